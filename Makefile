@@ -1,0 +1,56 @@
+# make demo: the helm on the invented waters.   make test: every test.
+# Both build what they need in .venv and web/node_modules first.
+PYTHON ?= python3
+VENV   := .venv
+BIN    := $(VENV)/bin
+STATIC := src/moonless/helm/static/index.html
+WEBSRC := $(shell find web/src web/index.html web/public web/vite.config.ts web/package.json -type f 2>/dev/null)
+
+.PHONY: demo test lint types bench wheel clean setup web
+
+demo: setup web
+	$(BIN)/moonless demo
+
+test: $(VENV)/.dev web
+	$(BIN)/ruff check src tests bench demo design
+	$(BIN)/mypy
+	cd web && npm test --silent
+	$(BIN)/python -m pytest
+
+lint: $(VENV)/.dev
+	$(BIN)/ruff check src tests bench demo design
+
+types: $(VENV)/.dev
+	$(BIN)/mypy
+
+bench: $(VENV)/.bench
+	$(BIN)/python -m bench
+
+wheel: $(VENV)/.dev web
+	$(BIN)/python -m build --wheel
+
+setup: $(VENV)/.ready
+web: $(STATIC)
+
+$(VENV)/.ready: pyproject.toml constraints.txt
+	@echo "Setting up Python packages in $(VENV) (first time only) ..."
+	$(PYTHON) -m venv $(VENV)
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --upgrade "pip>=25.1"
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check -c constraints.txt -e .
+	@touch $@
+
+$(VENV)/.dev: $(VENV)/.ready
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check -c constraints.txt --group dev
+	@touch $@
+
+$(VENV)/.bench: $(VENV)/.dev
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check -c constraints.txt --group bench
+	@touch $@
+
+$(STATIC): $(WEBSRC) web/package-lock.json
+	@echo "Building the helm's screens ..."
+	cd web && npm ci --silent --no-audit --no-fund && npm run --silent build
+	@touch $@
+
+clean:
+	rm -rf $(VENV) web/node_modules src/moonless/helm/static dist

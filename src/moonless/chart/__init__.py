@@ -1,0 +1,1 @@
+"""S-57 feature data in, spatial questions out."""

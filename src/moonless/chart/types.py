@@ -1,0 +1,127 @@
+"""What the chart answers: features in local metres, with where they came from and how good they are.
+
+`Chart` (in `moonless.chart.library`) opens cells; `LocalChart` (in `moonless.chart.local`) is the part of it around
+the boat, projected to one `LocalFrame`.  These are the types the other floors see.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Literal
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+Catzoc = Literal["A1", "A2", "B", "C", "D", "U"]
+
+
+@dataclass(frozen=True, slots=True)
+class Cell:
+    """One chart cell, or one vector source that serves as one."""
+
+    name: str  # "US5MA11M", or the file's stem
+    path: Path
+    scale: int  # compilation scale denominator; smaller number: larger scale, preferred
+    edition: int
+    update: int  # last update applied
+    issued: str  # ISO date of the last update or edition, "" if not given
+    not_for_navigation: bool  # every cell is, once copied; demo waters say so of themselves
+    coverage_lonlat: shapely.Geometry  # M_COVR with CATCOV 1
+
+
+@dataclass(frozen=True, slots=True)
+class Feature:
+    """One charted thing.  ``shape`` is in the asked frame, metres east/north."""
+
+    object: str  # S-57 object class acronym: "BOYLAT", "LNDARE", ...
+    cell: str  # name of the cell it came from
+    feature: str  # identifier within the cell: "AGEN-FIDN-FIDS" of LNAM where there is one, else row number
+    shape: shapely.Geometry
+    attributes: Mapping[str, Any]  # S-57 acronyms; lists for list attributes; absent: not given
+    scale: int  # of the cell
+
+    @property
+    def name(self) -> str | None:
+        """OBJNAM, None if the chart gives none."""
+        value = self.attributes.get("OBJNAM")
+        return str(value) if value not in (None, "") else None
+
+    def number(self, attribute: str) -> float | None:
+        """Return a numeric attribute; None if the chart does not give it."""
+        value = self.attributes.get(attribute)
+        if value is None or value == "":
+            return None
+        number = float(value)
+        return number if np.isfinite(number) else None
+
+
+@dataclass(frozen=True, slots=True)
+class Depths:
+    """What is charted of the depth inside a region.
+
+    ``shallowest_m``: metres below chart datum, positive down, negative dries; None when nothing there bears a
+    surveyed depth.  ``covered_fraction``: share of the region any chart covers.
+    ``unsurveyed_fraction``: share that is covered but has no depth (UNSARE, or an area without DRVAL1).
+    """
+
+    shallowest_m: float | None
+    covered_fraction: float
+    unsurveyed_fraction: float
+
+
+@dataclass(frozen=True, slots=True)
+class Quality:
+    """How good the survey is at a place (M_QUAL); ``catzoc`` is "U" where nothing is said."""
+
+    catzoc: Catzoc
+    position_sigma_m: float  # one standard deviation, from the zone's 95 % figure; scale-limited when larger
+    cell: str
+    scale: int
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """A charted thing that stands by itself and a radar could show as one echo.
+
+    One mark is one physical thing: a beacon, its light, its topmark and its racon are one mark.
+    """
+
+    object: str  # the structure's class: "BCNLAT", "BOYSPP", "PILPNT", "LNDMRK", "OFSPLF", "WRECKS", "UWTROC", ...
+    name: str | None
+    cell: str
+    feature: str
+    east_m: float
+    north_m: float
+    height_m: float | None  # top above high water or the sea surface; None: not charted
+    floating: bool  # swings on a mooring
+    radar_conspicuous: bool | None  # CONRAD 1 or 3; False: CONRAD 2; None: not said
+    has_reflector: bool
+    has_racon: bool
+    lit: bool
+    attributes: Mapping[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class Bridge:
+    """A fixed or opening bridge: its outline, what passes beneath."""
+
+    name: str | None
+    cell: str
+    feature: str
+    shape: shapely.Geometry  # metres east/north
+    clearance_m: float | None  # VERCLR (fixed) or VERCCL (closed); above the datum HEIGHT/VERDAT says
+    clearance_open_m: float | None  # VERCOP
+    opens: bool
+    attributes: Mapping[str, Any]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class FeatureTable:
+    """Features in radius as parallel columns, for floors that loop in kernels."""
+
+    objects: NDArray[np.str_]  # (n,)
+    shapes: NDArray[np.object_]  # (n,) shapely geometries, metres east/north
+    features: tuple[Feature, ...]

@@ -1,0 +1,1 @@
+"""Scan to plots."""

@@ -1,0 +1,66 @@
+"""Plots: the connected echoes of one scan."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+FalseCause = Literal["side lobe", "indirect", "multiple", "second trace", "interference"]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Plots:
+    """The plots of one scan as parallel arrays, all (n,).  Azimuths are from the bow, at each plot's own time."""
+
+    time_ns: NDArray[np.int64]  # when the beam crossed the centroid
+    range_m: NDArray[np.float64]  # slant range to the centroid
+    azimuth_rel_rad: NDArray[np.float64]
+    heading_true_rad: NDArray[np.float64]  # own heading at that time, NaN where unknown
+    own_lat_deg: NDArray[np.float64]  # own position at that time
+    own_lon_deg: NDArray[np.float64]
+    range_sigma_m: NDArray[np.float64]  # of the centroid, from pulse, cell and strength; without own-pose errors
+    azimuth_sigma_rad: NDArray[np.float64]
+    range_extent_m: NDArray[np.float64]  # with the pulse taken out; 0: not resolved
+    cross_extent_m: NDArray[np.float64]  # across the beam, with the beam taken out; 0: not resolved
+    orientation_rel_rad: NDArray[np.float64]  # of the long axis from the bow, [0, pi); NaN where not resolved
+    strength_db: NDArray[np.float64]  # peak above the local floor
+    peak_count: NDArray[np.float64]  # receiver counts at the peak
+    n_cells: NDArray[np.int64]
+    is_clipped: NDArray[np.bool_]  # the peak sits at full scale: strength is a lower bound
+    false_parent: NDArray[np.int64]  # index of the plot whose ghost this is, -1: none
+    false_cause: tuple[FalseCause | None, ...] = ()
+
+    def __len__(self) -> int:
+        return int(self.range_m.shape[0])
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class ShoreEcho:
+    """One stretch of extended echo: land, a quay, a long bridge.  Its near edge, spoke by spoke."""
+
+    azimuth_rel_rad: NDArray[np.float64]  # (m,)
+    near_range_m: NDArray[np.float64]  # (m,)
+    far_range_m: NDArray[np.float64]  # (m,)
+    time_ns: NDArray[np.int64]  # (m,)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class EchoPicture:
+    """All that the detector says of one scan.
+
+    ``floor`` and ``threshold`` are in receiver counts, (n_spoke, n_cell) or broadcastable; ``db_per_count`` is the
+    learnt amplitude curve (None: not learnt yet).  ``clutter_db`` is the local clutter level above receiver noise.
+    """
+
+    plots: Plots
+    shores: tuple[ShoreEcho, ...]
+    floor: NDArray[np.float32]
+    threshold: NDArray[np.float32]
+    clutter_db: NDArray[np.float32]
+    db_per_count: float | None
+    noise_counts: float
+    spikes_removed: int = 0
+    notes: tuple[str, ...] = field(default_factory=tuple)

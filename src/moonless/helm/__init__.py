@@ -1,0 +1,1 @@
+"""The async web server and the live loop."""

@@ -1,0 +1,1 @@
+"""Local knowledge from many runs."""

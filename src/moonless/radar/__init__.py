@@ -1,0 +1,1 @@
+"""The physical model: what this radar would show, here, in this weather."""

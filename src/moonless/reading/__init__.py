@@ -1,0 +1,1 @@
+"""Tracks and chart to the reading."""

@@ -1,0 +1,48 @@
+"""All that the judge is given for one turn."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from moonless.echo.types import EchoPicture
+from moonless.frames import LocalFrame
+from moonless.reading.types import Fault
+from moonless.scan.types import Scan
+from moonless.track.types import AisTarget, Track
+
+Sight = Literal["in sight", "radar only", "unsure"]
+"""The skipper's switch: Rules 11 to 18, Rule 19, or both shown."""
+
+
+@dataclass(frozen=True, slots=True)
+class OwnState:
+    """The boat at the time of the reading; None where unknown or withdrawn by a fault."""
+
+    lat_deg: float | None
+    lon_deg: float | None
+    heading_true_rad: float | None
+    cog_rad: float | None
+    sog: float | None
+    turn_rate: float | None = None
+    position_age: float | None = None  # seconds
+    heading_age: float | None = None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Situation:
+    """One turn, whole.  ``scan`` and ``picture`` are None when the radar is silent."""
+
+    time_ns: int
+    own: OwnState
+    frame: LocalFrame | None  # of the tracks
+    scan: Scan | None
+    picture: EchoPicture | None
+    tracks: tuple[Track, ...]
+    ais: tuple[AisTarget, ...] = ()
+    faults: tuple[Fault, ...] = ()
+    depth_below_surface_m: float | None = None  # sounder, corrected to the waterline
+    tide_m: float | None = None  # above chart datum; None: not known
+    wind_from_rad: float | None = None  # true
+    wind_speed: float | None = None
+    sight: Sight = "unsure"

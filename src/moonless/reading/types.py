@@ -1,0 +1,196 @@
+"""The reading: what the skipper is told about one scan.  Public edge: degrees, metres, knots where the name says.
+
+Unknown is None, never 0.  Numbers are finite.  `as_dict` gives one line of ``readings.jsonl``.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from moonless.units import iso_utc
+
+Kind = Literal["vessel", "charted", "shore", "bridge", "uncharted", "clutter", "false"]
+HiddenBy = Literal["land", "vessel", "horizon", "near range", "blind sector", "clutter"]
+FaultWhat = Literal["radar", "position", "heading", "clock", "chart", "ais", "depth"]
+FaultState = Literal["silent", "frozen", "stale", "jumped", "damaged", "disagrees"]
+
+
+@dataclass(frozen=True, slots=True)
+class Own:
+    """The boat itself; None where it is not known."""
+
+    lat: float | None
+    lon: float | None
+    cog_deg: float | None
+    sog_kn: float | None
+    heading_deg: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class ChartedAs:
+    """The charted thing that explains an echo."""
+
+    object: str
+    name: str | None
+    cell: str
+    feature: str
+    offset_m: float
+
+
+@dataclass(frozen=True, slots=True)
+class AisLabel:
+    """The AIS identity that goes with an echo."""
+
+    mmsi: int
+    name: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Echo:
+    """One track explained."""
+
+    id: int
+    lat: float
+    lon: float
+    range_m: float
+    bearing_deg: float  # true
+    relative_bearing_deg: float | None  # None: heading not known
+    cog_deg: float | None  # None: not moving, or not known
+    sog_kn: float
+    length_m: float | None
+    kind: Kind
+    confidence: float
+    p_moving: float
+    charted_as: ChartedAs | None
+    ais: AisLabel | None
+    cpa_m: float | None
+    tcpa_s: float | None
+    cpa_sigma_m: float | None
+    why: str
+    coasting: bool = False  # not in the contract's line; screens draw it as remembered
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the contract's object, ``kind`` under its name ``is``."""
+        out = {name: getattr(self, name) for name in self.__slots__ if name not in ("kind", "coasting", "charted_as", "ais")}
+        out["is"] = self.kind
+        out["charted_as"] = _slots_dict(self.charted_as)
+        out["ais"] = _slots_dict(self.ais)
+        order = (
+            "id lat lon range_m bearing_deg relative_bearing_deg cog_deg sog_kn length_m is confidence p_moving "
+            "charted_as ais cpa_m tcpa_s cpa_sigma_m why"
+        ).split()
+        return {name: out[name] for name in order}
+
+
+@dataclass(frozen=True, slots=True)
+class Missing:
+    """A charted aid that should have shown and did not."""
+
+    object: str
+    name: str | None
+    lat: float
+    lon: float
+    p_seen_if_there: float
+    scans_looked: int
+
+
+@dataclass(frozen=True, slots=True)
+class Seeing:
+    """How far a thing of this cross-section would be held by now; None: cannot be said."""
+
+    rcs_m2: float
+    range_m: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Registration:
+    """What was reported minus what makes radar and chart agree."""
+
+    heading_bias_deg: float | None
+    east_m: float | None
+    north_m: float | None
+    sigma_m: float | None
+    agrees: bool | None  # None: the view is too poor to say
+
+
+@dataclass(frozen=True, slots=True)
+class SpeedAdvice:
+    """The speed that goes with what is seen; None: cannot be said."""
+
+    advised_kn: float | None
+    because: str
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """Something that cannot be believed now."""
+
+    what: FaultWhat
+    state: FaultState
+    since_ns: int
+
+
+@dataclass(frozen=True, slots=True)
+class Call:
+    """One sentence worth saying now.  Urgency 1 is told in passing, 4 is shouted."""
+
+    urgency: int
+    say: str
+    echo: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """Everything shown, spoken, logged or sent about one scan."""
+
+    time_ns: int
+    own: Own
+    echoes: tuple[Echo, ...]
+    missing: tuple[Missing, ...]
+    hidden: Mapping[str, Any] | None  # GeoJSON FeatureCollection; None: not known, never "nothing is hidden"
+    seeing: tuple[Seeing, ...]
+    seeing_line: Mapping[str, Any] | None  # GeoJSON Polygon
+    stopping_m: float | None
+    registration: Registration
+    speed: SpeedAdvice
+    faults: tuple[Fault, ...] = ()
+    calls: tuple[Call, ...] = ()
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return one line of readings.jsonl as a dictionary; refuses numbers that are not finite."""
+        line = {
+            "time": iso_utc(self.time_ns),
+            "own": _slots_dict(self.own),
+            "echoes": [echo.as_dict() for echo in self.echoes],
+            "missing": [_slots_dict(mark) for mark in self.missing],
+            "hidden": self.hidden,
+            "seeing": [_slots_dict(entry) for entry in self.seeing],
+            "seeing_line": self.seeing_line,
+            "stopping_m": self.stopping_m,
+            "registration": _slots_dict(self.registration),
+            "speed": _slots_dict(self.speed),
+            "faults": [{"what": f.what, "state": f.state, "since": iso_utc(f.since_ns)} for f in self.faults],
+            "calls": [_slots_dict(call) for call in self.calls],
+        }
+        _refuse_not_finite(line, "reading")
+        return line
+
+
+def _slots_dict(value: Any) -> dict[str, Any] | None:
+    if value is None:
+        return None
+    return {name: getattr(value, name) for name in value.__slots__}
+
+
+def _refuse_not_finite(value: Any, where: str) -> None:
+    if isinstance(value, float) and not math.isfinite(value):
+        raise ValueError(f"{where} is {value}; a reading holds finite numbers or null")
+    if isinstance(value, Mapping):
+        for key, inner in value.items():
+            _refuse_not_finite(inner, f"{where}.{key}")
+    elif isinstance(value, list | tuple):
+        for position, inner in enumerate(value):
+            _refuse_not_finite(inner, f"{where}[{position}]")

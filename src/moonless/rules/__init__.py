@@ -1,0 +1,1 @@
+"""COLREGs as data and functions: lights, arcs, visibility, sounds, encounters."""

@@ -1,0 +1,1 @@
+"""Tide heights and streams from harmonic constituents; sea state from wind."""

@@ -1,0 +1,1 @@
+"""Sun, moon, twilight, how dark it is."""

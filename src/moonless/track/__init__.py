@@ -1,0 +1,1 @@
+"""Plots to tracks over the ground."""

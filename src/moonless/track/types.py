@@ -1,0 +1,72 @@
+"""Tracks: one echo through time, over the ground."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+TrackState = Literal["tentative", "confirmed", "coasting"]
+
+
+@dataclass(frozen=True, slots=True)
+class AisTarget:
+    """What AIS last said of one vessel or aid, in plain units; None: not said."""
+
+    mmsi: int
+    time_ns: int  # of the newest position
+    lat_deg: float
+    lon_deg: float
+    cog_rad: float | None = None
+    sog: float | None = None
+    heading_rad: float | None = None
+    name: str | None = None
+    length_m: float | None = None
+    beam_m: float | None = None
+    ship_type: int | None = None
+    nav_status: int | None = None
+    is_aid: bool = False  # message 21
+    is_virtual_aid: bool = False
+    is_own: bool = False  # VDO
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Track:
+    """One echo through time.  Plane positions are in the tracker's `LocalFrame`."""
+
+    id: int
+    state: TrackState
+    time_ns: int  # to which the state is predicted
+    east_m: float
+    north_m: float
+    velocity_east: float  # m/s over the ground
+    velocity_north: float
+    covariance: NDArray[np.float64]  # (4, 4): east, north, velocity east, velocity north; SI
+    p_exists: float
+    p_moving: float  # that it moves over the ground, given every error
+    turn_rate: float | None  # rad/s, positive to starboard
+    length_m: float | None  # along its long axis; None: not resolved
+    beam_m: float | None
+    orientation_rad: float | None  # true, of the long axis, [0, pi)
+    strength_db: float  # smoothed, above the local floor
+    started_ns: int
+    last_plot_ns: int
+    n_scans: int  # turns since it began
+    n_hits: int  # of them with a plot
+    misses_in_a_row: int
+    last_plot: int | None  # index into this scan's plots, None: coasted
+    false_parent: int | None = None  # id of the track whose ghost this is
+    false_cause: str | None = None
+    ais: AisTarget | None = None
+
+    @property
+    def course_rad(self) -> float:
+        """True course over the ground, [0, 2 pi)."""
+        return float(np.mod(np.arctan2(self.velocity_east, self.velocity_north), 2 * np.pi))
+
+    @property
+    def speed(self) -> float:
+        """Speed over the ground, m/s."""
+        return float(np.hypot(self.velocity_east, self.velocity_north))

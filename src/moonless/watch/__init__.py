@@ -1,0 +1,1 @@
+"""The one chain from bytes to readings, live and replayed."""

@@ -1,0 +1,1 @@
+"""Codecs and links: bytes in, events out."""

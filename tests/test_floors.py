@@ -1,0 +1,87 @@
+"""The house stands on its floors: a file imports only from floors below its own."""
+
+from __future__ import annotations
+
+import ast
+from pathlib import Path
+
+import pytest
+
+SRC = Path(__file__).parents[1] / "src" / "moonless"
+
+# Lowest first.  Names on one floor do not import each other, except the four single files of the ground floor,
+# which stand in the order given.
+FLOORS: list[list[str]] = [
+    ["errors"],
+    ["constants"],
+    ["units"],
+    ["clock"],
+    ["frames"],
+    ["boat", "rules", "sky", "sea"],
+    ["chart", "scan"],
+    ["radar", "wire"],
+    ["echo", "scene"],
+    ["track"],
+    ["reading"],
+    ["watch"],
+    ["passage", "practice", "debrief", "memory"],
+    ["helm"],
+    ["cli"],
+]
+FLOOR_OF = {name: height for height, floor in enumerate(FLOORS) for name in floor}
+NUMBA_ONLY_IN = "_kernels.py"
+
+
+def _files() -> list[Path]:
+    return sorted(SRC.rglob("*.py"))
+
+
+def _imports(path: Path) -> set[str]:
+    """Return the dotted names a file imports, wherever in it the import stands."""
+    found: set[str] = set()
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Import):
+            found.update(alias.name for alias in node.names)
+        elif isinstance(node, ast.ImportFrom):
+            assert node.level == 0, f"{path}: relative imports hide which floor they reach"
+            found.add(node.module or "")
+            found.update(f"{node.module}.{alias.name}" for alias in node.names)
+    return found
+
+
+def _room(dotted: str) -> str | None:
+    parts = dotted.split(".")
+    return parts[1] if parts[0] == "moonless" and len(parts) > 1 and parts[1] in FLOOR_OF else None
+
+
+def test_every_package_has_a_floor() -> None:
+    rooms = {p.name if p.is_dir() else p.stem for p in SRC.iterdir() if p.is_dir() or p.suffix == ".py"}
+    assert rooms - {"__init__", "__main__", "__pycache__", "data"} <= set(FLOOR_OF)
+
+
+@pytest.mark.parametrize("path", _files(), ids=lambda p: str(p.relative_to(SRC)))
+def test_imports_go_down(path: Path) -> None:
+    here = path.relative_to(SRC).parts[0].removesuffix(".py")
+    if here in ("__init__", "__main__"):
+        return
+    for dotted in _imports(path):
+        room = _room(dotted)
+        if room is not None and room != here:
+            assert FLOOR_OF[room] < FLOOR_OF[here], f"{here} (in {path.name}) imports {room}, which is not below it"
+
+
+@pytest.mark.parametrize("path", _files(), ids=lambda p: str(p.relative_to(SRC)))
+def test_compilers_stay_in_kernels(path: Path) -> None:
+    uses_numba = any(name.split(".")[0] == "numba" for name in _imports(path))
+    assert not uses_numba or path.name.endswith(NUMBA_ONLY_IN), f"{path}: numba belongs in files named *{NUMBA_ONLY_IN}"
+
+
+def test_only_the_clock_reads_a_clock() -> None:
+    forbidden = {"time.time", "time.time_ns", "time.monotonic", "datetime.now", "datetime.utcnow"}
+    for path in _files():
+        if path.name == "clock.py":
+            continue
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute):
+                called = ast.unparse(node.func)
+                assert not any(called == f or called.endswith("." + f) for f in forbidden), f"{path}: {called}"
