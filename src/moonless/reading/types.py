@@ -18,6 +18,13 @@ FaultWhat = Literal["radar", "position", "heading", "clock", "chart", "ais", "de
 FaultState = Literal["silent", "frozen", "stale", "jumped", "damaged", "disagrees"]
 
 
+# The contract's order of an echo's fields.
+_ECHO_ORDER = (
+    "id", "lat", "lon", "range_m", "bearing_deg", "relative_bearing_deg", "cog_deg", "sog_kn", "length_m", "is",
+    "confidence", "p_moving", "charted_as", "ais", "cpa_m", "tcpa_s", "cpa_sigma_m", "why",
+)  # fmt: skip
+
+
 @dataclass(frozen=True, slots=True)
 class Own:
     """The boat itself; None where it is not known."""
@@ -74,15 +81,11 @@ class Echo:
 
     def as_dict(self) -> dict[str, Any]:
         """Return the contract's object, ``kind`` under its name ``is``."""
-        out = {name: getattr(self, name) for name in self.__slots__ if name not in ("kind", "coasting", "charted_as", "ais")}
+        out = _slots_dict(self) or {}
         out["is"] = self.kind
         out["charted_as"] = _slots_dict(self.charted_as)
         out["ais"] = _slots_dict(self.ais)
-        order = (
-            "id lat lon range_m bearing_deg relative_bearing_deg cog_deg sog_kn length_m is confidence p_moving "
-            "charted_as ais cpa_m tcpa_s cpa_sigma_m why"
-        ).split()
-        return {name: out[name] for name in order}
+        return {name: out[name] for name in _ECHO_ORDER}
 
 
 @dataclass(frozen=True, slots=True)

@@ -90,12 +90,12 @@ class Scan:
     @property
     def azimuth_rel_rad(self) -> NDArray[np.float64]:
         """(n_spoke,) clockwise from the bow, of each row's centre."""
-        return np.arange(self.n_spoke) * (TAU / self.n_spoke)
+        return np.arange(self.n_spoke, dtype=np.float64) * np.float64(TAU / self.n_spoke)
 
     @property
     def range_m(self) -> NDArray[np.float64]:
         """(n_cell,) slant range to each cell's centre."""
-        return self.first_cell_m + np.arange(self.n_cell) * self.cell_m
+        return np.float64(self.first_cell_m) + np.arange(self.n_cell, dtype=np.float64) * np.float64(self.cell_m)
 
     @property
     def max_range_m(self) -> float:
