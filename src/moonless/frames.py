@@ -112,7 +112,9 @@ def geodesic(lat1_deg: ArrayLike, lon1_deg: ArrayLike, lat2_deg: ArrayLike, lon2
     return distance, np.mod(azimuth, 360.0) if np.ndim(azimuth) else wrap_360(azimuth)
 
 
-def destination(lat_deg: ArrayLike, lon_deg: ArrayLike, bearing_deg: ArrayLike, distance_m: ArrayLike) -> tuple[Any, Any]:
+def destination(
+    lat_deg: ArrayLike, lon_deg: ArrayLike, bearing_deg: ArrayLike, distance_m: ArrayLike
+) -> tuple[Any, Any]:
     """Return (lat, lon) degrees of the place at a true bearing and distance along the geodesic."""
     lon, lat, _ = _GEOD.fwd(lon_deg, lat_deg, bearing_deg, distance_m)
     return lat, lon

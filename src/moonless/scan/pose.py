@@ -19,6 +19,9 @@ from moonless.constants import TAU
 from moonless.frames import LocalFrame, wrap_pi, wrap_tau
 from moonless.units import NS_PER_S
 
+Floats = NDArray[np.float64]
+Indices = NDArray[np.intp]
+
 KEEP_S = 120.0  # longest turn of a slow antenna many times over
 # Two position samples further apart than this are not joined by a line: what lay between is unknown.
 MAX_GAP_S = 5.0
@@ -83,7 +86,7 @@ class _Series:
         fraction = np.where(after == before, 0.0, (asked_ns - times[before]) / span)
         return before, after, fraction
 
-    def age(self, asked_ns: NDArray[np.int64], before: NDArray[np.intp], after: NDArray[np.intp]) -> NDArray[np.float64]:
+    def age(self, asked_ns: NDArray[np.int64], before: Indices, after: Indices) -> Floats:
         times = np.asarray(self.time_ns, dtype=np.int64)
         nearest: NDArray[np.float64] = (
             np.minimum(np.abs(asked_ns - times[before]), np.abs(times[after] - asked_ns)) / NS_PER_S
@@ -134,7 +137,7 @@ class PoseSeries:
         """Time of the newest course and speed over ground."""
         return self._motion.time_ns[-1] if self._motion.time_ns else None
 
-    def _motion_at(self, asked: NDArray[np.int64]) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+    def _motion_at(self, asked: NDArray[np.int64]) -> tuple[Floats, Floats, Floats]:
         if not self._motion.time_ns:
             return _unknown(asked), _unknown(asked), np.full(asked.shape, np.inf)
         before, after, fraction = self._motion.around(asked)
@@ -166,7 +169,7 @@ class PoseSeries:
 
     def _position_at(
         self, asked: NDArray[np.int64], cog: NDArray[np.float64], sog: NDArray[np.float64]
-    ) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+    ) -> tuple[Floats, Floats, Floats]:
         if not self._position.time_ns:
             return _unknown(asked), _unknown(asked), np.full(asked.shape, np.inf)
         before, after, fraction = self._position.around(asked)
