@@ -1,0 +1,212 @@
+"""Tide and current stations, read from JSON files of NOAA-style records.
+
+A record carries `harmonic_constituents` (metres; knots for a current), `datums` (metres above one common zero), and
+for a subordinate station the `offsets` against its reference.  Unknown keys are ignored: the files are the agency's.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from moonless.errors import InputError, SourceError
+from moonless.frames import geodesic
+from moonless.sea.constituents import CONSTITUENTS
+from moonless.units import kn_to_mps
+
+
+@dataclass(frozen=True, slots=True)
+class Harmonic:
+    """One constituent at one place: amplitude in metres (m/s for a current), phase lag g on UTC."""
+
+    name: str
+    amplitude: float
+    phase_rad: float
+
+
+@dataclass(frozen=True, slots=True)
+class TideOffsets:
+    """How a subordinate tide station follows its reference.  Heights are multiplied where ``is_ratio``, else added."""
+
+    reference: str
+    high_s: float
+    low_s: float
+    high: float
+    low: float
+    is_ratio: bool
+
+
+@dataclass(frozen=True, slots=True)
+class StreamOffsets:
+    """How a subordinate current station follows its reference: seconds added to each event, ratios of the speeds."""
+
+    reference: str
+    slack_before_flood_s: float
+    flood_s: float
+    slack_before_ebb_s: float
+    ebb_s: float
+    flood_ratio: float
+    ebb_ratio: float
+
+
+@dataclass(frozen=True, slots=True)
+class TideStation:
+    """Heights at one place.  ``mean_level_m``: mean sea level above ``datum``; None where the record does not say."""
+
+    id: str
+    name: str
+    lat_deg: float
+    lon_deg: float
+    datum: str
+    mean_level_m: float | None
+    harmonics: tuple[Harmonic, ...]
+    offsets: TideOffsets | None
+    datums: Mapping[str, float]
+
+
+@dataclass(frozen=True, slots=True)
+class StreamStation:
+    """Streams at one place: along the flood direction positive."""
+
+    id: str
+    name: str
+    lat_deg: float
+    lon_deg: float
+    flood_rad: float
+    ebb_rad: float
+    mean_flow: float  # m/s along the flood
+    harmonics: tuple[Harmonic, ...]
+    offsets: StreamOffsets | None
+
+
+@dataclass(frozen=True, slots=True)
+class Stations:
+    """All stations of some files, by kind and id."""
+
+    tides: Mapping[str, TideStation]
+    streams: Mapping[str, StreamStation]
+    warnings: tuple[str, ...] = ()
+
+    def tides_near(self, lat_deg: float, lon_deg: float, within_m: float) -> list[tuple[float, TideStation]]:
+        """Return (distance in metres, station), nearest first; empty: none so near, which is not "no tide"."""
+        return _near(self.tides.values(), lat_deg, lon_deg, within_m)
+
+    def streams_near(self, lat_deg: float, lon_deg: float, within_m: float) -> list[tuple[float, StreamStation]]:
+        """Return (distance in metres, station), nearest first; empty: none so near, which is not "no stream"."""
+        return _near(self.streams.values(), lat_deg, lon_deg, within_m)
+
+
+def _near(stations: Iterable[Any], lat_deg: float, lon_deg: float, within_m: float) -> list[tuple[float, Any]]:
+    found = list(stations)
+    if not found:
+        return []
+    distance, _ = geodesic(
+        [lat_deg] * len(found), [lon_deg] * len(found), [s.lat_deg for s in found], [s.lon_deg for s in found]
+    )
+    near = [(float(d), s) for d, s in zip(distance, found, strict=True) if d <= within_m]
+    return sorted(near, key=lambda pair: (pair[0], pair[1].id))
+
+
+def read_stations(paths: Iterable[Path]) -> Stations:
+    """Read station files.
+
+    Raises
+    ------
+    InputError   If a file cannot be opened.
+    SourceError  If a file is not a JSON list of station records.
+    A single record that cannot be used is left out and named in ``warnings``.
+    """
+    tides: dict[str, TideStation] = {}
+    streams: dict[str, StreamStation] = {}
+    warnings: list[str] = []
+    for path in paths:
+        try:
+            records = json.loads(Path(path).read_text(encoding="utf-8"))
+        except OSError as problem:
+            raise InputError(f"{path}: cannot be opened: {problem.strerror}") from problem
+        except ValueError as problem:
+            raise SourceError(f"{path}: is not JSON: {problem}") from problem
+        if not isinstance(records, list):
+            raise SourceError(f"{path}: holds {type(records).__name__}, not a list of station records")
+        for row, record in enumerate(records):
+            try:
+                if record["kind"] == "tide":
+                    tide = _tide(record)
+                    tides[tide.id] = tide
+                elif record["kind"] == "current":
+                    stream = _stream(record)
+                    streams[stream.id] = stream
+            except (KeyError, TypeError, ValueError) as problem:
+                warnings.append(f"{path}: record {row} left out: {problem!r}")
+    return Stations(tides, streams, tuple(warnings))
+
+
+def _harmonics(record: Mapping[str, Any], scale: float) -> tuple[Harmonic, ...]:
+    out = []
+    for entry in record.get("harmonic_constituents", ()):
+        name = str(entry["name"]).upper()
+        if name not in CONSTITUENTS:
+            raise ValueError(f"constituent {name} is not known")
+        amplitude = float(entry["amplitude"]) * scale
+        if amplitude:
+            out.append(Harmonic(name, amplitude, math.radians(float(entry["phase"]))))
+    return tuple(out)
+
+
+def _tide(record: Mapping[str, Any]) -> TideStation:
+    datums = {str(k): float(v) for k, v in (record.get("datums") or {}).items()}
+    datum = str(record.get("chart_datum") or "MLLW")
+    mean = datums["MSL"] - datums[datum] if "MSL" in datums and datum in datums else None
+    offsets = None
+    if record.get("offsets"):
+        given = record["offsets"]
+        offsets = TideOffsets(
+            reference=str(given["reference"]),
+            high_s=60.0 * float(given["time"]["high"]),
+            low_s=60.0 * float(given["time"]["low"]),
+            high=float(given["height"]["high"]),
+            low=float(given["height"]["low"]),
+            is_ratio=given["height"]["type"] == "ratio",
+        )
+    return TideStation(
+        id=str(record["id"]),
+        name=str(record["name"]),
+        lat_deg=float(record["latitude"]),
+        lon_deg=float(record["longitude"]),
+        datum=datum,
+        mean_level_m=mean,
+        harmonics=_harmonics(record, 1.0),
+        offsets=offsets,
+        datums=datums,
+    )
+
+
+def _stream(record: Mapping[str, Any]) -> StreamStation:
+    current = record["current"]
+    offsets = None
+    if current.get("offsets"):
+        given = current["offsets"]
+        offsets = StreamOffsets(
+            reference=str(given["reference"]),
+            slack_before_flood_s=60.0 * float(given["slack_before_flood"]),
+            flood_s=60.0 * float(given["flood_time"]),
+            slack_before_ebb_s=60.0 * float(given["slack_before_ebb"]),
+            ebb_s=60.0 * float(given["ebb_time"]),
+            flood_ratio=float(given["flood_speed_ratio"]),
+            ebb_ratio=float(given["ebb_speed_ratio"]),
+        )
+    return StreamStation(
+        id=str(record["id"]),
+        name=str(record["name"]),
+        lat_deg=float(record["latitude"]),
+        lon_deg=float(record["longitude"]),
+        flood_rad=math.radians(float(current["flood_direction"])),
+        ebb_rad=math.radians(float(current["ebb_direction"])),
+        mean_flow=kn_to_mps(float(current.get("mean_flow") or 0.0)),
+        harmonics=_harmonics(record, kn_to_mps(1.0)),
+        offsets=offsets,
+    )

@@ -1,0 +1,37 @@
+"""Sea from wind, where nobody has measured it."""
+
+from __future__ import annotations
+
+import math
+
+from moonless.errors import InputError
+
+GRAVITY = 9.806_65  # m/s2: standard gravity, BIPM SI brochure
+
+
+def significant_wave_height(wind: float, fetch_m: float) -> float:
+    """Return significant wave height in metres of deep water for a steady wind (m/s at 10 m) over a fetch.
+
+    Source: US Army Corps of Engineers, Shore Protection Manual (1984) eq. 3-33 and its fully arisen limit,
+    with the adjusted wind U_A = 0.71 U^1.23 (eq. 3-28a).  Values from memory of the manual.
+    Raises InputError if either is negative.
+    """
+    if wind < 0 or fetch_m < 0:
+        raise InputError(f"wind {wind} m/s over {fetch_m} m: neither can be negative")
+    adjusted = 0.71 * wind**1.23
+    if adjusted == 0.0:
+        return 0.0
+    scale = adjusted**2 / GRAVITY
+    return float(scale * min(1.6e-3 * math.sqrt(fetch_m / scale), 0.2433))
+
+
+# Upper limits of significant height in metres for sea states 0 to 8: WMO code table 3700.  From memory.
+SEA_STATE_UPPER_M = (0.0, 0.1, 0.5, 1.25, 2.5, 4.0, 6.0, 9.0, 14.0)
+
+
+def sea_state(wave_height_m: float) -> int:
+    """Return the WMO sea state code, 0 (glassy) to 9."""
+    for state, upper in enumerate(SEA_STATE_UPPER_M):
+        if wave_height_m <= upper:
+            return state
+    return 9

@@ -1,0 +1,19 @@
+"""What every room's tests share."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+import pytest
+
+REPO = Path(__file__).parents[1]
+
+
+@pytest.fixture(scope="session")
+def data_dir() -> Path:
+    """Return the folder of real charts, logs and tables; skip, visibly, where there is none."""
+    folder = Path(os.environ.get("MOONLESS_DATA", REPO.parent / "shared" / "data"))
+    if not folder.is_dir():
+        pytest.skip(f"real data not found at {folder}; set MOONLESS_DATA")
+    return folder
