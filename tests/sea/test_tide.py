@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import gzip
+import itertools
 import json
 import math
 from datetime import UTC, datetime
@@ -109,7 +110,7 @@ def test_real_stations(data_dir: Path) -> None:
     for year in range(1983, 2002):
         month = here.extremes(_unix(year, 1 + 5 * year % 12, 1), _unix(year, 1 + 5 * year % 12, 28))
         kinds = [e.kind for e in month]
-        assert all(a != b for a, b in zip(kinds, kinds[1:], strict=False))
+        assert all(a != b for a, b in itertools.pairwise(kinds))
         highs = [e.height_m for e in month if e.kind == "high"]
         lows = [e.height_m for e in month if e.kind == "low"]
         ranges.append(np.mean(highs) - np.mean(lows))
