@@ -1,0 +1,109 @@
+"""All that speaks for or against each kind of thing, gathered once per turn as arrays over the tracks."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from moonless.boat.types import Boat
+from moonless.reading.own import OwnPlane
+from moonless.reading.place import Place
+from moonless.track.types import Track
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class PoseSigma:
+    """What is left of the errors in own position and heading after registration, one standard deviation."""
+
+    position_m: float  # each axis
+    heading_rad: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Evidence:
+    """One row per track."""
+
+    tracks: tuple[Track, ...]
+    ids: NDArray[np.int64]
+    position_en: Floats  # (n, 2) put right by the registration
+    covariance: Floats  # (n, 2, 2) of that position, every error counted but the chart's
+    sigma_m: Floats  # (n,) root mean square of both axes, the chart's accuracy included
+    range_m: Floats
+    bearing_rad: Floats
+    p_moving: Floats
+    length_m: Floats  # NaN: not resolved
+    strength_db: Floats
+    shore_distance_m: Floats  # 0 on land
+    bridge_distance_m: Floats
+    ais_vessel: NDArray[np.bool_]
+    is_ghost: NDArray[np.bool_]
+    clutter_density: Floats  # clutter tracks per square metre that look like this one
+
+
+def gather(
+    tracks: tuple[Track, ...],
+    own: OwnPlane,
+    place: Place | None,
+    boat: Boat,
+    pose: PoseSigma,
+    moved_en: Floats | None = None,
+) -> Evidence:
+    """Return the evidence of the tracks that are to be told: all but tentative ones.
+
+    ``moved_en``: (n, 2) positions put right by the registration; None: as tracked.
+    """
+    position = np.array([(t.east_m, t.north_m) for t in tracks]).reshape(-1, 2) if moved_en is None else moved_en
+    rel = position - np.array([own.east_m, own.north_m])
+    reach = np.hypot(rel[:, 0], rel[:, 1])
+    bearing = np.mod(np.arctan2(rel[:, 0], rel[:, 1]), math.tau)
+    tracked = np.array([t.covariance[:2, :2] for t in tracks]).reshape(-1, 2, 2)
+    covariance = tracked + _pose_covariance(rel, reach, boat, pose)
+    chart_sigma = 0.0
+    shore = np.full(len(tracks), np.inf)
+    bridge = np.full(len(tracks), np.inf)
+    if place is not None and len(tracks):
+        chart_sigma = float(np.median(place.mark_sigma_m)) if len(place.mark_sigma_m) else 10.0
+        shore = np.where(place.on_land(position), 0.0, place.shore.distance(position))
+        bridge = place.bridge_outline.distance(position)
+    sigma = np.sqrt(np.trace(covariance, axis1=1, axis2=2) / 2.0 + chart_sigma**2)
+    return Evidence(
+        tracks=tracks,
+        ids=np.array([t.id for t in tracks], dtype=np.int64),
+        position_en=position,
+        covariance=covariance,
+        sigma_m=sigma,
+        range_m=reach,
+        bearing_rad=bearing,
+        p_moving=np.array([t.p_moving for t in tracks]),
+        length_m=np.array([math.nan if t.length_m is None else t.length_m for t in tracks]),
+        strength_db=np.array([t.strength_db for t in tracks]),
+        shore_distance_m=shore,
+        bridge_distance_m=bridge,
+        ais_vessel=np.array([t.ais is not None and not t.ais.is_aid for t in tracks], dtype=np.bool_),
+        is_ghost=np.array([t.false_parent is not None or t.false_cause is not None for t in tracks], dtype=np.bool_),
+        clutter_density=_clutter(tracks),
+    )
+
+
+def _pose_covariance(rel: Floats, reach: Floats, boat: Boat, pose: PoseSigma) -> Floats:
+    """Return (n, 2, 2): own position, heading and antenna angle across the bearing, range offset along it."""
+    across = np.hypot(pose.heading_rad, boat.radar.azimuth_sigma_rad) * reach
+    along = np.full_like(reach, boat.radar.range_sigma_m)
+    unit = rel / np.maximum(reach, 1.0)[:, None]
+    side = np.column_stack([unit[:, 1], -unit[:, 0]])
+    out = np.einsum("n,ni,nj->nij", along**2, unit, unit) + np.einsum("n,ni,nj->nij", across**2, side, side)
+    return np.asarray(out + pose.position_m**2 * np.eye(2))
+
+
+def _clutter(tracks: tuple[Track, ...]) -> Floats:
+    """Return the density of clutter tracks like each: many when young, weak and often missed."""
+    out = np.empty(len(tracks))
+    for i, t in enumerate(tracks):
+        hit_share = (t.n_hits + 0.5) / (t.n_scans + 1.0)
+        out[i] = 2e-5 * math.exp(-0.35 * t.n_hits * hit_share) * math.exp(-max(0.0, t.strength_db - 10.0) / 5.0)
+    return out

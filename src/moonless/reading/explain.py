@@ -1,0 +1,145 @@
+"""What each echo is: a probability over the kinds, from all that is known of it.
+
+For every track and every kind of thing, how many such things with such an echo are to be expected per square metre
+at that place; the kinds' probabilities are these densities over their sum (see docs/judgement.md).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.optimize import linear_sum_assignment
+
+from moonless.reading.evidence import Evidence
+from moonless.reading.place import Place
+from moonless.reading.types import Kind
+
+Floats = NDArray[np.float64]
+
+KINDS: tuple[Kind, ...] = ("shore", "charted", "bridge", "vessel", "uncharted", "clutter", "false")
+SHORE, CHARTED, BRIDGE, VESSEL, UNCHARTED, CLUTTER, FALSE = range(7)
+
+# How many uncharted still things and moving boats to expect: three in a square kilometre of sheltered water.
+# Our own figures, no source; docs/judgement.md says what changes when they are wrong.
+UNCHARTED_PER_M2 = 3e-6
+VESSEL_PER_M2 = 3e-6
+# Land returns one separate echo for about this length of shore.
+SHORE_SPACING_M = 60.0
+# A mark stands where the chart has it, but for accidents.
+MARK_THERE = 0.97
+# A tracker's certainty that something moves or not is not taken for more than this.
+MOTION_CAP = 0.98
+GATE_SIGMA = 4.0
+# An echo this long is no small craft and no mark.
+LONG_M = 60.0
+
+
+@dataclass(frozen=True, slots=True)
+class Explained:
+    """One track's explanation."""
+
+    kind: Kind
+    confidence: float
+    probability: Floats  # (7,) over `KINDS`
+    mark: int | None  # index into the place's marks, when kind is "charted"
+    offset_m: float | None  # from the mark
+
+
+def explain(evidence: Evidence, place: Place | None, p_detect: Floats | None) -> list[Explained]:
+    """Return an explanation for each track in the evidence, in its order.
+
+    ``p_detect``: (k,) chance that each mark of the place shows, 1 where it is not known; None: not known of any.
+    """
+    n = len(evidence.ids)
+    if n == 0:
+        return []
+    density = np.full((n, len(KINDS)), 1e-12)
+    moving = np.clip(evidence.p_moving, 1.0 - MOTION_CAP, MOTION_CAP)
+    still = 1.0 - moving
+    size = np.where(np.isnan(evidence.length_m), 0.0, evidence.length_m)
+    long_penalty = np.exp(-np.maximum(0.0, size - LONG_M) / 30.0)
+    density[:, UNCHARTED] = UNCHARTED_PER_M2 * still * long_penalty
+    density[:, VESSEL] = VESSEL_PER_M2 * moving
+    density[:, VESSEL] = np.where(evidence.ais_vessel, 1.0, density[:, VESSEL])
+    density[:, CLUTTER] = evidence.clutter_density
+    density[:, FALSE] = np.where(evidence.is_ghost, 1e-2, 1e-9)
+    taken = np.full(n, -1)
+    offset = np.full(n, np.nan)
+    if place is not None:
+        density[:, SHORE] = _line_density(evidence.shore_distance_m, evidence.sigma_m) * still
+        density[:, BRIDGE] = _line_density(evidence.bridge_distance_m, evidence.sigma_m) * still
+        _weigh_marks(evidence, place, p_detect, still, density, taken, offset)
+    probability = density / density.sum(axis=1, keepdims=True)
+    best = np.argmax(probability, axis=1)
+    out = []
+    for i in range(n):
+        is_mark = best[i] == CHARTED and taken[i] >= 0
+        out.append(
+            Explained(
+                KINDS[best[i]],
+                float(probability[i, best[i]]),
+                probability[i],
+                int(taken[i]) if is_mark else None,
+                float(offset[i]) if is_mark else None,
+            )
+        )
+    return out
+
+
+def _line_density(distance_m: Floats, sigma_m: Floats) -> Floats:
+    """Return echoes per square metre of a line that returns one for each `SHORE_SPACING_M`; inside counts as on it."""
+    return np.exp(-0.5 * (distance_m / sigma_m) ** 2) / (SHORE_SPACING_M * math.sqrt(2 * math.pi) * sigma_m)
+
+
+def _weigh_marks(
+    evidence: Evidence,
+    place: Place,
+    p_detect: Floats | None,
+    still: Floats,
+    density: Floats,
+    taken: NDArray[np.int64],
+    offset: Floats,
+) -> None:
+    """Give each mark to at most one track, and put the marks' densities into their column."""
+    usable = np.flatnonzero(~place.mark_on_land)
+    if usable.size == 0:
+        return
+    gap = evidence.position_en[:, None, :] - place.mark_en[usable][None, :, :]
+    extra = place.mark_sigma_m[usable] ** 2 + place.mark_swing_m[usable] ** 2
+    cov = evidence.covariance[:, None, :, :] + extra[None, :, None, None] * np.eye(2)
+    det = cov[..., 0, 0] * cov[..., 1, 1] - cov[..., 0, 1] ** 2
+    east, north = gap[..., 0], gap[..., 1]
+    squared = (cov[..., 1, 1] * east**2 + cov[..., 0, 0] * north**2 - 2 * cov[..., 0, 1] * east * north) / det
+    there = MARK_THERE * (np.ones(usable.size) if p_detect is None else p_detect[usable])
+    weight = there[None, :] * np.exp(-0.5 * squared) / (2 * math.pi * np.sqrt(det)) * still[:, None]
+    weight = np.where(squared < GATE_SIGMA**2, weight, 0.0)
+    rivals = density.sum(axis=1) - density[:, CHARTED]
+    gain = np.log(np.maximum(weight, 1e-30)) - np.log(rivals)[:, None]
+    # Only pairs better than nothing may be made: a mark is not forced on an echo that something else explains.
+    cost = np.where((weight > 0) & (gain > -3.0), -gain, 50.0)
+    rows, columns = linear_sum_assignment(cost)
+    share = np.zeros(usable.size)
+    for i, k in zip(rows, columns, strict=True):
+        if cost[i, k] >= 50.0:
+            continue
+        taken[i] = usable[k]
+        offset[i] = math.hypot(gap[i, k, 0], gap[i, k, 1])
+        density[i, CHARTED] = weight[i, k]
+        share[k] = weight[i, k] / (weight[i, k] + rivals[i])
+    # What is left of marks given to another track still speaks for this one, by the chance that the other is not it.
+    left = weight * (1.0 - share)[None, :]
+    for i in range(len(taken)):
+        if taken[i] < 0 and left[i].any():
+            k = int(np.argmax(left[i]))
+            density[i, CHARTED] = max(density[i, CHARTED], left[i, k])
+            taken[i] = usable[k]
+            offset[i] = math.hypot(gap[i, k, 0], gap[i, k, 1])
+
+
+def probabilities_of(explained: Sequence[Explained]) -> Floats:
+    """Return (n, 7)."""
+    return np.array([e.probability for e in explained]).reshape(-1, len(KINDS))

@@ -1,0 +1,45 @@
+"""Plane polygons to GeoJSON, longitude first, seven decimals (a centimetre)."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from moonless.frames import LocalFrame
+
+Floats = NDArray[np.float64]
+
+
+def ring_lonlat(frame: LocalFrame, ring_en: Floats) -> list[list[float]]:
+    """Return a closed ring of [lon, lat] for a plane ring (n, 2) of east/north metres."""
+    return rings_lonlat(frame, [ring_en])[0]
+
+
+def rings_lonlat(frame: LocalFrame, rings_en: Sequence[Floats]) -> list[list[list[float]]]:
+    """Return closed rings of [lon, lat]; one projection call for all of them, which is what makes it fast."""
+    if not rings_en:
+        return []
+    closed = [ring if np.array_equal(ring[0], ring[-1]) else np.vstack([ring, ring[:1]]) for ring in rings_en]
+    points = np.concatenate(closed)
+    lat, lon = frame.to_geographic(points[:, 0], points[:, 1])
+    lonlat = np.round(np.column_stack([lon, lat]), 7)
+    cuts = np.cumsum([len(ring) for ring in closed])[:-1]
+    return [part.tolist() for part in np.split(lonlat, cuts)]
+
+
+def polygon(rings: list[list[list[float]]]) -> dict[str, Any]:
+    """Return a GeoJSON Polygon: the outer ring first, then holes."""
+    return {"type": "Polygon", "coordinates": rings}
+
+
+def feature(geometry: dict[str, Any], **properties: Any) -> dict[str, Any]:
+    """Return a GeoJSON Feature."""
+    return {"type": "Feature", "geometry": geometry, "properties": properties}
+
+
+def collection(features: Iterable[dict[str, Any]]) -> dict[str, Any]:
+    """Return a GeoJSON FeatureCollection."""
+    return {"type": "FeatureCollection", "features": list(features)}

@@ -1,0 +1,150 @@
+"""The chart around the boat, laid out once as arrays for questions that are asked every turn."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+
+from moonless.chart.types import Bridge, Mark
+from moonless.errors import NoCoverage
+from moonless.frames import LocalFrame
+
+Floats = NDArray[np.float64]
+
+# A new stretch of chart is laid out when the boat has come this far from the middle of the last one.
+MOVE_ON_M = 1500.0
+# Charted outlines become points this far apart, so a distance to shore is off by half of it at the most.
+OUTLINE_STEP_M = 8.0
+# Radius of the circle a buoy swings in.  The chart does not give the scope of chain; three times the depth of
+# shallow water.  Our own figure, no source.
+BUOY_SWING_M = 12.0
+# Standing things that rise out of the water; what stands on land (landmarks, lights ashore) is shore to a radar.
+LINE_OF_STRUCTURES = (
+    "SLCONS", "PONTON", "MORFAC", "PILPNT", "CAUSWY", "PYLONS", "HULKES", "FLODOC", "DAMCON", "OFSPLF",
+)  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Outline:
+    """Points along charted outlines with a tree over them."""
+
+    points: Floats  # (n, 2)
+    tree: cKDTree | None
+
+    def distance(self, points_en: Floats) -> Floats:
+        """Return metres from each point (n, 2) to the outline; inf when there is none."""
+        if self.tree is None or not len(points_en):
+            return np.full(len(points_en), np.inf)
+        distance, _ = self.tree.query(points_en)
+        return np.asarray(distance, dtype=np.float64)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Place:
+    """One stretch of chart in the frame of the tracks."""
+
+    frame: LocalFrame
+    middle_east_m: float
+    middle_north_m: float
+    radius_m: float
+    chart: Any  # LocalChart
+    land: Any  # shapely, prepared
+    land_edges: Floats  # (m, 4) outline of land, for lines of sight
+    shore: Outline  # land and structures
+    bridges: tuple[Bridge, ...]
+    bridge_outline: Outline
+    bridge_areas: Any  # shapely
+    marks: tuple[Mark, ...]
+    mark_en: Floats  # (k, 2)
+    mark_sigma_m: Floats  # (k,) chart accuracy, one standard deviation
+    mark_swing_m: Floats  # (k,)
+    mark_on_land: NDArray[np.bool_]
+
+    def on_land(self, points_en: Floats) -> NDArray[np.bool_]:
+        """Return whether each point (n, 2) lies inside charted land."""
+        if self.land is None or shapely.is_empty(self.land) or not len(points_en):
+            return np.zeros(len(points_en), dtype=np.bool_)
+        return np.asarray(shapely.contains_xy(self.land, points_en[:, 0], points_en[:, 1]), dtype=np.bool_)
+
+    def serves(self, frame: LocalFrame, east_m: float, north_m: float, reach_m: float) -> bool:
+        """Return whether this stretch still covers what is asked."""
+        away = math.hypot(east_m - self.middle_east_m, north_m - self.middle_north_m)
+        return frame == self.frame and away <= MOVE_ON_M and reach_m + MOVE_ON_M <= self.radius_m + 1.0
+
+
+def lay_out(chart: Any, frame: LocalFrame, east_m: float, north_m: float, reach_m: float) -> Place | None:
+    """Return the chart within reach of a place; None where no chart covers it."""
+    radius = reach_m + MOVE_ON_M
+    lat, lon = frame.to_geographic(east_m, north_m)
+    try:
+        local = chart.around(float(lat), float(lon), radius).reframed(frame)
+    except NoCoverage:
+        return None
+    land = local.land
+    if not shapely.is_empty(land):
+        shapely.prepare(land)
+    structures = [f.shape for f in local.structures if f.object in LINE_OF_STRUCTURES and f.shape.geom_type != "Point"]
+    bridges = tuple(local.bridges)
+    marks = tuple(local.marks)
+    mark_en = np.array([(m.east_m, m.north_m) for m in marks], dtype=np.float64).reshape(-1, 2)
+    sigma = np.array([_quality_sigma(local, m) for m in marks], dtype=np.float64)
+    on_land = np.zeros(len(marks), dtype=np.bool_)
+    if len(marks) and not shapely.is_empty(land):
+        on_land = np.asarray(shapely.contains_xy(land, mark_en[:, 0], mark_en[:, 1]), dtype=np.bool_)
+    bridge_shapes = [b.shape for b in bridges]
+    return Place(
+        frame=frame,
+        middle_east_m=east_m,
+        middle_north_m=north_m,
+        radius_m=radius,
+        chart=local,
+        land=land,
+        land_edges=edges_of(land),
+        shore=outline_of([land, *structures]),
+        bridges=bridges,
+        bridge_outline=outline_of(bridge_shapes),
+        bridge_areas=shapely.union_all(bridge_shapes) if bridge_shapes else shapely.Point(),
+        marks=marks,
+        mark_en=mark_en,
+        mark_sigma_m=sigma,
+        mark_swing_m=np.array([BUOY_SWING_M if m.floating else 0.0 for m in marks], dtype=np.float64),
+        mark_on_land=on_land,
+    )
+
+
+def _quality_sigma(local: Any, mark: Mark) -> float:
+    try:
+        return float(local.quality_at(mark.east_m, mark.north_m).position_sigma_m)
+    except NoCoverage:
+        return 50.0
+
+
+def edges_of(area: Any) -> Floats:
+    """Return the outline of an area as (m, 4) edges: east and north of both ends."""
+    rings = shapely.get_rings(shapely.get_parts(area)) if not shapely.is_empty(area) else []
+    parts = []
+    for ring in rings:
+        xy = shapely.get_coordinates(ring)
+        parts.append(np.hstack([xy[:-1], xy[1:]]))
+    return np.vstack(parts) if parts else np.zeros((0, 4))
+
+
+def outline_of(shapes: list[Any]) -> Outline:
+    """Return points along the outlines of areas and lines."""
+    parts = []
+    for shape in shapes:
+        if shapely.is_empty(shape):
+            continue
+        lines = shapely.boundary(shape) if shapely.get_dimensions(shape) == 2 else shape
+        if shapely.get_dimensions(shape) == 0:
+            parts.append(shapely.get_coordinates(shape))
+            continue
+        parts.append(shapely.get_coordinates(shapely.segmentize(lines, OUTLINE_STEP_M)))
+    points = np.vstack(parts) if parts else np.zeros((0, 2))
+    return Outline(points, cKDTree(points) if len(points) else None)

@@ -1,0 +1,97 @@
+"""How fast: the speed from which the boat can stop inside what has been seen (Rule 6's radar side).
+
+Three limits, and the lowest binds: the range at which the smallest thing cared about is held; the nearest hidden
+water ahead, allowing for a boat coming out of it; the skipper's own night limit.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from moonless.boat.types import Boat, StoppingTrial
+from moonless.reading.types import SpeedAdvice
+from moonless.units import mps_to_kn
+
+Floats = NDArray[np.float64]
+
+# What is assumed of a boat without stopping trials.  Our own cautious figure (no source): a planing boat off the
+# throttle slows about twice as hard; a heavy displacement boat with her engine astern, about so.
+DEFAULT_SLOWING = 0.25  # m/s2
+_SPEEDS = np.arange(0.0, 30.0001, 0.05)  # m/s; 58 kn is past any boat this is for
+
+
+@dataclass(frozen=True, slots=True)
+class HiddenAhead:
+    """Nearest hidden water on the way: range in metres and angle off the course."""
+
+    distance_m: float
+    off_course_rad: float
+
+
+def stop_distance(speed: Floats | float, trials: Sequence[StoppingTrial]) -> Floats:
+    """Return metres run from throttle back to stopped, for each speed in m/s.
+
+    Straight lines between the trials and the origin: stopping distance curves upwards with speed, so the chord
+    lies above it.  Past the fastest trial it grows as the square.
+    """
+    asked = np.asarray(speed, dtype=np.float64)
+    if not trials:
+        return asked**2 / (2.0 * DEFAULT_SLOWING)
+    tried = sorted((t.speed, t.distance_m) for t in trials if t.speed > 0.0)
+    speeds = np.array([0.0] + [s for s, _ in tried])
+    # A faster trial that stopped shorter is a lucky one; never let more speed stop sooner.
+    metres = np.maximum.accumulate(np.array([0.0] + [m for _, m in tried]))
+    inside = np.interp(asked, speeds, metres)
+    beyond = metres[-1] * (asked / speeds[-1]) ** 2
+    return np.where(asked > speeds[-1], beyond, inside)
+
+
+def stopping_line_m(speed: float, boat: Boat) -> float:
+    """Return the stopping line: metres run while seeing, confirming and reacting, and then stopping."""
+    return float(stop_distance(speed, boat.stopping)) + speed * boat.skipper.react_s
+
+
+def _fastest(needed_m: Floats, have_m: float) -> float:
+    """Return the fastest speed whose need, rising with speed, is met."""
+    met = needed_m <= have_m
+    return float(_SPEEDS[np.argmin(met) - 1]) if not met.all() and met[0] else float(_SPEEDS[-1]) if met[0] else 0.0
+
+
+def advise(boat: Boat, seen_ahead_m: float | None, hidden: Sequence[HiddenAhead]) -> SpeedAdvice:
+    """Return the speed that goes with what is seen, and the one factor that binds.
+
+    ``seen_ahead_m``: the seeing line on the course; None: not known, and then no speed can be said.
+    ``hidden``: hidden water ahead, as corners of its near edge.
+    """
+    default = "" if boat.stopping else " No stopping trials in the boat file: a cautious stopping distance is assumed."
+    if seen_ahead_m is None:
+        return SpeedAdvice(None, "How far small things are seen is not known, so no speed can be said." + default)
+    stop = stop_distance(_SPEEDS, boat.stopping)
+    line = stop + _SPEEDS * boat.skipper.react_s
+    seen = f"Small things are held to {_metres(seen_ahead_m)} ahead and she must stop in that."
+    limits: list[tuple[float, str]] = [(_fastest(line, seen_ahead_m), seen)]
+    # Even slowing, so the time to stop is twice the distance over the speed.
+    stop_time = boat.skipper.react_s + np.divide(2.0 * stop, _SPEEDS, out=np.zeros_like(stop), where=_SPEEDS > 0)
+    for water in hidden:
+        closing = max(0.0, math.cos(water.off_course_rad)) * boat.skipper.hidden_boat_speed
+        need = line + closing * stop_time
+        limits.append(
+            (
+                _fastest(need, water.distance_m),
+                f"Water is hidden {_metres(water.distance_m)} ahead and a boat may come out of it.",
+            )
+        )
+    if boat.skipper.night_limit is not None:
+        limits.append((boat.skipper.night_limit, "The skipper's own night limit."))
+    speed, because = min(limits, key=lambda limit: limit[0])
+    return SpeedAdvice(math.floor(mps_to_kn(speed) * 10.0 + 1e-6) / 10.0, because + default)
+
+
+def _metres(distance_m: float) -> str:
+    rounded = round(distance_m, -1) if distance_m < 1000 else round(distance_m, -2)
+    return f"{rounded:.0f} m"

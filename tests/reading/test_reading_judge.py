@@ -1,0 +1,54 @@
+"""The judge's first duties: explain, hide, withdraw."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+import shapely
+from reading_fakes import T0, FakeChart, make_boat, make_mark, make_situation, make_track
+
+from moonless.reading.judge import Judge
+from moonless.reading.types import Fault
+
+
+def test_a_track_on_a_beacon_is_the_beacon_and_a_still_one_elsewhere_is_not_charted() -> None:
+    chart = FakeChart(marks=(make_mark(500.0, 800.0, "7"),))
+    tracks = [make_track(1, 506.0, 795.0), make_track(2, -300.0, 900.0), make_track(3, 0.0, 1500.0, ve=-4.0)]
+    reading = Judge(make_boat(), chart).read(make_situation(tracks))
+    told = {echo.id: echo for echo in reading.echoes}
+    assert told[1].kind == "charted" and told[1].charted_as is not None and told[1].charted_as.name == "7"
+    assert told[1].charted_as.offset_m == pytest.approx(7.81, abs=0.01)
+    assert told[2].kind == "uncharted"
+    assert told[3].kind == "vessel" and told[3].cog_deg == pytest.approx(270.0)
+    assert json.dumps(reading.as_dict())
+
+
+def test_one_mark_explains_one_echo() -> None:
+    chart = FakeChart(marks=(make_mark(500.0, 800.0),))
+    reading = Judge(make_boat(), chart).read(make_situation([make_track(1, 503.0, 801.0), make_track(2, 540.0, 770.0)]))
+    assert [echo.kind for echo in reading.echoes] == ["charted", "uncharted"]
+
+
+def test_water_behind_an_island_is_hidden_and_before_it_is_not() -> None:
+    chart = FakeChart(land=shapely.MultiPolygon([shapely.box(-100.0, 500.0, 100.0, 600.0)]))
+    reading = Judge(make_boat(), chart).read(make_situation())
+    assert reading.hidden is not None
+    shapes = [shapely.geometry.shape(f["geometry"]) for f in reading.hidden["features"]]
+    area = shapely.union_all(shapes)
+    lat, lon = make_situation().frame.to_geographic(0.0, 900.0)  # type: ignore[union-attr]
+    assert area.contains(shapely.Point(lon, lat))
+    lat, lon = make_situation().frame.to_geographic(0.0, 450.0)  # type: ignore[union-attr]
+    assert not area.contains(shapely.Point(lon, lat))
+    assert {f["properties"]["by"] for f in reading.hidden["features"]} == {"land"}
+
+
+@pytest.mark.parametrize("what", ["position", "heading", "radar"])
+def test_a_fault_withdraws_what_depends_on_it(what: str) -> None:
+    chart = FakeChart(land=shapely.MultiPolygon([shapely.box(-100.0, 500.0, 100.0, 600.0)]))
+    fault = Fault(what, "silent", T0)  # type: ignore[arg-type]
+    reading = Judge(make_boat(), chart).read(make_situation([make_track(1, 300.0, 300.0)], faults=(fault,)))
+    assert reading.echoes == ()
+    assert reading.hidden is None
+    assert reading.speed.advised_kn is None
+    assert reading.faults == (fault,)
