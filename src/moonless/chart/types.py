@@ -6,6 +6,7 @@ the boat, projected to one `LocalFrame`.  These are the types the other floors s
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -64,12 +65,14 @@ class Depths:
 
     ``shallowest_m``: metres below chart datum, positive down, negative dries; None when nothing there bears a
     surveyed depth.  ``covered_fraction``: share of the region any chart covers.
-    ``unsurveyed_fraction``: share that is covered but has no depth (UNSARE, or an area without DRVAL1).
+    ``unsurveyed_fraction``: share that is covered but has no depth (UNSARE, an area without DRVAL1, or nothing at all).
     """
 
     shallowest_m: float | None
     covered_fraction: float
     unsurveyed_fraction: float
+    land_fraction: float = 0.0  # share that is land; land alone makes the shallowest at most 0
+    unknown_dangers: int = 0  # rocks, wrecks, obstructions with no depth charted; `shallowest_m` omits them
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,6 +83,7 @@ class Quality:
     position_sigma_m: float  # one standard deviation, from the zone's 95 % figure; scale-limited when larger
     cell: str
     scale: int
+    plotting_sigma_m: float = math.nan  # of a fixed aid or shore drawn at this scale
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,6 +105,22 @@ class Mark:
     has_reflector: bool
     has_racon: bool
     lit: bool
+    attributes: Mapping[str, Any]  # of the structure
+    lights: tuple[Feature, ...] = ()
+    equipment: tuple[Feature, ...] = ()  # what else it carries: topmark, daymark, racon, reflector, fog signal
+    scale: int = 0  # of the cell
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """One charted piece of a bridge, with its own clearances."""
+
+    feature: str
+    shape: shapely.Geometry  # metres east/north
+    clearance_m: float | None  # VERCLR, or VERCCL when closed
+    clearance_open_m: float | None  # VERCOP
+    width_m: float | None  # HORCLR
+    opens: bool
     attributes: Mapping[str, Any]
 
 
@@ -110,12 +130,13 @@ class Bridge:
 
     name: str | None
     cell: str
-    feature: str
-    shape: shapely.Geometry  # metres east/north
-    clearance_m: float | None  # VERCLR (fixed) or VERCCL (closed); above the datum HEIGHT/VERDAT says
-    clearance_open_m: float | None  # VERCOP
+    feature: str  # of the span that gives the clearance, else of the first
+    shape: shapely.Geometry  # metres east/north, all spans
+    clearance_m: float | None  # the least of its spans', VERCLR (fixed) or VERCCL (closed); above the datum of heights
+    clearance_open_m: float | None  # VERCOP, the least of the opening spans'
     opens: bool
     attributes: Mapping[str, Any]
+    spans: tuple[Span, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -1,0 +1,151 @@
+"""The cut: which features of which cell hold around a place, each piece of the earth from one cell only.
+
+Cells come best first.  What a better cell covers is cut out of every lesser one, so no feature is drawn twice where
+cells overlap, and a line that crosses the seam continues in the lesser cell from the seam on.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from moonless.chart.index import CellIndex
+from moonless.chart.local import LocalChart, plane_of
+from moonless.chart.types import Cell
+from moonless.constants import WGS84_A_M, WGS84_F
+from moonless.errors import NoCoverage
+from moonless.frames import LocalFrame
+
+Box = tuple[float, float, float, float]  # west, south, east, north; degrees
+
+# A cell's own edge, drawn by features that end on it: about a centimetre, far below what a chart can say.
+_EDGE_DEG = 1e-7
+# Shapes with more vertices than this are clipped to the box; smaller ones stay whole, which is cheaper.
+_CLIP_VERTICES = 400
+
+
+@dataclass(frozen=True, slots=True)
+class _Piece:
+    cell: Cell
+    objects: NDArray[np.str_]
+    shapes: NDArray[np.object_]
+    identifiers: list[str]
+    rows: list[dict[str, object]]
+
+
+def cut_around(indexes: Sequence[CellIndex], here: LocalFrame, radius_m: float, frame: LocalFrame) -> LocalChart:
+    """Return what the cells, best first, show within ``radius_m`` of the origin of ``here``, in ``frame``.
+
+    Raises NoCoverage if none of them covers any of it.
+    """
+    pieces: list[_Piece] = []
+    covered: list[shapely.Geometry] = []
+    for box in boxes_about(here.lat_deg, here.lon_deg, radius_m):
+        window = shapely.box(*box)
+        taken: shapely.Geometry = shapely.Polygon()
+        for index in indexes:
+            own = index.cell.coverage_lonlat
+            here_covered = shapely.intersection(own, window)
+            if shapely.area(here_covered) == 0.0:
+                continue
+            if shapely.area(shapely.difference(here_covered, taken)) > 0.0:
+                pieces.append(_cut(index, box, window, own, taken))
+            taken = shapely.union(taken, own)
+        taken = shapely.intersection(taken, window)
+        if shapely.area(taken) > 0.0:
+            covered.append(taken)
+    if not covered:
+        names = ", ".join(index.cell.name for index in indexes[:6])
+        raise NoCoverage(
+            f"no chart covers any place within {radius_m:.0f} m of {here.lat_deg:.5f}, {here.lon_deg:.5f}; "
+            f"the cells open ({names}{', ...' if len(indexes) > 6 else ''}) lie elsewhere"
+        )
+    # An empty first array keeps concatenate happy when a cell shows nothing here.
+    none = np.empty(0, dtype=object)
+    lonlat = np.concatenate([none, *(piece.shapes for piece in pieces)])
+    return LocalChart(
+        frame=frame,
+        centre_lat_deg=here.lat_deg,
+        centre_lon_deg=here.lon_deg,
+        radius_m=radius_m,
+        cells=tuple(dict.fromkeys(piece.cell for piece in pieces)),
+        coverage_lonlat=shapely.union_all(covered),
+        objects=np.concatenate([np.empty(0, dtype="U6"), *(piece.objects for piece in pieces)]),
+        lonlat=lonlat,
+        shapes=plane_of(lonlat, frame),
+        identifiers=[name for piece in pieces for name in piece.identifiers],
+        rows=[row for piece in pieces for row in piece.rows],
+        row_cells=[piece.cell for piece in pieces for _ in piece.identifiers],
+    )
+
+
+def boxes_about(lat_deg: float, lon_deg: float, radius_m: float) -> list[Box]:
+    """Return boxes in degrees that hold every place within a radius; two where it crosses the date line."""
+    # The smallest radius of curvature on the ellipsoid makes the box a little too large, never too small.
+    smallest_m = WGS84_A_M * (1.0 - WGS84_F) ** 2
+    reach_deg = math.degrees(radius_m / smallest_m)
+    south, north = max(-90.0, lat_deg - reach_deg), min(90.0, lat_deg + reach_deg)
+    widest = max(abs(south), abs(north))
+    if widest >= 89.9:
+        return [(-180.0, south, 180.0, north)]
+    wide_deg = reach_deg / math.cos(math.radians(widest))
+    middle = (lon_deg + 180.0) % 360.0 - 180.0
+    west, east = middle - wide_deg, middle + wide_deg
+    boxes = [(max(west, -180.0), south, min(east, 180.0), north)]
+    if west < -180.0:
+        boxes.append((west + 360.0, south, 180.0, north))
+    if east > 180.0:
+        boxes.append((-180.0, south, east - 360.0, north))
+    return boxes
+
+
+def _cut(
+    index: CellIndex, box: Box, window: shapely.Geometry, own: shapely.Geometry, taken: shapely.Geometry
+) -> _Piece:
+    rows = index.rows_in(*box)
+    shapes = index.shapes(rows).copy()
+    large = shapely.get_num_coordinates(shapes) > _CLIP_VERTICES
+    if large.any():
+        shapes[large] = _trimmed(shapes[large], window, shapely.intersection)
+    # What lies over the cell's own edge ends there: nothing is shown where coverage is not stated.
+    edge = shapely.buffer(own, _EDGE_DEG)
+    if not shapely.covers(edge, window):
+        shapely.prepare(edge)
+        over = ~shapely.covers(edge, shapes)
+        shapes[over] = _trimmed(shapes[over], edge, shapely.intersection)
+    if not shapely.is_empty(taken):
+        shapely.prepare(taken)
+        hit = shapely.intersects(taken, shapes)
+        shapes[hit] = _trimmed(shapes[hit], taken, shapely.difference)
+    keep = ~(shapely.is_empty(shapes) | shapely.is_missing(shapes))
+    rows, shapes = rows[keep], shapes[keep]
+    described = [index.row(int(row)) for row in rows]
+    return _Piece(
+        index.cell,
+        index.classes[index.class_of[rows]],
+        shapes,
+        [identifier for identifier, _ in described],
+        [attributes for _, attributes in described],
+    )
+
+
+def _trimmed(
+    shapes: NDArray[np.object_],
+    by: shapely.Geometry,
+    how: Callable[[NDArray[np.object_], shapely.Geometry], NDArray[np.object_]],
+) -> NDArray[np.object_]:
+    """Cut shapes, keeping only parts of their own dimension (an area that merely touches leaves no line behind)."""
+    if not len(shapes):
+        return shapes
+    dimension = shapely.get_dimensions(shapes)
+    out: NDArray[np.object_] = how(shapes, by)
+    changed = (shapely.get_dimensions(out) != dimension) | (shapely.get_type_id(out) == 7)
+    for i in np.flatnonzero(changed):
+        parts = [part for part in shapely.get_parts(out[i]) if shapely.get_dimensions(part) == dimension[i]]
+        out[i] = shapely.union_all(parts) if parts else shapely.Point()
+    return out

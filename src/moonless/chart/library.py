@@ -1,0 +1,144 @@
+"""Charts opened: cells and vector sources found, indexed, and asked for the part around a place."""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+
+from moonless.chart.around import cut_around
+from moonless.chart.index import CellIndex, open_index
+from moonless.chart.local import LocalChart
+from moonless.chart.source import Progress, is_cell
+from moonless.chart.types import Cell
+from moonless.errors import ChartError, InputError
+from moonless.frames import LocalFrame
+
+# Looked for inside folders.  A file named outright may be of any kind GDAL reads.
+_FOLDER_SUFFIXES = (".000", ".gpkg")
+# How far the boat may have moved, as a share of the radius, before the kept part is cut anew.
+_SLACK = 0.15
+
+
+class Chart:
+    """A set of chart cells.  Not to be shared between threads without a lock: it remembers the part last asked for."""
+
+    def __init__(self, indexes: Sequence[CellIndex], warnings: Sequence[str] = ()) -> None:
+        # Best first: larger scale, then the newer issue; the name makes the order total.
+        self._indexes = sorted(indexes, key=lambda i: (i.cell.scale, _descending(i.cell.issued), i.cell.name))
+        self.warnings: tuple[str, ...] = (*warnings, *(w for i in self._indexes for w in i.warnings))
+        self._kept: tuple[float, float, float, bool, LocalChart] | None = None
+
+    @classmethod
+    def open(
+        cls,
+        paths: Sequence[Path],
+        *,
+        cache_dir: Path | None = None,
+        progress: Progress | None = None,
+    ) -> Chart:
+        """Return the chart held in files and folders (searched through).
+
+        Parameters
+        ----------
+        paths : cells (``*.000``), GeoPackages or other vector sources, or folders of cells and GeoPackages
+        cache_dir : where indexes are kept; None: beside the user's other data
+        progress : told (source name, share done 0..1) while a source is read
+
+        Raises
+        ------
+        ChartError  If a path holds no chart, or nothing could be read.  One bad source among good ones is left out
+            and named in ``warnings``.
+        """
+        where = cache_dir if cache_dir is not None else default_cache_dir()
+        indexes: list[CellIndex] = []
+        problems: list[ChartError] = []
+        for source in _sources_in(paths):
+            try:
+                indexes.append(open_index(source, where, progress))
+            except ChartError as problem:
+                problems.append(problem)
+            except OSError as problem:
+                problems.append(ChartError(f"{source}: cannot be read: {problem.strerror or problem}"))
+        if not indexes:
+            raise problems[0]
+        return cls(indexes, [str(problem) for problem in problems])
+
+    @property
+    def cells(self) -> tuple[Cell, ...]:
+        """The cells opened, best scale first."""
+        return tuple(index.cell for index in self._indexes)
+
+    def counts(self, cell: str) -> dict[str, int]:
+        """Return the features of each layer of a cell, as GDAL counted them.
+
+        Raises InputError if no cell has that name.
+        """
+        for index in self._indexes:
+            if index.cell.name == cell:
+                return dict(index.counts)
+        raise InputError(f"no cell is called {cell!r}; open are {', '.join(i.cell.name for i in self._indexes)}")
+
+    def around(self, lat_deg: float, lon_deg: float, radius_m: float, *, frame: LocalFrame | None = None) -> LocalChart:
+        """Return the part of the chart within a radius of a place.
+
+        Without ``frame`` the part lies in the frame that touches the earth at the place itself.  With one it lies in
+        that frame, and the very same object is returned for as long as the boat stays within a seventh of the radius
+        of where it was cut: ask so every turn, and keep what was derived from it while the object stays the same.
+
+        Raises
+        ------
+        InputError  If the place is not on earth or the radius is not positive.
+        NoCoverage  If no cell covers any water or land there.
+        """
+        if not radius_m > 0.0:
+            raise InputError(f"a chart within {radius_m} m of a place was asked for; the radius must be positive")
+        here = LocalFrame(lat_deg, lon_deg)
+        if self._kept is not None:
+            kept_lat, kept_lon, kept_radius, kept_own, kept = self._kept
+            if kept_radius == radius_m and kept_own == (frame is None):
+                if frame is None and (kept_lat, kept_lon) == (lat_deg, lon_deg):
+                    return kept
+                if frame is not None and frame == kept.frame:
+                    east_m, north_m = here.to_plane(kept_lat, kept_lon)
+                    if (east_m**2 + north_m**2) ** 0.5 <= _SLACK * radius_m:
+                        return kept
+        margin = 1.0 if frame is None else 1.0 + _SLACK
+        local = cut_around(self._indexes, here, radius_m * margin, frame or here)
+        self._kept = (lat_deg, lon_deg, radius_m, frame is None, local)
+        return local
+
+
+def default_cache_dir() -> Path:
+    """Return where indexes are kept beside the user's data, by the platform's custom."""
+    home = Path.home()
+    if sys.platform == "win32":
+        return Path(os.environ.get("LOCALAPPDATA", home / "AppData" / "Local")) / "moonless" / "charts"
+    if sys.platform == "darwin":
+        return home / "Library" / "Caches" / "moonless" / "charts"
+    return Path(os.environ.get("XDG_CACHE_HOME") or home / ".cache") / "moonless" / "charts"
+
+
+def _sources_in(paths: Sequence[Path]) -> list[Path]:
+    if not paths:
+        raise ChartError("no chart was given; name a cell, a GeoPackage, or a folder that holds some")
+    found: dict[Path, None] = {}
+    for given in paths:
+        path = Path(given)
+        if path.is_dir():
+            inside = sorted(p for p in path.rglob("*") if p.suffix.lower() in _FOLDER_SUFFIXES and p.is_file())
+            if not inside:
+                raise ChartError(f"{path}: holds no chart cell (*.000) and no GeoPackage (*.gpkg)")
+            found.update(dict.fromkeys(inside))
+        elif path.exists():
+            if path.suffix[1:].isdigit() and not is_cell(path):
+                raise ChartError(f"{path}: is an update; name the cell it belongs to ({path.stem}.000)")
+            found[path] = None
+        else:
+            raise ChartError(f"{path}: there is no such file or folder")
+    return list(found)
+
+
+def _descending(text: str) -> tuple[int, ...]:
+    return tuple(-ord(letter) for letter in text) or (0,)
