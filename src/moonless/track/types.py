@@ -32,9 +32,27 @@ class AisTarget:
     is_own: bool = False  # VDO
 
 
+@dataclass(frozen=True, slots=True)
+class RadarTarget:
+    """A target that another radar tracks (TTM, TLL), placed by the caller; None: not said."""
+
+    source: str  # which radar, as the link is called
+    number: int  # its own number of the target
+    time_ns: int
+    lat_deg: float
+    lon_deg: float
+    cog_rad: float | None = None
+    sog: float | None = None  # m/s over the ground
+    name: str | None = None
+    position_sigma_m: float = 30.0  # each axis
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Track:
-    """One echo through time.  Plane positions are in the tracker's `LocalFrame`."""
+    """One echo through time.  Plane positions are in the tracker's `LocalFrame`.
+
+    ``covariance`` holds every error, those shared by all echoes too (heading, own position).
+    """
 
     id: int
     state: TrackState
@@ -60,6 +78,11 @@ class Track:
     false_parent: int | None = None  # id of the track whose ghost this is
     false_cause: str | None = None
     ais: AisTarget | None = None
+    turn_rate_sigma: float | None = None  # rad/s
+    length_sigma_m: float | None = None
+    orientation_sigma_rad: float | None = None
+    hull_heading_rad: float | None = None  # true, of an extended hull: the end of the long axis she moves towards
+    other_radar: RadarTarget | None = None
 
     @property
     def course_rad(self) -> float:
@@ -70,3 +93,24 @@ class Track:
     def speed(self) -> float:
         """Speed over the ground, m/s."""
         return float(np.hypot(self.velocity_east, self.velocity_north))
+
+    @property
+    def speed_sigma(self) -> float:
+        """One standard deviation of the speed, m/s; near rest that of the velocity itself."""
+        v = self.covariance[2:, 2:]
+        speed = self.speed
+        if speed * speed < float(np.trace(v)) / 2.0:
+            return float(np.sqrt(max(float(np.trace(v)) / 2.0, 0.0)))
+        u = np.array([self.velocity_east, self.velocity_north]) / speed
+        return float(np.sqrt(max(float(u @ v @ u), 0.0)))
+
+    @property
+    def course_sigma_rad(self) -> float:
+        """One standard deviation of the course; pi / sqrt(3), no knowledge at all, when the speed is lost in noise."""
+        speed = self.speed
+        nothing = float(np.pi / np.sqrt(3.0))
+        if speed <= 0.0:
+            return nothing
+        across = np.array([self.velocity_north, -self.velocity_east]) / speed
+        sigma = float(np.sqrt(max(float(across @ self.covariance[2:, 2:] @ across), 0.0))) / speed
+        return min(sigma, nothing)

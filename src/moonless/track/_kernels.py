@@ -1,0 +1,455 @@
+"""The compiled inner loops of the tracker.  `moonless.track.reference` says in plain NumPy what each must give.
+
+Shapes: N tracks, M = 4 motion models (still, straight, steered, turning), state of 5 (east, north, velocity east,
+velocity north, turn rate), 3 shared errors (heading, position east, position north), J plots, Q candidate pairs.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numba import njit
+
+N_STATE = 5
+N_SHARED = 3
+N_MODEL = 4
+STILL, STRAIGHT, STEERED, TURNING = 0, 1, 2, 3
+
+
+@njit(cache=True, nogil=True)
+def _mixed(x, p, c, mu, t, floor, speed_var, turn_var, xm, pm, cm, out_mu):
+    """Mix the models of one track into ``xm, pm, cm`` ahead of prediction."""
+    share = np.empty(N_MODEL)
+    entered = np.empty((N_MODEL, N_STATE))
+    for k in range(N_MODEL):
+        total = 0.0
+        best = 0.0
+        for j in range(N_MODEL):
+            share[j] = t[j, k] * mu[j]
+            total += share[j]
+            if share[j] > best:
+                best = share[j]
+        out_mu[k] = total
+        if total <= 0.0:
+            for a in range(N_STATE):
+                xm[k, a] = x[k, a]
+                for b in range(N_STATE):
+                    pm[k, a, b] = p[k, a, b]
+                for s in range(N_SHARED):
+                    cm[k, a, s] = c[k, a, s]
+            continue
+        kept = 0.0
+        for j in range(N_MODEL):
+            if share[j] < floor * total and share[j] < best:
+                share[j] = 0.0
+            kept += share[j]
+        n_live = 2 if k == STILL else (5 if k == TURNING else 4)
+        for a in range(N_STATE):
+            xm[k, a] = 0.0
+            for s in range(N_SHARED):
+                cm[k, a, s] = 0.0
+            for b in range(N_STATE):
+                pm[k, a, b] = 0.0
+        for j in range(N_MODEL):
+            w = share[j] / kept
+            if w == 0.0:
+                continue
+            for a in range(n_live):
+                entered[j, a] = x[j, a]
+                if a == 4 and j != TURNING:
+                    entered[j, a] = 0.0
+                xm[k, a] += w * entered[j, a]
+                for s in range(N_SHARED):
+                    cm[k, a, s] += w * c[j, a, s]
+        for j in range(N_MODEL):
+            w = share[j] / kept
+            if w == 0.0:
+                continue
+            for a in range(n_live):
+                da = entered[j, a] - xm[k, a]
+                for b in range(n_live):
+                    pm[k, a, b] += w * (p[j, a, b] + da * (entered[j, b] - xm[k, b]))
+            # What the model left did not know at all, the model entered must doubt.
+            if j == STILL and k != STILL:
+                pm[k, 2, 2] += w * speed_var
+                pm[k, 3, 3] += w * speed_var
+            if k == TURNING and j != TURNING:
+                pm[k, 4, 4] += w * turn_var
+
+
+@njit(cache=True, nogil=True)
+def _move(x, p, c, model, dt, walk, q, q_turn):
+    """Predict one model of one track by ``dt`` seconds, in place."""
+    if model == STILL:
+        p[0, 0] += walk * dt
+        p[1, 1] += walk * dt
+        return
+    f = np.eye(N_STATE)
+    f[0, 2] = f[1, 3] = dt
+    if model == TURNING:
+        ve, vn, w = x[2], x[3], x[4]
+        # Turn rate is to starboard: clockwise, east of north.
+        if abs(w) * dt < 1e-6:
+            # Second-order limits of the coordinated turn as the rate goes to zero.
+            f[0, 4] = 0.5 * dt * dt * vn
+            f[1, 4] = -0.5 * dt * dt * ve
+            f[2, 4] = dt * vn
+            f[3, 4] = -dt * ve
+            x[0] += dt * ve
+            x[1] += dt * vn
+        else:
+            sw, cw = math.sin(w * dt), math.cos(w * dt)
+            a = sw / w
+            b = (1.0 - cw) / w
+            da = (w * dt * cw - sw) / (w * w)
+            db = (w * dt * sw - 1.0 + cw) / (w * w)
+            f[0, 2], f[0, 3] = a, b
+            f[1, 2], f[1, 3] = -b, a
+            f[2, 2], f[2, 3] = cw, sw
+            f[3, 2], f[3, 3] = -sw, cw
+            f[0, 4] = da * ve + db * vn
+            f[1, 4] = -db * ve + da * vn
+            f[2, 4] = dt * (-sw * ve + cw * vn)
+            f[3, 4] = dt * (-cw * ve - sw * vn)
+            x[0] += a * ve + b * vn
+            x[1] += -b * ve + a * vn
+            x[2] = cw * ve + sw * vn
+            x[3] = -sw * ve + cw * vn
+    else:
+        x[0] += dt * x[2]
+        x[1] += dt * x[3]
+    fp = np.zeros((N_STATE, N_STATE))
+    for a in range(N_STATE):
+        for b in range(N_STATE):
+            if f[a, b] != 0.0:
+                for d in range(N_STATE):
+                    fp[a, d] += f[a, b] * p[b, d]
+    for a in range(N_STATE):
+        for b in range(N_STATE):
+            total = 0.0
+            for d in range(N_STATE):
+                total += fp[a, d] * f[b, d]
+            p[a, b] = total
+    fc = np.zeros((N_STATE, N_SHARED))
+    for a in range(N_STATE):
+        for b in range(N_STATE):
+            if f[a, b] != 0.0:
+                for s in range(N_SHARED):
+                    fc[a, s] += f[a, b] * c[b, s]
+    for a in range(N_STATE):
+        for s in range(N_SHARED):
+            c[a, s] = fc[a, s]
+    for axis in range(2):
+        p[axis, axis] += q * dt * dt * dt / 3.0
+        p[axis, axis + 2] += q * dt * dt / 2.0
+        p[axis + 2, axis] += q * dt * dt / 2.0
+        p[axis + 2, axis + 2] += q * dt
+    if model == TURNING:
+        p[4, 4] += q_turn * dt
+
+
+@njit(cache=True, nogil=True)
+def predict_kernel(x, p, c, mu, dt, t, floor, speed_var, turn_var, walk, q, q_turn, decay):
+    """Mix and predict all tracks in place.  ``q``: (4,) acceleration by model; ``decay``: (3,) of shared errors."""
+    xm = np.empty((N_MODEL, N_STATE))
+    pm = np.empty((N_MODEL, N_STATE, N_STATE))
+    cm = np.empty((N_MODEL, N_STATE, N_SHARED))
+    new_mu = np.empty(N_MODEL)
+    for i in range(x.shape[0]):
+        _mixed(x[i], p[i], c[i], mu[i], t, floor, speed_var, turn_var, xm, pm, cm, new_mu)
+        for k in range(N_MODEL):
+            _move(xm[k], pm[k], cm[k], k, dt, walk, q[k], q_turn)
+            mu[i, k] = new_mu[k]
+            for a in range(N_STATE):
+                x[i, k, a] = xm[k, a]
+                for b in range(N_STATE):
+                    p[i, k, a, b] = pm[k, a, b]
+                for s in range(N_SHARED):
+                    c[i, k, a, s] = cm[k, a, s] * decay[s]
+
+
+@njit(cache=True, nogil=True)
+def _innovation(p, c, ahead, jac, shared, noise):
+    """Return (Saa, Sab, Sbb) of a plot against one model of one track."""
+    s00 = p[0, 0] + 2.0 * ahead * p[0, 2] + ahead * ahead * p[2, 2] + noise[0, 0]
+    s11 = p[1, 1] + 2.0 * ahead * p[1, 3] + ahead * ahead * p[3, 3] + noise[1, 1]
+    s01 = p[0, 1] + ahead * (p[0, 3] + p[2, 1]) + ahead * ahead * p[2, 3] + noise[0, 1]
+    for k in range(N_SHARED):
+        h0 = c[0, k] + ahead * c[2, k]
+        h1 = c[1, k] + ahead * c[3, k]
+        s00 += 2.0 * h0 * jac[0, k]
+        s11 += 2.0 * h1 * jac[1, k]
+        s01 += h0 * jac[1, k] + h1 * jac[0, k]
+        for m in range(N_SHARED):
+            s00 += jac[0, k] * shared[k, m] * jac[0, m]
+            s11 += jac[1, k] * shared[k, m] * jac[1, m]
+            s01 += jac[0, k] * shared[k, m] * jac[1, m]
+    return s00, s01, s11
+
+
+@njit(cache=True, nogil=True)
+def pairs_kernel(x, p, c, mu, place, noise, jac, ahead, shared, gate):
+    """Return (track (Q,), plot (Q,), likelihood (Q, M)) of every pair that passes the gate in some model.
+
+    Pairs come track by track.  Likelihoods are densities per square metre; a model outside its gate has its own
+    small value, not zero, so that evidence against it counts.
+    """
+    n, j_n = x.shape[0], place.shape[0]
+    reach = np.empty(j_n)
+    for j in range(j_n):
+        total = noise[j, 0, 0] + noise[j, 1, 1]
+        for k in range(N_SHARED):
+            for m in range(N_SHARED):
+                total += shared[k, m] * (jac[j, 0, k] * jac[j, 0, m] + jac[j, 1, k] * jac[j, 1, m])
+        reach[j] = math.sqrt(total)
+    cap = 16 * (n + j_n) + 64
+    track = np.empty(cap, np.int64)
+    plot = np.empty(cap, np.int64)
+    like = np.empty((cap, N_MODEL))
+    found = 0
+    row = np.empty(N_MODEL)
+    for i in range(n):
+        for j in range(j_n):
+            near = False
+            for k in range(N_MODEL):
+                if mu[i, k] < 1e-3:
+                    continue
+                a = ahead[j]
+                d0 = place[j, 0] - x[i, k, 0] - a * x[i, k, 2]
+                d1 = place[j, 1] - x[i, k, 1] - a * x[i, k, 3]
+                # The trace bounds the largest variance, and twice each part bounds the sum with its cross terms.
+                spread = math.sqrt(2.0 * (p[i, k, 0, 0] + p[i, k, 1, 1])) + abs(a) * math.sqrt(
+                    2.0 * (p[i, k, 2, 2] + p[i, k, 3, 3])
+                )
+                limit = spread + 2.0 * reach[j]
+                if d0 * d0 + d1 * d1 <= gate * limit * limit:
+                    near = True
+                    break
+            if not near:
+                continue
+            inside = False
+            for k in range(N_MODEL):
+                s00, s01, s11 = _innovation(p[i, k], c[i, k], ahead[j], jac[j], shared, noise[j])
+                det = s00 * s11 - s01 * s01
+                d0 = place[j, 0] - x[i, k, 0] - ahead[j] * x[i, k, 2]
+                d1 = place[j, 1] - x[i, k, 1] - ahead[j] * x[i, k, 3]
+                d2 = (s11 * d0 * d0 - 2.0 * s01 * d0 * d1 + s00 * d1 * d1) / det
+                if d2 <= gate and mu[i, k] >= 1e-3:
+                    inside = True
+                row[k] = math.exp(-0.5 * d2) / (2.0 * math.pi * math.sqrt(det))
+            if not inside:
+                continue
+            if found == cap:
+                cap *= 2
+                grown_track = np.empty(cap, np.int64)
+                grown_plot = np.empty(cap, np.int64)
+                grown_like = np.empty((cap, N_MODEL))
+                grown_track[:found] = track
+                grown_plot[:found] = plot
+                grown_like[:found] = like
+                track, plot, like = grown_track, grown_plot, grown_like
+            track[found] = i
+            plot[found] = j
+            for k in range(N_MODEL):
+                like[found, k] = row[k]
+            found += 1
+    return track[:found].copy(), plot[:found].copy(), like[:found].copy()
+
+
+@njit(cache=True, nogil=True)
+def marginals_kernel(track, plot, w, w0, n_plots, turns, tolerance):
+    """Return (share (Q,), none (N,), fresh (J,)): marginal association probabilities by belief propagation."""
+    n, q = w0.shape[0], w.shape[0]
+    nu = np.ones(q)
+    mu = np.zeros(q)
+    for _ in range(turns):
+        s = w0.copy()
+        for k in range(q):
+            s[track[k]] += w[k] * nu[k]
+        t = np.ones(n_plots)
+        for k in range(q):
+            rest = s[track[k]] - w[k] * nu[k]
+            mu[k] = w[k] / max(rest, 1e-300)
+            t[plot[k]] += mu[k]
+        worst = 0.0
+        for k in range(q):
+            new = 1.0 / max(t[plot[k]] - mu[k], 1.0)
+            change = abs(new - nu[k])
+            if change > worst:
+                worst = change
+            nu[k] = new
+        if worst < tolerance:
+            break
+    s = w0.copy()
+    for k in range(q):
+        s[track[k]] += w[k] * nu[k]
+    share = np.empty(q)
+    t = np.ones(n_plots)
+    for k in range(q):
+        share[k] = w[k] * nu[k] / s[track[k]]
+        t[plot[k]] += mu[k]
+    none = np.empty(n)
+    for i in range(n):
+        none[i] = w0[i] / s[i]
+    fresh = np.empty(n_plots)
+    for j in range(n_plots):
+        fresh[j] = 1.0 / t[j]
+    return share, none, fresh
+
+
+@njit(cache=True, nogil=True)
+def assign_kernel(track, plot, gain, n_tracks, n_plots, step):
+    """Return (N,) the pair each track takes in the best joint assignment, -1 for none, by auction.
+
+    ``gain``: log of pair weight over the weight of taking none; a track may always take none at gain 0.  The sum
+    found is within ``n_tracks * step`` of the best (Bertsekas 1988).
+    """
+    start = np.zeros(n_tracks + 1, np.int64)
+    for k in range(track.shape[0]):
+        start[track[k] + 1] += 1
+    for i in range(n_tracks):
+        start[i + 1] += start[i]
+    price = np.zeros(n_plots)
+    owner = np.full(n_plots, -1, np.int64)
+    taken = np.full(n_tracks, -1, np.int64)
+    stack = np.empty(n_tracks, np.int64)
+    top = 0
+    for i in range(n_tracks - 1, -1, -1):
+        stack[top] = i
+        top += 1
+    while top > 0:
+        top -= 1
+        i = stack[top]
+        best, second, at = 0.0, -1e300, -1
+        for k in range(start[i], start[i + 1]):
+            value = gain[k] - price[plot[k]]
+            if value > best:
+                second = best
+                best = value
+                at = k
+            elif value > second:
+                second = value
+        if at < 0:
+            continue
+        j = plot[at]
+        price[j] += best - max(second, 0.0) + step
+        if owner[j] >= 0:
+            taken[owner[j]] = -1
+            stack[top] = owner[j]
+            top += 1
+        owner[j] = i
+        taken[i] = at
+    return taken
+
+
+@njit(cache=True, nogil=True)
+def update_kernel(x, p, c, mu, track, plot, like, share, none, place, noise, jac, ahead, shared):
+    """Fold the plots into all tracks in place, each weighed by its share.
+
+    ``share`` (Q,) and ``none`` (N,) sum to one over each track.  Pairs must come track by track.
+    """
+    n, q = x.shape[0], track.shape[0]
+    at = 0
+    old_x = np.empty(N_STATE)
+    old_p = np.empty((N_STATE, N_STATE))
+    old_c = np.empty((N_STATE, N_SHARED))
+    gain = np.empty((N_STATE, 2))
+    dx = np.empty(N_STATE)
+    mean = np.empty(N_STATE)
+    hc = np.empty((2, N_SHARED))
+    for i in range(n):
+        begin = at
+        while at < q and track[at] == i:
+            at += 1
+        if at == begin:
+            continue
+        new_mu = np.zeros(N_MODEL)
+        for m in range(N_MODEL):
+            weight0 = none[i] * mu[i, m]
+            total = weight0
+            for k in range(begin, at):
+                mixed = 0.0
+                for b in range(N_MODEL):
+                    mixed += mu[i, b] * like[k, b]
+                if mixed > 0.0:
+                    total += share[k] * mu[i, m] * like[k, m] / mixed
+            new_mu[m] = total
+            if total <= 1e-300:
+                continue
+            for a in range(N_STATE):
+                old_x[a] = x[i, m, a]
+                mean[a] = 0.0
+                for b in range(N_STATE):
+                    old_p[a, b] = p[i, m, a, b]
+                    p[i, m, a, b] = old_p[a, b] * weight0 / total
+                for s in range(N_SHARED):
+                    old_c[a, s] = c[i, m, a, s]
+                    c[i, m, a, s] = old_c[a, s] * weight0 / total
+            for k in range(begin, at):
+                mixed = 0.0
+                for b in range(N_MODEL):
+                    mixed += mu[i, b] * like[k, b]
+                if mixed <= 0.0:
+                    continue
+                w = share[k] * mu[i, m] * like[k, m] / mixed / total
+                if w <= 0.0:
+                    continue
+                j = plot[k]
+                s00, s01, s11 = _innovation(old_p, old_c, ahead[j], jac[j], shared, noise[j])
+                det = s00 * s11 - s01 * s01
+                for a in range(N_STATE):
+                    g0 = old_p[a, 0] + ahead[j] * old_p[a, 2]
+                    g1 = old_p[a, 1] + ahead[j] * old_p[a, 3]
+                    for s in range(N_SHARED):
+                        g0 += old_c[a, s] * jac[j, 0, s]
+                        g1 += old_c[a, s] * jac[j, 1, s]
+                    gain[a, 0] = (g0 * s11 - g1 * s01) / det
+                    gain[a, 1] = (g1 * s00 - g0 * s01) / det
+                d0 = place[j, 0] - old_x[0] - ahead[j] * old_x[2]
+                d1 = place[j, 1] - old_x[1] - ahead[j] * old_x[3]
+                for s in range(N_SHARED):
+                    hc[0, s] = old_c[0, s] + ahead[j] * old_c[2, s]
+                    hc[1, s] = old_c[1, s] + ahead[j] * old_c[3, s]
+                    for b in range(N_SHARED):
+                        hc[0, s] += jac[j, 0, b] * shared[b, s]
+                        hc[1, s] += jac[j, 1, b] * shared[b, s]
+                for a in range(N_STATE):
+                    dx[a] = gain[a, 0] * d0 + gain[a, 1] * d1
+                    mean[a] += w * dx[a]
+                    for s in range(N_SHARED):
+                        c[i, m, a, s] += w * (old_c[a, s] - gain[a, 0] * hc[0, s] - gain[a, 1] * hc[1, s])
+                for a in range(N_STATE):
+                    ks0 = gain[a, 0] * s00 + gain[a, 1] * s01
+                    ks1 = gain[a, 0] * s01 + gain[a, 1] * s11
+                    for b in range(N_STATE):
+                        p[i, m, a, b] += w * (old_p[a, b] - ks0 * gain[b, 0] - ks1 * gain[b, 1] + dx[a] * dx[b])
+            for a in range(N_STATE):
+                x[i, m, a] = old_x[a] + mean[a]
+                for b in range(N_STATE):
+                    p[i, m, a, b] -= mean[a] * mean[b]
+            for a in range(N_STATE):
+                for b in range(a):
+                    half = 0.5 * (p[i, m, a, b] + p[i, m, b, a])
+                    p[i, m, a, b] = p[i, m, b, a] = half
+        total = 0.0
+        for m in range(N_MODEL):
+            total += new_mu[m]
+        for m in range(N_MODEL):
+            mu[i, m] = new_mu[m] / total
+
+
+@njit(cache=True, nogil=True)
+def density_kernel(place, stray, weight, radius):
+    """Return (J,) weight of strays per square metre within ``radius`` of each place; ``stray`` (K, 2)."""
+    out = np.zeros(place.shape[0])
+    area = math.pi * radius * radius
+    for j in range(place.shape[0]):
+        total = 0.0
+        for k in range(stray.shape[0]):
+            d0 = place[j, 0] - stray[k, 0]
+            d1 = place[j, 1] - stray[k, 1]
+            if d0 * d0 + d1 * d1 <= radius * radius:
+                total += weight[k]
+        out[j] = total / area
+    return out

@@ -1,0 +1,95 @@
+"""All tracks as parallel arrays: what the kernels work on."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from moonless.track.settings import MotionModels
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+
+@dataclass(slots=True, eq=False)
+class Bank:
+    """N tracks.  M = 4 motion models, state of 5 (east, north, velocity east, north, turn rate), 3 shared errors."""
+
+    x: Floats  # (N, M, 5)
+    p: Floats  # (N, M, 5, 5)
+    c: Floats  # (N, M, 5, 3) covariance of the state's error with the shared errors
+    mu: Floats  # (N, M) probability of each motion model
+    exists: Floats  # (N,)
+    seen: Floats  # (N,) weighted turns with a plot, of `looked`
+    looked: Floats  # (N,)
+    strength_db: Floats  # (N,) NaN until a plot
+    shape: Floats  # (N, 2, 2) smoothed second moment of the hull, m^2, over the ground
+    shape_sq: Floats  # (N,) smoothed square of the length, for its scatter
+    shape_weight: Floats  # (N,) turns that resolved the hull, fading
+    id: Ints  # (N,)
+    confirmed: NDArray[np.bool_]  # (N,)
+    started_ns: Ints
+    last_plot_ns: Ints
+    n_scans: Ints
+    n_hits: Ints
+    misses: Ints
+    last_plot: Ints  # index into this turn's plots, -1: none
+    false_votes: Floats  # (N,) fading share of plots called false
+
+    def __len__(self) -> int:
+        return int(self.id.shape[0])
+
+    @classmethod
+    def empty(cls) -> Bank:
+        """Return a bank of no tracks."""
+        f, i = np.float64, np.int64
+        return cls(
+            x=np.zeros((0, 4, 5), f), p=np.zeros((0, 4, 5, 5), f), c=np.zeros((0, 4, 5, 3), f), mu=np.zeros((0, 4), f),
+            exists=np.zeros(0, f), seen=np.zeros(0, f), looked=np.zeros(0, f), strength_db=np.zeros(0, f),
+            shape=np.zeros((0, 2, 2), f), shape_sq=np.zeros(0, f), shape_weight=np.zeros(0, f),
+            id=np.zeros(0, i), confirmed=np.zeros(0, np.bool_), started_ns=np.zeros(0, i), last_plot_ns=np.zeros(0, i),
+            n_scans=np.zeros(0, i), n_hits=np.zeros(0, i), misses=np.zeros(0, i), last_plot=np.zeros(0, i),
+            false_votes=np.zeros(0, f),
+        )  # fmt: skip
+
+    def keep(self, mask: NDArray[np.bool_]) -> None:
+        """Forget the tracks where ``mask`` is False."""
+        if bool(np.all(mask)):
+            return
+        for f in fields(self):
+            setattr(self, f.name, getattr(self, f.name)[mask])
+
+    def append(self, other: Bank) -> None:
+        """Take in another bank's tracks at the end."""
+        if len(other) == 0:
+            return
+        for f in fields(self):
+            joined: Any = np.concatenate([getattr(self, f.name), getattr(other, f.name)])
+            setattr(self, f.name, joined)
+
+    def mean(self) -> tuple[Floats, Floats]:
+        """Return (N, 5) and (N, 5, 5): the models mixed, spread of their means included."""
+        mean = np.einsum("im,ima->ia", self.mu, self.x)
+        d = self.x - mean[:, None, :]
+        cov = np.einsum("im,imab->iab", self.mu, self.p) + np.einsum("im,ima,imb->iab", self.mu, d, d)
+        return mean, cov
+
+
+def newborn(
+    place_m: Floats, noise: Floats, jacobian: Floats, shared: Floats, models: MotionModels, speed_sigma: float
+) -> tuple[Floats, Floats, Floats, Floats]:
+    """Return (x, p, c, mu) of tracks begun at ``place_m`` (n, 2) by one plot each, velocity unknown."""
+    n = place_m.shape[0]
+    x, p, c = np.zeros((n, 4, 5)), np.zeros((n, 4, 5, 5)), np.zeros((n, 4, 5, 3))
+    x[:, :, :2] = place_m[:, None, :]
+    spread = noise + jacobian @ shared @ np.swapaxes(jacobian, 1, 2)
+    p[:, :, :2, :2] = spread[:, None]
+    p[:, 1:, 2, 2] = p[:, 1:, 3, 3] = speed_sigma**2
+    p[:, 3, 4, 4] = models.turn_rate_sigma**2
+    # The place is measured, so its error is minus the shared error seen through the measurement.
+    c[:, :, :2, :] = -(jacobian @ shared)[:, None]
+    mu = np.tile(np.asarray(models.at_birth), (n, 1))
+    return x, p, c, mu

@@ -1,0 +1,94 @@
+"""What the tracker takes as given: how exact the pose is, how vessels move, how plots come and go.
+
+Figures are physical and set once for all waters; where no source is named they are common practice or follow from
+the experiment named.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+
+@dataclass(frozen=True, slots=True)
+class PoseErrors:
+    """Errors that all plots of a turn share.  They do not average away, so no filter may believe they do.
+
+    The correlation time says how fast such an error wanders: a gyro's calibration never, a fluxgate's or a
+    satellite receiver's in minutes.
+    """
+
+    heading_sigma_rad: float = math.radians(1.0)  # of the heading, slowly wandering
+    heading_correlation_s: float = 600.0
+    heading_jitter_rad: float = math.radians(0.15)  # new each plot
+    position_sigma_m: float = 4.0  # of the own position, each axis, slowly wandering
+    position_correlation_s: float = 600.0
+    antenna_height_m: float = 0.0  # above the water; turns slant range into ground range
+
+
+@dataclass(frozen=True, slots=True)
+class MotionModels:
+    """Four ways to move, mixed by evidence.
+
+    still     made fast, at anchor, a mark: a slow random walk for swinging and for the eye of the echo wandering
+    straight  a vessel on her course: almost no acceleration
+    steered   a small boat steered by hand in a sea: course and speed wander
+    turning   helm over or throttle moved: coordinated turn of unknown rate, and strong acceleration
+    """
+
+    still_walk: float = 0.02  # m^2/s, position
+    straight_q: float = 1.0e-4  # m^2/s^3, white acceleration
+    steered_q: float = 0.02
+    turning_q: float = 0.25
+    turning_rate_q: float = 4.0e-4  # rad^2/s^3, turn rate
+    turn_rate_sigma: float = 0.10  # rad/s, when a turn begins: 6 degrees a second
+    speed_sigma: float = 3.0  # m/s, each axis, when something still begins to move
+    # Mean stay in each, seconds: how long a thing lies, holds her course, is steered, turns.
+    stay_s: tuple[float, float, float, float] = (1800.0, 400.0, 120.0, 20.0)
+    # Where each goes when it leaves (rows sum to one, zero on the diagonal).
+    leaves_to: tuple[tuple[float, float, float, float], ...] = (
+        (0.0, 0.0, 0.5, 0.5),
+        (0.02, 0.0, 0.48, 0.5),
+        (0.05, 0.6, 0.0, 0.35),
+        (0.05, 0.45, 0.5, 0.0),
+    )
+    # At birth, before anything is known of how it moves.
+    at_birth: tuple[float, float, float, float] = (0.45, 0.2, 0.25, 0.1)
+    # A hypothesis with a smaller share than this is dropped when the models are mixed, not averaged in:
+    # averaging a wide one in at one per cent would spoil the narrow one (design/track_mixing.py).
+    mixing_floor: float = 0.04
+
+    def transition(self, dt: float) -> NDArray[np.float64]:
+        """Return the (4, 4) probabilities of going from row to column within ``dt`` seconds."""
+        out = np.zeros((4, 4))
+        for i, stay in enumerate(self.stay_s):
+            leave = 1.0 - math.exp(-max(dt, 0.0) / stay)
+            out[i] = leave * np.asarray(self.leaves_to[i])
+            out[i, i] = 1.0 - leave
+        return out
+
+
+@dataclass(frozen=True, slots=True)
+class TrackerSettings:
+    """How plots become tracks."""
+
+    models: MotionModels = MotionModels()
+    max_speed_sigma: float = 6.0  # m/s, each axis, of a thing seen once: 95 % below 24 kn
+    birth_per_m2: float = 2.0e-8  # undetected targets that appear, per square metre and turn
+    clutter_per_m2: float = 1.0e-6  # false plots, per square metre and turn, before the place itself has taught better
+    clutter_cell_m: float = 100.0
+    clutter_memory_turns: float = 20.0
+    gate: float = 16.0  # squared Mahalanobis distance; chi-square 2 dof: 99.97 %
+    p_detect: float = 0.85  # before a track has shown its own
+    p_detect_memory: float = 12.0  # turns
+    life_s: float = 900.0  # mean time a thing stays in radar view
+    glint_sigma_m: float = 1.5  # wander of the echo's eye on a small hull, each axis
+    confirm_at: float = 0.98
+    confirm_hits: int = 3
+    drop_tentative_at: float = 0.02
+    drop_confirmed_at: float = 0.05
+    coast_after: int = 2  # turns without a plot before a track is called coasting
+    max_tracks: int = 1000
