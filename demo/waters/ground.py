@@ -149,7 +149,7 @@ def _island(island: Island, east: Floats, north: Floats, roughness: Floats, flat
     past_beach = np.where(outside < 40.0, outside, 40.0 + (outside - 40.0) * (120.0 / flat))
     # Beach, reef flat, then the drop; the sea bed beyond is the deeper of the two.
     off = np.interp(
-        past_beach, [0.0, 14.0, 40.0, 160.0, 260.0, 520.0, 900.0], [edge, 0.0, -0.9, -2.3, -7.5, -16.0, -40.0]
+        past_beach, [0.0, 14.0, 40.0, 160.0, 260.0, 520.0, 900.0], [edge, 0.0, -0.9, -2.3, -7.5, -16.0, -300.0]
     )
     # Coral heads and sand bars: parts of the flat dry at low water.
     on_flat = np.interp(past_beach, [0.0, 30.0, 60.0, 150.0, 200.0], [0.0, 0.0, 1.0, 0.7, 0.0])
@@ -189,7 +189,7 @@ def heights() -> Floats:
         r = np.hypot(east + 0.5 * warp_east - shoal.east_km * 1000.0, north + 0.5 * warp_north - shoal.north_km * 1000.0)
         out = np.maximum(out, -shoal.least_depth_m - 9.0 * (r / shoal.radius_m) ** 2 + 0.25 * bed_noise.clip(-2, 0))
     out = np.maximum(out, _lagoon(east, north, bed_noise))
-    return _dredge(out, east, north)
+    return _dredge(out, east, north, 0.12 * np.abs(rough) / 20.0)
 
 
 def _lagoon(east: Floats, north: Floats, bed_noise: Floats) -> Floats:
@@ -199,14 +199,14 @@ def _lagoon(east: Floats, north: Floats, bed_noise: Floats) -> Floats:
     return -2.3 + 0.38 * bed_noise - 0.002 * np.maximum(outside, 0.0) ** 1.25
 
 
-def _dredge(ground: Floats, east: Floats, north: Floats) -> Floats:
-    """Cut the channel and the basin; their sides stand at one in five."""
+def _dredge(ground: Floats, east: Floats, north: Floats, overdepth_m: Floats) -> Floats:
+    """Cut the channel and the basin; their sides stand at one in eight."""
     line = tuple((e * 1000.0, n * 1000.0, CHANNEL_HALF_M + 14.0) for e, n in CHANNEL_KM)
     outside = np.maximum(distance_to_line(east, north, line), 0.0)
-    out = np.minimum(ground, -(DREDGED_M + 0.2) + outside / 5.0 + np.where(outside > 90.0, 1e3, 0.0))
+    out = np.minimum(ground, -(DREDGED_M + 0.1) - overdepth_m + outside / 8.0)
     corners = np.asarray(BASIN_KM) * 1000.0
     outside = np.maximum(_outside_polygon(east, north, corners) - 14.0, 0.0)
-    return np.minimum(out, -(BASIN_M + 0.2) + outside / 5.0 + np.where(outside > 60.0, 1e3, 0.0))
+    return np.minimum(out, -(BASIN_M + 0.1) - overdepth_m + outside / 8.0)
 
 
 def _outside_polygon(east: Floats, north: Floats, corners: Floats) -> Floats:
