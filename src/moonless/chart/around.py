@@ -15,7 +15,8 @@ import shapely
 from numpy.typing import NDArray
 
 from moonless.chart.index import CellIndex
-from moonless.chart.local import LocalChart, plane_of
+from moonless.chart.local import LocalChart
+from moonless.chart.plane import plane_of
 from moonless.chart.types import Cell
 from moonless.constants import WGS84_A_M, WGS84_F
 from moonless.errors import NoCoverage

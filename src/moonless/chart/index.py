@@ -27,7 +27,7 @@ from moonless.chart.source import Progress, SourceFeatures, files_of, read_sourc
 from moonless.chart.types import Cell
 
 # Raise when what is written, or how a source is read into it, changes.
-FORMAT = 1
+FORMAT = 2
 _ARRAYS = ("head", "classes", "class_of", "bounds", "wkb", "wkb_at", "text", "text_at")
 
 

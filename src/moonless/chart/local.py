@@ -18,17 +18,10 @@ from moonless.chart import classes
 from moonless.chart.bridges import bridges_of
 from moonless.chart.depths import depths_of
 from moonless.chart.marks import can_be_mark, marks_of
+from moonless.chart.plane import plane_of
 from moonless.chart.quality import quality_of
 from moonless.chart.types import Bridge, Cell, Depths, Feature, FeatureTable, Mark, Quality
 from moonless.frames import LocalFrame
-
-
-def plane_of(lonlat: NDArray[np.object_], frame: LocalFrame) -> NDArray[np.object_]:
-    """Return (lon, lat) geometries as (east, north) metres of a frame."""
-    if not len(lonlat):
-        return lonlat
-    out: NDArray[np.object_] = shapely.transform(lonlat, lambda xy: np.column_stack(frame.to_plane(xy[:, 1], xy[:, 0])))
-    return out
 
 
 class LocalChart:
@@ -100,6 +93,11 @@ class LocalChart:
     def lonlat(self) -> NDArray[np.object_]:
         """The shapes of `table` in WGS 84 (lon, lat) degrees, row by row."""
         return self._lonlat
+
+    @property
+    def coverage_lonlat(self) -> shapely.Geometry:
+        """Where the chart knows anything, WGS 84 (lon, lat), within the box about the radius."""
+        return self._coverage_lonlat
 
     def features(self, *wanted: str) -> tuple[Feature, ...]:
         """Return the features of these classes, or all of them."""

@@ -235,6 +235,9 @@ def _shapes_of(path: Path, wkb: NDArray[np.object_] | None, n_row: int, meta: di
     if crs and not CRS.from_user_input(crs).is_geographic:
         to_wgs84 = Transformer.from_crs(crs, "OGC:CRS84", always_xy=True)
         shapes = shapely.transform(shapes, lambda xyz: np.column_stack(to_wgs84.transform(xyz[:, 0], xyz[:, 1])))
+    # Some writers make every geometry a multi-part one; a point is asked for its x, so it must be a point.
+    single = shapely.get_num_geometries(shapes) == 1
+    shapes[single] = shapely.get_geometry(shapes[single], 0)
     broken = ~shapely.is_valid(shapes) & ~shapely.is_missing(shapes)
     if broken.any():
         shapes[broken] = shapely.make_valid(shapes[broken])
