@@ -1,0 +1,289 @@
+"""Whether radar and chart agree, and what takes out the difference: heading bias and position offset.
+
+Rules of this file:
+- The state is (heading bias in radians clockwise, offset east, offset north in metres): what was reported minus what
+  makes radar and chart agree.  What stands at ``rel`` from the boat by the reported heading is charted at
+  ``own - offset + turned back(rel)``.
+- Each turn the shore edge is fitted to the edge the chart would give from there (point to line), and single echoes
+  to the marks they lie nearest, together, with weights that let what does not fit fall out.
+- Turns are not independent: the chart's errors stay.  The filter's sigma therefore never falls below a floor.
+- A view that does not fix all three is not used to say anything.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+
+from moonless.boat.types import Boat
+from moonless.reading.own import OwnPlane
+from moonless.reading.sightings import Sightings
+from moonless.units import NS_PER_S
+
+Floats = NDArray[np.float64]
+
+# How far off a compass or a position may be before this was first looked at, one sigma.  Larger than the boat file's
+# figures, because being wrong is what is looked for.
+START_HEADING_SIGMA = math.radians(3.0)
+START_POSITION_SIGMA_M = 25.0
+# How the errors wander, per square root of a second.
+HEADING_WALK = math.radians(0.02)
+POSITION_WALK_M = 0.25
+# What many turns cannot average away: the chart's own errors and the model of the shore.
+HEADING_FLOOR = math.radians(0.08)
+POSITION_FLOOR_M = 2.0
+# A sighting this far from its match, in metres, has half the say.
+ROBUST_M = 14.0
+SHORE_SIGMA_M = 12.0
+# Shore points a few metres apart see the same stretch and the same error of the chart.
+SHORE_POINTS_PER_INDEPENDENT = 12.0
+# Good enough to speak of.
+SPEAK_HEADING_SIGMA = math.radians(0.6)
+SPEAK_POSITION_SIGMA_M = 10.0  # of the worse axis
+SEARCH_HEADING = np.radians(np.arange(-7.0, 7.01, 0.5))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Agreement:
+    """The registration now."""
+
+    state: Floats  # (3,) heading bias, east, north
+    covariance: Floats  # (3, 3)
+    is_known: bool  # the view, now or lately, fixed all three
+    fits: float | None  # share of the sightings that the chart explains; None: too few to say
+    n_used: int
+
+    @property
+    def heading_bias(self) -> float:
+        """Radians; what was reported minus what agrees."""
+        return float(self.state[0])
+
+    @property
+    def heading_sigma(self) -> float:
+        """Radians."""
+        return math.sqrt(self.covariance[0, 0])
+
+    @property
+    def position_sigma_m(self) -> float:
+        """Root mean square of both axes."""
+        return math.sqrt((self.covariance[1, 1] + self.covariance[2, 2]) / 2.0)
+
+    def put_right(self, own: OwnPlane) -> OwnPlane:
+        """Return the boat as it must be for radar and chart to agree; as reported while that is not known."""
+        if not self.is_known:
+            return own
+        heading = None if own.heading_rad is None else (own.heading_rad - self.heading_bias) % math.tau
+        return replace(
+            own,
+            east_m=own.east_m - float(self.state[1]),
+            north_m=own.north_m - float(self.state[2]),
+            heading_rad=heading,
+        )
+
+    def place(self, points_en: Floats, own: OwnPlane) -> Floats:
+        """Return tracked places (n, 2) put right; ``own`` as reported."""
+        if not self.is_known or not len(points_en):
+            return points_en
+        here = np.array([own.east_m, own.north_m])
+        return np.asarray(here - self.state[1:] + turned_back(points_en - here, self.heading_bias))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Expected:
+    """Where the chart would put echoes, seen from about here."""
+
+    edge: Floats  # (k, 2) points of the near edge of land and structures
+    edge_normal: Floats  # (k, 2) unit
+    marks: Floats  # (j, 2)
+    mark_sigma_m: Floats  # (j,)
+
+
+def turned_back(rel: Floats, bias: float) -> Floats:
+    """Return vectors (n, 2) with their bearings lessened by the bias."""
+    c, s = math.cos(bias), math.sin(bias)
+    return np.column_stack([rel[:, 0] * c - rel[:, 1] * s, rel[:, 1] * c + rel[:, 0] * s])
+
+
+class Registrar:
+    """Keeps the registration through time."""
+
+    def __init__(self, boat: Boat) -> None:
+        self._boat = boat
+        self._time_ns: int | None = None
+        self._state = np.zeros(3)
+        self._cov = self._start()
+        self._known = False
+        self._fits: float | None = None
+        self._bad_turns = 0
+
+    @staticmethod
+    def _start() -> Floats:
+        return np.diag([START_HEADING_SIGMA**2, START_POSITION_SIGMA_M**2, START_POSITION_SIGMA_M**2])
+
+    @property
+    def now(self) -> Agreement:
+        """The registration as it stands."""
+        return Agreement(self._state.copy(), self._cov.copy(), self._known, self._fits, 0)
+
+    def forget(self) -> None:
+        """Begin again, as after a jump."""
+        self._state, self._cov, self._known, self._fits = np.zeros(3), self._start(), False, None
+
+    def update(
+        self, time_ns: int, seen: Sightings, expected: Expected, position_walk_m: float | None = None
+    ) -> Agreement:
+        """Take in one turn.  ``position_walk_m``: how fast the offset may wander (dead reckoning), per root second."""
+        self._predict(time_ns, POSITION_WALK_M if position_walk_m is None else position_walk_m)
+        if seen.n < 3 or len(expected.edge) + len(expected.marks) < 2:
+            self._fits = None
+            self._settle()
+            return self.now
+        matcher = _Matcher(seen, expected)
+        start = self._state
+        if not self._known or self._bad_turns >= 2:
+            start = matcher.search(self._state, relative_to_prior=self._known)
+        prior_cov = self._cov if self._bad_turns < 2 else self._start()
+        state, cov, used = matcher.fit(start, self._state, prior_cov)
+        fits, judged = matcher.share_fitting(state)
+        self._fits = fits if judged >= 6 else None
+        # A turn that the present registration explains badly may be a jump: look wider before believing it.
+        if self._fits is not None and self._fits < 0.5:
+            self._bad_turns += 1
+        else:
+            self._bad_turns = 0
+        if used >= 3 and (self._fits is None or self._fits >= 0.4):
+            self._state = state
+            self._cov = cov
+        self._settle()
+        return Agreement(self._state.copy(), self._cov.copy(), self._known, self._fits, used)
+
+    def _predict(self, time_ns: int, position_walk_m: float) -> None:
+        if self._time_ns is not None:
+            elapsed = max(0.0, (time_ns - self._time_ns) / NS_PER_S)
+            walk = np.array([HEADING_WALK**2, position_walk_m**2, position_walk_m**2]) * elapsed
+            self._cov = self._cov + np.diag(walk)
+        self._time_ns = time_ns
+
+    def _settle(self) -> None:
+        floor = np.array([HEADING_FLOOR, POSITION_FLOOR_M, POSITION_FLOOR_M])
+        short = np.maximum(0.0, floor**2 - np.diag(self._cov))
+        self._cov = self._cov + np.diag(short)
+        worse_axis = math.sqrt(float(np.linalg.eigvalsh(self._cov[1:, 1:])[-1]))
+        heading_sigma = math.sqrt(self._cov[0, 0])
+        self._known = heading_sigma < SPEAK_HEADING_SIGMA and worse_axis < SPEAK_POSITION_SIGMA_M
+
+
+class _Matcher:
+    """One turn's sightings against what is expected."""
+
+    def __init__(self, seen: Sightings, expected: Expected) -> None:
+        self.seen = seen
+        self.expected = expected
+        self.edge_tree = cKDTree(expected.edge) if len(expected.edge) else None
+        self.mark_tree = cKDTree(expected.marks) if len(expected.marks) else None
+        self.rel = np.vstack([seen.shore_rel, seen.plot_rel])
+        self.own = np.vstack([seen.shore_own, seen.plot_own])
+        self.n_shore = len(seen.shore_rel)
+
+    def places(self, state: Floats) -> Floats:
+        """Return where the sightings lie under a registration, (n, 2)."""
+        return np.asarray(self.own - state[1:] + turned_back(self.rel, float(state[0])))
+
+    def search(self, around: Floats, relative_to_prior: bool) -> Floats:
+        """Return the best of a comb of headings, by how many sightings come to lie near something expected."""
+        best, best_score = around, -1.0
+        for step in SEARCH_HEADING:
+            trial = np.array([around[0] + step if relative_to_prior else step, around[1], around[2]])
+            score = self._score(trial)
+            # A slight leaning to the heading that was reported, so that a featureless view does not wander.
+            score *= math.exp(-0.5 * (trial[0] / (3.0 * START_HEADING_SIGMA)) ** 2)
+            if score > best_score:
+                best, best_score = trial, score
+        return best
+
+    def _score(self, state: Floats) -> float:
+        at = self.places(state)
+        total = 0.0
+        if self.edge_tree is not None and self.n_shore:
+            distance, _ = self.edge_tree.query(at[: self.n_shore])
+            total += float(np.exp(-0.5 * (distance / 30.0) ** 2).sum()) / SHORE_POINTS_PER_INDEPENDENT * 3.0
+        if self.mark_tree is not None and len(at) > self.n_shore:
+            distance, _ = self.mark_tree.query(at[self.n_shore :])
+            total += float(np.exp(-0.5 * (distance / 30.0) ** 2).sum())
+        return total
+
+    def fit(self, start: Floats, prior: Floats, prior_cov: Floats) -> tuple[Floats, Floats, int]:
+        """Return the state, its covariance and how many sightings had a say; weights narrow as it settles."""
+        state = start.copy()
+        prior_info = np.linalg.inv(prior_cov)
+        info = prior_info
+        used = 0
+        for robust in (5.0 * ROBUST_M, 3.0 * ROBUST_M, 2.0 * ROBUST_M, ROBUST_M, ROBUST_M, ROBUST_M):
+            rows, residual, weight = self._rows(state, robust)
+            # rows @ (state - x) = residual: how each residual falls when the state moves.
+            info = prior_info + (rows * weight[:, None]).T @ rows
+            pull = (rows * weight[:, None]).T @ residual + prior_info @ (prior - state)
+            step = np.linalg.solve(info, pull)
+            state = state + step
+            used = int((weight > 0.1 * weight.max(initial=1e-9)).sum())
+        return state, np.linalg.inv(info), used
+
+    def _rows(self, state: Floats, robust: float) -> tuple[Floats, Floats, Floats]:
+        at = self.places(state)
+        turned = at - (self.own - state[1:])
+        rows: list[Floats] = []
+        residuals: list[Floats] = []
+        weights: list[Floats] = []
+        if self.edge_tree is not None and self.n_shore:
+            p = at[: self.n_shore]
+            distance, index = self.edge_tree.query(p)
+            normal = self.expected.edge_normal[index]
+            gap = np.sum((p - self.expected.edge[index]) * normal, axis=1)
+            rows.append(_derivative(turned[: self.n_shore], normal))
+            residuals.append(gap)
+            fall = 1.0 / (1.0 + (gap / robust) ** 2) ** 2
+            fall = np.where(distance < 4.0 * robust, fall, 0.0)
+            weights.append(fall / (SHORE_SIGMA_M**2 * SHORE_POINTS_PER_INDEPENDENT))
+        if self.mark_tree is not None and len(at) > self.n_shore:
+            p = at[self.n_shore :]
+            distance, index = self.mark_tree.query(p)
+            # One mark, one echo: the nearest has it.
+            order = np.argsort(distance)
+            first = np.zeros(len(p), dtype=np.bool_)
+            _, nearest = np.unique(index[order], return_index=True)
+            first[order[nearest]] = True
+            reach = np.hypot(turned[self.n_shore :, 0], turned[self.n_shore :, 1])
+            variance = (
+                self.seen.plot_range_sigma**2
+                + (reach * self.seen.plot_azimuth_sigma) ** 2
+                + self.expected.mark_sigma_m[index] ** 2
+            )
+            fall = np.where(first & (distance < 4.0 * robust), 1.0 / (1.0 + (distance / robust) ** 2) ** 2, 0.0)
+            gap = p - self.expected.marks[index]
+            for axis in (np.array([1.0, 0.0]), np.array([0.0, 1.0])):
+                rows.append(_derivative(turned[self.n_shore :], np.broadcast_to(axis, p.shape)))
+                residuals.append(gap @ axis)
+                weights.append(fall / variance)
+        if not rows:
+            return np.zeros((0, 3)), np.zeros(0), np.zeros(0)
+        return np.vstack(rows), np.concatenate(residuals), np.concatenate(weights)
+
+    def share_fitting(self, state: Floats) -> tuple[float, float]:
+        """Return the share of shore sightings on the expected edge, and how many independent ones were judged."""
+        if self.edge_tree is None or self.n_shore == 0:
+            return 1.0, 0.0
+        distance, _ = self.edge_tree.query(self.places(state)[: self.n_shore])
+        return float(np.mean(distance < 3.0 * ROBUST_M)), self.n_shore / 3.0
+
+
+def _derivative(turned: Floats, normal: Floats) -> Floats:
+    """Return (n, 3): how the gap along the normal falls per unit of bias, east and north offset.
+
+    A place is own - offset + turned back; its bearing falls as the bias grows, so d/d bias of (e, n) is (-n, e).
+    """
+    by_bias = turned[:, 1] * normal[:, 0] - turned[:, 0] * normal[:, 1]
+    return np.column_stack([by_bias, normal[:, 0], normal[:, 1]])

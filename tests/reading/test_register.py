@@ -1,0 +1,90 @@
+"""Registration finds heading bias and position offset, and says when it cannot."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+import shapely
+from moonless.reading.own import OwnPlane
+from moonless.reading.place import edges_of
+from moonless.reading.register import Expected, Registrar, turned_back
+from moonless.reading.shore_edge import near_edge
+from moonless.reading.sightings import Sightings
+from reading_fakes import FRAME, T0, S, make_boat
+
+LAND = shapely.MultiPolygon(
+    [
+        shapely.Polygon([(-2000, 700), (-900, 900), (-300, 1400), (200, 1100), (700, 1500), (700, 2500), (-2000, 2500)]),
+        shapely.Polygon([(900, -400), (1600, -700), (1700, 200), (1100, 100)]),
+        shapely.Polygon([(-1400, -900), (-1000, -1300), (-700, -800), (-1100, -600)]),
+    ]
+)
+EDGES = edges_of(LAND)
+
+
+def _sightings(bias: float, offset: np.ndarray, rng: np.random.Generator, noise_m: float = 8.0) -> Sightings:
+    edge, _ = near_edge(EDGES, 0.0, 0.0, 5000.0, 0.07)
+    keep = rng.choice(len(edge), 200, replace=False)
+    truth = edge[keep] + rng.normal(0.0, noise_m, (200, 2))
+    none = np.zeros((0, 2))
+    # The boat is at the origin; it says it is at ``offset`` and its compass reads ``bias`` too much.
+    return Sightings(
+        turned_back(truth, -bias), np.broadcast_to(offset, truth.shape), none, none, np.zeros(0), np.zeros(0)
+    )
+
+
+@pytest.mark.parametrize(("bias_deg", "east", "north"), [(2.0, 0, 0), (0, 25.0, 0), (-3.0, -15.0, 20.0), (0, 0, 0)])
+def test_bias_and_offset_are_found_with_the_contracts_sign(bias_deg: float, east: float, north: float) -> None:
+    rng = np.random.default_rng(1)
+    registrar = Registrar(make_boat())
+    offset = np.array([east, north])
+    for turn in range(8):
+        at = registrar.now.state[1:]
+        # The expected edge is drawn from where the boat is thought to be.
+        here = offset - at
+        edge, normal = near_edge(EDGES, float(here[0]), float(here[1]), 5000.0, 0.07)
+        expected = Expected(edge, normal, np.zeros((0, 2)), np.zeros(0))
+        now = registrar.update(T0 + turn * 2 * S, _sightings(math.radians(bias_deg), offset, rng), expected)
+    assert now.is_known
+    assert math.degrees(now.heading_bias) == pytest.approx(bias_deg, abs=0.3)
+    assert now.state[1] == pytest.approx(east, abs=10.0)
+    assert now.state[2] == pytest.approx(north, abs=10.0)
+    assert now.fits is not None and now.fits > 0.8
+
+
+def test_putting_right_undoes_the_error() -> None:
+    registrar = Registrar(make_boat())
+    now = registrar.now
+    known = type(now)(np.array([math.radians(2.0), 10.0, -5.0]), np.eye(3) * 1e-4, True, 1.0, 9)
+    own = OwnPlane(FRAME, 10.0, -5.0, math.radians(92.0), None, None)
+    right = known.put_right(own)
+    assert (right.east_m, right.north_m) == pytest.approx((0.0, 0.0))
+    assert right.heading_rad == pytest.approx(math.radians(90.0))
+    # A thing 1000 m off, 30 degrees true, was tracked at 32 degrees from the reported place.
+    b = math.radians(32.0)
+    seen = np.array([[10.0 + 1000 * math.sin(b), -5.0 + 1000 * math.cos(b)]])
+    b = math.radians(30.0)
+    assert known.place(seen, own)[0] == pytest.approx([1000 * math.sin(b), 1000 * math.cos(b)], abs=1e-6)
+
+
+def test_open_water_says_nothing() -> None:
+    registrar = Registrar(make_boat())
+    none = np.zeros((0, 2))
+    empty = Sightings(none, none, none, none, np.zeros(0), np.zeros(0))
+    now = registrar.update(T0, empty, Expected(none, none, none, np.zeros(0)))
+    assert not now.is_known and now.fits is None
+
+
+def test_a_straight_shore_fixes_no_position_along_it() -> None:
+    rng = np.random.default_rng(2)
+    edges = edges_of(shapely.box(-9000.0, 800.0, 9000.0, 3000.0))
+    edge, normal = near_edge(edges, 0.0, 0.0, 3000.0, 0.07)
+    registrar = Registrar(make_boat())
+    keep = rng.choice(len(edge), 200, replace=False)
+    none = np.zeros((0, 2))
+    seen = Sightings(edge[keep], np.zeros((200, 2)), none, none, np.zeros(0), np.zeros(0))
+    for turn in range(10):
+        now = registrar.update(T0 + turn * S, seen, Expected(edge, normal, none, np.zeros(0)))
+    assert not now.is_known
