@@ -1,1 +1,1 @@
-"""Scan to plots."""
+"""Echo: from one scan to its plots and shores."""

@@ -1,0 +1,327 @@
+"""Compiled twins of ``reference.py``: cleaning, blocks, ordered reference, segments, measures."""
+
+from __future__ import annotations
+
+import numpy as np
+from numba import njit
+
+
+@njit(cache=True, nogil=True, inline="always")
+def _clean(echo, received, i, j, reach, db, spike_count, margin_db):
+    """One count with a spike narrower than an echo taken back to what stands beside it."""
+    c = echo[i, j]
+    if reach == 0 or c < spike_count:
+        return c
+    n = echo.shape[0]
+    before = (i - 1) % n
+    after = (i + 1) % n
+    if not (received[before] and received[after]):
+        return c
+    o = max(echo[before, j], echo[after, j])
+    if reach == 2:
+        before2 = (i - 2) % n
+        after2 = (i + 2) % n
+        if not (received[before2] and received[after2]):
+            return c
+        a = echo[before, j]
+        b = echo[after, j]
+        o = max(min(a, b), max(min(echo[before2, j], a), min(b, echo[after2, j])))
+    if o < c and db[c] - db[o] > margin_db:
+        return o
+    return c
+
+
+@njit(cache=True, nogil=True)
+def blocks_kernel(echo, received, row_edge, col_cells, db, power, spike_count, reach, margin_db, total, weight):
+    """echo (n_spoke, n_cell) uint; total (n_row, n_col) f32 power sums out; weight (n_row,) i64 spokes out; spikes."""
+    n_row, n_col = total.shape
+    n_cell = echo.shape[1]
+    spikes = 0
+    for a in range(n_row):
+        seen = 0
+        for c in range(n_col):
+            total[a, c] = 0.0
+        for i in range(row_edge[a], row_edge[a + 1]):
+            if not received[i]:
+                continue
+            seen += 1
+            was_spike = False
+            j = 0
+            for c in range(n_col):
+                stop = min(j + col_cells, n_cell)
+                acc = np.float32(0.0)
+                while j < stop:
+                    raw = echo[i, j]
+                    if raw >= spike_count:
+                        v = _clean(echo, received, i, j, reach, db, spike_count, margin_db)
+                        if v != raw:
+                            if not was_spike:
+                                spikes += 1
+                            was_spike = True
+                        else:
+                            was_spike = False
+                        acc += power[v]
+                    else:
+                        was_spike = False
+                        acc += power[raw]
+                    j += 1
+                total[a, c] += acc
+        weight[a] = seen
+    return spikes
+
+
+@njit(cache=True, nogil=True)
+def boxes_kernel(total, weight, nominal, box_rows, box_cols, col_cells, n_cell, strip, box):
+    """total (n_row, n_col) f32 in; strip and box (n_row, n_col) f32 mean powers out, NaN where too little was received.
+
+    strip: ``box_rows`` rows by one column; box: ``box_rows`` by ``box_cols``.  ``nominal``: spokes of a whole box.
+    """
+    n_row, n_col = total.shape
+    for a in range(n_row):
+        spokes = 0
+        for k in range(box_rows):
+            spokes += weight[(a + k - box_rows // 2) % n_row]
+        if 2 * spokes < nominal or spokes == 0:
+            for c in range(n_col):
+                strip[a, c] = np.nan
+                box[a, c] = np.nan
+            continue
+        for c in range(n_col):
+            strip[a, c] = 0.0
+        for k in range(box_rows):
+            row = total[(a + k - box_rows // 2) % n_row]
+            for c in range(n_col):
+                strip[a, c] += row[c]
+        last = n_cell - (n_col - 1) * col_cells
+        for c in range(n_col):
+            acc = np.float32(0.0)
+            cells = 0
+            for k in range(box_cols):
+                at = c + k - box_cols // 2
+                if 0 <= at < n_col:
+                    acc += strip[a, at]
+                    cells += last if at == n_col - 1 else col_cells
+            box[a, c] = acc / np.float32(cells * spokes)
+        for c in range(n_col):
+            strip[a, c] /= np.float32((last if c == n_col - 1 else col_cells) * spokes)
+
+
+@njit(cache=True, nogil=True, inline="always")
+def _rank_level(histogram, at, below, wanted):
+    """Move ``at`` to the level that holds order ``wanted``; ``below`` counts entries under ``at``."""
+    while below > wanted:
+        at -= 1
+        below -= histogram[at]
+    while below + histogram[at] <= wanted:
+        below += histogram[at]
+        at += 1
+    return at, below
+
+
+@njit(cache=True, nogil=True)
+def ordered_kernel(level, skip, guard, window, least, near, far):
+    """level (n_row, n_col) u8; skip same shape bool; near, far (n_row, n_col) i16 medians out, -1: too few entries.
+
+    near: of the ``window`` columns before the guard; far: of those after it.
+    """
+    n_row, n_col = level.shape
+    h1 = np.zeros(257, np.int64)
+    h2 = np.zeros(257, np.int64)
+    for a in range(n_row):
+        h1[:] = 0
+        h2[:] = 0
+        n1 = 0
+        n2 = 0
+        at1 = 0
+        below1 = 0
+        at2 = 0
+        below2 = 0
+        for c in range(guard + 1, min(n_col, guard + 1 + window)):
+            if not skip[a, c]:
+                v = level[a, c]
+                h2[v] += 1
+                n2 += 1
+        for c in range(n_col):
+            if n1 >= least:
+                at1, below1 = _rank_level(h1, at1, below1, n1 // 2)
+                near[a, c] = at1
+            else:
+                near[a, c] = -1
+            if n2 >= least:
+                at2, below2 = _rank_level(h2, at2, below2, n2 // 2)
+                far[a, c] = at2
+            else:
+                far[a, c] = -1
+            # Slide both windows one column out.
+            add = c - guard
+            if add >= 0 and not skip[a, add]:
+                v = level[a, add]
+                h1[v] += 1
+                n1 += 1
+                if v < at1:
+                    below1 += 1
+            drop = c - guard - window
+            if drop >= 0 and not skip[a, drop]:
+                v = level[a, drop]
+                h1[v] -= 1
+                n1 -= 1
+                if v < at1:
+                    below1 -= 1
+            drop = c + guard + 1
+            if drop < n_col and not skip[a, drop]:
+                v = level[a, drop]
+                h2[v] -= 1
+                n2 -= 1
+                if v < at2:
+                    below2 -= 1
+            add = c + guard + 1 + window
+            if add < n_col and not skip[a, add]:
+                v = level[a, add]
+                h2[v] += 1
+                n2 += 1
+                if v < at2:
+                    below2 += 1
+        # Entries under the pointer are stale for the next row; it starts afresh.
+
+
+@njit(cache=True, nogil=True)
+def segment_kernel(value_db, order, n_row, n_col, depth_db, basin, body):
+    """Part a mask into hills.  value_db (n_row * n_col,) f32; order (m,) i64, masked cells from high to low.
+
+    basin, body (n_row * n_col,) i64, filled with -1 on entry: the flat index of each cell's hilltop, and of its
+    connected body's highest cell.  A hill keeps its own name if the pass to a higher one lies ``depth_db`` below it.
+    """
+    for idx in order:
+        a = idx // n_col
+        c = idx - a * n_col
+        best = -1
+        for da in range(-1, 2):
+            row = (a + da) % n_row
+            for dc in range(-1, 2):
+                col = c + dc
+                if (da == 0 and dc == 0) or col < 0 or col >= n_col:
+                    continue
+                other = row * n_col + col
+                if basin[other] < 0:
+                    continue
+                root = _find(basin, other)
+                if best < 0 or value_db[root] > value_db[best] or (value_db[root] == value_db[best] and root < best):
+                    best = root
+        if best < 0:
+            basin[idx] = idx
+            body[idx] = idx
+            continue
+        basin[idx] = best
+        body[idx] = _find(body, best)
+        for da in range(-1, 2):
+            row = (a + da) % n_row
+            for dc in range(-1, 2):
+                col = c + dc
+                if (da == 0 and dc == 0) or col < 0 or col >= n_col:
+                    continue
+                other = row * n_col + col
+                if basin[other] < 0:
+                    continue
+                root = _find(basin, other)
+                if root != best and value_db[root] - value_db[idx] < depth_db:
+                    basin[root] = best
+                r1 = _find(body, other)
+                r2 = _find(body, idx)
+                if r1 != r2:
+                    if value_db[r1] > value_db[r2] or (value_db[r1] == value_db[r2] and r1 < r2):
+                        body[r2] = r1
+                    else:
+                        body[r1] = r2
+    for idx in order:
+        basin[idx] = _find(basin, idx)
+        body[idx] = _find(body, idx)
+
+
+@njit(cache=True, nogil=True)
+def _find(parent, i):
+    """Root of ``i``, halving the path."""
+    while parent[i] != i:
+        parent[i] = parent[parent[i]]
+        i = parent[i]
+    return i
+
+
+@njit(cache=True, nogil=True)
+def measure_kernel(
+    echo,
+    received,
+    row_edge,
+    col_cells,
+    db,
+    power,
+    spike_count,
+    reach,
+    margin_db,
+    full_scale,
+    cells,
+    number,
+    peak_cell,
+    gate,
+    floor,
+    n_row,
+    n_col,
+    sums,
+    peak_count,
+    n_cells,
+    clipped,
+):
+    """Sum each plot's moments over the full-resolution cells of its blocks.
+
+    cells (m,) i64 flat block indices; number (m,) i64 plot of each; peak_cell (n,) i64 flat block of each plot's peak;
+    gate (m,) bool, True where the block stands close enough under its peak to weigh; floor (m,) f32 mean power beneath.
+    sums (n, 6) f64 out: w, w s, w r, w s s, w r r, w s r, with s in spokes and r in cells from the peak block's
+    first spoke and cell.
+    peak_count, n_cells (n,) i64 and clipped (n,) bool out.
+    """
+    n_spoke, n_cell = echo.shape
+    for m in range(cells.shape[0]):
+        p = number[m]
+        a = cells[m] // n_col
+        c = cells[m] - a * n_col
+        pa = peak_cell[p] // n_col
+        pc = peak_cell[p] - pa * n_col
+        start = row_edge[pa]
+        for i in range(row_edge[a], row_edge[a + 1]):
+            if not received[i]:
+                continue
+            s = i - start
+            if s > n_spoke // 2:
+                s -= n_spoke
+            elif s < -(n_spoke // 2):
+                s += n_spoke
+            for j in range(c * col_cells, min((c + 1) * col_cells, n_cell)):
+                v = _clean(echo, received, i, j, reach, db, spike_count, margin_db)
+                n_cells[p] += 1
+                if v > peak_count[p]:
+                    peak_count[p] = v
+                if v >= full_scale:
+                    clipped[p] = True
+                if gate[m]:
+                    w = power[v] - floor[m]
+                    r = j - pc * col_cells
+                    sums[p, 0] += w
+                    sums[p, 1] += w * s
+                    sums[p, 2] += w * r
+                    sums[p, 3] += w * s * s
+                    sums[p, 4] += w * r * r
+                    sums[p, 5] += w * s * r
+
+
+@njit(cache=True, nogil=True)
+def spread_kernel(coarse, row_edge, col_cells, fine):
+    """coarse (n_row, n_col) f32 in; fine (n_spoke, n_cell) f32 out, each block's value over its cells."""
+    n_row, n_col = coarse.shape
+    n_cell = fine.shape[1]
+    for a in range(n_row):
+        first = row_edge[a]
+        for c in range(n_col):
+            v = coarse[a, c]
+            for j in range(c * col_cells, min((c + 1) * col_cells, n_cell)):
+                fine[first, j] = v
+        for i in range(first + 1, row_edge[a + 1]):
+            fine[i] = fine[first]

@@ -1,0 +1,132 @@
+"""The receiver's amplitude curve, learnt from the noise it shows.
+
+Receiver noise has one known distribution.  With ``n`` looks summed, power over mean power is gamma distributed with
+shape ``n``; so the spread and the skew of the counts in quiet water tell what a count is worth:
+
+    logarithmic:  count = level + 10 log10(power) / dB-per-count      leans to the left
+    linear:       count = level * sqrt(power)                          leans to the right
+    square law:   count = level * power                                leans hard to the right
+
+Where the background was cut to zero before it reached us there is no noise to learn from; the curve is then
+assumed, and said to be.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import special
+
+Law = Literal["log", "linear", "square"]
+Floats = NDArray[np.float64]
+
+LOOKS = (1.0, 2.0, 3.0, 4.0, 6.0, 8.0, 12.0, 16.0, 32.0)
+# A video word of any length is taken to span this range until the noise has told better.  Common practice of
+# logarithmic receivers, no source.
+ASSUMED_SPAN_DB = 80.0
+MAX_POWER_DB = 110.0  # a float32 sum of boxes stays exact enough
+_LEVELS: Floats = np.array([0.02, 0.05, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 0.95, 0.98, 0.99])
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Curve:
+    """What a count is worth.  ``noise_counts``: the count of the mean noise power."""
+
+    law: Law
+    noise_counts: float
+    db_per_count: float  # at the noise level; for a logarithmic receiver everywhere
+    looks: float  # of one cell's noise
+    is_learnt: bool  # False: the scale is assumed
+    is_zeroed: bool  # the background was cut to zero: count 0 says only "below the set's own threshold"
+    misfit: float = 0.0  # rms of the fit in standard deviations of the noise
+
+    def db(self, full_scale: int) -> NDArray[np.float32]:
+        """Return dB above the mean noise for every count 0..full_scale, (full_scale + 1,) float32."""
+        counts = np.arange(full_scale + 1, dtype=np.float64)
+        if self.is_zeroed:
+            first = max(self.noise_counts, 1.0)
+            above = np.maximum(counts - first, 0.0) * self.db_per_count + ZEROED_STEP_DB
+            out = np.where(counts > 0, above, 0.0)
+        elif self.law == "log":
+            out = (counts - self.noise_counts) * self.db_per_count
+        else:
+            factor = 20.0 if self.law == "linear" else 10.0
+            # Count 0 of a linear receiver is "less than half a count".
+            out = factor * np.log10(np.maximum(counts, 0.5) / max(self.noise_counts, 0.5))
+        return np.minimum(out, MAX_POWER_DB).astype(np.float32)
+
+    def power(self, full_scale: int) -> NDArray[np.float32]:
+        """Return power over mean noise power for every count, (full_scale + 1,) float32."""
+        return np.power(np.float64(10.0), self.db(full_scale).astype(np.float64) / 10.0).astype(np.float32)
+
+
+# A count that the set let through its own threshold stands at least this far above the noise it cut.  From a
+# false-alarm rate of about 1e-4 of such filters; no source.
+ZEROED_STEP_DB = 9.5
+
+
+def assumed_curve(full_scale: int, noise_counts: float = 1.0, *, is_zeroed: bool = False) -> Curve:
+    """Return the logarithmic curve that is taken until the noise has told better."""
+    return Curve("log", noise_counts, ASSUMED_SPAN_DB / full_scale, 1.0, False, is_zeroed)
+
+
+@lru_cache(maxsize=64)
+def _gamma_quantiles(looks: float) -> Floats:
+    """Return power over mean at ``_LEVELS`` for noise of that many looks."""
+    return np.asarray(special.gammaincinv(looks, _LEVELS) / looks, dtype=np.float64)
+
+
+def count_quantiles(counts: NDArray[np.integer], levels: Floats) -> tuple[Floats, float]:
+    """Return (quantiles of whole counts as if they were spread evenly over their rounding interval, share of zeros)."""
+    histogram = np.bincount(counts.ravel())
+    above = np.cumsum(histogram, dtype=np.float64) / max(1, counts.size)
+    edges = np.arange(histogram.size, dtype=np.float64) + 0.5
+    return np.interp(levels, np.concatenate(([0.0], above)), np.concatenate(([-0.5], edges))), float(above[0])
+
+
+def learn_curve(counts: NDArray[np.integer], full_scale: int) -> Curve:
+    """Return the curve that the noise in ``counts`` (any shape, quiet water only) tells.
+
+    Falls back to the assumed scale, marked so, when the noise covers too few counts or fits no law.
+    """
+    if counts.size < 500:
+        return assumed_curve(full_scale)
+    quantiles, zeros = count_quantiles(counts, _LEVELS)
+    if zeros > 0.5:
+        nonzero = counts[counts > 0]
+        lowest = float(np.quantile(nonzero, 0.02)) if nonzero.size > 20 else 1.0
+        return assumed_curve(full_scale, lowest, is_zeroed=True)
+    # Whatever was cut at zero or at full scale tells nothing of the curve.
+    usable = (zeros + 0.02 < _LEVELS) & (quantiles < full_scale - 0.5)
+    median = float(np.interp(0.5, _LEVELS, quantiles))
+    if np.count_nonzero(usable) < 6 or np.ptp(quantiles[usable]) < 2.5:
+        # Exponential noise: the median lies 1.6 dB below the mean.
+        per_db = full_scale / ASSUMED_SPAN_DB
+        return assumed_curve(full_scale, median + 1.59 * per_db)
+    spread = float(np.std(counts.astype(np.float64)))
+    best: Curve | None = None
+    for looks in LOOKS:
+        power = _gamma_quantiles(looks)[usable]
+        seen = quantiles[usable]
+        db = 10.0 * np.log10(power)
+        slope, level = np.polyfit(db, seen, 1)
+        trials: list[tuple[Law, float, float, Floats]] = []
+        if slope > 0.0:
+            trials.append(("log", level, 1.0 / slope, level + slope * db))
+        for law, shape in (("linear", np.sqrt(power)), ("square", power)):
+            scale = float(shape @ seen / (shape @ shape))
+            per_count = (20.0 if law == "linear" else 10.0) / np.log(10.0) / max(scale, 0.5)
+            trials.append((law, scale, per_count, scale * shape))  # type: ignore[arg-type]
+        for law, level_counts, per_count, fitted in trials:
+            misfit = float(np.sqrt(np.mean((fitted - seen) ** 2))) / max(spread, 1e-9)
+            # A log law has one freedom more than the others and must earn it.
+            cost = misfit + (0.01 if law == "log" else 0.0)
+            if best is None or cost < best.misfit:
+                best = Curve(law, float(level_counts), float(per_count), looks, True, False, cost)
+    if best is None or best.misfit > 0.25:
+        return assumed_curve(full_scale, median + 1.59 * full_scale / ASSUMED_SPAN_DB)
+    return best

@@ -1,0 +1,202 @@
+"""From one scan to its plots and shores; learns from turn to turn, and has no knob.
+
+The order of work: learn the receiver's scale from quiet water, take out other radars' pulses, gather energy in
+boxes a beam wide and a pulse long, estimate what lies around each box by order statistics on both sides in range,
+hold the box against the threshold that its own patch of sea has earned, part the hills, measure each.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from moonless.constants import TAU
+from moonless.echo._kernels import blocks_kernel, boxes_kernel, ordered_kernel, segment_kernel, spread_kernel
+from moonless.echo.clutter import ClutterMap, tail_table
+from moonless.echo.curve import Curve, assumed_curve, learn_curve
+from moonless.echo.grid import Grid, grid_for
+from moonless.echo.plots import Video, measure
+from moonless.echo.shores import group_bodies, is_shore, trace_shores
+from moonless.echo.types import EchoPicture
+from moonless.scan.types import Scan
+
+P_FALSE = 1e-4  # per box tested, in whatever background
+LEVEL_LOW_DB = -14.0
+LEVEL_STEP_DB = 1.0 / 3.0  # 256 levels reach 71 dB
+SOLID_DB = 25.0  # above noise: stronger than rain; such blocks are no reference for others
+SOLID_OVER_CLUTTER_DB = 12.0
+SPIKE_OVER_NOISE_DB = 10.0
+SPIKE_MARGIN_DB = 9.0
+BLIND_DB = -14.0
+
+
+class Detector:
+    """Turns scans into plots.  One detector per radar; feed it every turn in order."""
+
+    def __init__(self, p_false: float = P_FALSE) -> None:
+        self.p_false = p_false
+        self._grid: Grid | None = None
+        self._map: ClutterMap | None = None
+        self._curve: Curve | None = None
+        self._full_scale = 0
+        self._turn = 0
+
+    def detect(self, scan: Scan) -> EchoPicture:
+        """Return the plots, shores and background of one turn.
+
+        A spoke that was not received is unknown: nothing is found there, and floor, threshold and clutter are NaN.
+        """
+        notes: list[str] = []
+        grid = grid_for(scan.n_spoke, scan.n_cell, scan.cell_m, scan.errors.beam_rad, scan.errors.pulse_m)
+        curve = self._learn(scan, notes)
+        if grid is not self._grid or self._map is None:
+            self._grid = grid
+            looks = max(1.0, grid.box_looks * curve.looks)
+            reference = max(1.0, looks * grid.window / max(1, grid.box_cols) * 0.6)
+            self._map = ClutterMap(grid, tail_table(round(looks, 2), round(reference, 2), self.p_false))
+        video = _video(scan, grid, curve)
+        total = np.empty((grid.n_row, grid.n_col), dtype=np.float32)
+        weight = np.empty(grid.n_row, dtype=np.int64)
+        spikes = blocks_kernel(
+            scan.echo, scan.is_received, grid.row_edge, grid.col_cells, video.db, video.power, video.spike_count,
+            video.reach, video.margin_db, total, weight,
+        )  # fmt: skip
+        strip = np.empty_like(total)
+        box = np.empty_like(total)
+        nominal = round(scan.n_spoke / grid.n_row * grid.box_rows)
+        boxes_kernel(total, weight, nominal, grid.box_rows, grid.box_cols, grid.col_cells, grid.n_cell, strip, box)
+        strip_db, box_db = _to_db(strip), _to_db(box)
+        heading = scan.heading_true_rad[np.minimum(grid.row_edge[:-1], scan.n_spoke - 1)]
+        sector = self._map.sector_of_row(heading)
+        level = self._map.update_level(strip_db, sector)
+        clutter_db = level[sector][:, self._map.ring_of_col]
+        floor_db = self._floor(strip_db, clutter_db, grid)
+        over, _ = self._map.threshold_db()
+        over_db = over[sector][:, self._map.ring_of_col].astype(np.float32)
+        ratio_db = box_db - floor_db
+        threshold_db = floor_db + over_db
+        mask = box_db >= threshold_db  # NaN is never found
+        cells, basin, body = _segment(box_db, mask, grid, curve.looks)
+        bodies = group_bodies(cells, body)
+        shore = is_shore(bodies, grid, scan, box_db, threshold_db)
+        shores = trace_shores(bodies, shore, grid, scan)
+        in_shore = np.isin(body[cells], bodies.top[shore]) if np.any(shore) else np.zeros(cells.shape, np.bool_)
+        loose = cells[~in_shore]
+        peaks, number = np.unique(basin[loose], return_inverse=True)
+        plots = measure(video, grid, loose, number.astype(np.int64), peaks, box_db, floor_db, curve.looks)
+        usable = np.isfinite(ratio_db) & (strip_db < clutter_db + SOLID_DB)
+        self._map.update_strays(ratio_db, usable, sector)
+        self._turn += 1
+        if not scan.is_whole:
+            notes.append(f"{np.count_nonzero(~scan.is_received)} of {scan.n_spoke} spokes were not received")
+        return EchoPicture(
+            plots=plots,
+            shores=shores,
+            floor=self._spread(floor_db, scan, grid, curve, counts=True),
+            threshold=self._spread(threshold_db, scan, grid, curve, counts=True),
+            clutter_db=self._spread(np.where(np.isfinite(box_db), floor_db, np.nan), scan, grid, curve, counts=False),
+            db_per_count=curve.db_per_count if curve.is_learnt else None,
+            noise_counts=curve.noise_counts,
+            spikes_removed=int(spikes),
+            notes=tuple(notes),
+        )
+
+    def _learn(self, scan: Scan, notes: list[str]) -> Curve:
+        curve = learn_curve(_quiet_counts(scan), scan.full_scale)
+        if self._curve is not None and scan.full_scale == self._full_scale and self._curve.is_learnt:
+            if not curve.is_learnt:
+                curve = self._curve
+                notes.append("the noise could not be read this turn; the scale learnt before is kept")
+        elif not curve.is_learnt:
+            notes.append(
+                "the background is cut to zero: the echo scale is assumed"
+                if curve.is_zeroed
+                else "the noise does not show the echo scale: it is assumed"
+            )
+        self._curve = curve
+        self._full_scale = scan.full_scale
+        return curve
+
+    def _floor(self, strip_db: NDArray[np.float32], clutter_db: NDArray[np.float32], grid: Grid) -> NDArray[np.float32]:
+        """Return the local floor in dB: the higher of the two sides' medians, without what is solid."""
+        known = np.isfinite(strip_db)
+        solid = ~known | (strip_db > np.maximum(SOLID_DB, clutter_db + SOLID_OVER_CLUTTER_DB))
+        index = np.clip((np.where(known, strip_db, LEVEL_LOW_DB) - LEVEL_LOW_DB) / LEVEL_STEP_DB, 0, 255)
+        near = np.empty(strip_db.shape, dtype=np.int16)
+        far = np.empty(strip_db.shape, dtype=np.int16)
+        ordered_kernel(index.astype(np.uint8), solid, grid.guard, grid.window, max(1, grid.window // 3), near, far)
+        higher = np.maximum(near, far)
+        floor = LEVEL_LOW_DB + (higher.astype(np.float32) + np.float32(0.5)) * np.float32(LEVEL_STEP_DB)
+        return np.where(higher >= 0, floor, clutter_db).astype(np.float32)
+
+    def _spread(
+        self, coarse: NDArray[np.float32], scan: Scan, grid: Grid, curve: Curve, *, counts: bool
+    ) -> NDArray[np.float32]:
+        values = np.asarray(coarse, dtype=np.float32)
+        if counts:
+            values = _to_counts(values, curve)
+        fine = np.empty(scan.echo.shape, dtype=np.float32)
+        spread_kernel(values, grid.row_edge, grid.col_cells, fine)
+        return fine
+
+
+def _to_db(power: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Return dB; NaN stays NaN."""
+    return np.asarray(np.float32(10.0) * np.log10(np.maximum(power, np.float32(1e-6))), dtype=np.float32)
+
+
+def _to_counts(db: NDArray[np.float32], curve: Curve) -> NDArray[np.float32]:
+    """Return the receiver counts of dB above noise."""
+    if curve.law == "log" or curve.is_zeroed:
+        return np.asarray(curve.noise_counts + db / curve.db_per_count, dtype=np.float32)
+    root = 20.0 if curve.law == "linear" else 10.0
+    return np.asarray(curve.noise_counts * np.power(10.0, db / root), dtype=np.float32)
+
+
+def _quiet_counts(scan: Scan) -> NDArray[np.integer]:
+    """Return a sample of counts from the quiet parts of the scan: where sectors' rings have the lowest medians."""
+    n_sector, n_ring = 32, 16
+    rows = np.flatnonzero(scan.is_received)
+    if rows.size < n_sector or scan.n_cell < n_ring:
+        return np.asarray(scan.echo[rows].ravel())
+    row_step = max(1, rows.size // (n_sector * 8))
+    col_step = max(1, scan.n_cell // (n_ring * 24))
+    sample = scan.echo[rows[::row_step]][:, ::col_step]
+    r = sample.shape[0] // n_sector
+    c = sample.shape[1] // n_ring
+    bins = sample[: r * n_sector, : c * n_ring].reshape(n_sector, r, n_ring, c).transpose(0, 2, 1, 3)
+    bins = bins.reshape(n_sector * n_ring, r * c)
+    order = np.sort(bins, axis=1)
+    median = order[:, (r * c) // 2].astype(np.float64)
+    spread = (order[:, int(0.84 * (r * c - 1))] - order[:, int(0.16 * (r * c - 1))]) / 2.0
+    low = np.quantile(median, 0.3)
+    typical = float(np.median(spread[median <= low])) if np.any(median <= low) else 1.0
+    return np.asarray(bins[median <= low + 0.35 * max(typical, 0.5)].ravel())
+
+
+def _video(scan: Scan, grid: Grid, curve: Curve) -> Video:
+    """Return the scan with the scale and the spike test that suits its beam."""
+    db = curve.db(scan.full_scale)
+    reach = 0 if grid.beam_spokes < 2.5 else (1 if grid.beam_spokes < 8.0 else 2)
+    # What a point's own beam shape may fall from one spoke to the next, and what fluctuation adds.
+    fall = 24.08 * (reach / grid.beam_spokes) ** 2
+    spike_count = int(np.searchsorted(db, SPIKE_OVER_NOISE_DB))
+    return Video(scan, db, curve.power(scan.full_scale), spike_count, reach, SPIKE_MARGIN_DB + fall)
+
+
+def _segment(
+    box_db: NDArray[np.float32], mask: NDArray[np.bool_], grid: Grid, cell_looks: float
+) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.int64]]:
+    """Return (flat masked cells, hilltop of each flat cell, body of each flat cell)."""
+    cells = np.flatnonzero(mask)
+    value = box_db.ravel()
+    order = cells[np.argsort(-value[cells], kind="stable")]
+    basin = np.full(value.size, -1, dtype=np.int64)
+    body = np.full(value.size, -1, dtype=np.int64)
+    # A pass must lie deeper than chance dips it: three deviations of the box's own speckle, in dB.
+    depth = max(3.0, 3.0 * 4.34 / np.sqrt(max(1.0, grid.box_looks * cell_looks)))
+    segment_kernel(value, order, grid.n_row, grid.n_col, np.float32(depth), basin, body)
+    return cells, basin, body
+
+
+__all__ = ["P_FALSE", "TAU", "Detector", "assumed_curve"]
