@@ -1,0 +1,89 @@
+"""What a screen may ask of the helm, checked once at the door."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, Literal, cast, get_args
+
+from moonless.errors import InputError
+from moonless.reading.situation import Sight
+
+Do = Literal[
+    "pause",  # the story or the recording stands still
+    "go on",
+    "speed",  # value: times real time
+    "start again",
+    "acknowledge",  # say, echo: this call was heard
+    "i see it",  # echo, value: what the skipper sees there
+    "keep in mind",  # echo, value: a few words, or ""
+    "sight",  # value: in sight | radar only | unsure
+    "silence",  # value: minutes; 0 ends it; urgency 4 is spoken all the same
+    "say again",
+    "loudspeaker",  # value: true | false, the server's own voice
+    "take bow",  # take the measured heading bias as the radar's bow offset
+]
+
+SEEN_AS = ("boat", "buoy or beacon", "float or pot", "pile or stake", "rock or wreck", "birds or weed", "nothing there")
+MAX_SPEED = 16.0
+MAX_SILENCE_MIN = 60.0
+# Who may be asked: the source (its chain) or the helm itself.
+FOR_SOURCE = frozenset(
+    {"pause", "go on", "speed", "start again", "acknowledge", "i see it", "keep in mind", "sight", "take bow"}
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Control:
+    """One request, checked."""
+
+    do: Do
+    value: str | float | bool | None = None
+    echo: int | None = None
+    say: str | None = None
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the request as a source takes it."""
+        return {"do": self.do, "value": self.value, "echo": self.echo, "say": self.say}
+
+
+def read_control(body: Mapping[str, Any]) -> Control:
+    """Return the request in a control frame.
+
+    Raises InputError naming what is not known or out of bounds.
+    """
+    do = body.get("do")
+    if do not in get_args(Do):
+        raise InputError(f"{do!r} is nothing this helm can do")
+    known = cast(Do, do)
+    echo = body.get("echo")
+    if echo is not None and (isinstance(echo, bool) or not isinstance(echo, int)):
+        raise InputError(f"echo is {echo!r}, not a number that echoes bear")
+    say = body.get("say")
+    if say is not None and (not isinstance(say, str) or len(say) > 400):
+        raise InputError("say is not a sentence of at most 400 letters")
+    value = body.get("value")
+    if do in ("i see it", "keep in mind") and echo is None:
+        raise InputError(f"{do!r} needs an echo")
+    if do == "i see it" and value not in SEEN_AS:
+        raise InputError(f"{value!r} is not one of: {', '.join(SEEN_AS)}")
+    if do == "keep in mind" and not (value is None or (isinstance(value, str) and len(value) <= 200)):
+        raise InputError("what is kept in mind is at most 200 letters")
+    if do == "sight" and value not in get_args(Sight):
+        raise InputError(f"{value!r} is not one of: {', '.join(get_args(Sight))}")
+    if do == "speed":
+        value = _number(value, "speed", 0.25, MAX_SPEED)
+    if do == "silence":
+        value = _number(value, "silence", 0.0, MAX_SILENCE_MIN)
+    if do == "loudspeaker" and not isinstance(value, bool):
+        raise InputError("loudspeaker is true or false")
+    return Control(known, value, echo, say)
+
+
+def _number(value: object, what: str, low: float, high: float) -> float:
+    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+        raise InputError(f"{what} is {value!r}, not a number")
+    if not low <= value <= high:
+        raise InputError(f"{what} is {value:g}; it goes from {low:g} to {high:g}")
+    return float(value)

@@ -1,0 +1,86 @@
+"""What a source of the live loop hands to the helm, and what may be asked of it."""
+
+from __future__ import annotations
+
+from collections.abc import AsyncIterator, Mapping
+from dataclasses import dataclass
+from typing import Any, Literal, Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from moonless.watch.types import Turn
+
+SourceKind = Literal["demo", "live", "replay", "test"]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SpokeBatch:
+    """Some spokes as they came in, before the turn is whole; rows in the order of receipt."""
+
+    azimuth_rad: NDArray[np.float64]  # (n,), clockwise from north, or from the bow when ``from_bow``
+    from_bow: bool  # True: heading not known, rows cannot be laid on the chart
+    echo: NDArray[np.uint8]  # (n, n_cell), 0..255 of full scale
+    n_spoke: int  # spokes in a full turn
+    first_cell_m: float
+    cell_m: float
+    lat_deg: NDArray[np.float64]  # (n,), NaN where not known
+    lon_deg: NDArray[np.float64]
+    received_s: NDArray[np.float64]  # (n,), steady seconds of receipt
+    received_unix_ms: float  # of the newest row
+
+
+@dataclass(frozen=True, slots=True)
+class PoseNow:
+    """Where the boat is; None where not known."""
+
+    lat_deg: float | None
+    lon_deg: float | None
+    heading_deg: float | None
+    cog_deg: float | None
+    sog_kn: float | None
+    age_s: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Notice:
+    """How far the start has come, or one plain line of what the source is doing; "" takes it away."""
+
+    text: str
+    fraction: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class ChartReady:
+    """The chart around the boat as the front end reads it (see `moonless.helm.chart_json`)."""
+
+    key: str
+    body: bytes
+
+
+@dataclass(frozen=True, slots=True)
+class SourceState:
+    """Where a source that can be steered stands."""
+
+    paused: bool
+    speed: float
+    time_ns: int | None  # of the story or recording
+    restarted: bool = False  # True once, when the story began again: everything shown is void
+
+
+Event = Turn | SpokeBatch | PoseNow | Notice | ChartReady | SourceState
+
+
+class Source(Protocol):
+    """Where turns come from: the demo, live links, a recording, or a test."""
+
+    kind: SourceKind
+    boat: Mapping[str, Any]  # what the front end needs of the boat, see `hello_boat`
+
+    def events(self) -> AsyncIterator[Event]:
+        """Yield until the source ends or the task is cancelled."""
+        ...
+
+    def do(self, control: Mapping[str, Any]) -> None:
+        """Take one control ({"do": ...}) that is the source's to act on.  Never blocks."""
+        ...

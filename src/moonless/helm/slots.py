@@ -1,0 +1,67 @@
+"""What waits for one client: the newest of what is whole, a bounded queue of what is not."""
+
+from __future__ import annotations
+
+from collections import deque
+from typing import Any, Generic, TypeVar
+
+T = TypeVar("T")
+
+
+class LatestSlot(Generic[T]):
+    """Holds the newest picture for one client; a slow client skips, never lags.
+
+    Pictures are whole, so dropping a stale one loses nothing.  Calls are not whole and must not travel this way:
+    they have their own bounded queue.
+    """
+
+    def __init__(self) -> None:
+        self._item: T | None = None
+        self.skipped = 0
+
+    def put(self, item: T) -> None:
+        """Replace whatever the client has not yet taken.  Never blocks."""
+        self.skipped += self._item is not None
+        self._item = item
+
+    def take(self) -> T | None:
+        """Return what is there, once; None when nothing newer came."""
+        item, self._item = self._item, None
+        return item
+
+    @property
+    def is_full(self) -> bool:
+        """True when something waits."""
+        return self._item is not None
+
+
+class CallQueue:
+    """Calls waiting for one client, most urgent first, oldest first within an urgency.
+
+    When it overflows the least urgent, oldest call goes: it was the one least worth saying late.
+    """
+
+    def __init__(self, limit: int = 32) -> None:
+        self._limit = limit
+        self._waiting: deque[dict[str, Any]] = deque()
+        self.dropped = 0
+
+    def put(self, call: dict[str, Any]) -> None:
+        """Add one call.  Never blocks, never grows past the limit."""
+        self._waiting.append(call)
+        if len(self._waiting) > self._limit:
+            least = min(range(len(self._waiting)), key=lambda i: (self._waiting[i]["urgency"], i))
+            del self._waiting[least]
+            self.dropped += 1
+
+    def take(self) -> dict[str, Any] | None:
+        """Return the most urgent call, once; None when none waits."""
+        if not self._waiting:
+            return None
+        most = max(range(len(self._waiting)), key=lambda i: (self._waiting[i]["urgency"], -i))
+        call = self._waiting[most]
+        del self._waiting[most]
+        return call
+
+    def __len__(self) -> int:
+        return len(self._waiting)

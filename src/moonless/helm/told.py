@@ -1,0 +1,90 @@
+"""Readings as the screens get them, and which of their calls are new."""
+
+from __future__ import annotations
+
+import re
+from collections import deque
+from typing import Any
+
+from moonless.reading.types import Call, Reading
+from moonless.units import NS_PER_S
+from moonless.watch.types import Turn
+
+TAIL_STEP_S = 6.0  # a tick of the tail
+TAIL_LENGTH = 60  # points: six minutes
+FORGET_TAIL_S = 60.0
+# The same sentence is new again after this long unsaid: a danger that comes back is a new danger.
+SAME_CALL_S = 20.0
+
+_DIGITS = re.compile(r"[\d.,]+")
+
+
+class Tails:
+    """Where each vessel has been, over the ground."""
+
+    def __init__(self) -> None:
+        self._points: dict[int, deque[tuple[float, float, int]]] = {}
+        self._seen_ns: dict[int, int] = {}
+
+    def add(self, reading: Reading) -> dict[str, list[list[float]]]:
+        """Take in a reading; return {id: [[lat, lon, seconds ago], ...]}, oldest first, for what moves."""
+        now = reading.time_ns
+        out: dict[str, list[list[float]]] = {}
+        for echo in reading.echoes:
+            if echo.kind != "vessel":
+                continue
+            points = self._points.setdefault(echo.id, deque(maxlen=TAIL_LENGTH))
+            if not points or now - points[-1][2] >= TAIL_STEP_S * NS_PER_S:
+                points.append((echo.lat, echo.lon, now))
+            self._seen_ns[echo.id] = now
+            out[str(echo.id)] = [
+                [round(lat, 6), round(lon, 6), round((now - t) / NS_PER_S, 1)] for lat, lon, t in points
+            ]
+        for gone in [k for k, t in self._seen_ns.items() if now - t > FORGET_TAIL_S * NS_PER_S]:
+            self._points.pop(gone, None)
+            self._seen_ns.pop(gone, None)
+        return out
+
+    def clear(self) -> None:
+        """Forget everything: the story began again."""
+        self._points.clear()
+        self._seen_ns.clear()
+
+
+class NewCalls:
+    """Tells a call that is new from one that is merely still true."""
+
+    def __init__(self) -> None:
+        self._last: dict[tuple[int | None, str], tuple[int, int]] = {}  # key -> (time, urgency)
+        self._number = 0
+
+    def of(self, reading: Reading) -> list[dict[str, Any]]:
+        """Return the calls of a reading not told yet, or told more mildly; each with a number of its own."""
+        new = []
+        for call in reading.calls:
+            key = (call.echo, _DIGITS.sub("#", call.say))
+            before = self._last.get(key)
+            fresh = before is None or reading.time_ns - before[0] > SAME_CALL_S * NS_PER_S or call.urgency > before[1]
+            self._last[key] = (reading.time_ns, call.urgency)
+            if fresh:
+                new.append(self._numbered(call))
+        for key in [k for k, (t, _) in self._last.items() if reading.time_ns - t > 10 * SAME_CALL_S * NS_PER_S]:
+            del self._last[key]
+        return new
+
+    def clear(self) -> None:
+        """Forget what was told."""
+        self._last.clear()
+
+    def _numbered(self, call: Call) -> dict[str, Any]:
+        self._number += 1
+        return {"number": self._number, "urgency": call.urgency, "say": call.say, "echo": call.echo}
+
+
+def reading_body(turn: Turn, tails: dict[str, list[list[float]]], number: int) -> dict[str, Any]:
+    """Return the body of a reading frame."""
+    body = turn.reading.as_dict()
+    body["coasting"] = [echo.id for echo in turn.reading.echoes if echo.coasting]
+    body["tails"] = tails
+    body["turn"] = number
+    return body

@@ -1,0 +1,172 @@
+/** Plain sentences made from what is held: pure, so that each can be tested. */
+import { threeFigures, whereabouts } from "../geo/angles";
+import { sayDistance, sayKnots, sayTime, type DistanceUnit } from "../geo/units";
+import type { CallNow, Echo, Missing } from "./types";
+import type { State } from "./store";
+
+/** S-57 object classes in a skipper's words. */
+const OBJECT: Readonly<Record<string, string>> = {
+  BOYLAT: "lateral buoy",
+  BOYCAR: "cardinal buoy",
+  BOYISD: "isolated danger buoy",
+  BOYSAW: "safe water buoy",
+  BOYSPP: "special buoy",
+  BOYINB: "installation buoy",
+  BCNLAT: "lateral beacon",
+  BCNCAR: "cardinal beacon",
+  BCNISD: "isolated danger beacon",
+  BCNSAW: "safe water beacon",
+  BCNSPP: "special beacon",
+  LIGHTS: "light",
+  LITFLT: "light float",
+  LITVES: "light vessel",
+  LNDMRK: "landmark",
+  PILPNT: "pile",
+  WRECKS: "wreck",
+  UWTROC: "rock",
+  OBSTRN: "obstruction",
+  OFSPLF: "platform",
+  MORFAC: "mooring",
+  MARCUL: "marine farm",
+  FSHFAC: "fishing stakes",
+  BRIDGE: "bridge",
+  SLCONS: "shore works",
+  PONTON: "pontoon",
+  DAYMAR: "day mark",
+  LNDARE: "land",
+};
+
+export function objectWord(object: string): string {
+  return OBJECT[object] ?? "charted thing";
+}
+
+/** What an echo is, in a few words. */
+export function echoTitle(echo: Echo): string {
+  switch (echo.is) {
+    case "vessel":
+      return echo.ais?.name ?? "A boat";
+    case "charted":
+      return echo.charted_as?.name ?? capital(echo.charted_as === null ? "charted thing" : objectWord(echo.charted_as.object));
+    case "bridge":
+      return echo.charted_as?.name ?? "Bridge";
+    case "shore":
+      return "Shore";
+    case "uncharted":
+      return "Something still that the chart does not know";
+    case "clutter":
+      return "Sea or rain";
+    case "false":
+      return "A false echo";
+  }
+}
+
+function capital(text: string): string {
+  return text.charAt(0).toUpperCase() + text.slice(1);
+}
+
+export function sureness(confidence: number): string {
+  if (confidence >= 0.95) return "sure";
+  if (confidence >= 0.8) return "fairly sure";
+  if (confidence >= 0.6) return "likely";
+  return "a guess";
+}
+
+/** The card's sentences: where, how it moves, how near it will come, what says so. */
+export function echoSentences(echo: Echo, unit: DistanceUnit): string[] {
+  const lines: string[] = [];
+  const where = echo.relative_bearing_deg === null ? "" : `, ${whereabouts(echo.relative_bearing_deg)}`;
+  lines.push(`${sayDistance(echo.range_m, unit)} off${where}, bearing ${threeFigures(echo.bearing_deg)}°.`);
+  if (echo.is === "vessel") {
+    lines.push(
+      echo.cog_deg === null || echo.sog_kn < 0.3
+        ? "Hardly moving."
+        : `Making ${threeFigures(echo.cog_deg)}° at ${sayKnots(echo.sog_kn)} kn over the ground.`,
+    );
+    if (echo.ais === null) lines.push("No AIS.");
+  }
+  if (echo.cpa_m !== null && echo.tcpa_s !== null) {
+    lines.push(
+      echo.tcpa_s <= 0
+        ? "Drawing away."
+        : `Closest ${sayDistance(echo.cpa_m, unit)}${
+            echo.cpa_sigma_m === null ? "" : ` give or take ${sayDistance(echo.cpa_sigma_m, unit)}`
+          } in ${sayTime(echo.tcpa_s)}.`,
+    );
+  }
+  if (echo.charted_as !== null && echo.is !== "vessel") {
+    lines.push(
+      `Charted in ${echo.charted_as.cell} as ${objectWord(echo.charted_as.object)}, ${Math.round(echo.charted_as.offset_m)} m from where it shows.`,
+    );
+  }
+  lines.push(`${capital(sureness(echo.confidence))}: ${lowerFirst(echo.why)}`);
+  return lines;
+}
+
+function lowerFirst(text: string): string {
+  // A name or an abbreviation keeps its capital.
+  return /^[A-Z][a-z]/.test(text) ? text.charAt(0).toLowerCase() + text.slice(1) : text;
+}
+
+export function missingTitle(mark: Missing): string {
+  return `${mark.name ?? capital(objectWord(mark.object))} should be here and is not seen`;
+}
+
+/** The picture is old after this; two turns of a slow antenna. */
+export const OLD_S = 5;
+
+/** How old the radar picture is now, by the helm's word and the time since it spoke; null: never had one. */
+export function radarAgeS(state: State, nowMs: number): number | null {
+  const age = state.affairs?.radar_age_s;
+  if (age === null || age === undefined) return null;
+  return age + (nowMs - state.affairsAt) / 1000;
+}
+
+export interface Said {
+  readonly urgency: number;
+  readonly say: string;
+  readonly echo: number | null;
+  /** True when the words are this page's own, not the reading's. */
+  readonly own: boolean;
+}
+
+/** What to say at the foot now, most urgent first; never empty. Losing the link or the picture comes before all. */
+export function whatMatters(state: State, nowMs: number): Said[] {
+  const own = (urgency: number, say: string): Said => ({ urgency, say, echo: null, own: true });
+  if (state.refused !== null) return [own(4, capital(state.refused))];
+  const age = radarAgeS(state, nowMs);
+  if (state.link !== "open") {
+    if (state.heardAt === null) return [own(1, "Looking for the helm")];
+    const gone = Math.round((nowMs - state.heardAt) / 1000);
+    return [own(4, `The link to the helm is lost. What you see is ${sayTime(Math.max(gone, age ?? 0))} old`)];
+  }
+  const affairs = state.affairs;
+  if (affairs === null) return [own(1, "Waiting for the helm")];
+  if (affairs.ended !== null) return [own(4, capital(affairs.ended))];
+  const said: Said[] = [];
+  if (!affairs.paused && age !== null && age > OLD_S) said.push(own(4, `No radar for ${sayTime(age)}. This picture is old`));
+  if (state.reading === null) {
+    said.push(own(1, affairs.notice === "" ? "Waiting for the first reading" : capital(affairs.notice)));
+    return said;
+  }
+  const readingAge = (affairs.reading_age_s ?? 0) + (nowMs - state.affairsAt) / 1000;
+  if (!affairs.paused && readingAge > 2 * OLD_S) {
+    said.push(own(4, `Nothing has been read for ${sayTime(readingAge)}`));
+    return said;
+  }
+  const calls = [...state.reading.calls].sort((a, b) => b.urgency - a.urgency);
+  for (const call of calls) said.push(ofCall(call));
+  // Empty is not clear: with nothing to call, the words still do not promise open water.
+  if (said.length === 0) said.push(own(1, "Nothing to call. Keep looking out"));
+  return said;
+}
+
+function ofCall(call: CallNow): Said {
+  return { urgency: call.urgency, say: call.say, echo: call.echo, own: false };
+}
+
+/** True while what was read may be drawn as the present. */
+export function isPresent(state: State, nowMs: number): boolean {
+  if (state.link !== "open" || state.affairs === null) return false;
+  if (state.affairs.paused) return true;
+  return (state.affairs.reading_age_s ?? Infinity) + (nowMs - state.affairsAt) / 1000 <= 2 * OLD_S;
+}

@@ -1,0 +1,200 @@
+/** One store, one reducer, no DOM. */
+import type { Pose } from "../wire/frame";
+import { RANGES_NM } from "../geo/units";
+import type { Affairs, BoatFacts, ChartData, Hello, Reading } from "./types";
+
+export type Look = "night" | "dusk" | "day";
+export type Up = "head" | "course" | "north";
+export type Lay = "over" | "beside" | "radar";
+
+/** What this screen chose for itself; every tablet has its own. Kept on the device. */
+export interface Settings {
+  /** null: follows the sun. */
+  readonly look: Look | null;
+  readonly up: Up;
+  readonly lay: Lay;
+  readonly rangeIndex: number;
+  /** 0..1 */
+  readonly radarStrength: number;
+  /** 0..0.9 of the light taken away, beneath what the system's own dimmer reaches. */
+  readonly dim: number;
+  readonly hand: "left" | "right" | null;
+  readonly voice: boolean;
+  readonly parallel: { readonly bearingDeg: number; readonly offM: number } | null;
+}
+
+export interface State {
+  readonly link: "waiting" | "open" | "lost";
+  /** Page milliseconds when the link was last heard. */
+  readonly heardAt: number | null;
+  readonly refused: string | null;
+  readonly hello: Hello | null;
+  readonly affairs: Affairs | null;
+  readonly affairsAt: number;
+  readonly pose: Pose | null;
+  readonly poseAt: number;
+  readonly reading: Reading | null;
+  readonly readingAt: number;
+  readonly chart: ChartData | null;
+  readonly answer: string | null;
+  readonly answerAt: number;
+  readonly touched: number | null;
+  readonly heldCalls: readonly string[];
+  readonly locked: boolean;
+  readonly settings: Settings;
+}
+
+export type Event =
+  | { readonly type: "open"; readonly at: number }
+  | { readonly type: "lost"; readonly at: number }
+  | { readonly type: "refused"; readonly why: string }
+  | { readonly type: "hello"; readonly hello: Hello }
+  | { readonly type: "affairs"; readonly affairs: Affairs; readonly at: number }
+  | { readonly type: "answer"; readonly line: string; readonly at: number }
+  | { readonly type: "pose"; readonly pose: Pose; readonly at: number }
+  | { readonly type: "reading"; readonly reading: Reading; readonly at: number }
+  | { readonly type: "heard"; readonly at: number }
+  | { readonly type: "chart"; readonly chart: ChartData | null }
+  | { readonly type: "touch"; readonly echo: number | null }
+  | { readonly type: "lock"; readonly locked: boolean }
+  | { readonly type: "set"; readonly change: Partial<Settings> };
+
+export const DEFAULTS: Settings = {
+  look: null,
+  up: "head",
+  lay: "over",
+  rangeIndex: RANGES_NM.indexOf(1),
+  radarStrength: 0.8,
+  dim: 0,
+  hand: null,
+  voice: false,
+  parallel: null,
+};
+
+export function initial(settings: Settings = DEFAULTS): State {
+  return {
+    link: "waiting",
+    heardAt: null,
+    refused: null,
+    hello: null,
+    affairs: null,
+    affairsAt: 0,
+    pose: null,
+    poseAt: 0,
+    reading: null,
+    readingAt: 0,
+    chart: null,
+    answer: null,
+    answerAt: 0,
+    touched: null,
+    heldCalls: [],
+    locked: false,
+    settings,
+  };
+}
+
+export function reduce(state: State, event: Event): State {
+  switch (event.type) {
+    case "open":
+      return { ...state, link: "open", heardAt: event.at, refused: null };
+    case "lost":
+      return { ...state, link: "lost" };
+    case "refused":
+      return { ...state, refused: event.why };
+    case "hello":
+      return { ...state, hello: event.hello };
+    case "affairs": {
+      // A story that began again voids what was shown: the helm has no reading any more, nor have we.
+      const isVoid = event.affairs.reading_age_s === null;
+      return {
+        ...state,
+        affairs: event.affairs,
+        affairsAt: event.at,
+        heardAt: event.at,
+        reading: isVoid ? null : state.reading,
+        touched: isVoid ? null : state.touched,
+      };
+    }
+    case "answer":
+      return { ...state, answer: event.line, answerAt: event.at };
+    case "pose":
+      return { ...state, pose: event.pose, poseAt: event.at, heardAt: event.at };
+    case "reading": {
+      const still = event.reading.echoes.some((echo) => echo.id === state.touched);
+      return {
+        ...state,
+        reading: event.reading,
+        readingAt: event.at,
+        heardAt: event.at,
+        touched: still ? state.touched : null,
+      };
+    }
+    case "heard":
+      return { ...state, heardAt: event.at };
+    case "chart":
+      return { ...state, chart: event.chart };
+    case "touch":
+      return { ...state, touched: event.echo };
+    case "lock":
+      return { ...state, locked: event.locked, touched: event.locked ? null : state.touched };
+    case "set":
+      return { ...state, settings: { ...state.settings, ...event.change } };
+  }
+}
+
+export class Store {
+  #state: State;
+  readonly #listeners = new Set<(state: State, before: State) => void>();
+
+  constructor(settings: Settings) {
+    this.#state = initial(settings);
+  }
+
+  get state(): State {
+    return this.#state;
+  }
+
+  send(event: Event): void {
+    const before = this.#state;
+    this.#state = reduce(before, event);
+    if (this.#state !== before) for (const listener of this.#listeners) listener(this.#state, before);
+  }
+
+  listen(listener: (state: State, before: State) => void): void {
+    this.#listeners.add(listener);
+  }
+}
+
+const KEPT = "moonless.settings.1";
+
+/** Settings kept on this device; what cannot be read is as if never kept. */
+export function keptSettings(storage: Pick<Storage, "getItem">): Settings {
+  try {
+    const kept: unknown = JSON.parse(storage.getItem(KEPT) ?? "{}");
+    if (typeof kept !== "object" || kept === null) return DEFAULTS;
+    const merged = { ...DEFAULTS, ...(kept as Partial<Settings>) };
+    const index = Math.min(Math.max(Math.trunc(merged.rangeIndex), 0), RANGES_NM.length - 1);
+    return { ...merged, rangeIndex: Number.isFinite(index) ? index : DEFAULTS.rangeIndex };
+  } catch {
+    return DEFAULTS;
+  }
+}
+
+export function keepSettings(storage: Pick<Storage, "setItem">, settings: Settings): void {
+  try {
+    storage.setItem(KEPT, JSON.stringify(settings));
+  } catch {
+    // A device that keeps nothing still shows everything.
+  }
+}
+
+export const BOAT_UNKNOWN: BoatFacts = {
+  name: "",
+  length_m: 9,
+  beam_m: 3,
+  keep_off_m: 463,
+  distance_unit: "nm",
+  free_hand: "right",
+  night_limit_kn: null,
+  stopping_measured: false,
+};
