@@ -45,7 +45,7 @@ class ScanErrors:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Scan:
-    """One turn of the antenna, in antenna order: row i looks at ``i * 2 pi / n_spoke`` from the bow.
+    """One turn of the antenna: row i looks at ``i * 2 pi / n_spoke + azimuth_offset_rad`` from the bow.
 
     ``echo[i, j]`` is the echo strength of spoke ``i`` at range cell ``j`` in receiver counts.  A row that was
     never received is zero and ``is_received`` is False there: unknown, not empty.  Own position and heading
@@ -64,6 +64,7 @@ class Scan:
     full_scale: int  # 15, 255, 65535 ...
     errors: ScanErrors
     number: int = 0  # counts turns since the source was opened
+    azimuth_offset_rad: float = 0.0  # of row 0 from the bow, within half a row: where the radar's own spokes look
 
     def __post_init__(self) -> None:
         if self.echo.ndim != 2:
@@ -89,8 +90,8 @@ class Scan:
 
     @property
     def azimuth_rel_rad(self) -> NDArray[np.float64]:
-        """(n_spoke,) clockwise from the bow, of each row's centre."""
-        return np.arange(self.n_spoke, dtype=np.float64) * np.float64(TAU / self.n_spoke)
+        """(n_spoke,) clockwise from the bow, of each row's centre; the first may be just below zero."""
+        return np.float64(self.azimuth_offset_rad) + np.arange(self.n_spoke) * np.float64(TAU / self.n_spoke)
 
     @property
     def range_m(self) -> NDArray[np.float64]:
