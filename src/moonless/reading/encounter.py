@@ -114,7 +114,7 @@ def restricted_action(own_heading_rad: float, target_bearing_rad: float, meeting
 def turn_discouraged(
     sight: Sight, turn_rad: float, own_heading_rad: float, target_bearing_rad: float, meeting: Meeting | None
 ) -> str | None:
-    """Return why the rules discourage a turn for this vessel, None when they do not.  Positive turns are to starboard."""
+    """Return why the rules discourage a turn for this vessel, or None.  Positive turns are to starboard."""
     if turn_rad == 0.0:
         return None
     from_bow = wrap_pi(target_bearing_rad - own_heading_rad)
