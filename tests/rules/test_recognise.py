@@ -41,8 +41,8 @@ def test_a_single_white_light_stays_open() -> None:
     found = recognise(parse_seen("white"))
     kinds = {(c.kind, c.aspect) for c in found}
     # Sternlight, anchor light, small power vessel's all-round, oars: Rules 21(c), 30, 23(d), 25(d).
-    assert {("power", "from astern"), ("anchored", "from astern"), ("oars", "from right ahead")} <= kinds
-    assert max(c.share for c in found) < 0.5
+    assert {("power", "from astern"), ("anchored", "from any side"), ("oars", "from any side")} <= kinds
+    assert max(c.share for c in found) < 0.6
 
 
 def test_lights_nobody_shows() -> None:

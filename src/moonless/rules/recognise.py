@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import cast, get_args
 
 from moonless.errors import InputError
@@ -85,6 +85,9 @@ _PRIOR: dict[Kind, float] = {
     "towed": 0.06, "restricted": 0.06, "dredging or diving": 0.03, "not under command": 0.02, "aground": 0.01,
     "constrained by draught": 0.02, "pilot": 0.05, "oars": 0.05,
 }  # fmt: skip
+
+# Of power-driven vessels, the share of tenders under 7 m that may show one white light only.  No source.
+_RARE = 0.1
 
 _MEANING: dict[Kind, str] = {
     "power": "power-driven, under way: Rules 13 to 15 say who keeps clear",
@@ -203,23 +206,35 @@ def recognise(seen: Sequence[SeenGroup], *, inland: bool = False) -> tuple[Candi
         for outfit in required(vessel):
             if not outfit.lights:
                 continue
+            rare = _RARE if vessel.kind == "power" and outfit.name == "all-round white alone" else 1.0
             for aspect, bearing in _ASPECTS:
                 told = _explain(seen, _shown(outfit, bearing))
                 if told is None:
                     continue
                 log_likelihood, unseen = told
-                weight = math.exp(log_likelihood) * _PRIOR[vessel.kind]
-                name = _name(vessel, outfit)
-                rule = outfit.lights[0].rule
+                weight = rare * math.exp(log_likelihood) * _PRIOR[vessel.kind]
+                name, rule = _name(vessel, outfit), outfit.lights[0].rule
                 found = Candidate(name, vessel.kind, aspect, rule, 0.0, unseen, _MEANING[vessel.kind])
                 key = (vessel.kind, aspect)
                 if key not in best or weight > best[key][0]:
                     best[key] = (weight, found)
-    total = sum(weight for weight, _ in best.values())
-    ranked = sorted(best.values(), key=lambda pair: (-pair[0], pair[1].name, pair[1].aspect))
-    return tuple(
-        Candidate(c.name, c.kind, c.aspect, c.rule, weight / total, c.unseen, c.meaning) for weight, c in ranked
-    )
+    return _ranked(list(best.values()))
+
+
+def _ranked(found: list[tuple[float, Candidate]]) -> tuple[Candidate, ...]:
+    """Return candidates by share; the same vessel seen alike from all four sides is said once."""
+    alike: dict[tuple[str, tuple[str, ...]], list[tuple[float, Candidate]]] = {}
+    for weight, candidate in found:
+        alike.setdefault((candidate.name, candidate.unseen), []).append((weight, candidate))
+    rows: list[tuple[float, Candidate]] = []
+    for group in alike.values():
+        if len(group) == len(_ASPECTS):
+            rows.append((sum(w for w, _ in group), replace(group[0][1], aspect="from any side")))
+        else:
+            rows += group
+    total = sum(weight for weight, _ in rows)
+    rows.sort(key=lambda row: (-row[0], row[1].name, row[1].aspect))
+    return tuple(replace(candidate, share=weight / total) for weight, candidate in rows)
 
 
 def _name(vessel: Vessel, outfit: Outfit) -> str:
