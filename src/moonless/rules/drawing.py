@@ -38,9 +38,10 @@ def _sector(light: Light, inner: float, outer: float) -> str:
 
 def plan_svg(lights: Sequence[Light], title: str) -> str:
     """Return a plan from above, bow up: one ring for each light, its arc filled in its colour, its range beside it."""
+    box = f"{-_MARGIN:.0f} 0 {_SIZE + 2 * _MARGIN:.0f} {_SIZE + 24 * (len(lights) + 2):.0f}"
     parts = [
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="{-_MARGIN:.0f} 0 {_SIZE + 2 * _MARGIN:.0f} {_SIZE + 24 * (len(lights) + 2):.0f}" '
-        f'font-family="sans-serif" font-size="13" role="img" aria-label="{_escape(title)}">',
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="{box}" font-family="sans-serif" font-size="13" role="img" '
+        f'aria-label="{_escape(title)}">',
         f'<rect x="{-_MARGIN:.0f}" width="100%" height="100%" fill="{_PAPER}"/>',
     ]
     ring = min(22.0, 140.0 / max(len(lights), 1))
