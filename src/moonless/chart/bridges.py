@@ -2,52 +2,44 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 
 import numpy as np
 import shapely
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
 
 from moonless.chart.types import Bridge, Feature, Span
 
 # Spans of one bridge touch, or nearly.
 _GAP_M = 3.0
-# CATBRG: 2 opening (any kind), 3 swing, 4 lifting, 5 bascule, 7 draw, 8 transporter is none of these.
+# CATBRG: 2 opening (any kind), 3 swing, 4 lifting, 5 bascule, 7 draw.  6 is pontoon, 8 transporter: neither opens.
 _OPENING = frozenset({2, 3, 4, 5, 7})
 
 
 def bridges_of(features: Sequence[Feature]) -> tuple[Bridge, ...]:
-    """Return bridges from BRIDGE features: touching spans are one bridge unless they bear different names."""
+    """Return bridges from BRIDGE features: what touches is one bridge, whatever its spans are called.
+
+    A channel span often bears the channel's name between two spans that bear the bridge's.
+    """
     if not features:
         return ()
-    leader = list(range(len(features)))
-    names = [f.name for f in features]
-
-    def find(i: int) -> int:
-        while leader[i] != i:
-            i = leader[i]
-        return i
-
     shapes = np.array([f.shape for f in features], dtype=object)
-    pairs = shapely.STRtree(shapes).query(shapes, predicate="dwithin", distance=_GAP_M).T
-    # Spans of one name first, so that an unnamed span cannot be taken by a neighbour before its own bridge is whole.
-    for i, j in sorted(((int(i), int(j)) for i, j in pairs if i < j), key=lambda p: names[p[0]] != names[p[1]]):
-        a, b = find(i), find(j)
-        if a != b and (names[a] is None or names[b] is None or names[a] == names[b]):
-            first, second = min(a, b), max(a, b)
-            leader[second] = first
-            names[first] = names[first] or names[second]
-    groups: dict[int, list[Feature]] = {}
-    for i, feature in enumerate(features):
-        groups.setdefault(find(i), []).append(feature)
-    return tuple(_bridge(group, names[first]) for first, group in groups.items())
+    first, second = shapely.STRtree(shapes).query(shapes, predicate="dwithin", distance=_GAP_M)
+    links = coo_array((np.ones(len(first)), (first, second)), shape=(len(features), len(features)))
+    count, group_of = connected_components(links, directed=False)
+    return tuple(_bridge([features[i] for i in np.flatnonzero(group_of == group).tolist()]) for group in range(count))
 
 
-def _bridge(group: Sequence[Feature], name: str | None) -> Bridge:
+def _bridge(group: Sequence[Feature]) -> Bridge:
     spans = tuple(_span(f) for f in group)
-    low = min((s for s in spans if s.clearance_m is not None), key=lambda s: s.clearance_m or 0.0, default=spans[0])
+    stated = [s for s in spans if s.clearance_m is not None]
+    low = min(stated, key=lambda s: s.clearance_m or 0.0, default=spans[0])
     opened = [s.clearance_open_m for s in spans if s.clearance_open_m is not None]
+    names = Counter(s.name for s in spans if s.name is not None).most_common(1)
     return Bridge(
-        name=name,
+        name=names[0][0] if names else None,
         cell=group[0].cell,
         feature=low.feature,
         shape=shapely.union_all([s.shape for s in spans]),
@@ -65,6 +57,7 @@ def _span(feature: Feature) -> Span:
     opens = bool(_OPENING & set(given.get("CATBRG", ()))) or closed is not None or opened is not None
     fixed = feature.number("VERCLR")
     return Span(
+        name=feature.name,
         feature=feature.feature,
         shape=feature.shape,
         clearance_m=closed if opens and closed is not None else fixed,

@@ -6,12 +6,16 @@ chart's own relation (LNAM_REFS, master to slave) where it gives one, else becau
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 import numpy as np
 import shapely
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
 
 from moonless.chart import classes
+from moonless.chart.quality import PLOTTING_M_PER_SCALE
 from moonless.chart.types import Feature, Mark
 
 # Charted on the same spot means the same thing; positions of one thing agree to far better than this.
@@ -22,10 +26,13 @@ SMALL_M = 30.0
 # A light within this of a bridge or a quay hangs on it and is no thing by itself.
 _HANGS_ON_M = 5.0
 
+# A millimetre at the lesser scale: marks are moved by as much to be legible.  Own choice.
+_SEAM_NAMED_M_PER_SCALE = 1.0e-3
+
 # What can be the body of a mark, the likelier body first.
 _BODIES = (
     *classes.AID_STRUCTURES, "LNDMRK", "OFSPLF", "MORFAC", "PILPNT", "PYLONS", "FSHFAC", "MARCUL", "HULKES", "WRECKS",
-    "UWTROC", "OBSTRN", "LNDARE", "CRANES", "SILTNK", "BUISGL", "DAYMAR", "LIGHTS", "RTPBCN", "RADRFL",
+    "UWTROC", "OBSTRN", "LNDARE", "SLCONS", "CRANES", "SILTNK", "BUISGL", "DAYMAR", "LIGHTS", "RTPBCN", "RADRFL",
 )  # fmt: skip
 _RANK = {name: rank for rank, name in enumerate(_BODIES)}
 # Among the buildings ashore only those the chart calls conspicuous to radar are worth expecting singly.
@@ -58,7 +65,7 @@ def marks_of(features: Sequence[Feature]) -> tuple[Mark, ...]:
             if len(near):
                 continue
         marks.append(_mark(body, group))
-    return tuple(marks)
+    return tuple(_without_seam_doubles(marks))
 
 
 def is_floating(feature: Feature) -> bool:
@@ -84,39 +91,55 @@ def can_be_mark(feature: Feature) -> bool:
         return given.get("CONRAD") in (1, 3)
     if name == "MORFAC":
         return given.get("CATMOR") not in _NOT_STANDING_MOORINGS
-    if name in ("WRECKS", "UWTROC", "OBSTRN", "MARCUL", "FSHFAC", "PILPNT", "OFSPLF", "HULKES"):
+    if name in ("WRECKS", "UWTROC", "OBSTRN", "MARCUL", "FSHFAC", "PILPNT", "OFSPLF", "HULKES", "SLCONS"):
         return classes.stands_above_water(name, given)
     return True
 
 
 def _groups(parts: Sequence[Feature]) -> list[list[Feature]]:
     """Put together what is one thing; groups in the order of their first part."""
-    leader = list(range(len(parts)))
-
-    def find(i: int) -> int:
-        while leader[i] != i:
-            leader[i] = leader[leader[i]]
-            i = leader[i]
-        return i
-
-    def join(i: int, j: int) -> None:
-        a, b = find(i), find(j)
-        leader[max(a, b)] = min(a, b)
-
+    links: list[tuple[int, int]] = []
     long_names = {(f.cell, f.attributes["LNAM"]): i for i, f in enumerate(parts) if "LNAM" in f.attributes}
     for i, feature in enumerate(parts):
         for reference in feature.attributes.get("LNAM_REFS", ()):
             other = long_names.get((feature.cell, reference))
             if other is not None:
-                join(i, other)
+                links.append((i, other))
     spots = shapely.point_on_surface(np.array([f.shape for f in parts], dtype=object))
-    for i, j in zip(*shapely.STRtree(spots).query(spots, predicate="dwithin", distance=_SAME_SPOT_M), strict=True):
-        if i < j:
-            join(int(i), int(j))
+    links.extend(shapely.STRtree(spots).query(spots, predicate="dwithin", distance=_SAME_SPOT_M).T.tolist())
+    first, second = np.array(links).T
+    n = len(parts)
+    _, group_of = connected_components(coo_array((np.ones(len(first)), (first, second)), shape=(n, n)), directed=False)
     groups: dict[int, list[Feature]] = {}
-    for i, feature in enumerate(parts):
-        groups.setdefault(find(i), []).append(feature)
+    for group, feature in zip(group_of.tolist(), parts, strict=True):
+        groups.setdefault(group, []).append(feature)
     return list(groups.values())
+
+
+def _without_seam_doubles(marks: Sequence[Mark]) -> list[Mark]:
+    """Leave out a lesser cell's mark that a better cell shows too, a little off, on its own side of the seam.
+
+    The lesser cell's position may be off by what its scale allows, so a mark near a seam can be drawn on both sides of
+    it.  Of one class, and of one name or close together, they are one thing.
+    """
+    if len({mark.cell for mark in marks}) < 2:
+        return list(marks)
+    spots = shapely.points([(mark.east_m, mark.north_m) for mark in marks])
+    coarsest = max(mark.scale for mark in marks)
+    doubles: set[int] = set()
+    near = shapely.STRtree(spots).query(spots, predicate="dwithin", distance=_SEAM_NAMED_M_PER_SCALE * coarsest)
+    for i, j in near.T.tolist():
+        better, lesser = marks[i], marks[j]
+        if better.scale >= lesser.scale or better.object != lesser.object:
+            continue
+        apart_m = math.hypot(better.east_m - lesser.east_m, better.north_m - lesser.north_m)
+        named = better.name is not None and better.name == lesser.name
+        if better.name is not None and lesser.name is not None and not named:
+            continue
+        allowed = _SEAM_NAMED_M_PER_SCALE if named else PLOTTING_M_PER_SCALE
+        if apart_m <= allowed * lesser.scale:
+            doubles.add(j)
+    return [mark for i, mark in enumerate(marks) if i not in doubles]
 
 
 def _mark(body: Feature, group: Sequence[Feature]) -> Mark:

@@ -115,6 +115,7 @@ class Mark:
 class Span:
     """One charted piece of a bridge, with its own clearances."""
 
+    name: str | None
     feature: str
     shape: shapely.Geometry  # metres east/north
     clearance_m: float | None  # VERCLR, or VERCCL when closed
