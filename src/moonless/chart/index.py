@@ -12,7 +12,6 @@ import hashlib
 import json
 import os
 import tempfile
-import zipfile
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -190,7 +189,7 @@ def load(kept: Path, path: Path) -> CellIndex | None:
     """Return a kept index of the source at ``path``; None if there is none or it is damaged."""
     try:
         # The zip layer checks every array's CRC, so a damaged file is noticed here.
-        with np.load(kept, allow_pickle=False) as arrays:
+        with kept.open("rb") as stream, np.load(stream, allow_pickle=False) as arrays:
             head_bytes, classes, class_of, bounds, wkb, wkb_at, text, text_at = (arrays[name] for name in _ARRAYS)
         head = json.loads(head_bytes.tobytes())
         if head["format"] != FORMAT or len(wkb_at) != len(class_of) + 1 or len(text_at) != len(class_of) + 1:
@@ -203,5 +202,6 @@ def load(kept: Path, path: Path) -> CellIndex | None:
         return CellIndex(
             cell, head["counts"], tuple(head["warnings"]), classes, class_of, bounds, wkb, wkb_at, text, text_at
         )
-    except (OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile, shapely.errors.ShapelyError):
+    except Exception:
+        # A damaged file may fail in any of the zip, array, JSON and geometry readers; the answer is the same: rebuild.
         return None

@@ -1,0 +1,31 @@
+"""The made chart and the real cells, opened once."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from made_charts import WATERS, write_chart
+
+from moonless.chart.library import Chart
+
+
+@pytest.fixture(scope="session")
+def waters_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return write_chart(tmp_path_factory.mktemp("waters") / "cays.gpkg", WATERS)
+
+
+@pytest.fixture(scope="session")
+def waters(waters_file: Path, tmp_path_factory: pytest.TempPathFactory) -> Chart:
+    return Chart.open([waters_file], cache_dir=tmp_path_factory.mktemp("cache"))
+
+
+@pytest.fixture(scope="session")
+def real_cells(data_dir: Path) -> Path:
+    """Return the folder of the real cells."""
+    return data_dir / "enc"
+
+
+@pytest.fixture(scope="session")
+def real_chart(real_cells: Path, tmp_path_factory: pytest.TempPathFactory) -> Chart:
+    return Chart.open([real_cells], cache_dir=tmp_path_factory.mktemp("real-cache"))

@@ -1,0 +1,147 @@
+"""Sources read whole, or refused in one plain line."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pyogrio.raw
+import pytest
+import shapely
+from hypothesis import given
+from hypothesis import strategies as st
+from made_charts import at, box, write_chart
+
+from moonless.chart.iso8211 import record_count
+from moonless.chart.library import Chart
+from moonless.chart.source import UNKNOWN_SCALE, read_source
+from moonless.errors import ChartError
+
+
+def _records(lengths: list[int]) -> bytes:
+    """Return bytes that look like ISO 8211 records of these lengths."""
+    out = b""
+    for i, length in enumerate(lengths):
+        out += (f"{length:05d}" + ("3L" if i == 0 else " D")).encode().ljust(24, b" ").ljust(length, b"x")
+    return out
+
+
+@given(st.lists(st.integers(24, 200), min_size=1, max_size=8))
+def test_whole_records_are_counted(lengths: list[int]) -> None:
+    assert record_count(_records(lengths), Path("a.000")) == len(lengths)
+
+
+@given(st.lists(st.integers(24, 200), min_size=1, max_size=8), st.data())
+def test_any_cut_inside_a_record_is_seen(lengths: list[int], data: st.DataObject) -> None:
+    whole = _records(lengths)
+    ends = {sum(lengths[:i]) for i in range(1, len(lengths) + 1)}
+    cut = data.draw(st.integers(1, len(whole) - 1).filter(lambda n: n not in ends))
+    with pytest.raises(ChartError, match=r"^a\.000: "):
+        record_count(whole[:cut], Path("a.000"))
+
+
+@pytest.mark.parametrize("data", [b"", b"GIF89a" * 10, b"00010 D" + b" " * 40])
+def test_what_is_no_cell_is_refused(data: bytes) -> None:
+    with pytest.raises(ChartError, match=r"^a\.000: .*(empty|not an S-57|damaged)"):
+        record_count(data, Path("a.000"))
+
+
+def test_a_geopackage_is_read_whole(waters_file: Path) -> None:
+    source = read_source(waters_file)
+    assert (source.scale, source.edition, source.update, source.issued) == (12000, 2, 1, "2030-01-05")
+    assert source.counts["LIGHTS"] == 1
+    assert source.counts["DEPARE"] == 3
+    assert source.warnings == []
+    colours = [row["COLOUR"] for name, row in zip(source.objects, source.rows, strict=True) if name == "BOYSPP"]
+    assert colours == [[6]]
+
+
+def test_soundings_are_split_with_their_depths(waters_file: Path) -> None:
+    source = read_source(waters_file)
+    rows = [
+        (row["DEPTH"], shape)
+        for name, row, shape in zip(source.objects, source.rows, source.shapes, strict=True)
+        if name == "SOUNDG"
+    ]
+    assert [depth for depth, _ in rows] == [6.2, 4.1]
+    assert all(shape.geom_type == "Point" and not shape.has_z for _, shape in rows)
+    names = [i for name, i in zip(source.objects, source.identifiers, strict=True) if name == "SOUNDG"]
+    assert len(set(names)) == 2
+
+
+def test_multi_parts_of_one_become_single(tmp_path: Path) -> None:
+    layers = {
+        "M_COVR": [(shapely.MultiPolygon([box(-100, -100, 100, 100)]), {"CATCOV": 1})],
+        "PILPNT": [(shapely.MultiPoint([at(0, 0)]), {})],
+    }
+    source = read_source(write_chart(tmp_path / "multi.gpkg", layers))
+    assert {shape.geom_type for shape in source.shapes} == {"Polygon", "Point"}
+
+
+def test_a_source_without_scale_is_warned_of(tmp_path: Path) -> None:
+    path = write_chart(tmp_path / "bare.gpkg", {"M_COVR": [(box(-100, -100, 100, 100), {"CATCOV": 1})]})
+    source = read_source(path)
+    assert source.scale == UNKNOWN_SCALE
+    assert any("does not state its scale" in text for text in source.warnings)
+
+
+def test_the_scale_may_stand_in_m_cscl(tmp_path: Path) -> None:
+    layers = {
+        "M_COVR": [(box(-100, -100, 100, 100), {"CATCOV": 1})],
+        "M_CSCL": [(box(-100, -100, 100, 100), {"CSCALE": 25000})],
+    }
+    assert read_source(write_chart(tmp_path / "cscl.gpkg", layers)).scale == 25000
+
+
+def test_other_plane_coordinates_are_brought_to_wgs84(tmp_path: Path) -> None:
+    path = tmp_path / "mercator.gpkg"
+    # One degree of longitude on the equator is a * pi / 180 metres in EPSG:3857.
+    metres = 6_378_137.0 * np.pi / 180.0
+    pyogrio.raw.write(
+        path,
+        geometry=shapely.to_wkb(np.array([shapely.box(0, 0, metres, metres)], dtype=object)),
+        field_data=[np.array([1.0])],
+        fields=np.array(["CATCOV"], dtype=object),
+        layer="M_COVR",
+        driver="GPKG",
+        geometry_type="Polygon",
+        crs="EPSG:3857",
+    )
+    west, south, east, _ = read_source(path).coverage().bounds
+    assert (west, south) == pytest.approx((0.0, 0.0), abs=1e-9)
+    assert east == pytest.approx(1.0, abs=1e-9)
+
+
+def test_refusals_name_the_file(tmp_path: Path) -> None:
+    empty = tmp_path / "empty"
+    empty.mkdir()
+    with pytest.raises(ChartError, match=r"empty: holds no chart cell"):
+        Chart.open([empty], cache_dir=tmp_path / "c")
+    with pytest.raises(ChartError, match=r"nowhere: there is no such file or folder"):
+        Chart.open([tmp_path / "nowhere"], cache_dir=tmp_path / "c")
+    with pytest.raises(ChartError, match="no chart was given"):
+        Chart.open([], cache_dir=tmp_path / "c")
+    text = tmp_path / "words.gpkg"
+    text.write_text("these are words")
+    with pytest.raises(ChartError, match=r"words\.gpkg: .*cannot") as caught:
+        Chart.open([text], cache_dir=tmp_path / "c")
+    assert "\n" not in str(caught.value)
+    roads = write_chart(tmp_path / "roads.gpkg", {"roads": [(at(0, 0), {})]})
+    with pytest.raises(ChartError, match=r"roads\.gpkg: no layer is named as an S-57 object class"):
+        Chart.open([roads], cache_dir=tmp_path / "c")
+    bare = write_chart(tmp_path / "uncovered.gpkg", {"PILPNT": [(at(0, 0), {})]})
+    with pytest.raises(ChartError, match=r"uncovered\.gpkg: has no M_COVR"):
+        Chart.open([bare], cache_dir=tmp_path / "c")
+    update = tmp_path / "CELL.001"
+    update.write_bytes(b"")
+    with pytest.raises(ChartError, match=r"CELL\.001: is an update"):
+        Chart.open([update], cache_dir=tmp_path / "c")
+
+
+def test_one_bad_source_among_good_ones_is_a_warning(waters_file: Path, tmp_path: Path) -> None:
+    bad = tmp_path / "BAD.000"
+    bad.write_bytes(b"00100")
+    chart = Chart.open([bad, waters_file], cache_dir=tmp_path / "c")
+    assert [cell.name for cell in chart.cells] == ["cays"]
+    assert len(chart.warnings) == 1
+    assert "BAD.000" in chart.warnings[0]
