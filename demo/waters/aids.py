@@ -71,7 +71,15 @@ def add_buoys(waters: Waters) -> None:
     """Buoys of the sound: safe water with a racon, cardinals, an isolated danger, a mooring, a special mark."""
     fairway = point(420.0, -390.0)
     waters.add(
-        "BOYSAW", fairway, BOYSHP=4, COLOUR="3,1", COLPAT="2", OBJNAM="Lampwick Fairway", CONRAD=3, VERLEN=4.5, STATUS="1"
+        "BOYSAW",
+        fairway,
+        BOYSHP=4,
+        COLOUR="3,1",
+        COLPAT="2",
+        OBJNAM="Lampwick Fairway",
+        CONRAD=3,
+        VERLEN=4.5,
+        STATUS="1",
     )
     waters.add("TOPMAR", fairway, TOPSHP=3, COLOUR=RED)
     waters.add("RADRFL", fairway, STATUS="1")
@@ -92,8 +100,10 @@ def add_buoys(waters: Waters) -> None:
         if lit:
             group = {1: "()", 2: "(3)", 3: "(6)"}[quadrant]
             period = {1: 1.0, 2: 10.0, 3: 15.0}[quadrant]
+            # South: quick or very quick six and one long.
+            south = quadrant == 3
             _light(
-                waters, at, COLOUR=WHITE, LITCHR=25 if quadrant == 3 else 4, SIGGRP=group + ("(1)" if quadrant == 3 else ""),
+                waters, at, COLOUR=WHITE, LITCHR=25 if south else 4, SIGGRP=group + ("(1)" if south else ""),
                 SIGPER=period, HEIGHT=3.5, VALNMR=4.0,
             )  # fmt: skip
     danger = point(-2_540.0, 760.0)
@@ -124,8 +134,8 @@ def add_lights(waters: Waters, ground: Ground) -> None:
     base = round(ground.height(e, n), 1)
     lighthouse = point(e, n)
     waters.add(
-        "LNDMRK", lighthouse, CATLMK="17", FUNCTN="33", COLOUR="1,3", COLPAT="1", HEIGHT=base + 18.0, CONRAD=1, CONVIS=1,
-        OBJNAM="Bellows Light",
+        "LNDMRK", lighthouse, CATLMK="17", FUNCTN="33", COLOUR="1,3", COLPAT="1", HEIGHT=base + 18.0, CONRAD=1,
+        CONVIS=1, OBJNAM="Bellows Light",
     )  # fmt: skip
     _light(
         waters, lighthouse, COLOUR=WHITE, LITCHR=2, SIGGRP="(3)", SIGPER=15.0, HEIGHT=base + 17.0, VALNMR=14.0,
@@ -173,7 +183,11 @@ def add_rules(waters: Waters, ground: Ground) -> None:
     waters.add("M_NSYS", LIMITS, MARSYS=2, INFORM=WARNING)
     inner = shapely.box(900.0, -2_700.0, 5_200.0, -300.0)
     bank = shapely.box(-5_000.0, -3_000.0, 6_500.0, 4_300.0)
-    for shape, zone, accuracy in ((inner, 1, 5.0), (bank.difference(inner), 2, 20.0), (LIMITS.difference(bank), 4, 500.0)):
+    for shape, zone, accuracy in (
+        (inner, 1, 5.0),
+        (bank.difference(inner), 2, 20.0),
+        (LIMITS.difference(bank), 4, 500.0),
+    ):
         waters.add("M_QUAL", shape, CATZOC=zone, POSACC=accuracy, SURSTA="20270401", SUREND="20270531", INFORM=WARNING)
     waters.add(
         "DSID", None, DSID_DSNM="waters", DSID_EDTN="1", DSID_UPDN="0", DSID_ISDT="20270601", DSID_UADT="20270601",

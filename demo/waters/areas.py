@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 
 import numpy as np
@@ -118,9 +119,11 @@ def add_depths(waters: Waters, ground: Ground) -> None:
     wet = shapely.difference(LIMITS, ground.land)
     previous = ground.land
     bounds = [g.COAST_M, *DEPTH_LEVELS_M, -DEEPEST_M]
-    for upper, lower in zip(bounds, bounds[1:], strict=False):
-        band = shapely.difference(ground.over.get(lower, wet), previous) if lower > -DEEPEST_M else (
-            shapely.difference(wet, previous)
+    for upper, lower in itertools.pairwise(bounds):
+        band = (
+            shapely.difference(ground.over.get(lower, wet), previous)
+            if lower > -DEEPEST_M
+            else (shapely.difference(wet, previous))
         )
         previous = ground.over.get(lower, wet)
         for part in polygons(shapely.difference(band, ground.dredged), 20.0):

@@ -6,6 +6,7 @@ depth areas, contours and soundings all come from this one field they cannot con
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 
 import numpy as np
@@ -47,7 +48,9 @@ ISLANDS: tuple[Island, ...] = (
     Island("Narrows Point", ((3.30, -2.60, 300), (3.46, -1.93, 190)), 7.0, 60),
     Island("Sootmarsh", ((4.15, -0.62, 170), (4.75, -0.42, 230), (5.20, -0.55, 150)), 1.7, 150, "mangrove"),
     Island("Cinder Islet", ((1.55, -1.72, 110), (2.05, -1.90, 120)), 1.6, 330, "mangrove"),
-    Island("Combings Reef", ((-0.20, 3.45, 50), (1.10, 3.85, 80), (2.60, 3.75, 60), (3.70, 3.30, 50)), 0.45, 120, "bare"),
+    Island(
+        "Combings Reef", ((-0.20, 3.45, 50), (1.10, 3.85, 80), (2.60, 3.75, 60), (3.70, 3.30, 50)), 0.45, 120, "bare"
+    ),
     Island("Wicker Cay", ((-3.70, -2.30, 170), (-2.90, -2.85, 260), (-2.25, -3.50, 130)), 5.0, 180, "palm"),
     Island("Selvage Cay", ((0.05, -3.65, 150), (0.90, -4.00, 220)), 6.0, 140),
     Island("Bellows Cay", ((5.45, 2.75, 190), (6.05, 2.20, 260), (6.20, 1.60, 140)), 15.0, 90),
@@ -120,12 +123,10 @@ def _noise(rng: np.random.Generator, east: Floats, north: Floats, wavelength_m: 
     return np.asarray(sampled, dtype=np.float64)
 
 
-def distance_to_line(
-    east: Floats, north: Floats, line: tuple[tuple[float, float, float], ...]
-) -> Floats:
+def distance_to_line(east: Floats, north: Floats, line: tuple[tuple[float, float, float], ...]) -> Floats:
     """Return metres outside a spine of (east_m, north_m, half width); negative inside."""
     best = np.full(east.shape, np.inf)
-    for (e0, n0, r0), (e1, n1, r1) in zip(line, line[1:], strict=False):
+    for (e0, n0, r0), (e1, n1, r1) in itertools.pairwise(line):
         along_e, along_n = e1 - e0, n1 - n0
         length_sq = max(along_e**2 + along_n**2, 1e-9)
         t = np.clip(((east - e0) * along_e + (north - n0) * along_n) / length_sq, 0.0, 1.0)
@@ -186,7 +187,9 @@ def heights() -> Floats:
     hills = _hill(east, north, (4.95, -3.15), 26.0, 620.0) + _hill(east, north, (3.75, -3.20), 9.0, 420.0)
     out = np.where(out > 2.0, out + hills * np.clip((out - 2.0) / 6.0, 0.0, 1.0), out)
     for shoal in SHOALS:
-        r = np.hypot(east + 0.5 * warp_east - shoal.east_km * 1000.0, north + 0.5 * warp_north - shoal.north_km * 1000.0)
+        r = np.hypot(
+            east + 0.5 * warp_east - shoal.east_km * 1000.0, north + 0.5 * warp_north - shoal.north_km * 1000.0
+        )
         out = np.maximum(out, -shoal.least_depth_m - 9.0 * (r / shoal.radius_m) ** 2 + 0.25 * bed_noise.clip(-2, 0))
     out = np.maximum(out, _lagoon(east, north, bed_noise))
     return _dredge(out, east, north, 0.12 * np.abs(rough) / 20.0)

@@ -79,9 +79,7 @@ def write(waters: Waters, path: Path) -> None:
     pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": None})
 
 
-def _write_layer(
-    path: Path, object_class: str, features: list[tuple[shapely.Geometry | None, dict[str, Any]]]
-) -> None:
+def _write_layer(path: Path, object_class: str, features: list[tuple[shapely.Geometry | None, dict[str, Any]]]) -> None:
     names = sorted({name for _, attributes in features for name in attributes})
     data, masks = [], []
     for name in names:

@@ -82,9 +82,7 @@ def add_bridge(waters: Waters, ground: Ground) -> None:
     north, opening, south, piers = bridge_parts()
     fixed = {"CATBRG": "1", "VERCLR": 5.2, "HORCLR": 38.0, "OBJNAM": "Snuffer Bridge", "NATCON": "7"}
     waters.add("BRIDGE", north, **fixed)
-    waters.add(
-        "BRIDGE", opening, CATBRG="5", VERCCL=6.4, VERCOP=40.0, HORCLR=30.0, OBJNAM="Snuffer Bridge", NATCON="7"
-    )
+    waters.add("BRIDGE", opening, CATBRG="5", VERCCL=6.4, VERCOP=40.0, HORCLR=30.0, OBJNAM="Snuffer Bridge", NATCON="7")
     waters.add("BRIDGE", south, **fixed)
     for e, n in piers:
         if not ground.land.contains(point(e, n)):
