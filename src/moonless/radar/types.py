@@ -101,3 +101,4 @@ class MarkExpectation:
     snr: float  # mean, linear, single look integrated as the set does
     p_detect: float  # this turn
     hidden_by_land: bool
+    beside_snr: float = 0.0  # mean echo of land and built things in the same cell: a stronger one swallows the mark
