@@ -109,8 +109,10 @@ class PoseSeries:
             self._position.add(sample.time_ns, sample.lat_deg, sample.lon_deg)
         if sample.heading_true_rad is not None:
             self._heading.add(sample.time_ns, sample.heading_true_rad)
-        if sample.cog_rad is not None and sample.sog is not None:
-            self._motion.add(sample.time_ns, sample.cog_rad, sample.sog)
+        if sample.sog is not None:
+            # A receiver at rest leaves its course blank: the speed is known all the same.
+            course, is_known = (0.0, 0.0) if sample.cog_rad is None else (sample.cog_rad, 1.0)
+            self._motion.add(sample.time_ns, course, sample.sog, is_known)
         if sample.turn_rate is not None:
             self._turn.add(sample.time_ns, sample.turn_rate)
 
@@ -149,9 +151,12 @@ class PoseSeries:
         north_at = north[before] + fraction * (north[after] - north[before])
         age = self._motion.age(asked, before, after)
         early = asked < self._motion.time_ns[0]
-        sog = np.hypot(east_at, north_at)
+        course_unknown = (values[before, 2] == 0.0) | (values[after, 2] == 0.0)
+        # Between a known course and none the vectors cannot be joined; the speeds can.
+        speed = values[before, 1] + fraction * (values[after, 1] - values[before, 1])
+        sog = np.where(course_unknown, speed, np.hypot(east_at, north_at))
         cog = np.where(sog > 1e-9, np.mod(np.arctan2(east_at, north_at), TAU), values[before, 0])
-        return np.where(early, np.nan, cog), np.where(early, np.nan, sog), age
+        return np.where(early | course_unknown, np.nan, cog), np.where(early, np.nan, sog), age
 
     def _heading_at(self, asked: NDArray[np.int64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         if not self._heading.time_ns:

@@ -28,8 +28,8 @@ from moonless.wire.cat240_records import (
     UnknownCompression,
     Video,
     read_records,
-    utc_of_day,
 )
+from moonless.wire.times import utc_of_day
 
 __all__ = [
     "BITS_OF_CODE",

@@ -20,12 +20,12 @@ from moonless.wire.cat240_records import (
     BLOCK_051,
     BLOCK_052,
     CATEGORY,
-    DAY_S,
     FEMTO_S,
     NANO_S,
     TIME_LSB_PER_S,
     Cells,
 )
+from moonless.wire.times import DAY_S
 
 HeaderKind = Literal["femto", "nano"]
 

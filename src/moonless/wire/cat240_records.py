@@ -23,12 +23,11 @@ from numpy.typing import NDArray
 
 from moonless.constants import SPEED_OF_LIGHT_MPS, TAU
 from moonless.scan.types import Spoke
-from moonless.units import NS_PER_S
+from moonless.wire.times import DAY_S, utc_of_day
 
 CATEGORY = 240
 AZIMUTH_STEPS = 65536
 AZIMUTH_LSB_RAD = TAU / AZIMUTH_STEPS
-DAY_S = 86_400
 TIME_LSB_PER_S = 128
 FEMTO_S = 1e-15
 NANO_S = 1e-9
@@ -113,19 +112,6 @@ class Video(NamedTuple):
             full_scale,
             -1 if self.sequence is None else self.sequence,
         )
-
-
-def utc_of_day(time_of_day_s: float, reference_ns: int) -> int:
-    """Return the Unix time, in ns, of a time of day, on whichever day is nearest to ``reference_ns``.
-
-    Nearest, not the same date: a record made at 23:59:59.9 and received at 00:00:00.1 belongs to yesterday.
-    """
-    day_ns = DAY_S * NS_PER_S
-    tod_ns = round(time_of_day_s * NS_PER_S)
-    offset = (tod_ns - reference_ns) % day_ns
-    if offset >= day_ns // 2:
-        offset -= day_ns
-    return reference_ns + offset
 
 
 # Video records as nearly everybody writes them: 010 000 020 04x 048 049 05x [140].  One struct reads up to REP.
