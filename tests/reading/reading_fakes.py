@@ -53,6 +53,19 @@ class FakeChart:
     structures: tuple[Any, ...] = ()
     sigma_m: float = 5.0
 
+    centre_lat_deg: float = 10.0
+    centre_lon_deg: float = -150.0
+    radius_m: float = 8000.0
+    frame: LocalFrame = FRAME
+    depths: tuple[Any, ...] = ()
+
+    @property
+    def coverage(self) -> Any:
+        return shapely.box(-20_000.0, -20_000.0, 20_000.0, 20_000.0)
+
+    def features(self, *wanted: str) -> tuple[Any, ...]:
+        return tuple(f for f in self.depths if not wanted or f.object in wanted)
+
     def around(self, lat_deg: float, lon_deg: float, radius_m: float) -> FakeChart:
         return self
 

@@ -40,7 +40,7 @@ def test_water_behind_an_island_is_hidden_and_before_it_is_not() -> None:
     assert area.contains(shapely.Point(lon, lat))
     lat, lon = make_situation().frame.to_geographic(0.0, 450.0)  # type: ignore[union-attr]
     assert not area.contains(shapely.Point(lon, lat))
-    assert {f["properties"]["by"] for f in reading.hidden["features"]} == {"land"}
+    assert {f["properties"]["by"] for f in reading.hidden["features"]} == {"land", "near range"}
 
 
 @pytest.mark.parametrize("what", ["position", "heading", "radar"])

@@ -7,16 +7,19 @@ import math
 import numpy as np
 import pytest
 import shapely
+from reading_fakes import FRAME, T0, S, make_boat
+
 from moonless.reading.own import OwnPlane
 from moonless.reading.place import edges_of
 from moonless.reading.register import Expected, Registrar, turned_back
 from moonless.reading.shore_edge import near_edge
 from moonless.reading.sightings import Sightings
-from reading_fakes import FRAME, T0, S, make_boat
 
 LAND = shapely.MultiPolygon(
     [
-        shapely.Polygon([(-2000, 700), (-900, 900), (-300, 1400), (200, 1100), (700, 1500), (700, 2500), (-2000, 2500)]),
+        shapely.Polygon(
+            [(-2000, 700), (-900, 900), (-300, 1400), (200, 1100), (700, 1500), (700, 2500), (-2000, 2500)]
+        ),
         shapely.Polygon([(900, -400), (1600, -700), (1700, 200), (1100, 100)]),
         shapely.Polygon([(-1400, -900), (-1000, -1300), (-700, -800), (-1100, -600)]),
     ]

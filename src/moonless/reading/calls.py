@@ -88,8 +88,6 @@ class Caller:
             return False
         since = (time_ns - known.said_ns) / NS_PER_S
         worse = matter.weight >= known.weight * WORSE_BY
-        return (
-            (worse
-            and since >= PAUSE_S[matter.urgency] / 3.0)
-            or (matter.urgency >= 3 and since >= PAUSE_S[matter.urgency])
+        return (worse and since >= PAUSE_S[matter.urgency] / 3.0) or (
+            matter.urgency >= 3 and since >= PAUSE_S[matter.urgency]
         )

@@ -34,6 +34,10 @@ MARK_THERE = 0.97
 # A tracker's certainty that something moves or not is not taken for more than this.
 MOTION_CAP = 0.98
 GATE_SIGMA = 4.0
+# A floating mark that is not at its place has dragged this far, one sigma each axis, and is found that often.
+DRAGGED_SIGMA_M = 70.0
+DRAGGED_NOT_SUNK = 0.7
+DRAGGED_FROM = 0.6
 # An echo this long is no small craft and no mark.
 LONG_M = 60.0
 
@@ -49,10 +53,13 @@ class Explained:
     offset_m: float | None  # from the mark
 
 
-def explain(evidence: Evidence, place: Place | None, p_detect: Floats | None) -> list[Explained]:
+def explain(
+    evidence: Evidence, place: Place | None, p_detect: Floats | None, gone: Floats | None = None
+) -> list[Explained]:
     """Return an explanation for each track in the evidence, in its order.
 
     ``p_detect``: (k,) chance that each mark of the place shows, 1 where it is not known; None: not known of any.
+    ``gone``: (k,) how likely each is not where it is charted; None: nobody looked.
     """
     n = len(evidence.ids)
     if n == 0:
@@ -72,7 +79,7 @@ def explain(evidence: Evidence, place: Place | None, p_detect: Floats | None) ->
     if place is not None:
         density[:, SHORE] = _line_density(evidence.shore_distance_m, evidence.sigma_m) * still
         density[:, BRIDGE] = _line_density(evidence.bridge_distance_m, evidence.sigma_m) * still
-        _weigh_marks(evidence, place, p_detect, still, density, taken, offset)
+        _weigh_marks(evidence, place, p_detect, gone, still, density, taken, offset)
     probability = density / density.sum(axis=1, keepdims=True)
     best = np.argmax(probability, axis=1)
     out = []
@@ -99,6 +106,7 @@ def _weigh_marks(
     evidence: Evidence,
     place: Place,
     p_detect: Floats | None,
+    gone: Floats | None,
     still: Floats,
     density: Floats,
     taken: NDArray[np.int64],
@@ -117,6 +125,8 @@ def _weigh_marks(
     there = MARK_THERE * (np.ones(usable.size) if p_detect is None else p_detect[usable])
     weight = there[None, :] * np.exp(-0.5 * squared) / (2 * math.pi * np.sqrt(det)) * still[:, None]
     weight = np.where(squared < GATE_SIGMA**2, weight, 0.0)
+    if gone is not None:
+        weight = np.maximum(weight, _dragged(gap, place, usable, gone, still))
     rivals = density.sum(axis=1) - density[:, CHARTED]
     gain = np.log(np.maximum(weight, 1e-30)) - np.log(rivals)[:, None]
     # Only pairs better than nothing may be made: a mark is not forced on an echo that something else explains.
@@ -138,6 +148,14 @@ def _weigh_marks(
             density[i, CHARTED] = max(density[i, CHARTED], left[i, k])
             taken[i] = usable[k]
             offset[i] = math.hypot(gap[i, k, 0], gap[i, k, 1])
+
+
+def _dragged(gap: Floats, place: Place, usable: NDArray[np.int64], gone: Floats, still: Floats) -> Floats:
+    """Return (n, k) density of a still echo being a floating mark that has left its place."""
+    floats = (place.mark_swing_m[usable] > 0.0) & (gone[usable] > DRAGGED_FROM)
+    share = np.where(floats, DRAGGED_NOT_SUNK * gone[usable], 0.0)
+    spread = np.exp(-0.5 * np.sum(gap**2, axis=-1) / DRAGGED_SIGMA_M**2) / (2 * math.pi * DRAGGED_SIGMA_M**2)
+    return np.asarray(spread * share[None, :] * still[:, None])
 
 
 def probabilities_of(explained: Sequence[Explained]) -> Floats:

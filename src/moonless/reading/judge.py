@@ -1,4 +1,9 @@
-"""The judge: one situation in, one reading out."""
+"""The judge: one situation in, one reading out.
+
+The order of work: find the boat and the chart around her, make radar and chart agree, ask what should be seen from
+there, explain the echoes, see what is missing and what is hidden, say how far is seen and how fast that lets her go,
+and choose what is worth saying.
+"""
 
 from __future__ import annotations
 
@@ -10,33 +15,44 @@ from numpy.typing import NDArray
 
 from moonless.boat.types import Boat
 from moonless.constants import TAU
-from moonless.frames import wrap_180, wrap_360
-from moonless.reading import geojson, hidden
-from moonless.reading.approach import closest_approach
+from moonless.echo.types import EchoPicture
+from moonless.frames import wrap_360
+from moonless.radar.budget import link_budget
+from moonless.radar.types import Weather
+from moonless.reading import geojson, keepoff, matters, shadows
+from moonless.reading.calls import Caller, Matter
+from moonless.reading.echoes import meetings, tell
 from moonless.reading.evidence import Evidence, PoseSigma, gather
+from moonless.reading.expect import Model, Outlook
 from moonless.reading.explain import Explained, explain
+from moonless.reading.history import History
+from moonless.reading.lookout import Lookout
+from moonless.reading.opening import Opening, next_opening
 from moonless.reading.own import OwnPlane, own_in_plane
+from moonless.reading.performance import Performance
 from moonless.reading.place import Place, lay_out
+from moonless.reading.rays import N_BEARINGS, bearing_index
+from moonless.reading.register import Agreement, Expected, Registrar, turned_back
+from moonless.reading.seeing import CROSS_SECTIONS_M2, Curve, clutter_at, curve_for, scale_of, seeing_line
+from moonless.reading.sightings import sight
 from moonless.reading.situation import Situation
-from moonless.reading.speed import HiddenAhead, advise, stopping_line_m
-from moonless.reading.strips import Interval, join, ring_of
-from moonless.reading.types import (
-    AisLabel,
-    Call,
-    ChartedAs,
-    Echo,
-    Own,
-    Reading,
-    Registration,
-    SpeedAdvice,
-)
-from moonless.reading.why import why
-from moonless.units import mps_to_kn
+from moonless.reading.speed import advise, stopping_line_m
+from moonless.reading.types import Call, Echo, Missing, Own, Reading, Registration, Seeing, SpeedAdvice
+from moonless.reading.waters import Waters
+from moonless.scan.types import Scan
+from moonless.units import NS_PER_S, mps_to_kn
 
 Floats = NDArray[np.float64]
 
 # How far the chart is laid out when no scan says how far the radar looks.
 LOOK_M = 5556.0
+# After a silence this long, or when time goes back, what was remembered is not of this run.
+BREAK_S = 120.0
+# Half the width of the way ahead whose seeing line limits the speed.
+WAY_RAD = math.radians(6.0)
+# The keep-off corridor looks this long ahead.
+CORRIDOR_S = 120.0
+NOTHING_KNOWN = Registration(None, None, None, None, None)
 
 
 class Judge:
@@ -47,56 +63,82 @@ class Judge:
         self._chart = chart
         self._knowledge = knowledge
         self._place: Place | None = None
-        self._place_asked: tuple[Any, float, float, float] | None = None
+        self._dangers: keepoff.Dangers | None = None
+        self._place_asked: tuple[Any, ...] | None = None
+        self._caller = Caller()
+        self._start_anew()
+
+    def _start_anew(self) -> None:
+        self._registrar = Registrar(self._boat)
+        self._model = Model(self._boat)
+        self._history = History()
+        self._lookout = Lookout(self._boat)
+        self._performance = Performance(self._boat.radar)
+        self._last_ns: int | None = None
+        self._was_over_speed = False
+        self._opening: Opening | None = None
+        self._opening_ns = 0
 
     def acknowledge(self, call: Call) -> None:
-        """Say no more of a call until what it tells changes."""
+        """Say no more of what a call told until it becomes more urgent."""
+        self._caller.acknowledge(call)
 
     def read(self, situation: Situation) -> Reading:
         """Return what the skipper is told about this turn."""
-        told_own = _own(situation)
-        own = own_in_plane(situation)
-        if own is None or any(f.what == "radar" and f.state != "disagrees" for f in situation.faults):
-            return self._withdrawn(situation, told_own, own)
-        reach = situation.scan.max_range_m if situation.scan is not None else LOOK_M
-        place = self._place_for(own, reach)
-        tracks = () if own.heading_rad is None else tuple(t for t in situation.tracks if t.state != "tentative")
-        pose = PoseSigma(self._boat.position_sigma_m, self._boat.heading_sigma_rad)
-        evidence = gather(tracks, own, place, self._boat, pose)
-        explained = explain(evidence, place, None)
-        echoes = self._echoes(own, evidence, explained, place)
-        shadows = None
-        ahead: list[HiddenAhead] = []
+        if self._last_ns is not None and not 0 <= situation.time_ns - self._last_ns <= BREAK_S * NS_PER_S:
+            self._start_anew()
+        self._last_ns = situation.time_ns
+        reported = own_in_plane(situation)
+        if reported is None or any(f.what == "radar" and f.state != "disagrees" for f in situation.faults):
+            return self._withdrawn(situation, reported)
+        scan, picture = situation.scan, situation.picture
+        reach = scan.max_range_m if scan is not None else LOOK_M
+        place = self._place_for(reported, reach)
+        weather = _weather(situation)
+        outlook = None
+        agreement = self._registrar.now
+        if place is not None and scan is not None and reported.heading_rad is not None:
+            outlook = self._model.look(agreement.put_right(reported), place, reach, weather)
+            if picture is not None:
+                agreement = self._agree(situation, reported, place, outlook)
+        own = agreement.put_right(reported)
+        evidence, explained = self._explain(situation, reported, own, agreement, place, outlook)
+        pulse_m = scan.errors.pulse_m if scan is not None else link_budget(self._boat.radar, scale_of(reach)).pulse_m
+        curve = curve_for(self._boat.radar, reach, self._boat.skipper.smallest_height_m, weather.wave_height_m)
+        missing: tuple[Missing, ...] = ()
+        if outlook is not None and place is not None and scan is not None and picture is not None:
+            missing = self._look(own, agreement, place, outlook, evidence, explained, scan, picture)
+        water = None
         if place is not None and own.heading_rad is not None:
-            shadows, ahead = self._hidden(own, place, reach)
+            water = shadows.fill(
+                self._boat, own, place, reach, evidence, None if outlook is None else outlook.shadow_height_m, curve,
+                self._performance.offset_db, scan, picture, pulse_m,
+            )  # fmt: skip
+        rows = water.intervals() if water is not None else None
+        line = self._seeing_line(situation, own, curve)
+        echoes = tell(own, evidence, explained, place, agreement.heading_bias if agreement.is_known else 0.0)
+        stopping = None if own.sog is None else stopping_line_m(own.sog, self._boat)
+        advice = self._advise(own, line, water)
+        registration = _registration(agreement)
+        calls = self._calls(
+            situation, own, place, echoes, missing, agreement, registration, advice, rows, reach, stopping
+        )
         return Reading(
             time_ns=situation.time_ns,
-            own=told_own,
+            own=_own(situation, own),
             echoes=echoes,
-            missing=(),
-            hidden=shadows,
-            seeing=(),
-            seeing_line=None,
-            stopping_m=None if own.sog is None else stopping_line_m(own.sog, self._boat),
-            registration=Registration(None, None, None, None, None),
-            speed=advise(self._boat, None, ahead),
+            missing=missing,
+            hidden=None if rows is None else shadows.polygons(own, rows, reach),
+            seeing=self._seeing(curve) if scan is not None else (),
+            seeing_line=None if line is None else _line_polygon(own, _cut(line, water, reach)),
+            stopping_m=stopping,
+            registration=registration,
+            speed=advice,
             faults=situation.faults,
+            calls=calls,
         )
 
-    def _withdrawn(self, situation: Situation, told_own: Own, own: OwnPlane | None) -> Reading:
-        return Reading(
-            time_ns=situation.time_ns,
-            own=told_own,
-            echoes=(),
-            missing=(),
-            hidden=None,
-            seeing=(),
-            seeing_line=None,
-            stopping_m=stopping_line_m(own.sog, self._boat) if own is not None and own.sog is not None else None,
-            registration=Registration(None, None, None, None, None),
-            speed=SpeedAdvice(None, "The radar picture or own position is withdrawn, so no speed can be said."),
-            faults=situation.faults,
-        )
+    # -- the parts, in order --------------------------------------------------------------------------------------
 
     def _place_for(self, own: OwnPlane, reach_m: float) -> Place | None:
         if self._chart is None:
@@ -108,100 +150,216 @@ class Judge:
             return None
         self._place_asked = asked
         self._place = lay_out(self._chart, own.frame, own.east_m, own.north_m, reach_m)
+        self._dangers = None if self._place is None else keepoff.lay_out_dangers(self._place.chart)
+        self._history.forget()
         return self._place
 
-    def _hidden(self, own: OwnPlane, place: Place, reach: float) -> tuple[dict[str, Any], list[HiddenAhead]]:
-        starts = bool(place.on_land(np.array([[own.east_m, own.north_m]]))[0])
-        rows = hidden.behind_land(place.land_edges, own.east_m, own.north_m, reach, starts)
-        strips = join(rows)
-        step = TAU / hidden.N_BEARINGS
-        rings = [ring_of(s, step, own.east_m, own.north_m, tolerance_m=5.0) for s in strips]
-        lonlat = geojson.rings_lonlat(own.frame, rings)
-        features = [
-            geojson.feature(geojson.polygon([ring]), by=strip.cause) for strip, ring in zip(strips, lonlat, strict=True)
-        ]
-        return geojson.collection(features), _ahead(own, rows)
+    def _agree(self, situation: Situation, own: OwnPlane, place: Place, outlook: Outlook) -> Agreement:
+        assert situation.scan is not None and situation.picture is not None
+        seen = sight(situation.scan, situation.picture, own.frame)
+        fixed = np.flatnonzero((outlook.mark_p > 0.5) & ~outlook.mark_merged)
+        sigma = np.hypot(place.mark_sigma_m[fixed], place.mark_swing_m[fixed])
+        expected = Expected(outlook.edge, outlook.edge_normal, place.mark_en[fixed], sigma)
+        return self._registrar.update(situation.time_ns, seen, expected)
 
-    def _echoes(
-        self, own: OwnPlane, evidence: Evidence, explained: list[Explained], place: Place | None
-    ) -> tuple[Echo, ...]:
-        if not explained:
-            return ()
-        moving = evidence.p_moving > 0.5
-        velocity = np.array([(t.velocity_east, t.velocity_north) for t in evidence.tracks])
-        relative = np.where(moving[:, None], velocity, 0.0) - np.array(own.velocity)
-        covariance = np.zeros((len(explained), 4, 4))
-        covariance[:, :2, :2] = evidence.covariance
-        full = np.array([t.covariance for t in evidence.tracks])
-        covariance[moving, 2:, 2:] = full[moving, 2:, 2:]
-        covariance[moving, :2, 2:] = full[moving, :2, 2:]
-        covariance[moving, 2:, :2] = full[moving, 2:, :2]
-        meet = closest_approach(evidence.position_en - np.array([own.east_m, own.north_m]), relative, covariance)
-        lat, lon = own.frame.to_geographic(evidence.position_en[:, 0], evidence.position_en[:, 1])
-        known_motion = own.sog is not None and own.cog_rad is not None
-        out = []
-        for i, told in enumerate(explained):
-            track = evidence.tracks[i]
-            bearing = wrap_360(math.degrees(evidence.bearing_rad[i]))
-            charted = None
-            if told.mark is not None and place is not None:
-                mark = place.marks[told.mark]
-                charted = ChartedAs(mark.object, mark.name, mark.cell, mark.feature, float(told.offset_m or 0.0))
-            out.append(
-                Echo(
-                    id=track.id,
-                    lat=float(lat[i]),
-                    lon=float(lon[i]),
-                    range_m=float(evidence.range_m[i]),
-                    bearing_deg=bearing,
-                    relative_bearing_deg=_relative(bearing, own),
-                    cog_deg=wrap_360(math.degrees(track.course_rad)) if moving[i] else None,
-                    sog_kn=mps_to_kn(track.speed),
-                    length_m=track.length_m,
-                    kind=told.kind,
-                    confidence=min(1.0, max(0.0, told.confidence)),
-                    p_moving=track.p_moving,
-                    charted_as=charted,
-                    ais=None if track.ais is None else AisLabel(track.ais.mmsi, track.ais.name),
-                    cpa_m=float(meet.distance_m[i]) if known_motion else None,
-                    tcpa_s=float(meet.time_s[i]) if known_motion else None,
-                    cpa_sigma_m=float(meet.sigma_m[i]) if known_motion else None,
-                    why=why(i, evidence, told, place),
-                    coasting=track.state == "coasting",
-                )
-            )
-        return tuple(out)
+    def _explain(
+        self,
+        situation: Situation,
+        reported: OwnPlane,
+        own: OwnPlane,
+        agreement: Agreement,
+        place: Place | None,
+        outlook: Outlook | None,
+    ) -> tuple[Evidence, list[Explained]]:
+        tracks = () if own.heading_rad is None else tuple(t for t in situation.tracks if t.state != "tentative")
+        pose = PoseSigma(self._boat.position_sigma_m, self._boat.heading_sigma_rad)
+        if agreement.is_known:
+            pose = PoseSigma(agreement.position_sigma_m, agreement.heading_sigma)
+        places = np.array([(t.east_m, t.north_m) for t in tracks]).reshape(-1, 2)
+        evidence = gather(tracks, own, place, self._boat, pose, agreement.place(places, reported))
+        p = None if outlook is None else np.nan_to_num(outlook.mark_p, nan=0.0)
+        gone = None if place is None else self._lookout.gone(place)
+        explained = self._history.pool(evidence.ids, explain(evidence, place, p, gone))
+        return evidence, explained
+
+    def _look(
+        self,
+        own: OwnPlane,
+        agreement: Agreement,
+        place: Place,
+        outlook: Outlook,
+        evidence: Evidence,
+        explained: list[Explained],
+        scan: Scan,
+        picture: EchoPicture,
+    ) -> tuple[Missing, ...]:
+        """Look for the marks, learn the radar's performance from them, and return those missing."""
+        plots = picture.plots
+        east, north = own.frame.to_plane(plots.own_lat_deg, plots.own_lon_deg)
+        bearing = plots.azimuth_rel_rad + plots.heading_true_rad
+        rel = np.column_stack([plots.range_m * np.sin(bearing), plots.range_m * np.cos(bearing)])
+        places = np.column_stack([np.atleast_1d(east), np.atleast_1d(north)]).reshape(-1, 2) + rel
+        sigma_m = self._boat.position_sigma_m
+        if agreement.is_known:
+            places = places - rel - agreement.state[1:] + turned_back(rel, agreement.heading_bias)
+            sigma_m = agreement.position_sigma_m
+        sound = np.isfinite(places).all(axis=1)
+        sigma = np.column_stack([plots.range_sigma_m, plots.range_m * plots.azimuth_sigma_rad])
+        scale = scale_of(scan.max_range_m)
+        looked = self._lookout.look(
+            own, place, outlook, places[sound], sigma[sound], scan, picture, self._performance.offset_db, scale, sigma_m
+        )
+        gone = self._lookout.gone(place)
+        self._performance.take_in(place, outlook, looked, gone, evidence, explained, picture, scale)
+        return self._lookout.missing(place, looked, own, explained)
+
+    def _seeing_line(self, situation: Situation, own: OwnPlane, curve: Curve) -> Floats | None:
+        """Return the seeing line on each true bearing, before land cuts it; None without a picture."""
+        scan, picture = situation.scan, situation.picture
+        if scan is None or picture is None or own.heading_rad is None:
+            return None
+        clutter = clutter_at(
+            picture.clutter_db, scan.first_cell_m, scan.cell_m, own.heading_rad, curve.range_m, N_BEARINGS
+        )
+        skipper = self._boat.skipper
+        return seeing_line(
+            curve, skipper.smallest_rcs_m2, self._performance.offset_db, clutter, self._boat.radar.min_range_m
+        )
+
+    def _seeing(self, curve: Curve) -> tuple[Seeing, ...]:
+        least = self._boat.radar.min_range_m
+        return tuple(Seeing(s, curve.held_to_m(s, self._performance.offset_db, least)) for s in CROSS_SECTIONS_M2)
+
+    def _advise(self, own: OwnPlane, line: Floats | None, water: Waters | None) -> SpeedAdvice:
+        way = own.ahead_rad
+        seen = None
+        if line is not None and way is not None:
+            middle, span = bearing_index(way), round(WAY_RAD / TAU * N_BEARINGS)
+            seen = float(np.median(line[(middle + np.arange(-span, span + 1)) % N_BEARINGS]))
+        return advise(self._boat, seen, [] if water is None else shadows.ahead(own, water))
+
+    def _calls(
+        self,
+        situation: Situation,
+        own: OwnPlane,
+        place: Place | None,
+        echoes: tuple[Echo, ...],
+        missing: tuple[Missing, ...],
+        agreement: Agreement,
+        registration: Registration,
+        advice: SpeedAdvice,
+        rows: Any,
+        reach: float,
+        stopping: float | None,
+    ) -> tuple[Call, ...]:
+        wheel = matters.Wheel(own, self._boat)
+        found: list[Matter] = matters.of_faults(situation.faults)
+        found += matters.of_echoes(wheel, echoes, meetings(own, echoes, situation.sight))
+        found += matters.of_missing(wheel, missing)
+        over, self._was_over_speed = matters.of_speed(own, advice, self._was_over_speed)
+        found += over
+        found += matters.of_agreement(agreement, self._boat, registration.agrees)
+        found += matters.of_performance(self._performance.fall_db, self._performance.sigma_db)
+        if place is not None and rows is not None:
+            # What opens is looked for every few seconds: it changes slowly, and costs a dozen sweeps.
+            if not 0 <= situation.time_ns - self._opening_ns < 5 * NS_PER_S:
+                self._opening = next_opening(place.land_edges, own, rows, min(reach, 4000.0))
+                self._opening_ns = situation.time_ns
+            found += matters.of_opening(wheel, self._opening, stopping)
+        if self._dangers is not None:
+            found += self._keep_off(situation, own, wheel, agreement)
+        return self._caller.choose(situation.time_ns, found)
+
+    def _keep_off(
+        self, situation: Situation, own: OwnPlane, wheel: matters.Wheel, agreement: Agreement
+    ) -> list[Matter]:
+        assert self._dangers is not None
+        found: list[Matter] = []
+        way = own.ahead_rad
+        if way is not None and own.sog is not None and own.sog > 0.5:
+            length = max(own.sog * CORRIDOR_S, stopping_line_m(own.sog, self._boat))
+            half = 1.5 * self._boat.beam_m + 5.0
+            ahead = keepoff.ahead(self._dangers, self._boat, own, way, length, half, situation.tide_m)
+            found += matters.of_dangers(wheel, ahead, way, situation.tide_m)
+        sigma = agreement.position_sigma_m if agreement.is_known else self._boat.position_sigma_m
+        check = keepoff.check_sounder(
+            self._dangers, own, situation.depth_below_surface_m, situation.tide_m, sigma, self._boat
+        )
+        return found + matters.of_sounder(check)
+
+    def _withdrawn(self, situation: Situation, own: OwnPlane | None) -> Reading:
+        found = matters.of_faults(situation.faults)
+        return Reading(
+            time_ns=situation.time_ns,
+            own=_own(situation, own),
+            echoes=(),
+            missing=(),
+            hidden=None,
+            seeing=(),
+            seeing_line=None,
+            stopping_m=stopping_line_m(own.sog, self._boat) if own is not None and own.sog is not None else None,
+            registration=NOTHING_KNOWN,
+            speed=SpeedAdvice(None, "The radar picture or own position is withdrawn, so no speed can be said."),
+            faults=situation.faults,
+            calls=self._caller.choose(situation.time_ns, found),
+        )
 
 
-def _ahead(own: OwnPlane, rows: list[list[Interval]]) -> list[HiddenAhead]:
-    """Return the nearest hidden water on each bearing within sixty degrees of the way ahead."""
-    ahead = own.ahead_rad
-    if ahead is None:
-        return []
-    out = []
-    middle = hidden.bearing_index(ahead)
-    span = hidden.N_BEARINGS // 6
-    for k in range(-span, span + 1, 4):
-        row = rows[(middle + k) % hidden.N_BEARINGS]
-        if row:
-            out.append(HiddenAhead(row[0][0], k * TAU / hidden.N_BEARINGS))
-    return out
+def _weather(situation: Situation) -> Weather:
+    if situation.wind_speed is None:
+        return Weather()
+    # A small boat's waters are sheltered: half a metre at 10 m/s, by the square.  Own choice, no source; what the sea
+    # really returns is read from the picture.
+    wave = min(2.0, 0.005 * situation.wind_speed**2 + 0.05)
+    return Weather(wave, situation.wind_from_rad or 0.0, situation.wind_speed)
 
 
-def _relative(bearing_deg: float, own: OwnPlane) -> float | None:
-    return None if own.heading_rad is None else wrap_180(bearing_deg - math.degrees(own.heading_rad))
+def _registration(agreement: Agreement) -> Registration:
+    if not agreement.is_known:
+        agrees = False if agreement.fits is not None and agreement.fits < 0.35 else None
+        return Registration(None, None, None, None, agrees)
+    agrees = None if agreement.fits is None else agreement.fits >= 0.5
+    return Registration(
+        heading_bias_deg=math.degrees(agreement.heading_bias),
+        east_m=float(agreement.state[1]),
+        north_m=float(agreement.state[2]),
+        sigma_m=agreement.position_sigma_m,
+        agrees=True if agrees is None else agrees,
+    )
 
 
-def _own(situation: Situation) -> Own:
-    own = situation.own
+def _cut(line: Floats, water: Waters | None, reach: float) -> Floats:
+    """Return the seeing line cut off where land begins or water is hidden by land, a vessel or a blind sector."""
+    cut = np.minimum(line, reach)
+    if water is None:
+        return cut
+    shut = water.land | ((water.cause >= 1) & (water.cause <= 3))
+    first = np.where(shut.any(axis=1), np.argmax(shut, axis=1) * water.cell_m, np.inf)
+    return np.minimum(cut, np.maximum(first, water.cell_m))
+
+
+def _line_polygon(own: OwnPlane, line: Floats) -> dict[str, Any]:
+    bearing = np.arange(N_BEARINGS) * TAU / N_BEARINGS
+    # Every degree is enough for the eye; the nearer of the two is kept, so that the line never shows too much.
+    reach = np.minimum(line[0::2], line[1::2])
+    ring = np.column_stack([own.east_m + reach * np.sin(bearing[0::2]), own.north_m + reach * np.cos(bearing[0::2])])
+    return geojson.polygon([geojson.ring_lonlat(own.frame, ring)])
+
+
+def _own(situation: Situation, own: OwnPlane | None) -> Own:
+    """Return the boat as put right by the registration; None where a fault withdraws it."""
     gone = {f.what for f in situation.faults if f.state != "disagrees"}
-    lost = "position" in gone or "clock" in gone
+    told = situation.own
+    lost = own is None or "position" in gone or "clock" in gone
+    lat = lon = None
+    heading = None if "heading" in gone else told.heading_true_rad
+    if own is not None and not lost:
+        lat, lon = (float(v) for v in own.frame.to_geographic(own.east_m, own.north_m))
+        heading = own.heading_rad
     return Own(
-        lat=None if lost else own.lat_deg,
-        lon=None if lost else own.lon_deg,
-        cog_deg=None if own.cog_rad is None or lost else wrap_360(math.degrees(own.cog_rad)),
-        sog_kn=None if own.sog is None or lost else mps_to_kn(own.sog),
-        heading_deg=None
-        if own.heading_true_rad is None or "heading" in gone
-        else wrap_360(math.degrees(own.heading_true_rad)),
+        lat=lat,
+        lon=lon,
+        cog_deg=None if told.cog_rad is None or lost else wrap_360(math.degrees(told.cog_rad)),
+        sog_kn=None if told.sog is None or lost else mps_to_kn(told.sog),
+        heading_deg=None if heading is None else wrap_360(math.degrees(heading)),
     )

@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from moonless.constants import TAU
-from moonless.reading.hidden import N_BEARINGS, first_land_m
 from moonless.reading.own import OwnPlane
+from moonless.reading.rays import N_BEARINGS, first_land_m
 from moonless.reading.strips import Interval
 
 Floats = NDArray[np.float64]

@@ -46,8 +46,15 @@ def sweep_kernel(
             t = c1 / (c1 - c2)
             r = (x1 + t * (x2 - x1)) * s + (y1 + t * (y2 - y1)) * c
             row = i % n_az
-            if 0.0 < r < max_range and counts[row] < cap:
+            if not 0.0 < r < max_range:
+                continue
+            if counts[row] < cap:
                 ranges[row, counts[row]] = r
                 counts[row] += 1
+            else:
+                # Full: the nearest are the ones that count.
+                worst = np.argmax(ranges[row])
+                if r < ranges[row, worst]:
+                    ranges[row, worst] = r
     for row in range(n_az):
         ranges[row, : counts[row]] = np.sort(ranges[row, : counts[row]])

@@ -1,7 +1,4 @@
-"""Water that the radar cannot see now, and why.
-
-Behind land: along each true bearing the first land met shuts off the water beyond it.
-"""
+"""Lines of sight over charted edges, on evenly spaced true bearings."""
 
 from __future__ import annotations
 
@@ -9,7 +6,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from moonless.constants import TAU
-from moonless.reading.strips import Interval
 from moonless.reading.sweep_kernels import sweep_kernel
 
 Floats = NDArray[np.float64]
@@ -27,31 +23,6 @@ def crossings(edges: Floats, east_m: float, north_m: float, max_range_m: float) 
     if len(edges):
         sweep_kernel(np.ascontiguousarray(edges), east_m, north_m, N_BEARINGS, max_range_m, ranges, counts)
     return ranges, counts
-
-
-def behind_land(
-    edges: Floats, east_m: float, north_m: float, max_range_m: float, starts_on_land: bool
-) -> list[list[Interval]]:
-    """Return the intervals of water behind land on each bearing.
-
-    ``starts_on_land``: the chart has the boat inside land (a dock drawn coarsely, or a wrong position); the first
-    stretch is then not taken for a shadow's cause.
-    """
-    ranges, counts = crossings(edges, east_m, north_m, max_range_m)
-    out: list[list[Interval]] = []
-    for row in range(N_BEARINGS):
-        found = ranges[row, : counts[row]].tolist()
-        if starts_on_land and found:
-            found = found[1:]
-        # found: into land, out of it, into land, ...; each stretch from out to the next in is hidden water.
-        out.append(
-            [
-                (leave, enter, "land")
-                for leave, enter in zip(found[1::2], [*found[2::2], max_range_m], strict=False)
-                if enter - leave > 1.0
-            ]
-        )
-    return out
 
 
 def first_land_m(edges: Floats, east_m: float, north_m: float, max_range_m: float) -> Floats:

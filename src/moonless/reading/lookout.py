@@ -1,0 +1,150 @@
+"""Which charted marks were looked for this turn, which showed, and which are missing."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from moonless.boat.types import Boat
+from moonless.constants import TAU
+from moonless.echo.types import EchoPicture
+from moonless.frames import wrap_pi
+from moonless.radar.budget import link_budget
+from moonless.radar.detection import p_detect
+from moonless.reading.expect import Outlook
+from moonless.reading.explain import Explained
+from moonless.reading.missing import MissingWatch
+from moonless.reading.own import OwnPlane
+from moonless.reading.place import Place
+from moonless.reading.types import Missing
+from moonless.scan.types import Scan
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+
+# A plot further from the mark's place than this many sigma (and half a beam, half a pulse) is not the mark.
+GATE = 3.0
+# Echo of something else this many beams to the side still covers a mark.
+COVER_BEAMS = 1.0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Looked:
+    """One turn's looks, arrays over the marks of the place."""
+
+    asked: NDArray[np.int64]  # indices of the marks within reach
+    p: Floats  # (k,) chance to show, tonight's performance included; NaN where not asked
+    looked: Bools  # (k,) the place was scanned and nothing lies over it
+    seen: Bools  # (k,) an echo lies there
+
+
+class Lookout:
+    """Watches the marks in view."""
+
+    def __init__(self, boat: Boat) -> None:
+        self._boat = boat
+        self._watch = MissingWatch()
+        self._gone: dict[tuple[str, str], float] = {}
+
+    def gone(self, place: Place) -> Floats:
+        """Return (k,) how likely each mark is not where it is charted, as far as looked."""
+        return np.array([self._gone.get((m.cell, m.feature), 0.0) for m in place.marks])
+
+    def look(
+        self,
+        own: OwnPlane,
+        place: Place,
+        outlook: Outlook,
+        plots_en: Floats,
+        plot_sigma_m: Floats,
+        scan: Scan,
+        picture: EchoPicture,
+        performance_db: float,
+        scale_nm: float,
+        pose_sigma_m: float,
+    ) -> Looked:
+        """Take in one turn.
+
+        ``plots_en`` (p, 2): this turn's plots, put right; ``plot_sigma_m`` (p, 2) along and across the bearing.
+        """
+        k = len(place.marks)
+        asked = np.flatnonzero(np.isfinite(outlook.mark_p))
+        p = np.full(k, np.nan)
+        looked, seen = np.zeros(k, dtype=np.bool_), np.zeros(k, dtype=np.bool_)
+        if asked.size == 0 or own.heading_rad is None:
+            return Looked(asked, p, looked, seen)
+        hits = link_budget(self._boat.radar, scale_nm).hits
+        gain = 10.0 ** (performance_db / 10.0)
+        p[asked] = np.minimum(outlook.mark_p[asked], p_detect(outlook.mark_snr[asked] * gain, hits))
+        rel = place.mark_en[asked] - np.array([own.east_m, own.north_m])
+        reach = np.hypot(rel[:, 0], rel[:, 1])
+        azimuth = np.mod(np.arctan2(rel[:, 0], rel[:, 1]) - own.heading_rad, TAU)
+        base = place.mark_sigma_m[asked] ** 2 + place.mark_swing_m[asked] ** 2 + pose_sigma_m**2
+        hit, covered = self._against_plots(
+            rel, reach, base, plots_en - np.array([own.east_m, own.north_m]), plot_sigma_m, scan
+        )
+        covered |= _in_shore(azimuth, reach, picture, scan) | outlook.mark_merged[asked]
+        seen[asked] = hit
+        looked[asked] = self._scanned(azimuth, reach, scan) & ~covered & ~hit
+        names = [(place.marks[i].cell, place.marks[i].feature) for i in asked]
+        accounts = self._watch.look(names, p[asked], looked[asked], seen[asked])
+        for name, account in zip(names, accounts, strict=True):
+            self._gone[name] = account.p_gone
+        return Looked(asked, p, looked, seen)
+
+    def missing(self, place: Place, looked: Looked, own: OwnPlane, explained: list[Explained]) -> tuple[Missing, ...]:
+        """Return the marks that are missing; one found elsewhere has moved and is not."""
+        found = {told.mark for told in explained if told.mark is not None}
+        out = []
+        for i in looked.asked.tolist():
+            mark = place.marks[i]
+            account = self._watch.of((mark.cell, mark.feature))
+            if account is None or not account.is_missing or i in found:
+                continue
+            lat, lon = own.frame.to_geographic(mark.east_m, mark.north_m)
+            out.append(Missing(mark.object, mark.name, float(lat), float(lon), round(account.p_seen, 3), account.looks))
+        return tuple(out)
+
+    def _against_plots(
+        self, rel: Floats, reach: Floats, base: Floats, plots: Floats, sigma: Floats, scan: Scan
+    ) -> tuple[Bools, Bools]:
+        """Return which marks have a plot on them, and which have one beside them that covers their place."""
+        if not len(plots):
+            nothing = np.zeros(len(rel), dtype=np.bool_)
+            return nothing, nothing.copy()
+        unit = rel / np.maximum(reach, 1.0)[:, None]
+        gap = plots[None, :, :] - rel[:, None, :]
+        along = np.abs(gap[..., 0] * unit[:, None, 0] + gap[..., 1] * unit[:, None, 1])
+        across = np.abs(gap[..., 0] * unit[:, None, 1] - gap[..., 1] * unit[:, None, 0])
+        beam, pulse = scan.errors.beam_rad, scan.errors.pulse_m
+        room_along = GATE * np.sqrt(base[:, None] + sigma[None, :, 0] ** 2) + 0.5 * pulse
+        room_across = GATE * np.sqrt(base[:, None] + sigma[None, :, 1] ** 2) + 0.25 * beam * reach[:, None]
+        on = ((along / room_along) ** 2 + (across / room_across) ** 2 < 1.0).any(axis=1)
+        beside = (along < room_along + pulse) & (across < room_across + COVER_BEAMS * beam * reach[:, None])
+        return np.asarray(on), np.asarray(beside.any(axis=1) & ~on)
+
+    def _scanned(self, azimuth: Floats, reach: Floats, scan: Scan) -> Bools:
+        n = scan.echo.shape[0]
+        spoke = np.round(azimuth / TAU * n).astype(np.int64)
+        half = max(1, round(0.5 * scan.errors.beam_rad / TAU * n))
+        received = np.ones(len(azimuth), dtype=np.bool_)
+        for k in range(-half, half + 1):
+            received &= scan.is_received[(spoke + k) % n]
+        return np.asarray(received & (reach < 0.97 * scan.max_range_m) & (reach > 2.0 * self._boat.radar.min_range_m))
+
+
+def _in_shore(azimuth: Floats, reach: Floats, picture: EchoPicture, scan: Scan) -> Bools:
+    """Return which places lie inside an extended echo, or within a beam or a pulse of it."""
+    out = np.zeros(len(azimuth), dtype=np.bool_)
+    if not picture.shores:
+        return out
+    az = np.concatenate([s.azimuth_rel_rad for s in picture.shores])
+    near = np.concatenate([s.near_range_m for s in picture.shores])
+    far = np.concatenate([s.far_range_m for s in picture.shores])
+    for i in range(len(azimuth)):
+        beside = np.abs(wrap_pi(az - azimuth[i])) < 0.75 * scan.errors.beam_rad
+        slack = scan.errors.pulse_m + 10.0
+        out[i] = bool(np.any(beside & (near - slack < reach[i]) & (reach[i] < far + slack)))
+    return out

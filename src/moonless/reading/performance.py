@@ -1,0 +1,124 @@
+"""How the radar performs tonight, in decibels against its own figures, by the charted marks as test targets.
+
+For each mark the offset is held as a likelihood over a comb of values: a turn in which it shows speaks by its
+strength, one in which it does not by its silence.  Marks differ from their kind by some decibels, which more turns do
+not average away: so each mark's likelihood is spread by that much before the marks are put together.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+
+from moonless.boat.types import RadarSet
+from moonless.echo.types import EchoPicture
+from moonless.radar.budget import link_budget
+from moonless.radar.detection import p_detect
+from moonless.reading.evidence import Evidence
+from moonless.reading.expect import Outlook
+from moonless.reading.explain import Explained
+from moonless.reading.lookout import Looked
+from moonless.reading.place import Place
+
+Floats = NDArray[np.float64]
+
+COMB_DB = np.arange(-24.0, 10.01, 0.5)
+START_SIGMA_DB = 4.0
+# What a mark may differ from its kind's cross-section, one sigma.  Own figure, no source.
+KIND_SIGMA_DB = 3.0
+# The detector's strength of a mean echo against the model's signal to noise: the box it gathers over is wider than
+# the peak.  Measured on made scans of known strength (design/reading_strength.py).
+STRENGTH_OVER_SNR_DB = 0.0
+# Share of the past kept each turn: what is wet dries, and the estimate must follow within a few minutes.
+KEEP = 0.985
+# A mark must be this likely to show, by the chart and its history, to count.
+LIKELY = 0.5
+SURE_CHARTED = 0.7
+GONE_BELOW = 0.5
+LN10_10 = math.log(10.0) / 10.0
+
+
+class Performance:
+    """Keeps the offset through time."""
+
+    def __init__(self, radar: RadarSet) -> None:
+        self._radar = radar
+        self._marks: dict[tuple[str, str], Floats] = {}
+        self._looks: dict[tuple[str, str], float] = {}
+        self._weights = _prior()
+        spread = np.exp(-0.5 * ((COMB_DB[:, None] - COMB_DB[None, :]) / KIND_SIGMA_DB) ** 2)
+        self._spread = spread / spread.sum(axis=1, keepdims=True)
+
+    @property
+    def offset_db(self) -> float:
+        """Best offset, nought while nothing is known; negative: sees worse than its figures."""
+        return float(COMB_DB @ self._weights)
+
+    @property
+    def sigma_db(self) -> float:
+        """One standard deviation of the offset."""
+        return math.sqrt(float(((COMB_DB - self.offset_db) ** 2) @ self._weights))
+
+    @property
+    def fall_db(self) -> float | None:
+        """The offset where at least two marks have shown it, else None."""
+        return self.offset_db if sum(looks >= 4.0 for looks in self._looks.values()) >= 2 else None
+
+    def take_in(
+        self,
+        place: Place,
+        outlook: Outlook,
+        looked: Looked,
+        gone: Floats,
+        evidence: Evidence,
+        explained: list[Explained],
+        picture: EchoPicture,
+        scale_nm: float,
+    ) -> None:
+        """Take in one turn."""
+        hits = link_budget(self._radar, scale_nm).hits
+        for name in self._marks:
+            self._marks[name] *= KEEP
+            self._looks[name] *= KEEP
+        shown: set[int] = set()
+        for i, told in enumerate(explained):
+            plot = evidence.tracks[i].last_plot
+            if told.mark is None or told.confidence < SURE_CHARTED or plot is None or plot >= len(picture.plots):
+                continue
+            k = told.mark
+            snr = float(outlook.mark_snr[k])
+            shown.add(k)
+            if outlook.mark_merged[k] or not snr > 1e-3 or not outlook.mark_p[k] > 0.3:
+                continue
+            if picture.plots.is_clipped[plot]:
+                continue
+            mean_db = 10.0 * np.log10(1.0 + snr * 10.0 ** (COMB_DB / 10.0)) + STRENGTH_OVER_SNR_DB
+            x = LN10_10 * (float(picture.plots.strength_db[plot]) - mean_db)
+            # Power of a slowly fluctuating echo is exponential about its mean; in decibels this is its density.
+            self._add(place, k, np.maximum(x - np.exp(x), -12.0))
+        for k in np.flatnonzero(looked.looked).tolist():
+            if k in shown or gone[k] > GONE_BELOW or not outlook.mark_p[k] > LIKELY:
+                continue
+            p = p_detect(outlook.mark_snr[k] * 10.0 ** (COMB_DB / 10.0), hits)
+            self._add(place, k, np.log(np.clip(1.0 - p, 0.02, 1.0)))
+        self._settle()
+
+    def _add(self, place: Place, k: int, log_likelihood: Floats) -> None:
+        name = (place.marks[k].cell, place.marks[k].feature)
+        self._marks[name] = self._marks.get(name, np.zeros(len(COMB_DB))) + log_likelihood
+        self._looks[name] = self._looks.get(name, 0.0) + 1.0
+
+    def _settle(self) -> None:
+        total = np.log(_prior())
+        for likelihood in self._marks.values():
+            own = np.exp(likelihood - likelihood.max())
+            total = total + np.log(np.maximum(self._spread @ own, 1e-12))
+        weights = np.exp(total - total.max())
+        self._weights = weights / weights.sum()
+
+
+def _prior() -> Floats:
+    weights = np.exp(-0.5 * (COMB_DB / START_SIGMA_DB) ** 2)
+    return np.asarray(weights / weights.sum())

@@ -1,0 +1,155 @@
+"""Hidden water of one turn: the raster filled, and its polygons."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from moonless.boat.types import Boat
+from moonless.constants import TAU
+from moonless.echo.types import EchoPicture
+from moonless.radar.detection import clutter_weight, required_snr
+from moonless.reading import geojson, waters
+from moonless.reading.evidence import Evidence
+from moonless.reading.own import OwnPlane
+from moonless.reading.place import Place
+from moonless.reading.rays import N_BEARINGS, bearing_index, crossings
+from moonless.reading.seeing import P_TURN_HELD, Curve, clutter_at
+from moonless.reading.speed import HiddenAhead
+from moonless.reading.strips import Interval, join, ring_of
+from moonless.reading.waters import Waters
+from moonless.scan.types import Scan
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+
+# A vessel this long stands higher than the antenna of a small boat and hides what is behind her.
+SHADING_LENGTH_M = 18.0
+# Height of hull and house above the water over length.  Common practice, no source.
+HEIGHT_PER_LENGTH = 0.22
+# Clutter hides where a small boat would show in less than this share of turns, though without clutter she would.
+CLUTTER_P = 0.5
+# How much wider than the strip a hidden polygon may be drawn, in share of range: keeps the polygons small.
+TOLERANCE_SHARE = 0.0015
+
+
+def fill(
+    boat: Boat,
+    own: OwnPlane,
+    place: Place,
+    reach_m: float,
+    evidence: Evidence,
+    shadow_height_m: Floats | None,
+    curve: Curve,
+    performance_db: float,
+    scan: Scan | None,
+    picture: EchoPicture | None,
+    pulse_m: float,
+) -> Waters:
+    """Return the waters of one turn.
+
+    ``shadow_height_m``: (N_BEARINGS, N_CELLS) on true bearings from the radar model: lower things are out of sight;
+    None: no model, and land hides whatever lies behind it.
+    """
+    starts = bool(place.on_land(np.array([[own.east_m, own.north_m]]))[0])
+    ranges, counts = crossings(place.land_edges, own.east_m, own.north_m, reach_m)
+    water = waters.blank(ranges, counts, reach_m, starts)
+    small = boat.skipper.smallest_height_m
+    r = water.range_m
+    horizon = waters.horizon_mask(boat.radar, r, small)
+    no_model = shadow_height_m is None
+    behind = waters.behind_first_land(water.land) if no_model else (shadow_height_m > small) & ~horizon
+    water.hide(waters.widen(behind), "land")
+    _behind_vessels(water, evidence, boat, small)
+    if own.heading_rad is not None and boat.radar.blind_sectors_rad:
+        water.hide(np.broadcast_to(waters.blind_mask(boat.radar, own.heading_rad), water.land.shape), "blind sector")
+    water.hide(waters.near_mask(boat.radar, r, pulse_m), "near range")
+    if picture is not None and scan is not None and own.heading_rad is not None:
+        water.hide(_in_clutter(boat, own, water, curve, performance_db, scan, picture), "clutter")
+    water.hide(horizon, "horizon")
+    return water
+
+
+def _behind_vessels(water: Waters, evidence: Evidence, boat: Boat, small_m: float) -> None:
+    antenna = boat.radar.height_m
+    for i, track in enumerate(evidence.tracks):
+        length = track.length_m or (track.ais.length_m if track.ais is not None else None)
+        if length is None or length < SHADING_LENGTH_M:
+            continue
+        if evidence.shore_distance_m[i] < 30.0 or evidence.bridge_distance_m[i] < 30.0:
+            continue
+        height = HEIGHT_PER_LENGTH * length
+        reach = float(evidence.range_m[i])
+        if reach < 1.0:
+            continue
+        # The ray over her top comes down to the small boat's height, if ever, here.
+        drop = antenna - height
+        ends = math.inf if drop <= 0.0 else reach * (antenna - small_m) / drop if antenna > small_m else math.inf
+        width = _seen_width(track.orientation_rad, length, float(evidence.bearing_rad[i]))
+        rows, along = waters.sector_mask(
+            water.range_m, float(evidence.bearing_rad[i]), math.atan2(0.5 * width, reach), reach + 0.5 * length, ends
+        )
+        mask = np.zeros_like(water.land)
+        mask[rows] = along
+        water.hide(mask, "vessel")
+
+
+def _seen_width(orientation_rad: float | None, length_m: float, bearing_rad: float) -> float:
+    if orientation_rad is None:
+        return length_m
+    return max(0.25 * length_m, length_m * abs(math.sin(orientation_rad - bearing_rad)))
+
+
+def _in_clutter(
+    boat: Boat, own: OwnPlane, water: Waters, curve: Curve, performance_db: float, scan: Scan, picture: EchoPicture
+) -> Bools:
+    assert own.heading_rad is not None
+    clutter = clutter_at(picture.clutter_db, scan.first_cell_m, scan.cell_m, own.heading_rad, water.range_m, N_BEARINGS)
+    smooth = _smoothed(np.where(np.isfinite(clutter), clutter, 0.0), water.land)
+    snr = np.interp(water.range_m, curve.range_m, curve.snr) * boat.skipper.smallest_rcs_m2
+    level = snr * 10.0 ** (performance_db / 10.0)
+    clear = level >= required_snr(P_TURN_HELD, curve.hits)
+    drowned = level / (1.0 + clutter_weight(curve.hits) * smooth) < required_snr(CLUTTER_P, curve.hits)
+    return np.asarray(clear[None, :] & drowned)
+
+
+def _smoothed(clutter: Floats, land: Bools) -> Floats:
+    """Return the clutter averaged over five bearings and cells, without what land and its skirts give."""
+    kept = np.where(land, 0.0, clutter)
+    total = kept.copy()
+    for k in (1, 2):
+        total += np.roll(kept, k, axis=0) + np.roll(kept, -k, axis=0)
+    return total / 5.0
+
+
+def ahead(own: OwnPlane, water: Waters) -> list[HiddenAhead]:
+    """Return the nearest water behind land, vessels or in blind sectors on bearings within sixty degrees ahead."""
+    way = own.ahead_rad
+    if way is None:
+        return []
+    counted = (water.cause >= 1) & (water.cause <= 3)
+    middle = bearing_index(way)
+    span = N_BEARINGS // 6
+    out = []
+    need = max(1, round(2.0 * waters.LEAST_DEPTH_M / water.cell_m))
+    for k in range(-span, span + 1, 2):
+        row = counted[(middle + k) % N_BEARINGS]
+        # A stretch of hidden water deep enough to hold a boat.
+        runs = np.flatnonzero(np.convolve(row, np.ones(need, dtype=np.int64), mode="valid") >= need)
+        if runs.size:
+            out.append(HiddenAhead(float(runs[0] * water.cell_m), k * TAU / N_BEARINGS))
+    return out
+
+
+def polygons(own: OwnPlane, rows: list[list[Interval]], reach_m: float) -> dict[str, Any]:
+    """Return the hidden water as a GeoJSON FeatureCollection, each feature with its cause in ``by``."""
+    step = TAU / N_BEARINGS
+    strips = [s for s in join(rows) if len(s.near_m) > 1 or s.far_m[0] - s.near_m[0] >= waters.LEAST_DEPTH_M]
+    rings = [ring_of(s, step, own.east_m, own.north_m, tolerance_m=TOLERANCE_SHARE * reach_m) for s in strips]
+    lonlat = geojson.rings_lonlat(own.frame, rings)
+    return geojson.collection(
+        geojson.feature(geojson.polygon([ring]), by=strip.cause) for strip, ring in zip(strips, lonlat, strict=True)
+    )
