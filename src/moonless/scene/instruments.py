@@ -196,7 +196,7 @@ class Instruments:
         }
         if ais.carriage == "A":
             fields["status"] = 0 if moving else 1
-        return list(encode_dict(fields, talker_id="AIVDM", radio_channel="A"))
+        return list(encode_dict(fields, talker_id="AI", radio_channel="A"))
 
 
 def _bearing(value_deg: float) -> str:
@@ -222,7 +222,7 @@ def _static(thing: SceneObject, ais: Ais) -> list[str]:
     name = ais.name.upper()[:20]
     if ais.carriage == "A":
         fields: Fields = {"type": 5, "mmsi": ais.mmsi, "shipname": name, "ship_type": ais.ship_type, **size}
-        return list(encode_dict(fields, talker_id="AIVDM", radio_channel="B", seq_id=ais.mmsi % 9 + 1))
+        return list(encode_dict(fields, talker_id="AI", radio_channel="B", seq_id=ais.mmsi % 9 + 1))
     first: Fields = {"type": 24, "partno": 0, "mmsi": ais.mmsi, "shipname": name}
     second: Fields = {"type": 24, "partno": 1, "mmsi": ais.mmsi, "ship_type": ais.ship_type, **size}
-    return [text for part in (first, second) for text in encode_dict(part, talker_id="AIVDM", radio_channel="B")]
+    return [text for part in (first, second) for text in encode_dict(part, talker_id="AI", radio_channel="B")]

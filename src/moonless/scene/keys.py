@@ -70,8 +70,10 @@ _RADAR = (
     Key("radar", "loss_db", "number", "0", "A loss that the boat file does not know: a wet or failing scanner.", 0, 40),
     Key("radar", "silent_s", "spans", "none", "No video between these times."),
     Key("radar", "frozen_s", "spans", "none", "The same turn sent again and again between these times."),
-    Key("radar", "interference", "number", "0", "Share of spokes struck by another radar.", 0, 0.5),
-    Key("radar", "ghosts", "yes or no", "false", "Indirect, multiple and second-trace echoes are drawn."),
+    Key("radar", "other_radars", "integer", "0", "Radars of other vessels whose pulses are heard.", 0, 8),
+    Key("radar", "indirect_db", "number", "none", "Echoes off the own mast, abaft: their two-way loss.", -80, 0),
+    Key("radar", "multiple_db", "number", "none", "Echoes that go to and fro twice: loss of the second trip.", -80, 0),
+    Key("radar", "racons", "yes or no", "true", "Charted racons answer."),
 )
 _MOVER = (
     ("heading_deg", "number", "0", "Heading at the start, true."),

@@ -14,7 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from moonless.constants import NAUTICAL_MILE_M, SPEED_OF_LIGHT_MPS
-from moonless.radar.drawn import drawn_scan
+from moonless.radar.artefacts import Mishaps
+from moonless.radar.drawn import SeaMemory, drawn_scan
 from moonless.radar.expected import expected_marks
 from moonless.radar.targets import target_of_mark
 from moonless.radar.types import PointTarget, RadarPose, RainCell, ScanGrid, Weather
@@ -76,6 +77,7 @@ class ScenePlayer:
         self._instruments = Instruments(scene, self._own, self._movers, self.ground.depth_at)
         self._next = 0
         self._frozen: NDArray[np.uint8] | None = None
+        self._sea = SeaMemory()
 
     @property
     def n_turns(self) -> int:
@@ -95,6 +97,8 @@ class ScenePlayer:
         """Let the next turn be this one."""
         self._next = max(0, min(int(number), self.n_turns))
         self._frozen = None
+        # The sea's slow swing begins anew, so a run sought into differs in its clutter from one played through.
+        self._sea = SeaMemory()
 
     def turns(self) -> Iterator[SceneTurn]:
         """Yield the turns from the present one to the last."""
@@ -104,7 +108,7 @@ class ScenePlayer:
             yield self.turn(number)
 
     def turn(self, number: int) -> SceneTurn:
-        """Return one turn; each has its own random numbers, so any may be asked first."""
+        """Return one turn.  Each has its own random numbers; only the sea's swing is carried from the turn before."""
         start_s = number * self.turn_s
         stop_s = start_s + self.turn_s
         use = self.scene.radar
@@ -219,7 +223,25 @@ class ScenePlayer:
     def _draw(
         self, pose: RadarPose, weather: Weather, targets: list[PointTarget], rng: np.random.Generator
     ) -> NDArray[np.uint8]:
-        return drawn_scan(self.world, self._radar, pose, self.grid, self.scene.radar.scale_nm, weather, targets, rng)
+        use = self.scene.radar
+        mishaps = Mishaps(
+            other_radars=use.other_radars,
+            indirect_db=use.indirect_db,
+            multiple_db=use.multiple_db,
+            racons=use.racons,
+        )
+        return drawn_scan(
+            self.world,
+            self._radar,
+            pose,
+            self.grid,
+            use.scale_nm,
+            weather,
+            targets,
+            rng,
+            memory=self._sea,
+            mishaps=mishaps,
+        )
 
     def _datagrams(self, number: int, start_s: float, counts: NDArray[np.uint8]) -> tuple[tuple[int, bytes], ...]:
         from moonless.wire.cat240 import encode_video

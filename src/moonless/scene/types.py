@@ -126,8 +126,10 @@ class RadarUse:
     loss_db: float = 0.0  # one more loss that the boat file does not know: a wet or failing scanner
     silent_s: tuple[Span, ...] = ()
     frozen_s: tuple[Span, ...] = ()
-    interference: float = 0.0  # share of spokes hit by another radar
-    ghosts: bool = False  # indirect and multiple echoes
+    other_radars: int = 0  # whose pulses are heard
+    indirect_db: float | None = None  # reflections off the own mast; None: none
+    multiple_db: float | None = None  # second trips between the boat and a strong near thing; None: none
+    racons: bool = True
 
 
 @dataclass(frozen=True, slots=True)
