@@ -12,7 +12,7 @@ from moonless.boat.types import RadarSet
 from moonless.chart.types import Mark
 from moonless.radar._kernels import finish_kernel, splat_kernel
 from moonless.radar.detection import TABLE_SHIFT, clutter_weight, p_detect, p_detect_table
-from moonless.radar.mean import MeanEcho, mean_echo, near_lobes
+from moonless.radar.mean import LOBE_MEAN_DB, MeanEcho, mean_echo, near_lobes
 from moonless.radar.points import PointEchoes, point_echoes
 from moonless.radar.targets import target_of_mark
 from moonless.radar.types import (
@@ -83,8 +83,8 @@ def finish(mean: MeanEcho, *, is_drawn: bool) -> tuple[NDArray[np.float32], NDAr
         mean.main,
         near_lobes(mean.sectors),
         mean.sectors.sum(axis=0),
-        10.0 ** (2.0 * radar.side_lobe_near_db / 10.0),
-        10.0 ** (2.0 * radar.side_lobe_far_db / 10.0),
+        10.0 ** ((2.0 * radar.side_lobe_near_db + LOBE_MEAN_DB) / 10.0),
+        10.0 ** ((2.0 * radar.side_lobe_far_db + LOBE_MEAN_DB) / 10.0),
         mean.half_cells,
         mean.half_rest,
         mean.first_shown,

@@ -22,7 +22,7 @@ class LandDefaults:
     """What land is taken to be where nothing is charted.  Our own choices, no source; the manual states them."""
 
     bank_m: float = 1.5  # height of the shore itself
-    slope: float = 0.08  # rise per metre inland
+    slope: float = 0.15  # rise per metre inland
     height_m: float = 9.0  # trees and houses on low land
     town_m: float = 14.0  # inside a charted built-up area
     rough_m: float = 2.5  # standard deviation of what stands on the land, at the raster's step

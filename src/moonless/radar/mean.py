@@ -29,6 +29,9 @@ Floats = NDArray[np.float64]
 N_SECTOR = 64
 # Side lobes are summed over about 20 degrees: this many sectors.
 _NEAR_SECTORS = 3
+# A boat file gives the height of the lobes; between them the pattern falls, and what a whole window of it gathers there
+# and back lies this far under (from memory, order of magnitude).
+LOBE_MEAN_DB = -9.0
 # Below this power the sea is not worth a cell's work.
 _LEAST_CLUTTER = 1e-3
 # The two-way beam is cut where it has fallen 60 dB.
