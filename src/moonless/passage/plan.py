@@ -1,0 +1,219 @@
+"""The plan for tonight: every leg timed, and held against sky, water, chart and boat."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+from moonless.boat.types import Boat
+from moonless.chart.library import Chart
+from moonless.constants import NAUTICAL_MILE_M
+from moonless.errors import InputError
+from moonless.passage.corridor import Passing, leg_dangers
+from moonless.passage.dark import dark_at, night_events
+from moonless.passage.go import points_for_and_against
+from moonless.passage.opens import PointThatOpens, points_that_open
+from moonless.passage.pace import expected_seeing_m, fuel_l, leg_speed_kn
+from moonless.passage.route import Leg, Route
+from moonless.passage.sight import lights_on_leg, sample, unlit_marks
+from moonless.passage.stretch import Stretch, stretches
+from moonless.passage.types import LegDanger, LegPlan, Plan
+from moonless.passage.water import Water
+from moonless.reading.speed import stopping_line_m
+from moonless.sea.stations import Stations
+from moonless.sea.stream import course_to_steer
+from moonless.units import kn_to_mps, mps_to_kn
+
+CALM_M = 0.3
+Progress = Callable[[str, float], None]
+
+
+@dataclass(frozen=True, slots=True)
+class Night:
+    """What the skipper says of the night."""
+
+    cloud: float = 0.0  # 0 clear to 1 overcast
+    visibility_m: float = 10.0 * NAUTICAL_MILE_M
+    wave_height_m: float = CALM_M
+    wanted_kn: float | None = None
+    zone: str = "UTC"
+
+    def __post_init__(self) -> None:
+        if not 0.0 <= self.cloud <= 1.0:
+            raise InputError(f"cloud {self.cloud} is not between 0 (clear) and 1 (overcast)")
+        if self.visibility_m <= 0.0 or self.wave_height_m < 0.0:
+            raise InputError("visibility must be above nought and wave height not below it")
+        if self.wanted_kn is not None and self.wanted_kn <= 0.0:
+            raise InputError(f"speed {self.wanted_kn} kn is not a speed")
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class LegGround:
+    """What does not change with the time of departure: found once, used for every departure tried."""
+
+    number: int
+    leg: Leg
+    stretch: Stretch | None  # None: no chart touches the leg
+    opens: tuple[PointThatOpens, ...]
+    speed_kn: float
+    because: str
+
+
+def survey(chart: Chart, route: Route, boat: Boat, night: Night, progress: Progress | None = None) -> list[LegGround]:
+    """Open the chart round every leg and settle its speed."""
+    if progress:
+        progress("opening the chart", 0.0)
+    out = []
+    speed, because = leg_speed_kn(boat, night.wave_height_m, night.wanted_kn, None)
+    for number, (leg, stretch) in enumerate(zip(route.legs, stretches(chart, route.legs), strict=True), 1):
+        if progress:
+            progress(f"leg {number}", number / len(route.legs))
+        opens: tuple[PointThatOpens, ...] = ()
+        if stretch is not None:
+            opens = tuple(points_that_open(stretch.edges, sample(leg, stretch.local), stretch.local.frame))
+        out.append(LegGround(number, leg, stretch, opens, speed, because))
+    return out
+
+
+def make_plan(
+    chart: Chart,
+    route: Route,
+    boat: Boat,
+    depart_s: float,
+    night: Night,
+    stations: Stations | None = None,
+    *,
+    ground: Sequence[LegGround] | None = None,
+    progress: Progress | None = None,
+) -> Plan:
+    """Return the plan without pictures.
+
+    A route that touches a danger or leaves the chart is still planned, so that the place and the reason can be shown:
+    ``Plan.refused`` holds them and whoever prints the plan says so first.
+    """
+    ground = survey(chart, route, boat, night, progress) if ground is None else ground
+    water = Water(stations)
+    legs = []
+    time = depart_s
+    for place in ground:
+        leg = _plan_leg(place, boat, night, water, time)
+        legs.append(leg)
+        time = leg.end_s
+    middle = ground[len(ground) // 2].leg.at(0.0)
+    events = [*night_events(*middle, depart_s, time), *water.tide_turns(*middle, depart_s - 21_600.0, time + 21_600.0)]
+    plan = Plan(
+        route=route,
+        boat_name=boat.name,
+        depart_s=depart_s,
+        zone=night.zone,
+        legs=tuple(_with_bailouts(legs)),
+        events=tuple(sorted(events)),
+        points=(),
+        assumptions=_assumptions(boat, night, stations),
+        chart_cells=tuple(
+            f"{c.name}, 1:{c.scale}, edition {c.edition} update {c.update}, {c.issued or 'date not given'}"
+            for c in chart.cells
+        ),
+    )
+    return replace(plan, points=points_for_and_against(plan, boat, night.visibility_m))
+
+
+def _plan_leg(place: LegGround, boat: Boat, night: Night, water: Water, start_s: float) -> LegPlan:
+    leg, number = place.leg, place.number
+    lat, lon = leg.at(leg.length_m / 2)
+    first_guess = start_s + leg.length_m / kn_to_mps(place.speed_kn) / 2
+    here = water.at(lat, lon, first_guess)
+    over_ground, steer = place.speed_kn, leg.course_deg if here.stream_drift_kn is None else None
+    if here.stream_drift_kn is not None and here.stream_set_deg is not None:
+        set_rad = math.radians(here.stream_set_deg)
+        drift = kn_to_mps(here.stream_drift_kn)
+        east, north = drift * math.sin(set_rad), drift * math.cos(set_rad)
+        found = course_to_steer(math.radians(leg.course_deg), kn_to_mps(place.speed_kn), east, north)
+        if found is not None:
+            over_ground, steer = mps_to_kn(found.speed_over_ground), math.degrees(found.course_rad)
+        else:
+            over_ground, steer = 0.1, None  # the stream is stronger than the boat: an endless leg, told as such
+    end_s = start_s + leg.length_m / kn_to_mps(over_ground)
+    dark = dark_at(lat, lon, (start_s + end_s) / 2, leg.course_deg, night.cloud)
+    if place.stretch is None:
+        whole = LegDanger(
+            "chart ends", number, 0.0, 0.0, "on", None, "", "", "", None, None, "stops", f"no chart covers leg {number}"
+        )
+        dangers, lights, unlit = [whole], [], []
+    else:
+        passing = Passing(number, leg, here.tide_m, kn_to_mps(place.speed_kn))
+        dangers = leg_dangers(place.stretch.local, boat, passing)
+        lights = lights_on_leg(number, leg, place.stretch, boat, night.visibility_m)
+        unlit = unlit_marks(number, leg, place.stretch.local, boat, night.wave_height_m)
+    return LegPlan(
+        number=number,
+        leg=leg,
+        speed_kn=over_ground,
+        because=place.because,
+        steer_deg=steer,
+        start_s=start_s,
+        end_s=end_s,
+        fuel_l=fuel_l(boat, place.speed_kn, (end_s - start_s) / 3600.0),
+        dark=dark,
+        water=here,
+        dangers=tuple(dangers),
+        lights=tuple(lights),
+        unlit=tuple(unlit),
+        bailout="",
+        opens=tuple(_opening_words(place, boat, night)),
+    )
+
+
+def _opening_words(place: LegGround, boat: Boat, night: Night) -> list[str]:
+    out = []
+    for point in place.opens:
+        slow, _ = leg_speed_kn(boat, night.wave_height_m, place.speed_kn, point.distance_m)
+        side = "starboard" if point.relative_deg > 0 else "port"
+        off = f"{point.distance_m / NAUTICAL_MILE_M:.2f} NM"
+        words = f"{point.along_m / NAUTICAL_MILE_M:.2f} NM along, a point {off} on the {side} bow opens"
+        if slow < place.speed_kn - 0.05:
+            words += f": {slow:.1f} kn goes with a boat coming out of it"
+        out.append(words)
+    return out
+
+
+def _with_bailouts(legs: Sequence[LegPlan]) -> list[LegPlan]:
+    """Say for each leg whether back or on is nearer, and charted anchorages beside it."""
+    total = sum(leg.leg.length_m for leg in legs)
+    done = 0.0
+    out = []
+    for leg in legs:
+        middle = done + leg.leg.length_m / 2
+        on = total - middle
+        where = f"back to {legs[0].leg.start.name}" if middle <= on else f"on to {legs[-1].leg.end.name}"
+        anchor = next((d for d in leg.dangers if d.kind == "anchorage"), None)
+        words = f"nearest end: {where}, {min(middle, on) / NAUTICAL_MILE_M:.1f} NM"
+        if anchor is not None:
+            name = f" {anchor.name}" if anchor.name else ""
+            words += f"; charted anchorage{name} {anchor.along_m / NAUTICAL_MILE_M:.1f} NM along"
+        out.append(replace(leg, bailout=words))
+        done += leg.leg.length_m
+    return out
+
+
+def _assumptions(boat: Boat, night: Night, stations: Stations | None) -> tuple[str, ...]:
+    seeing = expected_seeing_m(boat, night.wave_height_m)
+    held = "is not expected to be held at all"
+    if seeing is not None:
+        held = f"should be held to {seeing / NAUTICAL_MILE_M:.2f} NM"
+    skipper = boat.skipper
+    stop = stopping_line_m(kn_to_mps(10.0), boat)
+    sea = f"visibility {night.visibility_m / NAUTICAL_MILE_M:.0f} NM, waves {night.wave_height_m:.1f} m"
+    return (
+        f"Cloud {night.cloud:.0%}, {sea}, as given.",
+        f"A thing of {skipper.smallest_rcs_m2:g} m² {skipper.smallest_height_m:g} m high {held} by this radar in those "
+        "waves, without rain.",
+        f"From 10 kn the boat needs {stop:.0f} m with {skipper.react_s:.0f} s to see and react"
+        + ("." if boat.stopping else "; no stopping trials in the boat file, so a cautious figure is assumed."),
+        "Land between is taken to hide a light whatever their heights.",
+        "No tide stations were given: depths are held against chart datum with no tide added."
+        if stations is None
+        else "Tide and stream are predictions; wind and air pressure are not in them.",
+        "Bridge and cable clearances are above a high-water level; the tide is never counted as more room.",
+    )

@@ -1,0 +1,152 @@
+"""Routes: waypoints and legs, in from GPX 1.1 and out again."""
+
+from __future__ import annotations
+
+import math
+import xml.etree.ElementTree as ET
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from moonless.errors import InputError, SourceError
+from moonless.frames import LocalFrame, destination, geodesic
+from moonless.units import iso_utc
+
+GPX = "http://www.topografix.com/GPX/1/1"
+# A GPX file of a night's run is some kilobytes; anything larger is not one, and must not be parsed.
+MAX_GPX_BYTES = 20_000_000
+
+
+@dataclass(frozen=True, slots=True)
+class Waypoint:
+    """One turning point."""
+
+    name: str
+    lat_deg: float
+    lon_deg: float
+
+
+@dataclass(frozen=True, slots=True)
+class Leg:
+    """From one waypoint to the next along the geodesic."""
+
+    start: Waypoint
+    end: Waypoint
+    length_m: float
+    course_deg: float  # initial, true
+
+    def at(self, along_m: float) -> tuple[float, float]:
+        """Return (lat, lon) a distance along."""
+        lat, lon = destination(self.start.lat_deg, self.start.lon_deg, self.course_deg, along_m)
+        return float(lat), float(lon)
+
+    def plane(self, frame: LocalFrame) -> NDArray[np.float64]:
+        """Return the leg as points every 500 m at most, shape (n, 2), metres in a frame."""
+        steps = np.linspace(0.0, self.length_m, max(2, math.ceil(self.length_m / 500.0) + 1))
+        lat, lon = destination(
+            np.full(steps.shape, self.start.lat_deg),
+            np.full(steps.shape, self.start.lon_deg),
+            np.full(steps.shape, self.course_deg),
+            steps,
+        )
+        east, north = frame.to_plane(lat, lon)
+        return np.column_stack([east, north])
+
+
+@dataclass(frozen=True)
+class Route:
+    """Waypoints in order, at least two, no leg of no length."""
+
+    name: str
+    waypoints: tuple[Waypoint, ...]
+
+    def __post_init__(self) -> None:
+        if len(self.waypoints) < 2:
+            raise InputError(f"route {self.name!r} has {len(self.waypoints)} waypoints; two are the least")
+        for number, leg in enumerate(self.legs, 1):
+            if leg.length_m < 1.0:
+                raise InputError(f"leg {number} of route {self.name!r} has no length: {leg.start.name} twice in a row")
+
+    @cached_property
+    def legs(self) -> tuple[Leg, ...]:
+        """The legs in order."""
+        out = []
+        for start, end in zip(self.waypoints, self.waypoints[1:], strict=False):
+            length, course = geodesic(start.lat_deg, start.lon_deg, end.lat_deg, end.lon_deg)
+            out.append(Leg(start, end, float(length), float(course)))
+        return tuple(out)
+
+    @property
+    def length_m(self) -> float:
+        """Whole length."""
+        return sum(leg.length_m for leg in self.legs)
+
+    def reversed(self) -> Route:
+        """Return the way back."""
+        return Route(f"{self.name}, back", tuple(reversed(self.waypoints)))
+
+
+def read_gpx(path: Path) -> Route:
+    """Read the first route of a GPX file; a file with a track and no route gives the track's points.
+
+    Raises
+    ------
+    InputError   If the file cannot be opened, or holds no route.
+    SourceError  If it is not GPX, or a point's position is not on earth.
+    """
+    try:
+        raw = Path(path).read_bytes()
+    except OSError as problem:
+        raise InputError(f"{path}: cannot be opened: {problem.strerror}") from problem
+    if len(raw) > MAX_GPX_BYTES:
+        raise SourceError(f"{path}: {len(raw)} bytes are too many for a route; {MAX_GPX_BYTES} are the most")
+    # A document type is where XML hides its bombs, and GPX has none.
+    if b"<!DOCTYPE" in raw[:4096].upper() or b"<!ENTITY" in raw.upper():
+        raise SourceError(f"{path}: carries a document type; GPX has none")
+    try:
+        root = ET.fromstring(raw)
+    except ET.ParseError as problem:
+        raise SourceError(f"{path}: is not GPX: {problem}") from problem
+    space = root.tag.partition("}")[0] + "}" if root.tag.startswith("{") else ""
+    if root.tag != f"{space}gpx":
+        raise SourceError(f"{path}: is not GPX: its root is {root.tag.rpartition('}')[2]!r}")
+    route = root.find(f"{space}rte")
+    points = [] if route is None else route.findall(f"{space}rtept")
+    if not points:
+        route = root.find(f"{space}trk")
+        points = root.findall(f"{space}trk/{space}trkseg/{space}trkpt")
+    if not points:
+        raise InputError(f"{path}: holds neither a route nor a track")
+    waypoints = []
+    for number, point in enumerate(points, 1):
+        try:
+            lat, lon = float(point.attrib["lat"]), float(point.attrib["lon"])
+        except (KeyError, ValueError):
+            raise SourceError(f"{path}: point {number} has no position") from None
+        if not (-90 <= lat <= 90 and -180 <= lon <= 180):
+            raise SourceError(f"{path}: point {number} at {lat}, {lon} is not a place on earth")
+        waypoints.append(Waypoint(point.findtext(f"{space}name") or f"WP{number}", lat, lon))
+    name = (route.findtext(f"{space}name") if route is not None else None) or Path(path).stem
+    return Route(name, tuple(waypoints))
+
+
+def to_gpx(route: Route, arrivals_ns: Sequence[int] | None = None) -> str:
+    """Return GPX 1.1 text of the route, with the time of each waypoint where given."""
+    ET.register_namespace("", GPX)
+    root = ET.Element(f"{{{GPX}}}gpx", {"version": "1.1", "creator": "Moonless"})
+    meta = ET.SubElement(root, f"{{{GPX}}}metadata")
+    ET.SubElement(meta, f"{{{GPX}}}desc").text = "Passage plan. An aid, not a look-out; not for navigation."
+    rte = ET.SubElement(root, f"{{{GPX}}}rte")
+    ET.SubElement(rte, f"{{{GPX}}}name").text = route.name
+    for number, waypoint in enumerate(route.waypoints):
+        at = {"lat": f"{waypoint.lat_deg:.7f}", "lon": f"{waypoint.lon_deg:.7f}"}
+        point = ET.SubElement(rte, f"{{{GPX}}}rtept", at)
+        if arrivals_ns is not None:
+            ET.SubElement(point, f"{{{GPX}}}time").text = iso_utc(arrivals_ns[number])
+        ET.SubElement(point, f"{{{GPX}}}name").text = waypoint.name
+    ET.indent(root)
+    return '<?xml version="1.0" encoding="UTF-8"?>\n' + ET.tostring(root, encoding="unicode") + "\n"

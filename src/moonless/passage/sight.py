@@ -1,0 +1,179 @@
+"""What the eye will have: lights of the chart along a leg, and the unlit marks that only the radar can hold.
+
+A light shows where the track is inside its computed range (Bowditch: the smaller of geographic and luminous range),
+inside a sector, and with no land between.  Land between is taken to hide a light whatever their heights, which errs
+to the dark side.  A light whose nominal range is not charted is listed only within two miles.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+
+from moonless.boat.types import Boat
+from moonless.chart.lights import COLOUR_WORDS, ChartLight, Sector
+from moonless.chart.local import LocalChart
+from moonless.chart.types import Mark
+from moonless.constants import NAUTICAL_MILE_M
+from moonless.frames import bearing_of, wrap_180
+from moonless.passage.route import Leg
+from moonless.passage.stretch import Stretch
+from moonless.passage.types import LightSeen, UnlitMark
+from moonless.radar.targets import target_of_mark
+from moonless.reading.seeing import curve_for
+from moonless.sky.visibility import computed_range_m, geographic_range_m
+
+STEP_M = 100.0
+UNCHARTED_RANGE_M = 2.0 * NAUTICAL_MILE_M
+UNLIT_WITHIN_M = 0.5 * NAUTICAL_MILE_M
+# The land a light stands on must not hide it: this much of the sight line at its end is not looked at.
+OWN_GROUND_M = 60.0
+LEADING = frozenset({4, 10, 12, 13, 14, 15})  # CATLIT: leading, subsidiary, rear, front, lower, upper
+LEADING_WITHIN_DEG = 2.0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class TrackPoints:
+    """A leg sampled: each field shape (n,)."""
+
+    along_m: np.ndarray
+    east_m: np.ndarray
+    north_m: np.ndarray
+    course_deg: float
+
+
+def sample(leg: Leg, local: LocalChart) -> TrackPoints:
+    """Return points every hundred metres at most along a leg."""
+    line = shapely.LineString(leg.plane(local.frame))
+    along = np.linspace(0.0, line.length, max(2, math.ceil(line.length / STEP_M) + 1))
+    points = shapely.line_interpolate_point(line, along)
+    return TrackPoints(along, shapely.get_x(points), shapely.get_y(points), leg.course_deg)
+
+
+def lights_on_leg(number: int, leg: Leg, stretch: Stretch, boat: Boat, visibility_m: float) -> list[LightSeen]:
+    """Return the lights seen somewhere along a leg, in the order they come up."""
+    points = sample(leg, stretch.local)
+    found = []
+    for light in stretch.lights:
+        found += _seen_along(number, light, points, stretch.local, boat, visibility_m)
+    return sorted(found, key=lambda s: (s.first_along_m, s.nearest_m))
+
+
+def _reach_m(light: ChartLight, sector: Sector, boat: Boat, visibility_m: float) -> float:
+    height = light.height_m
+    if sector.range_nm is None:
+        reach = UNCHARTED_RANGE_M
+        return reach if height is None else min(reach, geographic_range_m(boat.eye_height_m, height))
+    nominal_m = sector.range_nm * NAUTICAL_MILE_M
+    # A height that is not charted cannot bring a light over the horizon: three metres, a low beacon's.
+    return computed_range_m(boat.eye_height_m, 3.0 if height is None else height, nominal_m, visibility_m)
+
+
+def _seen_along(
+    number: int, light: ChartLight, points: TrackPoints, local: LocalChart, boat: Boat, visibility_m: float
+) -> list[LightSeen]:
+    east, north = light.east_m - points.east_m, light.north_m - points.north_m
+    distance = np.hypot(east, north)
+    if distance.min() > 40 * NAUTICAL_MILE_M:
+        return []
+    out = []
+    bearing = np.degrees(bearing_of(east, north))
+    obscured = np.zeros(distance.shape, dtype=bool)
+    for sector in light.sectors:
+        if sector.obscured:
+            obscured |= np.array([sector.holds(float(b)) for b in bearing])
+    for sector in light.sectors:
+        if sector.obscured:
+            continue
+        reach = _reach_m(light, sector, boat, visibility_m)
+        shows = (distance <= reach) & ~obscured
+        if shows.any():
+            shows &= np.array([bool(s) and sector.holds(float(b)) for s, b in zip(shows, bearing, strict=True)])
+        if shows.any():
+            shows &= ~_behind_land(light, points, shows, local)
+        if not shows.any():
+            continue
+        first, last = int(np.argmax(shows)), int(shows.size - 1 - np.argmax(shows[::-1]))
+        out.append(
+            LightSeen(
+                leg=number,
+                name=light.name,
+                text=light.text,
+                colour="/".join(COLOUR_WORDS.get(c, "?") for c in sector.colours) or "colour not charted",
+                first_along_m=float(points.along_m[first]),
+                last_along_m=float(points.along_m[last]),
+                range_m=reach,
+                bearing_deg=float(bearing[first]),
+                relative_deg=wrap_180(float(bearing[first]) - points.course_deg),
+                nearest_m=float(distance[shows].min()),
+                leading=_leads(sector, points.course_deg),
+            )
+        )
+    return out
+
+
+def _behind_land(light: ChartLight, points: TrackPoints, asked: np.ndarray, local: LocalChart) -> np.ndarray:
+    hidden = np.zeros(asked.shape, dtype=bool)
+    land = local.land
+    if shapely.is_empty(land):
+        return hidden
+    shapely.prepare(land)
+    for k in np.flatnonzero(asked):
+        east, north = light.east_m - points.east_m[k], light.north_m - points.north_m[k]
+        distance = math.hypot(east, north)
+        if distance <= OWN_GROUND_M:
+            continue
+        share = 1.0 - OWN_GROUND_M / distance
+        end = (points.east_m[k] + share * east, points.north_m[k] + share * north)
+        ray = shapely.LineString([(points.east_m[k], points.north_m[k]), end])
+        hidden[k] = bool(shapely.intersects(land, ray))
+    return hidden
+
+
+def _leads(sector: Sector, course_deg: float) -> bool:
+    kinds = {int(c) for c in sector.attributes.get("CATLIT", ())}
+    orient = sector.attributes.get("ORIENT")
+    if orient is None or not kinds & LEADING:
+        return False
+    return abs(wrap_180(float(orient) - course_deg)) <= LEADING_WITHIN_DEG
+
+
+def unlit_marks(number: int, leg: Leg, local: LocalChart, boat: Boat, wave_height_m: float) -> list[UnlitMark]:
+    """Return the unlit marks near a leg and where along it the radar should first hold each, in calm of rain."""
+    points = sample(leg, local)
+    line = shapely.LineString(np.column_stack([points.east_m, points.north_m]))
+    found = []
+    for mark in local.marks:
+        if mark.lit:
+            continue
+        off = float(shapely.distance(line, shapely.Point(mark.east_m, mark.north_m)))
+        if off <= UNLIT_WITHIN_M:
+            found.append(_unlit(number, mark, off, points, local, boat, wave_height_m))
+    return sorted(found, key=lambda m: m.along_m)
+
+
+def _unlit(
+    number: int, mark: Mark, off: float, points: TrackPoints, local: LocalChart, boat: Boat, wave_height_m: float
+) -> UnlitMark:
+    distance = np.hypot(mark.east_m - points.east_m, mark.north_m - points.north_m)
+    abeam = int(np.argmin(distance))
+    target = target_of_mark(mark)
+    curve = curve_for(boat.radar, 6.0 * NAUTICAL_MILE_M, target.height_m, wave_height_m)
+    reach = curve.held_to_m(target.rcs_m2, 0.0, boat.radar.min_range_m)
+    held: float | None = None
+    if reach is not None:
+        inside = distance <= reach
+        if inside.any():
+            stand_in = ChartLight(None, mark.cell, mark.east_m, mark.north_m, None, "", True, ())
+            inside &= ~_behind_land(stand_in, points, inside, local)
+        if inside.any():
+            held = float(points.along_m[int(np.argmax(inside))])
+    k = min(abeam + 1, points.along_m.size - 1)
+    j = max(k - 1, 0)
+    ahead_east, ahead_north = points.east_m[k] - points.east_m[j], points.north_m[k] - points.north_m[j]
+    cross = ahead_east * (mark.north_m - points.north_m[j]) - ahead_north * (mark.east_m - points.east_m[j])
+    side = "port" if cross > 0 else "starboard"
+    return UnlitMark(number, mark.name, mark.object, float(points.along_m[abeam]), off, side, held)  # type: ignore[arg-type]

@@ -1,0 +1,188 @@
+"""What a plan holds.  Degrees, metres and knots where the name says; None: not known."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any, Literal
+
+from moonless.passage.route import Leg, Route
+
+Weight = Literal["stops", "against", "note", "for"]
+
+
+@dataclass(frozen=True, slots=True)
+class DarkAt:
+    """How dark it is at one place and time."""
+
+    time_s: float
+    word: str
+    lux: float
+    sun_altitude_deg: float
+    moon_altitude_deg: float
+    moon_relative_deg: float | None  # from the course, -180..180; None: the moon is down
+    moon_lit_percent: float
+
+
+@dataclass(frozen=True, slots=True)
+class WaterAt:
+    """Tide and stream at one place and time; None: no station says."""
+
+    time_s: float
+    tide_m: float | None
+    tide_how: str
+    stream_set_deg: float | None
+    stream_drift_kn: float | None
+    stream_how: str
+
+
+DangerKind = Literal[
+    "land",
+    "shoal",
+    "dries",
+    "rock",
+    "wreck",
+    "obstruction",
+    "structure",
+    "unsurveyed",
+    "chart ends",
+    "bridge",
+    "cable",
+    "fish farm",
+    "restricted",
+    "fairway",
+    "ferry",
+    "traffic scheme",
+    "anchorage",
+]
+
+
+@dataclass(frozen=True, slots=True)
+class LegDanger:
+    """One charted thing in a leg's corridor."""
+
+    kind: DangerKind
+    leg: int  # from 1
+    along_m: float  # from the leg's start to where it is nearest, or first met
+    off_m: float  # from the track; 0: on it
+    side: Literal["on", "port", "starboard"]
+    name: str | None
+    object: str
+    cell: str
+    feature: str
+    depth_m: float | None  # charted, below datum
+    margin_m: float | None  # water, or air, left over what the boat needs at that time; None: not known
+    weight: Weight
+    say: str
+
+
+@dataclass(frozen=True, slots=True)
+class LightSeen:
+    """One light of the chart as this leg sees it."""
+
+    leg: int
+    name: str | None
+    text: str
+    colour: str
+    first_along_m: float
+    last_along_m: float
+    range_m: float  # how far it is seen tonight
+    bearing_deg: float  # true, when first seen
+    relative_deg: float  # from the bow, -180..180
+    nearest_m: float
+    leading: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class UnlitMark:
+    """A beacon or buoy without a light near the track, and by when the radar should hold it."""
+
+    leg: int
+    name: str | None
+    object: str
+    along_m: float  # where it is abeam
+    off_m: float
+    side: Literal["port", "starboard"]
+    radar_from_m: float | None  # along the leg, where p(detect) first passes nine in ten; None: not expected
+
+
+@dataclass(frozen=True, slots=True)
+class ScopePicture:
+    """What the radar should show at one place."""
+
+    leg: int
+    title: str
+    lat_deg: float
+    lon_deg: float
+    heading_deg: float
+    scale_nm: float
+    png: bytes
+    marks: tuple[str, ...]  # "Cay beacon 045° 0.6 NM"
+    hidden: tuple[str, ...]  # "behind the point to port until ..."
+
+
+@dataclass(frozen=True, slots=True)
+class LegPlan:
+    """One leg, timed."""
+
+    number: int
+    leg: Leg
+    speed_kn: float  # over the ground, as planned
+    because: str
+    steer_deg: float | None  # true course to steer with the stream; None: the stream is not known
+    start_s: float
+    end_s: float
+    fuel_l: float | None
+    dark: DarkAt
+    water: WaterAt
+    dangers: tuple[LegDanger, ...]
+    lights: tuple[LightSeen, ...]
+    unlit: tuple[UnlitMark, ...]
+    bailout: str
+    opens: tuple[str, ...] = ()  # points of land that open along it, in words
+
+
+@dataclass(frozen=True, slots=True)
+class Point:
+    """One thing that speaks for or against going, with its figure and limit."""
+
+    weight: Weight
+    what: str
+    figure: str
+    limit: str
+
+
+@dataclass(frozen=True, slots=True)
+class Departure:
+    """One departure time of the window, as the search found it."""
+
+    time_s: float
+    stops: int
+    against: int
+    darkest_lux: float
+    mean_lux: float
+    least_depth_margin_m: float | None
+    tide_at_least_m: float | None
+    arrival_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """The whole plan."""
+
+    route: Route
+    boat_name: str
+    depart_s: float
+    zone: str
+    legs: tuple[LegPlan, ...]
+    events: tuple[tuple[float, str], ...]  # sun and moon, (Unix seconds, words)
+    points: tuple[Point, ...]
+    pictures: tuple[ScopePicture, ...] = ()
+    departures: tuple[Departure, ...] = ()
+    assumptions: tuple[str, ...] = ()
+    chart_cells: tuple[str, ...] = ()
+    extra: dict[str, Any] = field(default_factory=dict)
+
+    @property
+    def refused(self) -> tuple[LegDanger, ...]:
+        """Return the dangers that forbid the route as drawn."""
+        return tuple(d for leg in self.legs for d in leg.dangers if d.weight == "stops")
