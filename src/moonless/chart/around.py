@@ -87,9 +87,10 @@ def cut_around(indexes: Sequence[CellIndex], here: LocalFrame, radius_m: float, 
 
 def boxes_about(lat_deg: float, lon_deg: float, radius_m: float) -> list[Box]:
     """Return boxes in degrees that hold every place within a radius; two where it crosses the date line."""
-    # The smallest radius of curvature on the ellipsoid makes the box a little too large, never too small.
+    # The smallest radius of curvature on the ellipsoid (the meridian's on the equator) and a millionth for rounding:
+    # the box is a little too large, never too small.
     smallest_m = WGS84_A_M * (1.0 - WGS84_F) ** 2
-    reach_deg = math.degrees(radius_m / smallest_m)
+    reach_deg = math.degrees(radius_m / smallest_m) * (1.0 + 1e-6)
     south, north = max(-90.0, lat_deg - reach_deg), min(90.0, lat_deg + reach_deg)
     widest = max(abs(south), abs(north))
     if widest >= 89.9:

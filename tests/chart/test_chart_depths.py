@@ -1,0 +1,153 @@
+"""Depths and survey quality: unknown is told apart from deep."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import pytest
+import shapely
+from made_charts import ORIGIN, at, box, make_index
+
+from moonless.chart.library import Chart
+from moonless.chart.local import LocalChart
+from moonless.errors import NoCoverage
+
+
+@pytest.fixture(scope="module")
+def local(waters: Chart) -> LocalChart:
+    return waters.around(ORIGIN.lat_deg, ORIGIN.lon_deg, 5000.0)
+
+
+def test_the_shallowest_area_counts(local: LocalChart) -> None:
+    depths = local.depths_in(shapely.box(-200, 1000, 200, 1100))
+    assert depths.shallowest_m == 2.0
+    assert (depths.covered_fraction, depths.unsurveyed_fraction, depths.land_fraction) == (1.0, 0.0, 0.0)
+
+
+def test_an_area_touched_at_its_edge_does_not_count(local: LocalChart) -> None:
+    areas = {round(f.shape.bounds[2]): f for f in local.features("DEPARE")}
+    region = shapely.box(areas[0].shape.bounds[2] - 100.0, 1000.0, areas[0].shape.bounds[2] - 1.0, 1100.0)
+    assert local.depths_in(region).shallowest_m == 5.0
+
+
+def test_a_sounding_counts(local: LocalChart) -> None:
+    assert local.depths_in(shapely.box(-950, -1050, -850, -950)).shallowest_m == 4.1
+
+
+def test_a_rock_that_covers_has_no_water_at_datum(local: LocalChart) -> None:
+    depths = local.depths_in(shapely.Point(-2000, 0).buffer(20))
+    assert depths.shallowest_m == 0.0
+    assert depths.unknown_dangers == 0
+
+
+def test_a_rock_of_unknown_depth_is_counted_not_guessed(local: LocalChart) -> None:
+    depths = local.depths_in(shapely.Point(-2000, 100).buffer(20))
+    assert depths.shallowest_m == 5.0
+    assert depths.unknown_dangers == 1
+
+
+def test_unsurveyed_is_not_deep(local: LocalChart) -> None:
+    depths = local.depths_in(shapely.box(2200, 0, 2400, 100))
+    assert depths.shallowest_m is None
+    assert depths.unsurveyed_fraction == pytest.approx(1.0)
+    half = local.depths_in(shapely.box(1500, 1000, 2500, 1100))
+    assert half.shallowest_m == -1.0
+    assert half.unsurveyed_fraction == pytest.approx(0.5, abs=1e-4)
+
+
+def test_what_no_area_tells_of_is_unsurveyed() -> None:
+    # South of the land nothing is drawn at all, though the cell covers it.
+    rows: list[tuple[str, Any, dict[str, Any]]] = [
+        ("M_COVR", box(-1000, -1000, 1000, 1000), {"CATCOV": 1}),
+        ("DEPARE", box(-1000, 0, 0, 1000), {"DRVAL1": 3.0}),
+        ("DEPARE", box(0, 0, 1000, 1000), {"DRVAL2": 9.0}),  # no DRVAL1
+    ]
+    local = Chart([make_index("A", 10_000, rows)]).around(ORIGIN.lat_deg, ORIGIN.lon_deg, 1500.0)
+    depths = local.depths_in(shapely.box(-500, -500, 500, 500))
+    assert depths.shallowest_m == 3.0
+    assert depths.unsurveyed_fraction == pytest.approx(0.75, abs=1e-4)
+
+
+def test_land_has_no_water(local: LocalChart) -> None:
+    depths = local.depths_in(shapely.box(1200, -100, 1400, 100))
+    assert depths.shallowest_m == 0.0
+    assert depths.land_fraction == pytest.approx(1.0)
+    assert depths.unsurveyed_fraction == 0.0
+
+
+def test_outside_is_no_coverage(local: LocalChart) -> None:
+    with pytest.raises(NoCoverage, match="no chart covers any of the"):
+        local.depths_in(shapely.box(4000, 4000, 4100, 4100))
+    part = local.depths_in(shapely.box(-3100, 1000, -2900, 1100))
+    assert part.covered_fraction == pytest.approx(0.5, abs=1e-3)
+    assert part.shallowest_m == 5.0
+
+
+def test_along_a_track(local: LocalChart) -> None:
+    assert local.depths_in(shapely.LineString([(-1100, -1000), (-800, -1000)])).shallowest_m == 5.0
+    assert local.depths_in(shapely.LineString([(-100, 1000), (100, 1000)])).shallowest_m == 2.0
+
+
+# Zones of confidence: IHO S-57 edition 3.1, appendix A, chapter 2, CATZOC: A2 +-20 m, C +-500 m at 95 %.  The factor
+# 2.45 between that and one axis' standard deviation is in the same table ("95% CI (2.45 sigma)"; quoted from memory)
+# and is sqrt(-2 ln 0.05).
+def test_zone_figures(local: LocalChart) -> None:
+    west = local.quality_at(-1000.0, 0.0)
+    assert (west.catzoc, west.cell, west.scale) == ("A2", "cays", 12000)
+    assert west.position_sigma_m == pytest.approx(20.0 / 2.45, rel=1e-3)
+    east = local.quality_at(500.0, 1000.0)
+    assert east.catzoc == "C"
+    assert east.position_sigma_m == pytest.approx(500.0 / 2.45, rel=1e-3)
+    # 0.3 mm at 1:12 000: common practice, no source.
+    assert east.plotting_sigma_m == pytest.approx(3.6)
+
+
+def _quality(scale: int, zone: dict[str, Any] | None, depth: float = 10.0) -> tuple[str, float]:
+    rows: list[tuple[str, Any, dict[str, Any]]] = [
+        ("M_COVR", box(-1000, -1000, 1000, 1000), {"CATCOV": 1}),
+        ("DEPARE", box(-1000, -1000, 1000, 1000), {"DRVAL1": depth}),
+    ]
+    if zone is not None:
+        rows.append(("M_QUAL", box(-1000, -1000, 1000, 1000), zone))
+    local = Chart([make_index("A", scale, rows)]).around(ORIGIN.lat_deg, ORIGIN.lon_deg, 1500.0)
+    quality = local.quality_at(0.0, 0.0)
+    return quality.catzoc, quality.position_sigma_m
+
+
+def test_the_best_zone_grows_with_depth_and_is_limited_by_scale() -> None:
+    factor = math.sqrt(-2.0 * math.log(0.05))
+    assert _quality(1000, {"CATZOC": 1}, 100.0) == ("A1", pytest.approx((5.0 + 5.0) / factor))
+    assert _quality(80_000, {"CATZOC": 1}) == ("A1", pytest.approx(24.0))
+    assert _quality(1000, {"CATZOC": 3}) == ("B", pytest.approx(50.0 / factor))
+    zone, sigma = _quality(1000, {"CATZOC": 5})
+    assert zone == "D" and sigma > 500.0 / factor
+
+
+def test_where_nothing_is_said_the_zone_is_unassessed() -> None:
+    assert _quality(10_000, None)[0] == "U"
+    assert _quality(10_000, {})[0] == "U"
+    zone, sigma = _quality(10_000, {"CATZOC": 6, "POSACC": 20.0})
+    assert zone == "U" and sigma == pytest.approx(20.0 / 2.45, rel=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("cls", "given", "depth"),
+    [
+        ("WRECKS", {"VALSOU": 7.5, "WATLEV": 3}, 7.5),
+        ("WRECKS", {"CATWRK": 5}, 0.0),
+        ("OBSTRN", {"VALSOU": -1.2, "WATLEV": 4}, -1.2),
+        ("UWTROC", {"WATLEV": 5}, 0.0),
+        ("OBSTRN", {"WATLEV": 3}, None),
+    ],
+)
+def test_dangers(cls: str, given: dict[str, Any], depth: float | None) -> None:
+    rows: list[tuple[str, Any, dict[str, Any]]] = [
+        ("M_COVR", box(-1000, -1000, 1000, 1000), {"CATCOV": 1}),
+        ("DEPARE", box(-1000, -1000, 1000, 1000), {"DRVAL1": 20.0}),
+        (cls, at(0, 0), given),
+    ]
+    local = Chart([make_index("A", 10_000, rows)]).around(ORIGIN.lat_deg, ORIGIN.lon_deg, 1500.0)
+    depths = local.depths_in(shapely.Point(0, 0).buffer(50))
+    assert depths.shallowest_m == (20.0 if depth is None else depth)
+    assert depths.unknown_dangers == (depth is None)
