@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from moonless.chart.index import CellIndex
 from moonless.chart.local import LocalChart
+from moonless.chart.overlay import GRID_DEG
 from moonless.chart.plane import plane_of
 from moonless.chart.types import Cell
 from moonless.constants import WGS84_A_M, WGS84_F
@@ -51,13 +52,13 @@ def cut_around(indexes: Sequence[CellIndex], here: LocalFrame, radius_m: float, 
         taken: shapely.Geometry = shapely.Polygon()
         for index in indexes:
             own = index.cell.coverage_lonlat
-            here_covered = shapely.intersection(own, window)
+            here_covered = shapely.intersection(own, window, grid_size=GRID_DEG)
             if shapely.area(here_covered) == 0.0:
                 continue
-            if shapely.area(shapely.difference(here_covered, taken)) > 0.0:
+            if shapely.area(shapely.difference(here_covered, taken, grid_size=GRID_DEG)) > 0.0:
                 pieces.append(_cut(index, box, window, own, taken))
-            taken = shapely.union(taken, own)
-        taken = shapely.intersection(taken, window)
+            taken = shapely.union(taken, own, grid_size=GRID_DEG)
+        taken = shapely.intersection(taken, window, grid_size=GRID_DEG)
         if shapely.area(taken) > 0.0:
             covered.append(taken)
     if not covered:
@@ -75,7 +76,7 @@ def cut_around(indexes: Sequence[CellIndex], here: LocalFrame, radius_m: float, 
         centre_lon_deg=here.lon_deg,
         radius_m=radius_m,
         cells=tuple(dict.fromkeys(piece.cell for piece in pieces)),
-        coverage_lonlat=shapely.union_all(covered),
+        coverage_lonlat=shapely.union_all(covered, grid_size=GRID_DEG),
         objects=np.concatenate([np.empty(0, dtype="U6"), *(piece.objects for piece in pieces)]),
         lonlat=lonlat,
         shapes=plane_of(lonlat, frame),
@@ -113,17 +114,17 @@ def _cut(
     shapes = index.shapes(rows).copy()
     large = shapely.get_num_coordinates(shapes) > _CLIP_VERTICES
     if large.any():
-        shapes[large] = _trimmed(shapes[large], window, shapely.intersection)
+        shapes[large] = _trimmed(shapes[large], window, shapely.intersection, None)
     # What lies over the cell's own edge ends there: nothing is shown where coverage is not stated.
     edge = shapely.buffer(own, _EDGE_DEG)
     if not shapely.covers(edge, window):
         shapely.prepare(edge)
         over = ~shapely.covers(edge, shapes)
-        shapes[over] = _trimmed(shapes[over], edge, shapely.intersection)
+        shapes[over] = _trimmed(shapes[over], edge, shapely.intersection, GRID_DEG)
     if not shapely.is_empty(taken):
         shapely.prepare(taken)
         hit = shapely.intersects(taken, shapes)
-        shapes[hit] = _trimmed(shapes[hit], taken, shapely.difference)
+        shapes[hit] = _trimmed(shapes[hit], taken, shapely.difference, GRID_DEG)
     keep = ~(shapely.is_empty(shapes) | shapely.is_missing(shapes))
     rows, shapes = rows[keep], shapes[keep]
     described = [index.row(int(row)) for row in rows]
@@ -139,13 +140,18 @@ def _cut(
 def _trimmed(
     shapes: NDArray[np.object_],
     by: shapely.Geometry,
-    how: Callable[[NDArray[np.object_], shapely.Geometry], NDArray[np.object_]],
+    how: Callable[..., NDArray[np.object_]],
+    grid_deg: float | None,
 ) -> NDArray[np.object_]:
-    """Cut shapes, keeping only parts of their own dimension (an area that merely touches leaves no line behind)."""
+    """Cut shapes, keeping only parts of their own dimension (an area that merely touches leaves no line behind).
+
+    On a grid where edges of two cells meet, so that edges that differ in the last bits leave no slivers for later
+    overlays to trip over.
+    """
     if not len(shapes):
         return shapes
     dimension = shapely.get_dimensions(shapes)
-    out: NDArray[np.object_] = how(shapes, by)
+    out: NDArray[np.object_] = how(shapes, by, grid_size=grid_deg)
     changed = (shapely.get_dimensions(out) != dimension) | (shapely.get_type_id(out) == 7)
     for i in np.flatnonzero(changed):
         parts = [part for part in shapely.get_parts(out[i]) if shapely.get_dimensions(part) == dimension[i]]

@@ -10,6 +10,7 @@ import shapely
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
+from moonless.chart.overlay import joined
 from moonless.chart.types import Bridge, Feature, Span
 
 # Spans of one bridge touch, or nearly.
@@ -42,7 +43,7 @@ def _bridge(group: Sequence[Feature]) -> Bridge:
         name=names[0][0] if names else None,
         cell=group[0].cell,
         feature=low.feature,
-        shape=shapely.union_all([s.shape for s in spans]),
+        shape=joined([s.shape for s in spans]),
         clearance_m=low.clearance_m,
         clearance_open_m=min(opened, default=None),
         opens=any(s.opens for s in spans),

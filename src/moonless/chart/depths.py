@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import shapely
 
 from moonless.chart import classes
+from moonless.chart.overlay import common, joined, without
 from moonless.chart.types import Depths, Feature
 from moonless.errors import NoCoverage
 
@@ -82,12 +83,12 @@ def _share(region: shapely.Geometry, shapes: Sequence[shapely.Geometry]) -> floa
     areas = [shape for shape in shapes if shapely.get_dimensions(shape) == 2]
     if not areas:
         return 0.0
-    joined = shapely.union_all(areas)
+    whole = joined(areas)
     if shapely.get_dimensions(region) == 2:
-        return float(min(1.0, shapely.area(shapely.intersection(joined, region)) / shapely.area(region)))
+        return float(min(1.0, shapely.area(common(whole, region)) / shapely.area(region)))
     if shapely.get_dimensions(region) == 1:
-        return float(min(1.0, shapely.length(shapely.intersection(joined, region)) / shapely.length(region)))
-    return float(shapely.intersects(joined, region))
+        return float(min(1.0, shapely.length(common(whole, region)) / shapely.length(region)))
+    return float(shapely.intersects(whole, region))
 
 
 def _unsurveyed(
@@ -97,9 +98,9 @@ def _unsurveyed(
     unknown: Sequence[shapely.Geometry],
 ) -> float:
     areas = [shape for shape in known if shapely.get_dimensions(shape) == 2]
-    joined = shapely.union_all(areas) if areas else shapely.Polygon()
+    whole = joined(areas)
     if unknown:
-        joined = shapely.difference(joined, shapely.union_all(unknown))
-    share = covered_fraction - _share(region, [joined])
+        whole = without(whole, joined(unknown))
+    share = covered_fraction - _share(region, [whole])
     # Shapes that meet along an edge leave slivers of rounding, not unsurveyed water.
     return float(share) if share > 1e-6 else 0.0

@@ -18,6 +18,7 @@ from moonless.chart import classes
 from moonless.chart.bridges import bridges_of
 from moonless.chart.depths import depths_of
 from moonless.chart.marks import can_be_mark, marks_of
+from moonless.chart.overlay import common, joined
 from moonless.chart.plane import plane_of
 from moonless.chart.quality import quality_of
 from moonless.chart.types import Bridge, Cell, Depths, Feature, FeatureTable, Mark, Quality
@@ -118,8 +119,7 @@ class LocalChart:
     def land(self) -> shapely.MultiPolygon:
         """All land (LNDARE areas), one multipolygon; empty where the chart shows none."""
         areas = self._shapes[(self._objects == "LNDARE") & (shapely.get_dimensions(self._shapes) == 2)]
-        joined = shapely.union_all(areas) if len(areas) else shapely.MultiPolygon()
-        polygons = [part for part in shapely.get_parts(joined) if part.geom_type == "Polygon"]
+        polygons = [part for part in shapely.get_parts(joined(areas)) if part.geom_type == "Polygon"]
         return shapely.MultiPolygon(polygons)
 
     @cached_property
@@ -158,7 +158,7 @@ class LocalChart:
 
     def covered_fraction(self, region: shapely.Geometry) -> float:
         """Return the share 0..1 of a region that the chart covers (by area, length, or number of points)."""
-        covered = shapely.intersection(region, self.coverage)
+        covered = common(region, self.coverage)
         if shapely.get_dimensions(region) == 2:
             return float(min(1.0, shapely.area(covered) / shapely.area(region)))
         if shapely.get_dimensions(region) == 1:
