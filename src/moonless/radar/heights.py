@@ -22,12 +22,12 @@ class LandDefaults:
     """What land is taken to be where nothing is charted.  Our own choices, no source; the manual states them."""
 
     bank_m: float = 1.5  # height of the shore itself
-    slope: float = 0.15  # rise per metre inland
+    slope: float = 0.2  # rise per metre inland
     height_m: float = 9.0  # trees and houses on low land
     town_m: float = 14.0  # inside a charted built-up area
     rough_m: float = 2.5  # standard deviation of what stands on the land, at the raster's step
     face_gamma: float = 2.0  # echo per projected area of the face at the water: rock and walls met nearly squarely
-    slope_gamma: float = 0.16  # of everything behind it (-8 dB): constant-gamma land clutter
+    slope_gamma: float = 0.4  # of what rises behind it (-4 dB): constant-gamma clutter of trees, rock and houses
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -32,6 +32,8 @@ _NEAR_SECTORS = 3
 # A boat file gives the height of the lobes; between them the pattern falls, and what a whole window of it gathers there
 # and back lies this far under (from memory, order of magnitude).
 LOBE_MEAN_DB = -9.0
+# Nearer than this the field hardly depends on range any more once heights are averaged.
+_TABLE_FROM_M = 50.0
 # Below this power the sea is not worth a cell's work.
 _LEAST_CLUTTER = 1e-3
 # The two-way beam is cut where it has fallen 60 dB.
@@ -151,8 +153,9 @@ def _profile(
         top, bottom = np.concatenate([top, screens[:, 4]]), np.concatenate([bottom, np.zeros(n)])
         gamma, blocks = np.concatenate([gamma, np.zeros(n)]), np.concatenate([blocks, np.ones(n, np.bool_)])
     wall_start, wall_range, wall_edge = crossings_kernel(*ends, grid.n_spoke)
-    table = land_table(path, 10.0, max(far, 20.0))
-    row = np.log(np.maximum(reach, 10.0) / 10.0) / math.log(max(far, 20.0) / 10.0) * (N_LAND_RANGE - 1)
+    table = land_table(path, _TABLE_FROM_M, max(far, 2.0 * _TABLE_FROM_M))
+    row = np.log(np.maximum(reach, _TABLE_FROM_M) / _TABLE_FROM_M) * (N_LAND_RANGE - 1)
+    row /= math.log(max(far, 2.0 * _TABLE_FROM_M) / _TABLE_FROM_M)
     shape = (grid.n_spoke, grid.n_cell)
     shadow = np.empty(shape, dtype=np.float32)
     raw = np.empty(shape, dtype=np.float32)

@@ -81,7 +81,7 @@ def smoothed_factor(path: Path, range_m: float, height_m: float) -> float:
 # Heights at which the land's table is kept, m: close together near the water, where the field changes most.
 N_LAND_HEIGHT = 64
 LAND_TOP_M = 64.0
-N_LAND_RANGE = 96
+N_LAND_RANGE = 256
 
 
 @lru_cache(maxsize=16)

@@ -23,6 +23,11 @@ def counts_from_snr(snr: ArrayLike) -> NDArray[np.uint8]:
     return np.clip(np.rint(level), 0, FULL_SCALE).astype(np.uint8)
 
 
+def counts_of(snr: ArrayLike) -> NDArray[np.uint8]:
+    """Return the counts a mean echo stands at, the mean noise it stands in included."""
+    return counts_from_snr(1.0 + np.asarray(snr, dtype=np.float64))
+
+
 def snr_db_from_counts(counts: ArrayLike) -> Any:
     """Return decibels over mean noise for counts; at 0 and 255 the true value may be lower or higher."""
     return (np.asarray(counts, dtype=np.float64) - NOISE_COUNT) / COUNTS_PER_DB
