@@ -11,6 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from moonless.constants import TAU
+from moonless.frames import LocalFrame
 from moonless.scan.assembler import ScanAssembler
 from moonless.scan.pose import PoseSample, PoseSeries
 from moonless.scan.types import Scan, ScanErrors, Spoke
@@ -284,3 +285,13 @@ def test_wide_counts_stay_wide() -> None:
     (scan,) = _scans(ScanAssembler(ERRORS), spokes, _poses())
     assert scan.echo.dtype == np.uint16
     assert scan.echo.max() == 4000
+
+
+def test_positions_are_the_radar_antennas() -> None:
+    heading = math.radians(90.0)
+    assembler = ScanAssembler(ERRORS, antenna_forward_m=3.0, antenna_starboard_m=1.0)
+    (scan,) = _scans(assembler, [_spoke(i, 180) for i in range(180)], _poses(heading))
+    # Ahead is east, starboard is south.
+    east, north = LocalFrame(10.0, 20.0).to_plane(scan.lat_deg, scan.lon_deg)
+    np.testing.assert_allclose(east, 3.0, atol=1e-3)
+    np.testing.assert_allclose(north, -1.0, atol=1e-3)

@@ -25,7 +25,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from moonless.constants import TAU
-from moonless.scan.pose import PoseSeries
+from moonless.frames import destination
+from moonless.scan.pose import PosesAt, PoseSeries
 from moonless.scan.types import AntennaAngle, Scan, ScanErrors, Spoke
 from moonless.units import NS_PER_S
 
@@ -77,6 +78,8 @@ class ScanAssembler:
     angle_from : what the antenna angle is counted from
     bow_offset_rad : added to every angle
     range_offset_m : added to every range
+    antenna_forward_m, antenna_starboard_m : of the radar's antenna from the position antenna; the scan's positions
+        are the radar antenna's
     """
 
     def __init__(
@@ -86,12 +89,15 @@ class ScanAssembler:
         angle_from: AntennaAngle = "bow",
         bow_offset_rad: float = 0.0,
         range_offset_m: float = 0.0,
+        antenna_forward_m: float = 0.0,
+        antenna_starboard_m: float = 0.0,
     ) -> None:
         self.counts = AssemblerCounts()
         self._errors = errors
         self._angle_from = angle_from
         self._bow_offset_rad = bow_offset_rad
         self._range_offset_m = range_offset_m
+        self._antenna = (antenna_forward_m, antenna_starboard_m)
         self._turn: list[_Sighting] = []
         self._direction = 0  # +1 clockwise, -1 the other way, 0 not known
         self._u_start = 0.0
@@ -302,13 +308,14 @@ class ScanAssembler:
         row_ns = self._row_times(u, azimuth, time_ns, n, phase)
         echo = _lay(sightings, source)
         at = poses.at(row_ns)
+        lat, lon = _antenna_place(at, *self._antenna)
         first = min(part.first_cell_m for part in (sightings[0].spoke, *sightings[0].more))
         scan = Scan(
             echo,
             is_received,
             row_ns,
-            at.lat_deg,
-            at.lon_deg,
+            lat,
+            lon,
             at.heading_true_rad,
             np.maximum(at.position_age, at.heading_age),
             first + self._range_offset_m,
@@ -358,6 +365,21 @@ class ScanAssembler:
         at = np.interp(row, along[order], (time_ns[order] - base).astype(np.float64))
         times: NDArray[np.int64] = base + np.round(at).astype(np.int64)
         return times
+
+
+def _antenna_place(
+    at: PosesAt, forward_m: float, starboard_m: float
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return (lat, lon) of the radar's antenna; where the heading is unknown, the position antenna's."""
+    if (forward_m == 0.0 and starboard_m == 0.0) or not np.isfinite(at.lat_deg).any():
+        return at.lat_deg, at.lon_deg
+    away = math.hypot(forward_m, starboard_m)
+    bearing = np.degrees(at.heading_true_rad + math.atan2(starboard_m, forward_m))
+    known = np.isfinite(bearing) & np.isfinite(at.lat_deg)
+    lat, lon = at.lat_deg.copy(), at.lon_deg.copy()
+    # Without a heading the echoes have no place anyhow.
+    lat[known], lon[known] = destination(lat[known], lon[known], bearing[known], np.full(int(known.sum()), away))
+    return lat, lon
 
 
 def _continues(last: Spoke, spoke: Spoke) -> bool:

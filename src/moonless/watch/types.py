@@ -1,14 +1,20 @@
-"""What one turn of the chain hands on: to the screens, the log, the voice."""
+"""What the watch hands on: to the screens, the log, the voice."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
 
 from moonless.echo.types import EchoPicture
 from moonless.frames import LocalFrame
 from moonless.reading.types import Reading
 from moonless.scan.types import Scan
 from moonless.track.types import AisTarget, Track
+
+LinkState = Literal["opening", "open", "lost", "ended"]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -21,3 +27,28 @@ class Turn:
     tracks: tuple[Track, ...]
     ais: tuple[AisTarget, ...]
     frame: LocalFrame | None  # of the tracks; None: own position never known
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SpokesNow:
+    """Some spokes as they came in, before the turn is whole; rows in the order of receipt."""
+
+    azimuth_rad: NDArray[np.float64]  # (n,), clockwise from north, or from the bow when ``from_bow``
+    from_bow: bool  # True: heading not known, rows cannot be laid on the chart
+    echo: NDArray[np.uint8]  # (n, n_cell), 0..255 of full scale
+    n_spoke: int  # spokes in a full turn
+    first_cell_m: float
+    cell_m: float
+    lat_deg: NDArray[np.float64]  # (n,), NaN where not known
+    lon_deg: NDArray[np.float64]
+    time_ns: NDArray[np.int64]  # (n,), Unix UTC
+    received_s: float  # `clock.steady_s` when these were taken in; 0 where nobody said
+
+
+@dataclass(frozen=True, slots=True)
+class LinkNow:
+    """How one link stands, in one plain line."""
+
+    link: str
+    state: LinkState
+    text: str

@@ -1,0 +1,183 @@
+"""What the boat's instruments say, taken in: which of several sources is believed, and what becomes of it.
+
+Rules of this file:
+- Of several sources of one thing the best kind is followed, and of equals the first; another takes over when it has
+  been silent for `TAKE_OVER_S`.  Two receivers mixed would make a boat that jumps from antenna to antenna.
+- A true heading goes before a compass, whatever its kind.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+
+from moonless.boat.types import Boat
+from moonless.constants import TAU
+from moonless.reading.situation import OwnState
+from moonless.scan.pose import PoseSample, PoseSeries
+from moonless.units import NS_PER_S
+from moonless.watch.ais_table import AisTable
+from moonless.watch.faults import FaultWatch
+from moonless.watch.timebase import TimeBase
+from moonless.wire.nmea_events import AisSaid, ClockSaid, DepthSaid, NoFixSaid, PoseSaid, Said, WindSaid
+
+TAKE_OVER_S = 2.0
+# Wind and depth older than this are not known any more.
+OLDEST_WIND_S = 10.0
+OLDEST_DEPTH_S = 5.0
+_POSITION_RANK = {"RMC": 0, "GGA": 1, "GLL": 2}
+_MOTION_RANK = {"RMC": 0, "VTG": 1}
+
+Source = tuple[str, str, str]
+"""Link, talker, kind."""
+
+
+class _Chooser:
+    """Follows one source of several."""
+
+    def __init__(self) -> None:
+        self._followed: Source | None = None
+        self._rank = 0
+        self._last_ns = 0
+
+    def takes(self, source: Source, rank: int, now_ns: int) -> bool:
+        is_free = self._followed is None or now_ns - self._last_ns > TAKE_OVER_S * NS_PER_S
+        if source != self._followed and not is_free and rank >= self._rank:
+            return False
+        self._followed, self._rank, self._last_ns = source, rank, now_ns
+        return True
+
+
+@dataclass(frozen=True, slots=True)
+class Wind:
+    """Wind over the ground."""
+
+    from_rad: float  # true
+    speed: float
+
+
+class Intake:
+    """Takes in what NMEA sentences said."""
+
+    def __init__(self, boat: Boat, times: TimeBase, faults: FaultWatch) -> None:
+        self.poses = PoseSeries()
+        self.ais = AisTable(boat.mmsi)
+        self._boat = boat
+        self._times = times
+        self._faults = faults
+        self._position = _Chooser()
+        self._motion = _Chooser()
+        self._heading = _Chooser()
+        self._turn = _Chooser()
+        self._turn_rate: tuple[int, float] | None = None
+        self._depth: tuple[int, float | None] | None = None
+        self._wind: tuple[int, WindSaid] | None = None
+        self.clock_jumped = False
+
+    def take(self, events: Iterable[Said], link: str) -> None:
+        """Take in events of one link."""
+        for event in events:
+            self._take(event, link)
+
+    def _take(self, event: Said, link: str) -> None:
+        if isinstance(event, ClockSaid):
+            if self._times.said(event.received_ns, event.time_ns):
+                self.clock_jumped = True
+            return
+        now_ns = self._times.utc(event.received_ns)
+        source = (link, event.talker, event.kind)
+        if isinstance(event, PoseSaid):
+            at_ns = event.time_ns if event.is_timed else now_ns
+            self._pose(replace(event.pose, time_ns=at_ns), event, source, now_ns)
+        elif isinstance(event, NoFixSaid):
+            if self._position.takes(source, 9, now_ns):
+                self._faults.no_fix(now_ns)
+        elif isinstance(event, AisSaid):
+            self._faults.heard("ais", now_ns)
+            self.ais.add(event.report, event.time_ns if event.is_timed else now_ns)
+        elif isinstance(event, DepthSaid):
+            self._faults.heard("depth", now_ns)
+            depth = self._below_surface(event)
+            if depth is not None or self._depth is None or self._depth[1] is None:
+                self._depth = (now_ns, depth)
+        elif isinstance(event, WindSaid):
+            self._wind = (now_ns, event)
+
+    def _pose(self, pose: PoseSample, event: PoseSaid, source: Source, now_ns: int) -> None:
+        kind = source[2]
+        taken: dict[str, float | None] = {}
+        if (
+            pose.lat_deg is not None
+            and pose.lon_deg is not None
+            and self._position.takes(source, _POSITION_RANK.get(kind, 5), now_ns)
+        ):
+            taken |= {"lat_deg": pose.lat_deg, "lon_deg": pose.lon_deg}
+            self._faults.position(now_ns, pose.time_ns if event.is_timed else None, pose.lat_deg, pose.lon_deg)
+        if pose.sog is not None and self._motion.takes(source, _MOTION_RANK.get(kind, 5), now_ns):
+            taken |= {"sog": pose.sog, "cog_rad": pose.cog_rad}
+            self._faults.motion(now_ns, pose.cog_rad, pose.sog)
+        if pose.heading_true_rad is not None and self._heading.takes(source, int(event.is_magnetic), now_ns):
+            heading = (pose.heading_true_rad + self._boat.heading_offset_rad) % TAU
+            taken["heading_true_rad"] = heading
+            self._faults.heading(now_ns, heading)
+        if pose.turn_rate is not None and self._turn.takes(source, 0, now_ns):
+            taken["turn_rate"] = pose.turn_rate
+            self._turn_rate = (pose.time_ns, pose.turn_rate)
+            self._faults.turning(now_ns, pose.turn_rate)
+        if taken:
+            self.poses.add(PoseSample(pose.time_ns, **taken))
+
+    def _below_surface(self, said: DepthSaid) -> float | None:
+        if said.below_surface_m is not None:
+            return said.below_surface_m
+        if said.offset_m is not None and said.offset_m < 0.0:
+            # Depth below the keel; the boat file knows how deep that is.
+            return said.below_transducer_m + said.offset_m + self._boat.draught_m
+        return None
+
+    # --- what is known at a time -----------------------------------------------------------------------------------
+
+    def own(self, now_ns: int, withdrawn: frozenset[str]) -> OwnState:
+        """Return the boat's own state; ``withdrawn``: what a fault has taken away."""
+        at = self.poses.at(now_ns)
+        has_place = not {"position", "clock"} & withdrawn
+        has_heading = not {"heading", "clock"} & withdrawn
+        turn = self._turn_rate
+        is_turn_known = turn is not None and has_heading and abs(now_ns - turn[0]) < 3 * NS_PER_S
+        return OwnState(
+            _known(at.lat_deg[0], has_place),
+            _known(at.lon_deg[0], has_place),
+            _known(at.heading_true_rad[0], has_heading),
+            _known(at.cog_rad[0], has_place),
+            _known(at.sog[0], has_place),
+            turn[1] if turn is not None and is_turn_known else None,
+            _known(at.position_age[0], True),
+            _known(at.heading_age[0], True),
+        )
+
+    def depth_below_surface_m(self, now_ns: int) -> float | None:
+        """Return the depth from the waterline; None when old or not said."""
+        if self._depth is None or now_ns - self._depth[0] > OLDEST_DEPTH_S * NS_PER_S:
+            return None
+        return self._depth[1]
+
+    def wind(self, now_ns: int, own: OwnState) -> Wind | None:
+        """Return the wind over the ground; None when old, or when what is needed to know it is not known."""
+        if self._wind is None or now_ns - self._wind[0] > OLDEST_WIND_S * NS_PER_S or own.heading_true_rad is None:
+            return None
+        said = self._wind[1]
+        from_rad = said.from_rel_rad + own.heading_true_rad
+        if not said.is_apparent:
+            return Wind(from_rad % TAU, said.speed)
+        if own.sog is None or (own.cog_rad is None and own.sog > 0.5):
+            return None
+        # The wind felt blows towards; take off the head wind the boat makes herself.
+        course = own.cog_rad or 0.0
+        east = -said.speed * math.sin(from_rad) + own.sog * math.sin(course)
+        north = -said.speed * math.cos(from_rad) + own.sog * math.cos(course)
+        return Wind(math.atan2(-east, -north) % TAU, math.hypot(east, north))
+
+
+def _known(value: float, is_there: bool) -> float | None:
+    return float(value) if is_there and math.isfinite(value) else None

@@ -1,0 +1,77 @@
+"""One time line for the watch: UTC, from the clocks that are there.
+
+Three clocks meet here: the computer's (times of receipt), the GNSS receiver's (said in RMC and ZDA) and the radar's
+(time of day in its records).
+
+Rules of this file:
+- The computer's clock is taken as UTC as long as it agrees with the receiver's to `AGREES_S`; a sentence takes some
+  tenths of a second to arrive, so small differences say nothing about the clock.  Past that, the receiver is right.
+- The radar's time is believed while it agrees with the time of receipt to `AGREES_S`; past that its records are moved
+  by the difference, which is held until it changes.
+- A difference that changes by more than `JUMP_S` from one record to the next is a clock that jumped.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+
+from moonless.units import NS_PER_S
+
+AGREES_S = 2.0
+JUMP_S = 1.5
+# Receipt is late by a varying time and never early: the largest of some is nearest to the truth.
+N_REMEMBERED = 10
+
+
+class ClockDifference:
+    """What to add to one clock to have another, from pairs of readings."""
+
+    def __init__(self) -> None:
+        self._samples: deque[int] = deque(maxlen=N_REMEMBERED)
+
+    def take(self, difference_ns: int) -> bool:
+        """Take in a difference; return True when it shows that one of the clocks jumped."""
+        jumped = bool(self._samples) and abs(difference_ns - self._samples[-1]) > JUMP_S * NS_PER_S
+        if jumped:
+            self._samples.clear()
+        self._samples.append(difference_ns)
+        return jumped
+
+    @property
+    def ns(self) -> int:
+        """The difference, 0 while the clocks agree."""
+        if not self._samples:
+            return 0
+        best = max(self._samples)
+        return best if abs(best) > AGREES_S * NS_PER_S else 0
+
+
+class TimeBase:
+    """Turns times of receipt and of records into UTC."""
+
+    def __init__(self) -> None:
+        self._to_utc = ClockDifference()
+        self._radar = ClockDifference()
+        self._last_received_ns: int | None = None
+
+    def received(self, received_ns: int) -> bool:
+        """Take note of a time of receipt; return True if that clock went back."""
+        last, self._last_received_ns = self._last_received_ns, received_ns
+        return last is not None and last - received_ns > JUMP_S * NS_PER_S
+
+    def said(self, received_ns: int, said_ns: int) -> bool:
+        """Take note of a date and time the receiver said; return True if it shows a jump."""
+        return self._to_utc.take(said_ns - received_ns)
+
+    def utc(self, received_ns: int) -> int:
+        """Return UTC for a time of receipt."""
+        return received_ns + self._to_utc.ns
+
+    def radar(self, received_ns: int, record_ns: int) -> bool:
+        """Take note of a radar record's own time; return True if it shows a jump."""
+        return self._radar.take(self.utc(received_ns) - record_ns)
+
+    @property
+    def radar_offset_ns(self) -> int:
+        """What to add to the radar's own times; 0 while they agree with receipt."""
+        return self._radar.ns
