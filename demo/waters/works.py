@@ -106,7 +106,7 @@ def add_oysters(waters: Waters, ground: Ground) -> None:
     corner = np.array([2_500.0, -1_640.0])
     east, north = np.array([0.956, -0.292]), np.array([0.292, 0.956])
     ring = [corner + east * a + north * b for a, b in ((-20, -130), (330, -130), (330, 20), (-20, 20))]
-    waters.add("MARCUL", shapely.Polygon(ring), CATMFA=2, WATLEV=4, OBJNAM="Ashpan oyster ground", RESTRN="1,4")
+    waters.add("MARCUL", shapely.Polygon(ring), CATMFA=2, WATLEV=3, OBJNAM="Ashpan oyster ground", RESTRN="1,4")
     for row in range(4):
         for stake in range(8):
             e, n = corner + east * stake * 44.0 - north * row * 36.0
