@@ -96,6 +96,13 @@ def test_with_a_frame_a_small_move_cuts_nothing_anew(waters: Chart) -> None:
     assert waters.around(ORIGIN.lat_deg + 0.01, ORIGIN.lon_deg, 1500.0, frame=ORIGIN) is not local
 
 
+def test_a_screen_asking_in_between_does_not_push_the_reading_out(waters: Chart) -> None:
+    local = waters.around(ORIGIN.lat_deg, ORIGIN.lon_deg, 1400.0, frame=ORIGIN)
+    waters.around(ORIGIN.lat_deg, ORIGIN.lon_deg, 4000.0)
+    waters.around(ORIGIN.lat_deg, ORIGIN.lon_deg, 1400.0)
+    assert waters.around(ORIGIN.lat_deg, ORIGIN.lon_deg, 1400.0, frame=ORIGIN) is local
+
+
 def test_another_frame_moves_the_metres_and_not_the_places(waters: Chart) -> None:
     local = waters.around(ORIGIN.lat_deg, ORIGIN.lon_deg, 5000.0)
     other = LocalFrame(*ORIGIN.to_geographic(1000.0, 200.0))

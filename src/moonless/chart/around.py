@@ -112,7 +112,10 @@ def _cut(
 ) -> _Piece:
     rows = index.rows_in(*box)
     shapes = index.shapes(rows).copy()
-    large = shapely.get_num_coordinates(shapes) > _CLIP_VERTICES
+    west, south, east, north = box
+    b = index.bounds[rows]
+    sticks_out = (b[:, 0] < west) | (b[:, 1] < south) | (b[:, 2] > east) | (b[:, 3] > north)
+    large = sticks_out & (shapely.get_num_coordinates(shapes) > _CLIP_VERTICES)
     if large.any():
         shapes[large] = _trimmed(shapes[large], window, shapely.intersection, None)
     # What lies over the cell's own edge ends there: nothing is shown where coverage is not stated.

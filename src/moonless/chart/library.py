@@ -13,22 +13,24 @@ from moonless.chart.local import LocalChart
 from moonless.chart.source import Progress, is_cell
 from moonless.chart.types import Cell
 from moonless.errors import ChartError, InputError
-from moonless.frames import LocalFrame
+from moonless.frames import LocalFrame, geodesic
 
 # Looked for inside folders.  A file named outright may be of any kind GDAL reads.
 _FOLDER_SUFFIXES = (".000", ".gpkg")
 # How far the boat may have moved, as a share of the radius, before the kept part is cut anew.
 _SLACK = 0.15
+# A part of a harbour takes some ten megabytes.
+_KEPT_PARTS = 4
 
 
 class Chart:
-    """A set of chart cells.  Not to be shared between threads without a lock: it remembers the part last asked for."""
+    """A set of chart cells.  Not to be shared between threads without a lock: it remembers the parts last asked for."""
 
     def __init__(self, indexes: Sequence[CellIndex], warnings: Sequence[str] = ()) -> None:
         # Best first: larger scale, then the newer issue; the name makes the order total.
         self._indexes = sorted(indexes, key=lambda i: (i.cell.scale, _descending(i.cell.issued), i.cell.name))
         self.warnings: tuple[str, ...] = (*warnings, *(w for i in self._indexes for w in i.warnings))
-        self._kept: tuple[float, float, float, bool, LocalChart] | None = None
+        self._kept: dict[tuple[float, LocalFrame | None], LocalChart] = {}
 
     @classmethod
     def open(
@@ -95,18 +97,19 @@ class Chart:
         if not radius_m > 0.0:
             raise InputError(f"a chart within {radius_m} m of a place was asked for; the radius must be positive")
         here = LocalFrame(lat_deg, lon_deg)
-        if self._kept is not None:
-            kept_lat, kept_lon, kept_radius, kept_own, kept = self._kept
-            if kept_radius == radius_m and kept_own == (frame is None):
-                if frame is None and (kept_lat, kept_lon) == (lat_deg, lon_deg):
-                    return kept
-                if frame is not None and frame == kept.frame:
-                    east_m, north_m = here.to_plane(kept_lat, kept_lon)
-                    if (east_m**2 + north_m**2) ** 0.5 <= _SLACK * radius_m:
-                        return kept
+        # One kept part for each radius and frame: a screen that draws and a judge that reads ask in turn.
+        key = (radius_m, frame)
+        kept = self._kept.get(key)
+        if kept is not None:
+            moved_m, _ = geodesic(kept.centre_lat_deg, kept.centre_lon_deg, lat_deg, lon_deg)
+            if moved_m <= (0.0 if frame is None else _SLACK * radius_m):
+                return kept
         margin = 1.0 if frame is None else 1.0 + _SLACK
         local = cut_around(self._indexes, here, radius_m * margin, frame or here)
-        self._kept = (lat_deg, lon_deg, radius_m, frame is None, local)
+        self._kept.pop(key, None)
+        while len(self._kept) >= _KEPT_PARTS:
+            del self._kept[next(iter(self._kept))]
+        self._kept[key] = local
         return local
 
 

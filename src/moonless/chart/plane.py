@@ -25,6 +25,7 @@ _NODES = np.cos(np.pi * (np.arange(9) + 0.5) / 9.0)
 _CHECKS = np.linspace(-1.0, 1.0, 12)
 # Below this many vertices the fit costs more than it saves.
 _WORTH_FITTING = 2000
+_BLOCK = 4096
 
 
 def plane_of(lonlat: NDArray[np.object_], frame: LocalFrame) -> NDArray[np.object_]:
@@ -49,7 +50,9 @@ def _exact(lonlat_deg: Floats, frame: LocalFrame) -> Floats:
 
 
 def _fitted(lonlat_deg: Floats, frame: LocalFrame) -> Floats | None:
-    low, high = lonlat_deg.min(axis=0), lonlat_deg.max(axis=0)
+    # Column by column: a reduction along the long axis of a narrow array is many times slower.
+    low = np.array([lonlat_deg[:, 0].min(), lonlat_deg[:, 1].min()])
+    high = np.array([lonlat_deg[:, 0].max(), lonlat_deg[:, 1].max()])
     middle, half = (low + high) / 2.0, np.maximum((high - low) / 2.0, 1e-9)
     nodes = np.array([(x, y) for x in _NODES for y in _NODES])
     coefficients, *_ = np.linalg.lstsq(_basis(nodes), _exact(middle + half * nodes, frame), rcond=None)
@@ -57,7 +60,11 @@ def _fitted(lonlat_deg: Floats, frame: LocalFrame) -> Floats | None:
     off = np.abs(_basis(checks) @ coefficients - _exact(middle + half * checks, frame))
     if not off.max() < TOLERANCE_M:  # also catches NaN
         return None
-    plane: Floats = _basis((lonlat_deg - middle) / half) @ coefficients
+    plane = np.empty_like(lonlat_deg)
+    # In blocks that stay in the processor's cache.
+    for start in range(0, len(lonlat_deg), _BLOCK):
+        block = lonlat_deg[start : start + _BLOCK]
+        np.matmul(_basis((block - middle) / half), coefficients, out=plane[start : start + _BLOCK])
     return plane
 
 
