@@ -170,11 +170,11 @@ def predict_kernel(x, p, c, mu, dt, t, floor, speed_var, turn_var, walk, q, q_tu
 
 
 @njit(cache=True, nogil=True)
-def _innovation(p, c, ahead, jac, shared, noise):
+def _innovation(p, c, ahead, jac, shared, noise, blend):
     """Return (Saa, Sab, Sbb) of a plot against one model of one track."""
-    s00 = p[0, 0] + 2.0 * ahead * p[0, 2] + ahead * ahead * p[2, 2] + noise[0, 0]
-    s11 = p[1, 1] + 2.0 * ahead * p[1, 3] + ahead * ahead * p[3, 3] + noise[1, 1]
-    s01 = p[0, 1] + ahead * (p[0, 3] + p[2, 1]) + ahead * ahead * p[2, 3] + noise[0, 1]
+    s00 = p[0, 0] + 2.0 * ahead * p[0, 2] + ahead * ahead * p[2, 2] + noise[0, 0] + blend[0, 0]
+    s11 = p[1, 1] + 2.0 * ahead * p[1, 3] + ahead * ahead * p[3, 3] + noise[1, 1] + blend[1, 1]
+    s01 = p[0, 1] + ahead * (p[0, 3] + p[2, 1]) + ahead * ahead * p[2, 3] + noise[0, 1] + blend[0, 1]
     for k in range(N_SHARED):
         h0 = c[0, k] + ahead * c[2, k]
         h1 = c[1, k] + ahead * c[3, k]
@@ -189,7 +189,7 @@ def _innovation(p, c, ahead, jac, shared, noise):
 
 
 @njit(cache=True, nogil=True)
-def pairs_kernel(x, p, c, mu, place, noise, jac, ahead, shared, gate):
+def pairs_kernel(x, p, c, mu, place, noise, jac, ahead, shared, blend, gate):
     """Return (track (Q,), plot (Q,), likelihood (Q, M)) of every pair that passes the gate in some model.
 
     Pairs come track by track.  Likelihoods are densities per square metre; a model outside its gate has its own
@@ -197,8 +197,11 @@ def pairs_kernel(x, p, c, mu, place, noise, jac, ahead, shared, gate):
     """
     n, j_n = x.shape[0], place.shape[0]
     reach = np.empty(j_n)
+    wide = 0.0
+    for i in range(n):
+        wide = max(wide, blend[i, 0, 0] + blend[i, 1, 1])
     for j in range(j_n):
-        total = noise[j, 0, 0] + noise[j, 1, 1]
+        total = wide + noise[j, 0, 0] + noise[j, 1, 1]
         for k in range(N_SHARED):
             for m in range(N_SHARED):
                 total += shared[k, m] * (jac[j, 0, k] * jac[j, 0, m] + jac[j, 1, k] * jac[j, 1, m])
@@ -230,7 +233,7 @@ def pairs_kernel(x, p, c, mu, place, noise, jac, ahead, shared, gate):
                 continue
             inside = False
             for k in range(N_MODEL):
-                s00, s01, s11 = _innovation(p[i, k], c[i, k], ahead[j], jac[j], shared, noise[j])
+                s00, s01, s11 = _innovation(p[i, k], c[i, k], ahead[j], jac[j], shared, noise[j], blend[i])
                 det = s00 * s11 - s01 * s01
                 d0 = place[j, 0] - x[i, k, 0] - ahead[j] * x[i, k, 2]
                 d1 = place[j, 1] - x[i, k, 1] - ahead[j] * x[i, k, 3]
@@ -344,7 +347,7 @@ def assign_kernel(track, plot, gain, n_tracks, n_plots, step):
 
 
 @njit(cache=True, nogil=True)
-def update_kernel(x, p, c, mu, track, plot, like, share, none, place, noise, jac, ahead, shared):
+def update_kernel(x, p, c, mu, track, plot, like, share, none, place, noise, jac, ahead, shared, blend):
     """Fold the plots into all tracks in place, each weighed by its share.
 
     ``share`` (Q,) and ``none`` (N,) sum to one over each track.  Pairs must come track by track.
@@ -396,7 +399,7 @@ def update_kernel(x, p, c, mu, track, plot, like, share, none, place, noise, jac
                 if w <= 0.0:
                     continue
                 j = plot[k]
-                s00, s01, s11 = _innovation(old_p, old_c, ahead[j], jac[j], shared, noise[j])
+                s00, s01, s11 = _innovation(old_p, old_c, ahead[j], jac[j], shared, noise[j], blend[i])
                 det = s00 * s11 - s01 * s01
                 for a in range(N_STATE):
                     g0 = old_p[a, 0] + ahead[j] * old_p[a, 2]
@@ -440,16 +443,60 @@ def update_kernel(x, p, c, mu, track, plot, like, share, none, place, noise, jac
 
 
 @njit(cache=True, nogil=True)
-def density_kernel(place, stray, weight, radius):
-    """Return (J,) weight of strays per square metre within ``radius`` of each place; ``stray`` (K, 2)."""
+def density_kernel(place, reach, stray, weight):
+    """Return (J,) weight of strays (K, 2) per square metre within ``reach`` (J,) of each place (J, 2)."""
     out = np.zeros(place.shape[0])
-    area = math.pi * radius * radius
     for j in range(place.shape[0]):
         total = 0.0
+        limit = reach[j] * reach[j]
         for k in range(stray.shape[0]):
             d0 = place[j, 0] - stray[k, 0]
             d1 = place[j, 1] - stray[k, 1]
-            if d0 * d0 + d1 * d1 <= radius * radius:
+            if d0 * d0 + d1 * d1 <= limit:
                 total += weight[k]
-        out[j] = total / area
+        out[j] = total / (math.pi * limit)
     return out
+
+
+@njit(cache=True, nogil=True)
+def neighbours_kernel(place, exists, real, length, own, beam, pulse, most, hide):
+    """Return (seen (N,), blend (N, 2, 2)): what other tracks do to the seeing of each.
+
+    ``seen``: probability that a track gives a plot of its own, as far as others hinder it: two echoes closer than
+    beam and pulse run into one (Koch and van Keuk 1997: exp(-ln 2 (dr^2 / pulse^2 + da^2 / beam^2))), at most
+    ``most``; and a hull nearer on the same bearing hides what is behind with probability ``hide``.
+    ``blend``: how far the one common plot of such a pair may lie from either, as a covariance.
+    Only tracks that are ``real`` hinder and are excused: a doubtful one must earn its own plots.
+    """
+    n = place.shape[0]
+    seen = np.ones(n)
+    blend = np.zeros((n, 2, 2))
+    distance = np.empty(n)
+    azimuth = np.empty(n)
+    for i in range(n):
+        d0, d1 = place[i, 0] - own[0], place[i, 1] - own[1]
+        distance[i] = math.sqrt(d0 * d0 + d1 * d1)
+        azimuth[i] = math.atan2(d0, d1)
+    for i in range(n):
+        if not real[i]:
+            continue
+        for k in range(n):
+            if k == i or not real[k]:
+                continue
+            dr = distance[i] - distance[k]
+            da = abs(azimuth[i] - azimuth[k])
+            if da > math.pi:
+                da = 2.0 * math.pi - da
+            u = (dr / pulse) ** 2 + (da / beam) ** 2
+            if u < 10.0:
+                joined = most * exists[k] * math.exp(-math.log(2.0) * u)
+                seen[i] *= 1.0 - joined
+                d0, d1 = place[k, 0] - place[i, 0], place[k, 1] - place[i, 1]
+                blend[i, 0, 0] += 0.25 * joined * d0 * d0
+                blend[i, 1, 1] += 0.25 * joined * d1 * d1
+                blend[i, 0, 1] += 0.25 * joined * d0 * d1
+                blend[i, 1, 0] += 0.25 * joined * d0 * d1
+            half = 0.5 * length[k]
+            if dr > half and half > 0.0 and da * distance[k] < half:
+                seen[i] *= 1.0 - hide * exists[k]
+    return seen, blend

@@ -38,6 +38,11 @@ class Bank:
     misses: Ints
     last_plot: Ints  # index into this turn's plots, -1: none
     false_votes: Floats  # (N,) fading share of plots called false
+    false_parent: Ints  # (N,) id of the track whose ghost this was last said to be, -1: not known
+    false_cause: NDArray[np.object_]  # (N,) str or None
+    quality: Floats  # (N,) log odds of a steady source against a flickering one, from hits and misses
+    clutter: Floats  # (N,) false plots per square metre and turn about it, its own left out
+    own_stray: Floats  # (N,) weight of its own plots among the strays
 
     def __len__(self) -> int:
         return int(self.id.shape[0])
@@ -52,7 +57,8 @@ class Bank:
             shape=np.zeros((0, 2, 2), f), shape_sq=np.zeros(0, f), shape_weight=np.zeros(0, f),
             id=np.zeros(0, i), confirmed=np.zeros(0, np.bool_), started_ns=np.zeros(0, i), last_plot_ns=np.zeros(0, i),
             n_scans=np.zeros(0, i), n_hits=np.zeros(0, i), misses=np.zeros(0, i), last_plot=np.zeros(0, i),
-            false_votes=np.zeros(0, f),
+            false_votes=np.zeros(0, f), false_parent=np.zeros(0, i), false_cause=np.zeros(0, np.object_),
+            quality=np.zeros(0, f), clutter=np.zeros(0, f), own_stray=np.zeros(0, f),
         )  # fmt: skip
 
     def keep(self, mask: NDArray[np.bool_]) -> None:
@@ -70,9 +76,14 @@ class Bank:
             joined: Any = np.concatenate([getattr(self, f.name), getattr(other, f.name)])
             setattr(self, f.name, joined)
 
-    def mean(self) -> tuple[Floats, Floats]:
-        """Return (N, 5) and (N, 5, 5): the models mixed, spread of their means included."""
-        mean = np.einsum("im,ima->ia", self.mu, self.x)
+    def mean(self, floor: float = 0.0) -> tuple[Floats, Floats]:
+        """Return (N, 5) and (N, 5, 5): the models mixed, spread of their means included.
+
+        Models with a share below ``floor`` do not move the mean, but their spread about it still counts.
+        """
+        weight = np.where(self.mu >= floor, self.mu, 0.0)
+        weight /= np.maximum(weight.sum(axis=1, keepdims=True), 1e-300)
+        mean = np.einsum("im,ima->ia", weight, self.x)
         d = self.x - mean[:, None, :]
         cov = np.einsum("im,imab->iab", self.mu, self.p) + np.einsum("im,ima,imb->iab", self.mu, d, d)
         return mean, cov

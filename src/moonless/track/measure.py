@@ -64,9 +64,10 @@ def measure(
     s, c = np.sin(bearing), np.cos(bearing)
     place = own + ground[:, None] * np.stack([s, c], axis=-1)
 
-    # Where a detector gives no spread, beam and pulse divided by sqrt(12) are the spread of a bare cell.
-    sigma_r = _or_else(plots.range_sigma_m[index], errors.pulse_m / np.sqrt(12.0))
-    sigma_a = _or_else(plots.azimuth_sigma_rad[index], errors.beam_rad / np.sqrt(12.0))
+    # Where a detector gives no spread: a sixth of beam and pulse.  Common practice between a bare cell (1 / sqrt 12)
+    # and the tenth of a beam that a strong echo allows; no source.
+    sigma_r = _or_else(plots.range_sigma_m[index], errors.pulse_m / 6.0)
+    sigma_a = _or_else(plots.azimuth_sigma_rad[index], errors.beam_rad / 6.0)
     # The eye of an echo wanders over a hull; about a sixth of her length, one sigma (as IMO A.823(19) App. 3
     # takes glint, from memory).  Unresolved hulls get the small-craft figure.
     hull = np.hypot(np.nan_to_num(plots.range_extent_m[index]), np.nan_to_num(plots.cross_extent_m[index]))

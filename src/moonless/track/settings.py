@@ -40,7 +40,7 @@ class MotionModels:
     """
 
     still_walk: float = 0.02  # m^2/s, position
-    straight_q: float = 1.0e-4  # m^2/s^3, white acceleration
+    straight_q: float = 1.0e-5  # m^2/s^3, white acceleration
     steered_q: float = 0.02
     turning_q: float = 0.25
     turning_rate_q: float = 4.0e-4  # rad^2/s^3, turn rate
@@ -56,10 +56,12 @@ class MotionModels:
         (0.05, 0.45, 0.5, 0.0),
     )
     # At birth, before anything is known of how it moves.
-    at_birth: tuple[float, float, float, float] = (0.45, 0.2, 0.25, 0.1)
+    at_birth: tuple[float, float, float, float] = (0.4, 0.4, 0.15, 0.05)
     # A hypothesis with a smaller share than this is dropped when the models are mixed, not averaged in:
     # averaging a wide one in at one per cent would spoil the narrow one (design/track_mixing.py).
     mixing_floor: float = 0.04
+    # Nor does a model with a smaller share than this move what is told; the spread about it still holds it.
+    told_floor: float = 0.12
 
     def transition(self, dt: float) -> NDArray[np.float64]:
         """Return the (4, 4) probabilities of going from row to column within ``dt`` seconds."""
@@ -79,16 +81,31 @@ class TrackerSettings:
     max_speed_sigma: float = 6.0  # m/s, each axis, of a thing seen once: 95 % below 24 kn
     birth_per_m2: float = 2.0e-8  # undetected targets that appear, per square metre and turn
     clutter_per_m2: float = 1.0e-6  # false plots, per square metre and turn, before the place itself has taught better
-    clutter_cell_m: float = 100.0
+    clutter_reach_m: float = 100.0  # over which the false-plot density is learnt
+    clutter_reach_of_range: float = 0.15  # or this share of the range, whichever is more
     clutter_memory_turns: float = 20.0
     gate: float = 16.0  # squared Mahalanobis distance; chi-square 2 dof: 99.97 %
     p_detect: float = 0.85  # before a track has shown its own
+    p_detect_weight: float = 6.0  # turns' worth of that general figure behind each track's own record
     p_detect_memory: float = 12.0  # turns
+    # Least that is believed of a track that could be seen: IMO MSC.192(79) 5.25.4.3 asks that a target seen on
+    # 5 of 10 turns be kept.
+    p_detect_least: float = 0.5
     life_s: float = 900.0  # mean time a thing stays in radar view
     glint_sigma_m: float = 1.5  # wander of the echo's eye on a small hull, each axis
-    confirm_at: float = 0.98
+    confirm_at: float = 0.99
     confirm_hits: int = 3
+    # Wave crests, wakes and weed come back for a few turns too, but not turn after turn.  A track is confirmed when its
+    # hits and misses speak for a steady source against a flickering one; more is asked where strays are many.
+    steady_p_detect: float = 0.9
+    flicker_p_detect: float = 0.45
+    confirm_log_odds: float = 1.9  # in clean water: three hits running
+    confirm_per_clutter: float = 0.6  # more for each factor e of strays above `clutter_per_m2`
+    most_log_odds: float = 6.0
+    surest: float = 0.999  # existence is never surer than this, so that a thing that ends is let go in good time
     drop_tentative_at: float = 0.02
     drop_confirmed_at: float = 0.05
+    unresolved_most: float = 0.9  # that two echoes in one spot give one plot
+    shadowed: float = 0.7  # that a hull hides what is close behind her; waves pass round small ones
     coast_after: int = 2  # turns without a plot before a track is called coasting
     max_tracks: int = 1000

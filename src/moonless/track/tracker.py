@@ -18,12 +18,17 @@ from moonless.frames import LocalFrame
 from moonless.scan.types import ScanErrors
 from moonless.track import _kernels as kernels
 from moonless.track.bank import Bank, newborn
+from moonless.track.fuse import Fusion
+from moonless.track.hulls import axes, join_hulls, learn_shapes, plot_shapes
 from moonless.track.measure import Measured, measure, shared_covariance
 from moonless.track.settings import PoseErrors, TrackerSettings
-from moonless.track.types import AisTarget, Track, TrackState
+from moonless.track.strays import Strays
+from moonless.track.tell import tell
+from moonless.track.types import AisTarget, RadarTarget, Track
 from moonless.units import NS_PER_S
 
 Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
 PVisible = Callable[[Floats, Floats], Floats]
 """(east, north) of the places asked, shape (n,) -> probability that an echo there would be seen, (n,)."""
 
@@ -32,6 +37,10 @@ MAX_STEP_S = 60.0
 # Turns of belief propagation and the change below which it has settled.
 BELIEF_TURNS = 60
 BELIEF_TOLERANCE = 1e-4
+# A plot counts as a track's own when its share is at least this.
+OWN_SHARE = 0.3
+# Weight of the newest plot in a track's smoothed strength and in its being called false.
+SMOOTHING = 0.2
 
 
 class Tracker:
@@ -44,10 +53,10 @@ class Tracker:
         self.pose_errors = pose_errors or PoseErrors()
         self.settings = settings or TrackerSettings()
         self._bank = Bank.empty()
+        self._strays = Strays(self.settings)
+        self._fusion = Fusion(frame)
         self._time_ns: int | None = None
         self._next_id = 1
-        self._stray_place = np.zeros((0, 2))
-        self._stray_weight = np.zeros(0)
 
     def update(
         self,
@@ -56,23 +65,31 @@ class Tracker:
         errors: ScanErrors,
         *,
         ais: Iterable[AisTarget] = (),
+        others: Iterable[RadarTarget] = (),
         p_visible: PVisible | None = None,
     ) -> tuple[Track, ...]:
         """Take in one turn and return all tracks, predicted to ``time_ns``.
 
-        ``p_visible`` tells where an echo could be seen at all; None: everywhere.  A time before the last one's is
-        taken as the last one's.  Plots that cannot be placed (no heading, no position) are left out, and when none
-        of a turn's can be, nothing is held against the tracks for not being seen.
+        ``ais`` and ``others`` are what AIS and another radar's tracked targets (TTM, TLL) last said, all of them, each
+        turn; what is already known does no harm.  ``p_visible`` tells where an echo could be seen at all; None:
+        everywhere.  A time before the last one's is taken as the last one's.  Plots that cannot be placed (no heading,
+        no position) are left out, and when none of a turn's can be, nothing is held against the tracks for not being
+        seen.
         """
         step = self._advance(time_ns)
         shared = shared_covariance(errors, self.pose_errors)
         self._predict(step)
         got = measure(self._now(), plots, errors, self.frame, self.pose_errors, self.settings.glint_sigma_m)
         blind = len(plots) > 0 and len(got) == 0
+        got, shapes = join_hulls(got, plot_shapes(got, plots), plots, self._bank)
         visible = self._visible(p_visible) * (0.0 if blind else 1.0)
-        self._take_in(got, plots, shared, visible)
-        self._forget()
-        return self._tracks()
+        self._take_in(got, shapes, plots, errors, shared, visible)
+        self._sort_out()
+        targets, elsewhere = tuple(ais), tuple(others)
+        self._fusion.update(self._now(), self._bank, targets, elsewhere)
+        return tell(
+            self._bank, self._now(), self.settings, self._fusion.ais_of(targets), self._fusion.others_of(elsewhere)
+        )
 
     # -- time -----------------------------------------------------------------------------------------------------
 
@@ -110,150 +127,172 @@ class Tracker:
         seen = np.asarray(p_visible(mean[:, 0], mean[:, 1]), dtype=np.float64)
         return np.clip(np.nan_to_num(seen, nan=0.0), 0.0, 1.0)
 
-    def _p_detect(self, visible: Floats) -> Floats:
-        s, bank = self.settings, self._bank
-        # Four turns' worth of the general figure stand behind each track's own record.
-        own = (bank.seen + 4.0 * s.p_detect) / (bank.looked + 4.0)
-        return np.clip(own, 0.3, 0.98) * visible
+    def _hindered(self, got: Measured, errors: ScanErrors) -> tuple[Floats, Floats]:
+        bank, s = self._bank, self.settings
+        if len(got) == 0 or len(bank) == 0:
+            return np.ones(len(bank)), np.zeros((len(bank), 2, 2))
+        place = np.einsum("im,ima->ia", bank.mu, bank.x[:, :, :2])
+        length = np.where(bank.shape_weight >= 2.0, axes(bank.shape)[0], 0.0)
+        return kernels.neighbours_kernel(  # type: ignore[no-any-return]
+            place, bank.exists, bank.confirmed, np.where(length >= 20.0, length, 0.0), got.own_m.mean(axis=0),
+            max(errors.beam_rad, 1e-4), max(errors.pulse_m, 1.0), s.unresolved_most, s.shadowed,
+        )  # fmt: skip
 
-    def _take_in(self, got: Measured, plots: Plots, shared: Floats, visible: Floats) -> None:
+    def _p_detect(self) -> Floats:
         s, bank = self.settings, self._bank
-        n, j_n = len(bank), len(got)
-        p_detect = self._p_detect(visible)
+        own = (bank.seen + s.p_detect_weight * s.p_detect) / (bank.looked + s.p_detect_weight)
+        return np.clip(own, s.p_detect_least, 0.98)
+
+    def _take_in(
+        self, got: Measured, shapes: Floats, plots: Plots, errors: ScanErrors, shared: Floats, visible: Floats
+    ) -> None:
+        s, bank = self.settings, self._bank
+        free, blend = self._hindered(got, errors)
+        visible = visible * free
+        p_detect = self._p_detect() * visible
         track, plot, like = kernels.pairs_kernel(
-            bank.x, bank.p, bank.c, bank.mu, got.place_m, got.noise, got.shared_jacobian, got.ahead_s, shared, s.gate
-        )
-        clutter = s.clutter_per_m2 + kernels.density_kernel(
-            got.place_m, self._stray_place, self._stray_weight, s.clutter_cell_m
-        )
-        unexplained = clutter + s.birth_per_m2 * s.p_detect
+            bank.x, bank.p, bank.c, bank.mu, got.place_m, got.noise, got.shared_jacobian, got.ahead_s, shared, blend,
+            s.gate,
+        )  # fmt: skip
+        density = self._strays.density(got)
+        unexplained = s.clutter_per_m2 + density + s.birth_per_m2 * s.p_detect
+        there_and_seen = bank.exists * p_detect
         mixed = np.einsum("qm,qm->q", bank.mu[track], like)
-        seen_and_there = bank.exists * p_detect
-        w = np.maximum(seen_and_there[track] * mixed / unexplained[plot], 1e-300)
-        w0 = np.maximum(1.0 - seen_and_there, 1e-12)
-        share, none, fresh = kernels.marginals_kernel(track, plot, w, w0, j_n, BELIEF_TURNS, BELIEF_TOLERANCE)
-        hit = 1.0 - none
-        bank.exists = np.clip(hit + none * bank.exists * (1.0 - p_detect) / w0, 0.0, 1.0 - 1e-9)
-        bank.seen = bank.seen * (1 - 1 / s.p_detect_memory) + hit
-        bank.looked = bank.looked * (1 - 1 / s.p_detect_memory) + np.maximum(visible, hit)
+        w = np.maximum(there_and_seen[track] * mixed / unexplained[plot], 1e-300)
+        w0 = np.maximum(1.0 - there_and_seen, 1e-12)
+        share, none, fresh = kernels.marginals_kernel(track, plot, w, w0, len(got), BELIEF_TURNS, BELIEF_TOLERANCE)
+        self._believe(1.0 - none, none * bank.exists * (1.0 - p_detect) / w0, visible)
 
-        taken = kernels.assign_kernel(track, plot, np.log(w / w0[track]), n, j_n, 1e-3)
-        self._undo_swaps(track, plot, share, none, taken)
+        taken = kernels.assign_kernel(track, plot, np.log(w / w0[track]), len(bank), len(got), 1e-3)
+        undo_swaps(track, plot, share, none, taken)
         kernels.update_kernel(
             bank.x, bank.p, bank.c, bank.mu, track, plot, like, share, none,
-            got.place_m, got.noise, got.shared_jacobian, got.ahead_s, shared,
+            got.place_m, got.noise, got.shared_jacobian, got.ahead_s, shared, blend,
         )  # fmt: skip
-        self._record(got, plots, plot, share, taken)
-        self._begin(got, plots, shared, fresh * s.birth_per_m2 * s.p_detect / unexplained, fresh)
-        self._learn_strays(got, fresh)
+        explained = np.bincount(plot, weights=share * bank.exists[track], minlength=len(got))
+        owner = np.full(len(got), -1, dtype=np.int64)
+        has = np.flatnonzero(taken >= 0)
+        owner[plot[taken[has]]] = bank.id[has]
+        self._record(got, shapes, plots, plot, share, taken, density)
+        begun = self._begin(got, shapes, plots, shared, fresh * s.birth_per_m2 * s.p_detect / unexplained, fresh, density)
+        self._strays.learn(got, np.clip(1.0 - explained, 0.0, 1.0), np.where(begun >= 0, begun, owner))
+        self._bank.own_stray += np.where(self._bank.n_hits == 1, 1.0 / s.clutter_memory_turns, 0.0) * (
+            self._bank.n_scans == 1
+        )
 
-    @staticmethod
-    def _undo_swaps(track: NDArray[np.int64], plot: NDArray[np.int64], share: Floats, none: Floats, taken: NDArray[np.int64]) -> None:
-        """Drop what would pull two tracks to their middle: a plot that the best joint assignment gives to another.
+    def _believe(self, hit: Floats, unseen: Floats, visible: Floats) -> None:
+        """Existence, the track's own record of being seen, and steady against flickering."""
+        s, bank = self.settings, self._bank
+        bank.exists = np.clip(hit + unseen, 0.0, s.surest)
+        fade = 1.0 - 1.0 / s.p_detect_memory
+        bank.seen = bank.seen * fade + hit
+        bank.looked = bank.looked * fade + np.maximum(visible, hit)
+        for_hit = math.log(s.steady_p_detect / s.flicker_p_detect)
+        for_miss = math.log((1.0 - s.steady_p_detect) / (1.0 - s.flicker_p_detect))
+        bank.quality = np.minimum(bank.quality + hit * for_hit + visible * (1.0 - hit) * for_miss, s.most_log_odds)
+        bank.own_stray *= 1.0 - 1.0 / s.clutter_memory_turns
 
-        Only where the track has a plot of its own in that assignment; shares are scaled to keep their sum.  This is
-        the pruning of the exact-nearest-neighbour JPDA (Blom and Bloem 2000), done on the marginals.
-        """
-        if share.size == 0:
-            return
-        owner = np.full(int(plot.max()) + 1, -1, dtype=np.int64)
-        has = taken >= 0
-        owner[plot[taken[has]]] = np.flatnonzero(has)
-        other = (owner[plot] >= 0) & (owner[plot] != track) & has[track]
-        before = np.bincount(track, weights=share, minlength=none.size)
-        share[other] = 0.0
-        after = np.bincount(track, weights=share, minlength=none.size)
-        scale = np.divide(before, after, out=np.ones_like(before), where=after > 0.0)
-        share *= scale[track]
+    # -- records --------------------------------------------------------------------------------------------------
 
     def _record(
-        self, got: Measured, plots: Plots, plot: NDArray[np.int64], share: Floats, taken: NDArray[np.int64]
+        self, got: Measured, shapes: Floats, plots: Plots, plot: Ints, share: Floats, taken: Ints, density: Floats
     ) -> None:
         bank = self._bank
-        n = len(bank)
         bank.n_scans += 1
-        bank.last_plot = np.full(n, -1, dtype=np.int64)
-        own = np.flatnonzero(taken >= 0)
-        own = own[share[taken[own]] > 0.3]
+        bank.last_plot = np.full(len(bank), -1, dtype=np.int64)
         bank.misses += 1
-        bank.misses[own] = 0
+        own = np.flatnonzero(taken >= 0)
+        own = own[share[taken[own]] > OWN_SHARE]
         if own.size == 0:
             return
         at = plot[taken[own]]
         index = got.plot[at]
+        bank.misses[own] = 0
         bank.last_plot[own] = index
         bank.n_hits[own] += 1
         bank.last_plot_ns[own] = plots.time_ns[index]
-        strength = plots.strength_db[index]
-        before = bank.strength_db[own]
-        bank.strength_db[own] = np.where(np.isfinite(before), before + 0.2 * (strength - before), strength)
-        is_false = (plots.false_parent[index] >= 0).astype(np.float64)
-        bank.false_votes[own] += 0.2 * (is_false - bank.false_votes[own])
+        strength, before = plots.strength_db[index], bank.strength_db[own]
+        bank.strength_db[own] = np.where(np.isfinite(before), before + SMOOTHING * (strength - before), strength)
+        around = np.maximum(density[at] - bank.own_stray[own] / self._strays.area(got)[at], 0.0)
+        bank.clutter[own] += SMOOTHING * 2.0 * (around - bank.clutter[own])
+        learn_shapes(bank, own, shapes[at])
+        self._note_ghosts(own, index, plots)
 
-    def _begin(self, got: Measured, plots: Plots, shared: Floats, exists: Floats, fresh: Floats) -> None:
+    def _note_ghosts(self, own: NDArray[np.intp], index: Ints, plots: Plots) -> None:
+        """A track is false when most of its plots are; its parent is the track that holds the parent plot."""
+        bank = self._bank
+        is_false = plots.false_parent[index] >= 0
+        bank.false_votes[own] += SMOOTHING * (is_false - bank.false_votes[own])
+        holder = {int(p): int(bank.id[i]) for i, p in enumerate(bank.last_plot) if p >= 0}
+        for i, k in zip(own[is_false], index[is_false], strict=True):
+            bank.false_parent[i] = holder.get(int(plots.false_parent[k]), int(bank.false_parent[i]))
+            if plots.false_cause and plots.false_cause[k] is not None:
+                bank.false_cause[i] = plots.false_cause[k]
+
+    def _begin(
+        self, got: Measured, shapes: Floats, plots: Plots, shared: Floats, exists: Floats, fresh: Floats,
+        density: Floats,
+    ) -> Ints:  # fmt: skip
+        """Begin a track on each plot that no other explains; return their ids per plot, -1 where none began."""
         s = self.settings
-        new = np.flatnonzero(fresh > 0.2)
-        room = max(s.max_tracks - len(self._bank), 0)
-        new = new[:room]
-        if new.size == 0:
-            return
+        ids = np.full(len(got), -1, dtype=np.int64)
+        new = np.flatnonzero(fresh > 0.2)[: max(s.max_tracks - len(self._bank), 0)]
         n = new.size
+        if n == 0:
+            return ids
         index = got.plot[new]
+        ids[new] = np.arange(self._next_id, self._next_id + n)
+        self._next_id += n
         x, p, c, mu = newborn(
             got.place_m[new], got.noise[new], got.shared_jacobian[new], shared, s.models, s.max_speed_sigma
         )
         when = plots.time_ns[index].astype(np.int64)
+        size2 = 12.0 * (shapes[new, 0, 0] + shapes[new, 1, 1])
+        causes = np.array([plots.false_cause[k] if plots.false_cause else None for k in index], dtype=np.object_)
         self._bank.append(
             Bank(
-                x=x, p=p, c=c, mu=mu, exists=exists[new], seen=np.zeros(n), looked=np.zeros(n),
-                strength_db=plots.strength_db[index].astype(np.float64), shape=np.zeros((n, 2, 2)),
-                shape_sq=np.zeros(n), shape_weight=np.zeros(n),
-                id=np.arange(self._next_id, self._next_id + n, dtype=np.int64), confirmed=np.zeros(n, np.bool_),
-                started_ns=when, last_plot_ns=when.copy(), n_scans=np.ones(n, np.int64), n_hits=np.ones(n, np.int64),
-                misses=np.zeros(n, np.int64), last_plot=index.astype(np.int64),
+                x=x, p=p, c=c, mu=mu, exists=exists[new], seen=np.ones(n), looked=np.ones(n),
+                strength_db=plots.strength_db[index].astype(np.float64), shape=shapes[new].copy(),
+                shape_sq=size2**2, shape_weight=(size2 > 0.0).astype(np.float64),
+                id=ids[new], confirmed=np.zeros(n, np.bool_), started_ns=when, last_plot_ns=when.copy(),
+                n_scans=np.ones(n, np.int64), n_hits=np.ones(n, np.int64), misses=np.zeros(n, np.int64),
+                last_plot=index.astype(np.int64),
                 false_votes=(plots.false_parent[index] >= 0).astype(np.float64),
+                false_parent=np.full(n, -1, np.int64), false_cause=causes,
+                quality=np.full(n, math.log(s.steady_p_detect / s.flicker_p_detect)),
+                clutter=density[new], own_stray=np.zeros(n),
             )
         )  # fmt: skip
-        self._next_id += n
+        return ids
 
-    def _learn_strays(self, got: Measured, fresh: Floats) -> None:
-        s = self.settings
-        fade = 1.0 - 1.0 / s.clutter_memory_turns
-        self._stray_weight = self._stray_weight * fade
-        keep = self._stray_weight > 0.02 / s.clutter_memory_turns
-        # Weights sum to the number per turn: each turn counts 1 / memory when new.
-        self._stray_place = np.concatenate([self._stray_place[keep], got.place_m])
-        self._stray_weight = np.concatenate([self._stray_weight[keep], fresh / s.clutter_memory_turns])
-
-    def _forget(self) -> None:
+    def _sort_out(self) -> None:
+        """Confirm what has earned it, forget what has gone."""
         s, bank = self.settings, self._bank
-        bank.confirmed |= (bank.exists >= s.confirm_at) & (bank.n_hits >= s.confirm_hits)
+        asked = s.confirm_log_odds + s.confirm_per_clutter * np.log1p(bank.clutter / s.clutter_per_m2)
+        now = ~bank.confirmed & (bank.exists >= s.confirm_at) & (bank.n_hits >= s.confirm_hits)
+        now &= bank.quality >= np.minimum(asked, s.most_log_odds)
+        if bool(np.any(now)):
+            bank.confirmed |= now
+            self._strays.acquit(bank.id[now])
         floor = np.where(bank.confirmed, s.drop_confirmed_at, s.drop_tentative_at)
         # A track of this turn has had no chance yet.
         bank.keep((bank.exists >= floor) | (bank.n_scans <= 1))
 
-    # -- what is told ---------------------------------------------------------------------------------------------
 
-    def _tracks(self) -> tuple[Track, ...]:
-        bank, s = self._bank, self.settings
-        mean, cov = bank.mean()
-        p_moving = 1.0 - bank.mu[:, kernels.STILL]
-        out = []
-        for i in range(len(bank)):
-            state: TrackState = "tentative"
-            if bank.confirmed[i]:
-                state = "coasting" if bank.misses[i] >= s.coast_after else "confirmed"
-            out.append(
-                Track(
-                    id=int(bank.id[i]), state=state, time_ns=self._now(),
-                    east_m=float(mean[i, 0]), north_m=float(mean[i, 1]),
-                    velocity_east=float(mean[i, 2]), velocity_north=float(mean[i, 3]),
-                    covariance=cov[i, :4, :4].copy(), p_exists=float(bank.exists[i]), p_moving=float(p_moving[i]),
-                    turn_rate=float(mean[i, 4]), turn_rate_sigma=math.sqrt(max(float(cov[i, 4, 4]), 0.0)),
-                    length_m=None, beam_m=None, orientation_rad=None, strength_db=float(bank.strength_db[i]),
-                    started_ns=int(bank.started_ns[i]), last_plot_ns=int(bank.last_plot_ns[i]),
-                    n_scans=int(bank.n_scans[i]), n_hits=int(bank.n_hits[i]), misses_in_a_row=int(bank.misses[i]),
-                    last_plot=int(bank.last_plot[i]) if bank.last_plot[i] >= 0 else None,
-                )
-            )  # fmt: skip
-        return tuple(out)
+def undo_swaps(track: Ints, plot: Ints, share: Floats, none: Floats, taken: Ints) -> None:
+    """Drop what would pull two tracks to their middle: a plot that the best joint assignment gives to another.
+
+    Only where the track has a plot of its own in that assignment; shares are scaled, in place, to keep their sum.
+    This is the pruning of the exact-nearest-neighbour JPDA (Blom and Bloem 2000), done on the marginals.
+    """
+    if share.size == 0:
+        return
+    owner = np.full(int(plot.max()) + 1, -1, dtype=np.int64)
+    has = taken >= 0
+    owner[plot[taken[has]]] = np.flatnonzero(has)
+    other = (owner[plot] >= 0) & (owner[plot] != track) & has[track]
+    before = np.bincount(track, weights=share, minlength=none.size)
+    share[other] = 0.0
+    after = np.bincount(track, weights=share, minlength=none.size)
+    scale = np.divide(before, after, out=np.ones_like(before), where=after > 0.0)
+    share *= scale[track]

@@ -1,0 +1,145 @@
+"""Extended targets: several plots of one hull made one, and a hull's length, beam and heading learnt."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from moonless.echo.types import Plots
+from moonless.track.bank import Bank
+from moonless.track.measure import Measured
+
+Floats = NDArray[np.float64]
+
+# Below this a hull is one plot; two plots of it do not happen, and small boats lying close must not be made one.
+EXTENDED_M = 20.0
+# Gap between two parts of one hull, of the parts' own sizes together.
+GAP_OF_SIZE = 0.6
+# Turns of memory for a hull's shape: she shows her length only slowly as she turns.
+SHAPE_MEMORY = 10.0
+
+
+def plot_shapes(got: Measured, plots: Plots) -> Floats:
+    """Return (n, 2, 2) second moment over the ground, square metres, of each plot's echo; zero where not resolved.
+
+    A line of length L has L^2 / 12 along it.  Range and cross extents and the long axis together give length and
+    breadth; near 45 degrees from the beam, where they do not, the echo is taken as a line.
+    """
+    index = got.plot
+    along = np.nan_to_num(plots.range_extent_m[index])
+    across = np.nan_to_num(plots.cross_extent_m[index])
+    axis = plots.orientation_rel_rad[index] + plots.heading_true_rad[index]
+    turned = axis - got.bearing_rad
+    c2, s2 = np.cos(turned) ** 2, np.sin(turned) ** 2
+    den = c2 - s2
+    sure = np.abs(den) > 0.3
+    safe = np.where(sure, den, 1.0)
+    total = along**2 + across**2
+    length2 = np.where(sure, np.clip((along**2 * c2 - across**2 * s2) / safe, 0.0, total), total)
+    breadth2 = np.where(sure, np.clip(total - length2, 0.0, length2), 0.0)
+    known = np.isfinite(axis) & (total > 0.0)
+    # Without an axis the box itself is all there is.
+    angle = np.where(known, axis, got.bearing_rad)
+    first = np.where(known, length2, along**2) / 12.0
+    second = np.where(known, breadth2, across**2) / 12.0
+    s, c = np.sin(angle), np.cos(angle)
+    out = np.empty((index.size, 2, 2))
+    out[:, 0, 0] = first * s * s + second * c * c
+    out[:, 1, 1] = first * c * c + second * s * s
+    out[:, 0, 1] = out[:, 1, 0] = (first - second) * s * c
+    return out
+
+
+def axes(shape: Floats) -> tuple[Floats, Floats, Floats]:
+    """Return (length m, beam m, orientation rad true in [0, pi)) of second moments (n, 2, 2)."""
+    a, b, d = shape[:, 0, 0], shape[:, 0, 1], shape[:, 1, 1]
+    middle, half = 0.5 * (a + d), np.hypot(0.5 * (a - d), b)
+    # The long axis lies at half the angle of (north-north minus east-east, twice east-north), clockwise from north.
+    angle = 0.5 * np.arctan2(2.0 * b, d - a)
+    return (
+        np.sqrt(12.0 * (middle + half)),
+        np.sqrt(12.0 * np.maximum(middle - half, 0.0)),
+        np.mod(angle, math.pi),
+    )
+
+
+def join_hulls(got: Measured, shapes: Floats, plots: Plots, bank: Bank) -> tuple[Measured, Floats]:
+    """Return the plots with those of one hull made one, and their shapes.
+
+    Two plots belong to one hull when both lie within the outline of one confirmed extended track, or when at least
+    one is itself extended and the gap between them is small against their sizes.
+    """
+    n = len(got)
+    if n < 2:
+        return got, shapes
+    size = np.sqrt(12.0 * (shapes[:, 0, 0] + shapes[:, 1, 1]))
+    group = np.arange(n)
+    for i in np.flatnonzero(size >= EXTENDED_M):
+        gap = np.hypot(*(got.place_m - got.place_m[i]).T)
+        for j in np.flatnonzero(gap <= GAP_OF_SIZE * (size + size[i])):
+            _join(group, int(i), int(j))
+    length, beam, angle = axes(bank.shape)
+    for i in np.flatnonzero(bank.confirmed & (length >= EXTENDED_M) & (bank.shape_weight > 0.5)):
+        centre = bank.mu[i] @ bank.x[i, :, :2]
+        d = got.place_m - centre
+        s, c = math.sin(angle[i]), math.cos(angle[i])
+        slack = np.sqrt(0.5 * (got.noise[:, 0, 0] + got.noise[:, 1, 1]))
+        u = (d[:, 0] * s + d[:, 1] * c) / (0.5 * length[i] + slack)
+        v = (d[:, 0] * c - d[:, 1] * s) / (0.5 * beam[i] + slack)
+        inside = np.flatnonzero(u * u + v * v <= 1.0)
+        for j in inside[1:]:
+            _join(group, int(inside[0]), int(j))
+    roots = np.array([_root(group, i) for i in range(n)])
+    if np.unique(roots).size == n:
+        return got, shapes
+    return _joined(got, shapes, plots, roots)
+
+
+def _root(group: NDArray[np.int64], i: int) -> int:
+    while group[i] != i:
+        i = int(group[i])
+    return i
+
+
+def _join(group: NDArray[np.int64], i: int, j: int) -> None:
+    a, b = _root(group, i), _root(group, j)
+    group[max(a, b)] = min(a, b)
+
+
+def _joined(got: Measured, shapes: Floats, plots: Plots, roots: NDArray[np.intp]) -> tuple[Measured, Floats]:
+    keep = np.unique(roots)
+    place, noise, moment = got.place_m[keep].copy(), got.noise[keep].copy(), shapes[keep].copy()
+    strongest = got.plot[keep].copy()
+    for k, root in enumerate(keep):
+        members = np.flatnonzero(roots == root)
+        if members.size == 1:
+            continue
+        weight = np.maximum(plots.n_cells[got.plot[members]].astype(np.float64), 1.0)
+        weight /= weight.sum()
+        centre = weight @ got.place_m[members]
+        d = got.place_m[members] - centre
+        moment[k] = np.einsum("m,mab->ab", weight, shapes[members]) + np.einsum("m,ma,mb->ab", weight, d, d)
+        place[k] = centre
+        # The middle of a broken hull wanders as its parts come and go: a sixth of her length, as glint does.
+        noise[k] = np.einsum("m,mab->ab", weight, got.noise[members]) + 12.0 / 36.0 * moment[k]
+        strongest[k] = got.plot[members[np.argmax(np.nan_to_num(plots.strength_db[got.plot[members]]))]]
+    joined = replace(
+        got, plot=strongest, place_m=place, noise=noise, shared_jacobian=got.shared_jacobian[keep],
+        ahead_s=got.ahead_s[keep], range_m=got.range_m[keep], bearing_rad=got.bearing_rad[keep], own_m=got.own_m[keep],
+    )  # fmt: skip
+    return joined, moment
+
+
+def learn_shapes(bank: Bank, tracks: NDArray[np.intp], shapes: Floats) -> None:
+    """Smooth the shapes of plots (k, 2, 2) into the tracks (k,) they belong to; unresolved plots teach nothing."""
+    size = np.sqrt(12.0 * (shapes[:, 0, 0] + shapes[:, 1, 1]))
+    resolved = size > 0.0
+    at, new, size = tracks[resolved], shapes[resolved], size[resolved]
+    weight = bank.shape_weight[at]
+    gain = 1.0 / (np.minimum(weight, SHAPE_MEMORY - 1.0) + 1.0)
+    bank.shape[at] += gain[:, None, None] * (new - bank.shape[at])
+    bank.shape_sq[at] += gain * (size**2 * size**2 - bank.shape_sq[at])
+    bank.shape_weight[at] = weight + 1.0
