@@ -7,7 +7,7 @@ attributes that decide how it looks; what is not charted is left out of the prop
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -24,6 +24,8 @@ FeatureCollection = dict[str, Any]
 
 # A screen about 2000 pixels across, drawn to half a pixel: finer detail cannot be seen.
 _STEPS_ACROSS = 4000.0
+# Vertices further apart than this many steps on the average are left as they are.
+_CROWDED_STEPS = 3.0
 # About a centimetre: more digits only make the message longer.
 _DIGITS_DEG = 7
 
@@ -131,26 +133,20 @@ def _points(local: LocalChart, places: Sequence[tuple[float, float]]) -> NDArray
 
 def _simplified(shapes: NDArray[np.object_], step_deg: float) -> NDArray[np.object_]:
     """Drop vertices nobody could see, keeping shapes valid and never losing a whole one."""
-    if not len(shapes):
+    count = shapely.get_num_coordinates(shapes)
+    # Where vertices lie further apart than a few steps there is next to nothing to drop, and looking costs most.
+    crowded = (count > 8) & (shapely.length(shapes) < _CROWDED_STEPS * step_deg * count)
+    if not crowded.any():
         return shapes
-    out: NDArray[np.object_] = shapely.simplify(shapes, step_deg, preserve_topology=True)
+    out = shapes.copy()
+    out[crowded] = shapely.simplify(shapes[crowded], step_deg, preserve_topology=True)
     return np.where(shapely.is_empty(out), shapes, out)
 
 
-def _collection(shapes: NDArray[np.object_], properties: Iterable[dict[str, Any]]) -> FeatureCollection:
-    geometry = [shapely.geometry.mapping(shape) for shape in shapes]
+def _collection(shapes: NDArray[np.object_], properties: Sequence[dict[str, Any]]) -> FeatureCollection:
+    rounded = shapely.transform(shapes, lambda xy: np.round(xy, _DIGITS_DEG)) if len(shapes) else shapes
     features = [
-        {"type": "Feature", "geometry": _rounded(shape), "properties": given}
-        for shape, given in zip(geometry, properties, strict=True)
+        {"type": "Feature", "geometry": shapely.geometry.mapping(shape), "properties": given}
+        for shape, given in zip(rounded, properties, strict=True)
     ]
     return {"type": "FeatureCollection", "features": features}
-
-
-def _rounded(shape: dict[str, Any]) -> dict[str, Any]:
-    return {"type": shape["type"], "coordinates": _rounded_coordinates(shape["coordinates"])}
-
-
-def _rounded_coordinates(value: Any) -> Any:
-    if isinstance(value, float):
-        return round(value, _DIGITS_DEG)
-    return [_rounded_coordinates(inner) for inner in value]
