@@ -1,0 +1,271 @@
+/** What each echo is, told by form alone: red light leaves no colours to tell it by. */
+import { sayDistance, sayKnots } from "../../geo/units";
+import { css } from "../../look/table";
+import { objectWord } from "../../state/say";
+import type { Echo, Missing } from "../../state/types";
+import { at, css2, ink, isOnSheet, screenAngle, type Strength, type View } from "./view";
+
+export const KNOT_MPS = 1852 / 3600;
+/** A vessel's line runs to where it will be then. */
+const AHEAD_MIN = 6;
+
+/** How loud an echo is: what closes shouts, what moves or is not charted speaks, what is explained whispers. */
+export function loudness(echo: Echo, keepOffM: number, urgency: number): Strength {
+  if (urgency >= 3) return "shout";
+  const closing = echo.cpa_m !== null && echo.tcpa_s !== null && echo.tcpa_s > 0 && echo.tcpa_s < 900 && echo.cpa_m < keepOffM;
+  switch (echo.is) {
+    case "vessel":
+      return closing ? "shout" : "speak";
+    case "uncharted":
+      return closing && (echo.tcpa_s ?? 0) < 360 ? "shout" : "speak";
+    case "charted":
+    case "bridge":
+    case "shore":
+    case "clutter":
+    case "false":
+      return "whisper";
+  }
+}
+
+/** Draw in the order whisper, speak, shout, so that the loudest lies on top; words the other way round. */
+export function drawEchoes(view: View): void {
+  const reading = view.state.reading;
+  if (reading === null) return;
+  const keepOff = view.state.hello?.boat.keep_off_m ?? 463;
+  const urgency = new Map<number, number>();
+  for (const call of reading.calls) if (call.echo !== null) urgency.set(call.echo, Math.max(urgency.get(call.echo) ?? 0, call.urgency));
+  const order: Record<Strength, number> = { whisper: 0, speak: 1, shout: 2 };
+  const drawn = reading.echoes
+    .map((echo) => ({ echo, strength: loudness(echo, keepOff, urgency.get(echo.id) ?? 0), place: at(view, echo.lat, echo.lon) }))
+    .filter(({ place }) => isOnSheet(view, place[0], place[1], 60))
+    .sort((a, b) => order[a.strength] - order[b.strength]);
+  view.ctx.globalAlpha = view.fade;
+  for (const { echo, strength, place } of drawn) form(view, echo, strength, place, keepOff);
+  for (const mark of reading.missing) broken(view, mark);
+  for (const { echo, strength, place } of drawn.reverse()) words(view, echo, strength, place);
+  for (const mark of reading.missing) missingWords(view, mark);
+  view.ctx.globalAlpha = 1;
+}
+
+function form(view: View, echo: Echo, strength: Strength, [x, y]: [number, number], keepOff: number): void {
+  const { ctx } = view;
+  const isRemembered = view.state.reading?.coasting.includes(echo.id) === true;
+  const isTouched = view.state.touched === echo.id;
+  ctx.strokeStyle = ink(view, strength);
+  ctx.fillStyle = ink(view, strength);
+  ctx.lineWidth = strength === "shout" ? 2.6 : strength === "speak" ? 2 : 1.5;
+  ctx.lineJoin = "miter";
+  if (isRemembered) ctx.setLineDash([3, 3]);
+  switch (echo.is) {
+    case "charted":
+      dark(view, () => ctx.arc(x, y, 6, 0, 2 * Math.PI));
+      break;
+    case "bridge":
+      ctx.beginPath();
+      for (const dy of [-4, 4]) {
+        ctx.moveTo(x - 11, y + dy);
+        ctx.lineTo(x + 11, y + dy);
+      }
+      ctx.stroke();
+      break;
+    case "shore":
+      ctx.beginPath();
+      ctx.arc(x, y, 1.4, 0, 2 * Math.PI);
+      ctx.fill();
+      break;
+    case "uncharted": {
+      const half = strength === "shout" ? 8 : 6;
+      ctx.fillStyle = css(view.inks.sheet);
+      ctx.fillRect(x - half - 2, y - half - 2, 2 * half + 4, 2 * half + 4);
+      ctx.fillStyle = ink(view, strength);
+      if (isRemembered) ctx.strokeRect(x - half, y - half, 2 * half, 2 * half);
+      else ctx.fillRect(x - half, y - half, 2 * half, 2 * half);
+      keepOffRing(view, echo, strength, keepOff);
+      break;
+    }
+    case "vessel":
+      wedge(view, echo, strength, x, y, isRemembered);
+      break;
+    case "clutter":
+      ctx.beginPath();
+      for (const dx of [-4, 0, 4]) ctx.rect(x + dx - 0.7, y + (dx === 0 ? -2.7 : 1.3), 1.4, 1.4);
+      ctx.fill();
+      break;
+    case "false":
+      ctx.lineWidth = 1;
+      ctx.beginPath();
+      ctx.moveTo(x - 4, y - 4);
+      ctx.lineTo(x + 4, y + 4);
+      ctx.moveTo(x + 4, y - 4);
+      ctx.lineTo(x - 4, y + 4);
+      ctx.stroke();
+      break;
+  }
+  ctx.setLineDash([]);
+  if (isTouched) {
+    ctx.strokeStyle = ink(view, "speak");
+    ctx.lineWidth = 1.4;
+    ctx.beginPath();
+    ctx.arc(x, y, 20, 0, 2 * Math.PI);
+    ctx.stroke();
+  }
+}
+
+/** A stroke with a dark edge, so that it stands on bright echo. */
+function dark(view: View, trace: () => void): void {
+  const { ctx } = view;
+  const [colour, width] = [ctx.strokeStyle, ctx.lineWidth];
+  ctx.strokeStyle = css(view.inks.sheet);
+  ctx.lineWidth = width + 3;
+  ctx.beginPath();
+  trace();
+  ctx.stroke();
+  ctx.strokeStyle = colour;
+  ctx.lineWidth = width;
+  ctx.beginPath();
+  trace();
+  ctx.stroke();
+}
+
+/** The water to stay out of round a thing that no chart knows; drawn when it is large enough to see and small enough to help. */
+function keepOffRing(view: View, echo: Echo, strength: Strength, keepOff: number): void {
+  const { ctx, camera } = view;
+  const r = keepOff * camera.pxPerM;
+  if (r < 14 || r > 0.4 * Math.hypot(camera.width, camera.height)) return;
+  const [x, y] = at(view, echo.lat, echo.lon);
+  ctx.strokeStyle = ink(view, strength, strength === "shout" ? 0.8 : 0.42);
+  ctx.lineWidth = strength === "shout" ? 1.6 : 1;
+  ctx.setLineDash([2, 5]);
+  ctx.beginPath();
+  ctx.arc(x, y, r, 0, 2 * Math.PI);
+  ctx.stroke();
+  ctx.setLineDash([]);
+}
+
+function wedge(view: View, echo: Echo, strength: Strength, x: number, y: number, isRemembered: boolean): void {
+  const { ctx, camera } = view;
+  tail(view, echo, strength);
+  if (echo.cog_deg === null) {
+    // A vessel that does not move over the ground: a wedge has no way to point, so a lozenge.
+    ctx.beginPath();
+    ctx.moveTo(x, y - 9);
+    ctx.lineTo(x + 6, y);
+    ctx.lineTo(x, y + 9);
+    ctx.lineTo(x - 6, y);
+    ctx.closePath();
+    ctx.stroke();
+    return;
+  }
+  const a = screenAngle(view, echo.cog_deg);
+  const ahead = echo.sog_kn * KNOT_MPS * AHEAD_MIN * 60 * camera.pxPerM;
+  if (ahead > 16) {
+    ctx.save();
+    ctx.lineWidth = 1.2;
+    ctx.setLineDash([]);
+    ctx.beginPath();
+    ctx.moveTo(x + 14 * Math.cos(a), y + 14 * Math.sin(a));
+    ctx.lineTo(x + ahead * Math.cos(a), y + ahead * Math.sin(a));
+    ctx.moveTo(x + ahead * Math.cos(a) - 5 * Math.sin(a), y + ahead * Math.sin(a) + 5 * Math.cos(a));
+    ctx.lineTo(x + ahead * Math.cos(a) + 5 * Math.sin(a), y + ahead * Math.sin(a) - 5 * Math.cos(a));
+    ctx.stroke();
+    ctx.restore();
+  }
+  const size = strength === "shout" ? 1.25 : 1;
+  ctx.save();
+  ctx.translate(x, y);
+  ctx.rotate(a + Math.PI / 2);
+  ctx.scale(size, size);
+  ctx.beginPath();
+  ctx.moveTo(0, -13);
+  ctx.lineTo(8, 10);
+  ctx.lineTo(0, 5);
+  ctx.lineTo(-8, 10);
+  ctx.closePath();
+  const colour = ctx.fillStyle;
+  ctx.fillStyle = css(view.inks.sheet);
+  ctx.fill();
+  ctx.fillStyle = colour;
+  // What AIS also says is filled; what only the radar holds is open.
+  if (echo.ais !== null && !isRemembered) ctx.fill();
+  ctx.stroke();
+  ctx.restore();
+}
+
+function tail(view: View, echo: Echo, strength: Strength): void {
+  const { ctx } = view;
+  const points = view.state.reading?.tails[String(echo.id)];
+  if (points === undefined || points.length < 2) return;
+  ctx.save();
+  ctx.strokeStyle = ink(view, strength, 0.6);
+  ctx.lineWidth = 1.2;
+  ctx.setLineDash([]);
+  ctx.beginPath();
+  let before: [number, number] | undefined;
+  let minute = -1;
+  for (const [lat, lon, ago] of points) {
+    const p = at(view, lat, lon);
+    if (before === undefined) ctx.moveTo(p[0], p[1]);
+    else {
+      ctx.lineTo(p[0], p[1]);
+      const now = Math.floor(ago / 60);
+      // A tick across the tail each minute.
+      if (minute >= 0 && now !== minute) {
+        const span = Math.hypot(p[0] - before[0], p[1] - before[1]);
+        if (span > 0.5) {
+          const [nx, ny] = [-(p[1] - before[1]) / span, (p[0] - before[0]) / span];
+          ctx.moveTo(p[0] - 4 * nx, p[1] - 4 * ny);
+          ctx.lineTo(p[0] + 4 * nx, p[1] + 4 * ny);
+          ctx.moveTo(p[0], p[1]);
+        }
+      }
+      minute = now;
+    }
+    before = p;
+    if (minute < 0) minute = Math.floor(ago / 60);
+  }
+  const here = at(view, echo.lat, echo.lon);
+  ctx.lineTo(here[0], here[1]);
+  ctx.stroke();
+  ctx.restore();
+}
+
+function words(view: View, echo: Echo, strength: Strength, [x, y]: [number, number]): void {
+  if (y > view.footTop || echo.is === "shore" || echo.is === "clutter" || echo.is === "false") return;
+  const sheet = css(view.inks.sheet, 0.85);
+  if (strength === "whisper") {
+    const text = echo.charted_as?.name ?? (echo.charted_as === null ? null : objectWord(echo.charted_as.object));
+    if (text !== null) view.labels.write(view.ctx, text, x, y, 11, 13, css2(view, "whisper"), sheet);
+    return;
+  }
+  const size = strength === "shout" ? 17 : 14;
+  const far = sayDistance(echo.range_m, view.unit);
+  const text =
+    echo.is === "vessel"
+      ? `${echo.ais?.name ?? "boat"}${echo.cog_deg === null ? "" : `, ${sayKnots(echo.sog_kn)} kn`}${strength === "shout" ? `, ${far}` : ""}`
+      : echo.is === "uncharted"
+        ? `not charted${strength === "shout" ? `, ${far}` : ""}`
+        : (echo.charted_as?.name ?? echo.is);
+  view.labels.write(view.ctx, text, x, y, strength === "shout" ? 29 : 15, size, css2(view, strength), sheet, strength === "shout" ? 700 : 450, strength === "shout");
+}
+
+function broken(view: View, mark: Missing): void {
+  const { ctx } = view;
+  const [x, y] = at(view, mark.lat, mark.lon);
+  if (!isOnSheet(view, x, y, 20)) return;
+  ctx.strokeStyle = ink(view, "speak");
+  ctx.lineWidth = 2.2;
+  for (let k = 0; k < 4; k++) {
+    ctx.beginPath();
+    ctx.arc(x, y, 10, k * (Math.PI / 2) + 0.32, (k + 1) * (Math.PI / 2) - 0.32);
+    ctx.stroke();
+  }
+}
+
+function missingWords(view: View, mark: Missing): void {
+  const [x, y] = at(view, mark.lat, mark.lon);
+  if (!isOnSheet(view, x, y, 0) || y > view.footTop) return;
+  view.labels.write(
+    view.ctx, `${mark.name ?? objectWord(mark.object)} not seen`, x, y, 15, 14, css2(view, "speak"), css(view.inks.sheet, 0.85), 450,
+  );
+}
+

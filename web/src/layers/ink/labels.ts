@@ -1,0 +1,51 @@
+/** Words on the sheet that never cover each other: who comes first stands, who finds no room is silent. */
+export interface Box {
+  readonly x: number;
+  readonly y: number;
+  readonly w: number;
+  readonly h: number;
+}
+
+export class Labels {
+  readonly #taken: Box[] = [];
+
+  /** Keep words off a place. */
+  block(x: number, y: number, w: number, h: number): void {
+    this.#taken.push({ x, y, w, h });
+  }
+
+  isFree(box: Box): boolean {
+    for (const t of this.#taken) {
+      if (box.x < t.x + t.w && t.x < box.x + box.w && box.y < t.y + t.h && t.y < box.y + box.h) return false;
+    }
+    return true;
+  }
+
+  /** Write beside a point, to the right, left, below or above, wherever there is room. Returns whether it was written. */
+  write(
+    ctx: CanvasRenderingContext2D, text: string, x: number, y: number, gap: number, sizePx: number, colour: string, halo: string,
+    weight = 400, must = false,
+  ): boolean {
+    ctx.font = `${weight} ${sizePx}px "Atkinson Hyperlegible Next Variable", sans-serif`;
+    const w = ctx.measureText(text).width;
+    const h = sizePx * 1.15;
+    const tries: Box[] = [
+      { x: x + gap, y: y - h / 2, w, h },
+      { x: x - gap - w, y: y - h / 2, w, h },
+      { x: x - w / 2, y: y + gap, w, h },
+      { x: x - w / 2, y: y - gap - h, w, h },
+    ];
+    const found = tries.find((box) => this.isFree(box)) ?? (must ? tries[0] : undefined);
+    if (found === undefined) return false;
+    this.#taken.push(found);
+    ctx.textBaseline = "middle";
+    ctx.textAlign = "left";
+    ctx.lineJoin = "round";
+    ctx.lineWidth = 4;
+    ctx.strokeStyle = halo;
+    ctx.strokeText(text, found.x, found.y + h / 2);
+    ctx.fillStyle = colour;
+    ctx.fillText(text, found.x, found.y + h / 2);
+    return true;
+  }
+}

@@ -1,0 +1,66 @@
+/** The boat: a hull open at the stern, her heading line, and where her course over the ground takes her. */
+import { KNOT_MPS } from "./echoes";
+import { at, ink, screenAngle, type View } from "./view";
+
+/** Ticks a minute apart along the course over the ground. */
+const COURSE_MINUTES = 6;
+
+export function drawHeading(view: View): void {
+  const { ctx, camera, boat } = view;
+  const [x, y] = at(view, boat.latDeg, boat.lonDeg);
+  if (!Number.isNaN(boat.headingDeg)) {
+    const a = screenAngle(view, boat.headingDeg);
+    const reach = Math.hypot(camera.width, camera.height);
+    ctx.strokeStyle = ink(view, "whisper", 0.9);
+    ctx.lineWidth = 1;
+    ctx.beginPath();
+    ctx.moveTo(x + 16 * Math.cos(a), y + 16 * Math.sin(a));
+    ctx.lineTo(x + reach * Math.cos(a), y + reach * Math.sin(a));
+    ctx.stroke();
+  }
+  if (!Number.isNaN(boat.cogDeg) && boat.sogKn > 0.5) {
+    const a = screenAngle(view, boat.cogDeg);
+    const step = boat.sogKn * KNOT_MPS * 60 * camera.pxPerM;
+    ctx.strokeStyle = ink(view, "speak", 0.8);
+    ctx.lineWidth = 1.4;
+    ctx.setLineDash([7, 5]);
+    ctx.beginPath();
+    ctx.moveTo(x + 16 * Math.cos(a), y + 16 * Math.sin(a));
+    ctx.lineTo(x + COURSE_MINUTES * step * Math.cos(a), y + COURSE_MINUTES * step * Math.sin(a));
+    ctx.stroke();
+    ctx.setLineDash([]);
+    if (step > 9) {
+      ctx.beginPath();
+      for (let k = 1; k <= COURSE_MINUTES; k++) {
+        const t = k === 3 || k === 6 ? 7 : 4;
+        const [tx, ty] = [x + k * step * Math.cos(a), y + k * step * Math.sin(a)];
+        ctx.moveTo(tx - t * Math.sin(a), ty + t * Math.cos(a));
+        ctx.lineTo(tx + t * Math.sin(a), ty - t * Math.cos(a));
+      }
+      ctx.stroke();
+    }
+  }
+}
+
+export function drawBoat(view: View): void {
+  const { ctx, boat } = view;
+  const [x, y] = at(view, boat.latDeg, boat.lonDeg);
+  ctx.save();
+  ctx.translate(x, y);
+  ctx.strokeStyle = ink(view, "shout");
+  ctx.lineWidth = 2;
+  ctx.lineJoin = "round";
+  ctx.beginPath();
+  if (Number.isNaN(boat.headingDeg)) {
+    // Which way she points is not known, so no bow is drawn.
+    ctx.arc(0, 0, 8, 0, 2 * Math.PI);
+  } else {
+    ctx.rotate(screenAngle(view, boat.headingDeg) + Math.PI / 2);
+    ctx.moveTo(-5.5, 12);
+    ctx.quadraticCurveTo(-8, -2, 0, -16);
+    ctx.quadraticCurveTo(8, -2, 5.5, 12);
+  }
+  ctx.stroke();
+  ctx.restore();
+  view.labels.block(x - 18, y - 18, 36, 36);
+}

@@ -1,0 +1,198 @@
+/** Wiring only. */
+import "@fontsource-variable/atkinson-hyperlegible-next/wght.css";
+import "./look/sheet.css";
+import { sunAltitudeDeg } from "./geo/sun";
+import { RANGES_NM, sayDistance } from "./geo/units";
+import { lookBySun, paint } from "./look/table";
+import type { ChartMap } from "./map/map";
+import { Card } from "./panels/card";
+import { byId, make, setText } from "./panels/dom";
+import { Fan } from "./panels/fan";
+import { fanPages, keyTable } from "./panels/controls";
+import { Foot } from "./panels/foot";
+import { keySheet, listenKeys } from "./panels/keys";
+import { Lock } from "./panels/lock";
+import { Voice } from "./panels/voice";
+import { Screen } from "./screen";
+import { keepSettings, keptSettings, Store, BOAT_UNKNOWN } from "./state/store";
+import type { ChartData, ChartPlace } from "./state/types";
+import { Link } from "./wire/link";
+import { keepAwake } from "./wake";
+
+const store = new Store(keptSettings(window.localStorage));
+const foot = new Foot(byId("foot"));
+const word = make("p", "", { id: "word" });
+byId("sheet").after(word);
+const scanCanvas = byId("scan") as HTMLCanvasElement;
+const inkCanvas = byId("ink") as HTMLCanvasElement;
+const screen = new Screen(store, foot, byId("chart"), scanCanvas, inkCanvas);
+const voice = new Voice(window.speechSynthesis as SpeechSynthesis | undefined);
+const veil = byId("veil");
+let chartMap: ChartMap | undefined;
+let chartUrl: string | null = null;
+
+const link = new Link({
+  open: () => store.send({ type: "open", at: performance.now() }),
+  closed: () => store.send({ type: "lost", at: performance.now() }),
+  refused: (why) => store.send({ type: "refused", why }),
+  frame: (frame) => {
+    const at = performance.now();
+    switch (frame.kind) {
+      case "hello":
+        store.send({ type: "hello", hello: frame.body });
+        break;
+      case "status": {
+        const { answer, ...affairs } = frame.body;
+        if (answer !== undefined) store.send({ type: "answer", line: answer, at });
+        else if (store.state.affairs !== null || affairs.notice !== undefined) {
+          store.send({ type: "affairs", affairs: affairs as NonNullable<typeof store.state.affairs>, at });
+        }
+        break;
+      }
+      case "pose":
+        store.send({ type: "pose", pose: frame.body, at });
+        break;
+      case "reading":
+        store.send({ type: "reading", reading: frame.body, at });
+        break;
+      case "call":
+        voice.take(frame.body, store.state.settings.voice, (store.state.affairs?.silent_s ?? 0) > 0);
+        break;
+      case "chart":
+        void fetchChart(frame.body);
+        break;
+      case "spokes":
+        screen.scan.update(frame.body, at / 1000);
+        screen.pendingUnixMs = frame.body.receivedUnixMs;
+        store.send({ type: "heard", at });
+        break;
+    }
+  },
+});
+
+async function fetchChart(place: ChartPlace): Promise<void> {
+  if (place.url === chartUrl) return;
+  chartUrl = place.url;
+  if (place.url === null) {
+    store.send({ type: "chart", chart: null });
+    return;
+  }
+  try {
+    const response = await fetch(place.url);
+    if (!response.ok) throw new Error(`${response.status}`);
+    const chart = (await response.json()) as ChartData;
+    if (place.url === chartUrl) store.send({ type: "chart", chart });
+  } catch (problem) {
+    chartUrl = null;
+    console.warn("chart not read:", problem);
+  }
+}
+
+const fan = new Fan(byId("fan"), fanPages({ store, screen, voice, ask: (control) => link.ask(control), keys: () => showKeys(true) }));
+const card = new Card(byId("card"), store, (control) => link.ask(control));
+const lockBox = make("div", "", { id: "lock" });
+document.body.append(lockBox);
+const lock = new Lock(lockBox, () => store.send({ type: "lock", locked: false }));
+const keys = keyTable({ store, screen, voice, ask: (control) => link.ask(control), keys: () => showKeys(true) }, fan);
+const sheetOfKeys = keySheet(keys, () => showKeys(false));
+document.body.append(sheetOfKeys);
+listenKeys(keys, () => store.state.locked);
+
+function showKeys(shown: boolean): void {
+  sheetOfKeys.hidden = !shown;
+  if (shown) sheetOfKeys.querySelector("button")?.focus();
+}
+
+byId("sheet").addEventListener("pointerdown", (event) => {
+  if (store.state.locked) return;
+  keepAwake();
+  if (screen.measure !== null) {
+    const to = screen.placeAt(event.clientX, event.clientY);
+    // First touch: from the boat. Second: between the two points. Third: begin again.
+    const { measure } = screen;
+    screen.measure = measure.to !== null && measure.from === null ? { from: measure.to, to } : { from: null, to };
+    screen.isDirty = true;
+    return;
+  }
+  const echo = screen.echoAt(event.clientX, event.clientY);
+  if (fan.isOpen) fan.close();
+  store.send({ type: "touch", echo });
+});
+byId("sheet").addEventListener(
+  "wheel",
+  (event) => {
+    event.preventDefault();
+    if (store.state.locked || Math.abs(event.deltaY) < 4) return;
+    const index = store.state.settings.rangeIndex + Math.sign(event.deltaY);
+    store.send({ type: "set", change: { rangeIndex: Math.min(Math.max(index, 0), RANGES_NM.length - 1) } });
+  },
+  { passive: false },
+);
+
+function chooseLook(): void {
+  const { settings, reading, pose } = store.state;
+  const storyMs = reading === null ? null : Date.parse(reading.time);
+  const look =
+    settings.look ?? (storyMs === null || pose === null || Number.isNaN(pose.latDeg) ? "night" : lookBySun(sunAltitudeDeg(storyMs, pose.latDeg, pose.lonDeg)));
+  if (look === screen.look && document.documentElement.dataset["look"] !== undefined) return;
+  screen.look = look;
+  paint(look);
+  chartMap?.paint(screen.inks);
+  screen.isDirty = true;
+}
+
+function sayWord(): void {
+  const { settings, hello, affairs, chart, answer, answerAt, reading } = store.state;
+  const unit = (hello?.boat ?? BOAT_UNKNOWN).distance_unit;
+  const up = { head: "Head up", course: "Course up", north: "North up" }[settings.up];
+  const parts = [`${up}, ${sayDistance((RANGES_NM[settings.rangeIndex] ?? 1) * 1852, unit)}`];
+  if (reading !== null) parts.push(`${reading.time.slice(11, 16)} UTC`);
+  if (affairs?.paused === true) parts.push("the story stands still");
+  else if (affairs !== null && affairs.speed !== 1) parts.push(`${affairs.speed} times as fast as life`);
+  if (hello?.source === "demo") parts.push("made waters and made radar, not for navigation");
+  else if (chart?.cells.some((cell) => cell.not_for_navigation) === true) parts.push("chart copies: not for navigation");
+  if (chart === null) parts.push("no chart");
+  if (!screen.scan.works) parts.push("this browser cannot draw radar (no WebGL 2)");
+  if (settings.voice && !voice.isThere) parts.push("this browser has no voice");
+  const line = performance.now() - answerAt < 5000 && answer !== null ? `${parts.join(" · ")} · ${answer}` : parts.join(" · ");
+  setText(word, line);
+}
+
+store.listen((state, before) => {
+  screen.isDirty = screen.isDirty || state.settings !== before.settings || state.reading !== before.reading || state.touched !== before.touched || state.link !== before.link;
+  if (state.settings !== before.settings) {
+    keepSettings(window.localStorage, state.settings);
+    veil.style.opacity = String(state.settings.dim);
+  }
+  if (state.chart !== before.chart) {
+    chartMap?.show(state.chart, screen.inks);
+    screen.isDirty = true;
+  }
+  if (state.locked !== before.locked) lock.show(state.locked);
+  if (state.affairs !== null && before.affairs !== null && state.affairs.reading_age_s === null && before.affairs.reading_age_s !== null) screen.scan.forget();
+  if (state.reading !== before.reading || state.touched !== before.touched) card.show();
+  foot.element.style.visibility = state.touched === null ? "visible" : "hidden";
+  if (state.settings !== before.settings || state.hello !== before.hello) fan.setHand(state.settings.hand ?? state.hello?.boat.free_hand ?? "right");
+  if (state.settings !== before.settings || state.reading !== before.reading) chooseLook();
+  sayWord();
+  fan.refresh();
+});
+
+chooseLook();
+veil.style.opacity = String(store.state.settings.dim);
+fan.setHand(store.state.settings.hand ?? "right");
+sayWord();
+screen.start();
+link.connect(new URL("live", document.baseURI.replace(/^http/, "ws")).href);
+
+// The map library is the largest piece: radar and words are on the sheet before it has come.
+void import("./map/map").then(({ ChartMap: Ctor }) => {
+  chartMap = new Ctor(byId("chart"), screen.inks);
+  chartMap.show(store.state.chart, screen.inks);
+  screen.chart = chartMap;
+});
+
+if ("serviceWorker" in navigator && window.isSecureContext) void navigator.serviceWorker.register("./offline.js").catch(() => undefined);
+
+/** For tests and the benchmark: what this screen measured of itself. */
+Object.assign(window, { moonless: { store, screen } });

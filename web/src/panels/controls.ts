@@ -1,0 +1,170 @@
+/** What the fan and the keys do: one place, so that each control is reachable by hand and by key. */
+import { RANGES_NM } from "../geo/units";
+import type { Screen } from "../screen";
+import type { Lay, Look, Store, Up } from "../state/store";
+import type { Control } from "../wire/frame";
+import type { Blade, Fan } from "./fan";
+import type { Key } from "./keys";
+import type { Voice } from "./voice";
+import { askFirst } from "./ask";
+
+export interface Reach {
+  readonly store: Store;
+  readonly screen: Screen;
+  readonly voice: Voice;
+  readonly ask: (control: Control) => void;
+  readonly keys: () => void;
+}
+
+const UPS: readonly Up[] = ["head", "course", "north"];
+const LAYS: readonly Lay[] = ["over", "beside", "radar"];
+const LAY_WORD: Readonly<Record<Lay, string>> = { over: "over", beside: "beside", radar: "radar only" };
+const LOOKS: readonly (Look | null)[] = [null, "night", "dusk", "day"];
+const SPEEDS = [1, 2, 4, 8] as const;
+const SIGHTS = ["unsure", "in sight", "radar only"] as const;
+const SILENCE_MIN = 5;
+
+function after<T>(list: readonly T[], now: T): T {
+  return list[(list.indexOf(now) + 1) % list.length] as T;
+}
+
+class Doer {
+  constructor(readonly reach: Reach) {}
+
+  get state() {
+    return this.reach.store.state;
+  }
+
+  set(change: Parameters<Store["send"]>[0] extends infer E ? (E extends { type: "set"; change: infer C } ? C : never) : never): void {
+    this.reach.store.send({ type: "set", change });
+  }
+
+  range(step: number): void {
+    const index = Math.min(Math.max(this.state.settings.rangeIndex + step, 0), RANGES_NM.length - 1);
+    this.set({ rangeIndex: index });
+  }
+
+  up = (): void => this.set({ up: after(UPS, this.state.settings.up) });
+  lay = (): void => this.set({ lay: after(LAYS, this.state.settings.lay) });
+  look = (): void => this.set({ look: after(LOOKS, this.state.settings.look) });
+  dim = (): void => this.set({ dim: this.state.settings.dim >= 0.8 ? 0 : Math.round((this.state.settings.dim + 0.2) * 10) / 10 });
+  radar = (): void => this.set({ radarStrength: this.state.settings.radarStrength <= 0.2 ? 1 : Math.round((this.state.settings.radarStrength - 0.2) * 10) / 10 });
+  hand = (): void => this.set({ hand: (this.state.settings.hand ?? this.state.hello?.boat.free_hand ?? "right") === "right" ? "left" : "right" });
+  lock = (): void => this.reach.store.send({ type: "lock", locked: true });
+  again = (): void => this.reach.ask({ do: "say again" });
+  silence = (): void => this.reach.ask({ do: "silence", value: (this.state.affairs?.silent_s ?? 0) > 0 ? 0 : SILENCE_MIN });
+  loudspeaker = (): void => this.reach.ask({ do: "loudspeaker", value: this.state.affairs?.loudspeaker !== true });
+  sight = (): void => this.reach.ask({ do: "sight", value: after(SIGHTS, (this.state.affairs?.sight ?? "unsure") as (typeof SIGHTS)[number]) });
+  pause = (): void => this.reach.ask({ do: this.state.affairs?.paused === true ? "go on" : "pause" });
+  faster = (): void => this.reach.ask({ do: "speed", value: after(SPEEDS, (this.state.affairs?.speed ?? 1) as (typeof SPEEDS)[number]) });
+  restart = (): void => askFirst("Start the story again?", "start again", () => this.reach.ask({ do: "start again" }));
+
+  voice = (): void => {
+    const voice = !this.state.settings.voice;
+    this.set({ voice });
+    if (voice) this.again();
+    else this.reach.voice.stop();
+  };
+
+  measure = (): void => {
+    const { screen } = this.reach;
+    screen.measure = screen.measure === null ? { from: null, to: null } : null;
+    screen.isDirty = true;
+  };
+
+  /** Lines along the course made good now, a cable off, then two, four, then none. */
+  parallel = (): void => {
+    const now = this.state.settings.parallel;
+    const boat = this.reach.screen.boat;
+    if (now === null) {
+      const course = boat === null ? 0 : Number.isNaN(boat.cogDeg) ? boat.headingDeg : boat.cogDeg;
+      this.set({ parallel: { bearingDeg: Number.isNaN(course) ? 0 : Math.round(course), offM: 185.2 } });
+    } else this.set({ parallel: now.offM > 700 ? null : { bearingDeg: now.bearingDeg, offM: now.offM * 2 } });
+  };
+
+  /** Step through echoes, what matters most first. */
+  echo(step: number): void {
+    const order = { vessel: 0, uncharted: 1, bridge: 2, charted: 3, false: 4, shore: 9, clutter: 9 } as const;
+    const echoes = (this.state.reading?.echoes ?? [])
+      .filter((echo) => order[echo.is] < 9)
+      .sort((a, b) => order[a.is] - order[b.is] || a.range_m - b.range_m);
+    if (echoes.length === 0) return;
+    const now = echoes.findIndex((echo) => echo.id === this.state.touched);
+    const next = now < 0 ? (step > 0 ? 0 : echoes.length - 1) : (now + step + echoes.length) % echoes.length;
+    this.reach.store.send({ type: "touch", echo: echoes[next]?.id ?? null });
+  }
+}
+
+export function fanPages(reach: Reach): Blade[][] {
+  const doer = new Doer(reach);
+  const settings = () => doer.state.settings;
+  const isStory = (): boolean => doer.state.hello?.source !== "live";
+  return [
+    [
+      { name: "nearer", value: () => "", press: () => doer.range(-1), stays: true },
+      { name: "farther", value: () => "", press: () => doer.range(1), stays: true },
+      { name: "say again", value: () => "", press: doer.again },
+      { name: "silence", value: () => ((doer.state.affairs?.silent_s ?? 0) > 0 ? `${Math.ceil((doer.state.affairs?.silent_s ?? 0) / 60)} min` : "off"), press: doer.silence },
+      { name: "up", value: () => settings().up, press: doer.up, stays: true },
+      { name: "laid", value: () => LAY_WORD[settings().lay], press: doer.lay, stays: true },
+      { name: "dimmer", value: () => `${Math.round((1 - settings().dim) * 100)} %`, press: doer.dim, stays: true },
+      { name: "look", value: () => settings().look ?? "by the sun", press: doer.look, stays: true },
+      { name: "radar", value: () => `${Math.round(settings().radarStrength * 100)} %`, press: doer.radar, stays: true },
+      { name: "measure", value: () => (reach.screen.measure === null ? "off" : "on"), press: doer.measure },
+      { name: "lock", value: () => "", press: doer.lock },
+    ],
+    [
+      { name: "pause", value: () => (doer.state.affairs?.paused === true ? "stands" : "runs"), press: doer.pause, stays: true, isShown: isStory },
+      { name: "faster", value: () => `${doer.state.affairs?.speed ?? 1} ×`, press: doer.faster, stays: true, isShown: isStory },
+      { name: "start again", value: () => "", press: doer.restart, isShown: isStory },
+      { name: "voice", value: () => (settings().voice ? "on" : "off"), press: doer.voice, stays: true },
+      {
+        name: "speaker", value: () => (doer.state.affairs?.loudspeaker === true ? "on" : doer.state.affairs?.loudspeaker === null ? "none" : "off"),
+        press: doer.loudspeaker, stays: true,
+      },
+      { name: "sight", value: () => doer.state.affairs?.sight ?? "", press: doer.sight, stays: true },
+      { name: "lines", value: () => (settings().parallel === null ? "off" : `${Math.round((settings().parallel?.offM ?? 0) / 185.2)} cable`), press: doer.parallel, stays: true },
+      { name: "hand", value: () => settings().hand ?? doer.state.hello?.boat.free_hand ?? "right", press: doer.hand },
+      { name: "keys", value: () => "", press: reach.keys },
+    ],
+  ];
+}
+
+
+export function keyTable(reach: Reach, fan: Fan): Key[] {
+  const doer = new Doer(reach);
+  const back = (): void => {
+    const { store, screen } = reach;
+    if (store.state.locked) return;
+    for (const sheet of document.querySelectorAll<HTMLElement>(".sheet-over:not([hidden])")) sheet.hidden = true;
+    if (store.state.touched !== null) store.send({ type: "touch", echo: null });
+    else if (fan.isOpen) fan.close();
+    else if (screen.measure !== null) doer.measure();
+  };
+  return [
+    { keys: ["+", "=", "ArrowDown", "PageDown"], shown: "+ or down", does: "nearer", press: () => doer.range(-1) },
+    { keys: ["-", "ArrowUp", "PageUp"], shown: "− or up", does: "farther", press: () => doer.range(1) },
+    { keys: ["ArrowRight", "n"], shown: "right or n", does: "next echo, what matters most first", press: () => doer.echo(1) },
+    { keys: ["ArrowLeft", "b"], shown: "left or b", does: "the echo before", press: () => doer.echo(-1) },
+    { keys: ["Enter", " "], shown: "Enter", does: "controls", press: () => fan.open(true) },
+    { keys: ["Escape", "Backspace"], shown: "Escape", does: "back; close", press: back },
+    { keys: ["u"], shown: "u", does: "head up, course up, north up", press: doer.up },
+    { keys: ["l"], shown: "l", does: "chart and radar over each other, beside, radar only", press: doer.lay },
+    { keys: ["k"], shown: "k", does: "look: by the sun, night, dusk, day", press: doer.look },
+    { keys: ["d"], shown: "d", does: "dimmer", press: doer.dim },
+    { keys: ["e"], shown: "e", does: "strength of the radar over the chart", press: doer.radar },
+    { keys: ["r"], shown: "r", does: "say the last call again", press: doer.again },
+    { keys: ["s"], shown: "s", does: "silence for five minutes; what is urgent is said all the same", press: doer.silence },
+    { keys: ["v"], shown: "v", does: "this screen's voice on or off", press: doer.voice },
+    { keys: ["w"], shown: "w", does: "the helm's own loudspeaker on or off", press: doer.loudspeaker },
+    { keys: ["o"], shown: "o", does: "look-out: unsure, in sight, radar only", press: doer.sight },
+    { keys: ["m"], shown: "m", does: "measure range and bearing by touch", press: doer.measure },
+    { keys: ["i"], shown: "i", does: "parallel index lines along the course: 1, 2, 4 cables, off", press: doer.parallel },
+    { keys: ["h"], shown: "h", does: "controls at the left or the right hand", press: doer.hand },
+    { keys: ["x"], shown: "x", does: "lock the screen against rain", press: doer.lock },
+    { keys: ["p"], shown: "p", does: "the story stands still or goes on", press: doer.pause },
+    { keys: ["f"], shown: "f", does: "the story faster: 1, 2, 4, 8 times", press: doer.faster },
+    { keys: ["0"], shown: "0", does: "start the story again (asks first)", press: doer.restart },
+    { keys: ["?"], shown: "?", does: "this sheet", press: reach.keys },
+  ];
+}
