@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from moonless.boat.types import Boat
 from moonless.reading.own import OwnPlane
-from moonless.reading.place import Place
+from moonless.reading.place import Known, Place
 from moonless.track.types import Track
 
 Floats = NDArray[np.float64]
@@ -43,6 +43,8 @@ class Evidence:
     ais_vessel: NDArray[np.bool_]
     is_ghost: NDArray[np.bool_]
     clutter_density: Floats  # clutter tracks per square metre that look like this one
+    named_density: Floats  # things of local knowledge per square metre here
+    named: tuple[str | None, ...]  # what local knowledge calls the nearest of them
 
 
 def gather(
@@ -52,6 +54,7 @@ def gather(
     boat: Boat,
     pose: PoseSigma,
     moved_en: Floats | None = None,
+    known: Known | None = None,
 ) -> Evidence:
     """Return the evidence of the tracks that are to be told: all but tentative ones.
 
@@ -70,6 +73,7 @@ def gather(
         chart_sigma = float(np.median(place.mark_sigma_m)) if len(place.mark_sigma_m) else 10.0
         shore = np.where(place.on_land(position), 0.0, place.shore.distance(position))
         bridge = place.bridge_outline.distance(position)
+    named_density, named = _named(position, covariance, known)
     sigma = np.sqrt(np.trace(covariance, axis1=1, axis2=2) / 2.0 + chart_sigma**2)
     return Evidence(
         tracks=tracks,
@@ -87,6 +91,8 @@ def gather(
         ais_vessel=np.array([t.ais is not None and not t.ais.is_aid for t in tracks], dtype=np.bool_),
         is_ghost=np.array([t.false_parent is not None or t.false_cause is not None for t in tracks], dtype=np.bool_),
         clutter_density=_clutter(tracks),
+        named_density=named_density,
+        named=named,
     )
 
 
@@ -98,6 +104,24 @@ def _pose_covariance(rel: Floats, reach: Floats, boat: Boat, pose: PoseSigma) ->
     side = np.column_stack([unit[:, 1], -unit[:, 0]])
     out = np.einsum("n,ni,nj->nij", along**2, unit, unit) + np.einsum("n,ni,nj->nij", across**2, side, side)
     return np.asarray(out + pose.position_m**2 * np.eye(2))
+
+
+# A thing that was named at the helm was put where its echo lay: a beam and a boat's error off.
+NAMED_SIGMA_M = 20.0
+
+
+def _named(position: Floats, covariance: Floats, known: Known | None) -> tuple[Floats, tuple[str | None, ...]]:
+    """Return the density of named things at each track and the words of the nearest that counts."""
+    n = len(position)
+    if known is None or n == 0:
+        return np.zeros(n), (None,) * n
+    variance = np.trace(covariance, axis1=1, axis2=2) / 2.0 + NAMED_SIGMA_M**2
+    squared = np.sum((position[:, None, :] - known.point_en[None, :, :]) ** 2, axis=-1) / variance[:, None]
+    density = known.confidence[None, :] * np.exp(-0.5 * squared) / (2 * math.pi * variance[:, None])
+    best = np.argmax(density, axis=1)
+    near = squared[np.arange(n), best] < 9.0
+    words = tuple(known.words[int(best[i])] if near[i] else None for i in range(n))
+    return np.asarray(density.sum(axis=1)), words
 
 
 def _clutter(tracks: tuple[Track, ...]) -> Floats:

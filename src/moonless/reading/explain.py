@@ -34,6 +34,14 @@ MARK_THERE = 0.97
 # A tracker's certainty that something moves or not is not taken for more than this.
 MOTION_CAP = 0.98
 GATE_SIGMA = 4.0
+# A mark is no longer than this, wandering of the echo included.
+MARK_LENGTH_M = 25.0
+# How far a mark's strength may be from what the model says, and what anything else may have; own figures, no source.
+MARK_STRENGTH_SIGMA_DB = 7.0
+OTHER_STRENGTH_DB = 18.0
+OTHER_STRENGTH_SIGMA_DB = 12.0
+# Strength alone neither makes nor breaks a mark.
+STRENGTH_CAP = (0.15, 3.0)
 # A floating mark that is not at its place has dragged this far, one sigma each axis, and is found that often.
 DRAGGED_SIGMA_M = 70.0
 DRAGGED_NOT_SUNK = 0.7
@@ -54,12 +62,17 @@ class Explained:
 
 
 def explain(
-    evidence: Evidence, place: Place | None, p_detect: Floats | None, gone: Floats | None = None
+    evidence: Evidence,
+    place: Place | None,
+    p_detect: Floats | None,
+    gone: Floats | None = None,
+    mark_db: Floats | None = None,
 ) -> list[Explained]:
     """Return an explanation for each track in the evidence, in its order.
 
     ``p_detect``: (k,) chance that each mark of the place shows, 1 where it is not known; None: not known of any.
-    ``gone``: (k,) how likely each is not where it is charted; None: nobody looked.
+    ``gone``: (k,) how likely each is not where it is charted; None: nobody looked.  ``mark_db``: (k,) strength that
+    each should have, NaN where not known.
     """
     n = len(evidence.ids)
     if n == 0:
@@ -69,7 +82,8 @@ def explain(
     still = 1.0 - moving
     size = np.where(np.isnan(evidence.length_m), 0.0, evidence.length_m)
     long_penalty = np.exp(-np.maximum(0.0, size - LONG_M) / 30.0)
-    density[:, UNCHARTED] = UNCHARTED_PER_M2 * still * long_penalty
+    # What the skipper has named is uncharted all the same, and not a surprise.
+    density[:, UNCHARTED] = (UNCHARTED_PER_M2 * long_penalty + evidence.named_density) * still
     density[:, VESSEL] = VESSEL_PER_M2 * moving
     density[:, VESSEL] = np.where(evidence.ais_vessel, 1.0, density[:, VESSEL])
     density[:, CLUTTER] = evidence.clutter_density
@@ -79,7 +93,7 @@ def explain(
     if place is not None:
         density[:, SHORE] = _line_density(evidence.shore_distance_m, evidence.sigma_m) * still
         density[:, BRIDGE] = _line_density(evidence.bridge_distance_m, evidence.sigma_m) * still
-        _weigh_marks(evidence, place, p_detect, gone, still, density, taken, offset)
+        _weigh_marks(evidence, place, p_detect, gone, mark_db, still, density, taken, offset)
     probability = density / density.sum(axis=1, keepdims=True)
     best = np.argmax(probability, axis=1)
     out = []
@@ -107,6 +121,7 @@ def _weigh_marks(
     place: Place,
     p_detect: Floats | None,
     gone: Floats | None,
+    mark_db: Floats | None,
     still: Floats,
     density: Floats,
     taken: NDArray[np.int64],
@@ -125,6 +140,9 @@ def _weigh_marks(
     there = MARK_THERE * (np.ones(usable.size) if p_detect is None else p_detect[usable])
     weight = there[None, :] * np.exp(-0.5 * squared) / (2 * math.pi * np.sqrt(det)) * still[:, None]
     weight = np.where(squared < GATE_SIGMA**2, weight, 0.0)
+    weight = weight * _size_speaks(evidence)[:, None]
+    if mark_db is not None:
+        weight = weight * _strength_speaks(evidence.strength_db, mark_db[usable])
     if gone is not None:
         weight = np.maximum(weight, _dragged(gap, place, usable, gone, still))
     rivals = density.sum(axis=1) - density[:, CHARTED]
@@ -148,6 +166,21 @@ def _weigh_marks(
             density[i, CHARTED] = max(density[i, CHARTED], left[i, k])
             taken[i] = usable[k]
             offset[i] = math.hypot(gap[i, k, 0], gap[i, k, 1])
+
+
+def _size_speaks(evidence: Evidence) -> Floats:
+    """Return (n,) how well each resolved length goes with a mark, which is no longer than a few metres."""
+    size = np.where(np.isnan(evidence.length_m), 0.0, evidence.length_m)
+    return np.asarray(np.exp(-np.maximum(0.0, size - MARK_LENGTH_M) / 15.0))
+
+
+def _strength_speaks(strength_db: Floats, mark_db: Floats) -> Floats:
+    """Return (n, k) the likelihood of each strength for each mark over that for anything else; 1 where not known."""
+    off = strength_db[:, None] - mark_db[None, :]
+    mark = np.exp(-0.5 * (off / MARK_STRENGTH_SIGMA_DB) ** 2) / MARK_STRENGTH_SIGMA_DB
+    other = np.exp(-0.5 * ((strength_db - OTHER_STRENGTH_DB) / OTHER_STRENGTH_SIGMA_DB) ** 2) / OTHER_STRENGTH_SIGMA_DB
+    ratio = np.clip(mark / np.maximum(other[:, None], 1e-6), *STRENGTH_CAP)
+    return np.where(np.isfinite(ratio), ratio, 1.0)
 
 
 def _dragged(gap: Floats, place: Place, usable: NDArray[np.int64], gone: Floats, still: Floats) -> Floats:

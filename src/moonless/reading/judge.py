@@ -25,12 +25,13 @@ from moonless.reading.echoes import meetings, tell
 from moonless.reading.evidence import Evidence, PoseSigma, gather
 from moonless.reading.expect import Model, Outlook
 from moonless.reading.explain import Explained, explain
+from moonless.reading.fix import GIVE_UP_SIGMA_M, WALK_M, CarriedOn
 from moonless.reading.history import History
 from moonless.reading.lookout import Lookout
 from moonless.reading.opening import Opening, next_opening
 from moonless.reading.own import OwnPlane, own_in_plane
 from moonless.reading.performance import Performance
-from moonless.reading.place import Place, lay_out
+from moonless.reading.place import Place, keep_outs_around, known_around, lay_out
 from moonless.reading.rays import N_BEARINGS, bearing_index
 from moonless.reading.register import Agreement, Expected, Registrar, turned_back
 from moonless.reading.seeing import CROSS_SECTIONS_M2, Curve, clutter_at, curve_for, scale_of, seeing_line
@@ -78,6 +79,8 @@ class Judge:
         self._was_over_speed = False
         self._opening: Opening | None = None
         self._opening_ns = 0
+        self._carried: CarriedOn | None = None
+        self._last_good: tuple[OwnPlane, int] | None = None
 
     def acknowledge(self, call: Call) -> None:
         """Say no more of what a call told until it becomes more urgent."""
@@ -101,6 +104,7 @@ class Judge:
             outlook = self._model.look(agreement.put_right(reported), place, reach, weather)
             if picture is not None:
                 agreement = self._agree(situation, reported, place, outlook)
+        self._carried, self._last_good = None, (reported, situation.time_ns)
         own = agreement.put_right(reported)
         evidence, explained = self._explain(situation, reported, own, agreement, place, outlook)
         pulse_m = scan.errors.pulse_m if scan is not None else link_budget(self._boat.radar, scale_of(reach)).pulse_m
@@ -150,17 +154,21 @@ class Judge:
             return None
         self._place_asked = asked
         self._place = lay_out(self._chart, own.frame, own.east_m, own.north_m, reach_m)
-        self._dangers = None if self._place is None else keepoff.lay_out_dangers(self._place.chart)
+        self._dangers = (
+            None
+            if self._place is None
+            else keepoff.lay_out_dangers(
+                self._place.chart,
+                keep_outs_around(self._knowledge, own.frame, own.east_m, own.north_m, self._place.radius_m),
+            )
+        )
         self._history.forget()
         return self._place
 
     def _agree(self, situation: Situation, own: OwnPlane, place: Place, outlook: Outlook) -> Agreement:
         assert situation.scan is not None and situation.picture is not None
         seen = sight(situation.scan, situation.picture, own.frame)
-        fixed = np.flatnonzero((outlook.mark_p > 0.5) & ~outlook.mark_merged)
-        sigma = np.hypot(place.mark_sigma_m[fixed], place.mark_swing_m[fixed])
-        expected = Expected(outlook.edge, outlook.edge_normal, place.mark_en[fixed], sigma)
-        return self._registrar.update(situation.time_ns, seen, expected)
+        return self._registrar.update(situation.time_ns, seen, _expected(place, outlook))
 
     def _explain(
         self,
@@ -176,10 +184,13 @@ class Judge:
         if agreement.is_known:
             pose = PoseSigma(agreement.position_sigma_m, agreement.heading_sigma)
         places = np.array([(t.east_m, t.north_m) for t in tracks]).reshape(-1, 2)
-        evidence = gather(tracks, own, place, self._boat, pose, agreement.place(places, reported))
+        reach = situation.scan.max_range_m if situation.scan is not None else LOOK_M
+        known = known_around(self._knowledge, own.frame, own.east_m, own.north_m, reach)
+        evidence = gather(tracks, own, place, self._boat, pose, agreement.place(places, reported), known)
         p = None if outlook is None else np.nan_to_num(outlook.mark_p, nan=0.0)
         gone = None if place is None else self._lookout.gone(place)
-        explained = self._history.pool(evidence.ids, explain(evidence, place, p, gone))
+        mark_db = None if outlook is None else self._performance.strength_db(outlook.mark_snr)
+        explained = self._history.pool(evidence.ids, explain(evidence, place, p, gone, mark_db))
         return evidence, explained
 
     def _look(
@@ -289,6 +300,10 @@ class Judge:
 
     def _withdrawn(self, situation: Situation, own: OwnPlane | None) -> Reading:
         found = matters.of_faults(situation.faults)
+        registration = NOTHING_KNOWN
+        if own is None:
+            registration, said = self._carry_on(situation)
+            found += said
         return Reading(
             time_ns=situation.time_ns,
             own=_own(situation, own),
@@ -298,11 +313,45 @@ class Judge:
             seeing=(),
             seeing_line=None,
             stopping_m=stopping_line_m(own.sog, self._boat) if own is not None and own.sog is not None else None,
-            registration=NOTHING_KNOWN,
+            registration=registration,
             speed=SpeedAdvice(None, "The radar picture or own position is withdrawn, so no speed can be said."),
             faults=situation.faults,
             calls=self._caller.choose(situation.time_ns, found),
         )
+
+    def _carry_on(self, situation: Situation) -> tuple[Registration, list[Matter]]:
+        """Go on finding the boat by radar and chart while the receiver is silent; say so, with the sigma."""
+        if self._last_good is None or any(f.what == "clock" for f in situation.faults):
+            return NOTHING_KNOWN, []
+        if self._carried is None:
+            self._carried = CarriedOn(self._boat, self._registrar.now, *self._last_good)
+        heading = situation.own.heading_true_rad
+        if any(f.what == "heading" and f.state != "disagrees" for f in situation.faults):
+            heading = None
+        own = self._carried.carry(situation.time_ns, heading, situation.own.sog)
+        registrar = self._carried.registrar
+        agreement = registrar.coast(situation.time_ns, WALK_M)
+        scan, picture = situation.scan, situation.picture
+        is_fixed = False
+        if scan is not None and picture is not None and heading is not None:
+            place = self._place_for(own, scan.max_range_m)
+            if place is not None:
+                outlook = self._model.look(agreement.put_right(own), place, scan.max_range_m, _weather(situation))
+                seen = sight(scan, picture, own.frame, (own.east_m, own.north_m))
+                agreement = registrar.update(situation.time_ns, seen, _expected(place, outlook), WALK_M)
+                is_fixed = agreement.n_used > 0
+        sigma = agreement.position_sigma_m
+        if sigma > GIVE_UP_SIGMA_M:
+            return NOTHING_KNOWN, []
+        bias = math.degrees(agreement.heading_bias) if agreement.is_known else None
+        return Registration(bias, None, None, sigma, None), matters.of_fix(agreement.put_right(own), sigma, is_fixed)
+
+
+def _expected(place: Place, outlook: Outlook) -> Expected:
+    """Return what the registration may hold on to: the edge of land, and the marks that should show by themselves."""
+    fixed = np.flatnonzero((outlook.mark_p > 0.5) & ~outlook.mark_merged)
+    sigma = np.hypot(place.mark_sigma_m[fixed], place.mark_swing_m[fixed])
+    return Expected(outlook.edge, outlook.edge_normal, place.mark_en[fixed], sigma)
 
 
 def _weather(situation: Situation) -> Weather:

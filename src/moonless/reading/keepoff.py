@@ -7,6 +7,7 @@ above datum, and is said.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
@@ -18,7 +19,7 @@ from moonless.boat.types import Boat
 from moonless.reading.own import OwnPlane
 
 Floats = NDArray[np.float64]
-DangerWhat = Literal["land", "shoal", "danger", "unsurveyed", "chart ends", "structure", "bridge"]
+DangerWhat = Literal["land", "shoal", "danger", "unsurveyed", "chart ends", "structure", "keep out"]
 
 _POINT_DANGERS = ("UWTROC", "WRECKS", "OBSTRN")
 _SOLID = ("SLCONS", "PONTON", "PILPNT", "MORFAC", "OFSPLF", "CAUSWY", "DAMCON", "HULKES", "FLODOC")
@@ -46,8 +47,8 @@ class Dangers:
     coverage: Any
 
 
-def lay_out_dangers(local: Any) -> Dangers:
-    """Gather the dangers of a `LocalChart`."""
+def lay_out_dangers(local: Any, keep_outs: Sequence[tuple[Any, str]] = ()) -> Dangers:
+    """Gather the dangers of a `LocalChart`, and the skipper's own water to keep out of (shape, words)."""
     shapes: list[Any] = []
     what: list[str] = []
     depth: list[float] = []
@@ -74,6 +75,8 @@ def lay_out_dangers(local: Any) -> Dangers:
             put(f.shape, "danger", f.number("VALSOU"), f.name)
         else:
             put(f.shape, "structure", -math.inf, f.name)
+    for shape, words in keep_outs:
+        put(shape, "keep out", -math.inf, words)
     array = np.empty(len(shapes), dtype=object)
     array[:] = shapes
     shapely.prepare(array)

@@ -17,7 +17,7 @@ from moonless.reading.opening import Opening
 from moonless.reading.own import OwnPlane
 from moonless.reading.register import Agreement
 from moonless.reading.types import Echo, Fault, Missing, SpeedAdvice
-from moonless.reading.words import count_words, direction_words, distance_words, object_words, time_words
+from moonless.reading.words import count_words, direction_words, distance_words, object_words, place_words, time_words
 from moonless.units import kn_to_mps, mps_to_kn
 
 # A vessel's closest approach is worth a call this long before.
@@ -239,6 +239,14 @@ def _likely(agreement: Agreement, boat: Boat) -> str:
     return "the heading is the likeliest." if heading > position else "the position is the likeliest."
 
 
+def of_fix(own: OwnPlane, sigma_m: float, is_fixed: bool) -> list[Matter]:
+    """Return the matter of a position carried on by radar and chart, or by reckoning alone."""
+    lat, lon = own.frame.to_geographic(own.east_m, own.north_m)
+    by = "by radar and chart" if is_fixed else "by heading and last speed alone"
+    say = f"No position from the receiver. {_capital(by)} she is at {place_words(float(lat), float(lon))}, "
+    return [Matter("fix", 3, say + f"within {max(10, round(2.0 * sigma_m, -1)):.0f} metres.", 1.0 + sigma_m / 20.0)]
+
+
 def of_performance(fall_db: float | None, sigma_db: float | None) -> list[Matter]:
     """Return a matter when the radar sees worse than its figures say."""
     if fall_db is None or sigma_db is None or fall_db > -max(FALL_CALL_DB, 2.0 * sigma_db):
@@ -254,7 +262,8 @@ def of_dangers(wheel: Wheel, dangers: Sequence[Danger], course_rad: float, tide_
     """Return a matter for what the chart has ahead in the corridor."""
     words = {
         "land": "land", "shoal": "water too shallow", "danger": "a charted danger", "unsurveyed": "unsurveyed water",
-        "chart ends": "the end of the chart", "structure": "a charted structure", "bridge": "a bridge",
+        "chart ends": "the end of the chart", "structure": "a charted structure",
+        "keep out": "water to keep out of",
     }  # fmt: skip
     out = []
     for danger in dangers[:2]:

@@ -66,6 +66,12 @@ class Performance:
         """The offset where at least two marks have shown it, else None."""
         return self.offset_db if sum(looks >= 4.0 for looks in self._looks.values()) >= 2 else None
 
+    def strength_db(self, snr: Floats) -> Floats:
+        """Return the strength that echoes of these mean signal-to-noise ratios should have tonight; NaN stays."""
+        gain = 10.0 ** (self.offset_db / 10.0)
+        # The mean of an exponential in decibels lies 2.5 dB below the decibels of its mean.
+        return np.asarray(10.0 * np.log10(1.0 + snr * gain) + STRENGTH_OVER_SNR_DB - 2.5)
+
     def take_in(
         self,
         place: Place,

@@ -125,6 +125,48 @@ def _quality_sigma(local: Any, mark: Mark) -> float:
         return 50.0
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Known:
+    """The skipper's own knowledge around the boat."""
+
+    point_en: Floats  # (n, 2)
+    confidence: Floats  # (n,) 0..1
+    words: tuple[str, ...]
+
+
+# A thing named without a confidence is believed this much.
+NAMED_CONFIDENCE = 0.7
+
+
+def known_around(
+    knowledge: Any, frame: LocalFrame, own_east_m: float, own_north_m: float, reach_m: float
+) -> Known | None:
+    """Return what local knowledge has within reach; None when there is none kept."""
+    if knowledge is None:
+        return None
+    lat, lon = frame.to_geographic(own_east_m, own_north_m)
+    things = knowledge.things_around(float(lat), float(lon), reach_m)
+    if not things:
+        return None
+    east, north = frame.to_plane(np.array([t.lat_deg for t in things]), np.array([t.lon_deg for t in things]))
+    confidence = np.array([NAMED_CONFIDENCE if t.confidence is None else t.confidence for t in things])
+    return Known(np.column_stack([east, north]), confidence, tuple(t.words for t in things))
+
+
+def keep_outs_around(
+    knowledge: Any, frame: LocalFrame, own_east_m: float, own_north_m: float, reach_m: float
+) -> list[tuple[Any, str]]:
+    """Return the skipper's water to keep out of, as (shape in the plane, words)."""
+    if knowledge is None:
+        return []
+    lat, lon = frame.to_geographic(own_east_m, own_north_m)
+    areas = knowledge.keep_outs_around(float(lat), float(lon), reach_m)
+    return [
+        (shapely.transform(a.outline_lonlat, lambda xy: np.column_stack(frame.to_plane(xy[:, 1], xy[:, 0]))), a.words)
+        for a in areas
+    ]
+
+
 def edges_of(area: Any) -> Floats:
     """Return the outline of an area as (m, 4) edges: east and north of both ends."""
     rings = shapely.get_rings(shapely.get_parts(area)) if not shapely.is_empty(area) else []

@@ -129,9 +129,19 @@ class Registrar:
         """The registration as it stands."""
         return Agreement(self._state.copy(), self._cov.copy(), self._known, self._fits, 0)
 
+    def start_from(self, agreement: Agreement, time_ns: int) -> None:
+        """Go on from a registration that another has found; a poor one is taken with the start's sigma."""
+        self._state, self._cov = agreement.state.copy(), agreement.covariance.copy()
+        self._known, self._time_ns = agreement.is_known, time_ns
+
     def forget(self) -> None:
         """Begin again, as after a jump."""
         self._state, self._cov, self._known, self._fits = np.zeros(3), self._start(), False, None
+
+    def coast(self, time_ns: int, position_walk_m: float) -> Agreement:
+        """Let time go by with nothing seen."""
+        self._predict(time_ns, position_walk_m)
+        return self.now
 
     def update(
         self, time_ns: int, seen: Sightings, expected: Expected, position_walk_m: float | None = None

@@ -60,8 +60,9 @@ def fill(
     small = boat.skipper.smallest_height_m
     r = water.range_m
     horizon = waters.horizon_mask(boat.radar, r, small)
-    no_model = shadow_height_m is None
-    behind = waters.behind_first_land(water.land) if no_model else (shadow_height_m > small) & ~horizon
+    behind = waters.behind_first_land(water.land)
+    if shadow_height_m is not None:
+        behind = (shadow_height_m > small) & ~horizon
     water.hide(waters.widen(behind), "land")
     _behind_vessels(water, evidence, boat, small)
     if own.heading_rad is not None and boat.radar.blind_sectors_rad:

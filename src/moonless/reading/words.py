@@ -88,3 +88,14 @@ def time_words(seconds: float) -> str:
 def count_words(number: int) -> str:
     """Return a small number in words."""
     return _COUNT[number] if 0 < number < len(_COUNT) else str(number)
+
+
+def place_words(lat_deg: float, lon_deg: float) -> str:
+    """Return a position as degrees and decimal minutes."""
+
+    def part(value: float, width: int, positive: str, negative: str) -> str:
+        thousandths = round(abs(value) * 60_000.0)
+        degrees, rest = divmod(thousandths, 60_000)
+        return f"{degrees:0{width}d} {rest / 1000.0:06.3f} {positive if value >= 0 else negative}"
+
+    return f"{part(lat_deg, 2, 'north', 'south')}, {part(lon_deg, 3, 'east', 'west')}"
