@@ -17,6 +17,7 @@ COMMANDS: dict[str, str] = {
     "read": "Turn a recording or a live feed into readings, one JSON line a scan.",
     "predict": "Draw what the radar should show from a place.",
     "scene": "Make a whole run from a scene file: radar video, NMEA lines, truth.",
+    "plan": "Plan tonight's run along a route: dark, water, dangers, lights, radar, pace.",
     "lights": "The lights this boat must show; what a set of lights seen can be.",
     "doctor": "Say what is connected, what is stale, what is missing.",
 }

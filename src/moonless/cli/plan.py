@@ -1,0 +1,144 @@
+"""``moonless plan``: is this run sensible tonight, and what will it look like."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from moonless.errors import InputError
+from moonless.units import DistanceUnit, nm_to_m
+
+if TYPE_CHECKING:
+    from datetime import tzinfo
+
+    from moonless.passage.types import Plan
+
+
+@click.command(
+    epilog="Example:  moonless plan home.gpx --chart charts/ --boat boat.toml --depart 2031-03-02T19:00 "
+    "--tides stations.json --out brief.html"
+)
+@click.argument("route_file", metavar="ROUTE.gpx", type=click.Path(path_type=Path))
+@click.option("--chart", "charts", multiple=True, required=True, type=click.Path(path_type=Path), help="Cell, folder.")
+@click.option("--boat", "boat_file", type=click.Path(path_type=Path), required=True, help="Boat file.")
+@click.option("--depart", required=True, metavar="TIME", help="ISO time; local unless it says Z or an offset.")
+@click.option("--tides", "tide_files", multiple=True, type=click.Path(path_type=Path), help="Station file (JSON).")
+@click.option("--speed", "speed_kn", type=float, metavar="KNOTS", help="Speed wanted; never above what seeing bears.")
+@click.option("--cloud", type=click.FloatRange(0, 100), default=0.0, show_default=True, metavar="PERCENT")
+@click.option("--visibility", "visibility_nm", type=float, default=10.0, show_default=True, metavar="NM")
+@click.option("--waves", "wave_height_m", type=float, default=0.3, show_default=True, metavar="METRES")
+@click.option("--window", "window_h", type=float, metavar="HOURS", help="Search this many hours from --depart.")
+@click.option("--no-pictures", is_flag=True, help="Leave the radar pictures out.")
+@click.option("--out", type=click.Path(path_type=Path), help="Brief as HTML.")
+@click.option("--pdf", type=click.Path(path_type=Path), help="Brief as PDF.")
+@click.option("--json", "json_file", type=click.Path(path_type=Path), help="The plan as JSON.")
+@click.option("--gpx", "gpx_file", type=click.Path(path_type=Path), help="The route with its times.")
+def command(
+    route_file: Path,
+    charts: tuple[Path, ...],
+    boat_file: Path,
+    depart: str,
+    tide_files: tuple[Path, ...],
+    speed_kn: float | None,
+    cloud: float,
+    visibility_nm: float,
+    wave_height_m: float,
+    window_h: float | None,
+    no_pictures: bool,
+    out: Path | None,
+    pdf: Path | None,
+    json_file: Path | None,
+    gpx_file: Path | None,
+) -> None:
+    """Plan tonight's run along a route: dark, water, dangers, lights, radar, pace."""
+    from rich.console import Console
+    from rich.progress import Progress
+
+    from moonless.boat.file import read_boat
+    from moonless.chart.library import Chart
+    from moonless.passage.departures import search
+    from moonless.passage.plan import Night, make_plan, survey
+    from moonless.passage.record import plan_dict
+    from moonless.passage.route import read_gpx, to_gpx
+    from moonless.passage.words import parse_time, zone_of
+    from moonless.sea.stations import read_stations
+
+    boat = read_boat(boat_file)
+    zone = zone_of(boat.skipper.local_time_zone)
+    route = read_gpx(route_file)
+    depart_s = parse_time(depart, zone)
+    night = Night(cloud / 100.0, nm_to_m(visibility_nm), wave_height_m, speed_kn, boat.skipper.local_time_zone)
+    stations = read_stations(tide_files) if tide_files else None
+    for path in (out, pdf, json_file, gpx_file):
+        if path is not None and not path.parent.is_dir():
+            raise InputError(f"{path}: there is no folder {path.parent}")
+    with Progress(console=Console(stderr=True), transient=True) as progress:
+        task = progress.add_task("opening the chart", total=1.0)
+
+        def tell(words: str, share: float) -> None:
+            progress.update(task, description=words, completed=share)
+
+        chart = Chart.open(list(charts), progress=tell)
+        ground = survey(chart, route, boat, night, tell)
+        plan = make_plan(chart, route, boat, depart_s, night, stations, ground=ground)
+        if window_h is not None:
+            found = search(chart, route, boat, depart_s, window_h, night, stations, ground=ground, progress=tell)
+            plan = replace(plan, departures=found)
+        if not no_pictures and (out is not None or pdf is not None or json_file is not None):
+            from moonless.passage.scope import pictures
+
+            plan = replace(plan, pictures=pictures(ground, boat, night, tell))
+        unit = boat.skipper.distance_unit
+        if out is not None:
+            from moonless.passage.page import page
+
+            write_whole(out, page(plan, zone, unit).encode())
+        if pdf is not None:
+            from moonless.passage.paper import pdf_bytes
+
+            write_whole(pdf, pdf_bytes(plan, zone, unit))
+        if json_file is not None:
+            write_whole(json_file, json.dumps(plan_dict(plan), indent=1, allow_nan=False).encode())
+        if gpx_file is not None:
+            times = [round(leg.start_s * 1e9) for leg in plan.legs] + [round(plan.legs[-1].end_s * 1e9)]
+            write_whole(gpx_file, to_gpx(route, times).encode())
+    _print(plan, zone, unit)
+
+
+def write_whole(path: Path, data: bytes) -> None:
+    """Write a file by way of a temporary one beside it, so that it is never half-written."""
+    part = path.with_name(path.name + ".part")
+    try:
+        part.write_bytes(data)
+        part.replace(path)
+    except OSError as problem:
+        part.unlink(missing_ok=True)
+        raise InputError(f"{path}: cannot be written: {problem.strerror}") from problem
+
+
+def _print(plan: Plan, zone: tzinfo, unit: DistanceUnit) -> None:
+    from moonless.passage.departures import best_of
+    from moonless.passage.words import clock_words, course_words, date_words, distance_words
+
+    for danger in plan.refused:
+        click.secho(f"REFUSED, leg {danger.leg}: {danger.say}", fg="red", bold=True)
+    arrive = clock_words(plan.legs[-1].end_s, zone)
+    click.echo(f"{plan.route.name}: leave {date_words(plan.depart_s, zone)}, arrive {arrive}")
+    for leg in plan.legs:
+        tide = "tide not known" if leg.water.tide_m is None else f"tide {leg.water.tide_m:.1f} m"
+        click.echo(
+            f"  {leg.number:>2} {course_words(leg.leg.course_deg)} {distance_words(leg.leg.length_m, unit):>9} "
+            f"{leg.speed_kn:4.1f} kn  {clock_words(leg.start_s, zone)}-{clock_words(leg.end_s, zone)}  "
+            f"{leg.dark.word}, {tide}, {len(leg.lights)} lights  {leg.leg.start.name} to {leg.leg.end.name}"
+        )
+    for point in plan.points:
+        if point.weight in ("stops", "against"):
+            click.echo(f"  {point.weight}: {point.what} [{point.figure}; {point.limit}]")
+    if plan.departures:
+        best = best_of(plan.departures)
+        click.echo(f"  fewest things against it in the window: leave {clock_words(best.time_s, zone)}")
+    click.echo("An aid, not a look-out; the decision stays yours.")

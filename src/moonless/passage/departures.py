@@ -1,0 +1,69 @@
+"""Which departure tonight is best: the window searched in steps, every one a whole plan without pictures."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from moonless.boat.types import Boat
+from moonless.chart.library import Chart
+from moonless.errors import InputError
+from moonless.passage.plan import LegGround, Night, Progress, make_plan, survey
+from moonless.passage.route import Route
+from moonless.passage.types import Departure, Plan
+from moonless.sea.stations import Stations
+
+STEP_S = 1800.0
+MOST_STEPS = 96
+
+
+def search(
+    chart: Chart,
+    route: Route,
+    boat: Boat,
+    start_s: float,
+    hours: float,
+    night: Night,
+    stations: Stations | None = None,
+    *,
+    ground: list[LegGround] | None = None,
+    step_s: float = STEP_S,
+    progress: Progress | None = None,
+) -> tuple[Departure, ...]:
+    """Return what each departure of the window gives.
+
+    Raises InputError for a window without steps or with too many.
+    """
+    steps = int(hours * 3600.0 / step_s) + 1
+    if hours <= 0.0 or steps > MOST_STEPS:
+        asked = f"a window of {hours:g} h in steps of {step_s / 60:g} min"
+        raise InputError(f"{asked} is {steps} departures; 1 to {MOST_STEPS} can be searched")
+    ground = survey(chart, route, boat, night) if ground is None else ground
+    out = []
+    for k in range(steps):
+        if progress:
+            progress(f"departure {k + 1} of {steps}", k / steps)
+        out.append(_weigh(make_plan(chart, route, boat, start_s + k * step_s, night, stations, ground=ground)))
+    return tuple(out)
+
+
+def _weigh(plan: Plan) -> Departure:
+    shoals = [d.margin_m for leg in plan.legs for d in leg.dangers if d.kind in ("shoal", "dries")]
+    margins = [margin for margin in shoals if margin is not None]
+    lux = [leg.dark.lux for leg in plan.legs]
+    tides = [leg.water.tide_m for leg in plan.legs]
+    known = [t for t in tides if t is not None]
+    return Departure(
+        time_s=plan.depart_s,
+        stops=len(plan.refused),
+        against=sum(p.weight == "against" for p in plan.points),
+        darkest_lux=min(lux),
+        mean_lux=float(np.mean(lux)),
+        least_depth_margin_m=min(margins, default=None),
+        tide_at_least_m=min(known) if len(known) == len(tides) else None,
+        arrival_s=plan.legs[-1].end_s,
+    )
+
+
+def best_of(departures: tuple[Departure, ...]) -> Departure:
+    """Return the departure with the fewest things that stop it, then against it, then the most light."""
+    return min(departures, key=lambda d: (d.stops, d.against, -d.mean_lux))
