@@ -1,0 +1,207 @@
+"""Plans over a made chart: what is refused, with place and reason, and what is only told."""
+
+from __future__ import annotations
+
+import json
+import math
+from dataclasses import replace
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+
+from moonless.boat.types import Boat, Skipper
+from moonless.chart.library import Chart
+from moonless.errors import InputError, NoCoverage
+from moonless.frames import LocalFrame
+from moonless.passage.corridor import squat_m
+from moonless.passage.departures import best_of, search
+from moonless.passage.page import float_plan, page
+from moonless.passage.plan import Night, make_plan, survey
+from moonless.passage.record import plan_dict
+from moonless.passage.route import Route, Waypoint
+from moonless.passage.scope import pictures
+from moonless.passage.types import Plan
+from moonless.passage.words import parse_time, zone_of
+from moonless.sea.stations import read_stations
+
+FRAME = LocalFrame(10.0, -140.0)
+NIGHT = Night(wanted_kn=8.0)
+DARK = datetime(2031, 3, 24, 7, tzinfo=UTC).timestamp()  # 22:00 there, a day after new moon
+
+
+def _route(*plane: tuple[float, float]) -> Route:
+    waypoints = []
+    for number, (east, north) in enumerate(plane, 1):
+        lat, lon = FRAME.to_geographic(east, north)
+        waypoints.append(Waypoint(f"W{number}", lat, lon))
+    return Route("test run", tuple(waypoints))
+
+
+def _plan(chart: Chart, boat: Boat, *plane: tuple[float, float]) -> Plan:
+    return make_plan(chart, _route(*plane), boat, DARK, NIGHT)
+
+
+def test_a_clear_run_is_not_refused(made_chart: Chart, boat: Boat) -> None:
+    plan = _plan(made_chart, boat, (-5000, -500), (1500, -500))
+    assert plan.refused == ()
+    assert plan.legs[0].dark.word == "dark night"
+    # 6.5 km at 8 knots.
+    assert plan.legs[0].end_s - plan.legs[0].start_s == pytest.approx(6500 / (8 * 1852 / 3600), rel=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("plane", "kind", "phrase"),
+    [
+        (((-3000, 2500), (0, 2500)), "shoal", "charted 0.5 m"),
+        (((-3000, 500), (3000, 500)), "land", "land Test Cay"),
+        (((-3000, 0), (-1000, 0)), "rock", "rock, depth not charted"),
+        (((0, -4000), (0, -1000)), "restricted", "entry prohibited"),
+        (((1000, -1300), (3000, -1300)), "bridge", "bridge Low Bridge, 3.0 m clear"),
+        (((4000, -4000), (8000, -4000)), "chart ends", "no chart covers"),
+    ],
+)
+def test_refusals_name_place_and_reason(
+    made_chart: Chart, boat: Boat, plane: tuple[tuple[float, float], ...], kind: str, phrase: str
+) -> None:
+    refused = _plan(made_chart, boat, *plane).refused
+    assert [d for d in refused if d.kind == kind], [d.say for d in refused]
+    told = next(d for d in refused if d.kind == kind)
+    assert phrase in told.say and "along leg 1" in told.say
+
+
+def test_where_along(made_chart: Chart, boat: Boat) -> None:
+    # The rock stands 1000 m from the start, on the track.
+    rock = next(d for d in _plan(made_chart, boat, (-3000, 0), (-1000, 0)).refused if d.kind == "rock")
+    assert rock.along_m == pytest.approx(1000, abs=2)
+    assert rock.off_m == pytest.approx(0, abs=1)
+
+
+def test_a_low_boat_passes_the_bridge(made_chart: Chart, boat: Boat) -> None:
+    low = replace(boat, air_draught_m=2.4)
+    assert not [d for d in _plan(made_chart, low, (1000, -1300), (3000, -1300)).refused if d.kind == "bridge"]
+
+
+def test_off_the_chart_altogether(made_chart: Chart, boat: Boat) -> None:
+    plan = make_plan(made_chart, Route("far", (Waypoint("A", 50, 0), Waypoint("B", 50, 1))), boat, DARK, NIGHT)
+    assert [d.kind for d in plan.refused] == ["chart ends"]
+
+
+def test_light_and_its_sector(made_chart: Chart, boat: Boat) -> None:
+    # Two's light shows between bearings 045 and 135 from seaward: to a boat west of it, not to one east of it.
+    west = _plan(made_chart, boat, (-500, -500), (2500, -500)).legs[0].lights
+    assert [x.name for x in west] == ["Two"]
+    assert west[0].colour == "green" and west[0].text.startswith("Fl G 4s 5m 3M")
+    assert west[0].relative_deg == pytest.approx(math.degrees(math.atan2(3500, 600)) - 90.0, abs=2.5)
+    assert _plan(made_chart, boat, (4000, -500), (5500, -500)).legs[0].lights == ()
+
+
+def test_unlit_beacon_is_left_to_the_radar(made_chart: Chart, boat: Boat) -> None:
+    unlit = _plan(made_chart, boat, (-1500, -500), (2500, -500)).legs[0].unlit
+    one = next(u for u in unlit if u.name == "One")
+    assert one.side == "port"
+    assert one.off_m == pytest.approx(650, abs=2)
+    assert one.radar_from_m is not None and one.radar_from_m < 1500
+
+
+def test_a_point_that_opens(made_chart: Chart, boat: Boat) -> None:
+    # Past the cay's south-west corner (500, 300), 200 m off the track.
+    words = _plan(made_chart, boat, (-1500, 100), (2500, 100)).legs[0].opens
+    assert words and "port bow opens" in words[0]
+
+
+def test_unknown_tide_is_said(made_chart: Chart, boat: Boat) -> None:
+    plan = _plan(made_chart, boat, (-3000, 2500), (0, 2500))
+    assert plan.legs[0].water.tide_m is None
+    assert any("tide is not known" in p.what for p in plan.points)
+
+
+def test_squat_grows_with_speed_and_is_bounded() -> None:
+    assert squat_m(0.0, 1.0, 3.0) == 0.0
+    assert squat_m(3.0, 1.0, 3.0) < squat_m(4.0, 1.0, 3.0)
+    assert squat_m(4.0, 1.0, 1.5) >= squat_m(4.0, 1.0, 3.0)
+    assert squat_m(30.0, 1.0, 3.0) == pytest.approx(1.0 / 3.0)
+
+
+def test_window_prefers_light(made_chart: Chart, boat: Boat) -> None:
+    route = _route((-5000, -500), (1500, -500))
+    dusk = datetime(2031, 3, 24, 3, tzinfo=UTC).timestamp()  # before sunset there
+    found = search(made_chart, route, boat, dusk, 3.0, NIGHT)
+    assert len(found) == 7
+    assert best_of(found).time_s == dusk
+    lux = [d.mean_lux for d in found]
+    assert lux == sorted(lux, reverse=True)
+    with pytest.raises(InputError, match="can be searched"):
+        search(made_chart, route, boat, dusk, 1000.0, NIGHT)
+
+
+def test_page_and_record(made_chart: Chart, boat: Boat) -> None:
+    route = _route((-1500, 100), (2500, 100), (4000, -1000))
+    ground = survey(made_chart, route, boat, NIGHT)
+    plan = make_plan(made_chart, route, boat, DARK, NIGHT, ground=ground)
+    plan = replace(plan, pictures=pictures(ground, boat, NIGHT))
+    assert len(plan.pictures) >= 2
+    assert all(p.png.startswith(b"\x89PNG") for p in plan.pictures)
+    text = page(plan, zone_of("UTC"), "nm")
+    assert "Rule 5" in text and "http" not in text.replace("http-equiv", "")
+    assert text.count("<figure>") == len(plan.pictures)
+    json.dumps(plan_dict(plan), allow_nan=False)
+    assert "W1 - W2 - W3" in float_plan(plan, zone_of("UTC"), "nm")
+
+
+def test_refusal_stands_first_on_the_page(made_chart: Chart, boat: Boat) -> None:
+    text = page(_plan(made_chart, boat, (-3000, 500), (3000, 500)), zone_of("UTC"), "nm")
+    assert text.index("This route as drawn is refused") < text.index("Go or not")
+
+
+def test_pdf(made_chart: Chart, boat: Boat) -> None:
+    pytest.importorskip("typst")
+    from moonless.passage.paper import pdf_bytes
+
+    hard = replace(boat, name='#Odd * [name] "x" $1')
+    assert pdf_bytes(_plan(made_chart, hard, (-3000, 500), (3000, 500)), zone_of("UTC"), "nm").startswith(b"%PDF")
+
+
+def test_the_skippers_limit_holds(made_chart: Chart, boat: Boat) -> None:
+    limited = replace(boat, skipper=replace(boat.skipper or Skipper(), night_limit=3.0))
+    plan = make_plan(made_chart, _route((-5000, -500), (1500, -500)), limited, DARK, Night(wanted_kn=30.0))
+    assert plan.legs[0].speed_kn <= 3.0 * 3600 / 1852 + 1e-6
+    assert "limit" in plan.legs[0].because
+
+
+@pytest.mark.parametrize(
+    ("text", "zone", "unix"),
+    [
+        # RFC 3339 section 5.8: 1996-12-19T16:39:57-08:00 is 1996-12-20T00:39:57Z.
+        ("1996-12-19T16:39:57-08:00", "UTC", datetime(1996, 12, 20, 0, 39, 57, tzinfo=UTC).timestamp()),
+        ("1996-12-20T00:39:57Z", "Etc/GMT+8", datetime(1996, 12, 20, 0, 39, 57, tzinfo=UTC).timestamp()),
+        ("1996-12-19T16:39:57", "Etc/GMT+8", datetime(1996, 12, 20, 0, 39, 57, tzinfo=UTC).timestamp()),
+    ],
+)
+def test_times(text: str, zone: str, unix: float) -> None:
+    assert parse_time(text, zone_of(zone)) == unix
+
+
+def test_times_not_understood() -> None:
+    with pytest.raises(InputError, match="is not a time"):
+        parse_time("tonight", UTC)
+    with pytest.raises(InputError, match="not a time zone"):
+        zone_of("Nowhere/Atall")
+
+
+@pytest.mark.data
+def test_over_a_real_bay(data_dir: Path, boat: Boat, tmp_path: Path) -> None:
+    chart = Chart.open([data_dir / "enc" / "US4MD81M"], cache_dir=tmp_path)
+    stations = read_stations([data_dir / "tides" / "chesapeake.json"])
+    route = Route("bay", (Waypoint("A", 38.95, -76.42), Waypoint("B", 38.87, -76.40), Waypoint("C", 38.78, -76.42)))
+    plan = make_plan(chart, route, boat, datetime(2026, 11, 26, 1, tzinfo=UTC).timestamp(), NIGHT, stations)
+    assert plan.refused == ()
+    assert all(leg.water.tide_m is not None and -0.5 < leg.water.tide_m < 1.5 for leg in plan.legs)
+    # Thomas Point Shoal Light, charted Fl WR 5s 13m 16/11M, read by hand from the cell.
+    names = {x.name: x for leg in plan.legs for x in leg.lights}
+    assert names["Thomas Point Shoal Light"].text == "Fl WR 5s 13m 16/11M"
+
+
+def test_coverage_is_asked_honestly(made_chart: Chart) -> None:
+    with pytest.raises(NoCoverage):
+        made_chart.around(0.0, 0.0, 1000.0)
