@@ -11,6 +11,9 @@ from moonless.chart.overlay import common, joined, without
 from moonless.chart.types import Depths, Feature
 from moonless.errors import NoCoverage
 
+# A ten-thousandth of the region asked about.
+_SLIVERS = 1e-4
+
 
 def depths_of(region: shapely.Geometry, here: Sequence[Feature], covered_fraction: float) -> Depths:
     """Return the depths of a region from the features that touch it.
@@ -102,5 +105,6 @@ def _unsurveyed(
     if unknown:
         whole = without(whole, joined(unknown))
     share = covered_fraction - _share(region, [whole])
-    # Shapes that meet along an edge leave slivers of rounding, not unsurveyed water.
-    return float(share) if share > 1e-6 else 0.0
+    # Areas that meet along long edges leave slivers between them, not unsurveyed water; what the chart itself calls
+    # unsurveyed counts however small it is.
+    return float(share) if share > (1e-9 if unknown else _SLIVERS) else 0.0
