@@ -61,11 +61,16 @@ class Intake:
     """Takes in what NMEA sentences said."""
 
     def __init__(self, boat: Boat, times: TimeBase, faults: FaultWatch) -> None:
-        self.poses = PoseSeries()
         self.ais = AisTable(boat.mmsi)
         self._boat = boat
         self._times = times
         self._faults = faults
+        self.clock_jumped = False
+        self.forget()
+
+    def forget(self) -> None:
+        """Drop what was taken in before a clock jumped; who AIS says is about ages out by itself."""
+        self.poses = PoseSeries()
         self._position = _Chooser()
         self._motion = _Chooser()
         self._heading = _Chooser()
@@ -73,7 +78,6 @@ class Intake:
         self._turn_rate: tuple[int, float] | None = None
         self._depth: tuple[int, float | None] | None = None
         self._wind: tuple[int, WindSaid] | None = None
-        self.clock_jumped = False
 
     def take(self, events: Iterable[Said], link: str) -> None:
         """Take in events of one link."""
