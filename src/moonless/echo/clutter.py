@@ -2,14 +2,13 @@
 
 Rules of this file.  The map lies round the boat, north up: sea clutter goes with range and with the wind's
 bearing, so it travels with the boat but does not turn with her.  What stands over the ground is remembered by
-``evidence.py``.  A bin learns two things: the level, and how far its cells stray above their local reference.  The
+``memory.py``.  A bin learns two things: the level, and how far its boxes stray above their local reference.  The
 second decides the threshold: noise strays little, spiky sea much.
 """
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,45 +24,32 @@ N_SECTOR = 24
 N_RING = 16
 RATIO_LOW_DB = -16.0
 RATIO_STEP_DB = 0.25
-N_RATIO = 160  # up to +24 dB
+N_RATIO = 224  # up to +40 dB
 LEVEL_KEEP = 0.6  # of the level from turn to turn
 SHAPE_KEEP = 0.9  # of the counts of strays: ten turns
-P_BODY = 0.04  # the stray level that is measured; the rest of the tail is K clutter's (design/echo_tail.py)
-_SHAPES = (math.inf, 30.0, 10.0, 5.0, 3.0, 2.0, 1.4, 1.0, 0.7, 0.5, 0.35, 0.25)
+# The strays at these rates are measured; the design rate lies on the line through them in (-ln p)^TAIL_POWER, which
+# noise, K clutter of shape 0.5 to 10 and patches smaller and larger than the box follow (design/echo_tail.py).
+MEASURED_RATES = (0.1, 0.04, 0.02, 0.01, 0.004)
+TAIL_POWER = 0.37
+ENOUGH = 4000.0  # boxes; until a bin has seen so many it leans on its whole ring
+LEVEL_SHARE = 0.4
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class TailTable:
-    """From how far 4 % of cells stray to how far the design rate strays, both in dB above the median."""
-
-    body_db: Floats
-    design_db: Floats
-
-    def threshold_db(self, body_db: Floats) -> Floats:
-        """Return the design level above the median for the measured level."""
-        return np.interp(body_db, self.body_db, self.design_db)
-
-
-def tail_table(looks: float, reference_looks: float, p_false: float) -> TailTable:
-    """Return the table for boxes of ``looks`` over a reference of ``reference_looks``."""
-    body, design = [], []
-    for shape in _SHAPES:
-        median = k_quantile_db(0.5, looks, shape, reference_looks)
-        body.append(k_quantile_db(P_BODY, looks, shape, reference_looks) - median)
-        design.append(k_quantile_db(p_false, looks, shape, reference_looks) - median)
-    return TailTable(np.maximum.accumulate(body), np.maximum.accumulate(design))
+def _tail_scale(rate: Floats | float) -> Floats:
+    return np.asarray(np.power(-np.log(rate), TAIL_POWER), dtype=np.float64)
 
 
 class ClutterMap:
     """The learnt background of one scan geometry."""
 
-    def __init__(self, grid: Grid, table: TailTable) -> None:
+    def __init__(self, grid: Grid, looks: float, p_false: float) -> None:
         self.grid = grid
-        self.table = table
+        self.p_false = p_false
         self.ring_of_col = np.minimum(np.arange(grid.n_col) * N_RING // max(1, grid.n_col), N_RING - 1)
         self.level_db: NDArray[np.float32] | None = None  # (N_SECTOR, N_RING)
         self.strays = np.zeros((N_SECTOR, N_RING, N_RATIO), dtype=np.float64)
-        self.turns = 0
+        # No background strays less than summed noise against a perfectly known mean.
+        self.least_db = k_quantile_db(p_false, looks, math.inf) - k_quantile_db(0.5, looks, math.inf)
 
     def sector_of_row(self, heading_rad: Floats) -> NDArray[np.int64]:
         """Return (n_row,) the true sector of each block row; an unknown heading counts as north."""
@@ -79,64 +65,59 @@ class ClutterMap:
         """
         now = np.full((N_SECTOR, N_RING), np.nan, dtype=np.float32)
         edges = np.searchsorted(self.ring_of_col, np.arange(N_RING + 1))
-        for s in np.unique(sector):
-            rows = strip_db[sector == s][:, :]
-            rows = rows[np.isfinite(rows[:, 0])]
-            if rows.shape[0] == 0:
-                continue
+        known = np.isfinite(strip_db[:, 0])
+        for s in np.unique(sector[known]):
+            rows = strip_db[known & (sector == s)]
             for k in range(N_RING):
                 part = rows[:, edges[k] : edges[k + 1]].ravel()
                 if part.size:
-                    now[s, k] = np.partition(part, int(0.4 * (part.size - 1)))[int(0.4 * (part.size - 1))]
+                    rank = int(LEVEL_SHARE * (part.size - 1))
+                    now[s, k] = np.partition(part, rank)[rank]
         now = np.fmin.accumulate(now, axis=1)
         if self.level_db is None:
             self.level_db = now
         else:
-            known = np.isfinite(now)
             before = np.where(np.isfinite(self.level_db), self.level_db, now)
-            self.level_db = np.where(known, LEVEL_KEEP * before + (1.0 - LEVEL_KEEP) * now, self.level_db).astype(
-                np.float32
-            )
+            mixed = LEVEL_KEEP * before + (1.0 - LEVEL_KEEP) * now
+            self.level_db = np.where(np.isfinite(now), mixed, self.level_db).astype(np.float32)
         # Not known anywhere yet: noise.
         return np.nan_to_num(self.level_db, nan=0.0)
-
-    def threshold_db(self) -> tuple[Floats, Floats]:
-        """Return (threshold, median) of box over reference, (N_SECTOR, N_RING) dB each."""
-        pooled = ndimage.uniform_filter(self.strays, size=(3, 3, 1), mode=("wrap", "nearest", "nearest")) * 9.0
-        ring = self.strays.sum(axis=0, keepdims=True)
-        # Until a bin has seen enough it leans on its whole ring.
-        enough = 4000.0
-        have = pooled.sum(axis=2, keepdims=True)
-        lean = np.maximum(0.0, enough - have) / np.maximum(ring.sum(axis=2, keepdims=True), 1.0)
-        counts = pooled + lean * ring
-        total = counts.sum(axis=2)
-        median = _level_of(counts, total, 0.5)
-        body = _level_of(counts, total, 1.0 - P_BODY)
-        # With nothing seen, plain noise.
-        seen = total > 200.0
-        spread = np.where(seen, body - median, self.table.body_db[0])
-        middle = np.where(seen, median, 0.0)
-        return middle + self.table.threshold_db(spread), middle
 
     def update_strays(
         self, ratio_db: NDArray[np.float32], usable: NDArray[np.bool_], sector: NDArray[np.int64]
     ) -> None:
         """Count this turn's box-over-reference ratios where ``usable``."""
-        index = np.clip((ratio_db - RATIO_LOW_DB) / RATIO_STEP_DB, 0, N_RATIO - 1)
-        rows, cols = np.nonzero(usable)
-        flat = (sector[rows] * N_RING + self.ring_of_col[cols]) * N_RATIO + index[rows, cols].astype(np.int64)
-        now = np.bincount(flat, minlength=N_SECTOR * N_RING * N_RATIO).reshape(self.strays.shape)
+        index = np.clip((ratio_db - np.float32(RATIO_LOW_DB)) * np.float32(1.0 / RATIO_STEP_DB), 0, N_RATIO - 1)
+        base = (sector[:, None] * N_RING + self.ring_of_col[None, :]) * N_RATIO
+        flat = base[usable] + index[usable].astype(np.int64)
         self.strays *= SHAPE_KEEP
-        self.strays += now
-        self.turns += 1
+        self.strays += np.bincount(flat, minlength=self.strays.size).reshape(self.strays.shape)
+
+    def threshold_db(self, p_false: float | None = None) -> Floats:
+        """Return the threshold of box over reference for a false-alarm rate, (N_SECTOR, N_RING) dB."""
+        rate = self.p_false if p_false is None else p_false
+        pooled = ndimage.uniform_filter(self.strays, size=(3, 3, 1), mode=("wrap", "nearest", "nearest")) * 9.0
+        ring = self.strays.sum(axis=0, keepdims=True)
+        have = pooled.sum(axis=2, keepdims=True)
+        lean = np.maximum(0.0, ENOUGH - have) / np.maximum(ring.sum(axis=2, keepdims=True), 1.0)
+        counts = pooled + lean * ring
+        cumulative = np.cumsum(counts, axis=2)
+        total = cumulative[:, :, -1]
+        levels = np.stack([_level_of(counts, cumulative, total, 1.0 - p) for p in MEASURED_RATES])
+        median = _level_of(counts, cumulative, total, 0.5)
+        scale = _tail_scale(np.asarray(MEASURED_RATES))
+        lean_from = scale - scale.mean()
+        slope = np.tensordot(lean_from, levels, axes=1) / float(lean_from @ lean_from)
+        threshold = levels.mean(axis=0) + slope * (_tail_scale(rate) - scale.mean())
+        least = median + self.least_db * float(_tail_scale(rate) / _tail_scale(self.p_false))
+        return np.where(total > 200.0, np.maximum(threshold, least), self.least_db * 1.1)
 
 
-def _level_of(counts: Floats, total: Floats, share: float) -> Floats:
+def _level_of(counts: Floats, cumulative: Floats, total: Floats, share: float) -> Floats:
     """Return the dB level below which ``share`` of the counts lie, interpolated within its step."""
-    cumulative = np.cumsum(counts, axis=2)
     wanted = share * total
     index = np.argmax(cumulative >= wanted[:, :, None], axis=2)
     here = np.take_along_axis(counts, index[:, :, None], axis=2)[:, :, 0]
     above = np.take_along_axis(cumulative, index[:, :, None], axis=2)[:, :, 0]
     part = 1.0 - (above - wanted) / np.maximum(here, 1e-9)
-    return RATIO_LOW_DB + (index + np.clip(part, 0.0, 1.0)) * RATIO_STEP_DB
+    return np.asarray(RATIO_LOW_DB + (index + np.clip(part, 0.0, 1.0)) * RATIO_STEP_DB)

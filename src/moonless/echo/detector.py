@@ -7,13 +7,14 @@ hold the box against the threshold that its own patch of sea has earned, part th
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
-from moonless.constants import TAU
 from moonless.echo._kernels import blocks_kernel, boxes_kernel, ordered_kernel, segment_kernel, spread_kernel
-from moonless.echo.clutter import ClutterMap, tail_table
-from moonless.echo.curve import Curve, assumed_curve, learn_curve
+from moonless.echo.clutter import ClutterMap
+from moonless.echo.curve import Curve, learn_curve
 from moonless.echo.grid import Grid, grid_for
 from moonless.echo.plots import Video, measure
 from moonless.echo.shores import group_bodies, is_shore, trace_shores
@@ -27,7 +28,21 @@ SOLID_DB = 25.0  # above noise: stronger than rain; such blocks are no reference
 SOLID_OVER_CLUTTER_DB = 12.0
 SPIKE_OVER_NOISE_DB = 10.0
 SPIKE_MARGIN_DB = 9.0
-BLIND_DB = -14.0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Examined:
+    """Every box of one turn beside what it was held against; arrays (n_row, n_col), dB above the mean noise."""
+
+    grid: Grid
+    curve: Curve
+    video: Video
+    box_db: NDArray[np.float32]
+    floor_db: NDArray[np.float32]
+    threshold_db: NDArray[np.float32]
+    mask: NDArray[np.bool_]
+    spikes: int
+    notes: tuple[str, ...]
 
 
 class Detector:
@@ -46,14 +61,41 @@ class Detector:
 
         A spoke that was not received is unknown: nothing is found there, and floor, threshold and clutter are NaN.
         """
+        seen = self.examine(scan)
+        grid, video = seen.grid, seen.video
+        cells, basin, body = _segment(seen.box_db, seen.mask, grid, seen.curve.looks)
+        bodies = group_bodies(cells, body)
+        shore = is_shore(bodies, grid, scan, seen.box_db, seen.threshold_db)
+        shores = trace_shores(bodies, shore, grid, scan)
+        in_shore = np.isin(body[cells], bodies.top[shore]) if np.any(shore) else np.zeros(cells.shape, np.bool_)
+        loose = cells[~in_shore]
+        peaks, number = np.unique(basin[loose], return_inverse=True)
+        plots = measure(
+            video, grid, loose, number.astype(np.int64), peaks, seen.box_db, seen.floor_db, seen.curve.looks
+        )
+        curve = seen.curve
+        clutter_db = np.where(np.isfinite(seen.box_db), seen.floor_db, np.float32(np.nan))
+        return EchoPicture(
+            plots=plots,
+            shores=shores,
+            floor=_spread(_to_counts(seen.floor_db, curve), scan, grid),
+            threshold=_spread(_to_counts(seen.threshold_db, curve), scan, grid),
+            clutter_db=_spread(clutter_db, scan, grid),
+            db_per_count=curve.db_per_count if curve.is_learnt else None,
+            noise_counts=curve.noise_counts,
+            spikes_removed=seen.spikes,
+            notes=seen.notes,
+        )
+
+    def examine(self, scan: Scan) -> Examined:
+        """Take a turn in and return each box beside its floor and threshold; ``detect`` goes on from there."""
         notes: list[str] = []
         grid = grid_for(scan.n_spoke, scan.n_cell, scan.cell_m, scan.errors.beam_rad, scan.errors.pulse_m)
         curve = self._learn(scan, notes)
         if grid is not self._grid or self._map is None:
             self._grid = grid
             looks = max(1.0, grid.box_looks * curve.looks)
-            reference = max(1.0, looks * grid.window / max(1, grid.box_cols) * 0.6)
-            self._map = ClutterMap(grid, tail_table(round(looks, 2), round(reference, 2), self.p_false))
+            self._map = ClutterMap(grid, round(looks, 2), self.p_false)
         video = _video(scan, grid, curve)
         total = np.empty((grid.n_row, grid.n_col), dtype=np.float32)
         weight = np.empty(grid.n_row, dtype=np.int64)
@@ -70,36 +112,17 @@ class Detector:
         sector = self._map.sector_of_row(heading)
         level = self._map.update_level(strip_db, sector)
         clutter_db = level[sector][:, self._map.ring_of_col]
-        floor_db = self._floor(strip_db, clutter_db, grid)
-        over, _ = self._map.threshold_db()
-        over_db = over[sector][:, self._map.ring_of_col].astype(np.float32)
+        floor_db = _floor(strip_db, clutter_db, grid)
         ratio_db = box_db - floor_db
-        threshold_db = floor_db + over_db
-        mask = box_db >= threshold_db  # NaN is never found
-        cells, basin, body = _segment(box_db, mask, grid, curve.looks)
-        bodies = group_bodies(cells, body)
-        shore = is_shore(bodies, grid, scan, box_db, threshold_db)
-        shores = trace_shores(bodies, shore, grid, scan)
-        in_shore = np.isin(body[cells], bodies.top[shore]) if np.any(shore) else np.zeros(cells.shape, np.bool_)
-        loose = cells[~in_shore]
-        peaks, number = np.unique(basin[loose], return_inverse=True)
-        plots = measure(video, grid, loose, number.astype(np.int64), peaks, box_db, floor_db, curve.looks)
         usable = np.isfinite(ratio_db) & (strip_db < clutter_db + SOLID_DB)
         self._map.update_strays(ratio_db, usable, sector)
+        over = self._map.threshold_db().astype(np.float32)
+        threshold_db = floor_db + over[sector][:, self._map.ring_of_col]
+        mask = box_db >= threshold_db  # NaN is never found
         self._turn += 1
         if not scan.is_whole:
             notes.append(f"{np.count_nonzero(~scan.is_received)} of {scan.n_spoke} spokes were not received")
-        return EchoPicture(
-            plots=plots,
-            shores=shores,
-            floor=self._spread(floor_db, scan, grid, curve, counts=True),
-            threshold=self._spread(threshold_db, scan, grid, curve, counts=True),
-            clutter_db=self._spread(np.where(np.isfinite(box_db), floor_db, np.nan), scan, grid, curve, counts=False),
-            db_per_count=curve.db_per_count if curve.is_learnt else None,
-            noise_counts=curve.noise_counts,
-            spikes_removed=int(spikes),
-            notes=tuple(notes),
-        )
+        return Examined(grid, curve, video, box_db, floor_db, threshold_db, mask, int(spikes), tuple(notes))
 
     def _learn(self, scan: Scan, notes: list[str]) -> Curve:
         curve = learn_curve(_quiet_counts(scan), scan.full_scale)
@@ -117,27 +140,25 @@ class Detector:
         self._full_scale = scan.full_scale
         return curve
 
-    def _floor(self, strip_db: NDArray[np.float32], clutter_db: NDArray[np.float32], grid: Grid) -> NDArray[np.float32]:
-        """Return the local floor in dB: the higher of the two sides' medians, without what is solid."""
-        known = np.isfinite(strip_db)
-        solid = ~known | (strip_db > np.maximum(SOLID_DB, clutter_db + SOLID_OVER_CLUTTER_DB))
-        index = np.clip((np.where(known, strip_db, LEVEL_LOW_DB) - LEVEL_LOW_DB) / LEVEL_STEP_DB, 0, 255)
-        near = np.empty(strip_db.shape, dtype=np.int16)
-        far = np.empty(strip_db.shape, dtype=np.int16)
-        ordered_kernel(index.astype(np.uint8), solid, grid.guard, grid.window, max(1, grid.window // 3), near, far)
-        higher = np.maximum(near, far)
-        floor = LEVEL_LOW_DB + (higher.astype(np.float32) + np.float32(0.5)) * np.float32(LEVEL_STEP_DB)
-        return np.where(higher >= 0, floor, clutter_db).astype(np.float32)
 
-    def _spread(
-        self, coarse: NDArray[np.float32], scan: Scan, grid: Grid, curve: Curve, *, counts: bool
-    ) -> NDArray[np.float32]:
-        values = np.asarray(coarse, dtype=np.float32)
-        if counts:
-            values = _to_counts(values, curve)
-        fine = np.empty(scan.echo.shape, dtype=np.float32)
-        spread_kernel(values, grid.row_edge, grid.col_cells, fine)
-        return fine
+def _floor(strip_db: NDArray[np.float32], clutter_db: NDArray[np.float32], grid: Grid) -> NDArray[np.float32]:
+    """Return the local floor in dB: the higher of the two sides' medians, without what is solid."""
+    known = np.isfinite(strip_db)
+    solid = ~known | (strip_db > np.maximum(SOLID_DB, clutter_db + SOLID_OVER_CLUTTER_DB))
+    index = np.clip((np.where(known, strip_db, LEVEL_LOW_DB) - LEVEL_LOW_DB) / LEVEL_STEP_DB, 0, 255)
+    near = np.empty(strip_db.shape, dtype=np.int16)
+    far = np.empty(strip_db.shape, dtype=np.int16)
+    ordered_kernel(index.astype(np.uint8), solid, grid.guard, grid.window, max(1, grid.window // 3), near, far)
+    higher = np.maximum(near, far)
+    floor = LEVEL_LOW_DB + (higher.astype(np.float32) + np.float32(0.5)) * np.float32(LEVEL_STEP_DB)
+    return np.where(higher >= 0, floor, clutter_db).astype(np.float32)
+
+
+def _spread(coarse: NDArray[np.float32], scan: Scan, grid: Grid) -> NDArray[np.float32]:
+    """Return block values over the cells of their blocks."""
+    fine = np.empty(scan.echo.shape, dtype=np.float32)
+    spread_kernel(np.asarray(coarse, dtype=np.float32), grid.row_edge, grid.col_cells, fine)
+    return fine
 
 
 def _to_db(power: NDArray[np.float32]) -> NDArray[np.float32]:
@@ -169,9 +190,14 @@ def _quiet_counts(scan: Scan) -> NDArray[np.integer]:
     order = np.sort(bins, axis=1)
     median = order[:, (r * c) // 2].astype(np.float64)
     spread = (order[:, int(0.84 * (r * c - 1))] - order[:, int(0.16 * (r * c - 1))]) / 2.0
-    low = np.quantile(median, 0.3)
-    typical = float(np.median(spread[median <= low])) if np.any(median <= low) else 1.0
-    return np.asarray(bins[median <= low + 0.35 * max(typical, 0.5)].ravel())
+    # Noise strays least: clutter of any kind spreads wider in the receiver's own counts.
+    lively = spread > 0.0
+    if not np.any(lively):
+        return np.asarray(bins.ravel())
+    narrow = lively & (spread <= 1.2 * np.quantile(spread[lively], 0.15))
+    low = np.quantile(median[narrow], 0.3)
+    typical = float(np.median(spread[narrow]))
+    return np.asarray(bins[narrow & (median <= low + 0.35 * max(typical, 0.5))].ravel())
 
 
 def _video(scan: Scan, grid: Grid, curve: Curve) -> Video:
@@ -198,5 +224,3 @@ def _segment(
     segment_kernel(value, order, grid.n_row, grid.n_col, np.float32(depth), basin, body)
     return cells, basin, body
 
-
-__all__ = ["P_FALSE", "TAU", "Detector", "assumed_curve"]
