@@ -9,8 +9,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from moonless.boat.types import Boat
+from moonless.echo.types import EchoPicture
 from moonless.reading.own import OwnPlane
 from moonless.reading.place import Known, Place
+from moonless.scan.types import Scan
 from moonless.track.types import Track
 
 Floats = NDArray[np.float64]
@@ -55,10 +57,12 @@ def gather(
     pose: PoseSigma,
     moved_en: Floats | None = None,
     known: Known | None = None,
+    clutter_db: Floats | None = None,
 ) -> Evidence:
     """Return the evidence of the tracks that are to be told: all but tentative ones.
 
-    ``moved_en``: (n, 2) positions put right by the registration; None: as tracked.
+    ``moved_en``: (n, 2) positions put right by the registration; None: as tracked.  ``clutter_db``: (n,) level of
+    clutter over noise where each track is, NaN where not known.
     """
     position = np.array([(t.east_m, t.north_m) for t in tracks]).reshape(-1, 2) if moved_en is None else moved_en
     rel = position - np.array([own.east_m, own.north_m])
@@ -90,7 +94,7 @@ def gather(
         bridge_distance_m=bridge,
         ais_vessel=np.array([t.ais is not None and not t.ais.is_aid for t in tracks], dtype=np.bool_),
         is_ghost=np.array([t.false_parent is not None or t.false_cause is not None for t in tracks], dtype=np.bool_),
-        clutter_density=_clutter(tracks),
+        clutter_density=_clutter(tracks, clutter_db),
         named_density=named_density,
         named=named,
     )
@@ -124,10 +128,31 @@ def _named(position: Floats, covariance: Floats, known: Known | None) -> tuple[F
     return np.asarray(density.sum(axis=1)), words
 
 
-def _clutter(tracks: tuple[Track, ...]) -> Floats:
-    """Return the density of clutter tracks like each: many when young, weak and often missed."""
+# Tracks of clutter to expect per square metre of rough, cluttered water, before their record speaks; own figure.
+CLUTTER_PER_M2 = 2e-5
+# In water this far above receiver noise, half of that; in quiet water next to none.
+CLUTTER_HALF_DB = 6.0
+
+
+def _clutter(tracks: tuple[Track, ...], clutter_db: Floats | None) -> Floats:
+    """Return the density of clutter tracks like each: more when young, weak, often missed, and in cluttered water."""
     out = np.empty(len(tracks))
     for i, t in enumerate(tracks):
         hit_share = (t.n_hits + 0.5) / (t.n_scans + 1.0)
-        out[i] = 2e-5 * math.exp(-0.35 * t.n_hits * hit_share) * math.exp(-max(0.0, t.strength_db - 10.0) / 5.0)
+        level = math.nan if clutter_db is None else float(clutter_db[i])
+        rough = 0.5 if math.isnan(level) else 0.02 + 0.98 / (1.0 + math.exp(-(level - CLUTTER_HALF_DB) / 1.5))
+        # A track that shows in nine of ten turns for a minute is no wave.
+        record = math.exp(-0.35 * t.n_hits * hit_share**2)
+        out[i] = CLUTTER_PER_M2 * rough * record * math.exp(-max(0.0, t.strength_db - 12.0) / 5.0)
     return out
+
+
+def clutter_where(position_en: Floats, own: OwnPlane, scan: Scan, picture: EchoPicture) -> Floats:
+    """Return (n,) the picture's clutter level in dB over noise at each track; NaN where not received."""
+    rel = position_en - np.array([own.east_m, own.north_m])
+    n_spoke, n_cell = scan.echo.shape
+    azimuth = np.arctan2(rel[:, 0], rel[:, 1]) - (own.heading_rad or 0.0)
+    spoke = np.round(np.mod(azimuth, math.tau) / math.tau * n_spoke).astype(np.int64) % n_spoke
+    cell = np.round((np.hypot(rel[:, 0], rel[:, 1]) - scan.first_cell_m) / scan.cell_m).astype(np.int64)
+    level = np.asarray(picture.clutter_db)[spoke, np.clip(cell, 0, n_cell - 1)].astype(np.float64)
+    return np.where((cell >= 0) & (cell < n_cell), level, np.nan)

@@ -31,6 +31,8 @@ VESSEL_PER_M2 = 3e-6
 SHORE_SPACING_M = 60.0
 # A mark stands where the chart has it, but for accidents.
 MARK_THERE = 0.97
+# The model of a mark's echo is not trusted to rule it out.
+LEAST_P = 0.2
 # A tracker's certainty that something moves or not is not taken for more than this.
 MOTION_CAP = 0.98
 GATE_SIGMA = 4.0
@@ -137,7 +139,9 @@ def _weigh_marks(
     det = cov[..., 0, 0] * cov[..., 1, 1] - cov[..., 0, 1] ** 2
     east, north = gap[..., 0], gap[..., 1]
     squared = (cov[..., 1, 1] * east**2 + cov[..., 0, 0] * north**2 - 2 * cov[..., 0, 1] * east * north) / det
-    there = MARK_THERE * (np.ones(usable.size) if p_detect is None else p_detect[usable])
+    # An echo is there; that the model gives the mark a small chance makes it less likely, but not much.
+    shows = np.ones(usable.size) if p_detect is None else np.maximum(p_detect[usable], LEAST_P)
+    there = MARK_THERE * shows
     weight = there[None, :] * np.exp(-0.5 * squared) / (2 * math.pi * np.sqrt(det)) * still[:, None]
     weight = np.where(squared < GATE_SIGMA**2, weight, 0.0)
     weight = weight * _size_speaks(evidence)[:, None]

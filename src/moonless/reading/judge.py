@@ -22,7 +22,7 @@ from moonless.radar.types import Weather
 from moonless.reading import geojson, keepoff, matters, shadows
 from moonless.reading.calls import Caller, Matter
 from moonless.reading.echoes import meetings, tell
-from moonless.reading.evidence import Evidence, PoseSigma, gather
+from moonless.reading.evidence import Evidence, PoseSigma, clutter_where, gather
 from moonless.reading.expect import Model, Outlook
 from moonless.reading.explain import Explained, explain
 from moonless.reading.fix import GIVE_UP_SIGMA_M, WALK_M, CarriedOn
@@ -185,8 +185,12 @@ class Judge:
             pose = PoseSigma(agreement.position_sigma_m, agreement.heading_sigma)
         places = np.array([(t.east_m, t.north_m) for t in tracks]).reshape(-1, 2)
         reach = situation.scan.max_range_m if situation.scan is not None else LOOK_M
+        moved = agreement.place(places, reported)
+        rough = None
+        if situation.scan is not None and situation.picture is not None:
+            rough = clutter_where(moved, own, situation.scan, situation.picture)
         known = known_around(self._knowledge, own.frame, own.east_m, own.north_m, reach)
-        evidence = gather(tracks, own, place, self._boat, pose, agreement.place(places, reported), known)
+        evidence = gather(tracks, own, place, self._boat, pose, moved, known, rough)
         p = None if outlook is None else np.nan_to_num(outlook.mark_p, nan=0.0)
         gone = None if place is None else self._lookout.gone(place)
         mark_db = None if outlook is None else self._performance.strength_db(outlook.mark_snr)

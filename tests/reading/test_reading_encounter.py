@@ -1,0 +1,98 @@
+"""How two vessels meet, at the edges of the sectors of Rules 13 to 15, and what Rule 19 discourages."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from moonless.reading.encounter import encounters, meeting_of, turn_discouraged
+
+D = math.radians
+
+
+def _overtaking(aspect_deg: float) -> str | None:
+    """Own boat 1 mile off at ``aspect_deg`` from the target's bow, steering straight for her, twice as fast."""
+    target_course = D(40.0)
+    from_target = target_course + D(aspect_deg)
+    to_target = from_target + math.pi
+    return meeting_of(to_target, 8.0, to_target, target_course, 4.0)
+
+
+def test_overtaking_begins_22_5_degrees_abaft_the_beam() -> None:
+    # COLREGs 1972 Rule 13(b): "more than 22.5 degrees abaft her beam" (read in a mirror of the rule's text).
+    assert _overtaking(112.4) != "overtaking"
+    assert _overtaking(112.6) == "overtaking"
+    assert _overtaking(-112.4) != "overtaking"
+    assert _overtaking(-112.6) == "overtaking"
+    assert _overtaking(180.0) == "overtaking"
+
+
+def test_one_that_falls_behind_is_not_overtaken() -> None:
+    assert meeting_of(0.0, 3.0, 0.0, 0.0, 6.0) != "overtaking"
+
+
+def test_being_overtaken_is_the_same_the_other_way_round() -> None:
+    # The target on our quarter, faster, steering for us.
+    for edge, expected in ((112.4, False), (112.6, True), (-112.6, True), (-112.4, False)):
+        bearing = D(edge)
+        got = meeting_of(0.0, 3.0, bearing, bearing + math.pi, 9.0)
+        assert (got == "being overtaken") is expected
+
+
+def test_head_on_and_crossing_edges() -> None:
+    # Rule 14 gives no figure; ten degrees is this program's own choice, so these edges are pinned, not checked.
+    assert meeting_of(0.0, 5.0, D(0.0), D(180.0), 5.0) == "head-on"
+    assert meeting_of(0.0, 5.0, D(9.9), D(180.0 + 9.9), 5.0) == "head-on"
+    assert meeting_of(0.0, 5.0, D(10.1), D(180.0), 5.0) == "crossing from starboard"
+    assert meeting_of(0.0, 5.0, D(-10.1), D(180.0), 5.0) == "crossing from port"
+    assert meeting_of(0.0, 5.0, D(0.0), D(169.0), 5.0) != "head-on"
+    # Rule 15 (text from memory): the other on our starboard side.
+    assert meeting_of(0.0, 5.0, D(45.0), D(270.0), 5.0) == "crossing from starboard"
+    assert meeting_of(0.0, 5.0, D(-45.0), D(90.0), 5.0) == "crossing from port"
+
+
+def test_one_that_lies_still_does_not_meet_by_the_steering_rules() -> None:
+    assert meeting_of(0.0, 5.0, 0.0, 0.0, 0.0) is None
+
+
+@given(
+    st.floats(0, 6.28), st.floats(1, 10), st.floats(0, 6.28), st.floats(0, 6.28), st.floats(1, 10), st.floats(0, 6.28)
+)
+def test_turning_the_world_changes_nothing(
+    heading: float, speed: float, bearing: float, course: float, target: float, turn: float
+) -> None:
+    a = meeting_of(heading, speed, bearing, course, target)
+    b = meeting_of(heading + turn, speed, bearing + turn, course + turn, target)
+    if a != b:
+        # Only rounding on an edge of a sector may decide otherwise.
+        around = {
+            meeting_of(heading, speed, bearing + e, course + f, target) for e in (-1e-9, 1e-9) for f in (-1e-9, 1e-9)
+        }
+        assert b in around
+
+
+def test_switch_of_sight_shows_one_or_both() -> None:
+    args = (0.0, 5.0, D(45.0), D(270.0), 5.0)
+    assert [e.rule for e in encounters("in sight", *args)] == ["15"]
+    assert [e.rule for e in encounters("radar only", *args)] == ["19"]
+    assert [e.rule for e in encounters("unsure", *args)] == ["15", "19"]
+    assert encounters("in sight", *args)[0].gives_way is True
+
+
+def test_rule_19_discourages_port_forward_of_the_beam_and_turns_towards_abaft() -> None:
+    # COLREGs 1972 Rule 19(d)(i) and (ii), read in a mirror of the rule's text.
+    assert turn_discouraged("radar only", D(-30), 0.0, D(89.0), "crossing from starboard") is not None
+    assert turn_discouraged("radar only", D(30), 0.0, D(89.0), "crossing from starboard") is None
+    assert turn_discouraged("radar only", D(-30), 0.0, D(20.0), "overtaking") is None
+    assert turn_discouraged("radar only", D(30), 0.0, D(91.0), None) is not None
+    assert turn_discouraged("radar only", D(-30), 0.0, D(91.0), None) is None
+    assert turn_discouraged("radar only", D(-30), 0.0, D(-91.0), None) is not None
+    assert turn_discouraged("in sight", D(-30), 0.0, D(-45.0), "crossing from port") is not None
+
+
+@pytest.mark.parametrize("turn", [-0.5, 0.5])
+def test_no_turn_is_never_discouraged(turn: float) -> None:
+    assert turn_discouraged("unsure", 0.0, turn, 0.3, "head-on") is None
