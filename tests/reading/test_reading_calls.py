@@ -66,7 +66,8 @@ def test_as_a_helmsman_says_it() -> None:
 @pytest.mark.parametrize(
     ("metres", "words"),
     [(60.0, "under half a cable"), (93.0, "half a cable"), (185.2, "one cable"), (555.6, "three cables"),
-     (463.0, "two and a half cables"), (1852.0, "one mile"), (2315.0, "one and a quarter miles"), (9260.0, "five miles")],
+     (463.0, "two and a half cables"), (1852.0, "one mile"), (2315.0, "one and a quarter miles"),
+     (9260.0, "five miles")],
 )  # fmt: skip
 def test_distances(metres: float, words: str) -> None:
     assert distance_words(metres) == words

@@ -1,0 +1,123 @@
+"""Lines of sight, the raster of hidden water, and its polygons."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+import shapely
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from hypothesis.extra.numpy import arrays
+
+from moonless.constants import TAU
+from moonless.reading import reference
+from moonless.reading.place import edges_of
+from moonless.reading.rays import N_BEARINGS, crossings
+from moonless.reading.strips import join, ring_of
+from moonless.reading.sweep_kernels import sweep_kernel
+from moonless.reading.waters import CAUSE_OF, N_CELLS, Waters, behind_first_land, blank, horizon_mask
+
+edge_arrays = arrays(
+    np.float64,
+    st.tuples(st.integers(0, 12), st.just(4)),
+    elements=st.floats(-500, 500, width=32).map(lambda v: v + 0.37),
+)
+
+
+@settings(max_examples=80, deadline=None)
+@given(edge_arrays, st.floats(-100, 100), st.floats(-100, 100), st.sampled_from([1, 7, 36, 360]), st.floats(50, 2000))
+def test_kernel_equals_reference(edges: np.ndarray, east: float, north: float, n_az: int, reach: float) -> None:
+    ranges = np.full((n_az, 32), np.inf)
+    counts = np.zeros(n_az, dtype=np.int64)
+    sweep_kernel(np.ascontiguousarray(edges), east, north, n_az, reach, ranges, counts)
+    expected = reference.sweep(edges, east, north, n_az, reach)
+    for row in range(n_az):
+        assert counts[row] == len(expected[row])
+        assert ranges[row, : counts[row]] == pytest.approx(expected[row], rel=1e-9, abs=1e-9)
+
+
+def test_reference_by_hand() -> None:
+    # A wall 100 m north, from 50 m west to 50 m east: met dead north at 100, not at 90 degrees.
+    found = reference.sweep(np.array([[-50.0, 100.0, 50.0, 100.0]]), 0.0, 0.0, 4, 1000.0)
+    assert found == [[pytest.approx(100.0)], [], [], []]
+
+
+def test_a_ray_through_land_goes_in_and_out() -> None:
+    land = shapely.Point(300.0, 400.0).buffer(150.0)
+    ranges, counts = crossings(edges_of(land), 0.0, 0.0, 5000.0)
+    assert set(np.unique(counts)) <= {0, 2}
+    row = round(math.atan2(300.0, 400.0) / TAU * N_BEARINGS)
+    assert ranges[row, 0] == pytest.approx(350.0, abs=2.0) and ranges[row, 1] == pytest.approx(650.0, abs=2.0)
+
+
+def _filled(land: shapely.Geometry, reach: float = 2000.0) -> Waters:
+    ranges, counts = crossings(edges_of(land), 0.0, 0.0, reach)
+    water = blank(ranges, counts, reach, False)
+    water.hide(behind_first_land(water.land), "land")
+    return water
+
+
+def test_raster_holds_land_and_what_is_behind_it() -> None:
+    water = _filled(shapely.box(-200.0, 500.0, 200.0, 700.0))
+    north = water.range_m
+    assert not water.land[0][north < 495].any() and water.land[0][(north > 505) & (north < 695)].all()
+    assert (water.cause[0][north > 705] == CAUSE_OF["land"]).all()
+    assert (water.cause[N_BEARINGS // 2] == 0).all()
+
+
+def test_polygons_hold_exactly_the_rasters_hidden_cells() -> None:
+    rng = np.random.default_rng(3)
+    rocks = [shapely.Point(x, y).buffer(r) for x, y, r in rng.uniform((-1500, -1500, 30), (1500, 1500, 200), (12, 3))]
+    land = shapely.union_all([r for r in rocks if r.distance(shapely.Point(0, 0)) > 60.0])
+    water = _filled(land)
+    step = TAU / N_BEARINGS
+    shapes = [shapely.Polygon(ring_of(s, step, 0.0, 0.0)) for s in join(water.intervals())]
+    assert all(s.is_valid for s in shapes)
+    hidden = shapely.union_all(shapes)
+    # Middles of cells: each lies inside the polygons exactly when its cell is hidden.
+    rows = rng.integers(0, N_BEARINGS, 4000)
+    cells = rng.integers(0, N_CELLS, 4000)
+    r = water.range_m[cells]
+    inside = shapely.contains_xy(hidden, r * np.sin(rows * step), r * np.cos(rows * step))
+    assert np.array_equal(inside, water.cause[rows, cells] > 0)
+
+
+def test_polygons_with_a_tolerance_only_grow() -> None:
+    water = _filled(shapely.Point(400.0, 300.0).buffer(170.0))
+    step = TAU / N_BEARINGS
+    exact = shapely.union_all([shapely.Polygon(ring_of(s, step, 0, 0)) for s in join(water.intervals())])
+    loose = shapely.union_all([shapely.Polygon(ring_of(s, step, 0, 0, 8.0)) for s in join(water.intervals())])
+    assert exact.difference(loose.buffer(0.3)).area < 1.0
+    assert loose.area < 1.03 * exact.area
+
+
+def test_true_line_of_sight_is_never_shown_as_seen_when_it_is_not() -> None:
+    """Points behind land by exact geometry lie in hidden water, whatever the raster's grain."""
+    rng = np.random.default_rng(8)
+    land = shapely.union_all([shapely.Point(700, 200).buffer(150), shapely.box(-900, -300, -500, 400)])
+    water = _filled(land)
+    from moonless.reading.waters import widen
+
+    water.hide(widen(behind_first_land(water.land)), "land")
+    points = rng.uniform(-1400, 1400, (3000, 2))
+    points = points[np.hypot(points[:, 0], points[:, 1]) < 1900.0]
+    lines = shapely.linestrings(np.stack([np.zeros_like(points), points], axis=1))
+    truly = shapely.intersects(lines, land) & ~shapely.contains_xy(land, points[:, 0], points[:, 1])
+    # A step into the shadow, as the raster's own grain of range is five metres.
+    reach = np.hypot(points[:, 0], points[:, 1])
+    truly &= shapely.distance(land, shapely.points(points)) > water.cell_m
+    rows = np.round(np.arctan2(points[:, 0], points[:, 1]) / TAU * N_BEARINGS).astype(int) % N_BEARINGS
+    hidden = water.cause[rows, np.minimum((reach / water.cell_m).astype(int), N_CELLS - 1)] > 0
+    assert truly.sum() > 200
+    assert hidden[truly].all()
+
+
+def test_horizon_of_a_small_craft() -> None:
+    from reading_fakes import RADAR
+
+    r = np.linspace(0.0, 20_000.0, 2001)
+    shut = horizon_mask(RADAR, r, 1.0)[0]
+    # 4/3 earth, sum of both horizons (sqrt(2 k R h), elementary): 3 m and 1 m give 3.855 + 2.226 NM.
+    assert r[np.argmax(shut)] / 1852.0 == pytest.approx(3.855 + 2.226, abs=0.01)
