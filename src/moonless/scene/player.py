@@ -164,7 +164,8 @@ class ScenePlayer:
             own.heading_rad,
         )
 
-    def _pose(self, time_s: float) -> RadarPose:
+    def pose_at(self, time_s: float) -> RadarPose:
+        """Return where the antenna truly is and points."""
         east, north, heading = self.antenna_at(time_s)
         return RadarPose(float(east[0]), float(north[0]), float(heading[0]))
 
@@ -201,7 +202,7 @@ class ScenePlayer:
         if self._frozen is not None and within(start_s, use.frozen_s):
             return self._frozen
         middle_s = start_s + 0.5 * self.turn_s
-        pose = self._pose(middle_s)
+        pose = self.pose_at(middle_s)
         targets = [self._target(k, self.scene.objects[k], self._beam_time(k, start_s)) for k in self._shown(middle_s)]
         rng = np.random.default_rng([self.scene.seed, 3, number])
         drawn = self._draw(pose, self.weather_at(middle_s), targets, rng)
@@ -278,7 +279,7 @@ class ScenePlayer:
         lat, lon = self.scene.frame.to_geographic(float(own.east_m[0]), float(own.north_m[0]))
         middle_s = 0.5 * (start_s + stop_s)
         shown = self._shown(middle_s)
-        pose = self._pose(middle_s)
+        pose = self.pose_at(middle_s)
         targets = [self._target(k, self.scene.objects[k], middle_s) for k in shown]
         everything = [*targets, *self._mark_targets]
         there = np.array([True] * len(targets) + [m.is_there for m in self.ground.marks], dtype=np.bool_)

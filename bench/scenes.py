@@ -1,0 +1,164 @@
+"""Scenes through the whole chain, scored against their truth: ``python -m bench scenes [SCENE...]``.
+
+A scene is a name from the built-in set or a TOML file.  One line for each figure of each scene, then the figures of
+the whole.  ``MOONLESS_SCENES_VERBOSE=1`` says on standard error what was not held, called wrongly, or false.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+
+import numpy as np
+
+from bench._scene_score import Score, calibration_error, macro_f1
+from bench.result import Result
+from moonless.scene.file import load_scene
+from moonless.scene.player import ScenePlayer
+
+NAMES = ("scenes",)
+TAKES_REST = True
+FOLDER = Path(__file__).parents[1] / "src" / "moonless" / "data" / "scenes"
+# Clutter is the point of these; more false tracks are allowed in them.
+CLUTTER_SCENES = frozenset({"sea-state-4", "rain", "squall", "ghosts", "interference"})
+UNITS = {
+    "turns_to_first": "turns",
+    "turns_to_right": "turns",
+    "position_error_m": "m",
+    "velocity_error_mps": "m/s",
+    "gospa_m": "m",
+    "heading_bias_error_deg": "deg",
+    "fix_error_m": "m",
+    "scanner_loss_error_db": "dB",
+    "false_tracks_per_scan": "a scan",
+}
+
+
+def scene_files(rest: Sequence[str]) -> list[Path]:
+    """Return the files of the scenes asked for; all of the built-in set when none is."""
+    if not rest:
+        return sorted(FOLDER.glob("*.toml"))
+    out = []
+    for name in rest:
+        path = Path(name) if name.endswith(".toml") else FOLDER / f"{name}.toml"
+        if not path.exists():
+            known = ", ".join(sorted(p.stem for p in FOLDER.glob("*.toml")))
+            raise SystemExit(f"no scene is called {name!r}; there are: {known}")
+        out.append(path)
+    return out
+
+
+def run_scene(path: Path) -> Score:
+    """Play one scene through the chain, by CAT240 bytes and NMEA lines, and return its score."""
+    from moonless.chart.library import Chart
+    from moonless.watch.chain import Chain
+
+    scene = load_scene(path)
+    player = ScenePlayer(scene)
+    chart = Chart.open(scene.waters.paths) if scene.waters.paths else None
+    chain = Chain(scene.boat, chart, None)
+    score = Score(player)
+    waiting = None
+    for turn in player.turns():
+        # As they would come off two wires: in order of time, each whole.
+        events = [(time_ns, 0, data) for time_ns, data in turn.radar]
+        events += [(line.time_ns, 1, line.tagged()) for line in turn.nmea]
+        events.sort(key=lambda event: (event[0], event[1]))
+        said = []
+        for time_ns, which, data in events:
+            said += chain.feed_nmea(data, time_ns) if which else chain.feed_radar(data, time_ns)
+        said += chain.tick(turn.end_ns)
+        for one in said:
+            # The reading of a turn comes with the first spokes of the next.
+            about = waiting if one.reading.time_ns < turn.start_ns + 50_000_000 and waiting is not None else turn
+            score.add(about, one.reading, _loss_db(chain))
+        waiting = turn
+    return score
+
+
+def _loss_db(chain: object) -> float | None:
+    """Return the judge's estimate of the radar's performance; it is not part of a reading."""
+    judge = getattr(chain, "judge", None) or getattr(chain, "_judge", None)
+    performance = getattr(judge, "_performance", None)
+    value = getattr(performance, "offset_db", None)
+    sigma = getattr(performance, "sigma_db", None)
+    return None if value is None or (sigma is not None and sigma > 3.0) else float(value)
+
+
+def run(names: Sequence[str], rest: Sequence[str] = ()) -> Iterator[Result]:
+    """Score scenes; yields the figures of each, then of the whole."""
+    whole: dict[str, list[float]] = {}
+    confusion: Counter[tuple[str, str]] = Counter()
+    calibration: list[tuple[float, bool]] = []
+    totals: Counter[str] = Counter()
+    paths = scene_files(rest)
+    for path in paths:
+        score = run_scene(path)
+        figures = score.figures()
+        for name, value in figures.items():
+            whole.setdefault(name, []).append(value)
+            yield Result(f"scenes.{path.stem}.{name}", value, UNITS.get(name, "1"))
+        confusion += score.confusion
+        calibration += score.calibration
+        totals.update(
+            pairs=score.pairs, held=score.held, told=score.told_mark, right=score.right_mark,
+            missing_right=int(figures.get("missing_right", 0)), missing_wrong=int(figures.get("missing_wrong", 0)),
+        )  # fmt: skip
+        if os.environ.get("MOONLESS_SCENES_VERBOSE"):
+            _explain(path, score)
+    if len(paths) > 1:
+        yield from _whole(whole, confusion, calibration, totals)
+
+
+def _whole(
+    whole: dict[str, list[float]],
+    confusion: Counter[tuple[str, str]],
+    calibration: list[tuple[float, bool]],
+    totals: Counter[str],
+) -> Iterator[Result]:
+    if totals["pairs"]:
+        yield Result("scenes.held", totals["held"] / totals["pairs"], "1")
+    f1 = macro_f1(confusion)
+    if f1 is not None:
+        yield Result("scenes.macro_f1", f1, "1")
+    if calibration:
+        yield Result("scenes.calibration_error", calibration_error(calibration), "1")
+    if totals["told"]:
+        yield Result("scenes.right_mark", totals["right"] / totals["told"], "1")
+    told = totals["missing_right"] + totals["missing_wrong"]
+    if told:
+        yield Result("scenes.missing_precision", totals["missing_right"] / told, "1")
+    for name in ("missing_recall", "hidden_iou", "heading_bias_error_deg", "fix_error_m", "gospa_m"):
+        if name in whole:
+            yield Result(f"scenes.mean_{name}", float(np.mean(whole[name])), UNITS.get(name, "1"))
+
+
+def _explain(path: Path, score: Score) -> None:
+    marks = score.player.ground.marks
+
+    def readable(key: str) -> str:
+        if key.startswith("mark "):
+            index, _, rest = key[5:].partition(":")
+            mark = marks[int(index)].charted
+            return f"{mark.object} {mark.name or mark.feature}" + (":" + rest if rest else "")
+        return key
+
+    print(
+        json.dumps(
+            {
+                "scene": path.stem,
+                "scans": score.scans,
+                "withdrawn": score.withdrawn,
+                "not held": {readable(k): n for k, n in score.unheld.most_common(12)},
+                "called wrongly": {readable(k): n for k, n in score.wrong.most_common(14)},
+                "strays": score.strays[:: max(1, len(score.strays) // 8)][:8],
+                "told missing": sorted(score.told_missing)[:12],
+            },
+            indent=1,
+        ),
+        file=sys.stderr,
+    )
