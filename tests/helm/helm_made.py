@@ -11,9 +11,9 @@ from typing import Any
 import numpy as np
 
 from moonless.boat.types import Boat
-from moonless.clock import SystemClock, steady_s
+from moonless.clock import steady_s
 from moonless.frames import LocalFrame
-from moonless.helm.events import ChartReady, Event, Notice, PoseNow, SourceKind, SourceState, SpokeBatch
+from moonless.helm.events import ChartReady, Event, Notice, PoseNow, SourceKind, SourceState
 from moonless.helm.hub import hello_boat
 from moonless.reading.types import (
     AisLabel,
@@ -30,7 +30,7 @@ from moonless.reading.types import (
     SpeedAdvice,
 )
 from moonless.units import kn_to_mps
-from moonless.watch.types import Turn
+from moonless.watch.types import SpokesNow, Turn
 
 # The middle of the South Pacific, days from any land.
 LAT, LON = -38.0, -128.0
@@ -176,7 +176,7 @@ class MadeSource:
         lat, lon = self._frame.to_geographic(*self.own())
         return PoseNow(lat, lon, self.heading_deg() % 360, HEADING, SOG_KN, 0.0)
 
-    def batch(self, part: int) -> SpokeBatch:
+    def batch(self, part: int) -> SpokesNow:
         """Return one sector of drawn video: discs, land, noise."""
         n = N_SPOKE // self._batches
         rel = (np.arange(n) + part * n) * (2 * math.pi / N_SPOKE)
@@ -197,10 +197,10 @@ class MadeSource:
             spread = np.hypot(east - te, north - tn)
             level += (210.0 if kind != "clutter" else 70.0) * np.exp(-((spread / 16.0) ** 2))
         lat, lon = self._frame.to_geographic(east0, north0)
-        return SpokeBatch(
+        return SpokesNow(
             azimuth_rad=azimuth, from_bow=False, echo=np.clip(level, 0, 255).astype(np.uint8), n_spoke=N_SPOKE,
             first_cell_m=CELL_M / 2, cell_m=CELL_M, lat_deg=np.full(n, lat), lon_deg=np.full(n, lon),
-            received_s=np.full(n, steady_s()), received_unix_ms=SystemClock().now_ns() / 1e6,
+            time_ns=np.full(n, START_NS + int(self._t * 1e9), dtype=np.int64), received_s=steady_s(),
         )  # fmt: skip
 
     def turn(self) -> Turn:
@@ -258,7 +258,7 @@ class MadeSource:
             confidence=0.93, p_moving=0.99 if cog is not None else 0.02, charted_as=charted,
             ais=AisLabel(999000001, name) if kind == "vessel" and name else None,
             cpa_m=150.0 if id == 9 else 700.0, tcpa_s=245.0 if id == 9 else 500.0, cpa_sigma_m=40.0,
-            why="It moved 120 m over the ground in the last 20 s." if cog is not None else "It has not moved in 14 turns.",
+            why="It moved 120 m over the ground in the last 20 s." if cog is not None else "It has stood still.",
         )  # fmt: skip
 
     def _ring(self, points: list[tuple[float, float]]) -> list[list[float]]:

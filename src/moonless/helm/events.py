@@ -6,28 +6,9 @@ from collections.abc import AsyncIterator, Mapping
 from dataclasses import dataclass
 from typing import Any, Literal, Protocol
 
-import numpy as np
-from numpy.typing import NDArray
-
-from moonless.watch.types import Turn
+from moonless.watch.types import LinkNow, SpokesNow, Turn
 
 SourceKind = Literal["demo", "live", "replay", "test"]
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class SpokeBatch:
-    """Some spokes as they came in, before the turn is whole; rows in the order of receipt."""
-
-    azimuth_rad: NDArray[np.float64]  # (n,), clockwise from north, or from the bow when ``from_bow``
-    from_bow: bool  # True: heading not known, rows cannot be laid on the chart
-    echo: NDArray[np.uint8]  # (n, n_cell), 0..255 of full scale
-    n_spoke: int  # spokes in a full turn
-    first_cell_m: float
-    cell_m: float
-    lat_deg: NDArray[np.float64]  # (n,), NaN where not known
-    lon_deg: NDArray[np.float64]
-    received_s: NDArray[np.float64]  # (n,), steady seconds of receipt
-    received_unix_ms: float  # of the newest row
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +49,14 @@ class SourceState:
     restarted: bool = False  # True once, when the story began again: everything shown is void
 
 
-Event = Turn | SpokeBatch | PoseNow | Notice | ChartReady | SourceState
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """One plain line for the screens: what became of something asked."""
+
+    line: str
+
+
+Event = Turn | SpokesNow | PoseNow | Notice | ChartReady | SourceState | LinkNow | Answer
 
 
 class Source(Protocol):

@@ -9,17 +9,22 @@ import math
 from collections.abc import Mapping
 from typing import Any
 
-from moonless.clock import SystemClock, steady_s
+import numpy as np
+from numpy.typing import NDArray
+
+from moonless.clock import steady_s
 from moonless.constants import TAU
 from moonless.errors import MoonlessError
 from moonless.helm.controls import FOR_SOURCE, Control
-from moonless.helm.events import ChartReady, Event, Notice, PoseNow, Source, SourceState, SpokeBatch
+from moonless.helm.events import Answer, ChartReady, Event, Notice, PoseNow, Source, SourceState
 from moonless.helm.protocol import PoseFrame
 from moonless.helm.session import Session
 from moonless.helm.spokes import SpokeStore
 from moonless.helm.told import NewCalls, Tails, reading_body
 from moonless.helm.voice import Loudspeaker
-from moonless.watch.types import Turn
+from moonless.scan.types import Scan
+from moonless.units import NS_PER_S
+from moonless.watch.types import LinkNow, SpokesNow, Turn
 
 _log = logging.getLogger(__name__)
 
@@ -45,7 +50,7 @@ class Hub:
         self._tails = Tails()
         self._new_calls = NewCalls()
         self._last_call: dict[str, Any] | None = None
-        self._clock = SystemClock()
+        self._links: dict[str, LinkNow] = {}
         self.ended: str | None = None
 
     # ---- in
@@ -70,7 +75,7 @@ class Hub:
 
     def take(self, event: Event) -> None:
         """Take in one event and tell the sessions."""
-        if isinstance(event, SpokeBatch):
+        if isinstance(event, SpokesNow):
             self._has_spokes = True
             self.store.add(event)
             self._wake()
@@ -86,6 +91,12 @@ class Hub:
         elif isinstance(event, Notice):
             self.notice = event
             self.heartbeat()
+        elif isinstance(event, LinkNow):
+            self._links[event.link] = event
+            self.heartbeat()
+        elif isinstance(event, Answer):
+            for session in self.sessions:
+                session.say(event.line)
         else:
             if event.restarted:
                 self._begin_again()
@@ -95,7 +106,7 @@ class Hub:
     def _take_turn(self, turn: Turn) -> None:
         if turn.scan is not None and not self._has_spokes:
             # A source without a spoke tap: its turns carry the whole scan at once.
-            self.store.add(_spokes_of(turn, self._clock.now_ns()))
+            self.store.add(*_spokes_of(turn.scan))
         self._turns += 1
         self._reading_s = steady_s()
         self.reading = reading_body(turn, self._tails.add(turn.reading), self._turns)
@@ -202,6 +213,7 @@ class Hub:
             "loudspeaker": None if self.loudspeaker is None else self.loudspeaker.is_on,
             "sight": self.sight,
             "screens": len(self.sessions),
+            "links": [{"link": one.link, "state": one.state, "text": one.text} for one in self._links.values()],
         }
 
     def heartbeat(self) -> None:
@@ -250,19 +262,14 @@ class Hub:
                     await task
 
 
-def _spokes_of(turn: Turn, now_unix_ns: int) -> SpokeBatch:
-    """Return a whole scan as one batch, laid on true bearings where the heading is known."""
-    scan = turn.scan
-    assert scan is not None
-    import numpy as np
-
+def _spokes_of(scan: Scan) -> tuple[SpokesNow, NDArray[np.float64]]:
+    """Return a whole scan as spokes, laid on true bearings where the heading is known, and their ages."""
     got = scan.is_received
     heading = scan.heading_true_rad[got]
     from_bow = not bool(np.all(np.isfinite(heading)))
     azimuth = scan.azimuth_rel_rad[got] + (0.0 if from_bow else heading)
     echo = scan.echo[got].astype(np.float32) * (255.0 / scan.full_scale)
-    age = (scan.end_ns - scan.time_ns[got]) / 1e9
-    return SpokeBatch(
+    spokes = SpokesNow(
         azimuth_rad=np.mod(azimuth, TAU),
         from_bow=from_bow,
         echo=np.rint(echo).astype(np.uint8),
@@ -271,9 +278,10 @@ def _spokes_of(turn: Turn, now_unix_ns: int) -> SpokeBatch:
         cell_m=scan.cell_m,
         lat_deg=scan.lat_deg[got],
         lon_deg=scan.lon_deg[got],
-        received_s=steady_s() - age,
-        received_unix_ms=now_unix_ns / 1e6,
+        time_ns=scan.time_ns[got],
+        received_s=steady_s(),
     )
+    return spokes, (scan.end_ns - scan.time_ns[got]) / NS_PER_S
 
 
 def hello_boat(boat: Any) -> Mapping[str, Any]:

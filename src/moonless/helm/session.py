@@ -121,13 +121,14 @@ class Session:
                 elif kind == CONTROL:
                     answer = hub.ask(read_control(decode_json(frame)))
                     if answer is not None:
-                        self._say(answer)
+                        self.say(answer)
                 else:
                     raise WireError(f"a frame of kind {kind} is not for the helm")
             except (InputError, WireError) as problem:
                 _log.info("refused: %s", problem)
-                self._say(str(problem))
+                self.say(str(problem))
 
-    def _say(self, line: str) -> None:
+    def say(self, line: str) -> None:
+        """Tell this screen one plain line.  Never blocks."""
         self.answer.put({"answer": line})
         self.wake()

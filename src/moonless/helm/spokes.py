@@ -7,10 +7,10 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from moonless.clock import steady_s
+from moonless.clock import SystemClock, steady_s
 from moonless.constants import EARTH_MEAN_RADIUS_M, TAU
-from moonless.helm.events import SpokeBatch
 from moonless.helm.protocol import FORGET, FROM_BOW, SpokeFrame
+from moonless.watch.types import SpokesNow
 
 # A tablet's screen shows about this many cells from boat to edge; more would be sent to be thrown away.
 MAX_CELLS = 1024
@@ -45,8 +45,8 @@ class SpokeStore:
         self._started = self.version
         self._shape = None
 
-    def add(self, batch: SpokeBatch) -> None:
-        """Lay a batch into the picture."""
+    def add(self, batch: SpokesNow, ages: NDArray[np.float64] | None = None) -> None:
+        """Lay spokes into the picture; ``ages`` are seconds since each was received, where they differ."""
         if batch.echo.shape[0] == 0:
             return
         factor = max(1, -(-batch.echo.shape[1] // MAX_CELLS))
@@ -59,16 +59,18 @@ class SpokeStore:
         self.version += 1
         self.picture += 1
         n = batch.n_spoke
+        now_s = steady_s()
+        received_s = batch.received_s if batch.received_s > 0.0 else now_s
+        self._received_unix_ms = SystemClock().now_ns() / 1e6 - (now_s - received_s) * 1e3
         rows = np.mod(np.rint(batch.azimuth_rad * (n / TAU)).astype(np.int64), n)
         for i, row in enumerate(rows.tolist()):
             for index in self._span(row):
                 self._echo[index] = echo[i]
                 self._row_version[index] = self.version
-                self._received_s[index] = batch.received_s[i]
+                self._received_s[index] = received_s - (0.0 if ages is None else ages[i])
                 self._lat[index] = batch.lat_deg[i]
                 self._lon[index] = batch.lon_deg[i]
             self._last_row = row
-        self._received_unix_ms = batch.received_unix_ms
 
     def frame_since(self, seen: int) -> SpokeFrame | None:
         """Return the rows a client that has seen version ``seen`` lacks; None when it lacks none."""
