@@ -46,7 +46,8 @@ _FILE = click.Path(dir_okay=False, path_type=Path)
 
 @click.command(
     epilog="\b\nExample:\n"
-    "  moonless predict --chart charts/ --boat boat.toml --at 42.352,-71.035 \\\n      --heading 110 --range 1.5 --png scope.png\n"
+    "  moonless predict --chart charts/ --boat boat.toml --at 42.352,-71.035 \\\n"
+    "      --heading 110 --range 1.5 --png scope.png\n"
     "  moonless predict --chart charts/ --boat boat.toml --at 42.352,-71.035 --heading 110 --range 3 \\\n"
     "      --waves 1.9 --wind 18 --wind-from 60 --rain 4 --cat240 turn.cat240"
 )

@@ -214,15 +214,17 @@ def interference(
     window_s = 2.0 * grid.max_range_m / SPEED_OF_LIGHT_MPS
     spoke_s = mean.link.turn_s / grid.n_spoke
     start = float(rng.uniform(0.0, 1.0 / theirs_hz))
-    heard = rng.random(grid.n_spoke) < 0.35
-    level = 10.0 ** float(rng.uniform(1.5, 3.0))
+    # Every pulse of ours that makes up a spoke listens; one that hears is averaged with those that do not.
+    n_pulse = max(1, round(mean.link.pulses_per_spoke(grid.n_spoke)))
+    heard = rng.random((grid.n_spoke, n_pulse)) < 0.35
+    level = 10.0 ** float(rng.uniform(2.0, 4.0))
     long = max(1, round(mean.link.pulse_m / grid.cell_m))
-    for i in np.flatnonzero(heard):
-        delay = (start - i * spoke_s) % (1.0 / theirs_hz)
+    for i, pulse in np.argwhere(heard):
+        delay = (start - i * spoke_s - pulse / mean.link.pulse.prf_hz) % (1.0 / theirs_hz)
         while delay < window_s:
             j = int((delay * SPEED_OF_LIGHT_MPS / 2.0 - grid.first_cell_m) / grid.cell_m)
             if j >= 0:
-                power[i, j : j + long] += level
+                power[i, j : j + long] += level / n_pulse
                 has_power[i] = True
             delay += 1.0 / theirs_hz
 

@@ -19,6 +19,10 @@ NRL_COEFFICIENTS: dict[str, tuple[float, float, float, float, float]] = {
 _WAVE_OF_STATE_M = (0.0, 0.05, 0.3, 0.875, 1.875, 3.25, 5.0)
 
 
+# Least and greatest shape of the K distribution that is used.
+SHAPE_BOUNDS = (0.4, 50.0)
+
+
 def sea_state(wave_height_m: float) -> float:
     """Return the sea state, with a fraction, of a significant wave height; 6 and above is held at 6, where NRL ends."""
     return float(np.interp(wave_height_m, _WAVE_OF_STATE_M, range(7)))
@@ -64,9 +68,10 @@ def k_shape(grazing_rad: ArrayLike, across_m: ArrayLike, polarisation: Literal["
     Source
     ------
     Ward, Tough and Watts, Sea Clutter: log10 nu = 2/3 log10(grazing deg) + 5/8 log10(across m) - k, k 2.09 for H and
-    1.39 for V, no swell term (from memory).  Held within 0.1 to 50.
+    1.39 for V, no swell term (from memory).  Held within 0.4 to 50: the formula was made from ranges beyond a
+    kilometre, and close in, where the beam is a few metres across, it falls to figures no sea has.
     """
     degrees = np.maximum(np.degrees(np.asarray(grazing_rad, dtype=np.float64)), 0.05)
     k = 2.09 if polarisation == "H" else 1.39
     power = 2.0 / 3.0 * np.log10(degrees) + 5.0 / 8.0 * np.log10(np.maximum(across_m, 1.0)) - k
-    return np.clip(10.0**power, 0.1, 50.0)
+    return np.clip(10.0**power, *SHAPE_BOUNDS)

@@ -15,7 +15,7 @@ from moonless.boat.types import RadarSet
 from moonless.constants import TAU
 from moonless.radar._kernels import draw_kernel, point_field_kernel, texture_kernel
 from moonless.radar.artefacts import Extras, Mishaps, add_extras
-from moonless.radar.clutter import k_shape
+from moonless.radar.clutter import SHAPE_BOUNDS, k_shape
 from moonless.radar.expected import CALM, finish
 from moonless.radar.mean import MeanEcho, mean_echo
 from moonless.radar.points import PointEchoes, point_echoes
@@ -219,7 +219,7 @@ def _texture(mean: MeanEcho, memory: SeaMemory | None, rng: np.random.Generator)
     return out
 
 
-_SHAPES = np.geomspace(0.1, 50.0, _N_SHAPE)
+_SHAPES = np.geomspace(*SHAPE_BOUNDS, _N_SHAPE)
 
 
 def _shape_rows(mean: MeanEcho) -> NDArray[np.int64]:
@@ -227,7 +227,8 @@ def _shape_rows(mean: MeanEcho) -> NDArray[np.int64]:
     grid, radar = mean.grid, mean.link.radar
     reach = np.maximum(grid.first_cell_m + np.arange(len(mean.sea_row)) * grid.cell_m, 1.0)
     nu = k_shape(grazing_rad(radar.height_m, reach), radar.beam_horizontal_rad * reach, radar.polarisation)
-    row = np.log(nu / 0.1) / math.log(500.0) * (_N_SHAPE - 1)
+    least, greatest = SHAPE_BOUNDS
+    row = np.log(nu / least) / math.log(greatest / least) * (_N_SHAPE - 1)
     return np.asarray(np.clip(np.rint(row), 0, _N_SHAPE - 1), dtype=np.int64)
 
 
