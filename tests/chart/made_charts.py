@@ -75,7 +75,7 @@ def make_index(
         source.rows.append(dict(given))
         source.identifiers.append(str(number))
         source.counts[cls] = source.counts.get(cls, 0) + 1
-    return build(source)
+    return CellIndex(*build(source))
 
 
 WATERS: dict[str, Rows] = {

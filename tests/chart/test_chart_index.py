@@ -10,23 +10,26 @@ import pytest
 import shapely
 
 from moonless.chart import index as index_module
-from moonless.chart.index import build, load, open_index, save, source_hash
+from moonless.chart.index import CellIndex, build, load_body, load_head, open_index, save, source_hash
 from moonless.chart.source import read_source
+from moonless.errors import ChartError
 
 
 def test_what_is_kept_is_what_was_read(waters_file: Path, tmp_path: Path) -> None:
-    fresh = build(read_source(waters_file))
-    save(fresh, tmp_path / "kept.npz")
-    kept = load(tmp_path / "kept.npz", waters_file)
-    assert kept is not None
+    head, body = build(read_source(waters_file))
+    save(head, body, tmp_path / "kept.npz")
+    kept_head, kept_body = load_head(tmp_path / "kept.npz", waters_file), load_body(tmp_path / "kept.npz")
+    assert kept_head is not None and kept_body is not None
+    assert kept_head.cell.scale == 12000 and kept_head.cell.issued == "2030-01-05"
+    assert kept_head.counts == head.counts and kept_head.warnings == head.warnings
+    assert shapely.equals_exact(kept_head.cell.coverage_lonlat, head.cell.coverage_lonlat, 0.0)
+    fresh, kept = CellIndex(head, body), CellIndex(kept_head, kept_body)
     assert len(kept) == len(fresh) > 20
-    assert kept.cell.scale == 12000 and kept.cell.issued == "2030-01-05"
-    assert shapely.equals_exact(kept.cell.coverage_lonlat, fresh.cell.coverage_lonlat, 0.0)
     rows = np.arange(len(fresh))
     assert [kept.row(int(i)) for i in rows] == [fresh.row(int(i)) for i in rows]
-    spatial = np.flatnonzero(~np.isnan(fresh.bounds[:, 0]))
+    spatial = np.flatnonzero(~np.isnan(body.bounds[:, 0]))
     assert shapely.equals_exact(kept.shapes(spatial), fresh.shapes(spatial), 0.0).all()
-    assert (kept.classes[kept.class_of] == fresh.classes[fresh.class_of]).all()
+    assert (kept.objects(rows) == fresh.objects(rows)).all()
 
 
 def test_the_second_opening_does_not_read_the_source(
@@ -55,9 +58,33 @@ def test_a_damaged_index_is_rebuilt(waters_file: Path, tmp_path: Path, damage: s
     else:
         data = bytearray(b"not an index")
     kept.write_bytes(data)
-    assert load(kept, waters_file) is None
+    assert load_body(kept) is None
+    # Noticed when opened, or when first asked; either way whole again.
     assert len(open_index(waters_file, tmp_path)) == len(whole)
-    assert load(kept, waters_file) is not None
+    assert load_body(kept) is not None
+
+
+def test_opening_reads_no_features_and_asking_does(
+    waters_file: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    open_index(waters_file, tmp_path)
+    monkeypatch.setattr(index_module, "load_body", lambda kept: pytest.fail("features were read"))
+    index = open_index(waters_file, tmp_path)
+    assert index.cell.name == "cays" and index.counts["LIGHTS"] == 1
+    with pytest.raises(pytest.fail.Exception):
+        len(index)
+
+
+def test_a_damaged_index_whose_source_has_gone_is_an_error(waters_file: Path, tmp_path: Path) -> None:
+    copy = tmp_path / "cays.gpkg"
+    shutil.copy(waters_file, copy)
+    open_index(copy, tmp_path)
+    (kept,) = tmp_path.glob("*.npz")
+    index = open_index(copy, tmp_path)
+    kept.write_bytes(b"")
+    copy.unlink()
+    with pytest.raises(ChartError, match=r"cays\.gpkg"):
+        len(index)
 
 
 def test_a_changed_chart_does_not_meet_its_old_index(waters_file: Path, tmp_path: Path) -> None:

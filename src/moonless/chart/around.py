@@ -51,6 +51,9 @@ def cut_around(indexes: Sequence[CellIndex], here: LocalFrame, radius_m: float, 
         window = shapely.box(*box)
         taken: shapely.Geometry = shapely.Polygon()
         for index in indexes:
+            west, south, east, north = index.coverage_bounds
+            if west > box[2] or east < box[0] or south > box[3] or north < box[1]:
+                continue
             own = index.cell.coverage_lonlat
             here_covered = shapely.intersection(own, window, grid_size=GRID_DEG)
             if shapely.area(here_covered) == 0.0:
@@ -113,7 +116,7 @@ def _cut(
     rows = index.rows_in(*box)
     shapes = index.shapes(rows).copy()
     west, south, east, north = box
-    b = index.bounds[rows]
+    b = index.bounds(rows)
     sticks_out = (b[:, 0] < west) | (b[:, 1] < south) | (b[:, 2] > east) | (b[:, 3] > north)
     large = sticks_out & (shapely.get_num_coordinates(shapes) > _CLIP_VERTICES)
     if large.any():
@@ -133,7 +136,7 @@ def _cut(
     described = [index.row(int(row)) for row in rows]
     return _Piece(
         index.cell,
-        index.classes[index.class_of[rows]],
+        index.objects(rows),
         shapes,
         [identifier for identifier, _ in described],
         [attributes for _, attributes in described],

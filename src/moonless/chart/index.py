@@ -1,9 +1,13 @@
 """The kept form of one source: everything in a few arrays that open at once.
 
 A source is read through GDAL once; after that its index file is opened.  The file is a NumPy ``.npz`` without pickles:
-geometry as WKB bytes with offsets, attributes as JSON bytes with offsets, bounds and classes as arrays.  Features are
-decoded only when asked for.  Its name carries the hash of the source's bytes, our version and the format's number, so
-a changed chart or a new version never meets an old index.
+geometry as WKB bytes with offsets, attributes as JSON bytes with offsets, bounds and classes as arrays.  Its name
+carries the hash of the source's bytes, our version and the format's number, so a changed chart or a new version never
+meets an old index.
+
+Rules: opening reads the head only (name, scale, coverage), so that a locker full of cells opens at once; the arrays are
+read when a cell is first asked, and features decoded only when touched.  What turns out damaged is rebuilt from the
+source, at whichever of the two moments it is noticed.
 """
 
 from __future__ import annotations
@@ -12,8 +16,8 @@ import hashlib
 import json
 import os
 import tempfile
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -26,57 +30,93 @@ from moonless.chart.source import Progress, SourceFeatures, files_of, read_sourc
 from moonless.chart.types import Cell
 
 # Raise when what is written, or how a source is read into it, changes.
-FORMAT = 2
-_ARRAYS = ("head", "classes", "class_of", "bounds", "wkb", "wkb_at", "text", "text_at")
+FORMAT = 3
 
 
-@dataclass(eq=False)
-class CellIndex:
-    """One cell, ready to be asked.  Rows are features; decoded shapes and attributes are remembered."""
+@dataclass(frozen=True, slots=True, eq=False)
+class Head:
+    """What is known of a source without touching its features."""
 
     cell: Cell
-    counts: Mapping[str, int]
+    counts: dict[str, int]  # by layer, as GDAL counted them
     warnings: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Body:
+    """The features of a source, undecoded; n rows."""
+
     classes: NDArray[np.str_]
     class_of: NDArray[np.int16]  # (n,) into classes
     bounds: NDArray[np.float64]  # (n, 4) west, south, east, north; NaN: no geometry
-    _wkb: NDArray[np.uint8]
-    _wkb_at: NDArray[np.int64]  # (n + 1,)
-    _text: NDArray[np.uint8]
-    _text_at: NDArray[np.int64]  # (n + 1,)
-    _shapes: NDArray[np.object_] = field(init=False)
-    _rows: list[tuple[str, dict[str, Any]] | None] = field(init=False)
+    wkb: NDArray[np.uint8]
+    wkb_at: NDArray[np.int64]  # (n + 1,)
+    text: NDArray[np.uint8]
+    text_at: NDArray[np.int64]  # (n + 1,)
 
-    def __post_init__(self) -> None:
-        self._shapes = np.full(len(self.class_of), None, dtype=object)
-        self._rows = [None] * len(self.class_of)
+
+_BODY_ARRAYS = Body.__slots__
+
+
+class CellIndex:
+    """One cell, ready to be asked.  Rows are features; decoded shapes and attributes are remembered."""
+
+    def __init__(self, head: Head, body: Body | Callable[[], Body]) -> None:
+        self.cell = head.cell
+        self.counts = head.counts
+        self.warnings = head.warnings
+        self.coverage_bounds: tuple[float, float, float, float] = head.cell.coverage_lonlat.bounds
+        self._load = body
+        self._body: Body | None = None
+        self._shapes: NDArray[np.object_]
+        self._rows: list[tuple[str, dict[str, Any]] | None]
+
+    @property
+    def body(self) -> Body:
+        """The features, read now if they have not been.
+
+        Raises ChartError if the kept index is damaged and the source can no longer be read.
+        """
+        if self._body is None:
+            body = self._load() if callable(self._load) else self._load
+            self._shapes = np.full(len(body.class_of), None, dtype=object)
+            self._rows = [None] * len(body.class_of)
+            self._body = body
+        return self._body
 
     def __len__(self) -> int:
-        return len(self.class_of)
+        return len(self.body.class_of)
 
     def rows_in(self, west: float, south: float, east: float, north: float) -> NDArray[np.int64]:
         """Return the rows whose bounds touch a box in degrees; rows without geometry never do."""
-        b = self.bounds
+        b = self.body.bounds
         return np.flatnonzero((b[:, 0] <= east) & (b[:, 2] >= west) & (b[:, 1] <= north) & (b[:, 3] >= south))
+
+    def objects(self, rows: NDArray[np.int64]) -> NDArray[np.str_]:
+        """Return the object classes of rows."""
+        body = self.body
+        return body.classes[body.class_of[rows]]
+
+    def bounds(self, rows: NDArray[np.int64]) -> NDArray[np.float64]:
+        """Return (k, 4) west, south, east, north of rows, degrees."""
+        return self.body.bounds[rows]
 
     def shapes(self, rows: NDArray[np.int64]) -> NDArray[np.object_]:
         """Return shapely geometries, WGS 84 (lon, lat)."""
+        body = self.body
         fresh = [int(row) for row in rows if self._shapes[row] is None]
         if fresh:
-            blob = self._wkb.tobytes() if len(fresh) > 1000 else None
-            at = self._wkb_at
-            pieces = [
-                blob[at[i] : at[i + 1]] if blob is not None else self._wkb[at[i] : at[i + 1]].tobytes() for i in fresh
-            ]
-            self._shapes[fresh] = shapely.from_wkb(pieces)
+            whole, at = body.wkb.data, body.wkb_at
+            self._shapes[fresh] = shapely.from_wkb([bytes(whole[at[i] : at[i + 1]]) for i in fresh])
         out: NDArray[np.object_] = self._shapes[rows]
         return out
 
     def row(self, row: int) -> tuple[str, dict[str, Any]]:
         """Return (identifier, attributes) of a feature.  The dictionary is shared: read it only."""
+        body = self.body
         known = self._rows[row]
         if known is None:
-            identifier, kept = json.loads(self._text[self._text_at[row] : self._text_at[row + 1]].tobytes())
+            identifier, kept = json.loads(body.text[body.text_at[row] : body.text_at[row + 1]].tobytes())
             known = self._rows[row] = (identifier, kept)
         return known
 
@@ -89,17 +129,27 @@ def open_index(path: Path, cache_dir: Path, progress: Progress | None = None) ->
     Raises ChartError if the source itself cannot be read.
     """
     kept = cache_dir / f"{path.stem}-{source_hash(path)}.npz"
-    index = load(kept, path)
-    if index is None:
-        index = build(read_source(path, progress))
-        try:
-            save(index, kept)
-        except OSError as problem:
-            remark = f"{kept}: the chart index cannot be kept ({problem.strerror or problem}); opening stays slow"
-            index.warnings = (*index.warnings, remark)
-    elif progress is not None:
-        progress(index.cell.name, 1.0)
-    return index
+    head = load_head(kept, path)
+    if head is None:
+        return CellIndex(*_read_and_keep(path, kept, progress))
+    if progress is not None:
+        progress(head.cell.name, 1.0)
+
+    def load() -> Body:
+        body = load_body(kept)
+        return body if body is not None else _read_and_keep(path, kept, None)[1]
+
+    return CellIndex(head, load)
+
+
+def _read_and_keep(path: Path, kept: Path, progress: Progress | None) -> tuple[Head, Body]:
+    head, body = build(read_source(path, progress))
+    try:
+        save(head, body, kept)
+    except OSError as problem:
+        remark = f"{kept}: the chart index cannot be kept ({problem.strerror or problem}); opening stays slow"
+        head = replace(head, warnings=(*head.warnings, remark))
+    return head, body
 
 
 def source_hash(path: Path) -> str:
@@ -112,11 +162,12 @@ def source_hash(path: Path) -> str:
     return digest.hexdigest()[:32]
 
 
-def build(source: SourceFeatures) -> CellIndex:
+def build(source: SourceFeatures) -> tuple[Head, Body]:
     """Return the index of a source just read."""
     classes = sorted(set(source.objects))
     number = {name: i for i, name in enumerate(classes)}
-    shapes = np.array(source.shapes, dtype=object)
+    shapes = np.empty(len(source.shapes), dtype=object)
+    shapes[:] = source.shapes
     wkb = [b"" if shape is None else shapely.to_wkb(shape) for shape in shapes]
     text = [
         json.dumps([identifier, row], separators=(",", ":"), ensure_ascii=False).encode()
@@ -132,16 +183,14 @@ def build(source: SourceFeatures) -> CellIndex:
         not_for_navigation=True,
         coverage_lonlat=source.coverage(),
     )
-    return CellIndex(
-        cell,
-        dict(source.counts),
-        tuple(source.warnings),
+    body = Body(
         np.array(classes, dtype=np.str_),
         np.array([number[name] for name in source.objects], dtype=np.int16),
         shapely.bounds(shapes).reshape(-1, 4),
         *_joined(wkb),
         *_joined(text),
     )
+    return Head(cell, dict(source.counts), tuple(source.warnings)), body
 
 
 def _joined(pieces: Sequence[bytes]) -> tuple[NDArray[np.uint8], NDArray[np.int64]]:
@@ -149,10 +198,10 @@ def _joined(pieces: Sequence[bytes]) -> tuple[NDArray[np.uint8], NDArray[np.int6
     return np.frombuffer(b"".join(pieces), dtype=np.uint8), ends
 
 
-def save(index: CellIndex, kept: Path) -> None:
+def save(head: Head, body: Body, kept: Path) -> None:
     """Write the index whole or not at all."""
-    cell = index.cell
-    head = {
+    cell = head.cell
+    words = {
         "format": FORMAT,
         "name": cell.name,
         "scale": cell.scale,
@@ -161,47 +210,52 @@ def save(index: CellIndex, kept: Path) -> None:
         "issued": cell.issued,
         "not_for_navigation": cell.not_for_navigation,
         "coverage": shapely.to_wkb(cell.coverage_lonlat, hex=True),
-        "counts": dict(index.counts),
-        "warnings": list(index.warnings),
+        "counts": head.counts,
+        "warnings": list(head.warnings),
     }
     kept.parent.mkdir(parents=True, exist_ok=True)
     handle, name = tempfile.mkstemp(dir=kept.parent, suffix=".part")
     try:
         with os.fdopen(handle, "wb") as stream:
-            np.savez(
-                stream,
-                head=np.frombuffer(json.dumps(head).encode(), dtype=np.uint8),
-                classes=index.classes,
-                class_of=index.class_of,
-                bounds=index.bounds,
-                wkb=index._wkb,
-                wkb_at=index._wkb_at,
-                text=index._text,
-                text_at=index._text_at,
-            )
+            arrays = {array: getattr(body, array) for array in _BODY_ARRAYS}
+            np.savez(stream, head=np.frombuffer(json.dumps(words).encode(), dtype=np.uint8), **arrays)
         os.replace(name, kept)
     except BaseException:
         Path(name).unlink(missing_ok=True)
         raise
 
 
-def load(kept: Path, path: Path) -> CellIndex | None:
-    """Return a kept index of the source at ``path``; None if there is none or it is damaged."""
+def load_head(kept: Path, path: Path) -> Head | None:
+    """Return the head of a kept index of the source at ``path``; None if there is none or it is damaged."""
+    try:
+        with kept.open("rb") as stream, np.load(stream, allow_pickle=False) as arrays:
+            words = json.loads(arrays["head"].tobytes())
+            if words["format"] != FORMAT or not set(_BODY_ARRAYS) <= set(arrays.files):
+                return None
+        cell = Cell(
+            name=words["name"],
+            path=path,
+            scale=words["scale"],
+            edition=words["edition"],
+            update=words["update"],
+            issued=words["issued"],
+            not_for_navigation=words["not_for_navigation"],
+            coverage_lonlat=shapely.from_wkb(words["coverage"]),
+        )
+        return Head(cell, words["counts"], tuple(words["warnings"]))
+    except Exception:
+        # A damaged file may fail in any of the zip, array, JSON and geometry readers; the answer is the same: rebuild.
+        return None
+
+
+def load_body(kept: Path) -> Body | None:
+    """Return the features of a kept index; None if there is none or it is damaged."""
     try:
         # The zip layer checks every array's CRC, so a damaged file is noticed here.
         with kept.open("rb") as stream, np.load(stream, allow_pickle=False) as arrays:
-            head_bytes, classes, class_of, bounds, wkb, wkb_at, text, text_at = (arrays[name] for name in _ARRAYS)
-        head = json.loads(head_bytes.tobytes())
-        if head["format"] != FORMAT or len(wkb_at) != len(class_of) + 1 or len(text_at) != len(class_of) + 1:
-            return None
-        coverage = shapely.from_wkb(head["coverage"])
-        cell = Cell(
-            head["name"], path, head["scale"], head["edition"], head["update"], head["issued"],
-            head["not_for_navigation"], coverage,
-        )  # fmt: skip
-        return CellIndex(
-            cell, head["counts"], tuple(head["warnings"]), classes, class_of, bounds, wkb, wkb_at, text, text_at
-        )
+            body = Body(*(arrays[name] for name in _BODY_ARRAYS))
+        n = len(body.class_of)
+        return body if len(body.bounds) == n and len(body.wkb_at) == len(body.text_at) == n + 1 else None
     except Exception:
-        # A damaged file may fail in any of the zip, array, JSON and geometry readers; the answer is the same: rebuild.
+        # As above.
         return None

@@ -14,7 +14,6 @@ from typing import Any
 
 import numpy as np
 import pyogrio
-import pyogrio.errors
 import pyogrio.raw
 import shapely
 from numpy.typing import NDArray
@@ -32,11 +31,13 @@ _ENC_OPTIONS = {
     "RETURN_PRIMITIVES": "OFF",
     "LNAM_REFS": "ON",
     "LIST_AS_STRING": "ON",
+    "RECODE_BY_DSSI": "ON",
 }
 # Of no use once the feature has its identifier.
 _HOUSEKEEPING = frozenset({"RCID", "PRIM", "GRUP", "OBJL", "RVER", "AGEN", "FIDN", "FIDS", "FFPT_RIND"})
 # A vector source that does not state its scale is treated as a coastal chart: our choice, and said in a warning.
 UNKNOWN_SCALE = 50_000
+LONGEST_EDGE_DEG = 0.01
 # GDAL's remark about its own speed on areas with many islands; nothing is wrong with the chart.
 _NOT_ABOUT_THE_CHART = ("organizePolygons", "Measured (M) geometry")
 
@@ -101,7 +102,7 @@ def read_source(path: Path, progress: Progress | None = None) -> SourceFeatures:
         return _read_cell(path, progress) if is_cell(path) else _read_layers(path, progress)
     except OSError as problem:
         raise ChartError(f"{path}: cannot be read: {problem.strerror or problem}") from problem
-    except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError, RuntimeError) as problem:
+    except (RuntimeError, ValueError) as problem:
         raise ChartError(f"{path}: GDAL cannot read it: {_one_line(problem)}") from problem
 
 
@@ -238,6 +239,9 @@ def _shapes_of(path: Path, wkb: NDArray[np.object_] | None, n_row: int, meta: di
     # Some writers make every geometry a multi-part one; a point is asked for its x, so it must be a point.
     single = shapely.get_num_geometries(shapes) == 1
     shapes[single] = shapely.get_geometry(shapes[single], 0)
+    # An edge straight in degrees is not straight in metres.  With a corner every hundredth of a degree (1.1 km) the two
+    # lie within 2 cm of each other, so that areas that meet in degrees meet in metres too.
+    shapes = shapely.segmentize(shapes, LONGEST_EDGE_DEG)
     broken = ~shapely.is_valid(shapes) & ~shapely.is_missing(shapes)
     if broken.any():
         shapes[broken] = shapely.make_valid(shapes[broken])
