@@ -1,0 +1,182 @@
+"""A run kept: an MCAP file with everything that came in, as it came, and when.
+
+    channel     encoding      one message is
+    radar       cat240        one data block (from UDP: one datagram, sound or not)
+    nmea        nmea0183      one line with its line end; `sequence` is the number of the link it came by
+    readings    json          one line of readings.jsonl
+
+Rules of this file:
+- ``log_time`` is the time of receipt; ``publish_time`` equals it.
+- What was taken in is on the disk a second later: each second the chunk in hand is closed, flushed and synced.  A file
+  without its end, as a crash leaves it, is read as far as it goes.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import struct
+import zlib
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import IO, Any, Literal
+
+from mcap.exceptions import McapError
+from mcap.records import Channel, Message, Metadata
+from mcap.stream_reader import StreamReader
+from mcap.writer import CompressionType, Writer
+
+from moonless.errors import InputError, WireError
+from moonless.units import NS_PER_S
+from moonless.wire.cat240 import Cat240Decoder
+from moonless.wire.sentences import MAX_LINE
+
+RecordedKind = Literal["radar", "nmea", "readings"]
+
+FLUSH_NS = NS_PER_S
+PROFILE = "moonless"
+_ENCODING: dict[RecordedKind, str] = {"radar": "cat240", "nmea": "nmea0183", "readings": "json"}
+# One second of radar video is under 2 MB; a chunk this large is only ever closed by the clock.
+_CHUNK_BYTES = 16 * 1024 * 1024
+
+
+@dataclass(frozen=True, slots=True)
+class Recorded:
+    """One message of a recording."""
+
+    kind: RecordedKind
+    received_ns: int
+    data: bytes
+    link: int  # number of the NMEA link
+
+
+class RecordingWriter:
+    """Writes a recording.  One thread at a time; call `flush_if_due` also when nothing comes in."""
+
+    def __init__(self, path: Path, links: Mapping[str, str] | None = None) -> None:
+        """Begin a file.  ``links``: what the numbers of the links stand for, kept as metadata.
+
+        Raises InputError if the file is there already or cannot be made: a run is never written over.
+        """
+        self.path = path
+        try:
+            self._file: IO[bytes] = path.open("xb")
+        except FileExistsError as problem:
+            raise InputError(
+                f"{path} is there already; a recording is not written over, give another name"
+            ) from problem
+        except OSError as problem:
+            raise InputError(f"{path} cannot be written: {problem.strerror}") from problem
+        self._writer = Writer(self._file, chunk_size=_CHUNK_BYTES, compression=CompressionType.LZ4)
+        self._writer.start(profile=PROFILE, library="moonless")
+        if links:
+            self._writer.add_metadata("links", dict(links))
+        self._channel = {
+            kind: self._writer.register_channel(topic=kind, message_encoding=encoding, schema_id=0)
+            for kind, encoding in _ENCODING.items()
+        }
+        self._flushed_ns: int | None = None
+        self._newest_ns = 0
+        self._blocks: list[bytes] = []
+        self._splitter = Cat240Decoder(on_block=self._blocks.append)
+        self._partial: dict[int, bytes] = {}
+        self._is_open = True
+        self._sync()
+
+    def radar(self, data: bytes, received_ns: int, *, is_datagram: bool) -> None:
+        """Keep radar bytes: a datagram as it is, a stream cut into its blocks."""
+        if is_datagram:
+            self._add("radar", data, received_ns)
+            return
+        self._splitter.feed(data)
+        for block in self._blocks:
+            self._add("radar", block, received_ns)
+        self._blocks.clear()
+
+    def nmea(self, data: bytes, received_ns: int, *, link: int = 0, is_datagram: bool = False) -> None:
+        """Keep NMEA bytes, line by line."""
+        *lines, rest = (self._partial.pop(link, b"") + data).split(b"\n")
+        for line in lines:
+            self._add("nmea", line + b"\n", received_ns, link)
+        if rest and (is_datagram or len(rest) > MAX_LINE):
+            self._add("nmea", rest + b"\r\n", received_ns, link)
+        elif rest:
+            self._partial[link] = rest
+
+    def reading(self, line: Mapping[str, Any], received_ns: int) -> None:
+        """Keep one reading."""
+        self._add("readings", json.dumps(line, separators=(",", ":")).encode(), received_ns)
+
+    def flush_if_due(self, now_ns: int) -> None:
+        """Put what was taken in on the disk, if a second has passed since it last was."""
+        if self._flushed_ns is None or not 0 <= now_ns - self._flushed_ns < FLUSH_NS:
+            self._flushed_ns = now_ns
+            self._writer.flush()  # type: ignore[no-untyped-call]
+            self._sync()
+
+    def close(self) -> None:
+        """Finish the file."""
+        if self._is_open:
+            self._is_open = False
+            self._writer.finish()  # type: ignore[no-untyped-call]
+            self._sync()
+            self._file.close()
+
+    def _add(self, kind: RecordedKind, data: bytes, received_ns: int, link: int = 0) -> None:
+        self._writer.add_message(self._channel[kind], received_ns, data, received_ns, link)
+        self._newest_ns = max(self._newest_ns, received_ns)
+        self.flush_if_due(received_ns)
+
+    def _sync(self) -> None:
+        self._file.flush()
+        os.fsync(self._file.fileno())
+
+
+class RecordingReader:
+    """Reads a recording in the order it was written, as far as it goes.
+
+    After reading, ``is_whole`` says whether the file had its end.
+    """
+
+    def __init__(self, path: Path) -> None:
+        """Open a file.  Raises WireError if it is not a recording."""
+        self.path = path
+        self.is_whole = False
+        self.links: dict[str, str] = {}
+        try:
+            with path.open("rb") as file:
+                head = file.read(8)
+        except OSError as problem:
+            raise WireError(f"{path} cannot be read: {problem.strerror}") from problem
+        if head != b"\x89MCAP0\r\n":
+            raise WireError(f"{path} is not a recording: it does not begin as an MCAP file does")
+
+    def __iter__(self) -> Iterator[Recorded]:
+        """Yield the messages.
+
+        Raises WireError if the file holds none of the channels of a run.
+        """
+        kinds: dict[int, RecordedKind] = {}
+        with self.path.open("rb") as file:
+            # What a chunk says of itself is checked, so that half a chunk is never taken for a whole one.
+            records = StreamReader(file, validate_crcs=True).records
+            while True:
+                try:
+                    record = next(records)
+                except StopIteration:
+                    self.is_whole = True
+                    break
+                # A cut file ends in whichever of these the cut happens to cause.
+                except (McapError, struct.error, zlib.error, RuntimeError, ValueError, EOFError, KeyError):
+                    break
+                if isinstance(record, Channel):
+                    kind = next((k for k in _ENCODING if record.topic == k), None)
+                    if kind is not None:
+                        kinds[record.id] = kind
+                elif isinstance(record, Metadata) and record.name == "links":
+                    self.links = dict(record.metadata)
+                elif isinstance(record, Message) and record.channel_id in kinds:
+                    yield Recorded(kinds[record.channel_id], record.log_time, record.data, record.sequence)
+        if not kinds and self.is_whole:
+            raise WireError(f"{self.path} holds no channel called {', '.join(_ENCODING)}: it is another program's file")

@@ -1,0 +1,114 @@
+"""Recordings: what went in comes out, and a crash loses at most the last second."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from moonless.errors import InputError, WireError
+from moonless.units import NS_PER_S
+from moonless.wire.cat240 import encode_video
+from moonless.wire.recording import Recorded, RecordingReader, RecordingWriter
+
+T0 = 1_800_000_000 * NS_PER_S
+BLOCK = encode_video(np.arange(64, dtype=np.uint8), azimuth_start_rad=1.0, azimuth_end_rad=1.1, cell_m=5.0)
+
+
+def _write(path: Path, seconds: int = 10, close: bool = True) -> RecordingWriter:
+    writer = RecordingWriter(path, {"0": "tcp://gateway:2000"})
+    for tenth in range(seconds * 10):
+        now = T0 + tenth * NS_PER_S // 10
+        writer.radar(BLOCK, now, is_datagram=True)
+        writer.nmea(b"$GPHDT,274.07,T*03\r\n", now)
+        if tenth % 10 == 0:
+            writer.reading({"time": str(tenth)}, now)
+    if close:
+        writer.close()
+    return writer
+
+
+def test_what_went_in_comes_out(tmp_path: Path) -> None:
+    path = tmp_path / "run.mcap"
+    _write(path)
+    reader = RecordingReader(path)
+    got = list(reader)
+    assert reader.is_whole
+    assert reader.links == {"0": "tcp://gateway:2000"}
+    assert [r.kind for r in got].count("radar") == 100
+    assert [r.kind for r in got].count("readings") == 10
+    assert got[0] == Recorded("radar", T0, BLOCK, 0)
+    assert got[1] == Recorded("nmea", T0, b"$GPHDT,274.07,T*03\r\n", 0)
+
+
+def test_streams_are_cut_into_blocks_and_lines(tmp_path: Path) -> None:
+    path = tmp_path / "run.mcap"
+    writer = RecordingWriter(path)
+    stream, lines = BLOCK * 3, b"one\r\ntwo\r\nthr"
+    for at in range(0, len(stream), 50):
+        writer.radar(stream[at : at + 50], T0 + at, is_datagram=False)
+    for at in range(0, len(lines), 4):
+        writer.nmea(lines[at : at + 4], T0 + at, link=2)
+    writer.close()
+    got = list(RecordingReader(path))
+    assert [r.data for r in got if r.kind == "radar"] == [BLOCK] * 3
+    assert [(r.data, r.link) for r in got if r.kind == "nmea"] == [(b"one\r\n", 2), (b"two\r\n", 2)]
+
+
+def test_a_crash_loses_at_most_the_last_second(tmp_path: Path) -> None:
+    path = tmp_path / "run.mcap"
+    writer = _write(path, seconds=10, close=False)
+    # As a crash leaves it: what is on the disk now, without the end.
+    left = tmp_path / "left.mcap"
+    left.write_bytes(path.read_bytes())
+    writer.close()
+    reader = RecordingReader(left)
+    got = list(reader)
+    assert not reader.is_whole
+    assert got[-1].received_ns >= T0 + 9 * NS_PER_S - NS_PER_S // 10
+
+
+@pytest.mark.parametrize("fraction", [0.05, 0.33, 0.5, 0.77, 0.98])
+def test_a_cut_file_is_read_as_far_as_it_goes(tmp_path: Path, fraction: float) -> None:
+    path = tmp_path / "run.mcap"
+    _write(path)
+    data = path.read_bytes()
+    for shift in range(12):
+        cut = tmp_path / "cut.mcap"
+        cut.write_bytes(data[: int(len(data) * fraction) + shift])
+        reader = RecordingReader(cut)
+        got = list(reader)
+        assert not reader.is_whole
+        whole = list(RecordingReader(path))
+        assert got == whole[: len(got)]
+
+
+def test_damage_in_the_middle_is_not_taken_for_data(tmp_path: Path) -> None:
+    path = tmp_path / "run.mcap"
+    _write(path)
+    data = bytearray(path.read_bytes())
+    whole = list(RecordingReader(path))
+    for at in range(len(data) // 3, len(data) // 3 + 200, 7):
+        bad = bytearray(data)
+        bad[at] ^= 0xFF
+        path.write_bytes(bad)
+        got = list(RecordingReader(path))
+        # Read up to the damage, or past damage in what only serves to find things fast.
+        assert got == whole[: len(got)]
+
+
+def test_not_a_recording_is_said(tmp_path: Path) -> None:
+    path = tmp_path / "x.mcap"
+    path.write_bytes(b"something else")
+    with pytest.raises(WireError, match="is not a recording"):
+        RecordingReader(path)
+    with pytest.raises(WireError, match="cannot be read"):
+        RecordingReader(tmp_path / "none.mcap")
+
+
+def test_a_run_is_never_written_over(tmp_path: Path) -> None:
+    path = tmp_path / "run.mcap"
+    _write(path, seconds=1)
+    with pytest.raises(InputError, match="is there already"):
+        RecordingWriter(path)
