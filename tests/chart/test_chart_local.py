@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import numpy as np
 import pytest
 import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from made_charts import ORIGIN
+from made_charts import ORIGIN, at, box, lonlat, make_index
 
 from moonless.chart.around import boxes_about
 from moonless.chart.library import Chart
@@ -47,6 +48,27 @@ def test_land_and_shoreline(waters: Chart) -> None:
     assert shapely.area(local.land) == pytest.approx(1e6, rel=1e-5)
     # The cay's outline and the jetty.
     assert shapely.length(local.shoreline) == pytest.approx(4000.0 + 100.0, rel=1e-5)
+
+
+def test_an_island_drawn_as_a_line_is_land() -> None:
+    thin = lonlat(shapely.LineString([(-500.0, 0.0), (-400.0, 0.0)]))
+    rows: list[tuple[str, Any, dict[str, Any]]] = [
+        ("M_COVR", box(-1000, -1000, 1000, 1000), {"CATCOV": 1}),
+        ("LNDARE", thin, {}),
+        ("LNDARE", box(0, 0, 100, 100), {}),
+        ("LNDARE", at(500, 500), {}),
+    ]
+    local = Chart([make_index("A", 10_000, rows)]).around(ORIGIN.lat_deg, ORIGIN.lon_deg, 1500.0)
+    assert shapely.intersects_xy(local.land, -450.0, 1.0)
+    assert shapely.area(local.land) == pytest.approx(10_000.0 + 800.0, rel=1e-3)
+    assert [m.object for m in local.marks] == ["LNDARE"]
+    # The feature itself stays the line it is on the chart.
+    assert sorted(f.shape.geom_type for f in local.features("LNDARE")) == ["LineString", "Point", "Polygon"]
+
+
+def test_lights_bear_the_name_of_what_carries_them(waters: Chart) -> None:
+    local = waters.around(ORIGIN.lat_deg, ORIGIN.lon_deg, 5000.0)
+    assert [(light.name, light.text) for light in local.lights] == [("Channel Beacon 1", "Fl G 4s 5m 4M")]
 
 
 def test_structures_are_what_has_an_extent(waters: Chart) -> None:

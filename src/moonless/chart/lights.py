@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from moonless.chart.types import Feature, Mark
@@ -102,8 +102,8 @@ def lights_of(features: Sequence[Feature]) -> tuple[ChartLight, ...]:
 
 
 def lights_of_mark(mark: Mark) -> tuple[ChartLight, ...]:
-    """Return the lights a mark carries."""
-    return lights_of(mark.lights)
+    """Return the lights a mark carries, each under its own name or the mark's."""
+    return tuple(replace(light, name=light.name or mark.name) for light in lights_of(mark.lights))
 
 
 def _light(group: Sequence[Feature]) -> ChartLight:

@@ -7,6 +7,7 @@ asked for and kept.  Immutable towards the outside.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from functools import cached_property
 from typing import Any
 
@@ -17,12 +18,16 @@ from numpy.typing import NDArray
 from moonless.chart import classes
 from moonless.chart.bridges import bridges_of
 from moonless.chart.depths import depths_of
+from moonless.chart.lights import ChartLight, lights_of
 from moonless.chart.marks import can_be_mark, marks_of
 from moonless.chart.overlay import common, joined
 from moonless.chart.plane import plane_of
 from moonless.chart.quality import quality_of
 from moonless.chart.types import Bridge, Cell, Depths, Feature, FeatureTable, Mark, Quality
 from moonless.frames import LocalFrame
+
+# Half the width given to an island drawn as a line.  Own choice: a boat's length across in all.
+_THIN_ISLAND_M = 4.0
 
 
 class LocalChart:
@@ -117,8 +122,15 @@ class LocalChart:
 
     @cached_property
     def land(self) -> shapely.MultiPolygon:
-        """All land (LNDARE areas), one multipolygon; empty where the chart shows none."""
-        areas = self._shapes[(self._objects == "LNDARE") & (shapely.get_dimensions(self._shapes) == 2)]
+        """All land (LNDARE), one multipolygon; empty where the chart shows none.
+
+        An island too narrow for an area is drawn as a line; it is given a little width.  Islets drawn as points are
+        among the marks.
+        """
+        land = self._shapes[self._objects == "LNDARE"]
+        lines = shapely.get_dimensions(land) == 1
+        land[lines] = shapely.buffer(land[lines], _THIN_ISLAND_M, cap_style="flat")
+        areas = land[shapely.get_dimensions(land) == 2]
         polygons = [part for part in shapely.get_parts(joined(areas)) if part.geom_type == "Polygon"]
         return shapely.MultiPolygon(polygons)
 
@@ -134,6 +146,13 @@ class LocalChart:
     def marks(self) -> tuple[Mark, ...]:
         """Everything that stands or floats by itself: one mark for each physical thing."""
         return marks_of(self.table.features)
+
+    @cached_property
+    def lights(self) -> tuple[ChartLight, ...]:
+        """Every light, its sectors put together, under its own name or that of the mark that carries it."""
+        carried = {light.feature: mark.name for mark in self.marks for light in mark.lights}
+        lights = lights_of(self.features("LIGHTS"))
+        return tuple(replace(li, name=li.name or carried.get(li.sectors[0].feature)) for li in lights)
 
     @cached_property
     def bridges(self) -> tuple[Bridge, ...]:

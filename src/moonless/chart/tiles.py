@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from moonless.chart import classes
 from moonless.chart.library import Chart
-from moonless.chart.lights import COLOURS, lights_of, lights_of_mark
+from moonless.chart.lights import COLOURS, lights_of_mark
 from moonless.chart.local import LocalChart
 from moonless.constants import EARTH_MEAN_RADIUS_M
 
@@ -105,7 +105,7 @@ def _marks(local: LocalChart) -> FeatureCollection:
 
 
 def _lights(local: LocalChart) -> FeatureCollection:
-    lights = lights_of(local.features("LIGHTS"))
+    lights = local.lights
     properties = []
     for light in lights:
         sectors = [
