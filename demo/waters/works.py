@@ -29,7 +29,7 @@ def add_harbour(waters: Waters, ground: Ground) -> None:
     waters.add("SLCONS", JETTY, CATSLC=4, WATLEV=2, HEIGHT=2.0, OBJNAM="Wick Jetty", NATCON="7")
     breakwater = shapely.LineString(np.asarray(BREAKWATER_KM) * 1000.0).buffer(7.0, quad_segs=4)
     waters.add("SLCONS", breakwater, CATSLC=1, WATLEV=2, HEIGHT=2.4, NATCON="8", OBJNAM="Ember Mole")
-    waters.add("PONTON", PONTON, OBJNAM="Launch Pontoon", WATLEV=7)
+    waters.add("PONTON", PONTON, OBJNAM="Launch Pontoon")
     waters.add("HRBFAC", point(4_420, -2_190), CATHAF="4,5", OBJNAM="Lampwick Harbour")
     waters.add("SMCFAC", point(4_400, -2_160), CATSCF="1,12,13", OBJNAM="Lampwick Quay")
     waters.add("BERTHS", point(4_396, -2_095), OBJNAM="1", DRVAL1=3.6)
