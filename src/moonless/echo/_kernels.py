@@ -325,3 +325,48 @@ def spread_kernel(coarse, row_edge, col_cells, fine):
                 fine[first, j] = v
         for i in range(first + 1, row_edge[a + 1]):
             fine[i] = fine[first]
+
+
+@njit(cache=True, nogil=True)
+def peaks_kernel(value_db, threshold_db, rows, cols, found):
+    """Flat indices of cells at or over threshold that no cell within (rows, cols) tops.
+
+    value_db, threshold_db (n_row, n_col) f32, NaN never found; rows wrap; of equal cells the first in order counts.
+    found (m,) i64 out; returns how many were written, at most m.
+    """
+    n_row, n_col = value_db.shape
+    n = 0
+    for a in range(n_row):
+        for c in range(n_col):
+            v = value_db[a, c]
+            if not v >= threshold_db[a, c]:
+                continue
+            top = True
+            for da in range(-rows, rows + 1):
+                row = (a + da) % n_row
+                for col in range(max(0, c - cols), min(n_col, c + cols + 1)):
+                    w = value_db[row, col]
+                    if w > v or (w == v and row * n_col + col < a * n_col + c):
+                        top = False
+                        break
+                if not top:
+                    break
+            if top and n < found.shape[0]:
+                found[n] = a * n_col + c
+                n += 1
+    return n
+
+
+@njit(cache=True, nogil=True)
+def blot_kernel(cells, half_rows, half_cols, out):
+    """Set True a rectangle round each flat cell; cells, half_rows (m,) i64, half_cols i64; out (n_row, n_col) bool."""
+    n_row, n_col = out.shape
+    for m in range(cells.shape[0]):
+        a = cells[m] // n_col
+        c = cells[m] - a * n_col
+        lo = max(0, c - half_cols)
+        hi = min(n_col, c + half_cols + 1)
+        for da in range(-half_rows[m], half_rows[m] + 1):
+            row = (a + da) % n_row
+            for col in range(lo, hi):
+                out[row, col] = True

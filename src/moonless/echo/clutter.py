@@ -33,6 +33,7 @@ MEASURED_RATES = (0.1, 0.04, 0.02, 0.01, 0.004)
 TAIL_POWER = 0.37
 ENOUGH = 4000.0  # boxes; until a bin has seen so many it leans on its whole ring
 LEVEL_SHARE = 0.4
+MOST_DB = 22.0  # what stands so far above all round it is shown whatever the sea does
 
 
 def _tail_scale(rate: Floats | float) -> Floats:
@@ -47,6 +48,7 @@ class ClutterMap:
         self.p_false = p_false
         self.ring_of_col = np.minimum(np.arange(grid.n_col) * N_RING // max(1, grid.n_col), N_RING - 1)
         self.level_db: NDArray[np.float32] | None = None  # (N_SECTOR, N_RING)
+        self.turns = 0
         self.strays = np.zeros((N_SECTOR, N_RING, N_RATIO), dtype=np.float64)
         # No background strays less than summed noise against a perfectly known mean.
         self.least_db = k_quantile_db(p_false, looks, math.inf) - k_quantile_db(0.5, looks, math.inf)
@@ -86,7 +88,13 @@ class ClutterMap:
     def update_strays(
         self, ratio_db: NDArray[np.float32], usable: NDArray[np.bool_], sector: NDArray[np.int64]
     ) -> None:
-        """Count this turn's box-over-reference ratios where ``usable``."""
+        """Count this turn's box-over-reference ratios where ``usable``: received, and no known echo.
+
+        The first turn cannot know what is an echo; what it counted is dropped when the second comes.
+        """
+        if self.turns == 1:
+            self.strays[:] = 0.0
+        self.turns += 1
         index = np.clip((ratio_db - np.float32(RATIO_LOW_DB)) * np.float32(1.0 / RATIO_STEP_DB), 0, N_RATIO - 1)
         base = (sector[:, None] * N_RING + self.ring_of_col[None, :]) * N_RATIO
         flat = base[usable] + index[usable].astype(np.int64)
@@ -103,14 +111,16 @@ class ClutterMap:
         counts = pooled + lean * ring
         cumulative = np.cumsum(counts, axis=2)
         total = cumulative[:, :, -1]
-        levels = np.stack([_level_of(counts, cumulative, total, 1.0 - p) for p in MEASURED_RATES])
+        # Echoes are in the first turn's counts: it leans on the rates that a few echoes do not reach.
+        rates = np.asarray(MEASURED_RATES if self.turns > 1 else MEASURED_RATES[:2])
+        levels = np.stack([_level_of(counts, cumulative, total, 1.0 - p) for p in rates])
         median = _level_of(counts, cumulative, total, 0.5)
-        scale = _tail_scale(np.asarray(MEASURED_RATES))
+        scale = _tail_scale(rates)
         lean_from = scale - scale.mean()
         slope = np.tensordot(lean_from, levels, axes=1) / float(lean_from @ lean_from)
         threshold = levels.mean(axis=0) + slope * (_tail_scale(rate) - scale.mean())
         least = median + self.least_db * float(_tail_scale(rate) / _tail_scale(self.p_false))
-        return np.where(total > 200.0, np.maximum(threshold, least), self.least_db * 1.1)
+        return np.where(total > 200.0, np.clip(threshold, least, MOST_DB), self.least_db * 1.1)
 
 
 def _level_of(counts: Floats, cumulative: Floats, total: Floats, share: float) -> Floats:

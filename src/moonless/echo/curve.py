@@ -130,3 +130,11 @@ def learn_curve(counts: NDArray[np.integer], full_scale: int) -> Curve:
     if best is None or best.misfit > 0.25:
         return assumed_curve(full_scale, median + 1.59 * full_scale / ASSUMED_SPAN_DB)
     return best
+
+
+def noise_level(curve: Curve, median_counts: float) -> float:
+    """Return the count of the mean noise power for noise whose median is seen at ``median_counts``."""
+    middle = float(special.gammaincinv(curve.looks, 0.5) / curve.looks)
+    if curve.law == "log":
+        return median_counts - 10.0 * float(np.log10(middle)) / curve.db_per_count
+    return median_counts / (middle**0.5 if curve.law == "linear" else middle)
