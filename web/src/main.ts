@@ -141,15 +141,24 @@ function chooseLook(): void {
   screen.isDirty = true;
 }
 
+function localTime(iso: string, zone: string): string {
+  try {
+    return new Intl.DateTimeFormat("en-GB", { hour: "2-digit", minute: "2-digit", timeZone: zone }).format(new Date(iso));
+  } catch {
+    // A zone this browser does not know.
+    return `${iso.slice(11, 16)} UTC`;
+  }
+}
+
 function sayWord(): void {
   const { settings, hello, affairs, chart, answer, answerAt, reading } = store.state;
   const unit = (hello?.boat ?? BOAT_UNKNOWN).distance_unit;
   const up = { head: "Head up", course: "Course up", north: "North up" }[settings.up];
   const parts = [`${up}, ${sayDistance((RANGES_NM[settings.rangeIndex] ?? 1) * 1852, unit)}`];
-  if (reading !== null) parts.push(`${reading.time.slice(11, 16)} UTC`);
+  if (reading !== null) parts.push(localTime(reading.time, hello?.boat.local_time_zone ?? "UTC"));
   if (affairs?.paused === true) parts.push("the story stands still");
   else if (affairs !== null && affairs.speed !== 1) parts.push(`${affairs.speed} times as fast as life`);
-  if (hello?.source === "demo") parts.push("made waters and made radar, not for navigation");
+  if (hello?.source === "demo") parts.push("made waters, made radar: not for navigation");
   else if (chart?.cells.some((cell) => cell.not_for_navigation) === true) parts.push("chart copies: not for navigation");
   if (chart === null) parts.push("no chart");
   if (!screen.scan.works) parts.push("this browser cannot draw radar (no WebGL 2)");

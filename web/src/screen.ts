@@ -215,7 +215,7 @@ export class Screen {
         state,
         boat,
         unit: (state.hello?.boat ?? BOAT_UNKNOWN).distance_unit,
-        labels: new Labels(),
+        labels: labelsOf(pane),
         ground: this.#ground,
         fade: isPresent(state, now) ? 1 : 0.35,
         rangeNm,
@@ -233,6 +233,15 @@ export class Screen {
       ctx.restore();
     });
   }
+}
+
+function labelsOf(pane: Pane): Labels {
+  const labels = new Labels(pane.width, pane.height);
+  const word = document.getElementById("word")?.getBoundingClientRect();
+  if (word !== undefined) labels.block(word.left - pane.x - 6, word.top - pane.y - 6, word.width + 12, word.height + 10);
+  const thumb = document.getElementById("thumb")?.getBoundingClientRect();
+  if (thumb !== undefined) labels.block(thumb.left - pane.x, thumb.top - pane.y, thumb.width, thumb.height);
+  return labels;
 }
 
 function box(element: HTMLElement, pane: Pane): void {

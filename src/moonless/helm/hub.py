@@ -296,5 +296,6 @@ def hello_boat(boat: Any) -> Mapping[str, Any]:
         "free_hand": skipper.free_hand,
         "night_limit_kn": None if skipper.night_limit is None else round(skipper.night_limit * 3600 / 1852, 2),
         "stopping_measured": bool(boat.stopping),
+        "local_time_zone": skipper.local_time_zone,
         "blind_sectors_deg": [[math.degrees(a), math.degrees(b)] for a, b in boat.radar.blind_sectors_rad],
     }

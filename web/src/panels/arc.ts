@@ -5,34 +5,24 @@
 import { sayKnots } from "../geo/units";
 import { setText, svg } from "./dom";
 
-const W = 640;
 const H = 92;
 const R = 1250;
-const CX = W / 2;
 const CY = 40 + R;
-const HALF = Math.asin((W / 2 - 16) / R);
+/** Widest, page pixels. */
+const WIDEST = 640;
 
 /** The speed at the arc's right end: the next five above all that is shown, at least ten. */
 export function arcTop(made: number | null, advised: number | null): number {
   return Math.max(10, Math.ceil((Math.max(made ?? 0, advised ?? 0) * 1.15 + 1) / 5) * 5);
 }
 
-export function arcAngle(kn: number, top: number): number {
-  return -HALF + (2 * HALF * Math.min(Math.max(kn, 0), top)) / top;
-}
-
-function point(angle: number, off: number): [number, number] {
-  return [CX + (R + off) * Math.sin(angle), CY - (R + off) * Math.cos(angle)];
-}
-
-function stretch(from: number, to: number): string {
-  const [x1, y1] = point(from, 0);
-  const [x2, y2] = point(to, 0);
-  return `M${x1.toFixed(1)} ${y1.toFixed(1)}A${R} ${R} 0 0 1 ${x2.toFixed(1)} ${y2.toFixed(1)}`;
+/** Angle of a speed on an arc `half` wide to either side, radians. */
+export function arcAngle(kn: number, top: number, half: number): number {
+  return -half + (2 * half * Math.min(Math.max(kn, 0), top)) / top;
 }
 
 export class SpeedArc {
-  readonly element = svg("svg", { id: "arc", viewBox: `0 0 ${W} ${H}`, role: "img" });
+  readonly element = svg("svg", { id: "arc", role: "img", height: H });
   readonly #label = svg("title", {});
   readonly #over = svg("path", { class: "shout", "stroke-width": 6 });
   readonly #base = svg("path", { class: "whisper", "stroke-width": 2 });
@@ -44,51 +34,80 @@ export class SpeedArc {
 
   constructor() {
     this.element.append(this.#label, this.#base, this.#ticks, this.#over, this.#gate, this.#made, this.#madeText, this.#gateText);
-    this.#base.setAttribute("d", stretch(-HALF, HALF));
+  }
+
+  #width = WIDEST;
+
+  get #half(): number {
+    return Math.asin((this.#width / 2 - 16) / R);
+  }
+
+  #angle(kn: number, top: number): number {
+    return arcAngle(kn, top, this.#half);
+  }
+
+  #point(angle: number, off: number): [number, number] {
+    return [this.#width / 2 + (R + off) * Math.sin(angle), CY - (R + off) * Math.cos(angle)];
+  }
+
+  #stretch(from: number, to: number): string {
+    const [x1, y1] = this.#point(from, 0);
+    const [x2, y2] = this.#point(to, 0);
+    return `M${x1.toFixed(1)} ${y1.toFixed(1)}A${R} ${R} 0 0 1 ${x2.toFixed(1)} ${y2.toFixed(1)}`;
+  }
+
+  #place(text: SVGElement, angle: number, off: number, margin: number): void {
+    const [x, y] = this.#point(angle, off);
+    text.setAttribute("x", String(Math.min(Math.max(x, margin), this.#width - margin)));
+    text.setAttribute("y", y.toFixed(1));
   }
 
   /** Knots; null where not known. */
-  show(made: number | null, advised: number | null): void {
+  show(made: number | null, advised: number | null, width: number): void {
+    this.#width = Math.min(width, WIDEST);
+    this.element.setAttribute("width", String(this.#width));
+    this.element.setAttribute("viewBox", `0 0 ${this.#width} ${H}`);
+    this.#base.setAttribute("d", this.#stretch(-this.#half, this.#half));
     const top = arcTop(made, advised);
     let ticks = "";
     for (let kn = 0; kn <= top; kn++) {
-      const a = arcAngle(kn, top);
-      const [x1, y1] = point(a, 0);
-      const [x2, y2] = point(a, kn % 5 === 0 ? -9 : -4);
+      const a = this.#angle(kn, top);
+      const [x1, y1] = this.#point(a, 0);
+      const [x2, y2] = this.#point(a, kn % 5 === 0 ? -9 : -4);
       ticks += `M${x1.toFixed(1)} ${y1.toFixed(1)}L${x2.toFixed(1)} ${y2.toFixed(1)}`;
     }
     this.#ticks.setAttribute("d", ticks);
     const isOver = made !== null && advised !== null && made > advised + 0.3;
-    this.#over.setAttribute("d", isOver ? stretch(arcAngle(advised, top), arcAngle(made, top)) : "");
+    this.#over.setAttribute("d", isOver ? this.#stretch(this.#angle(advised, top), this.#angle(made, top)) : "");
 
     if (made === null) {
       this.#made.setAttribute("d", "");
       setText(this.#madeText, "");
     } else {
-      const a = arcAngle(made, top);
-      const [x, y] = point(a, 3);
-      const [lx, ly] = point(a - 7 / R, 17);
-      const [rx, ry] = point(a + 7 / R, 17);
+      const a = this.#angle(made, top);
+      const [x, y] = this.#point(a, 3);
+      const [lx, ly] = this.#point(a - 7 / R, 17);
+      const [rx, ry] = this.#point(a + 7 / R, 17);
       this.#made.setAttribute("d", `M${x} ${y}L${lx} ${ly}L${rx} ${ry}Z`);
       this.#made.setAttribute("class", isOver ? "shout" : "speak");
-      place(this.#madeText, a, 26, 60);
+      this.#place(this.#madeText, a, 26, 60);
       this.#madeText.setAttribute("class", "loud");
       setText(this.#madeText, `${sayKnots(made)} kn`);
     }
     if (advised === null) {
       this.#gate.setAttribute("d", "");
       setText(this.#gateText, made === null ? "" : "no speed can be said to go with what is seen");
-      place(this.#gateText, 0, -34, 190);
+      this.#place(this.#gateText, 0, -34, 190);
     } else {
-      const a = arcAngle(advised, top);
+      const a = this.#angle(advised, top);
       let d = "";
       for (const side of [-5, 5]) {
-        const [x1, y1] = point(a + side / R, 11);
-        const [x2, y2] = point(a + side / R, -13);
+        const [x1, y1] = this.#point(a + side / R, 11);
+        const [x2, y2] = this.#point(a + side / R, -13);
         d += `M${x1} ${y1}L${x2} ${y2}`;
       }
       this.#gate.setAttribute("d", d);
-      place(this.#gateText, a, -34, 150);
+      this.#place(this.#gateText, a, -34, 150);
       setText(this.#gateText, `${sayKnots(advised)} kn goes with what is seen`);
     }
     setText(
@@ -100,8 +119,3 @@ export class SpeedArc {
   }
 }
 
-function place(text: SVGElement, angle: number, off: number, margin: number): void {
-  const [x, y] = point(angle, off);
-  text.setAttribute("x", String(Math.min(Math.max(x, margin), W - margin)));
-  text.setAttribute("y", y.toFixed(1));
-}

@@ -30,10 +30,11 @@ export class Foot {
     const withdrawn = first.own && first.urgency === 4;
     const made = withdrawn || state.pose === null || Number.isNaN(state.pose.sogKn) ? null : state.pose.sogKn;
     const advised = withdrawn ? null : (state.reading?.speed.advised_kn ?? null);
-    const key = `${made?.toFixed(1)}|${advised?.toFixed(1)}`;
+    const width = Math.max(this.element.clientWidth - 36, 240);
+    const key = `${made?.toFixed(1)}|${advised?.toFixed(1)}|${width}`;
     if (key !== this.#arcKey) {
       this.#arcKey = key;
-      this.#arc.show(made, advised);
+      this.#arc.show(made, advised, width);
     }
     const because = withdrawn ? "" : (state.reading?.speed.because ?? "");
     setText(this.#because, more.length < 2 ? because : "");

@@ -197,4 +197,5 @@ export const BOAT_UNKNOWN: BoatFacts = {
   free_hand: "right",
   night_limit_kn: null,
   stopping_measured: false,
+  local_time_zone: "UTC",
 };

@@ -89,6 +89,7 @@ export interface BoatFacts {
   readonly free_hand: "left" | "right";
   readonly night_limit_kn: number | null;
   readonly stopping_measured: boolean;
+  readonly local_time_zone: string;
 }
 
 export interface Hello {

@@ -59,8 +59,37 @@ export function groundOf(reading: Reading | null, latDeg: number, lonDeg: number
     }
   }
   const ring = reading?.seeing_line?.coordinates[0] ?? [];
-  const seeing = ring.map((p): [number, number] => [plane.east(p[0] ?? 0), plane.north(p[1] ?? 0)]);
-  return { plane, hidden, seeing };
+  const points = ring.map((p): [number, number] => [plane.east(p[0] ?? 0), plane.north(p[1] ?? 0)]);
+  const own = reading?.own;
+  const east = own?.lon == null ? 0 : plane.east(own.lon);
+  const north = own?.lat == null ? 0 : plane.north(own.lat);
+  return { plane, hidden, seeing: smoothed(points, east, north) };
+}
+
+const STEPS = 180;
+
+/**
+ * The line as one stroke of a pen: on each of 180 bearings the least range within two steps, then eased over its
+ * neighbours. Least first, so that smoothing never promises more than was read but for the easing of a corner.
+ */
+export function smoothed(line: readonly (readonly [number, number])[], east: number, north: number): [number, number][] {
+  if (line.length < 3) return [];
+  const step = (2 * Math.PI) / STEPS;
+  const range: number[] = [];
+  for (let k = 0; k < STEPS; k++) {
+    const found = rangeAlong(line, east, north, k * step);
+    if (found === null) return line.map(([e, n]) => [e, n]);
+    range.push(found);
+  }
+  const of = (list: readonly number[], k: number): number => list[(k + STEPS) % STEPS] ?? 0;
+  const least = range.map((_, k) => Math.min(of(range, k - 2), of(range, k - 1), of(range, k), of(range, k + 1), of(range, k + 2)));
+  const weights = [1, 3, 4, 3, 1] as const;
+  return least.map((_, k) => {
+    let sum = 0;
+    weights.forEach((w, i) => (sum += (w / 12) * of(least, k + i - 2)));
+    const r = Math.min(sum, of(range, k));
+    return [east + r * Math.sin(k * step), north + r * Math.cos(k * step)];
+  });
 }
 
 /** Range from a point to a closed line along a bearing (radians, true); null when the line is not met. The nearest crossing: the cautious one. */

@@ -9,12 +9,16 @@ export interface Box {
 export class Labels {
   readonly #taken: Box[] = [];
 
+  constructor(private readonly width = Number.POSITIVE_INFINITY, private readonly height = Number.POSITIVE_INFINITY) {}
+
   /** Keep words off a place. */
   block(x: number, y: number, w: number, h: number): void {
     this.#taken.push({ x, y, w, h });
   }
 
   isFree(box: Box): boolean {
+    // A word cut by the edge says nothing.
+    if (box.x < 2 || box.y < 0 || box.x + box.w > this.width - 2 || box.y + box.h > this.height) return false;
     for (const t of this.#taken) {
       if (box.x < t.x + t.w && t.x < box.x + box.w && box.y < t.y + t.h && t.y < box.y + box.h) return false;
     }
