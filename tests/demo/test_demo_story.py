@@ -37,7 +37,9 @@ def test_lies_in_the_future_and_after_moonset(story: Any) -> None:
     scene, own, _, _ = story
     assert ns_to_utc(scene.start_ns) > datetime(2027, 1, 1, tzinfo=UTC)
     start_s = scene.start_ns / 1e9
-    state = sky_state(scene.frame.lat_deg, scene.frame.lon_deg, np.array([start_s - 1800.0, start_s, start_s + own.end_s]))
+    state = sky_state(
+        scene.frame.lat_deg, scene.frame.lon_deg, np.array([start_s - 1800.0, start_s, start_s + own.end_s])
+    )
     # The moon was up half an hour before and is down for all of the run; the sun is far below.
     assert state.moon_altitude_rad[0] > 0.0 > state.moon_altitude_rad[1] > state.moon_altitude_rad[2]
     assert np.all(np.degrees(state.sun_altitude_rad) < -18.0)
@@ -85,14 +87,20 @@ def test_the_launch_is_hidden_until_the_point_is_open(story: Any, local: Any) ->
     opened = next(k for k, hidden in enumerate(sight) if not hidden)
     assert opened > 100
     # It comes out less than six cables off and has no AIS.
-    assert 400.0 < math.hypot(me.east_m[opened] - other.east_m[opened], me.north_m[opened] - other.north_m[opened]) < 1100.0
+    assert (
+        400.0
+        < math.hypot(me.east_m[opened] - other.east_m[opened], me.north_m[opened] - other.north_m[opened])
+        < 1100.0
+    )
     assert scene.objects[index].ais is None
 
 
 def test_holds_what_it_promises(story: Any) -> None:
     scene, own, times, movers = story
     still = [m.at(times) for m in movers]
-    anchored = [one for one, at in zip(scene.objects, still, strict=True) if np.ptp(at.east_m) + np.ptp(at.north_m) < 1.0]
+    anchored = [
+        one for one, at in zip(scene.objects, still, strict=True) if np.ptp(at.east_m) + np.ptp(at.north_m) < 1.0
+    ]
     assert len(anchored) >= 4
     assert any(one.kind == "float" and one.script.drift != (0.0, 0.0) for one in scene.objects)
     assert any(change.gone for change in scene.waters.changes)

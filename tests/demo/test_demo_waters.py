@@ -181,7 +181,9 @@ def test_opens_as_a_chart(local: Any) -> None:
     (bridge,) = local.bridges
     assert bridge.opens and bridge.clearance_m == pytest.approx(5.2) and bridge.clearance_open_m == pytest.approx(40.0)
     assert local.quality_at(3000.0, -1350.0).catzoc == "A1"
-    assert {"LIGHTS", "RESARE", "MARCUL", "PONTON", "SLCONS", "CBLSUB", "WRECKS"} <= {f.object for f in local.features()}
+    assert {"LIGHTS", "RESARE", "MARCUL", "PONTON", "SLCONS", "CBLSUB", "WRECKS"} <= {
+        f.object for f in local.features()
+    }
 
 
 def test_files_beside_the_chart() -> None:
