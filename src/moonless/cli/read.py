@@ -1,0 +1,257 @@
+"""``moonless read``: a recording, files or live links in; one JSON line a scan out."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import json
+import os
+from collections.abc import Iterator
+from pathlib import Path
+from typing import IO, TYPE_CHECKING, Any
+
+import click
+
+from moonless.cli._many import ManyCommand
+from moonless.errors import InputError
+
+if TYPE_CHECKING:
+    from moonless.boat.types import Boat
+    from moonless.chart.library import Chart
+    from moonless.reading.types import Reading
+    from moonless.watch.export import RunExport
+
+_FILE = click.Path(dir_okay=False, path_type=Path)
+
+
+class _Unfinished:
+    """Files written beside their names and given them at the end: nothing is ever half-written."""
+
+    def __init__(self) -> None:
+        self._stack: list[tuple[Path, Path]] = []
+
+    def open(self, path: Path) -> IO[str]:
+        """Begin a file.  Raises InputError if it cannot be written."""
+        part = path.with_name(f".{path.name}.{os.getpid()}.part")
+        try:
+            file = part.open("w", encoding="utf-8", newline="\n")
+        except OSError as problem:
+            raise InputError(f"{path} cannot be written: {problem.strerror}") from problem
+        self._stack.append((part, path))
+        return file
+
+    def keep(self) -> None:
+        """Give every file its name."""
+        for part, path in self._stack:
+            part.replace(path)
+        self._stack.clear()
+
+    def drop(self) -> None:
+        """Remove what was begun and not kept."""
+        for part, _ in self._stack:
+            with contextlib.suppress(OSError):
+                part.unlink()
+
+
+@click.command(
+    cls=ManyCommand,
+    epilog="\b\nExamples:\n"
+    "  moonless read --chart charts/ --radar run/radar.ast --nmea run/nmea.log --boat boat.toml \\\n"
+    "      --out readings.jsonl --geojson echoes.geojson\n"
+    "  moonless read run.mcap --chart charts/ --boat boat.toml --out readings.jsonl\n"
+    "  moonless read --chart charts/ --radar udp://239.255.0.1:8600 --nmea tcp://gateway:2000 \\\n"
+    "      --boat boat.toml --out readings.jsonl       (live, until Ctrl-C)",
+)
+@click.argument("recording", required=False, type=click.Path(path_type=Path), metavar="[RUN.mcap]")
+@click.option("--chart", "charts", multiple=True, type=click.Path(path_type=Path), metavar="PATH...",
+              help="Chart files or folders.  Without one, echoes are told but not explained.")  # fmt: skip
+@click.option(
+    "--radar", metavar="LINK", help="Radar video, ASTERIX category 240: a file, udp://HOST:PORT, tcp://HOST:PORT."
+)
+@click.option("--nmea", "nmea", multiple=True, metavar="LINK...",
+              help="NMEA 0183: files, udp://, tcp:// or serial:DEVICE?baud=N.")  # fmt: skip
+@click.option("--boat", "boat_file", type=_FILE, help="Boat file; without one a 9 m launch with a small radome.")
+@click.option("--out", required=True, type=_FILE, help="Where the readings go, one JSON object a line.")
+@click.option("--geojson", type=_FILE, help="Also write the echoes and the boat's track as GeoJSON.")
+@click.option("--gpx", type=_FILE, help="Also write the boat's track as GPX 1.1.")
+@click.option("--until-damage", is_flag=True, help="Play a radar file that breaks off inside a block up to there.")
+@click.option("--quiet", is_flag=True, help="No progress bar and no summary.")
+def command(
+    recording: Path | None,
+    charts: tuple[Path, ...],
+    radar: str | None,
+    nmea: tuple[str, ...],
+    boat_file: Path | None,
+    out: Path,
+    geojson: Path | None,
+    gpx: Path | None,
+    until_damage: bool,
+    quiet: bool,
+) -> None:
+    """Turn a recording or a live feed into readings, one JSON line a scan.
+
+    Files without times of receipt are merged by the times they carry themselves.  The output appears under its name
+    when it is whole, or, of a live feed, when it is stopped with Ctrl-C.
+    """
+    from moonless.wire.links import parse_link
+
+    if recording is not None and (radar is not None or nmea):
+        raise InputError("give either a recording or links, not both: a recording holds its own radar and NMEA")
+    if recording is None and radar is None and not nmea:
+        raise InputError("nothing to read: give a recording (RUN.mcap), or --radar and --nmea")
+    radar_spec = parse_link(radar) if radar is not None else None
+    nmea_specs = [parse_link(text) for text in nmea]
+    _check_there([recording, *(s.path for s in (radar_spec, *nmea_specs) if s is not None)])
+    boat = _boat(boat_file)
+    files = _Unfinished()
+    try:
+        writer = _Writer(files, out, geojson, gpx)
+        chart = _chart(charts, quiet)
+        is_live = any(s is not None and s.kind != "file" for s in (radar_spec, *nmea_specs))
+        if is_live:
+            notes = _live(boat, chart, radar_spec, nmea_specs, writer, quiet)
+        else:
+            from moonless.watch.replay import Replay
+
+            replay = Replay(
+                radar=(radar_spec.path,) if radar_spec is not None and radar_spec.path is not None else (),
+                nmea=tuple(s.path for s in nmea_specs if s.path is not None),
+                recording=recording,
+                until_damage=until_damage,
+            )
+            notes = _replayed(boat, chart, replay, writer, quiet)
+        writer.finish()
+        files.keep()
+    finally:
+        files.drop()
+    if not quiet:
+        for note in notes:
+            click.echo(note, err=True)
+        click.echo(f"{out}: {writer.n_reading} readings, {writer.n_scan} of them with a scan", err=True)
+
+
+class _Writer:
+    """Takes readings and writes them."""
+
+    def __init__(self, files: _Unfinished, out: Path, geojson: Path | None, gpx: Path | None) -> None:
+        from moonless.watch.export import RunExport
+
+        self.n_reading = 0
+        self.n_scan = 0
+        self._files = files
+        self._lines = files.open(out)
+        self._geojson, self._gpx = geojson, gpx
+        self._export: RunExport | None = RunExport() if geojson is not None or gpx is not None else None
+
+    def add(self, reading: Reading, has_scan: bool) -> None:
+        """Write one reading."""
+        self._lines.write(json.dumps(reading.as_dict(), ensure_ascii=False, allow_nan=False) + "\n")
+        self.n_reading += 1
+        self.n_scan += has_scan
+        if self._export is not None:
+            self._export.add(reading)
+
+    def finish(self) -> None:
+        """Write the rest and close."""
+        _close(self._lines)
+        if self._export is not None and self._geojson is not None:
+            file = self._files.open(self._geojson)
+            json.dump(self._export.geojson(), file, ensure_ascii=False, allow_nan=False)
+            _close(file)
+        if self._export is not None and self._gpx is not None:
+            file = self._files.open(self._gpx)
+            file.write(self._export.gpx())
+            _close(file)
+
+
+def _close(file: IO[str]) -> None:
+    file.flush()
+    os.fsync(file.fileno())
+    file.close()
+
+
+def _check_there(paths: list[Path | None]) -> None:
+    for path in paths:
+        if path is not None and not path.is_file():
+            raise InputError(f"{path} is {'a folder' if path.is_dir() else 'not there'}; give a file")
+
+
+def _boat(boat_file: Path | None) -> Boat:
+    from moonless.boat.file import default_boat, read_boat
+
+    return default_boat() if boat_file is None else read_boat(boat_file)
+
+
+def _chart(charts: tuple[Path, ...], quiet: bool) -> Chart | None:
+    if not charts:
+        return None
+    from moonless.chart.library import Chart
+
+    with _bar(quiet) as show:
+        return Chart.open(list(charts), progress=lambda what, done: show(f"chart: {what}", done))
+
+
+def _replayed(boat: Boat, chart: Chart | None, replay: Any, writer: _Writer, quiet: bool) -> list[str]:
+    from moonless.watch.chain import Chain
+    from moonless.watch.replay import play
+
+    chain = Chain(boat, chart, None)
+    with _bar(quiet) as show:
+        for turn, done in play(chain, replay):
+            writer.add(turn.reading, turn.scan is not None)
+            show("reading", done)
+    return [*(chart.warnings if chart is not None else ()), *replay.notes, *_nmea_notes(chain)]
+
+
+def _nmea_notes(chain: Any) -> list[str]:
+    notes = []
+    for link, decoder in chain.nmea.items():
+        lines = decoder.reader.counts
+        if lines.bad_checksum or lines.no_checksum:
+            notes.append(
+                f"NMEA {link}: {lines.sentences} sentences, {lines.bad_checksum} with a wrong checksum, "
+                f"{lines.no_checksum} without one"
+            )
+        if decoder.counts.bad_fields:
+            refused = ", ".join(f"{n} {kind}" for kind, n in sorted(decoder.counts.bad_fields.items()))
+            notes.append(f"NMEA {link}: fields that cannot be: {refused}")
+    return notes
+
+
+def _live(boat: Boat, chart: Chart | None, radar: Any, nmea: list[Any], writer: _Writer, quiet: bool) -> list[str]:
+    """Read live links until interrupted."""
+    from moonless.watch.live import LiveWatch
+    from moonless.watch.types import LinkNow, Turn
+
+    def take(event: object) -> None:
+        if isinstance(event, Turn):
+            writer.add(event.reading, event.scan is not None)
+        elif isinstance(event, LinkNow) and not quiet:
+            click.echo(event.text, err=True)
+
+    watch = LiveWatch(boat, chart, None, radar=radar, nmea=nmea, on_event=take, with_spokes=False)
+    # Ctrl-C is how a live feed ends: what came in until then is kept.
+    with contextlib.suppress(KeyboardInterrupt):
+        asyncio.run(watch.run())
+    return _nmea_notes(watch.chain)
+
+
+@contextlib.contextmanager
+def _bar(quiet: bool) -> Iterator[Any]:
+    """Yield a function (words, share done) that shows how far the work is, on standard error."""
+    if quiet:
+        yield lambda words, done: None
+        return
+    from rich.console import Console
+    from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
+
+    console = Console(stderr=True)
+    columns = (
+        TextColumn("{task.description}"),
+        BarColumn(),
+        TextColumn("{task.percentage:>3.0f}%"),
+        TimeRemainingColumn(),
+    )
+    with Progress(*columns, console=console, transient=True) as progress:
+        task = progress.add_task("", total=1.0)
+        yield lambda words, done: progress.update(task, description=words, completed=done)
