@@ -253,28 +253,36 @@ def profile_kernel(
     table_row,
     table_top,
     per_metre,
+    taps,
     shadow,
-    raw,
     water,
+    main,
+    sectors,
 ):
-    """Heights along every spoke, what they hide, and what of them the ray sees.
+    """Heights along every spoke, what they hide, and what of them the ray sees, spread over the beam.
 
     raster (y, x) float32 heights, its corner (raster_x, raster_y) metres from the antenna in (east, north).  land_*,
     wall_*: crossings; *_u, *_v (n_edge,) unit vectors along the edges.  per_metre (n_cell,) float64: power of one m2 of
-    projected area, spread over a spoke, for each metre of height.  Fills shadow, raw (n_spoke, n_cell) float32 and
-    water (same) uint8.
+    projected area, spread over a spoke, for each metre of height.  taps (2 w + 1,) float32: the two-way beam.  Fills
+    shadow (n_spoke, n_cell) float32, water (same) uint8; adds to main (same) float32 and sectors (n_sector, n_cell)
+    float64, which are zero on entry.
     """
-    height = np.zeros(n_cell, dtype=np.float32)
-    gamma = np.zeros(n_cell, dtype=np.float32)
-    floating = np.zeros(n_cell, dtype=np.float32)
+    height = np.zeros(n_cell)
+    gamma = np.zeros(n_cell)
+    floating = np.zeros(n_cell)
+    power = np.zeros((1, n_cell), dtype=np.float32)
+    reach = np.empty(n_cell)
+    inverse = np.empty(n_cell)
+    drop = np.empty(n_cell)
     stride = max(1, int(0.7 * raster_step / cell_m))
     step = 2.0 * math.pi / n_spoke
     far = first_m + (n_cell - 0.5) * cell_m
-    re2 = 1.0 / (2.0 * re_m)
-    r_first = max(first_m, 0.25 * cell_m)
+    for j in range(n_cell):
+        reach[j] = max(first_m + j * cell_m, 0.25 * cell_m)
+        inverse[j] = 1.0 / reach[j]
+        drop[j] = reach[j] / (2.0 * re_m)
     for i in range(n_spoke):
         height[:] = 0.0
-        floating[:] = 0.0
         has_floating = False
         bearing = heading + i * step
         se = math.sin(bearing)
@@ -305,8 +313,9 @@ def profile_kernel(
                 n = min(stride, j1 - j)
                 r = first_m + (j + n) * cell_m
                 h_next = _bilinear(raster, (r * se - raster_x) / raster_step, (r * cn - raster_y) / raster_step)
+                slope = (h_next - h_here) / n
                 for m in range(n):
-                    height[j + m] = h_here + (h_next - h_here) * m / n
+                    height[j + m] = h_here + slope * m
                     gamma[j + m] = slope_gamma
                 h_here = h_next
                 j += n
@@ -321,8 +330,8 @@ def profile_kernel(
             # A built face is partly a mirror: strongest met squarely.
             strength = wall_gamma[e] * (0.3 * facing + 2.7 * facing**24)
             if wall_blocks[e]:
+                gamma[j] = max(strength, 0.2 * gamma[j] if height[j] > 0.0 else 0.0)
                 height[j] = max(height[j], wall_top[e])
-                gamma[j] = max(strength, 0.2 * gamma[j])
             else:
                 has_floating = True
                 row = table_row[j]
@@ -330,30 +339,57 @@ def profile_kernel(
                 floating[j] += strength * seen
         # The sweep: the steepest ray so far hides what lies below it.
         steepest = -1e9
+        shadow_i = shadow[i]
+        water_i = water[i]
+        power_i = power[0]
         for j in range(n_cell):
-            r = max(first_m + j * cell_m, r_first)
             h = height[j]
-            base = antenna_m + r * (steepest + r * re2)
+            base = antenna_m + reach[j] * (steepest + drop[j])
             if base < 0.0:
                 base = 0.0
-            shadow[i, j] = base
+            shadow_i[j] = base
             here = 0.0
             if h > 0.0:
-                water[i, j] = 0
+                water_i[j] = 0
                 if h > base:
                     row = table_row[j]
                     seen = _below(table, row, h, table_top) - _below(table, row, base, table_top)
                     here = gamma[j] * seen * per_metre[j]
             else:
-                water[i, j] = 1 if base <= 0.05 else 0
-            raw[i, j] = here
-            rise = (h - antenna_m) / r - r * re2
+                water_i[j] = 1 if base <= 0.05 else 0
+            power_i[j] = here
+            rise = (h - antenna_m) * inverse[j] - drop[j]
             if rise > steepest:
                 steepest = rise
         if has_floating:
             for j in range(n_cell):
                 if floating[j] > 0.0:
-                    raw[i, j] += floating[j] * per_metre[j]
+                    power_i[j] += floating[j] * per_metre[j]
+                    floating[j] = 0.0
+        _spread(power, 0, i, taps, main, sectors)
+
+
+@njit(cache=True, nogil=True)
+def _spread(raw, of, i, taps, out, sectors):
+    """Add row ``of`` of raw to the rows of out round spoke i, by the beam's taps, and to its sector."""
+    n_spoke, n_cell = out.shape
+    w = taps.size // 2
+    s = i * sectors.shape[0] // n_spoke
+    j = 0
+    while j < n_cell:
+        if raw[of, j] <= EARLY:
+            j += 1
+            continue
+        j0 = j
+        while j < n_cell and raw[of, j] > EARLY:
+            sectors[s, j] += raw[of, j]
+            j += 1
+        part = raw[of, j0:j]
+        for k in range(-w, w + 1):
+            t = taps[k + w]
+            into = out[(i + k) % n_spoke, j0:j]
+            for m in range(part.size):
+                into[m] += t * part[m]
 
 
 @njit(cache=True, nogil=True)
@@ -363,25 +399,8 @@ def smear_azimuth_kernel(raw, taps, out, sectors):
     raw (n_spoke, n_cell) float32; taps (2 w + 1,) float32, the two-way pattern; out the same as raw, zero on entry;
     sectors (n_sector, n_cell) float64, zero on entry: sums of raw over n_spoke / n_sector spokes each.
     """
-    n_spoke, n_cell = raw.shape
-    n_sector = sectors.shape[0]
-    w = taps.size // 2
-    for i in range(n_spoke):
-        s = i * n_sector // n_spoke
-        j = 0
-        while j < n_cell:
-            if raw[i, j] <= EARLY:
-                j += 1
-                continue
-            j0 = j
-            while j < n_cell and raw[i, j] > EARLY:
-                sectors[s, j] += raw[i, j]
-                j += 1
-            for k in range(-w, w + 1):
-                t = taps[k + w]
-                to = (i + k) % n_spoke
-                for m in range(j0, j):
-                    out[to, m] += t * raw[i, m]
+    for i in range(raw.shape[0]):
+        _spread(raw, i, i, taps, out, sectors)
 
 
 @njit(cache=True, nogil=True)
@@ -440,87 +459,115 @@ def finish_kernel(
     n_sector = lobes.shape[0]
     n_sea = sea_row.size
     half_beam = beam_spokes // 2
-    window = 2 * half_beam + 1
+    share = 1.0 / (2 * half_beam + 1)
     seen = np.zeros(n_sea, dtype=np.int32)
     for k in range(-half_beam, half_beam + 1):
         for j in range(n_sea):
             seen[j] += water[k % n_spoke, j]
-    row = np.empty(n_cell)
-    total = np.zeros(n_cell + 1)
+    # What side lobes bring, as far out as they bring anything.
+    brought = np.zeros((n_sector, n_cell), dtype=np.float32)
+    n_lobe = 0
+    for s in range(n_sector):
+        for j in range(n_cell):
+            value = lobe_near * lobes[s, j] + lobe_far * far_row[j]
+            brought[s, j] = value
+            if value > 1e-4 and j >= n_lobe:
+                n_lobe = j + 1
+    # Zeros on either side, so that the pulse needs no thought at the ends.
+    pad = half_cells + 1
+    row = np.zeros(n_cell + 2 * pad)
+    total = np.zeros(n_cell + 2 * pad + 1)
+    inside = row[pad : pad + n_cell]
+    upper = total[pad + half_cells + 1 :]
+    lower = total[pad - half_cells :]
+    before = row[pad - half_cells - 1 :]
+    after = row[pad + half_cells + 1 :]
+    value_row = np.empty(n_cell, dtype=np.float32)
+    sea = np.zeros(n_cell, dtype=np.float32)
     ratio = np.empty(n_cell, dtype=np.float32)
     ratio_bits = ratio.view(np.int32)
     rained = np.zeros(n_cell, dtype=np.float32)
     passed = np.ones(n_cell, dtype=np.float32)
     has_rain = rain.size > 0
+    na, nb = rain.shape
+    coarse_rain = np.zeros(max(nb, 1), dtype=np.float32)
+    coarse_pass = np.ones(max(nb, 1), dtype=np.float32)
+    column = np.zeros(n_cell, dtype=np.int32)
+    between = np.zeros(n_cell, dtype=np.float32)
+    if has_rain:
+        for j in range(n_cell):
+            z = j * (nb - 1.0) / (n_cell - 1.0)
+            column[j] = min(int(z), nb - 2)
+            between[j] = z - column[j]
+    shown = min(max(first_shown, 0), n_cell)
     for i in range(n_spoke):
         if i > 0:
-            gone = (i - half_beam - 1) % n_spoke
-            come = (i + half_beam) % n_spoke
+            gone = water[(i - half_beam - 1) % n_spoke]
+            come = water[(i + half_beam) % n_spoke]
             for j in range(n_sea):
-                seen[j] += np.int32(water[come, j]) - np.int32(water[gone, j])
-        x = (i + 0.5) * n_sector / n_spoke - 0.5
-        s0 = int(math.floor(x))
-        f = x - s0
-        s1 = (s0 + 1) % n_sector
-        s0 = s0 % n_sector
+                seen[j] += np.int32(come[j]) - np.int32(gone[j])
+        snr_i = snr[i]
+        clutter_i = clutter[i]
+        if is_blind[i]:
+            snr_i[:] = 0.0
+            clutter_i[:] = 0.0
+            if not is_drawn:
+                chance[i, :] = 0.0
+            continue
+        main_i = main[i]
+        for j in range(n_cell):
+            inside[j] = main_i[j]
+        if n_lobe > 0:
+            x = (i + 0.5) * n_sector / n_spoke - 0.5
+            s0 = int(math.floor(x))
+            f = np.float32(x - s0)
+            first = brought[s0 % n_sector]
+            second = brought[(s0 + 1) % n_sector]
+            for j in range(n_lobe):
+                inside[j] += first[j] + f * (second[j] - first[j])
         if has_rain:
-            na, nb = rain.shape
             y = i * na / n_spoke
             a0 = int(y)
-            fa = y - a0
+            fa = np.float32(y - a0)
             a1 = (a0 + 1) % na
+            for b in range(nb):
+                coarse_rain[b] = rain[a0, b] + fa * (rain[a1, b] - rain[a0, b])
+                coarse_pass[b] = rain_loss[a0, b] + fa * (rain_loss[a1, b] - rain_loss[a0, b])
             for j in range(n_cell):
-                z = j * (nb - 1.0) / (n_cell - 1.0) if n_cell > 1 else 0.0
-                b0 = min(int(z), nb - 2)
-                fb = z - b0
-                low = rain[a0, b0] + fb * (rain[a0, b0 + 1] - rain[a0, b0])
-                high = rain[a1, b0] + fb * (rain[a1, b0 + 1] - rain[a1, b0])
-                rained[j] = low + fa * (high - low)
-                low = rain_loss[a0, b0] + fb * (rain_loss[a0, b0 + 1] - rain_loss[a0, b0])
-                high = rain_loss[a1, b0] + fb * (rain_loss[a1, b0 + 1] - rain_loss[a1, b0])
-                passed[j] = low + fa * (high - low)
+                b = column[j]
+                f = between[j]
+                rained[j] = coarse_rain[b] + f * (coarse_rain[b + 1] - coarse_rain[b])
+                passed[j] = coarse_pass[b] + f * (coarse_pass[b + 1] - coarse_pass[b])
+                inside[j] *= passed[j]
         run = 0.0
-        for j in range(n_cell):
-            near = lobes[s0, j] + f * (lobes[s1, j] - lobes[s0, j])
-            value = (main[i, j] + lobe_near * near + lobe_far * far_row[j]) * passed[j]
-            row[j] = value
-            run += value
+        for j in range(row.size):
+            run += row[j]
             total[j + 1] = run
-        blind = is_blind[i]
-        for j in range(n_cell):
-            lo = max(0, j - half_cells)
-            hi = min(n_cell, j + half_cells + 1)
-            value = total[hi] - total[lo]
-            if half_rest > 0.0:
-                if lo > 0:
-                    value += half_rest * row[lo - 1]
-                if hi < n_cell:
-                    value += half_rest * row[hi]
-            value = max(value, 0.0)
-            sea = 0.0
-            if j < n_sea:
-                sea = sea_row[j] * wind_row[i] * seen[j] / window * passed[j]
-            if blind or j < first_shown:
-                value = 0.0
-                sea = 0.0
-                rained[j] = 0.0
-            if is_drawn:
-                snr[i, j] = value + rained[j]
-                clutter[i, j] = sea
-            else:
-                unwanted = sea + rained[j]
-                snr[i, j] = value + unwanted
-                clutter[i, j] = unwanted
-                ratio[j] = value / (1.0 + clutter_weight * unwanted)
-        if not is_drawn:
+        if half_rest > 0.0:
             for j in range(n_cell):
-                chance[i, j] = chances[ratio_bits[j] >> shift]
-            if blind:
-                for j in range(n_cell):
-                    chance[i, j] = 0.0
-            else:
-                for j in range(min(first_shown, n_cell)):
-                    chance[i, j] = 0.0
+                value_row[j] = max(upper[j] - lower[j] + half_rest * (before[j] + after[j]), 0.0)
+        else:
+            for j in range(n_cell):
+                value_row[j] = max(upper[j] - lower[j], 0.0)
+        wind = wind_row[i] * share
+        for j in range(n_sea):
+            sea[j] = sea_row[j] * wind * seen[j] * passed[j]
+        if is_drawn:
+            for j in range(n_cell):
+                snr_i[j] = value_row[j] + rained[j]
+                clutter_i[j] = sea[j]
+        else:
+            for j in range(n_cell):
+                unwanted = sea[j] + rained[j]
+                snr_i[j] = value_row[j] + unwanted
+                clutter_i[j] = unwanted
+                ratio[j] = value_row[j] / (np.float32(1.0) + clutter_weight * unwanted)
+            chance_i = chance[i]
+            for j in range(n_cell):
+                chance_i[j] = chances[ratio_bits[j] >> shift]
+            chance_i[:shown] = 0.0
+        snr_i[:shown] = 0.0
+        clutter_i[:shown] = 0.0
 
 
 @njit(cache=True, nogil=True)

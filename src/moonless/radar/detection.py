@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy import special, stats
+from scipy import special
 
 from moonless.errors import InputError
 from moonless.radar.budget import DESIGN_PFA
@@ -65,6 +65,9 @@ def p_detect(snr: ArrayLike, n_pulse: float, swerling: Swerling = 1, p_false: fl
 
 
 def _steady(level: Floats, n_pulse: float, threshold: float) -> Any:
+    # Half a second to import, and only steady and lightly fading targets need it.
+    from scipy import stats
+
     # scipy's ncx2 answers NaN far out in the tail, where the probability is one.
     found = stats.ncx2.sf(2.0 * threshold, 2.0 * n_pulse, 2.0 * n_pulse * np.minimum(level, 1e4))
     return np.where(level > 1e3 + threshold, 1.0, found)

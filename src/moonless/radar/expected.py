@@ -95,7 +95,7 @@ def finish(mean: MeanEcho, *, is_drawn: bool) -> tuple[NDArray[np.float32], NDAr
         max(1, round(mean.beam_spokes)),
         mean.rain,
         mean.passed,
-        clutter_weight(hits),
+        np.float32(clutter_weight(hits)),
         p_detect_table(hits),
         TABLE_SHIFT,
         is_drawn,
@@ -116,7 +116,8 @@ def _fine_loss(mean: MeanEcho) -> NDArray[np.float32]:
     n_round, n_out = mean.passed.shape
     row = np.rint(np.arange(grid.n_spoke) * (n_round / grid.n_spoke)).astype(np.int64) % n_round
     col = np.rint(np.linspace(0, n_out - 1, grid.n_cell)).astype(np.int64)
-    return np.asarray((1.0 / mean.passed)[np.ix_(row, col)] * air, dtype=np.float32)
+    lost = np.asarray(air / mean.passed[:, col], dtype=np.float32)
+    return np.asarray(lost[row], dtype=np.float32)
 
 
 def expected_marks(

@@ -13,7 +13,7 @@ from moonless.boat.types import RadarSet
 from moonless.constants import EFFECTIVE_EARTH_RADIUS_M as RE_M
 from moonless.constants import TAU
 from moonless.errors import InputError
-from moonless.radar._kernels import crossings_kernel, profile_kernel, smear_azimuth_kernel
+from moonless.radar._kernels import crossings_kernel, profile_kernel
 from moonless.radar.budget import Link, link_budget
 from moonless.radar.clutter import nrl_sigma0_db, sea_state, wind_factor
 from moonless.radar.multipath import LAND_TOP_M, N_LAND_RANGE, Path, land_table
@@ -78,8 +78,8 @@ def mean_echo(
     reach = np.maximum(grid.first_cell_m + np.arange(grid.n_cell) * grid.cell_m, max(0.5 * grid.cell_m, 1.0))
     gas = 10.0 ** (-0.2 * GAS_DB_PER_M * reach)
     free = link.snr_at_1m / reach**4 * gas
-    shadow, water, raw = _profile(world, path, pose, grid, reach, free, targets)
-    main, sectors = _smear(raw, radar.beam_horizontal_rad * grid.n_spoke / TAU)
+    taps = _taps(radar.beam_horizontal_rad * grid.n_spoke / TAU)
+    shadow, water, main, sectors = _profile(world, path, pose, grid, reach, free, taps, targets)
     sea_row = _sea(link, path, weather, reach, free)
     bearing = np.float64(pose.heading_rad) + np.arange(grid.n_spoke, dtype=np.float64) * np.float64(TAU / grid.n_spoke)
     rain, passed = rain_maps(weather, link, pose, grid)
@@ -134,9 +134,10 @@ def _profile(
     grid: ScanGrid,
     reach: Floats,
     free: Floats,
+    taps: NDArray[np.float32],
     targets: Sequence[PointTarget],
-) -> tuple[NDArray[np.float32], NDArray[np.uint8], NDArray[np.float32]]:
-    """Return (shadow height, water in sight, power before beam and pulse)."""
+) -> tuple[NDArray[np.float32], NDArray[np.uint8], NDArray[np.float32], Floats]:
+    """Return (shadow height, water in sight, power spread by the beam, what side lobes gather)."""
     far = grid.max_range_m
     near = world.land_edges.near(pose.east_m, pose.north_m, far)
     ends, land_u, land_v = _in_bow_frame(world.land_edges, near, pose)
@@ -158,8 +159,9 @@ def _profile(
     row /= math.log(max(far, 2.0 * _TABLE_FROM_M) / _TABLE_FROM_M)
     shape = (grid.n_spoke, grid.n_cell)
     shadow = np.empty(shape, dtype=np.float32)
-    raw = np.empty(shape, dtype=np.float32)
     water = np.empty(shape, dtype=np.uint8)
+    main = np.zeros(shape, dtype=np.float32)
+    sectors = np.zeros((N_SECTOR, grid.n_cell))
     raster = world.raster
     profile_kernel(
         grid.n_spoke, grid.n_cell, grid.first_cell_m, grid.cell_m, path.antenna_m, RE_M, pose.heading_rad,
@@ -168,9 +170,9 @@ def _profile(
         world.is_on_land(pose.east_m, pose.north_m), world.defaults.face_gamma, world.defaults.slope_gamma,
         wall_start, wall_range, wall_edge, wall_u, wall_v, top, bottom, gamma, blocks,
         table, np.clip(np.rint(row), 0, N_LAND_RANGE - 1).astype(np.int64), LAND_TOP_M,
-        free * reach * (TAU / grid.n_spoke), shadow, raw, water,
+        free * reach * (TAU / grid.n_spoke), taps, shadow, water, main, sectors,
     )  # fmt: skip
-    return shadow, water, raw
+    return shadow, water, main, sectors
 
 
 def _screens(targets: Sequence[PointTarget], pose: RadarPose, grid: ScanGrid) -> Floats:
@@ -193,14 +195,11 @@ def _screens(targets: Sequence[PointTarget], pose: RadarPose, grid: ScanGrid) ->
     return np.array(rows, dtype=np.float64).reshape(-1, 5)
 
 
-def _smear(raw: NDArray[np.float32], beam_spokes: float) -> tuple[NDArray[np.float32], Floats]:
+def _taps(beam_spokes: float) -> NDArray[np.float32]:
+    """Return the two-way beam, spoke by spoke, its middle 1."""
     reach = max(1, math.ceil(_BEAM_REACH * beam_spokes))
     offset = np.arange(-reach, reach + 1) / beam_spokes
-    taps = np.exp(-8.0 * math.log(2.0) * offset**2).astype(np.float32)
-    main = np.zeros_like(raw)
-    sectors = np.zeros((N_SECTOR, raw.shape[1]))
-    smear_azimuth_kernel(raw, taps, main, sectors)
-    return main, sectors
+    return np.exp(-8.0 * math.log(2.0) * offset**2).astype(np.float32)
 
 
 def _sea(link: Link, path: Path, weather: Weather, reach: Floats, free: Floats) -> Floats:

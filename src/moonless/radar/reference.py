@@ -49,7 +49,7 @@ def two_way_factor(path: Path, range_m: float, target_m: float) -> float:
     """Return F^4 for one point."""
     range_m, target_m = max(range_m, 1.0), max(target_m, 0.02)
     antenna_m = max(path.antenna_m, 0.1)
-    limit = (path.wavelength_m / (TAU * RE_M)) ** (1.0 / 3.0)
+    limit = math.cbrt(path.wavelength_m / (TAU * RE_M))
 
     def reach(height_m: float) -> float:
         return math.sqrt((RE_M * limit) ** 2 + 2.0 * RE_M * height_m) - RE_M * limit
