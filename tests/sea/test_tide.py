@@ -16,7 +16,7 @@ import pytest
 from moonless.errors import InputError, NoCoverage, SourceError
 from moonless.sea.constituents import CONSTITUENTS, astronomy
 from moonless.sea.stations import Harmonic, read_stations
-from moonless.sea.tide import TideHere, harmonic_sum, tide_at, turning_points
+from moonless.sea.tide import TideHere, harmonic_sum, tide_between, turning_points
 
 # The 37-constituent set of a US west coast station, feet and degrees on GMT, as published in the tests of the
 # open library neaps/tide-predictor (packages/tide-predictor/test/_mocks/constituents.ts, v0.4.1).
@@ -140,10 +140,12 @@ def test_subordinate_rule(data_dir: Path) -> None:
 @pytest.mark.data
 def test_between_stations_says_how(data_dir: Path) -> None:
     stations = read_stations([data_dir / "tides" / "boston.json"])
-    between = tide_at(stations, 42.34, -70.98, _unix(2026, 3, 1))
+    between = tide_between(stations, 42.34, -70.98)
     assert "Interpolated" in between.how and "Wind and pressure" in between.how
+    each = [here.heights(_unix(2026, 3, 1))[0] for _, here in between.parts]
+    assert min(each) <= between.heights(_unix(2026, 3, 1))[0] <= max(each)
     with pytest.raises(NoCoverage, match="no tide station"):
-        tide_at(stations, 10.0, -40.0, _unix(2026, 3, 1))
+        tide_between(stations, 10.0, -40.0)
 
 
 def test_unusable_files(tmp_path: Path) -> None:

@@ -10,6 +10,7 @@ from moonless.errors import InputError
 from moonless.passage.plan import LegGround, Night, Progress, make_plan, survey
 from moonless.passage.route import Route
 from moonless.passage.types import Departure, Plan
+from moonless.passage.water import Water
 from moonless.sea.stations import Stations
 
 STEP_S = 1800.0
@@ -38,11 +39,15 @@ def search(
         asked = f"a window of {hours:g} h in steps of {step_s / 60:g} min"
         raise InputError(f"{asked} is {steps} departures; 1 to {MOST_STEPS} can be searched")
     ground = survey(chart, route, boat, night) if ground is None else ground
+    water = Water(stations)
     out = []
     for k in range(steps):
         if progress:
             progress(f"departure {k + 1} of {steps}", k / steps)
-        out.append(_weigh(make_plan(chart, route, boat, start_s + k * step_s, night, stations, ground=ground)))
+        at = start_s + k * step_s
+        out.append(
+            _weigh(make_plan(chart, route, boat, at, night, stations, ground=ground, water=water, events=False))
+        )
     return tuple(out)
 
 

@@ -124,7 +124,8 @@ def _leg(leg: LegPlan, plan: Plan, zone: tzinfo, unit: DistanceUnit) -> str:
         f"{clock_words(leg.start_s, zone)} to {clock_words(leg.end_s, zone)} at {leg.speed_kn:.1f} kn. "
         f"{escape(leg.because)}{fuel}</p>",
         f"<p>{leg.dark.word.capitalize()}, {leg.dark.lux:.2g} lux; {moon_words(leg.dark)}. "
-        f"Tide {_tide(leg)}: {escape(leg.water.tide_how)} Stream: {escape(stream)}. {escape(leg.bailout.capitalize())}.</p>",
+        f"Tide {_tide(leg)}: {escape(leg.water.tide_how)} Stream: {escape(stream)}. "
+        f"{escape(leg.bailout.capitalize())}.</p>",
         _list("Dangers and areas", [_danger_words(d) for d in leg.dangers]),
         _list("Points that open", [escape(w) for w in leg.opens]),
         _list("Lights, as they come up", [_light_words(x, unit) for x in worth_telling(leg.lights)]),

@@ -100,7 +100,8 @@ def _leg(leg: LegPlan, plan: Plan, zone: tzinfo, unit: DistanceUnit) -> list[str
         _t(
             f"{course_words(leg.leg.course_deg)}, {distance_words(leg.leg.length_m, unit)}, "
             f"{clock_words(leg.start_s, zone)} to {clock_words(leg.end_s, zone)} at {leg.speed_kn:.1f} kn. "
-            f"{leg.because} {leg.dark.word.capitalize()}, {leg.dark.lux:.2g} lux; {moon_words(leg.dark)}. Tide {tide}: {leg.water.tide_how} "
+            f"{leg.because} {leg.dark.word.capitalize()}, {leg.dark.lux:.2g} lux; {moon_words(leg.dark)}. "
+            f"Tide {tide}: {leg.water.tide_how} "
             f"Stream: {stream}. {leg.bailout}."
         )
     )

@@ -18,7 +18,7 @@ from moonless.passage.pace import expected_seeing_m, fuel_l, leg_speed_kn
 from moonless.passage.route import Leg, Route
 from moonless.passage.sight import lights_on_leg, sample, unlit_marks
 from moonless.passage.stretch import Stretch, stretches
-from moonless.passage.types import LegDanger, LegPlan, Plan
+from moonless.passage.types import LegDanger, LegPlan, LightSeen, Plan, UnlitMark
 from moonless.passage.water import Water
 from moonless.reading.speed import stopping_line_m
 from moonless.sea.stations import Stations
@@ -56,6 +56,8 @@ class LegGround:
     leg: Leg
     stretch: Stretch | None  # None: no chart touches the leg
     opens: tuple[PointThatOpens, ...]
+    lights: tuple[LightSeen, ...]
+    unlit: tuple[UnlitMark, ...]
     speed_kn: float
     because: str
 
@@ -69,10 +71,13 @@ def survey(chart: Chart, route: Route, boat: Boat, night: Night, progress: Progr
     for number, (leg, stretch) in enumerate(zip(route.legs, stretches(chart, route.legs), strict=True), 1):
         if progress:
             progress(f"leg {number}", number / len(route.legs))
-        opens: tuple[PointThatOpens, ...] = ()
-        if stretch is not None:
-            opens = tuple(points_that_open(stretch.edges, sample(leg, stretch.local), stretch.local.frame))
-        out.append(LegGround(number, leg, stretch, opens, speed, because))
+        if stretch is None:
+            out.append(LegGround(number, leg, None, (), (), (), speed, because))
+            continue
+        opens = points_that_open(stretch.edges, sample(leg, stretch.local), stretch.local.frame)
+        lights = lights_on_leg(number, leg, stretch, boat, night.visibility_m)
+        unlit = unlit_marks(number, leg, stretch.local, boat, night.wave_height_m)
+        out.append(LegGround(number, leg, stretch, tuple(opens), tuple(lights), tuple(unlit), speed, because))
     return out
 
 
@@ -85,15 +90,18 @@ def make_plan(
     stations: Stations | None = None,
     *,
     ground: Sequence[LegGround] | None = None,
+    water: Water | None = None,
+    events: bool = True,
     progress: Progress | None = None,
 ) -> Plan:
     """Return the plan without pictures.
 
     A route that touches a danger or leaves the chart is still planned, so that the place and the reason can be shown:
-    ``Plan.refused`` holds them and whoever prints the plan says so first.
+    ``Plan.refused`` holds them and whoever prints the plan says so first.  ``ground`` and ``water`` carry over what an
+    earlier plan of the same route worked out; ``events=False`` leaves sun, moon and tide turns out.
     """
     ground = survey(chart, route, boat, night, progress) if ground is None else ground
-    water = Water(stations)
+    water = Water(stations) if water is None else water
     legs = []
     time = depart_s
     for place in ground:
@@ -101,14 +109,17 @@ def make_plan(
         legs.append(leg)
         time = leg.end_s
     middle = ground[len(ground) // 2].leg.at(0.0)
-    events = [*night_events(*middle, depart_s, time), *water.tide_turns(*middle, depart_s - 21_600.0, time + 21_600.0)]
+    told: list[tuple[float, str]] = []
+    if events:
+        told = [*night_events(*middle, depart_s, time)]
+        told += water.tide_turns(*middle, depart_s - 21_600.0, time + 21_600.0)
     plan = Plan(
         route=route,
         boat_name=boat.name,
         depart_s=depart_s,
         zone=night.zone,
         legs=tuple(_with_bailouts(legs)),
-        events=tuple(sorted(events)),
+        events=tuple(sorted(told)),
         points=(),
         assumptions=_assumptions(boat, night, stations),
         chart_cells=tuple(
@@ -140,12 +151,10 @@ def _plan_leg(place: LegGround, boat: Boat, night: Night, water: Water, start_s:
         whole = LegDanger(
             "chart ends", number, 0.0, 0.0, "on", None, "", "", "", None, None, "stops", f"no chart covers leg {number}"
         )
-        dangers, lights, unlit = [whole], [], []
+        dangers = [whole]
     else:
         passing = Passing(number, leg, here.tide_m, kn_to_mps(place.speed_kn))
         dangers = leg_dangers(place.stretch.local, boat, passing)
-        lights = lights_on_leg(number, leg, place.stretch, boat, night.visibility_m)
-        unlit = unlit_marks(number, leg, place.stretch.local, boat, night.wave_height_m)
     return LegPlan(
         number=number,
         leg=leg,
@@ -158,8 +167,8 @@ def _plan_leg(place: LegGround, boat: Boat, night: Night, water: Water, start_s:
         dark=dark,
         water=here,
         dangers=tuple(dangers),
-        lights=tuple(lights),
-        unlit=tuple(unlit),
+        lights=place.lights,
+        unlit=place.unlit,
         bailout="",
         opens=tuple(_opening_words(place, boat, night)),
     )

@@ -142,18 +142,20 @@ def half_cosine(time_s: Floats, at_s: list[float], value: list[float]) -> Floats
     return np.where((time_s < times[0]) | (time_s > times[-1]), math.nan, out)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class TideBetween:
-    """Height at a place between stations, and how it was come by."""
+    """Heights at a place between stations: whose are used, with what weights, and how that is said."""
 
-    height_m: Floats  # (n,) above chart datum
+    parts: tuple[tuple[float, TideHere], ...]  # (weight, station); weights sum to 1
     how: str  # one plain sentence
 
+    def heights(self, time_s: ArrayLike) -> Floats:
+        """Return metres above chart datum at Unix times, shape (n,); NaN where a station cannot say."""
+        return np.asarray(sum(weight * here.heights(time_s) for weight, here in self.parts))
 
-def tide_at(
-    stations: Stations, lat_deg: float, lon_deg: float, time_s: ArrayLike, within_m: float = 40_000.0
-) -> TideBetween:
-    """Return the height at a place: the nearest stations' heights weighted by the inverse of their distance.
+
+def tide_between(stations: Stations, lat_deg: float, lon_deg: float, within_m: float = 40_000.0) -> TideBetween:
+    """Return the tide at a place: the nearest stations' heights weighted by the inverse of their distance.
 
     At most three stations are used, and one alone when it is within a kilometre.
     Raises NoCoverage if none with usable constants is near enough: an unknown tide is not a flat one.
@@ -173,7 +175,7 @@ def tide_at(
         used = used[:1]
     weights = np.asarray([1.0 / max(d, 1.0) for d, _ in used])
     weights /= weights.sum()
-    heights = sum(w * here.heights(time_s) for w, (_, here) in zip(weights, used, strict=True))
     named = ", ".join(f"{here.station.name} {d / 1852:.1f} NM off" for d, here in used)
     how = f"Predicted tide at {named}" if len(used) == 1 else f"Interpolated by distance between {named}"
-    return TideBetween(np.asarray(heights), how + ". Wind and pressure are not in it.")
+    parts = tuple((float(w), here) for w, (_, here) in zip(weights, used, strict=True))
+    return TideBetween(parts, how + ". Wind and pressure are not in it.")
