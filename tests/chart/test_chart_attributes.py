@@ -19,7 +19,7 @@ from moonless.chart.attributes import LISTS, NUMBERS, WHOLE, from_row, normalise
         ("3,1", [3, 1]),
         ("[3,1]", [3, 1]),
         ('[ "3", "1" ]', [3, 1]),
-        ("(2:3,1)", [2, 3, 1]),
+        ("(2:3,1)", [3, 1]),
         ("3", [3]),
         (3, [3]),
         (3.0, [3]),
@@ -52,6 +52,19 @@ def test_numbers() -> None:
 
 def test_missing_is_absent() -> None:
     assert from_row({"OBJNAM": "", "HEIGHT": math.nan, "COLOUR": None, "CATLAM": 1}) == {"CATLAM": 1}
+
+
+@pytest.mark.parametrize(
+    ("names", "kinds"),
+    [
+        (np.array(["022600CE8712119C", "022600CE8713119C"]), np.array([2, 3])),
+        ('[ "022600CE8712119C", "022600CE8713119C" ]', "[ 2, 3 ]"),
+        ("(2:022600CE8712119C,022600CE8713119C)", "(2:2,3)"),
+    ],
+)
+def test_only_master_and_slave_make_one_thing(names: Any, kinds: Any) -> None:
+    kept = from_row({"LNAM": "022600CE8791119C", "LNAM_REFS": names, "FFPT_RIND": kinds})
+    assert kept == {"LNAM": "022600CE8791119C", "LNAM_REFS": ["022600CE8712119C"]}
 
 
 def test_types_do_not_overlap() -> None:

@@ -124,6 +124,24 @@ def test_the_best_zone_grows_with_depth_and_is_limited_by_scale() -> None:
     assert zone == "D" and sigma > 500.0 / factor
 
 
+def test_the_age_of_survey_and_cell_is_told() -> None:
+    rows: list[tuple[str, Any, dict[str, Any]]] = [
+        ("M_COVR", box(-1000, -1000, 1000, 1000), {"CATCOV": 1}),
+        ("M_QUAL", box(-1000, -1000, 0, 1000), {"CATZOC": 3, "SUREND": "20180808"}),
+        ("M_QUAL", box(0, -1000, 1000, 1000), {"CATZOC": 4, "SUREND": "1937"}),
+    ]
+    local = Chart([make_index("A", 10_000, rows, "2030-01-05")]).around(ORIGIN.lat_deg, ORIGIN.lon_deg, 1500.0)
+    assert local.quality_at(-500.0, 0.0).surveyed == "2018-08-08"
+    assert local.quality_at(500.0, 0.0).surveyed == "1937"
+    # 2030-01-05T00:00:00Z is 1 893 801 600 s; half a day later.
+    assert local.cells[0].age_days((1_893_801_600 + 43_200) * 1_000_000_000) == pytest.approx(0.5)
+
+
+def test_a_cell_without_a_date_has_no_age() -> None:
+    rows: list[tuple[str, Any, dict[str, Any]]] = [("M_COVR", box(-1000, -1000, 1000, 1000), {"CATCOV": 1})]
+    assert Chart([make_index("A", 10_000, rows)]).cells[0].age_days(0) is None
+
+
 def test_where_nothing_is_said_the_zone_is_unassessed() -> None:
     assert _quality(10_000, None)[0] == "U"
     assert _quality(10_000, {})[0] == "U"

@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from made_charts import ORIGIN, at, box, lonlat, make_index
 
 from moonless.chart.around import boxes_about
+from moonless.chart.index import CellIndex
 from moonless.chart.library import Chart
 from moonless.errors import InputError, NoCoverage
 from moonless.frames import LocalFrame, destination, geodesic
@@ -156,3 +157,23 @@ def test_the_table_runs_in_parallel(waters: Chart) -> None:
     assert len(table.objects) == len(table.shapes) == len(table.features) > 15
     assert all(f.object == name for f, name in zip(table.features, table.objects, strict=True))
     assert not np.any(shapely.is_missing(table.shapes))
+
+
+def test_a_chart_goes_on_across_the_date_line() -> None:
+    def cell(name: str, west: float, east: float) -> CellIndex:
+        middle = (west + east) / 2
+        rows: list[tuple[str, Any, dict[str, Any]]] = [
+            ("M_COVR", shapely.box(west, -0.05, east, 0.05), {"CATCOV": 1}),
+            ("LNDARE", shapely.box(west + 0.01, -0.01, east - 0.01, 0.01), {}),
+            ("PILPNT", shapely.Point(middle, 0.02), {}),
+        ]
+        return make_index(name, 10_000, rows)
+
+    chart = Chart([cell("E", 179.95, 180.0), cell("W", -180.0, -179.95)])
+    local = chart.around(0.0, 180.0, 4000.0)
+    assert {c.name for c in local.cells} == {"E", "W"}
+    # 0.025 degree of longitude on the equator: a * pi / 180 * 0.025 = 2783 m.
+    assert sorted(m.east_m for m in local.marks) == pytest.approx([-2783.0, 2783.0], abs=1.0)
+    assert len(local.land.geoms) == 2
+    assert shapely.area(local.land) == pytest.approx(2 * 0.03 * 0.02 * 111_319.5 * 110_574.0, rel=1e-3)
+    assert local.covered_fraction(shapely.Point(0.0, 0.0).buffer(2000.0)) == pytest.approx(1.0, abs=1e-6)

@@ -45,8 +45,8 @@ def test_a_beacon_its_light_and_its_daymark_are_one(waters: Chart) -> None:
 
 def test_the_charts_own_relation_holds_over_distance() -> None:
     mark = _one(
-        ("BCNSPP", at(0, 0), {"LNAM": "AA", "LNAM_REFS": ["BB"]}),
-        ("LIGHTS", at(8, 0), {"LNAM": "BB", "LITCHR": 1}),
+        ("BCNSPP", at(0, 0), {"LNAM": "A" * 16, "LNAM_REFS": ["B" * 16]}),
+        ("LIGHTS", at(8, 0), {"LNAM": "B" * 16, "LITCHR": 1}),
     )
     assert mark.object == "BCNSPP" and mark.lit
     assert (mark.east_m, mark.north_m) == pytest.approx((0, 0), abs=0.01)

@@ -18,11 +18,11 @@ def _words(text: str) -> frozenset[str]:
     return frozenset(text.split())
 
 
-# Type L.
+# Type L, and the kinds of relation beside LNAM_REFS, which GDAL gives as a list likewise.
 LISTS = _words(
     "CATAIR CATACH CATBRG CATDPG CATHAF CATHLK CATLND CATLMK CATLIT CATMPA CATOFP CATPIP CATROS CATRSC CATREA "
     "CATSIT CATSIW CATSCF CATSPM CATVEG COLOUR COLPAT FUNCTN LITVIS NATCON NATSUR NATQUA PRODCT QUASOU RESTRN "
-    "STATUS SURTYP TECSOU"
+    "STATUS SURTYP TECSOU FFPT_RIND"
 )
 # Types E and I.
 WHOLE = _words(
@@ -40,6 +40,11 @@ NUMBERS = _words(
     "VERCSA VERLEN POSACC DEPTH"
 )
 
+# RIND of the FFPT field: 1 master, 2 slave, 3 peer (S-57 edition 3.1, part 3).
+_MASTER_OR_SLAVE = frozenset({1, 2})
+_LONG_NAME = re.compile(r"\b[0-9A-Fa-f]{16}\b")
+# GDAL writes a list into a text column as "(2:3,1)": how many, then which.
+_COUNT = re.compile(r"^\s*\(\d+:")
 _CODE = re.compile(r"-?\d+")
 # What some producers write for "not known"; a chart with these is read as giving nothing.
 _NO_NUMBER = frozenset({"", "unknown", "null", "none", "nan", "?"})
@@ -59,6 +64,8 @@ def normalised(name: str, value: Any) -> Any:
         value = value.item()
     if name in LISTS:
         return _codes(value)
+    if name == "LNAM_REFS":
+        return _long_names(value)
     if name in WHOLE or name in NUMBERS:
         number = _number(value)
         return number if number is None or name in NUMBERS else round(number)
@@ -70,12 +77,19 @@ def normalised(name: str, value: Any) -> Any:
 
 
 def from_row(row: Mapping[str, Any]) -> dict[str, Any]:
-    """Return the attributes that say something; absent means not given."""
-    out = {}
+    """Return the attributes that say something; absent means not given.
+
+    Of the relations (LNAM_REFS) only those of master and slave are kept: they make one thing of several features.
+    """
+    out: dict[str, Any] = {}
     for name, value in row.items():
         kept = normalised(name, value)
         if kept is not None:
             out[name] = kept
+    related = out.pop("FFPT_RIND", None)
+    if "LNAM_REFS" in out and related is not None:
+        pairs = zip(out["LNAM_REFS"], related, strict=False)
+        out["LNAM_REFS"] = [name for name, kind in pairs if kind in _MASTER_OR_SLAVE]
     return out
 
 
@@ -93,9 +107,14 @@ def _number(value: Any) -> float | None:
     return float(value) if math.isfinite(value) else None
 
 
+def _long_names(value: Any) -> list[str] | None:
+    text = " ".join(map(str, value)) if isinstance(value, list | tuple) else str(value)
+    return [name.upper() for name in _LONG_NAME.findall(text)] or None
+
+
 def _codes(value: Any) -> list[int] | None:
     if isinstance(value, str):
-        codes = [int(code) for code in _CODE.findall(value)]
+        codes = [int(code) for code in _CODE.findall(_COUNT.sub("", value))]
     elif isinstance(value, list | tuple):
         codes = [int(code) for item in value for code in _CODE.findall(str(item))]
     elif isinstance(value, int):

@@ -30,7 +30,7 @@ from moonless.chart.source import Progress, SourceFeatures, files_of, read_sourc
 from moonless.chart.types import Cell
 
 # Raise when what is written, or how a source is read into it, changes.
-FORMAT = 3
+FORMAT = 5
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -50,11 +50,18 @@ def quality_of(place: shapely.Point, here: Sequence[Feature], covered: bool, cel
     worst = min(zones, key=lambda f: _WORST_FIRST.index(_zone(f)))
     depths = [d for f in areas if f.object in ("DEPARE", "DRGARE") if (d := f.number("DRVAL1")) is not None]
     sigma = _sigma_m(_zone(worst), worst.number("POSACC"), max(depths, default=None), worst.scale)
-    return Quality(_zone(worst), sigma, worst.cell, worst.scale, plotting_sigma_m(worst.scale))
+    plotting = plotting_sigma_m(worst.scale)
+    return Quality(_zone(worst), sigma, worst.cell, worst.scale, plotting, _surveyed(worst))
 
 
 def _zone(feature: Feature) -> Catzoc:
     return _ZONES.get(int(feature.number("CATZOC") or 6), "U")
+
+
+def _surveyed(feature: Feature) -> str:
+    """Return SUREND, written CCYYMMDD, CCYYMM or CCYY, as ISO."""
+    digits = str(feature.attributes.get("SUREND", ""))
+    return "-".join(part for part in (digits[:4], digits[4:6], digits[6:8]) if part) if digits.isdigit() else ""
 
 
 def _sigma_m(zone: Catzoc, stated_95_m: float | None, depth_m: float | None, scale: int) -> float:

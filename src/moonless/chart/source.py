@@ -9,6 +9,7 @@ from __future__ import annotations
 import warnings
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -34,7 +35,7 @@ _ENC_OPTIONS = {
     "RECODE_BY_DSSI": "ON",
 }
 # Of no use once the feature has its identifier.
-_HOUSEKEEPING = frozenset({"RCID", "PRIM", "GRUP", "OBJL", "RVER", "AGEN", "FIDN", "FIDS", "FFPT_RIND"})
+_HOUSEKEEPING = frozenset({"RCID", "PRIM", "GRUP", "OBJL", "RVER", "AGEN", "FIDN", "FIDS"})
 # A vector source that does not state its scale is treated as a coastal chart: our choice, and said in a warning.
 UNKNOWN_SCALE = 50_000
 LONGEST_EDGE_DEG = 0.01
@@ -273,7 +274,10 @@ def _whole(value: Any) -> int:
 
 def _iso_date(value: Any) -> str:
     digits = str(value or "").replace("-", "")[:8]
-    return f"{digits[:4]}-{digits[4:6]}-{digits[6:]}" if len(digits) == 8 and digits.isdigit() else ""
+    try:
+        return date.fromisoformat(digits).isoformat() if len(digits) == 8 else ""
+    except ValueError:
+        return ""
 
 
 def _one_line(problem: Any) -> str:

@@ -9,12 +9,15 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Literal
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+
+from moonless.units import NS_PER_S, utc_to_ns
 
 Catzoc = Literal["A1", "A2", "B", "C", "D", "U"]
 
@@ -31,6 +34,13 @@ class Cell:
     issued: str  # ISO date of the last update or edition, "" if not given
     not_for_navigation: bool  # every cell is, once copied; demo waters say so of themselves
     coverage_lonlat: shapely.Geometry  # M_COVR with CATCOV 1
+
+    def age_days(self, time_ns: int) -> float | None:
+        """Return how long ago, at a Unix time, the cell was last issued; None if it does not say."""
+        if not self.issued:
+            return None
+        issued_ns = utc_to_ns(datetime.fromisoformat(self.issued).replace(tzinfo=UTC))
+        return (time_ns - issued_ns) / (86_400 * NS_PER_S)
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,6 +94,7 @@ class Quality:
     cell: str
     scale: int
     plotting_sigma_m: float = math.nan  # of a fixed aid or shore drawn at this scale
+    surveyed: str = ""  # ISO date (or year) the survey ended, SUREND; "": not said
 
 
 @dataclass(frozen=True, slots=True)
