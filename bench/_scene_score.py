@@ -49,6 +49,7 @@ class Score:
         self.gone_turns: Counter[int] = Counter()
         self.hidden_both = self.hidden_either = 0
         self.hidden_boats = self.hidden_boats_in_seen = 0
+        self.open_water = self.open_told_hidden = 0.0
         self.bias_deg: list[float] = []
         self.fix_m: list[float] = []
         self.loss_db: list[float] = []
@@ -115,7 +116,14 @@ class Score:
                 self.false_tracks += 1
                 if len(self.strays) < 400:
                     self.strays.append(
-                        {"turn": number, "id": echo.id, "east_m": round(east), "north_m": round(north), "is": echo.kind}
+                        {
+                            "turn": number,
+                            "id": echo.id,
+                            "range_m": round(echo.range_m),
+                            "bearing_deg": round(echo.bearing_deg),
+                            "sog_kn": round(echo.sog_kn, 1),
+                            "is": echo.kind,
+                        }
                     )
             return
         self.first_held.setdefault(thing.key, number)
@@ -171,15 +179,14 @@ class Score:
     def _hidden(self, turn: SceneTurn, reading: Reading, laid: Laid) -> None:
         if reading.hidden is None:
             return
-        polygons = [shapely.geometry.shape(f["geometry"]) for f in reading.hidden["features"]]
-        behind = [
-            shapely.geometry.shape(f["geometry"])
-            for f in reading.hidden["features"]
-            if f["properties"].get("by") in ("land", "vessel", "horizon")
-        ]
         frame = self.player.scene.frame
-        told_all = shapely.union_all([shapely.make_valid(p) for p in polygons])
-        told = shapely.union_all([shapely.make_valid(p) for p in behind])
+        shapes: dict[str, list[Any]] = defaultdict(list)
+        for feature in reading.hidden["features"]:
+            cause = feature["properties"].get("by", feature.get("by"))
+            shapes[cause].append(shapely.make_valid(shapely.geometry.shape(feature["geometry"])))
+        told_all = shapely.union_all([one for parts in shapes.values() for one in parts])
+        told = shapely.union_all([*shapes["land"], *shapes["horizon"]])
+        by_vessel = shapely.union_all(shapes["vessel"])
         middle_s = (0.5 * (turn.start_ns + turn.end_ns) - self.player.scene.start_ns) / 1e9
         pose = self.player.pose_at(middle_s)
         grid = ScanGrid(360, 90, self.player.grid.max_range_m / 90.0, self.player.grid.max_range_m / 90.0)
@@ -198,6 +205,10 @@ class Score:
         lat, lon = frame.to_geographic(e, n)
         said = shapely.contains_xy(told, lon, lat) & wet
         weight = np.broadcast_to(ranges[None, :], truly.shape)
+        # Water that is seen, and that is said to lie behind a vessel although nothing large stands on its bearing.
+        open_water = wet & ~truly & ~self._behind_hulls(turn, bearing, ranges)
+        self.open_water += float(weight[open_water].sum())
+        self.open_told_hidden += float(weight[open_water & shapely.contains_xy(by_vessel, lon, lat)].sum())
         self.hidden_both += float(weight[truly & said].sum())
         self.hidden_either += float(weight[truly | said].sum())
         for one in turn.truth.objects:
@@ -206,6 +217,16 @@ class Score:
             self.hidden_boats += 1
             lat, lon = frame.to_geographic(one.east_m, one.north_m)
             self.hidden_boats_in_seen += not shapely.contains_xy(told_all, lon, lat)
+
+    def _behind_hulls(self, turn: SceneTurn, bearing: Any, ranges: Any) -> Any:
+        behind = np.zeros((len(bearing), len(ranges)), dtype=np.bool_)
+        casts = {one.name for one in self.player.scene.objects if one.casts_shadow}
+        for one in turn.truth.objects:
+            if one.name in casts and one.seen is not None:
+                half = 0.5 * one.length_m / one.seen.range_m + self.book.beam_rad
+                off = np.abs(np.mod(bearing - one.seen.bearing_rad + math.pi, 2.0 * math.pi) - math.pi)
+                behind |= (off < half)[:, None] & (ranges > one.seen.range_m - 50.0)[None, :]
+        return behind
 
     def _registration(self, turn: SceneTurn, reading: Reading) -> None:
         found = reading.registration
@@ -248,6 +269,7 @@ class Score:
         put("right_mark", self.right_mark, self.told_mark)
         out.update(self._missing_figures())
         put("hidden_iou", self.hidden_both, self.hidden_either)
+        put("seen_told_behind_vessel", self.open_told_hidden, self.open_water)
         if self.hidden_boats:
             out["hidden_boats_in_seen"] = float(self.hidden_boats_in_seen)
         for name, values in (("heading_bias_error_deg", self.bias_deg), ("fix_error_m", self.fix_m)):

@@ -155,7 +155,10 @@ def _explain(path: Path, score: Score) -> None:
                 "withdrawn": score.withdrawn,
                 "not held": {readable(k): n for k, n in score.unheld.most_common(12)},
                 "called wrongly": {readable(k): n for k, n in score.wrong.most_common(14)},
-                "strays": score.strays[:: max(1, len(score.strays) // 8)][:8],
+                "strays": [
+                    " ".join(f"{k}={v}" for k, v in s.items())
+                    for s in score.strays[:: max(1, len(score.strays) // 10)][:10]
+                ],
                 "told missing": sorted(score.told_missing)[:12],
             },
             indent=1,

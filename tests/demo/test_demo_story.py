@@ -96,7 +96,7 @@ def test_the_launch_is_hidden_until_the_point_is_open(story: Any, local: Any) ->
 
 
 def test_holds_what_it_promises(story: Any) -> None:
-    scene, own, times, movers = story
+    scene, _, times, movers = story
     still = [m.at(times) for m in movers]
     anchored = [
         one for one, at in zip(scene.objects, still, strict=True) if np.ptp(at.east_m) + np.ptp(at.north_m) < 1.0

@@ -155,7 +155,7 @@ def test_marks_stand_in_water_beside_the_channel(made: Any) -> None:
 
 def test_red_stands_to_starboard_coming_in(made: Any) -> None:
     # IALA region B: CATLAM 2 (starboard) is red; the way in is east.
-    for shape, given in made[0].features["BCNLAT"]:
+    for _, given in made[0].features["BCNLAT"]:
         assert given["COLOUR"] == ("3" if given["CATLAM"] == 2 else "4")
     by_number = {int(g["OBJNAM"].split()[-1]): s for s, g in made[0].features["BCNLAT"]}
     for odd, even in _pairs(12):

@@ -73,7 +73,7 @@ _RADAR = (
     Key("radar", "other_radars", "integer", "0", "Radars of other vessels whose pulses are heard.", 0, 8),
     Key("radar", "indirect_db", "number", "none", "Echoes off the own mast, abaft: their two-way loss.", -80, 0),
     Key("radar", "multiple_db", "number", "none", "Echoes that go to and fro twice: loss of the second trip.", -80, 0),
-    Key("radar", "racons", "yes or no", "true", "Charted racons answer."),
+    Key("radar", "racons", "yes or no", "false", "Charted racons answer, every turn, over what lies behind them."),
 )
 _MOVER = (
     ("heading_deg", "number", "0", "Heading at the start, true."),

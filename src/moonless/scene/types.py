@@ -129,7 +129,7 @@ class RadarUse:
     other_radars: int = 0  # whose pulses are heard
     indirect_db: float | None = None  # reflections off the own mast; None: none
     multiple_db: float | None = None  # second trips between the boat and a strong near thing; None: none
-    racons: bool = True
+    racons: bool = False
 
 
 @dataclass(frozen=True, slots=True)
