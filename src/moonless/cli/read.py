@@ -28,7 +28,7 @@ class _Unfinished:
     """Files written beside their names and given them at the end: nothing is ever half-written."""
 
     def __init__(self) -> None:
-        self._stack: list[tuple[Path, Path]] = []
+        self._stack: list[tuple[IO[str], Path, Path]] = []
 
     def open(self, path: Path) -> IO[str]:
         """Begin a file.  Raises InputError if it cannot be written."""
@@ -37,18 +37,23 @@ class _Unfinished:
             file = part.open("w", encoding="utf-8", newline="\n")
         except OSError as problem:
             raise InputError(f"{path} cannot be written: {problem.strerror}") from problem
-        self._stack.append((part, path))
+        self._stack.append((file, part, path))
         return file
 
     def keep(self) -> None:
         """Give every file its name."""
-        for part, path in self._stack:
+        for file, _, _ in self._stack:
+            file.flush()
+            os.fsync(file.fileno())
+            file.close()
+        for _, part, path in self._stack:
             part.replace(path)
         self._stack.clear()
 
     def drop(self) -> None:
         """Remove what was begun and not kept."""
-        for part, _ in self._stack:
+        for file, part, _ in self._stack:
+            file.close()
             with contextlib.suppress(OSError):
                 part.unlink()
 
@@ -152,22 +157,13 @@ class _Writer:
             self._export.add(reading)
 
     def finish(self) -> None:
-        """Write the rest and close."""
-        _close(self._lines)
+        """Write the rest."""
         if self._export is not None and self._geojson is not None:
             file = self._files.open(self._geojson)
             json.dump(self._export.geojson(), file, ensure_ascii=False, allow_nan=False)
-            _close(file)
         if self._export is not None and self._gpx is not None:
             file = self._files.open(self._gpx)
             file.write(self._export.gpx())
-            _close(file)
-
-
-def _close(file: IO[str]) -> None:
-    file.flush()
-    os.fsync(file.fileno())
-    file.close()
 
 
 def _check_there(paths: list[Path | None]) -> None:
