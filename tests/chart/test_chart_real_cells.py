@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 import pyogrio
+import pyogrio.raw
 import pytest
 import shapely
 
@@ -184,3 +185,60 @@ def test_land_and_water_do_not_overlap(real_chart: Chart) -> None:
     shared = shapely.area(shapely.intersection(local.land, water))
     assert shared < 1e-4 * shapely.area(local.land)
     assert shapely.area(local.land) > 1e6
+
+
+# What marks, land and depths are made of; the rest would only take longer.
+MADE = [
+    "DSID",
+    "M_COVR",
+    "M_QUAL",
+    "LIGHTS",
+    "BCNLAT",
+    "BCNSPP",
+    "BOYLAT",
+    "BOYSPP",
+    "DAYMAR",
+    "FOGSIG",
+    "LNDMRK",
+    "MORFAC",
+    "PILPNT",
+    "OFSPLF",
+    "PYLONS",
+    "UWTROC",
+    "OBSTRN",
+    "WRECKS",
+    "BRIDGE",
+    "SLCONS",
+    "PONTON",
+    "SOUNDG",
+    "DEPARE",
+    "LNDARE",
+    "HULKES",
+]
+
+
+def test_a_geopackage_made_from_a_cell_is_the_same_chart(real_chart: Chart, real_cells: Path, tmp_path: Path) -> None:
+    cell, made = real_cells / "US5MA11M" / "US5MA11M.000", tmp_path / "US5MA11M.gpkg"
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        for name, kind in pyogrio.list_layers(cell):
+            if name not in MADE:
+                continue
+            meta, _, wkb, columns = pyogrio.raw.read(cell, layer=name, **OPTIONS, LIST_AS_STRING="ON", LNAM_REFS="OFF")
+            pyogrio.raw.write(
+                made, wkb, columns, meta["fields"], layer=name, driver="GPKG", append=made.exists(),
+                geometry_type=None if kind is None else "Unknown", crs=None if kind is None else "EPSG:4326",
+            )  # fmt: skip
+    one = real_chart.around(42.355, -71.04, 6000.0)
+    other = Chart.open([made], cache_dir=tmp_path / "cache").around(42.355, -71.04, 6000.0)
+    assert other.cells[0].scale == 10_000 and other.cells[0].update == 3 and other.cells[0].issued == "2016-04-27"
+    ours = {"LNAM", "LNAM_REFS"}
+    assert len(one.features(*MADE)) == len(other.table.features) > 7000
+    by_name = {(f.object, f.feature.split("/")[0], f.shape.wkb): f for f in other.table.features}
+    for feature in one.features(*MADE):
+        twin = by_name[feature.object, feature.feature.split("/")[0], feature.shape.wkb]
+        known = {k: v for k, v in feature.attributes.items() if k not in ours}
+        assert known == dict(twin.attributes), feature
+    # Without relations the marks are put together by place alone, and come out the same.
+    places = [{(m.object, m.name, round(m.east_m), round(m.north_m), m.lit) for m in c.marks} for c in (one, other)]
+    assert places[0] == places[1]
