@@ -262,7 +262,6 @@ def measure_kernel(
     number,
     peak_cell,
     gate,
-    floor,
     n_row,
     n_col,
     sums,
@@ -273,9 +272,9 @@ def measure_kernel(
     """Sum each plot's moments over the full-resolution cells of its blocks.
 
     cells (m,) i64 flat block indices; number (m,) i64 plot of each; peak_cell (n,) i64 flat block of each plot's peak;
-    gate (m,) bool, True where the block stands close enough under its peak to weigh; floor (m,) f32 mean power beneath.
-    sums (n, 6) f64 out: w, w s, w r, w s s, w r r, w s r, with s in spokes and r in cells from the peak block's
-    first spoke and cell.
+    gate (m,) bool, True where the block stands close enough under its peak to weigh.
+    sums (n, 12) f64 out: sums of w, w s, w r, w s s, w r r, w s r with w the power, then the same with w one; s in
+    spokes and r in cells from the peak block's first spoke and cell.
     peak_count, n_cells (n,) i64 and clipped (n,) bool out.
     """
     n_spoke, n_cell = echo.shape
@@ -302,7 +301,7 @@ def measure_kernel(
                 if v >= full_scale:
                     clipped[p] = True
                 if gate[m]:
-                    w = power[v] - floor[m]
+                    w = power[v]
                     r = j - pc * col_cells
                     sums[p, 0] += w
                     sums[p, 1] += w * s
@@ -310,6 +309,12 @@ def measure_kernel(
                     sums[p, 3] += w * s * s
                     sums[p, 4] += w * r * r
                     sums[p, 5] += w * s * r
+                    sums[p, 6] += 1
+                    sums[p, 7] += s
+                    sums[p, 8] += r
+                    sums[p, 9] += s * s
+                    sums[p, 10] += r * r
+                    sums[p, 11] += s * r
 
 
 @njit(cache=True, nogil=True)
@@ -370,3 +375,32 @@ def blot_kernel(cells, half_rows, half_cols, out):
             row = (a + da) % n_row
             for col in range(lo, hi):
                 out[row, col] = True
+
+
+@njit(cache=True, nogil=True)
+def gate_kernel(east, north, along_e, along_n, gate_r, gate_c, reach, old_east, old_north, inside, near):
+    """Count old points in and round each place's gate.
+
+    east, north (n,) f64 places; along_e, along_n (n,) f64 unit line of sight; gate_r, gate_c, reach (n,) f64 half
+    widths; old_east, old_north (m,) f64 sorted by north.  inside, near (n,) i64 out: in the gate; in reach, outside it.
+    """
+    m = old_east.shape[0]
+    for k in range(east.shape[0]):
+        first = np.searchsorted(old_north, north[k] - reach[k])
+        count = 0
+        around = 0
+        for j in range(first, m):
+            dn = old_north[j] - north[k]
+            if dn > reach[k]:
+                break
+            de = old_east[j] - east[k]
+            if de * de + dn * dn > reach[k] * reach[k]:
+                continue
+            r = de * along_e[k] + dn * along_n[k]
+            c = de * along_n[k] - dn * along_e[k]
+            if abs(r) <= gate_r[k] and abs(c) <= gate_c[k]:
+                count += 1
+            else:
+                around += 1
+        inside[k] = count
+        near[k] = around

@@ -22,9 +22,9 @@ Floats = NDArray[np.float64]
 
 N_SECTOR = 24
 N_RING = 16
-RATIO_LOW_DB = -16.0
+RATIO_LOW_DB = -10.0
 RATIO_STEP_DB = 0.25
-N_RATIO = 224  # up to +40 dB
+N_RATIO = 280  # up to +60 dB
 LEVEL_KEEP = 0.6  # of the level from turn to turn
 SHAPE_KEEP = 0.9  # of the counts of strays: ten turns
 # The strays at these rates are measured; the design rate lies on the line through them in (-ln p)^TAIL_POWER, which
@@ -33,7 +33,7 @@ MEASURED_RATES = (0.1, 0.04, 0.02, 0.01, 0.004)
 TAIL_POWER = 0.37
 ENOUGH = 4000.0  # boxes; until a bin has seen so many it leans on its whole ring
 LEVEL_SHARE = 0.4
-MOST_DB = 22.0  # what stands so far above all round it is shown whatever the sea does
+MOST_DB = 60.0  # what stands so far above all round it is shown whatever the sea does
 
 
 def _tail_scale(rate: Floats | float) -> Floats:
@@ -46,7 +46,9 @@ class ClutterMap:
     def __init__(self, grid: Grid, looks: float, p_false: float) -> None:
         self.grid = grid
         self.p_false = p_false
-        self.ring_of_col = np.minimum(np.arange(grid.n_col) * N_RING // max(1, grid.n_col), N_RING - 1)
+        # Rings grow outward: near the boat the clutter falls fast.
+        share = (np.arange(grid.n_col) + 0.5) / max(1, grid.n_col)
+        self.ring_of_col = np.minimum((N_RING * np.sqrt(share)).astype(np.int64), N_RING - 1)
         self.level_db: NDArray[np.float32] | None = None  # (N_SECTOR, N_RING)
         self.turns = 0
         self.strays = np.zeros((N_SECTOR, N_RING, N_RATIO), dtype=np.float64)
@@ -69,7 +71,7 @@ class ClutterMap:
         edges = np.searchsorted(self.ring_of_col, np.arange(N_RING + 1))
         known = np.isfinite(strip_db[:, 0])
         for s in np.unique(sector[known]):
-            rows = strip_db[known & (sector == s)]
+            rows = strip_db[np.flatnonzero(known & (sector == s))[::2]]
             for k in range(N_RING):
                 part = rows[:, edges[k] : edges[k + 1]].ravel()
                 if part.size:
@@ -101,9 +103,8 @@ class ClutterMap:
         self.strays *= SHAPE_KEEP
         self.strays += np.bincount(flat, minlength=self.strays.size).reshape(self.strays.shape)
 
-    def threshold_db(self, p_false: float | None = None) -> Floats:
-        """Return the threshold of box over reference for a false-alarm rate, (N_SECTOR, N_RING) dB."""
-        rate = self.p_false if p_false is None else p_false
+    def thresholds_db(self, *p_false: float) -> tuple[Floats, ...]:
+        """Return the threshold of box over reference for each false-alarm rate, (N_SECTOR, N_RING) dB."""
         pooled = ndimage.uniform_filter(self.strays, size=(3, 3, 1), mode=("wrap", "nearest", "nearest")) * 9.0
         ring = self.strays.sum(axis=0, keepdims=True)
         have = pooled.sum(axis=2, keepdims=True)
@@ -118,9 +119,13 @@ class ClutterMap:
         scale = _tail_scale(rates)
         lean_from = scale - scale.mean()
         slope = np.tensordot(lean_from, levels, axes=1) / float(lean_from @ lean_from)
-        threshold = levels.mean(axis=0) + slope * (_tail_scale(rate) - scale.mean())
-        least = median + self.least_db * float(_tail_scale(rate) / _tail_scale(self.p_false))
-        return np.where(total > 200.0, np.clip(threshold, least, MOST_DB), self.least_db * 1.1)
+        out = []
+        for rate in p_false:
+            threshold = levels.mean(axis=0) + slope * (_tail_scale(rate) - scale.mean())
+            least = self.least_db * float(_tail_scale(rate) / _tail_scale(self.p_false))
+            seen = np.clip(threshold, median + least, MOST_DB)
+            out.append(np.where(total > 200.0, seen, 1.1 * least))
+        return tuple(out)
 
 
 def _level_of(counts: Floats, cumulative: Floats, total: Floats, share: float) -> Floats:

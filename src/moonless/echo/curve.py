@@ -80,26 +80,24 @@ def _gamma_quantiles(looks: float) -> Floats:
     return np.asarray(special.gammaincinv(looks, _LEVELS) / looks, dtype=np.float64)
 
 
-def count_quantiles(counts: NDArray[np.integer], levels: Floats) -> tuple[Floats, float]:
-    """Return (quantiles of whole counts as if they were spread evenly over their rounding interval, share of zeros)."""
-    histogram = np.bincount(counts.ravel())
-    above = np.cumsum(histogram, dtype=np.float64) / max(1, counts.size)
+def count_quantiles(histogram: Floats, levels: Floats) -> tuple[Floats, float]:
+    """Return (quantiles of whole counts as if each were spread evenly over its rounding interval, share of zeros)."""
+    above = np.cumsum(histogram, dtype=np.float64) / max(1e-9, float(np.sum(histogram)))
     edges = np.arange(histogram.size, dtype=np.float64) + 0.5
     return np.interp(levels, np.concatenate(([0.0], above)), np.concatenate(([-0.5], edges))), float(above[0])
 
 
-def learn_curve(counts: NDArray[np.integer], full_scale: int) -> Curve:
-    """Return the curve that the noise in ``counts`` (any shape, quiet water only) tells.
+def learn_curve(histogram: Floats, full_scale: int) -> Curve:
+    """Return the curve that the noise tells.  ``histogram`` (full_scale + 1,): how often quiet water showed each count.
 
     Falls back to the assumed scale, marked so, when the noise covers too few counts or fits no law.
     """
-    if counts.size < 500:
+    if np.sum(histogram) < 500:
         return assumed_curve(full_scale)
-    quantiles, zeros = count_quantiles(counts, _LEVELS)
+    quantiles, zeros = count_quantiles(histogram, _LEVELS)
     if zeros > 0.5:
-        nonzero = counts[counts > 0]
-        lowest = float(np.quantile(nonzero, 0.02)) if nonzero.size > 20 else 1.0
-        return assumed_curve(full_scale, lowest, is_zeroed=True)
+        (first,) = np.nonzero(np.cumsum(histogram[1:]) > 0.02 * np.sum(histogram[1:]))
+        return assumed_curve(full_scale, float(first[0] + 1) if first.size else 1.0, is_zeroed=True)
     # Whatever was cut at zero or at full scale tells nothing of the curve.
     usable = (zeros + 0.02 < _LEVELS) & (quantiles < full_scale - 0.5)
     median = float(np.interp(0.5, _LEVELS, quantiles))
@@ -107,7 +105,9 @@ def learn_curve(counts: NDArray[np.integer], full_scale: int) -> Curve:
         # Exponential noise: the median lies 1.6 dB below the mean.
         per_db = full_scale / ASSUMED_SPAN_DB
         return assumed_curve(full_scale, median + 1.59 * per_db)
-    spread = float(np.std(counts.astype(np.float64)))
+    values = np.arange(histogram.size, dtype=np.float64)
+    mean = float(np.average(values, weights=histogram))
+    spread = float(np.sqrt(np.average((values - mean) ** 2, weights=histogram)))
     best: Curve | None = None
     for looks in LOOKS:
         power = _gamma_quantiles(looks)[usable]

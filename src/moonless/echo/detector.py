@@ -7,7 +7,6 @@ hold the box against the threshold that its own patch of sea has earned, part th
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -25,20 +24,29 @@ from moonless.echo._kernels import (
 )
 from moonless.echo.clutter import ClutterMap
 from moonless.echo.curve import Curve, learn_curve, noise_level
+from moonless.echo.ghosts import GhostFinder
 from moonless.echo.grid import Grid, grid_for
-from moonless.echo.memory import P_CANDIDATE, EchoMemory
+from moonless.echo.memory import P_CANDIDATE, EchoMemory, LastMask
 from moonless.echo.plots import Video, measure
-from moonless.echo.shores import group_bodies, is_shore, trace_shores
+from moonless.echo.shores import Bodies, group_bodies, is_shore, trace_shores
 from moonless.echo.types import EchoPicture
 from moonless.scan.types import Scan
 
-P_FALSE = 1e-4  # per box tested, in whatever background
+# Boxes over the threshold that chance is allowed in one turn, and the bounds of the rate per box that follow.
+FALSE_BOXES_A_TURN = 4.0
+P_FALSE_MOST = 1e-4
+P_FALSE_LEAST = 1e-6
 LEVEL_LOW_DB = -14.0
 LEVEL_STEP_DB = 1.0 / 3.0  # 256 levels reach 71 dB
 SOLID_DB = 25.0  # above noise: stronger than rain; such blocks are no reference for others
 SOLID_OVER_CLUTTER_DB = 12.0
-STEADY_SHARE = 0.8  # of the remembered turns: met so often, a peak is an echo and does not count as clutter
 MOST_PEAKS = 20_000
+AGAIN = 0.7  # share of a large body's boxes that were echo last turn, over the ground, when it is land
+AGAIN_RING = 0.9
+RING_SHARE = 0.5
+COUNTS_KEEP = 0.9
+GAIN_STEP_COUNTS = 1.5  # a median that steps farther from turn to turn is a hand on the gain
+ENOUGH_COUNTS = 20_000.0
 SPIKE_OVER_NOISE_DB = 10.0
 SPIKE_MARGIN_DB = 9.0
 
@@ -55,6 +63,7 @@ class Examined:
     floor_db: NDArray[np.float32]
     threshold_db: NDArray[np.float32]
     candidate_db: NDArray[np.float32]  # the lower threshold, of candidates
+    solid_db: NDArray[np.float32]  # over this a large body may be land
     spikes: int
     notes: tuple[str, ...]
 
@@ -62,12 +71,17 @@ class Examined:
 class Detector:
     """Turns scans into plots.  One detector per radar; feed it every turn in order."""
 
-    def __init__(self, p_false: float = P_FALSE) -> None:
+    def __init__(self, p_false: float | None = None) -> None:
+        """Begin.  ``p_false``: false-alarm rate per box tested; None: from `design_rate`."""
         self.p_false = p_false
+        self._ghosts = GhostFinder()
+        self._last: LastMask | None = None
         self._grid: Grid | None = None
         self._map: ClutterMap | None = None
         self._memory = EchoMemory()
         self._curve: Curve | None = None
+        self._counts: NDArray[np.float64] | None = None  # of quiet water, over the last turns
+        self._median = 0.0
         self._full_scale = 0
 
     def detect(self, scan: Scan) -> EchoPicture:
@@ -83,17 +97,27 @@ class Detector:
         around = np.zeros(mask.shape, dtype=np.bool_)
         blot_kernel(weak, np.full(weak.shape, grid.box_rows, np.int64), grid.box_cols, around)
         mask |= around & (box_db >= seen.candidate_db)
+        # What stands far over the background for bearings on end may be land whatever the sea's tail is held to be.
+        found, mask = mask, mask | (box_db >= seen.solid_db)
         cells, basin, body = _segment(box_db, mask, grid, seen.curve.looks)
         bodies = group_bodies(cells, body)
-        shore = is_shore(bodies, grid, scan, box_db, seen.threshold_db)
-        shores = trace_shores(bodies, shore, grid, scan)
-        in_shore = np.isin(body[cells], bodies.top[shore]) if np.any(shore) else np.zeros(cells.shape, np.bool_)
-        loose = cells[~in_shore]
-        tops, number = np.unique(basin[loose], return_inverse=True)
-        plots = measure(
-            seen.video, grid, loose, number.astype(np.int64), tops, box_db, seen.floor_db, seen.curve.looks
-        )
-        self._learn_strays(seen, np.concatenate((peaks[is_steady], cells[in_shore])))
+        large = is_shore(bodies, grid, scan, box_db, seen.threshold_db)
+        fixed = self._stands_over_ground(scan, bodies, large, grid)
+        self._last = LastMask(mask, scan)
+        shores = trace_shores(bodies, large & fixed, grid, scan)
+        in_shore = _cells_of(bodies, large & fixed, cells, body)
+        in_clutter = _cells_of(bodies, large & ~fixed, cells, body)
+        loose = found.ravel()[cells] & ~in_shore
+        if np.any(in_clutter):
+            # Of clutter that has run together only what the last turns know stays.
+            firm = peaks[is_steady] if is_steady is not None else peaks[:0]
+            loose &= ~in_clutter | np.isin(basin[cells], basin[firm[basin[firm] >= 0]])
+        loose = cells[loose]
+        tops, number = np.unique(basin[loose], return_inverse=True)  # a hill's top passes wherever any of it does
+        plots = measure(seen.video, grid, loose, number.astype(np.int64), tops, box_db, seen.floor_db, seen.curve.looks)
+        plots = self._ghosts.mark(plots, scan.errors, scan.cell_m)
+        if is_steady is not None:
+            self._learn_strays(seen, np.concatenate((peaks[is_steady], cells[in_shore])))
         curve = seen.curve
         clutter_db = np.where(np.isfinite(box_db), seen.floor_db, np.float32(np.nan))
         return EchoPicture(
@@ -115,7 +139,8 @@ class Detector:
         curve = self._learn(scan, notes)
         if grid is not self._grid or self._map is None:
             self._grid = grid
-            self._map = ClutterMap(grid, max(1.0, round(grid.box_looks * curve.looks, 2)), self.p_false)
+            rate = design_rate(grid) if self.p_false is None else self.p_false
+            self._map = ClutterMap(grid, max(1.0, round(grid.box_looks * curve.looks, 2)), rate)
         video = _video(scan, grid, curve)
         total = np.empty((grid.n_row, grid.n_col), dtype=np.float32)
         weight = np.empty(grid.n_row, dtype=np.int64)
@@ -137,20 +162,58 @@ class Detector:
             ratio_db = box_db - floor_db
             usable = np.isfinite(ratio_db) & (strip_db < clutter_db + SOLID_DB)
             self._map.update_strays(ratio_db, usable, sector)
-        over = self._map.threshold_db()
-        low = np.minimum(self._map.threshold_db(P_CANDIDATE), over)
+        over, low = self._map.thresholds_db(self._map.p_false, P_CANDIDATE)
+        low = np.minimum(low, over)
         ring = self._map.ring_of_col
         threshold_db = floor_db + over.astype(np.float32)[sector][:, ring]
         candidate_db = floor_db + low.astype(np.float32)[sector][:, ring]
+        solid_db = np.maximum(clutter_db + np.float32(SOLID_OVER_CLUTTER_DB), np.float32(SOLID_DB))
         if not scan.is_whole:
             notes.append(f"{np.count_nonzero(~scan.is_received)} of {scan.n_spoke} spokes were not received")
         return Examined(
-            grid, curve, video, sector, box_db, floor_db, threshold_db, candidate_db, int(spikes), tuple(notes)
+            grid,
+            curve,
+            video,
+            sector,
+            box_db,
+            floor_db,
+            threshold_db,
+            candidate_db,
+            solid_db,
+            int(spikes),
+            tuple(notes),
         )
+
+    def _stands_over_ground(
+        self, scan: Scan, bodies: Bodies, large: NDArray[np.bool_], grid: Grid
+    ) -> NDArray[np.bool_]:
+        """Return which of the ``large`` bodies were there last turn, over the ground; True for the others.
+
+        Land is; sea and rain that run together into a body boil, and next turn other boxes stand out.  The first
+        turn has only the shape to go by: what rings the boat from the nearest cell is its own sea clutter.
+        """
+        fixed = np.ones(bodies.start.size, dtype=np.bool_)
+        ends = np.concatenate((bodies.start[1:], [bodies.cell.size]))
+        col_m = grid.col_cells * scan.cell_m
+        for b in np.flatnonzero(large):
+            cells = bodies.cell[bodies.start[b] : ends[b]]
+            row, col = np.divmod(cells, grid.n_col)
+            rings = np.unique(row).size > RING_SHARE * grid.n_row and int(col.min()) <= grid.guard + grid.box_cols
+            fixed[b] = not rings
+            if self._last is None or self._last.mask.shape != (grid.n_row, grid.n_col):
+                continue
+            step = max(1, cells.size // 1500)
+            row, col = row[::step], col[::step]
+            spoke = (grid.row_edge[row] + grid.row_edge[row + 1]) // 2 % scan.n_spoke
+            range_m = scan.first_cell_m + (col + 0.5) * col_m - 0.5 * scan.cell_m
+            again = self._last.was_echo(scan, spoke, range_m, col_m)
+            if np.count_nonzero(np.isfinite(again)) > 0.3 * again.size:
+                fixed[b] = float(np.nanmean(again)) >= (AGAIN_RING if rings else AGAIN)
+        return fixed
 
     def _recall(
         self, scan: Scan, seen: Examined
-    ) -> tuple[NDArray[np.int64], NDArray[np.bool_], NDArray[np.int64]]:
+    ) -> tuple[NDArray[np.int64], NDArray[np.bool_] | None, NDArray[np.int64]]:
         """Return (weak peaks that the last turns vouch for, which of all peaks are steady, all peaks), flat indices."""
         grid = seen.grid
         found = np.empty(MOST_PEAKS, dtype=np.int64)
@@ -162,7 +225,8 @@ class Detector:
         hits, chance = self._memory.hits(scan, spoke, range_m)
         turns = self._memory.turns
         vouched = self._memory.vouched(hits, chance)
-        is_steady = (hits >= max(1, math.ceil(STEADY_SHARE * turns))) & (turns > 0)
+        # Without a turn before there is no telling an echo from a spike, and nothing is learnt of either.
+        is_steady = self._memory.steady(hits, chance) if turns else None
         self._memory.remember(scan, spoke, range_m)
         is_weak = seen.box_db.ravel()[peaks] < seen.threshold_db.ravel()[peaks]
         return peaks[vouched & is_weak], is_steady, peaks
@@ -171,8 +235,6 @@ class Detector:
         """Count how far boxes stray from their floor, save where a known echo and its skirts lie."""
         grid = seen.grid
         assert self._map is not None
-        if self._map.turns == 1 and self._memory.turns < 2:
-            return  # this is still the first turn, counted already
         ratio_db = seen.box_db - seen.floor_db
         over = np.maximum(ratio_db.ravel()[echoes], 0.0)
         beam_rows = grid.beam_spokes * grid.n_row / grid.n_spoke
@@ -185,21 +247,22 @@ class Detector:
         """Return this turn's curve: the best scale learnt so far at this turn's noise level."""
         if scan.full_scale != self._full_scale:
             self._curve = None
+            self._counts = None
             self._full_scale = scan.full_scale
         sample = _quiet_counts(scan)
-        now = learn_curve(sample, scan.full_scale)
+        median = float(np.median(sample)) if sample.size else 0.0
+        if self._counts is None or abs(median - self._median) > GAIN_STEP_COUNTS:
+            # The gain was turned, or nothing is known yet: begin afresh, keeping the scale, which is the receiver's.
+            self._counts = np.zeros(scan.full_scale + 1)
+            self._median = median
+        self._counts *= COUNTS_KEEP
+        self._counts += np.bincount(sample.ravel(), minlength=scan.full_scale + 1)[: scan.full_scale + 1]
+        now = learn_curve(self._counts, scan.full_scale)
         kept = self._curve
-        if now.is_learnt:
-            # The scale is the receiver's and stays; the level is the gain's and may be turned.  A cleaner look at
-            # the noise replaces the scale; old ones fade, lest one lucky turn rule for ever.
-            if kept is None or not kept.is_learnt or now.misfit <= kept.misfit:
-                self._curve = now
-            else:
-                self._curve = replace(
-                    kept, noise_counts=noise_level(kept, float(np.median(sample))), misfit=kept.misfit * 1.02
-                )
+        if now.is_learnt and (kept is None or not kept.is_learnt or self._counts.sum() > ENOUGH_COUNTS):
+            self._curve = replace(now, noise_counts=noise_level(now, median)) if now.law != "log" else now
         elif kept is not None and kept.is_learnt and not now.is_zeroed:
-            notes.append("the noise could not be read this turn; the scale learnt before is kept")
+            self._curve = replace(kept, noise_counts=noise_level(kept, median))
         else:
             notes.append(
                 "the background is cut to zero: the echo scale is assumed"
@@ -209,6 +272,20 @@ class Detector:
             self._curve = now
         assert self._curve is not None
         return self._curve
+
+
+def _cells_of(
+    bodies: Bodies, which: NDArray[np.bool_], cells: NDArray[np.int64], body: NDArray[np.int64]
+) -> NDArray[np.bool_]:
+    """Return which of ``cells`` belong to the bodies marked in ``which``."""
+    if not np.any(which):
+        return np.zeros(cells.shape, dtype=np.bool_)
+    return np.asarray(np.isin(body[cells], bodies.top[which]))
+
+
+def design_rate(grid: Grid) -> float:
+    """Return the false-alarm rate per box: few enough that a whole turn of noise gives a handful."""
+    return min(max(FALSE_BOXES_A_TURN / (grid.n_row * grid.n_col), P_FALSE_LEAST), P_FALSE_MOST)
 
 
 def _floor(strip_db: NDArray[np.float32], clutter_db: NDArray[np.float32], grid: Grid) -> NDArray[np.float32]:
@@ -221,7 +298,9 @@ def _floor(strip_db: NDArray[np.float32], clutter_db: NDArray[np.float32], grid:
     ordered_kernel(index.astype(np.uint8), solid, grid.guard, grid.window, max(1, grid.window // 3), near, far)
     higher = np.maximum(near, far)
     floor = LEVEL_LOW_DB + (higher.astype(np.float32) + np.float32(0.5)) * np.float32(LEVEL_STEP_DB)
-    return np.where(higher >= 0, floor, clutter_db).astype(np.float32)
+    floor = np.where(higher >= 0, floor, clutter_db)
+    # With nothing to see on the near side the ring's own level speaks for it.
+    return np.where(near < 0, np.maximum(floor, clutter_db), floor).astype(np.float32)
 
 
 def _spread(coarse: NDArray[np.float32], scan: Scan, grid: Grid) -> NDArray[np.float32]:
@@ -268,8 +347,8 @@ def _quiet_counts(scan: Scan) -> NDArray[np.integer]:
     high = np.argmax(cumulative >= 0.97 * r * c, axis=1).astype(np.float64)
     middle = np.argmax(cumulative >= 0.5 * r * c, axis=1).astype(np.float64)
     smooth = ndimage.uniform_filter(high.reshape(n_sector, n_ring), 3, mode=("wrap", "nearest")).ravel()
-    low = np.quantile(smooth, 0.1)
-    step = 0.12 * max(float(np.median((high - middle)[smooth <= low])), 1.0)
+    low = np.quantile(smooth, 0.06)
+    step = 0.06 * max(float(np.median((high - middle)[smooth <= low])), 1.0)
     quiet = smooth <= low + step
     return np.asarray(sample.ravel()[quiet[patch.ravel()]])
 
@@ -294,7 +373,6 @@ def _segment(
     basin = np.full(value.size, -1, dtype=np.int64)
     body = np.full(value.size, -1, dtype=np.int64)
     # A pass must lie deeper than chance dips it: three deviations of the box's own speckle, in dB.
-    depth = max(3.0, 3.0 * 4.34 / np.sqrt(max(1.0, grid.box_looks * cell_looks)))
+    depth = max(6.0, 3.0 * 4.34 / np.sqrt(max(1.0, grid.box_looks * cell_looks)))
     segment_kernel(value, order, grid.n_row, grid.n_col, np.float32(depth), basin, body)
     return cells, basin, body
-

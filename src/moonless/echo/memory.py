@@ -16,9 +16,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 from scipy import special
-from scipy.spatial import cKDTree
 
 from moonless.constants import TAU
+from moonless.echo._kernels import gate_kernel
 from moonless.frames import LocalFrame
 from moonless.scan.types import Scan
 
@@ -27,15 +27,17 @@ Bools = NDArray[np.bool_]
 
 TURNS = 6  # looked back over, the present one included; design/echo_memory.py
 P_CANDIDATE = 3e-3  # per box
-P_CHANCE = 0.01  # of a candidate being vouched for by chance
+P_CHANCE = 0.003  # of a candidate being vouched for by chance
 LEAST_HITS = 3
+STEADY_SHARE = 0.8  # of the remembered turns: met so often, a peak is an echo and does not count as clutter
+P_STEADY = 0.1
 DRIFT = 2.5  # m/s: faster things are found by the tracker, or stand out by themselves
 LONG_GAP_S = 30.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Points:
-    """Candidates of one turn over the ground."""
+    """Candidates of one turn over the ground, from south to north."""
 
     east_m: Floats
     north_m: Floats
@@ -50,20 +52,30 @@ class EchoMemory:
         self._turns: deque[Points] = deque(maxlen=TURNS - 1)
 
     def place(self, scan: Scan, spoke: NDArray[np.int64], range_m: Floats) -> tuple[Floats, Floats]:
-        """Return (east, north) of echoes at (n,) spokes and ranges; NaN where the pose is not known."""
-        lat, lon, heading = scan.lat_deg[spoke], scan.lon_deg[spoke], scan.heading_true_rad[spoke]
+        """Return (east, north) of echoes at (n,) spokes and ranges.
+
+        While any of the turn's pose is unknown the plane goes with the boat, bow north: what is met again there is
+        still no chance, only less of it is met.
+        """
+        azimuth = spoke * (TAU / scan.n_spoke)
         if self._frame is None:
-            known = np.flatnonzero(np.isfinite(scan.lat_deg) & np.isfinite(scan.lon_deg))
-            if known.size == 0:
-                return np.full(spoke.shape, np.nan), np.full(spoke.shape, np.nan)
-            self._frame = LocalFrame(float(scan.lat_deg[known[0]]), float(scan.lon_deg[known[0]]))
-        east, north = self._frame.to_plane(lat, lon)
-        bearing = heading + spoke * (TAU / scan.n_spoke)
+            return range_m * np.sin(azimuth), range_m * np.cos(azimuth)
+        east, north = self._frame.to_plane(scan.lat_deg[spoke], scan.lon_deg[spoke])
+        bearing = scan.heading_true_rad[spoke] + azimuth
         return east + range_m * np.sin(bearing), north + range_m * np.cos(bearing)
+
+    def _choose_plane(self, scan: Scan) -> None:
+        """Take the ground where the pose is whole, else the boat; forget all when that changes."""
+        whole = bool(np.all(np.isfinite(scan.lat_deg) & np.isfinite(scan.lon_deg) & np.isfinite(scan.heading_true_rad)))
+        if whole == (self._frame is not None):
+            return
+        self._turns.clear()
+        self._frame = LocalFrame(float(scan.lat_deg[0]), float(scan.lon_deg[0])) if whole else None
 
     def hits(self, scan: Scan, spoke: NDArray[np.int64], range_m: Floats) -> tuple[NDArray[np.int64], Floats]:
         """Return ((n,) turns of the last that had a candidate near each place, (n,) chance of a turn doing so)."""
         now_s = scan.end_ns / 1e9
+        self._choose_plane(scan)
         east, north = self.place(scan, spoke, range_m)
         count = np.zeros(spoke.shape, dtype=np.int64)
         known = np.isfinite(east) & np.isfinite(north)
@@ -72,51 +84,54 @@ class EchoMemory:
         chance = np.zeros(spoke.shape, dtype=np.float64)
         if not np.any(known) or not self._turns:
             return count, chance
-        here = np.column_stack((east[known], north[known]))
-        bearing = scan.heading_true_rad[spoke[known]] + spoke[known] * (TAU / scan.n_spoke)
+        east, north, range_m = east[known], north[known], range_m[known]
+        heading = scan.heading_true_rad[spoke[known]] if self._frame is not None else 0.0
+        bearing = heading + spoke[known] * (TAU / scan.n_spoke)
         along, across = np.sin(bearing), np.cos(bearing)
-        tally = np.zeros(here.shape[0], dtype=np.int64)
-        near_total = np.zeros(here.shape[0], dtype=np.float64)
-        gate_r, gate_c = _gates(scan, range_m[known], now_s - self._turns[-1].time_s)
+        n = east.shape[0]
+        tally, near_total = np.zeros(n, dtype=np.int64), np.zeros(n, dtype=np.float64)
+        last_s = self._turns[-1].time_s
+        gate_r, gate_c = _gates(scan, range_m, now_s - last_s)
         reach = 6.0 * np.hypot(gate_r, gate_c)
-        used = 0
+        inside, near = np.zeros(n, dtype=np.int64), np.zeros(n, dtype=np.int64)
         for points in self._turns:
-            used += 1
-            if points.east_m.size == 0:
-                continue
-            tree = cKDTree(np.column_stack((points.east_m, points.north_m)))
             # The gates hold one turn's wandering; older points may have wandered longer.
-            drift = DRIFT * min(self._turns[-1].time_s - points.time_s, 10.0)
-            for k, neighbours in enumerate(tree.query_ball_point(here, reach)):
-                if not neighbours:
-                    continue
-                de = points.east_m[neighbours] - here[k, 0]
-                dn = points.north_m[neighbours] - here[k, 1]
-                r = de * along[k] + dn * across[k]
-                c = de * across[k] - dn * along[k]
-                inside = (np.abs(r) <= gate_r[k] + drift) & (np.abs(c) <= gate_c[k] + drift)
-                tally[k] += bool(np.any(inside))
-                # Echoes of the thing itself are not chance.
-                near_total[k] += np.count_nonzero(~inside)
-        area = math.pi * reach**2 * max(1, used)
+            drift = DRIFT * min(last_s - points.time_s, 10.0)
+            gate_kernel(
+                east, north, along, across, gate_r + drift, gate_c + drift, reach, points.east_m, points.north_m,
+                inside, near,
+            )  # fmt: skip
+            tally += inside > 0
+            # Echoes of the thing itself are not chance.
+            near_total += near
+        area = math.pi * reach**2 * len(self._turns)
         mean = near_total / area * (4.0 * gate_r * gate_c)
         count[known] = tally
         chance[known] = -np.expm1(-mean)
         return count, chance
 
-    def vouched(self, hits: NDArray[np.int64], chance: Floats) -> Bools:
-        """Return which candidates the last turns vouch for: too many hits for chance."""
+    def chance_of(self, hits: NDArray[np.int64], chance: Floats) -> Floats:
+        """Return the probability that chance alone gives so many hits in the turns remembered, binomial."""
         turns = len(self._turns)
         p = np.clip(chance, 1e-4, 1.0 - 1e-9)
-        # P(at least ``hits`` of ``turns``), binomial.
-        tail = np.where(hits > 0, special.betainc(np.maximum(hits, 1), np.maximum(turns - hits + 1, 1), p), 1.0)
-        return np.asarray((hits + 1 >= LEAST_HITS) & (tail <= P_CHANCE))
+        tail = special.betainc(np.maximum(hits, 1), np.maximum(turns - hits + 1, 1), p)
+        return np.where(hits > 0, tail, 1.0)
+
+    def vouched(self, hits: NDArray[np.int64], chance: Floats) -> Bools:
+        """Return which candidates the last turns vouch for: too many hits for chance."""
+        return np.asarray((hits + 1 >= LEAST_HITS) & (self.chance_of(hits, chance) <= P_CHANCE))
+
+    def steady(self, hits: NDArray[np.int64], chance: Floats) -> Bools:
+        """Return which candidates were met in nearly every turn, and not because they lie everywhere."""
+        often = hits >= max(1, math.ceil(STEADY_SHARE * len(self._turns)))
+        return np.asarray(often & (self.chance_of(hits, chance) <= P_STEADY))
 
     def remember(self, scan: Scan, spoke: NDArray[np.int64], range_m: Floats) -> None:
         """Keep this turn's candidates."""
         east, north = self.place(scan, spoke, range_m)
         known = np.isfinite(east) & np.isfinite(north)
-        self._turns.append(Points(east[known], north[known], scan.end_ns / 1e9))
+        order = np.flatnonzero(known)[np.argsort(north[known], kind="stable")]
+        self._turns.append(Points(east[order], north[order], scan.end_ns / 1e9))
 
     @property
     def turns(self) -> int:
@@ -130,3 +145,51 @@ def _gates(scan: Scan, range_m: Floats, turn_s: float) -> tuple[Floats, Floats]:
     along = 0.5 * max(scan.errors.pulse_m, scan.cell_m) + wander
     angle = 0.35 * scan.errors.beam_rad + scan.errors.azimuth_sigma_rad
     return np.full(range_m.shape, along), np.maximum(angle * range_m, TAU / scan.n_spoke * range_m) + wander
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class LastMask:
+    """Where boxes stood over their threshold last turn, with the poses of the rows; answers for this turn's places."""
+
+    mask: Bools  # (n_row, n_col)
+    scan: Scan
+
+    def was_echo(
+        self, scan: Scan, spoke: NDArray[np.int64], range_m: Floats, col_m: float, shift_rad: float = 0.0
+    ) -> Floats:
+        """Return (n,) 1.0 where the same ground was echo last turn, 0.0 where not, NaN where it was not looked at.
+
+        ``shift_rad`` asks for the ground as far round at the same range instead.  Unknown poses count as unmoved.
+        """
+        old = self.scan
+        azimuth = spoke * (TAU / scan.n_spoke) + shift_rad
+        shape_ok = self.mask.size > 0 and old.cell_m == scan.cell_m
+        if not shape_ok:
+            return np.full(spoke.shape, np.nan)
+        lat, lon, heading = scan.lat_deg[spoke], scan.lon_deg[spoke], scan.heading_true_rad[spoke]
+        middle = old.n_spoke // 2
+        ends = (old.lat_deg[middle], old.lon_deg[middle], old.heading_true_rad[middle])
+        if np.all(np.isfinite(ends)) and np.all(np.isfinite(lat) & np.isfinite(lon) & np.isfinite(heading)):
+            frame = LocalFrame(float(ends[0]), float(ends[1]))
+            east, north = frame.to_plane(lat, lon)
+            east = east + range_m * np.sin(azimuth + heading)
+            north = north + range_m * np.cos(azimuth + heading)
+            bearing = np.arctan2(east, north)
+            at = _spoke_at(bearing - ends[2], old)
+            # Once more with the heading and place of the spoke that looked there.
+            then = old.heading_true_rad[at]
+            own_e, own_n = frame.to_plane(old.lat_deg[at], old.lon_deg[at])
+            own_e, own_n, then = np.nan_to_num(own_e), np.nan_to_num(own_n), np.where(np.isfinite(then), then, ends[2])
+            at = _spoke_at(np.arctan2(east - own_e, north - own_n) - then, old)
+            range_m = np.hypot(east - own_e, north - own_n)
+        else:
+            at = _spoke_at(azimuth, old)
+        row = at * self.mask.shape[0] // old.n_spoke
+        col = np.floor((range_m - old.first_cell_m) / col_m + 0.5 / max(col_m / old.cell_m, 1.0)).astype(np.int64)
+        inside = (col >= 0) & (col < self.mask.shape[1]) & old.is_received[at]
+        return np.where(inside, self.mask[row, np.clip(col, 0, self.mask.shape[1] - 1)], np.nan)
+
+
+def _spoke_at(azimuth_rad: Floats, scan: Scan) -> NDArray[np.int64]:
+    """Return the spoke that looks at each azimuth."""
+    return np.rint(np.mod(azimuth_rad, TAU) / TAU * scan.n_spoke).astype(np.int64) % scan.n_spoke

@@ -73,16 +73,19 @@ def measure(
     n = peak_cell.shape[0]
     flat_db, flat_floor = box_db.ravel(), floor_db.ravel()
     gate = flat_db[cells] >= flat_db[peak_cell][number] - GATE_DB
-    beneath = np.power(np.float32(10.0), flat_floor[cells] * np.float32(0.1)).astype(np.float32)
-    sums = np.zeros((n, 6), dtype=np.float64)
+    sums = np.zeros((n, 12), dtype=np.float64)
     peak_count = np.zeros(n, dtype=np.int64)
     n_cells = np.zeros(n, dtype=np.int64)
     clipped = np.zeros(n, dtype=np.bool_)
     measure_kernel(
         scan.echo, scan.is_received, grid.row_edge, grid.col_cells, video.db, video.power, video.spike_count,
-        video.reach, video.margin_db, scan.full_scale, cells, number, peak_cell, gate, beneath, grid.n_row, grid.n_col,
+        video.reach, video.margin_db, scan.full_scale, cells, number, peak_cell, gate, grid.n_row, grid.n_col,
         sums, peak_count, n_cells, clipped,
     )  # fmt: skip
+    # The floor beneath comes off as a flat pedestal, yet never so much that little weight is left.
+    beneath = np.power(10.0, flat_floor[peak_cell].astype(np.float64) / 10.0)
+    held = np.maximum(sums[:, 6], 1.0)
+    sums = sums[:, :6] - np.minimum(beneath, 0.7 * sums[:, 0] / held)[:, None] * sums[:, 6:]
     weight = np.maximum(sums[:, 0], 1e-12)
     mean_s, mean_r = sums[:, 1] / weight, sums[:, 2] / weight
     var_s = np.maximum(sums[:, 3] / weight - mean_s**2, 0.0)
