@@ -204,3 +204,49 @@ def test_ghosts(open_water: World) -> None:
     twice = round((1200.0 - 7.0) / 7.0)
     assert level[256, at] > 30.0 * plain[256, at]
     assert level[0, twice] > 30.0 * plain[0, twice]
+
+
+def test_roll_lifts_one_side_off_the_water(open_water: World) -> None:
+    boats = tuple(PointTarget("boat", east, 0.0, 50.0, 3.0, 0) for east in (800.0, -800.0))
+    rolled = Mishaps(roll_rad=math.radians(10.0))
+    even = drawn_scan(open_water, RADOME, HERE, GRID, 0.75, FLAT, boats, np.random.default_rng(12))
+    tilted = drawn_scan(open_water, RADOME, HERE, GRID, 0.75, FLAT, boats, np.random.default_rng(12), mishaps=rolled)
+    at = round((800.0 - 7.0) / 7.0)
+    # Both sides look 10 degrees off a beam of 25: 8 ln 2 (10/25)^2 is 3.9 dB there and back.
+    for spoke in (128, 384):
+        lost = snr_db_from_counts(even[spoke, at]) - snr_db_from_counts(tilted[spoke, at])
+        assert lost == pytest.approx(10 * math.log10(math.e) * 8 * math.log(2) * 0.16, abs=1.0)
+    # MSC.192(79): detection not substantially impaired to 10 degrees.
+    assert lost < 4.5
+
+
+def test_a_racon_answers_behind_its_mark(open_water: World) -> None:
+    from dataclasses import replace
+
+    from moonless.chart.types import Mark
+
+    mark = Mark("BOYSAW", "fairway", "made", "1", 0.0, 1500.0, None, True, True, False, True, True, {"SIGGRP": "(K)"})
+    world = replace(open_water, marks=(mark,))
+    grid = ScanGrid(512, 512, 16.0, 16.0)
+    counts = drawn_scan(world, RADOME, HERE, grid, 3.0, FLAT, rng=np.random.default_rng(13), mishaps=Mishaps())
+    bright = (counts[0] > NOISE_COUNT + 75).astype(int)
+    edges = np.flatnonzero(np.diff(bright))
+    runs = np.diff(edges)[::2]
+    # The mark, then K: dash, dot, dash; a dash is three dots long (ITU-R M.824).
+    dash, dot, dash2 = runs[-3:]
+    # Noise eats or lends a cell at each end.
+    assert 2.5 < dash / dot < 3.5 and dash2 == pytest.approx(dash, abs=3)
+    assert np.count_nonzero(counts[256] > NOISE_COUNT + 75) == 0
+
+
+def test_beyond_the_pulse_interval_things_come_too_near(open_water: World) -> None:
+    # 2100 pulses a second: 71.4 km.  A mountain at 73 km shows at 1.6 km.
+    from moonless.radar.artefacts import second_trace
+    from moonless.radar.points import point_echoes
+
+    grid = ScanGrid(128, 256, 10.0, 10.0)
+    mean = mean_echo(open_water, RADOME, HERE, grid, 0.75, FLAT)
+    far = PointTarget("mountain", 0.0, 73_000.0, 1e6, 800.0)
+    echoes = point_echoes((far,), mean.link, mean.path, HERE, grid, mean.shadow_m, mean.water)
+    _, cell, snr = second_trace(mean, echoes)
+    assert cell[0] * 10.0 + 10.0 == pytest.approx(73_000.0 - 299_792_458.0 / 2 / 2100.0) and snr[0] > 0.0

@@ -195,3 +195,66 @@ def test_the_real_harbour(harbour) -> None:
     first = shapely.distance(shapely.Point(east, north), shapely.intersection(world.land, ray))
     j = round((first - 10.0) / 10.0)
     assert scan.snr[128, max(j - 3, 0) : j + 4].max() > 1e3
+
+
+@pytest.mark.parametrize("places", [((0.0, 1500.0), (0.0, 1540.0)), ((-26.2, 1200.0), (26.2, 1200.0))])
+def test_two_points_the_standard_wants_apart_are_two(open_water: World, places) -> None:
+    # MSC.192(79) 5.5: 40 m apart on one bearing, or 2.5 degrees apart at one range, on the 1.5 NM scale or less.
+    radar = replace(GENERIC_SETS["open array"], height_m=15.0)
+    grid = ScanGrid(2048, 600, 4.0, 4.0)
+    two = [PointTarget("p", e, n, 5.0, 3.5, 0) for e, n in places]
+    snr = expected_scan(open_water, radar, HERE, grid, 1.5, Weather(0.5), two).snr
+    spots = [
+        (round(math.atan2(e, n) / math.tau * 2048) % 2048, round((math.hypot(e, n) - 4.0) / 4.0)) for e, n in places
+    ]
+    between_e, between_n = np.mean(places, axis=0)
+    i = round(math.atan2(between_e, between_n) / math.tau * 2048) % 2048
+    j = round((math.hypot(between_e, between_n) - 4.0) / 4.0)
+    assert snr[i, j] < 0.3 * min(snr[s] for s in spots)
+
+
+def test_heights_of_the_chart_count() -> None:
+    from moonless.chart.types import Feature
+    from moonless.radar.heights import height_raster
+
+    land = shapely.box(0.0, -1000.0, 2000.0, 1000.0)
+    hill = Feature("LNDELV", "made", "1", shapely.Point(600.0, 0.0), {"ELEVAT": 60.0}, 10_000)
+    town = Feature("BUAARE", "made", "2", shapely.box(0.0, 500.0, 2000.0, 1000.0), {}, 10_000)
+    raster = height_raster(land, (hill, town), 0.0, 0.0, 2500.0, LandDefaults(rough_m=0.0), 0)
+
+    def at(east: float, north: float) -> float:
+        i = round((north - raster.south_m) / raster.step_m)
+        return float(raster.height_m[i, round((east - raster.west_m) / raster.step_m)])
+
+    assert at(600.0, 0.0) == pytest.approx(60.0 + 0.5 * 9.0, abs=3.0)
+    assert at(1900.0, -900.0) == pytest.approx(9.0, abs=1.5)
+    assert at(1900.0, 900.0) == pytest.approx(14.0, abs=1.5)
+    # A bank at the water, then a slope.
+    assert at(8.0, -900.0) < 5.0
+
+
+# A library beneath rasterio announces a change of its own operators.
+@pytest.mark.filterwarnings("ignore:Use `@` matmul:PendingDeprecationWarning")
+def test_heights_from_a_raster(tmp_path) -> None:
+    rasterio = pytest.importorskip("rasterio", reason="rasterio is not installed: no heights from rasters")
+    from moonless.errors import SourceError
+    from moonless.frames import LocalFrame
+    from moonless.radar.heights import raster_shape, read_ground
+
+    path = tmp_path / "ground.tif"
+    # 25 m for the northern half, -9999 (none) for the southern.
+    band = np.full((40, 40), 25.0, dtype=np.float32)
+    band[20:] = -9999.0
+    with rasterio.open(
+        path, "w", driver="GTiff", height=40, width=40, count=1, dtype="float32", crs="EPSG:4326", nodata=-9999.0,
+        transform=rasterio.transform.from_origin(-0.02, 0.02, 0.001, 0.001),
+    ) as out:  # fmt: skip
+        out.write(band, 1)
+    ground = read_ground(path, LocalFrame(0.0, 0.0), 0.0, 0.0, 1500.0)
+    n, step = raster_shape(1500.0)
+    assert ground.shape == (n, n)
+    middle = n // 2
+    assert ground[middle + round(500 / step), middle] == 25.0
+    assert np.isnan(ground[middle - round(500 / step), middle])
+    with pytest.raises(SourceError, match="cannot be read as a raster"):
+        read_ground(tmp_path / "absent.tif", LocalFrame(0.0, 0.0), 0.0, 0.0, 1500.0)

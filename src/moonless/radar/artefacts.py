@@ -48,6 +48,8 @@ class Mishaps:
     cables: bool = True
     racons: bool = True
     sarts: tuple[Sart, ...] = ()
+    roll_rad: float = 0.0  # to starboard
+    pitch_rad: float = 0.0  # bow up
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -96,6 +98,19 @@ def add_extras(
         if mishaps.racons:
             racons(world, mean, echoes, power, has_power)
     return Extras(spoke, cell, snr, np.zeros(len(spoke), np.int64), power, has_power)
+
+
+def tilt_gain(mean: MeanEcho, mishaps: Mishaps | None) -> Floats | None:
+    """Return (n_spoke,) the two-way share left when roll and pitch tilt the beam off the water; None: on an even keel.
+
+    The beam is Gaussian in height and everything at sea lies near the horizon.
+    """
+    if mishaps is None or (mishaps.roll_rad == 0.0 and mishaps.pitch_rad == 0.0):
+        return None
+    azimuth = np.arange(mean.grid.n_spoke) * (TAU / mean.grid.n_spoke)
+    tilt = mishaps.pitch_rad * np.cos(azimuth) - mishaps.roll_rad * np.sin(azimuth)
+    share = (tilt / mean.link.radar.beam_vertical_rad) ** 2
+    return np.asarray(np.exp(-8.0 * math.log(2.0) * share), dtype=np.float64)
 
 
 def indirect(mean: MeanEcho, echoes: PointEchoes, mast_rel_rad: float, loss_db: float) -> tuple[Floats, Floats, Floats]:

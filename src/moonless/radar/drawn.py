@@ -14,7 +14,7 @@ from scipy import special
 from moonless.boat.types import RadarSet
 from moonless.constants import TAU
 from moonless.radar._kernels import draw_kernel, point_field_kernel, texture_kernel
-from moonless.radar.artefacts import Extras, Mishaps, add_extras
+from moonless.radar.artefacts import Extras, Mishaps, add_extras, tilt_gain
 from moonless.radar.clutter import SHAPE_BOUNDS, k_shape
 from moonless.radar.expected import CALM, finish
 from moonless.radar.mean import MeanEcho, mean_echo
@@ -28,7 +28,7 @@ Floats32 = NDArray[np.float32]
 
 # The sea's slow unevenness: as long as a wave train's groups.  Common practice, no source.
 TEXTURE_ALONG_M = 12.0
-TEXTURE_ACROSS_M = 25.0
+TEXTURE_ACROSS_M = 15.0
 TEXTURE_S = 3.0
 _N_SHAPE = 32
 _N_LEVEL = 1024
@@ -100,6 +100,10 @@ def _draw(
     extras = add_extras(world, mean, echoes, pose, mishaps, chance)
     point_re, point_im, has_point = _fields(mean, echoes, extras, chance)
     even, sea, _ = finish(mean, is_drawn=True)
+    tilt = tilt_gain(mean, mishaps)
+    if tilt is not None:
+        for field, gain in ((even, tilt), (sea, tilt), (point_re, np.sqrt(tilt)), (point_im, np.sqrt(tilt))):
+            field *= gain[:, np.newaxis].astype(np.float32)
     n_sea = len(mean.sea_row)
     texture = _texture(mean, memory, chance)
     shape = (grid.n_spoke, grid.n_cell)

@@ -155,10 +155,12 @@ def read_ground(path: Path, frame: LocalFrame, east_m: float, north_m: float, ra
         with rasterio.open(path) as source:
             x, y = transform("EPSG:4326", source.crs, lon, lat)
             band = source.read(1, masked=True).astype(np.float32).filled(np.nan)
-            row, col = rasterio.transform.rowcol(source.transform, x, y, op=np.floor)
+            back = ~source.transform
     except (rasterio.errors.RasterioError, OSError) as problem:
         raise SourceError(f"{path}: cannot be read as a raster of heights: {problem}") from problem
-    row, col = np.asarray(row, dtype=np.int64), np.asarray(col, dtype=np.int64)
+    x, y = np.asarray(x), np.asarray(y)
+    row = np.floor(back.d * x + back.e * y + back.f).astype(np.int64)
+    col = np.floor(back.a * x + back.b * y + back.c).astype(np.int64)
     good = (row >= 0) & (row < band.shape[0]) & (col >= 0) & (col < band.shape[1])
     out = np.full(n * n, np.nan, dtype=np.float32)
     out[good] = band[row[good], col[good]]

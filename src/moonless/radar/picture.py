@@ -14,7 +14,7 @@ from moonless.radar.types import ScanGrid
 
 # Nothing is drawn until this far above the noise: an operator's gain, set so that noise just shows.
 GAIN_DB = 9.0
-FULL_DB = 45.0
+FULL_DB = 55.0
 _RINGS = {0.25: 2, 0.5: 2, 0.75: 3}
 
 
@@ -77,7 +77,7 @@ def _paint(counts: NDArray[np.uint8], grid: ScanGrid, scale_nm: float, size: int
     bright[inside] = level[spoke[inside], cell[inside]]
     strength = np.clip((bright - GAIN_DB) / (FULL_DB - GAIN_DB), 0.0, 1.0)
     # Lifted, so that a faint echo is a dim red and not black.
-    strength = np.where(strength > 0.0, 0.22 + 0.78 * strength**0.8, 0.0)
+    strength = np.where(strength > 0.0, 0.24 + 0.76 * strength, 0.0)
     image = np.zeros((size, size, 3), dtype=np.uint8)
     image[..., 0] = np.where(inside, 10 + 235 * strength, 0).astype(np.uint8)
     image[..., 1] = np.where(inside, 90 * strength**2.5, 0).astype(np.uint8)
