@@ -69,7 +69,7 @@ def tell(
                 length_m=track.length_m,
                 kind=told.kind,
                 confidence=min(1.0, max(0.0, told.confidence)),
-                p_moving=min(1.0, max(0.0, track.p_moving)),
+                p_moving=min(1.0, max(0.0, float(evidence.p_moving[i]))),
                 charted_as=charted,
                 ais=None if track.ais is None else AisLabel(track.ais.mmsi, track.ais.name),
                 cpa_m=float(meet.distance_m[i]) if known_motion else None,

@@ -12,6 +12,7 @@ from moonless.boat.types import Boat
 from moonless.echo.types import EchoPicture
 from moonless.reading.own import OwnPlane
 from moonless.reading.place import Known, Place
+from moonless.reading.seeing import Curve
 from moonless.scan.types import Scan
 from moonless.track.types import Track
 
@@ -47,6 +48,7 @@ class Evidence:
     clutter_density: Floats  # clutter tracks per square metre that look like this one
     named_density: Floats  # things of local knowledge per square metre here
     named: tuple[str | None, ...]  # what local knowledge calls the nearest of them
+    rcs_db: Floats  # cross-section that each echo's strength and range imply, dB over 1 m2; NaN: not known
 
 
 def gather(
@@ -58,11 +60,14 @@ def gather(
     moved_en: Floats | None = None,
     known: Known | None = None,
     clutter_db: Floats | None = None,
+    p_moving: Floats | None = None,
+    curve: Curve | None = None,
 ) -> Evidence:
     """Return the evidence of the tracks that are to be told: all but tentative ones.
 
     ``moved_en``: (n, 2) positions put right by the registration; None: as tracked.  ``clutter_db``: (n,) level of
-    clutter over noise where each track is, NaN where not known.
+    clutter over noise where each track is, NaN where not known.  ``p_moving``: (n,) put together with the track's past;
+    None: the tracker's own.
     """
     position = np.array([(t.east_m, t.north_m) for t in tracks]).reshape(-1, 2) if moved_en is None else moved_en
     rel = position - np.array([own.east_m, own.north_m])
@@ -87,7 +92,7 @@ def gather(
         sigma_m=sigma,
         range_m=reach,
         bearing_rad=bearing,
-        p_moving=np.array([t.p_moving for t in tracks]),
+        p_moving=np.array([t.p_moving for t in tracks]) if p_moving is None else p_moving,
         length_m=np.array([math.nan if t.length_m is None else t.length_m for t in tracks]),
         strength_db=np.array([t.strength_db for t in tracks]),
         shore_distance_m=shore,
@@ -97,6 +102,7 @@ def gather(
         clutter_density=_clutter(tracks, clutter_db),
         named_density=named_density,
         named=named,
+        rcs_db=_implied_rcs_db(tracks, reach, clutter_db, curve),
     )
 
 
@@ -132,6 +138,15 @@ def _named(position: Floats, covariance: Floats, known: Known | None) -> tuple[F
 CLUTTER_PER_M2 = 2e-5
 # In water this far above receiver noise, half of that; in quiet water next to none.
 CLUTTER_HALF_DB = 6.0
+
+
+def _implied_rcs_db(tracks: tuple[Track, ...], reach: Floats, clutter_db: Floats | None, curve: Curve | None) -> Floats:
+    if curve is None:
+        return np.full(len(tracks), np.nan)
+    strength = np.array([t.strength_db for t in tracks])
+    floor = np.zeros(len(tracks)) if clutter_db is None else np.maximum(np.nan_to_num(clutter_db, nan=0.0), 0.0)
+    one_m2_db = 10.0 * np.log10(np.interp(reach, curve.range_m, curve.snr))
+    return np.asarray(strength + floor - one_m2_db)
 
 
 def _clutter(tracks: tuple[Track, ...], clutter_db: Floats | None) -> Floats:

@@ -38,6 +38,14 @@ MOTION_CAP = 0.98
 GATE_SIGMA = 4.0
 # A mark is no longer than this, wandering of the echo included.
 MARK_LENGTH_M = 25.0
+# A length is believed past this share of the range: about a small radar's beam.
+BEAM_OF_LENGTH = 0.07
+# However long it seems, length alone does not rule a thing out.
+LENGTH_FLOOR = 0.2
+# Cross-section of boats, floats and logs, and what a crest at close quarters or a stray far off implies; in dB over
+# 1 m2, own figures, no source.
+THING_RCS_DB, THING_RCS_SIGMA_DB = 3.0, 10.0
+WAVE_RCS_DB, WAVE_RCS_SIGMA_DB = -22.0, 9.0
 # How far a mark's strength may be from what the model says, and what anything else may have; own figures, no source.
 MARK_STRENGTH_SIGMA_DB = 7.0
 OTHER_STRENGTH_DB = 18.0
@@ -82,13 +90,14 @@ def explain(
     density = np.full((n, len(KINDS)), 1e-12)
     moving = np.clip(evidence.p_moving, 1.0 - MOTION_CAP, MOTION_CAP)
     still = 1.0 - moving
-    size = np.where(np.isnan(evidence.length_m), 0.0, evidence.length_m)
-    long_penalty = np.exp(-np.maximum(0.0, size - LONG_M) / 30.0)
+    size = _believed_length(evidence)
+    long_penalty = np.maximum(np.exp(-np.maximum(0.0, size - LONG_M) / 30.0), LENGTH_FLOOR)
+    thing, wave = _rcs_speaks(evidence.rcs_db)
     # What the skipper has named is uncharted all the same, and not a surprise.
-    density[:, UNCHARTED] = (UNCHARTED_PER_M2 * long_penalty + evidence.named_density) * still
-    density[:, VESSEL] = VESSEL_PER_M2 * moving
+    density[:, UNCHARTED] = (UNCHARTED_PER_M2 * thing * long_penalty + evidence.named_density) * still
+    density[:, VESSEL] = VESSEL_PER_M2 * thing * moving
     density[:, VESSEL] = np.where(evidence.ais_vessel, 1.0, density[:, VESSEL])
-    density[:, CLUTTER] = evidence.clutter_density
+    density[:, CLUTTER] = evidence.clutter_density * wave
     density[:, FALSE] = np.where(evidence.is_ghost, 1e-2, 1e-9)
     taken = np.full(n, -1)
     offset = np.full(n, np.nan)
@@ -172,10 +181,29 @@ def _weigh_marks(
             offset[i] = math.hypot(gap[i, k, 0], gap[i, k, 1])
 
 
+def _believed_length(evidence: Evidence) -> Floats:
+    """Return (n,) the part of each resolved length that the beam cannot have made."""
+    length = np.where(np.isnan(evidence.length_m), 0.0, evidence.length_m)
+    return np.asarray(np.maximum(0.0, length - BEAM_OF_LENGTH * evidence.range_m))
+
+
 def _size_speaks(evidence: Evidence) -> Floats:
     """Return (n,) how well each resolved length goes with a mark, which is no longer than a few metres."""
-    size = np.where(np.isnan(evidence.length_m), 0.0, evidence.length_m)
-    return np.asarray(np.exp(-np.maximum(0.0, size - MARK_LENGTH_M) / 15.0))
+    too_long = np.maximum(0.0, _believed_length(evidence) - MARK_LENGTH_M)
+    return np.asarray(np.maximum(np.exp(-too_long / 15.0), LENGTH_FLOOR))
+
+
+def _rcs_speaks(rcs_db: Floats) -> tuple[Floats, Floats]:
+    """Return (n,) the likelihoods of the implied cross-sections for real things and for clutter, over a flat one."""
+    flat = 1.0 / 60.0
+    thing = _bell(rcs_db, THING_RCS_DB, THING_RCS_SIGMA_DB) / flat
+    wave = (0.7 * _bell(rcs_db, WAVE_RCS_DB, WAVE_RCS_SIGMA_DB) + 0.3 * _bell(rcs_db, 0.0, 8.0)) / flat
+    known = np.isfinite(rcs_db)
+    return np.where(known, np.clip(thing, 0.01, 3.0), 1.0), np.where(known, np.clip(wave, 0.01, 3.0), 1.0)
+
+
+def _bell(x: Floats, middle: float, sigma: float) -> Floats:
+    return np.asarray(np.exp(-0.5 * ((x - middle) / sigma) ** 2) / (sigma * math.sqrt(2.0 * math.pi)))
 
 
 def _strength_speaks(strength_db: Floats, mark_db: Floats) -> Floats:

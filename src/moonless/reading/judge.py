@@ -28,6 +28,7 @@ from moonless.reading.explain import Explained, explain
 from moonless.reading.fix import GIVE_UP_SIGMA_M, WALK_M, CarriedOn
 from moonless.reading.history import History
 from moonless.reading.lookout import Lookout
+from moonless.reading.motion import Motion
 from moonless.reading.opening import Opening, next_opening
 from moonless.reading.own import OwnPlane, own_in_plane
 from moonless.reading.performance import Performance
@@ -73,6 +74,7 @@ class Judge:
         self._registrar = Registrar(self._boat)
         self._model = Model(self._boat)
         self._history = History()
+        self._motion = Motion()
         self._lookout = Lookout(self._boat)
         self._performance = Performance(self._boat.radar)
         self._last_ns: int | None = None
@@ -106,9 +108,9 @@ class Judge:
                 agreement = self._agree(situation, reported, place, outlook)
         self._carried, self._last_good = None, (reported, situation.time_ns)
         own = agreement.put_right(reported)
-        evidence, explained = self._explain(situation, reported, own, agreement, place, outlook)
         pulse_m = scan.errors.pulse_m if scan is not None else link_budget(self._boat.radar, scale_of(reach)).pulse_m
         curve = curve_for(self._boat.radar, reach, self._boat.skipper.smallest_height_m, weather.wave_height_m)
+        evidence, explained = self._explain(situation, reported, own, agreement, place, outlook, curve)
         missing: tuple[Missing, ...] = ()
         if outlook is not None and place is not None and scan is not None and picture is not None:
             missing = self._look(own, agreement, place, outlook, evidence, explained, scan, picture)
@@ -178,6 +180,7 @@ class Judge:
         agreement: Agreement,
         place: Place | None,
         outlook: Outlook | None,
+        curve: Curve,
     ) -> tuple[Evidence, list[Explained]]:
         tracks = () if own.heading_rad is None else tuple(t for t in situation.tracks if t.state != "tentative")
         pose = PoseSigma(self._boat.position_sigma_m, self._boat.heading_sigma_rad)
@@ -189,8 +192,14 @@ class Judge:
         rough = None
         if situation.scan is not None and situation.picture is not None:
             rough = clutter_where(moved, own, situation.scan, situation.picture)
+        ids = np.array([t.id for t in tracks], dtype=np.int64)
+        tracked = np.array([t.p_moving for t in tracks])
+        fresh = np.array([t.last_plot is not None or t.misses_in_a_row == 0 for t in tracks], dtype=np.bool_)
+        away = np.hypot(moved[:, 0] - own.east_m, moved[:, 1] - own.north_m)
+        sigma = 4.0 + 0.15 * self._boat.radar.beam_horizontal_rad * away
+        moves = self._motion.p_moving(situation.time_ns, ids, moved, sigma, tracked, fresh)
         known = known_around(self._knowledge, own.frame, own.east_m, own.north_m, reach)
-        evidence = gather(tracks, own, place, self._boat, pose, moved, known, rough)
+        evidence = gather(tracks, own, place, self._boat, pose, moved, known, rough, moves, curve)
         p = None if outlook is None else np.nan_to_num(outlook.mark_p, nan=0.0)
         gone = None if place is None else self._lookout.gone(place)
         mark_db = None if outlook is None else self._performance.strength_db(outlook.mark_snr)
@@ -221,9 +230,9 @@ class Judge:
         sound = np.isfinite(places).all(axis=1)
         sigma = np.column_stack([plots.range_sigma_m, plots.range_m * plots.azimuth_sigma_rad])
         scale = scale_of(scan.max_range_m)
-        looked = self._lookout.look(
-            own, place, outlook, places[sound], sigma[sound], scan, picture, self._performance.offset_db, scale, sigma_m
-        )
+        hits = link_budget(self._boat.radar, scale).hits
+        tonight = self._performance.p_detect(outlook.mark_snr, hits)
+        looked = self._lookout.look(own, place, outlook, places[sound], sigma[sound], scan, picture, tonight, sigma_m)
         gone = self._lookout.gone(place)
         self._performance.take_in(place, outlook, looked, gone, evidence, explained, picture, scale)
         return self._lookout.missing(place, looked, own, explained)

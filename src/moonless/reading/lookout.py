@@ -11,11 +11,9 @@ from moonless.boat.types import Boat
 from moonless.constants import TAU
 from moonless.echo.types import EchoPicture
 from moonless.frames import wrap_pi
-from moonless.radar.budget import link_budget
-from moonless.radar.detection import p_detect
 from moonless.reading.expect import Outlook
 from moonless.reading.explain import Explained
-from moonless.reading.missing import MissingWatch
+from moonless.reading.missing import WORTH_LOOKING, MissingWatch
 from moonless.reading.own import OwnPlane
 from moonless.reading.place import Place
 from moonless.reading.types import Missing
@@ -28,6 +26,9 @@ Bools = NDArray[np.bool_]
 GATE = 3.0
 # Echo of something else this many beams to the side still covers a mark.
 COVER_BEAMS = 1.0
+# When more than this share of at least so many marks that should show do not, it is not the marks.
+MOST = 0.5
+LEAST_TO_JUDGE = 4
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -61,13 +62,13 @@ class Lookout:
         plot_sigma_m: Floats,
         scan: Scan,
         picture: EchoPicture,
-        performance_db: float,
-        scale_nm: float,
+        p_tonight: Floats,
         pose_sigma_m: float,
     ) -> Looked:
         """Take in one turn.
 
         ``plots_en`` (p, 2): this turn's plots, put right; ``plot_sigma_m`` (p, 2) along and across the bearing.
+        ``p_tonight`` (k,): chance of each mark to show by its strength and tonight's performance, clutter left out.
         """
         k = len(place.marks)
         asked = np.flatnonzero(np.isfinite(outlook.mark_p))
@@ -75,9 +76,7 @@ class Lookout:
         looked, seen = np.zeros(k, dtype=np.bool_), np.zeros(k, dtype=np.bool_)
         if asked.size == 0 or own.heading_rad is None:
             return Looked(asked, p, looked, seen)
-        hits = link_budget(self._boat.radar, scale_nm).hits
-        gain = 10.0 ** (performance_db / 10.0)
-        p[asked] = np.minimum(outlook.mark_p[asked], p_detect(outlook.mark_snr[asked] * gain, hits))
+        p[asked] = np.minimum(outlook.mark_p[asked], p_tonight[asked])
         rel = place.mark_en[asked] - np.array([own.east_m, own.north_m])
         reach = np.hypot(rel[:, 0], rel[:, 1])
         azimuth = np.mod(np.arctan2(rel[:, 0], rel[:, 1]) - own.heading_rad, TAU)
@@ -97,7 +96,9 @@ class Lookout:
     def missing(self, place: Place, looked: Looked, own: OwnPlane, explained: list[Explained]) -> tuple[Missing, ...]:
         """Return the marks that are missing; one found elsewhere has moved and is not."""
         found = {told.mark for told in explained if told.mark is not None}
-        out = []
+        out: list[Missing] = []
+        if self._is_radars_fault(place, looked):
+            return ()
         for i in looked.asked.tolist():
             mark = place.marks[i]
             account = self._watch.of((mark.cell, mark.feature))
@@ -106,6 +107,14 @@ class Lookout:
             lat, lon = own.frame.to_geographic(mark.east_m, mark.north_m)
             out.append(Missing(mark.object, mark.name, float(lat), float(lon), round(account.p_seen, 3), account.looks))
         return tuple(out)
+
+    def _is_radars_fault(self, place: Place, looked: Looked) -> bool:
+        """Return whether most of what should show does not: then it is the radar that does not see, not the marks."""
+        due = looked.asked[looked.p[looked.asked] >= WORTH_LOOKING]
+        if len(due) < LEAST_TO_JUDGE:
+            return False
+        gone = self.gone(place)[due]
+        return bool(np.mean(gone > 0.5) > MOST)
 
     def _against_plots(
         self, rel: Floats, reach: Floats, base: Floats, plots: Floats, sigma: Floats, scan: Scan

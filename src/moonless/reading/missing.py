@@ -26,6 +26,8 @@ SEEN_THOUGH_GONE = 0.08
 SAY_ABOVE = 0.95
 STOP_BELOW = 0.7
 LEAST_LOOKS = 5
+# Share of what was learnt that fades each turn in which the place cannot be looked at.
+FADE = 0.004
 # A mark that would show less often than this is not held against the chart.
 WORTH_LOOKING = 0.4
 
@@ -79,6 +81,9 @@ class MissingWatch:
                 mark.looks += 1
                 mark.p_sum += p
                 mark.log_odds = min(8.0, mark.log_odds - EACH_MISS * math.log(1.0 - p))
+            else:
+                # What cannot be looked at is slowly known less of.
+                mark.log_odds += FADE * (math.log(GONE_BEFORE / (1.0 - GONE_BEFORE)) - mark.log_odds)
             limit = STOP_BELOW if mark.is_missing else SAY_ABOVE
             mark.is_missing = mark.p_gone >= limit and mark.looks >= LEAST_LOOKS
             out.append(mark)

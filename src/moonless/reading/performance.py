@@ -66,6 +66,13 @@ class Performance:
         """The offset where at least two marks have shown it, else None."""
         return self.offset_db if sum(looks >= 4.0 for looks in self._looks.values()) >= 2 else None
 
+    def p_detect(self, snr: Floats, hits: float) -> Floats:
+        """Return the chance that echoes of these mean ratios show, averaged over what the offset may be."""
+        used = np.flatnonzero(self._weights > 1e-3)
+        gain = 10.0 ** (COMB_DB[used] / 10.0)
+        weights = self._weights[used] / self._weights[used].sum()
+        return np.asarray(p_detect(np.asarray(snr)[:, None] * gain[None, :], hits) @ weights)
+
     def strength_db(self, snr: Floats) -> Floats:
         """Return the strength that echoes of these mean signal-to-noise ratios should have tonight; NaN stays."""
         gain = 10.0 ** (self.offset_db / 10.0)

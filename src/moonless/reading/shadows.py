@@ -27,7 +27,8 @@ Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
 # A vessel this long stands higher than the antenna of a small boat and hides what is behind her.
-SHADING_LENGTH_M = 18.0
+SHADING_LENGTH_M = 25.0
+SHADING_HITS = 8
 # Height of hull and house above the water over length.  Common practice, no source.
 HEIGHT_PER_LENGTH = 0.22
 # Clutter hides where a small boat would show in less than this share of turns, though without clutter she would.
@@ -77,7 +78,11 @@ def fill(
 def _behind_vessels(water: Waters, evidence: Evidence, boat: Boat, small_m: float) -> None:
     antenna = boat.radar.height_m
     for i, track in enumerate(evidence.tracks):
-        length = track.length_m or (track.ais.length_m if track.ais is not None else None)
+        length = track.ais.length_m if track.ais is not None else None
+        if length is None and track.length_m is not None and evidence.p_moving[i] > 0.5:
+            # Without AIS the length must be more than the beam makes of a point at that range.
+            seen = track.length_m - 2.0 * boat.radar.beam_horizontal_rad * float(evidence.range_m[i])
+            length = track.length_m if seen > 0.0 and track.n_hits >= SHADING_HITS else None
         if length is None or length < SHADING_LENGTH_M:
             continue
         if evidence.shore_distance_m[i] < 30.0 or evidence.bridge_distance_m[i] < 30.0:

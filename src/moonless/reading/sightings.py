@@ -16,6 +16,8 @@ Floats = NDArray[np.float64]
 
 # Shore points kept a turn; neighbours tell the same.
 MAX_SHORE_POINTS = 360
+NEAR_M, NEAR_PULSES = 120.0, 3.0
+LEAST_ROWS = 4
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -51,8 +53,13 @@ def sight(
         east, north = frame.to_plane(scan.lat_deg, scan.lon_deg)
     else:
         east, north = np.full(n_spoke, held_own[0]), np.full(n_spoke, held_own[1])
-    azimuth = np.concatenate([s.azimuth_rel_rad for s in picture.shores]) if picture.shores else np.zeros(0)
-    reach = np.concatenate([s.near_range_m for s in picture.shores]) if picture.shores else np.zeros(0)
+    # Round the boat lies the sea's own clutter, in one body with whatever it touches; and a stretch of a bearing or
+    # two is a scrap, not a shore.
+    least_m = max(NEAR_M, NEAR_PULSES * scan.errors.pulse_m)
+    shores = [s for s in picture.shores if len(s.near_range_m) >= LEAST_ROWS]
+    azimuth = np.concatenate([s.azimuth_rel_rad for s in shores]) if shores else np.zeros(0)
+    reach = np.concatenate([s.near_range_m for s in shores]) if shores else np.zeros(0)
+    azimuth, reach = azimuth[reach > least_m], reach[reach > least_m]
     spoke = np.round(azimuth / TAU * n_spoke).astype(np.int64) % n_spoke
     shore_own = np.column_stack([east[spoke], north[spoke]])
     shore_rel = _vectors(reach, azimuth + scan.heading_true_rad[spoke])
