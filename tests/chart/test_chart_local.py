@@ -86,6 +86,14 @@ def test_no_chart_is_not_open_water(waters: Chart) -> None:
     assert edge.covered_fraction(shapely.LineString([(-1000.0, 0.0), (0.0, 0.0)])) == pytest.approx(0.5, abs=1e-3)
 
 
+def test_an_empty_region_has_no_share(waters: Chart) -> None:
+    local = waters.around(ORIGIN.lat_deg, ORIGIN.lon_deg, 5000.0)
+    flat = shapely.Polygon([(0.0, 0.0), (100.0, 0.0), (50.0, 0.0)])
+    for region in (shapely.Polygon(), flat):
+        with pytest.raises(InputError, match="region that is empty"):
+            local.covered_fraction(region)
+
+
 @pytest.mark.parametrize("radius_m", [0.0, -5.0, math.nan])
 def test_a_radius_must_be_positive(waters: Chart, radius_m: float) -> None:
     with pytest.raises(InputError, match="must be positive"):

@@ -24,6 +24,7 @@ from moonless.chart.overlay import common, joined
 from moonless.chart.plane import plane_of
 from moonless.chart.quality import quality_of
 from moonless.chart.types import Bridge, Cell, Depths, Feature, FeatureTable, Mark, Quality
+from moonless.errors import InputError
 from moonless.frames import LocalFrame
 
 # Half the width given to an island drawn as a line.  Own choice: a boat's length across in all.
@@ -176,11 +177,17 @@ class LocalChart:
         return plane_of(np.array([self._coverage_lonlat], dtype=object), self.frame)[0]
 
     def covered_fraction(self, region: shapely.Geometry) -> float:
-        """Return the share 0..1 of a region that the chart covers (by area, length, or number of points)."""
+        """Return the share 0..1 of a region that the chart covers (by area, length, or number of points).
+
+        Raises InputError for an empty region: there is nothing to take a share of.
+        """
+        dimension = shapely.get_dimensions(region)
+        if shapely.is_empty(region) or (dimension == 2 and shapely.area(region) == 0.0):
+            raise InputError("the chart was asked about a region that is empty")
         covered = common(region, self.coverage)
-        if shapely.get_dimensions(region) == 2:
+        if dimension == 2:
             return float(min(1.0, shapely.area(covered) / shapely.area(region)))
-        if shapely.get_dimensions(region) == 1:
+        if dimension == 1 and shapely.length(region) > 0.0:
             return float(min(1.0, shapely.length(covered) / shapely.length(region)))
         points = shapely.get_parts(region)
         return float(np.mean(shapely.intersects(self.coverage, points))) if len(points) else 0.0
