@@ -9,7 +9,6 @@ A thing whose figure is not charted is met as one without water over it, or with
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from typing import Literal
 
 import shapely
@@ -61,39 +60,50 @@ def squat_m(speed: float, draught_m: float, depth_m: float) -> float:
     return min(settled, draught_m / 3.0)
 
 
-@dataclass(frozen=True, slots=True)
-class Passing:
-    """The boat on one leg: tide there and then, speed; ``tide_m`` None: not known, counted as chart datum."""
-
-    number: int
-    leg: Leg
-    tide_m: float | None
-    speed: float
+_WEIGHT_ORDER = {"stops": 0, "against": 1, "note": 2, "for": 3}
+Side = Literal["on", "port", "starboard"]
 
 
-def leg_dangers(local: LocalChart, boat: Boat, passing: Passing) -> list[LegDanger]:
-    """Return every danger and charted area in a leg's corridor, by distance along, worst first where level."""
-    line = shapely.LineString(passing.leg.plane(local.frame))
-    half = max(CORRIDOR_M, boat.skipper.keep_off_m)
-    finder = _Finder(local, boat, passing, line, half)
-    found = [*finder.coverage(), *finder.depths(), *finder.points(), *finder.solids()]
-    found += [*finder.overhead(), *finder.noted()]
-    order = {"stops": 0, "against": 1, "note": 2, "for": 3}
-    return sorted(found, key=lambda d: (d.along_m, order[d.weight]))
+class Corridor:
+    """One leg's corridor, asked again and again by a departure search.
 
+    What the chart holds there, where along and how well surveyed does not change with the time, and is found once;
+    tide and speed come with each question.
+    """
 
-@dataclass(frozen=True, slots=True)
-class _Finder:
-    local: LocalChart
-    boat: Boat
-    passing: Passing
-    line: shapely.LineString
-    half_m: float
+    def __init__(self, number: int, leg: Leg, local: LocalChart, boat: Boat) -> None:
+        self.number = number
+        self.local = local
+        self.boat = boat
+        self.line = shapely.LineString(leg.plane(local.frame))
+        self.half_m = max(CORRIDOR_M, boat.skipper.keep_off_m)
+        self._tide_m: float | None = None
+        self._speed = 0.0
+        self._found_near: dict[tuple[str, ...], list[tuple[Feature, float]]] = {}
+        self._places: dict[int, tuple[float, float, Side]] = {}
+        self._zones: dict[int, str] = {}
+        self._sigmas: dict[int, float] = {}
+        self._uncovered: shapely.Geometry | None = None
+
+    def dangers(self, tide_m: float | None, speed: float) -> list[LegDanger]:
+        """Return every danger and charted area, by distance along, worst first where level.
+
+        ``tide_m`` None: not known, counted as chart datum.
+        """
+        self._tide_m, self._speed = tide_m, speed
+        found = [*self.coverage(), *self.depths(), *self.points(), *self.solids(), *self.overhead(), *self.noted()]
+        return sorted(found, key=lambda d: (d.along_m, _WEIGHT_ORDER[d.weight]))
 
     # ---- geometry ----
 
-    def _where(self, shape: shapely.Geometry) -> tuple[float, float, Literal["on", "port", "starboard"]]:
+    def _where(self, shape: shapely.Geometry) -> tuple[float, float, Side]:
         """Return (along, off, side) of the point of a shape that the track comes to first or nearest."""
+        # Shapes live as long as the local chart does, so their identity may key what was found of them.
+        if id(shape) not in self._places:
+            self._places[id(shape)] = self._find_where(shape)
+        return self._places[id(shape)]
+
+    def _find_where(self, shape: shapely.Geometry) -> tuple[float, float, Side]:
         on = shapely.intersection(self.line, shape)
         if not shapely.is_empty(on):
             firsts = [self.line.project(shapely.Point(c)) for c in shapely.get_coordinates(on)]
@@ -117,11 +127,11 @@ class _Finder:
         margin_m: float | None = None,
     ) -> LegDanger:
         along, off, side = self._where(shape)
-        where = f"{along / 1852:.2f} NM along leg {self.passing.number}"
+        where = f"{along / 1852:.2f} NM along leg {self.number}"
         where += ", on the track" if side == "on" else f", {off:.0f} m to {side}"
         return LegDanger(
             kind=kind,
-            leg=self.passing.number,
+            leg=self.number,
             along_m=along,
             off_m=off,
             side=side,
@@ -136,25 +146,37 @@ class _Finder:
         )
 
     def _near(self, *wanted: str) -> Iterator[tuple[Feature, float]]:
-        for feature in self.local.in_region(self.line.buffer(self.half_m), *wanted):
-            yield feature, float(shapely.distance(self.line, feature.shape))
+        if wanted not in self._found_near:
+            here = self.local.in_region(self.line.buffer(self.half_m), *wanted)
+            self._found_near[wanted] = [(f, float(shapely.distance(self.line, f.shape))) for f in here]
+        yield from self._found_near[wanted]
 
     def _needed(self, depth_m: float, zone: str) -> tuple[float, float]:
         """Return (margin of water over what is needed, allowance for the survey) for a charted depth."""
         fixed, share = DEPTH_ERROR_M[zone]
         allowance = fixed + share * max(depth_m, 0.0)
-        squat = squat_m(self.passing.speed, self.boat.draught_m, depth_m + (self.passing.tide_m or 0.0))
+        squat = squat_m(self._speed, self.boat.draught_m, depth_m + (self._tide_m or 0.0))
         need = self.boat.draught_m + squat + self.boat.skipper.depth_margin_m
-        return depth_m + (self.passing.tide_m or 0.0) - need, allowance
+        return depth_m + (self._tide_m or 0.0) - need, allowance
 
     def _zone(self, shape: shapely.Geometry) -> str:
-        point = shapely.get_point(shapely.shortest_line(shape, self.line), 0)
-        return self.local.quality_at(point.x, point.y).catzoc
+        if id(shape) not in self._zones:
+            point = shapely.get_point(shapely.shortest_line(shape, self.line), 0)
+            self._zones[id(shape)] = self.local.quality_at(point.x, point.y).catzoc
+        return self._zones[id(shape)]
+
+    def _place_sigma_m(self, feature: Feature) -> float:
+        if id(feature.shape) not in self._sigmas:
+            point = shapely.point_on_surface(feature.shape)
+            self._sigmas[id(feature.shape)] = self.local.quality_at(point.x, point.y).position_sigma_m
+        return self._sigmas[id(feature.shape)]
 
     # ---- what is asked of the chart ----
 
     def coverage(self) -> Iterator[LegDanger]:
-        outside = shapely.difference(self.line, self.local.coverage)
+        if self._uncovered is None:
+            self._uncovered = shapely.difference(self.line, self.local.coverage)
+        outside = self._uncovered
         if not shapely.is_empty(outside) and outside.length > 1.0:
             say = f"no chart covers {outside.length / 1852:.2f} NM of the track"
             yield self._danger("chart ends", outside, "stops", say)
@@ -186,7 +208,7 @@ class _Finder:
         margin, allowance = self._needed(depth_m, self._zone(feature.shape))
         if margin - allowance >= 0.0:
             return
-        tide = "tide not known" if self.passing.tide_m is None else f"tide {self.passing.tide_m:.1f} m"
+        tide = "tide not known" if self._tide_m is None else f"tide {self._tide_m:.1f} m"
         kind: DangerKind = "dries" if depth_m < 0 else "shoal"
         words = f"dries {-depth_m:.1f} m" if depth_m < 0 else f"charted {depth_m:.1f} m"
         if margin < 0.0:
@@ -206,8 +228,7 @@ class _Finder:
                 margin, allowance = self._needed(depth, self._zone(feature.shape))
                 if margin - allowance >= 0.0:
                     continue
-            inside = self.local.quality_at(*_xy(feature)).position_sigma_m
-            near = off <= TRACK_M + inside
+            near = off <= TRACK_M + self._place_sigma_m(feature)
             words = "depth not charted" if depth is None else f"charted {depth:.1f} m"
             weight: Weight = "stops" if near else "against" if off <= CORRIDOR_M else "note"
             say = f"{kind}{_named(feature)}, {words}"
@@ -302,7 +323,3 @@ _OBJECT_WORDS = {
 def _named(feature: Feature) -> str:
     return f" {feature.name}" if feature.name else ""
 
-
-def _xy(feature: Feature) -> tuple[float, float]:
-    point = shapely.point_on_surface(feature.shape)
-    return float(point.x), float(point.y)

@@ -10,7 +10,7 @@ from moonless.boat.types import Boat
 from moonless.chart.library import Chart
 from moonless.constants import NAUTICAL_MILE_M
 from moonless.errors import InputError
-from moonless.passage.corridor import Passing, leg_dangers
+from moonless.passage.corridor import Corridor
 from moonless.passage.dark import dark_at, night_events
 from moonless.passage.go import points_for_and_against
 from moonless.passage.opens import PointThatOpens, points_that_open
@@ -55,6 +55,7 @@ class LegGround:
     number: int
     leg: Leg
     stretch: Stretch | None  # None: no chart touches the leg
+    corridor: Corridor | None
     opens: tuple[PointThatOpens, ...]
     lights: tuple[LightSeen, ...]
     unlit: tuple[UnlitMark, ...]
@@ -72,12 +73,14 @@ def survey(chart: Chart, route: Route, boat: Boat, night: Night, progress: Progr
         if progress:
             progress(f"leg {number}", number / len(route.legs))
         if stretch is None:
-            out.append(LegGround(number, leg, None, (), (), (), speed, because))
+            out.append(LegGround(number, leg, None, None, (), (), (), speed, because))
             continue
         opens = points_that_open(stretch.edges, sample(leg, stretch.local), stretch.local.frame)
         lights = lights_on_leg(number, leg, stretch, boat, night.visibility_m)
         unlit = unlit_marks(number, leg, stretch.local, boat, night.wave_height_m)
-        out.append(LegGround(number, leg, stretch, tuple(opens), tuple(lights), tuple(unlit), speed, because))
+        corridor = Corridor(number, leg, stretch.local, boat)
+        found = (tuple(opens), tuple(lights), tuple(unlit))
+        out.append(LegGround(number, leg, stretch, corridor, *found, speed, because))
     return out
 
 
@@ -147,14 +150,13 @@ def _plan_leg(place: LegGround, boat: Boat, night: Night, water: Water, start_s:
             over_ground, steer = 0.1, None  # the stream is stronger than the boat: an endless leg, told as such
     end_s = start_s + leg.length_m / kn_to_mps(over_ground)
     dark = dark_at(lat, lon, (start_s + end_s) / 2, leg.course_deg, night.cloud)
-    if place.stretch is None:
+    if place.corridor is None:
         whole = LegDanger(
             "chart ends", number, 0.0, 0.0, "on", None, "", "", "", None, None, "stops", f"no chart covers leg {number}"
         )
         dangers = [whole]
     else:
-        passing = Passing(number, leg, here.tide_m, kn_to_mps(place.speed_kn))
-        dangers = leg_dangers(place.stretch.local, boat, passing)
+        dangers = place.corridor.dangers(here.tide_m, kn_to_mps(place.speed_kn))
     return LegPlan(
         number=number,
         leg=leg,
