@@ -175,12 +175,12 @@ class Instruments:
         first = 1 + (7 * index) % 5
         at = self._ns(float(second)) + (index * 137 % 900) * 1_000_000
         if since >= first and (since - first) % every == 0:
-            out += [Line(at, text) for text in self._report(thing, ais, state, speed)]
+            out += [Line(at, text) for text in self._report(second, thing, ais, state, speed)]
         if since >= first + 2 and (since - first - 2) % int(STATIC_EVERY_S) == 0:
             out += [Line(at + 20_000_000, text) for text in _static(thing, ais)]
         return out
 
-    def _report(self, thing: SceneObject, ais: Ais, state: MotionAt, speed: float) -> list[str]:
+    def _report(self, second: int, thing: SceneObject, ais: Ais, state: MotionAt, speed: float) -> list[str]:
         lat, lon = self._scene.frame.to_geographic(float(state.east_m[0]), float(state.north_m[0]))
         moving = speed > 0.2
         course = wrap_360(math.degrees(math.atan2(float(state.velocity_east[0]), float(state.velocity_north[0]))))
@@ -192,11 +192,11 @@ class Instruments:
             "speed": round(mps_to_kn(speed), 1),
             "course": round(course, 1) if moving else 360.0,
             "heading": round(math.degrees(float(state.heading_rad[0]))) % 360 if ais.carriage == "A" else 511,
-            "second": int(ns_to_utc(self._ns(0.0)).second),
+            "second": int(ns_to_utc(self._ns(float(second))).second),
         }
         if ais.carriage == "A":
             fields["status"] = 0 if moving else 1
-        return list(encode_dict(fields, talker_id="AI", radio_channel="A"))
+        return list(encode_dict(fields, talker_id="AI", sentence_type="VDM", radio_channel="A"))
 
 
 def _bearing(value_deg: float) -> str:
@@ -222,7 +222,13 @@ def _static(thing: SceneObject, ais: Ais) -> list[str]:
     name = ais.name.upper()[:20]
     if ais.carriage == "A":
         fields: Fields = {"type": 5, "mmsi": ais.mmsi, "shipname": name, "ship_type": ais.ship_type, **size}
-        return list(encode_dict(fields, talker_id="AI", radio_channel="B", seq_id=ais.mmsi % 9 + 1))
+        return list(
+            encode_dict(fields, talker_id="AI", sentence_type="VDM", radio_channel="B", seq_id=ais.mmsi % 9 + 1)
+        )
     first: Fields = {"type": 24, "partno": 0, "mmsi": ais.mmsi, "shipname": name}
     second: Fields = {"type": 24, "partno": 1, "mmsi": ais.mmsi, "ship_type": ais.ship_type, **size}
-    return [text for part in (first, second) for text in encode_dict(part, talker_id="AI", radio_channel="B")]
+    return [
+        text
+        for part in (first, second)
+        for text in encode_dict(part, talker_id="AI", sentence_type="VDM", radio_channel="B")
+    ]
