@@ -21,7 +21,7 @@ from moonless.errors import InputError, TruncatedRecord, WireError
 from moonless.units import NS_PER_S
 from moonless.watch.chain import Chain
 from moonless.watch.types import Turn
-from moonless.wire.cat240 import Cat240Decoder, Summary, Video
+from moonless.wire.cat240 import CATEGORY, Cat240Decoder, Summary, Video
 from moonless.wire.nmea import NmeaDecoder
 from moonless.wire.recording import RecordingReader
 from moonless.wire.sentences import SentenceReader
@@ -140,7 +140,8 @@ class Replay:
         if quiet:
             return
         counts = decoder.counts
-        if counts.blocks == 0 and unfinished is None:
+        begins_as_block = unfinished is not None and unfinished.offset == 0 and _first_octet(path) == CATEGORY
+        if counts.blocks == 0 and not begins_as_block:
             raise WireError(f"{path} holds no ASTERIX category 240 block")
         if counts.other_categories:
             others = ", ".join(f"{n} of category {c}" for c, n in sorted(counts.other_categories.items()))
@@ -252,6 +253,11 @@ def _spread(times: list[int | None]) -> list[int]:
         for k in range(1, n_between + 1):
             out[left + k] = start + round(k * step)
     return out
+
+
+def _first_octet(path: Path) -> int:
+    with path.open("rb") as file:
+        return (file.read(1) or b"\0")[0]
 
 
 def _size(path: Path) -> int:

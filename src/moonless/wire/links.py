@@ -18,6 +18,7 @@ import asyncio
 import contextlib
 import errno
 import ipaddress
+import os
 import re
 import socket
 import struct
@@ -296,6 +297,7 @@ def _is_multicast(host: str) -> bool:
 def _reason(failure: BaseException) -> str:
     if isinstance(failure, TimeoutError):
         return "no answer"
-    if isinstance(failure, OSError) and failure.strerror:
-        return failure.strerror
+    if isinstance(failure, OSError) and failure.errno is not None and failure.errno > 0:
+        # The loop writes its own words over the system's; the system's are the plainer.
+        return os.strerror(failure.errno)
     return str(failure) or type(failure).__name__

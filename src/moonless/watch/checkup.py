@@ -1,0 +1,211 @@
+"""What each link says, in plain lines: for `moonless doctor`."""
+
+from __future__ import annotations
+
+import asyncio
+import math
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+from moonless.errors import InputError
+from moonless.scan.assembler import ScanAssembler
+from moonless.scan.pose import PoseSample, PoseSeries
+from moonless.scan.types import AntennaAngle, Scan, ScanErrors
+from moonless.units import NS_PER_S, m_to_nm
+from moonless.wire.cat240 import Cat240Decoder, Video
+from moonless.wire.links import LinkSpec, LinkState, ReceiptClock, read_link
+from moonless.wire.nmea import NmeaDecoder
+from moonless.wire.nmea_events import ClockSaid, NoFixSaid, Said
+
+# Older than this at the end of listening, a sentence is stale.
+STALE_S = 3.0
+# A clock this far off is worth a line.
+CLOCK_OFF_S = 1.0
+
+# What the watch needs or uses, and the sentences that bring it.
+NEEDED = {
+    "position": ("RMC", "GGA", "GLL"),
+    "course and speed over ground": ("RMC", "VTG"),
+    "heading": ("HDT", "THS", "HDG", "HDM"),
+}
+USED = {
+    "date": ("RMC", "ZDA"),
+    "rate of turn": ("ROT",),
+    "depth": ("DPT", "DBT"),
+    "wind": ("MWV",),
+    "AIS": ("VDM",),
+}
+
+
+@dataclass(slots=True)
+class LinkCheck:
+    """One link as it was found."""
+
+    spec: LinkSpec
+    is_radar: bool
+    state: LinkState = "opening"
+    text: str = ""
+    n_byte: int = 0
+    first_ns: int | None = None
+    last_ns: int | None = None
+    radar: Cat240Decoder = field(default_factory=Cat240Decoder)
+    nmea: NmeaDecoder = field(default_factory=NmeaDecoder)
+    kinds: Counter[str] = field(default_factory=Counter)
+    newest_ns: dict[str, int] = field(default_factory=dict)
+    scans: list[Scan] = field(default_factory=list)
+    n_no_fix: int = 0
+    clock_off_s: float | None = None  # said minus received, of the radar or the position receiver
+    _assembler: ScanAssembler = field(default_factory=lambda: ScanAssembler(ScanErrors(0.07, 30.0, 0.005, 5.0)))
+    _poses: PoseSeries = field(default_factory=PoseSeries)
+    _bits: int = 0
+    _has_time: bool = False
+
+    def put(self, data: bytes, received_ns: int, is_datagram: bool) -> None:
+        """Take in what came."""
+        self.n_byte += len(data)
+        self.first_ns = received_ns if self.first_ns is None else self.first_ns
+        self.last_ns = received_ns
+        if self.is_radar:
+            events = self.radar.datagram(data) if is_datagram else self.radar.feed(data)
+            for event in events:
+                if isinstance(event, Video):
+                    self._take_video(event, received_ns)
+            return
+        events_ = self.nmea.datagram(data, received_ns) if is_datagram else self.nmea.feed(data, received_ns)
+        self._take_said(events_)
+
+    def _take_video(self, video: Video, received_ns: int) -> None:
+        self._bits = video.bits
+        self._has_time = video.time_of_day_s is not None
+        spoke = video.to_spoke(received_ns)
+        if self._has_time and self.spec.kind != "file":
+            self.clock_off_s = (spoke.time_ns - received_ns) / NS_PER_S
+        scan = self._assembler.add(spoke, self._poses)
+        if scan is not None:
+            self.scans = [*self.scans[-3:], scan]
+
+    def _take_said(self, events: Sequence[Said]) -> None:
+        for event in events:
+            self.newest_ns[event.kind] = event.received_ns
+            self.kinds[event.kind] += not isinstance(event, ClockSaid) or event.kind == "ZDA"
+            self.n_no_fix += isinstance(event, NoFixSaid)
+            if isinstance(event, ClockSaid) and self.spec.kind != "file":
+                self.clock_off_s = (event.time_ns - event.received_ns) / NS_PER_S
+
+    def use_angles_from(self, angle_from: AntennaAngle) -> None:
+        """Say what the radar counts its antenna angle from; headings are not needed to look at the video."""
+        if angle_from == "true":
+            self._poses.add(PoseSample(0, heading_true_rad=0.0))
+        self._assembler = ScanAssembler(ScanErrors(0.07, 30.0, 0.005, 5.0), angle_from=angle_from)
+
+    def lines(self, now_ns: int) -> list[str]:
+        """Return what there is to say, most telling first."""
+        head = f"{'radar' if self.is_radar else 'nmea '} {self.spec.text}: {self._state()}"
+        if self.n_byte == 0:
+            return [head]
+        return [head, *(f"    {line}" for line in (self._radar_lines() if self.is_radar else self._nmea_lines(now_ns)))]
+
+    def _state(self) -> str:
+        told = self.text.removeprefix(self.spec.text).removeprefix(":").strip()
+        if self.n_byte:
+            return f"{told or self.state}, {self.n_byte} bytes"
+        return f"{told or self.state}; nothing heard" if self.state in ("open", "ended") else told or "not open"
+
+    def _radar_lines(self) -> list[str]:
+        counts = self.radar.counts
+        out = []
+        if not counts.videos:
+            out.append(f"no radar video in it ({counts.blocks} category 240 blocks)")
+        else:
+            out.append(
+                f"{counts.videos} spokes, {self._bits}-bit, {'with' if self._has_time else 'without'} time of day"
+            )
+        if self.scans:
+            scan, period = self.scans[-1], self._assembler.period_s
+            turning = "" if period is None else f", {60.0 / period:.1f} turns a minute"
+            out.append(
+                f"{scan.n_spoke} spokes a turn of {scan.n_cell} cells of {scan.cell_m:.2f} m to "
+                f"{m_to_nm(scan.max_range_m):.2f} NM{turning}; {scan.received_fraction:.1%} of the last turn received"
+            )
+        elif counts.videos:
+            out.append("no whole turn heard yet")
+        if counts.damaged or counts.unknown_compression:
+            out.append(f"{counts.damaged} damaged, {counts.unknown_compression} compressed in a way that is not known")
+        if counts.other_categories:
+            out.append("other categories passed over: " + ", ".join(str(c) for c in sorted(counts.other_categories)))
+        return out + self._clock_line()
+
+    def _nmea_lines(self, now_ns: int) -> list[str]:
+        lines = self.nmea.reader.counts
+        if not lines.sentences:
+            return [f"no sentence with a right checksum ({lines.bad_checksum} wrong, {lines.no_checksum} without)"]
+        out = ["heard: " + ", ".join(f"{kind} {n}" for kind, n in sorted(self.kinds.items()))] if self.kinds else []
+        if self.nmea.counts.unused:
+            out.append("not used: " + ", ".join(f"{k} {n}" for k, n in sorted(self.nmea.counts.unused.items())))
+        if lines.bad_checksum or lines.no_checksum:
+            out.append(f"{lines.bad_checksum} sentences with a wrong checksum, {lines.no_checksum} without one")
+        if self.nmea.counts.bad_fields:
+            refused = ", ".join(f"{k} {n}" for k, n in sorted(self.nmea.counts.bad_fields.items()))
+            out.append(f"fields that cannot be: {refused}")
+        if self.n_no_fix:
+            out.append(f"the position receiver said {self.n_no_fix} times that it has no fix")
+        if self.nmea.counts.no_variation:
+            out.append(f"{self.nmea.counts.no_variation} compass headings could not be made true: no position yet")
+        if self.spec.kind != "file":
+            stale = [
+                k for k, t in self.newest_ns.items() if now_ns - t > STALE_S * NS_PER_S and k not in ("VDM", "VDO")
+            ]
+            if stale:
+                out.append("stale: " + ", ".join(sorted(stale)))
+        return out + self._clock_line()
+
+    def _clock_line(self) -> list[str]:
+        off = self.clock_off_s
+        if off is None or not math.isfinite(off) or abs(off) < CLOCK_OFF_S:
+            return []
+        return [f"its clock is {abs(off):.1f} s {'ahead of' if off > 0 else 'behind'} this computer's"]
+
+
+async def listen(checks: Sequence[LinkCheck], seconds: float, clock: ReceiptClock) -> None:
+    """Open the links and listen for so long; files are read whole, however long that takes."""
+
+    async def one(check: LinkCheck) -> None:
+        def say(state: LinkState, text: str) -> None:
+            # What a link said when it was lost is worth more than that it is being tried again.
+            check.state, check.text = state, text
+
+        await read_link(check.spec, check.put, say, clock)
+
+    if not checks:
+        raise InputError("no link to listen to")
+    tasks = [asyncio.create_task(one(check)) for check in checks]
+    files = [t for t, c in zip(tasks, checks, strict=True) if c.spec.kind == "file"]
+    if len(files) < len(tasks):
+        await asyncio.sleep(seconds)
+    await asyncio.gather(*files)
+    for task in tasks:
+        task.cancel()
+    await asyncio.gather(*tasks, return_exceptions=True)
+
+
+def missing(checks: Sequence[LinkCheck]) -> list[str]:
+    """Return what the watch would have to do without, in plain lines."""
+    heard: Counter[str] = Counter()
+    for check in checks:
+        heard += check.kinds
+    has_magnetic_only = not (heard["HDT"] or heard["THS"]) and bool(heard["HDG"] or heard["HDM"])
+    out = []
+    if not any(c.is_radar for c in checks):
+        out.append("no radar link is named")
+    elif not any(c.radar.counts.videos for c in checks if c.is_radar):
+        out.append("no radar video: no echoes, no seeing line")
+    for what, kinds in NEEDED.items():
+        if not any(heard[k] for k in kinds):
+            out.append(f"no {what} ({' or '.join(kinds)}): readings that need it will be withdrawn")
+    for what, kinds in USED.items():
+        if not any(heard[k] for k in kinds):
+            out.append(f"no {what} ({' or '.join(kinds)}): the watch goes on without it")
+    if has_magnetic_only:
+        out.append("heading from a compass only: it is corrected by the magnetic model, not for its deviation card")
+    return out
