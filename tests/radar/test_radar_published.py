@@ -332,3 +332,13 @@ def test_msc_192_shortest_range() -> None:
         world, TABLE_SET, RadarPose(0.0, 0.0, 0.0), 1.5, buoys, Weather(wave_height_m=0.0, wind_speed=0.0)
     )
     assert min(one.p_detect for one in found) >= 0.8
+
+
+def test_the_manual_prints_the_table(table: dict[str, float]) -> None:
+    from pathlib import Path as File
+
+    manual = (File(__file__).parents[2] / "docs" / "radar-model.md").read_text(encoding="utf-8")
+    for row in ROWS:
+        line = next(line for line in manual.splitlines() if line.startswith(f"| {row.says} |"))
+        printed = float(line.split("|")[5])
+        assert printed == pytest.approx(table[row.says], abs=0.03), row.says

@@ -31,7 +31,7 @@ N_SECTOR = 64
 _NEAR_SECTORS = 3
 # A boat file gives the height of the lobes; between them the pattern falls, and what a whole window of it gathers there
 # and back lies this far under (from memory, order of magnitude).
-LOBE_MEAN_DB = -9.0
+LOBE_MEAN_DB = -15.0
 # Nearer than this the field hardly depends on range any more once heights are averaged.
 _TABLE_FROM_M = 50.0
 # Below this power the sea is not worth a cell's work.
