@@ -32,9 +32,7 @@ class PeerSettings:
     delete_after: int = 4  # turns without an update
 
 
-def run(
-    times_s: Sequence[float], points_m: Sequence[NDArray[np.float64]], s: PeerSettings
-) -> Iterator[Out]:
+def run(times_s: Sequence[float], points_m: Sequence[NDArray[np.float64]], s: PeerSettings) -> Iterator[Out]:
     """Yield (ids, places, velocities) of the confirmed tracks after each turn."""
     from stonesoup.dataassociator.neighbour import GNNWith2DAssignment
     from stonesoup.dataassociator.probability import JPDA

@@ -102,7 +102,9 @@ def _errors(s: Scenario, rng: np.random.Generator, own: str, duration: float, tu
         speed = s.own_kn + rng.uniform(-1, 1) * 0.5 + rng.normal(0, 0.2 / 3, n)
         step = speed[:, None] * KNOT_MPS * turn_s * np.stack([np.sin(heading), np.cos(heading)], axis=1)
         place = np.cumsum(step, axis=0)
-        own_v_told = _vector(math.degrees(float(np.mean(heading[-round(60 / turn_s) :]))), float(np.mean(speed[-round(60 / turn_s) :])))
+        own_v_told = _vector(
+            math.degrees(float(np.mean(heading[-round(60 / turn_s) :]))), float(np.mean(speed[-round(60 / turn_s) :]))
+        )
     else:
         keep = math.exp(-turn_s / 600.0)
         wander = np.zeros((n, 2))
@@ -115,7 +117,9 @@ def _errors(s: Scenario, rng: np.random.Generator, own: str, duration: float, tu
     frame = LocalFrame(0.0, 0.0)
     lat, lon = frame.to_geographic(place[:, 0], place[:, 1])
 
-    errors = ScanErrors(beam_rad=math.radians(2.0), pulse_m=60.0, azimuth_sigma_rad=math.radians(0.2), range_sigma_m=10.0)
+    errors = ScanErrors(
+        beam_rad=math.radians(2.0), pulse_m=60.0, azimuth_sigma_rad=math.radians(0.2), range_sigma_m=10.0
+    )
     # The tracker is told the size of the errors, as a boat file tells them, and never their draw.
     pose = PoseErrors(
         heading_sigma_rad=math.radians(0.3), heading_correlation_s=3600.0, heading_jitter_rad=math.radians(0.12),

@@ -22,10 +22,22 @@ STILL_BELOW = 0.5  # m/s over the ground: shore and moored things are real echoe
 
 Run = Callable[[list[Turn]], Iterable[_stonesoup.Out]]
 
-# Found by `python -m bench.autoferry DIR --tune` on these very scenarios: the peers have the benefit of them.
+# Found by `design/track_peers.py` on these very scenarios, so the peers have the benefit of them; ours have not.
 PEERS = {
-    "Stone Soup JPDA": _stonesoup.PeerSettings("jpda"),
-    "Stone Soup GNN": _stonesoup.PeerSettings("gnn"),
+    "Stone Soup JPDA": _stonesoup.PeerSettings(
+        "jpda",
+        acceleration_q=0.005,
+        noise_m=2.0,
+        speed_sigma=4.0,
+        p_detect=0.8,
+        clutter_per_m2=5e-6,
+        gate=2.0,
+        min_points=5,
+        delete_after=6,
+    ),
+    "Stone Soup GNN": _stonesoup.PeerSettings(
+        "gnn", acceleration_q=0.005, noise_m=2.0, speed_sigma=6.0, gate=3.0, min_points=5, delete_after=4
+    ),
 }
 
 
@@ -76,7 +88,11 @@ def main(argv: list[str]) -> int:
                 means.setdefault((name, tracks), []).append(s.mean)
                 print(json.dumps(_line(folder.name, name, tracks, s)), flush=True)
     for (name, tracks), values in means.items():
-        print(json.dumps({"scenario": "mean", "tracker": name, "tracks": tracks, "gospa": round(float(np.mean(values)), 3)}))
+        print(
+            json.dumps(
+                {"scenario": "mean", "tracker": name, "tracks": tracks, "gospa": round(float(np.mean(values)), 3)}
+            )
+        )
     return 0
 
 

@@ -10,6 +10,11 @@ import math
 
 import numpy as np
 from numba import njit
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
 
 N_STATE = 5
 N_SHARED = 3
@@ -18,7 +23,20 @@ STILL, STRAIGHT, STEERED, TURNING = 0, 1, 2, 3
 
 
 @njit(cache=True, nogil=True)
-def _mixed(x, p, c, mu, t, floor, speed_var, turn_var, xm, pm, cm, out_mu):
+def _mixed(
+    x: Floats,
+    p: Floats,
+    c: Floats,
+    mu: Floats,
+    t: Floats,
+    floor: float,
+    speed_var: float,
+    turn_var: float,
+    xm: Floats,
+    pm: Floats,
+    cm: Floats,
+    out_mu: Floats,
+) -> None:
     """Mix the models of one track into ``xm, pm, cm`` ahead of prediction."""
     share = np.empty(N_MODEL)
     entered = np.empty((N_MODEL, N_STATE))
@@ -79,7 +97,7 @@ def _mixed(x, p, c, mu, t, floor, speed_var, turn_var, xm, pm, cm, out_mu):
 
 
 @njit(cache=True, nogil=True)
-def _move(x, p, c, model, dt, walk, q, q_turn):
+def _move(x: Floats, p: Floats, c: Floats, model: int, dt: float, walk: float, q: float, q_turn: float) -> None:
     """Predict one model of one track by ``dt`` seconds, in place."""
     if model == STILL:
         p[0, 0] += walk * dt
@@ -150,7 +168,21 @@ def _move(x, p, c, model, dt, walk, q, q_turn):
 
 
 @njit(cache=True, nogil=True)
-def predict_kernel(x, p, c, mu, dt, t, floor, speed_var, turn_var, walk, q, q_turn, decay):
+def predict_kernel(
+    x: Floats,
+    p: Floats,
+    c: Floats,
+    mu: Floats,
+    dt: float,
+    t: Floats,
+    floor: float,
+    speed_var: float,
+    turn_var: float,
+    walk: float,
+    q: Floats,
+    q_turn: float,
+    decay: Floats,
+) -> None:
     """Mix and predict all tracks in place.  ``q``: (4,) acceleration by model; ``decay``: (3,) of shared errors."""
     xm = np.empty((N_MODEL, N_STATE))
     pm = np.empty((N_MODEL, N_STATE, N_STATE))
@@ -170,7 +202,9 @@ def predict_kernel(x, p, c, mu, dt, t, floor, speed_var, turn_var, walk, q, q_tu
 
 
 @njit(cache=True, nogil=True)
-def _innovation(p, c, ahead, jac, shared, noise, blend):
+def _innovation(
+    p: Floats, c: Floats, ahead: float, jac: Floats, shared: Floats, noise: Floats, blend: Floats
+) -> tuple[float, float, float]:
     """Return (Saa, Sab, Sbb) of a plot against one model of one track."""
     s00 = p[0, 0] + 2.0 * ahead * p[0, 2] + ahead * ahead * p[2, 2] + noise[0, 0] + blend[0, 0]
     s11 = p[1, 1] + 2.0 * ahead * p[1, 3] + ahead * ahead * p[3, 3] + noise[1, 1] + blend[1, 1]
@@ -189,7 +223,19 @@ def _innovation(p, c, ahead, jac, shared, noise, blend):
 
 
 @njit(cache=True, nogil=True)
-def pairs_kernel(x, p, c, mu, place, noise, jac, ahead, shared, blend, gate):
+def pairs_kernel(
+    x: Floats,
+    p: Floats,
+    c: Floats,
+    mu: Floats,
+    place: Floats,
+    noise: Floats,
+    jac: Floats,
+    ahead: Floats,
+    shared: Floats,
+    blend: Floats,
+    gate: float,
+) -> tuple[Ints, Ints, Floats]:
     """Return (track (Q,), plot (Q,), likelihood (Q, M)) of every pair that passes the gate in some model.
 
     Pairs come track by track.  Likelihoods are densities per square metre; a model outside its gate has its own
@@ -261,7 +307,9 @@ def pairs_kernel(x, p, c, mu, place, noise, jac, ahead, shared, blend, gate):
 
 
 @njit(cache=True, nogil=True)
-def marginals_kernel(track, plot, w, w0, n_plots, turns, tolerance):
+def marginals_kernel(
+    track: Ints, plot: Ints, w: Floats, w0: Floats, n_plots: int, turns: int, tolerance: float
+) -> tuple[Floats, Floats, Floats]:
     """Return (share (Q,), none (N,), fresh (J,)): marginal association probabilities by belief propagation."""
     n, q = w0.shape[0], w.shape[0]
     nu = np.ones(q)
@@ -302,7 +350,7 @@ def marginals_kernel(track, plot, w, w0, n_plots, turns, tolerance):
 
 
 @njit(cache=True, nogil=True)
-def assign_kernel(track, plot, gain, n_tracks, n_plots, step):
+def assign_kernel(track: Ints, plot: Ints, gain: Floats, n_tracks: int, n_plots: int, step: float) -> Ints:
     """Return (N,) the pair each track takes in the best joint assignment, -1 for none, by auction.
 
     ``gain``: log of pair weight over the weight of taking none; a track may always take none at gain 0.  The sum
@@ -347,7 +395,23 @@ def assign_kernel(track, plot, gain, n_tracks, n_plots, step):
 
 
 @njit(cache=True, nogil=True)
-def update_kernel(x, p, c, mu, track, plot, like, share, none, place, noise, jac, ahead, shared, blend):
+def update_kernel(
+    x: Floats,
+    p: Floats,
+    c: Floats,
+    mu: Floats,
+    track: Ints,
+    plot: Ints,
+    like: Floats,
+    share: Floats,
+    none: Floats,
+    place: Floats,
+    noise: Floats,
+    jac: Floats,
+    ahead: Floats,
+    shared: Floats,
+    blend: Floats,
+) -> None:
     """Fold the plots into all tracks in place, each weighed by its share.
 
     ``share`` (Q,) and ``none`` (N,) sum to one over each track.  Pairs must come track by track.
@@ -443,7 +507,7 @@ def update_kernel(x, p, c, mu, track, plot, like, share, none, place, noise, jac
 
 
 @njit(cache=True, nogil=True)
-def density_kernel(place, reach, stray, weight):
+def density_kernel(place: Floats, reach: Floats, stray: Floats, weight: Floats) -> Floats:
     """Return (J,) weight of strays (K, 2) per square metre within ``reach`` (J,) of each place (J, 2)."""
     out = np.zeros(place.shape[0])
     for j in range(place.shape[0]):
@@ -459,7 +523,17 @@ def density_kernel(place, reach, stray, weight):
 
 
 @njit(cache=True, nogil=True)
-def neighbours_kernel(place, exists, real, length, own, beam, pulse, most, hide):
+def neighbours_kernel(
+    place: Floats,
+    exists: Floats,
+    real: Bools,
+    length: Floats,
+    own: Floats,
+    beam: float,
+    pulse: float,
+    most: float,
+    hide: float,
+) -> tuple[Floats, Floats]:
     """Return (seen (N,), blend (N, 2, 2)): what other tracks do to the seeing of each.
 
     ``seen``: probability that a track gives a plot of its own, as far as others hinder it: two echoes closer than

@@ -60,7 +60,8 @@ class Fusion:
 
     def update(self, now_ns: int, bank: Bank, ais: Iterable[AisTarget], others: Iterable[RadarTarget]) -> None:
         """Compare all reports with all tracks, join and part, and fold new reports into the tracks they belong to."""
-        reports = [r for r in (self._report(now_ns, t) for t in [*ais, *others]) if r is not None]
+        targets: list[AisTarget | RadarTarget] = [*ais, *others]
+        reports = [r for r in (self._report(now_ns, t) for t in targets) if r is not None]
         alive = {int(i) for i in bank.id}
         self._joined = {k: i for k, i in self._joined.items() if i in alive}
         if len(bank) == 0 or not reports:

@@ -41,11 +41,11 @@ class MotionModels:
 
     still_walk: float = 0.02  # m^2/s, position
     straight_q: float = 1.0e-5  # m^2/s^3, white acceleration
-    steered_q: float = 0.02
-    turning_q: float = 0.25
+    steered_q: float = 0.015
+    turning_q: float = 0.15
     turning_rate_q: float = 4.0e-4  # rad^2/s^3, turn rate
-    turn_rate_sigma: float = 0.10  # rad/s, when a turn begins: 6 degrees a second
-    speed_sigma: float = 3.0  # m/s, each axis, when something still begins to move
+    turn_rate_sigma: float = 0.07  # rad/s, when a turn begins: 4 degrees a second
+    speed_sigma: float = 0.5  # m/s, each axis, a turn after something still began to move: nothing starts at speed
     # Mean stay in each, seconds: how long a thing lies, holds her course, is steered, turns.
     stay_s: tuple[float, float, float, float] = (1800.0, 400.0, 120.0, 20.0)
     # Where each goes when it leaves (rows sum to one, zero on the diagonal).
@@ -79,32 +79,39 @@ class TrackerSettings:
 
     models: MotionModels = MotionModels()
     max_speed_sigma: float = 6.0  # m/s, each axis, of a thing seen once: 95 % below 24 kn
-    birth_per_m2: float = 2.0e-8  # undetected targets that appear, per square metre and turn
-    clutter_per_m2: float = 1.0e-6  # false plots, per square metre and turn, before the place itself has taught better
+    birth_per_m2: float = 5.0e-8  # undetected targets that appear, per square metre and turn
+    clutter_per_m2: float = 2.0e-6  # false plots, per square metre and turn, before the place itself has taught better
+    clean_per_m2: float = 1.0e-6  # below this a place counts as clean water
     clutter_reach_m: float = 100.0  # over which the false-plot density is learnt
     clutter_reach_of_range: float = 0.15  # or this share of the range, whichever is more
     clutter_memory_turns: float = 20.0
-    gate: float = 16.0  # squared Mahalanobis distance; chi-square 2 dof: 99.97 %
+    gate: float = 11.0  # squared Mahalanobis distance; chi-square 2 dof: 99.6 %
     p_detect: float = 0.85  # before a track has shown its own
     p_detect_weight: float = 6.0  # turns' worth of that general figure behind each track's own record
     p_detect_memory: float = 12.0  # turns
     # Least that is believed of a track that could be seen: IMO MSC.192(79) 5.25.4.3 asks that a target seen on
     # 5 of 10 turns be kept.
     p_detect_least: float = 0.5
+    p_detect_most: float = 0.85  # fades come in bursts, as aspect and waves change slowly
     life_s: float = 900.0  # mean time a thing stays in radar view
     glint_sigma_m: float = 1.5  # wander of the echo's eye on a small hull, each axis
     confirm_at: float = 0.99
     confirm_hits: int = 3
     # Wave crests, wakes and weed come back for a few turns too, but not turn after turn.  A track is confirmed when its
     # hits and misses speak for a steady source against a flickering one; more is asked where strays are many.
-    steady_p_detect: float = 0.9
-    flicker_p_detect: float = 0.45
-    confirm_log_odds: float = 1.9  # in clean water: three hits running
-    confirm_per_clutter: float = 0.6  # more for each factor e of strays above `clutter_per_m2`
+    steady_p_detect: float = 0.85
+    flicker_p_detect: float = 0.4
+    confirm_log_odds: float = 2.2  # in clean water: three hits running
+    confirm_fit: float = 0.7  # least log odds that its plots are one thing's; more where strays are many
+    fit_per_clutter: float = 2.0
+    confirm_per_clutter: float = 0.3  # more for each factor e of strays above `clean_per_m2`
     most_log_odds: float = 6.0
     surest: float = 0.999  # existence is never surer than this, so that a thing that ends is let go in good time
     drop_tentative_at: float = 0.02
     drop_confirmed_at: float = 0.05
+    noise_memory_plots: float = 60.0  # over which the plots' real scatter is learnt
+    noise_after_hits: int = 6
+    noise_scale_least: float = 0.25  # on the variance: half or double the promised sigma, no further
     unresolved_most: float = 0.9  # that two echoes in one spot give one plot
     shadowed: float = 0.7  # that a hull hides what is close behind her; waves pass round small ones
     coast_after: int = 2  # turns without a plot before a track is called coasting

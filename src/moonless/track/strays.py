@@ -1,4 +1,9 @@
-"""Where plots come that nothing explains: the false-plot density of each place, learnt as the run goes."""
+"""Where plots come that nothing explains: the false-plot density of each place, learnt as the run goes.
+
+The strays of the last turns about a place are counted and joined with what is expected anywhere, as a gamma prior
+worth one stray: density = (1 + count) / (1 / prior density + area x turns).  So one stray is no evidence of clutter,
+and a place watched for long without any is known to be clean.
+"""
 
 from __future__ import annotations
 
@@ -16,36 +21,38 @@ Ints = NDArray[np.int64]
 
 
 class Strays:
-    """Remembers stray plots for some turns, over the ground.  Weights sum to the number per turn."""
+    """Remembers stray plots for some turns, over the ground, each with a weight that fades from one."""
 
     def __init__(self, settings: TrackerSettings) -> None:
         self._settings = settings
         self._place = np.zeros((0, 2))
         self._weight = np.zeros(0)
         self._owner = np.zeros(0, dtype=np.int64)  # id of the track that took it, -1: none
+        self._turns = 0.0  # watched, fading likewise
 
     def _reach(self, got: Measured) -> Floats:
         s = self._settings
         return np.maximum(s.clutter_reach_m, s.clutter_reach_of_range * got.range_m)
 
-    def area(self, got: Measured) -> Floats:
-        """Return (n,) square metres over which the density at each plot is counted."""
-        return math.pi * self._reach(got) ** 2
+    def count(self, got: Measured) -> Floats:
+        """Return (n,) faded number of strays about each plot."""
+        reach = self._reach(got)
+        return np.asarray(kernels.density_kernel(got.place_m, reach, self._place, self._weight) * math.pi * reach**2)
 
-    def density(self, got: Measured) -> Floats:
-        """Return (n,) strays per square metre and turn about each plot."""
-        return kernels.density_kernel(  # type: ignore[no-any-return]
-            got.place_m, self._reach(got), self._place, self._weight
-        )
+    def density(self, got: Measured, count: Floats) -> Floats:
+        """Return (n,) false plots per square metre and turn to expect about each plot, ``count`` (n,) being seen."""
+        watched = math.pi * self._reach(got) ** 2 * self._turns
+        return (1.0 + count) / (1.0 / self._settings.clutter_per_m2 + watched)
 
     def learn(self, got: Measured, stray: Floats, owner: Ints) -> None:
         """Take in a turn: ``stray`` (n,) probability that nothing explains each plot, ``owner`` (n,) track ids."""
-        memory = self._settings.clutter_memory_turns
-        weight = self._weight * (1.0 - 1.0 / memory)
-        keep = weight > 0.02 / memory
+        fade = 1.0 - 1.0 / self._settings.clutter_memory_turns
+        weight = self._weight * fade
+        keep = weight > 0.02
         new = stray > 0.02
+        self._turns = self._turns * fade + 1.0
         self._place = np.concatenate([self._place[keep], got.place_m[new]])
-        self._weight = np.concatenate([weight[keep], stray[new] / memory])
+        self._weight = np.concatenate([weight[keep], stray[new]])
         self._owner = np.concatenate([self._owner[keep], owner[new]])
 
     def acquit(self, ids: Ints) -> None:

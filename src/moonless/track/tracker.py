@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -57,6 +58,8 @@ class Tracker:
         self._fusion = Fusion(frame)
         self._time_ns: int | None = None
         self._next_id = 1
+        # What the plots' own scatter is of what was promised, as a factor on the variance; learnt from the tracks.
+        self.noise_scale = 1.0
 
     def update(
         self,
@@ -80,6 +83,7 @@ class Tracker:
         shared = shared_covariance(errors, self.pose_errors)
         self._predict(step)
         got = measure(self._now(), plots, errors, self.frame, self.pose_errors, self.settings.glint_sigma_m)
+        got = replace(got, noise=got.noise * self.noise_scale)
         blind = len(plots) > 0 and len(got) == 0
         got, shapes = join_hulls(got, plot_shapes(got, plots), plots, self._bank)
         visible = self._visible(p_visible) * (0.0 if blind else 1.0)
@@ -133,7 +137,7 @@ class Tracker:
             return np.ones(len(bank)), np.zeros((len(bank), 2, 2))
         place = np.einsum("im,ima->ia", bank.mu, bank.x[:, :, :2])
         length = np.where(bank.shape_weight >= 2.0, axes(bank.shape)[0], 0.0)
-        return kernels.neighbours_kernel(  # type: ignore[no-any-return]
+        return kernels.neighbours_kernel(
             place, bank.exists, bank.confirmed, np.where(length >= 20.0, length, 0.0), got.own_m.mean(axis=0),
             max(errors.beam_rad, 1e-4), max(errors.pulse_m, 1.0), s.unresolved_most, s.shadowed,
         )  # fmt: skip
@@ -141,7 +145,7 @@ class Tracker:
     def _p_detect(self) -> Floats:
         s, bank = self.settings, self._bank
         own = (bank.seen + s.p_detect_weight * s.p_detect) / (bank.looked + s.p_detect_weight)
-        return np.clip(own, s.p_detect_least, 0.98)
+        return np.clip(own, s.p_detect_least, s.p_detect_most)
 
     def _take_in(
         self, got: Measured, shapes: Floats, plots: Plots, errors: ScanErrors, shared: Floats, visible: Floats
@@ -154,16 +158,17 @@ class Tracker:
             bank.x, bank.p, bank.c, bank.mu, got.place_m, got.noise, got.shared_jacobian, got.ahead_s, shared, blend,
             s.gate,
         )  # fmt: skip
-        density = self._strays.density(got)
-        unexplained = s.clutter_per_m2 + density + s.birth_per_m2 * s.p_detect
+        count = self._strays.count(got)
+        unexplained = self._strays.density(got, count) + s.birth_per_m2 * s.p_detect
         there_and_seen = bank.exists * p_detect
         mixed = np.einsum("qm,qm->q", bank.mu[track], like)
         w = np.maximum(there_and_seen[track] * mixed / unexplained[plot], 1e-300)
         w0 = np.maximum(1.0 - there_and_seen, 1e-12)
         share, none, fresh = kernels.marginals_kernel(track, plot, w, w0, len(got), BELIEF_TURNS, BELIEF_TOLERANCE)
-        self._believe(1.0 - none, none * bank.exists * (1.0 - p_detect) / w0, visible)
-
         taken = kernels.assign_kernel(track, plot, np.log(w / w0[track]), len(bank), len(got), 1e-3)
+        surprise = self._surprise(got, shared, plot, taken)
+        self._believe(1.0 - none, none * bank.exists * (1.0 - p_detect) / w0, visible, surprise)
+        self._learn_noise(surprise, share, taken)
         undo_swaps(track, plot, share, none, taken)
         kernels.update_kernel(
             bank.x, bank.p, bank.c, bank.mu, track, plot, like, share, none,
@@ -173,29 +178,71 @@ class Tracker:
         owner = np.full(len(got), -1, dtype=np.int64)
         has = np.flatnonzero(taken >= 0)
         owner[plot[taken[has]]] = bank.id[has]
-        self._record(got, shapes, plots, plot, share, taken, density)
-        begun = self._begin(got, shapes, plots, shared, fresh * s.birth_per_m2 * s.p_detect / unexplained, fresh, density)
+        self._record(got, shapes, plots, plot, share, taken, count)
+        exists = fresh * s.birth_per_m2 * s.p_detect / unexplained
+        begun = self._begin(got, shapes, plots, shared, exists, fresh, self._strays.density(got, count))
         self._strays.learn(got, np.clip(1.0 - explained, 0.0, 1.0), np.where(begun >= 0, begun, owner))
-        self._bank.own_stray += np.where(self._bank.n_hits == 1, 1.0 / s.clutter_memory_turns, 0.0) * (
-            self._bank.n_scans == 1
-        )
+        self._bank.own_stray[self._bank.n_scans == 1] = 1.0
 
-    def _believe(self, hit: Floats, unseen: Floats, visible: Floats) -> None:
-        """Existence, the track's own record of being seen, and steady against flickering."""
+    def _believe(self, hit: Floats, unseen: Floats, visible: Floats, surprise: Floats) -> None:
+        """Existence, the track's own record of being seen, steady against flickering, one thing against many."""
         s, bank = self.settings, self._bank
         bank.exists = np.clip(hit + unseen, 0.0, s.surest)
+        # All that follows asks what a real thing did, so it is given that there is one.
+        hit = hit / np.maximum(hit + unseen, 1e-12)
         fade = 1.0 - 1.0 / s.p_detect_memory
         bank.seen = bank.seen * fade + hit
         bank.looked = bank.looked * fade + np.maximum(visible, hit)
         for_hit = math.log(s.steady_p_detect / s.flicker_p_detect)
         for_miss = math.log((1.0 - s.steady_p_detect) / (1.0 - s.flicker_p_detect))
-        bank.quality = np.minimum(bank.quality + hit * for_hit + visible * (1.0 - hit) * for_miss, s.most_log_odds)
+        # Held at or above zero, as a cumulative-sum test is (Page 1954): a source may become steady at any time.
+        step = hit * for_hit + visible * (1.0 - hit) * for_miss
+        bank.quality = np.clip(bank.quality + step, 0.0, s.most_log_odds)
+        # Plots of one thing lie about the prediction as a Gaussian; plots that merely happen lie anywhere in the gate.
+        fit = np.where(np.isfinite(surprise), math.log(s.gate / 2.0) - 0.5 * np.minimum(surprise, s.gate), 0.0)
+        bank.fit = np.clip(bank.fit + hit * fit, 0.0, s.most_log_odds)
         bank.own_stray *= 1.0 - 1.0 / s.clutter_memory_turns
+
+    def _surprise(self, got: Measured, shared: Floats, plot: Ints, taken: Ints) -> Floats:
+        """Return (N,) squared Mahalanobis distance of each track's plot in the best assignment; NaN: none."""
+        bank = self._bank
+        out = np.full(len(bank), np.nan)
+        own = np.flatnonzero(taken >= 0)
+        if own.size == 0:
+            return out
+        j = plot[taken[own]]
+        mu, x = bank.mu[own], bank.x[own]
+        h = np.zeros((own.size, 2, 5))
+        h[:, 0, 0] = h[:, 1, 1] = 1.0
+        h[:, 0, 2] = h[:, 1, 3] = got.ahead_s[j]
+        mean = np.einsum("im,ima->ia", mu, x)
+        d = x - mean[:, None]
+        cov = np.einsum("im,imab->iab", mu, bank.p[own]) + np.einsum("im,ima,imb->iab", mu, d, d)
+        jac = got.shared_jacobian[j]
+        cross = h @ np.einsum("im,imas->ias", mu, bank.c[own]) @ np.swapaxes(jac, 1, 2)
+        spread = h @ cov @ np.swapaxes(h, 1, 2) + cross + np.swapaxes(cross, 1, 2)
+        spread += jac @ shared @ np.swapaxes(jac, 1, 2) + got.noise[j]
+        nu = got.place_m[j] - np.einsum("iab,ib->ia", h, mean)
+        out[own] = np.einsum("ia,ia->i", nu, np.linalg.solve(spread, nu[:, :, None])[:, :, 0])
+        return out
+
+    def _learn_noise(self, surprise: Floats, share: Floats, taken: Ints) -> None:
+        """Hold the plots of well-held tracks against what was predicted, and scale the noise that is believed.
+
+        Were the noise right, the squared distance would be 2 on the mean.  Distances are cut at 9, which costs a
+        hundredth of that mean, so that one stranger cannot teach much.
+        """
+        s, bank = self.settings, self._bank
+        own = np.flatnonzero((taken >= 0) & bank.confirmed & (bank.n_hits >= s.noise_after_hits))
+        own = own[share[taken[own]] > 0.8]
+        d2 = np.minimum(surprise[own], 9.0)
+        step = float(np.sum(d2 / 2.0 - 0.989)) / (s.noise_memory_plots + 3.0 * own.size)
+        self.noise_scale = min(max(self.noise_scale * math.exp(step), s.noise_scale_least), 1.0 / s.noise_scale_least)
 
     # -- records --------------------------------------------------------------------------------------------------
 
     def _record(
-        self, got: Measured, shapes: Floats, plots: Plots, plot: Ints, share: Floats, taken: Ints, density: Floats
+        self, got: Measured, shapes: Floats, plots: Plots, plot: Ints, share: Floats, taken: Ints, count: Floats
     ) -> None:
         bank = self._bank
         bank.n_scans += 1
@@ -213,8 +260,11 @@ class Tracker:
         bank.last_plot_ns[own] = plots.time_ns[index]
         strength, before = plots.strength_db[index], bank.strength_db[own]
         bank.strength_db[own] = np.where(np.isfinite(before), before + SMOOTHING * (strength - before), strength)
-        around = np.maximum(density[at] - bank.own_stray[own] / self._strays.area(got)[at], 0.0)
-        bank.clutter[own] += SMOOTHING * 2.0 * (around - bank.clutter[own])
+        # A track's own plots are no clutter about it.
+        others = np.maximum(count[at] - bank.own_stray[own], 0.0)
+        around_all = self._strays.density(got, np.asarray(np.bincount(at, others, len(got)), dtype=np.float64))
+        around = around_all[at]
+        bank.clutter[own] += 2.0 * SMOOTHING * (around - bank.clutter[own])
         learn_shapes(bank, own, shapes[at])
         self._note_ghosts(own, index, plots)
 
@@ -260,7 +310,7 @@ class Tracker:
                 false_votes=(plots.false_parent[index] >= 0).astype(np.float64),
                 false_parent=np.full(n, -1, np.int64), false_cause=causes,
                 quality=np.full(n, math.log(s.steady_p_detect / s.flicker_p_detect)),
-                clutter=density[new], own_stray=np.zeros(n),
+                fit=np.zeros(n), clutter=density[new], own_stray=np.zeros(n),
             )
         )  # fmt: skip
         return ids
@@ -268,9 +318,10 @@ class Tracker:
     def _sort_out(self) -> None:
         """Confirm what has earned it, forget what has gone."""
         s, bank = self.settings, self._bank
-        asked = s.confirm_log_odds + s.confirm_per_clutter * np.log1p(bank.clutter / s.clutter_per_m2)
+        dirt = np.log(np.maximum(bank.clutter / s.clean_per_m2, 1.0))
         now = ~bank.confirmed & (bank.exists >= s.confirm_at) & (bank.n_hits >= s.confirm_hits)
-        now &= bank.quality >= np.minimum(asked, s.most_log_odds)
+        now &= bank.quality >= np.minimum(s.confirm_log_odds + s.confirm_per_clutter * dirt, s.most_log_odds)
+        now &= bank.fit >= np.minimum(s.confirm_fit + s.fit_per_clutter * dirt, s.most_log_odds)
         if bool(np.any(now)):
             bank.confirmed |= now
             self._strays.acquit(bank.id[now])

@@ -1,0 +1,195 @@
+"""The compiled loops give what the readable twins say."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from moonless.track import _kernels as kernels
+from moonless.track import reference
+from moonless.track.settings import MotionModels
+
+MODELS = MotionModels()
+SEED = st.integers(0, 2**32 - 1)
+SHARED = np.diag([0.01**2, 4.0, 4.0])
+FAST = settings(deadline=None, max_examples=40)  # the first example pays for compilation
+
+
+def _spd(rng: np.random.Generator, n: int, scale: np.ndarray) -> np.ndarray:
+    a = rng.normal(size=(n, n))
+    return (a @ a.T / n + 0.2 * np.eye(n)) * np.outer(scale, scale)
+
+
+def _bank(rng: np.random.Generator, n: int) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    scale = np.array([5.0, 5.0, 1.0, 1.0, 0.05])
+    x = np.zeros((n, 4, 5))
+    p = np.zeros((n, 4, 5, 5))
+    c = np.zeros((n, 4, 5, 3))
+    for i in range(n):
+        centre = rng.uniform(-60, 60, 2)
+        for m in range(4):
+            live = reference.LIVE[m]
+            x[i, m, :2] = centre + rng.normal(0, 3, 2)
+            x[i, m, 2:live] = rng.normal(0, 1, live - 2) * np.array([4.0, 4.0, 0.1])[: live - 2]
+            # Owing to the shared errors b: state error = g b + own part, so that all together stays a covariance.
+            g = rng.normal(0, 1, (live, 3)) * np.array([100.0, 0.5, 0.5]) * scale[:live, None] / 5.0
+            p[i, m, :live, :live] = _spd(rng, live, scale[:live]) + g @ SHARED @ g.T
+            c[i, m, :live] = g @ SHARED
+    return x, p, c, rng.dirichlet(np.ones(4) * 0.7, size=n)
+
+
+def _plots(rng: np.random.Generator, n: int) -> tuple[np.ndarray, ...]:
+    place = rng.uniform(-60, 60, (n, 2))
+    noise = np.array([_spd(rng, 2, np.array([4.0, 4.0])) for _ in range(n)]).reshape(-1, 2, 2)
+    jac = np.zeros((n, 2, 3))
+    jac[:, :, 0] = rng.uniform(-500, 500, (n, 2))
+    jac[:, 0, 1] = jac[:, 1, 2] = 1.0
+    return place, noise, jac, rng.uniform(-2.5, 0.0, n)
+
+
+def _blend(rng: np.random.Generator, n: int) -> np.ndarray:
+    d = rng.normal(0, 3, (n, 2))
+    return np.einsum("ia,ib->iab", d, d)
+
+
+@FAST
+@given(seed=SEED, dt=st.sampled_from([0.5, 1.25, 2.5, 6.0]), floor=st.sampled_from([0.0, 0.04, 0.2]))
+def test_predict(seed: int, dt: float, floor: float) -> None:
+    rng = np.random.default_rng(seed)
+    x, p, c, mu = _bank(rng, 3)
+    q = np.array([0.0, MODELS.straight_q, MODELS.steered_q, MODELS.turning_q])
+    decay = np.array([0.99, 0.98, 0.98])
+    t = MODELS.transition(dt)
+    wanted = []
+    for i in range(3):
+        xm, pm, cm, new = reference.mixed(x[i], p[i], c[i], mu[i], t, floor, 9.0, 0.01)
+        moved = [reference.moved(xm[k], pm[k], cm[k], k, dt, 0.02, q[k], 4e-4) for k in range(4)]
+        wanted.append((moved, new))
+    kernels.predict_kernel(x, p, c, mu, dt, t, floor, 9.0, 0.01, 0.02, q, 4e-4, decay)
+    for i, (moved, new) in enumerate(wanted):
+        np.testing.assert_allclose(mu[i], new, rtol=1e-12)
+        for k in range(4):
+            np.testing.assert_allclose(x[i, k], moved[k][0], rtol=1e-9, atol=1e-9)
+            # The turn's Jacobian is analytic in the kernel and by differences in the reference.
+            np.testing.assert_allclose(p[i, k], moved[k][1], rtol=1e-5, atol=1e-6)
+            np.testing.assert_allclose(c[i, k], moved[k][2] * decay, rtol=1e-5, atol=1e-6)
+
+
+def test_predict_holds_at_zero_turn_rate() -> None:
+    # The kernel takes another branch there; it must join the general one smoothly.
+    state = np.array([3.0, -4.0, 2.0, 5.0, 0.0])
+    near, at = state.copy(), state.copy()
+    near[4] = 1e-5
+    p, c = np.eye(5), np.zeros((5, 3))
+    pn, cn = p.copy(), c.copy()
+    kernels._move(at, p, c, kernels.TURNING, 2.0, 0.0, 0.0, 0.0)
+    kernels._move(near, pn, cn, kernels.TURNING, 2.0, 0.0, 0.0, 0.0)
+    np.testing.assert_allclose(at[:4], near[:4], atol=2e-4)
+    np.testing.assert_allclose(p, pn, atol=2e-3)
+
+
+@FAST
+@given(seed=SEED, n=st.integers(0, 5), j_n=st.integers(0, 8))
+def test_pairs(seed: int, n: int, j_n: int) -> None:
+    rng = np.random.default_rng(seed)
+    x, p, c, mu = _bank(rng, n)
+    place, noise, jac, ahead = _plots(rng, j_n)
+    blend = _blend(rng, n)
+    got = kernels.pairs_kernel(x, p, c, mu, place, noise, jac, ahead, SHARED, blend, 16.0)
+    wanted = reference.pairs(x, p, c, mu, place, noise, jac, ahead, SHARED, blend, 16.0)
+    assert np.array_equal(got[0], wanted[0])
+    assert np.array_equal(got[1], wanted[1])
+    np.testing.assert_allclose(got[2], wanted[2], rtol=1e-8, atol=1e-300)
+
+
+@FAST
+@given(seed=SEED, n=st.integers(1, 4), j_n=st.integers(1, 6))
+def test_update(seed: int, n: int, j_n: int) -> None:
+    rng = np.random.default_rng(seed)
+    x, p, c, mu = _bank(rng, n)
+    place, noise, jac, ahead = _plots(rng, j_n)
+    blend = _blend(rng, n)
+    track, plot, like = reference.pairs(x, p, c, mu, place, noise, jac, ahead, SHARED, blend, 60.0)
+    parts = rng.uniform(0.05, 1.0, track.size)
+    none = rng.uniform(0.05, 1.0, n)
+    total = none + np.bincount(track, weights=parts, minlength=n)
+    share, none = parts / total[track], none / total
+    wanted = [
+        reference.updated(
+            x[i], p[i], c[i], mu[i], plot[track == i], like[track == i], share[track == i], none[i],
+            place, noise, jac, ahead, SHARED, blend[i],
+        )
+        for i in range(n)
+    ]  # fmt: skip
+    kernels.update_kernel(x, p, c, mu, track, plot, like, share, none, place, noise, jac, ahead, SHARED, blend)
+    for i in range(n):
+        np.testing.assert_allclose(x[i], wanted[i][0], rtol=1e-8, atol=1e-8)
+        np.testing.assert_allclose(p[i], wanted[i][1], rtol=1e-7, atol=1e-7)
+        np.testing.assert_allclose(c[i], wanted[i][2], rtol=1e-7, atol=1e-9)
+        np.testing.assert_allclose(mu[i], wanted[i][3], rtol=1e-9)
+
+
+def _sparse(w: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    track, plot = np.nonzero(w)
+    return track.astype(np.int64), plot.astype(np.int64), w[track, plot]
+
+
+@FAST
+@given(seed=SEED, n=st.integers(1, 5), j_n=st.integers(1, 5))
+def test_marginals(seed: int, n: int, j_n: int) -> None:
+    rng = np.random.default_rng(seed)
+    w = np.where(rng.random((n, j_n)) < 0.6, rng.lognormal(0, 2, (n, j_n)), 0.0)
+    w0 = rng.uniform(0.05, 1.0, n)
+    track, plot, flat = _sparse(w)
+    share, none, fresh = kernels.marginals_kernel(track, plot, flat, w0, j_n, 200, 1e-10)
+    wanted = reference.marginals(w, w0, 200, 1e-10)
+    np.testing.assert_allclose(share, wanted[0][track, plot], rtol=1e-6, atol=1e-9)
+    np.testing.assert_allclose(none, wanted[1], rtol=1e-6)
+    np.testing.assert_allclose(fresh, wanted[2], rtol=1e-6)
+    # Exact counting: propagation is an approximation, close where it matters.
+    exact, exact_none = reference.marginals_exact(w, w0)
+    assert np.max(np.abs(wanted[0] - exact), initial=0.0) < 0.2
+    assert np.max(np.abs(wanted[1] - exact_none), initial=0.0) < 0.2
+
+
+def test_marginals_are_exact_for_one_track() -> None:
+    w, w0 = np.array([[2.0, 1.0]]), np.array([0.5])
+    share, none, _ = reference.marginals(w, w0, 50, 1e-12)
+    assert share[0] == pytest.approx([2 / 3.5, 1 / 3.5])
+    assert none[0] == pytest.approx(0.5 / 3.5)
+
+
+@FAST
+@given(seed=SEED, n=st.integers(1, 6), j_n=st.integers(1, 6))
+def test_assignment_is_the_best(seed: int, n: int, j_n: int) -> None:
+    rng = np.random.default_rng(seed)
+    gain = np.where(rng.random((n, j_n)) < 0.7, rng.normal(1, 4, (n, j_n)), -np.inf)
+    track, plot = np.nonzero(np.isfinite(gain))
+    flat = gain[track, plot]
+    taken = kernels.assign_kernel(track.astype(np.int64), plot.astype(np.int64), flat, n, j_n, 1e-4)
+    used = taken[taken >= 0]
+    assert np.unique(plot[used]).size == used.size  # a plot goes to one track
+    assert all(track[k] == i for i, k in enumerate(taken) if k >= 0)
+    assert flat[used].sum() == pytest.approx(reference.best_gain(gain), abs=1e-4 * n + 1e-9)
+
+
+@FAST
+@given(seed=SEED, n=st.integers(0, 6), k=st.integers(0, 20))
+def test_density(seed: int, n: int, k: int) -> None:
+    rng = np.random.default_rng(seed)
+    args = (rng.uniform(-200, 200, (n, 2)), rng.uniform(50, 150, n), rng.uniform(-200, 200, (k, 2)), rng.random(k))
+    np.testing.assert_allclose(kernels.density_kernel(*args), reference.density(*args), rtol=1e-12)
+
+
+@FAST
+@given(seed=SEED, n=st.integers(0, 6))
+def test_neighbours(seed: int, n: int) -> None:
+    rng = np.random.default_rng(seed)
+    place = rng.uniform(-100, 100, (n, 2))
+    length = np.where(rng.random(n) < 0.4, rng.uniform(20, 120, n), 0.0)
+    args = (place, rng.random(n), rng.random(n) < 0.8, length, np.array([-400.0, 30.0]), 0.08, 20.0, 0.9, 0.7)
+    got, wanted = kernels.neighbours_kernel(*args), reference.neighbours(*args)
+    np.testing.assert_allclose(got[0], wanted[0], rtol=1e-9)
+    np.testing.assert_allclose(got[1], wanted[1], rtol=1e-9, atol=1e-12)
