@@ -6,37 +6,45 @@ import numpy as np
 from numba import njit
 
 
-@njit(cache=True, nogil=True, inline="always")
-def _clean(echo, received, i, j, reach, db, spike_count, margin_db):
-    """One count with a spike narrower than an echo taken back to what stands beside it."""
+@njit(cache=True, nogil=True)
+def _clean(echo, received, i, j, reach, spike):
+    """One count with a spike narrower than an echo taken back to what stands beside it.
+
+    spike (3,) i64: least count looked at, and the count over which it must stand, ``(o * spike[1] + spike[2]) / 256``.
+    """
     c = echo[i, j]
-    if reach == 0 or c < spike_count:
+    if reach == 0 or c < spike[0]:
         return c
     n = echo.shape[0]
     before = (i - 1) % n
     after = (i + 1) % n
     if not (received[before] and received[after]):
         return c
-    o = max(echo[before, j], echo[after, j])
+    a = echo[before, j]
+    b = echo[after, j]
+    o = max(a, b)
     if reach == 2:
         before2 = (i - 2) % n
         after2 = (i + 2) % n
         if not (received[before2] and received[after2]):
             return c
-        a = echo[before, j]
-        b = echo[after, j]
         o = max(min(a, b), max(min(echo[before2, j], a), min(b, echo[after2, j])))
-    if o < c and db[c] - db[o] > margin_db:
+    if np.int64(c) * 256 > np.int64(o) * spike[1] + spike[2]:
         return o
     return c
 
 
 @njit(cache=True, nogil=True)
-def blocks_kernel(echo, received, row_edge, col_cells, db, power, spike_count, reach, margin_db, total, weight):
-    """echo (n_spoke, n_cell) uint; total (n_row, n_col) f32 power sums out; weight (n_row,) i64 spokes out; spikes."""
+def blocks_kernel(echo, received, row_edge, col_cells, power, spike, reach, total, weight):
+    """Power sums of blocks, spikes taken out; returns how many spikes.
+
+    echo (n_spoke, n_cell) uint; power (full_scale + 1,) f32; spike (3,) i64 as in ``_clean``; total (n_row, n_col) f32
+    and weight (n_row,) i64, spokes received, out.
+    """
     n_row, n_col = total.shape
-    n_cell = echo.shape[1]
+    n, n_cell = echo.shape
     spikes = 0
+    line = np.empty(n_cell, echo.dtype)
     for a in range(n_row):
         seen = 0
         for c in range(n_col):
@@ -45,25 +53,49 @@ def blocks_kernel(echo, received, row_edge, col_cells, db, power, spike_count, r
             if not received[i]:
                 continue
             seen += 1
-            was_spike = False
+            row = echo[i]
+            b1 = (i - 1) % n
+            a1 = (i + 1) % n
+            b2 = (i - 2) % n
+            a2 = (i + 2) % n
+            changed = 0
+            # Branchless, so that it runs as fast in clutter as in noise.
+            if reach == 1 and received[b1] and received[a1]:
+                before = echo[b1]
+                after = echo[a1]
+                for j in range(n_cell):
+                    v = np.int32(row[j])
+                    o = max(np.int32(before[j]), np.int32(after[j]))
+                    out = (v >= spike[0]) & (v * 256 > o * spike[1] + spike[2])
+                    line[j] = o if out else v
+                    changed += out
+            elif reach == 2 and received[b1] and received[a1] and received[b2] and received[a2]:
+                before = echo[b1]
+                after = echo[a1]
+                before2 = echo[b2]
+                after2 = echo[a2]
+                for j in range(n_cell):
+                    v = np.int32(row[j])
+                    p = np.int32(before[j])
+                    q = np.int32(after[j])
+                    o = max(min(p, q), max(min(np.int32(before2[j]), p), min(q, np.int32(after2[j]))))
+                    out = (v >= spike[0]) & (v * 256 > o * spike[1] + spike[2])
+                    line[j] = o if out else v
+                    changed += out
+            if changed:
+                was = False
+                for j in range(n_cell):
+                    now = line[j] != row[j]
+                    if now and not was:
+                        spikes += 1
+                    was = now
+                row = line
             j = 0
             for c in range(n_col):
                 stop = min(j + col_cells, n_cell)
                 acc = np.float32(0.0)
                 while j < stop:
-                    raw = echo[i, j]
-                    if raw >= spike_count:
-                        v = _clean(echo, received, i, j, reach, db, spike_count, margin_db)
-                        if v != raw:
-                            if not was_spike:
-                                spikes += 1
-                            was_spike = True
-                        else:
-                            was_spike = False
-                        acc += power[v]
-                    else:
-                        was_spike = False
-                        acc += power[raw]
+                    acc += power[row[j]]
                     j += 1
                 total[a, c] += acc
         weight[a] = seen
@@ -252,11 +284,9 @@ def measure_kernel(
     received,
     row_edge,
     col_cells,
-    db,
     power,
-    spike_count,
+    spike,
     reach,
-    margin_db,
     full_scale,
     cells,
     number,
@@ -294,7 +324,7 @@ def measure_kernel(
             elif s < -(n_spoke // 2):
                 s += n_spoke
             for j in range(c * col_cells, min((c + 1) * col_cells, n_cell)):
-                v = _clean(echo, received, i, j, reach, db, spike_count, margin_db)
+                v = _clean(echo, received, i, j, reach, spike)
                 n_cells[p] += 1
                 if v > peak_count[p]:
                     peak_count[p] = v
@@ -404,3 +434,46 @@ def gate_kernel(east, north, along_e, along_n, gate_r, gate_c, reach, old_east, 
                 around += 1
         inside[k] = count
         near[k] = around
+
+
+@njit(cache=True, nogil=True)
+def levels_kernel(strip_db, background_db, sector, ring, low_db, step_db, solid_db, over_db, level, skip):
+    """What the ordered reference counts.  strip_db (n_row, n_col) f32; background_db (n_sector, n_ring) f32.
+
+    level u8 and skip bool, both (n_row, n_col), out: the step of each strip, and which are solid or not received.
+    """
+    n_row, n_col = strip_db.shape
+    for a in range(n_row):
+        here = background_db[sector[a]]
+        for c in range(n_col):
+            v = strip_db[a, c]
+            if np.isnan(v):
+                level[a, c] = 0
+                skip[a, c] = True
+                continue
+            level[a, c] = np.uint8(min(max((v - low_db) / step_db, np.float32(0.0)), np.float32(255.0)))
+            skip[a, c] = v > max(solid_db, here[ring[c]] + over_db)
+
+
+@njit(cache=True, nogil=True)
+def floor_kernel(near, far, background_db, over, least, sector, ring, low_db, step_db, floor, threshold, candidate):
+    """Floor and thresholds of every box.  near, far (n_row, n_col) i16 from ``ordered_kernel``.
+
+    background_db, over, least (n_sector, n_ring) f32; floor, threshold, candidate (n_row, n_col) f32 out.
+    """
+    n_row, n_col = near.shape
+    for a in range(n_row):
+        s = sector[a]
+        for c in range(n_col):
+            k = ring[c]
+            higher = max(near[a, c], far[a, c])
+            if higher >= 0:
+                v = low_db + (np.float32(higher) + np.float32(0.5)) * step_db
+                if near[a, c] < 0:
+                    # With nothing to see on the near side the ring's own level speaks for it.
+                    v = max(v, background_db[s, k])
+            else:
+                v = background_db[s, k]
+            floor[a, c] = v
+            threshold[a, c] = v + over[s, k]
+            candidate[a, c] = v + least[s, k]

@@ -17,6 +17,8 @@ from moonless.echo._kernels import (
     blocks_kernel,
     blot_kernel,
     boxes_kernel,
+    floor_kernel,
+    levels_kernel,
     ordered_kernel,
     peaks_kernel,
     segment_kernel,
@@ -38,6 +40,7 @@ P_FALSE_MOST = 1e-4
 P_FALSE_LEAST = 1e-6
 LEVEL_LOW_DB = -14.0
 LEVEL_STEP_DB = 1.0 / 3.0  # 256 levels reach 71 dB
+_LOW, _STEP = np.float32(LEVEL_LOW_DB), np.float32(LEVEL_STEP_DB)
 SOLID_DB = 25.0  # above noise: stronger than rain; such blocks are no reference for others
 SOLID_OVER_CLUTTER_DB = 12.0
 MOST_PEAKS = 20_000
@@ -145,8 +148,8 @@ class Detector:
         total = np.empty((grid.n_row, grid.n_col), dtype=np.float32)
         weight = np.empty(grid.n_row, dtype=np.int64)
         spikes = blocks_kernel(
-            scan.echo, scan.is_received, grid.row_edge, grid.col_cells, video.db, video.power, video.spike_count,
-            video.reach, video.margin_db, total, weight,
+            scan.echo, scan.is_received, grid.row_edge, grid.col_cells, video.power, video.spike, video.reach,
+            total, weight,
         )  # fmt: skip
         strip = np.empty_like(total)
         box = np.empty_like(total)
@@ -156,17 +159,24 @@ class Detector:
         heading = scan.heading_true_rad[np.minimum(grid.row_edge[:-1], scan.n_spoke - 1)]
         sector = self._map.sector_of_row(heading)
         level = self._map.update_level(strip_db, sector)
-        clutter_db = level[sector][:, self._map.ring_of_col]
-        floor_db = _floor(strip_db, clutter_db, grid)
+        ring = self._map.ring_of_col
+        near, far = _sides(strip_db, level, sector, ring, grid)
+        clutter_db = level[sector][:, ring]
+        floor_db, threshold_db, candidate_db = np.empty_like(box), np.empty_like(box), np.empty_like(box)
         if self._map.turns == 0:
+            nothing = np.zeros_like(level)
+            floor_kernel(
+                near, far, level, nothing, nothing, sector, ring, _LOW, _STEP, floor_db, threshold_db, candidate_db
+            )
             ratio_db = box_db - floor_db
             usable = np.isfinite(ratio_db) & (strip_db < clutter_db + SOLID_DB)
             self._map.update_strays(ratio_db, usable, sector)
         over, low = self._map.thresholds_db(self._map.p_false, P_CANDIDATE)
         low = np.minimum(low, over)
-        ring = self._map.ring_of_col
-        threshold_db = floor_db + over.astype(np.float32)[sector][:, ring]
-        candidate_db = floor_db + low.astype(np.float32)[sector][:, ring]
+        floor_kernel(
+            near, far, level, over.astype(np.float32), low.astype(np.float32), sector, ring, _LOW, _STEP,
+            floor_db, threshold_db, candidate_db,
+        )  # fmt: skip
         solid_db = np.maximum(clutter_db + np.float32(SOLID_OVER_CLUTTER_DB), np.float32(SOLID_DB))
         if not scan.is_whole:
             notes.append(f"{np.count_nonzero(~scan.is_received)} of {scan.n_spoke} spokes were not received")
@@ -288,19 +298,23 @@ def design_rate(grid: Grid) -> float:
     return min(max(FALSE_BOXES_A_TURN / (grid.n_row * grid.n_col), P_FALSE_LEAST), P_FALSE_MOST)
 
 
-def _floor(strip_db: NDArray[np.float32], clutter_db: NDArray[np.float32], grid: Grid) -> NDArray[np.float32]:
-    """Return the local floor in dB: the higher of the two sides' medians, without what is solid."""
-    known = np.isfinite(strip_db)
-    solid = ~known | (strip_db > np.maximum(SOLID_DB, clutter_db + SOLID_OVER_CLUTTER_DB))
-    index = np.clip((np.where(known, strip_db, LEVEL_LOW_DB) - LEVEL_LOW_DB) / LEVEL_STEP_DB, 0, 255)
+def _sides(
+    strip_db: NDArray[np.float32],
+    level: NDArray[np.float32],
+    sector: NDArray[np.int64],
+    ring: NDArray[np.int64],
+    grid: Grid,
+) -> tuple[NDArray[np.int16], NDArray[np.int16]]:
+    """Return the medians of the reference on the near and the far side of every box, in steps; -1: too little there."""
+    steps = np.empty(strip_db.shape, dtype=np.uint8)
+    skip = np.empty(strip_db.shape, dtype=np.bool_)
+    levels_kernel(
+        strip_db, level, sector, ring, _LOW, _STEP, np.float32(SOLID_DB), np.float32(SOLID_OVER_CLUTTER_DB), steps, skip
+    )
     near = np.empty(strip_db.shape, dtype=np.int16)
     far = np.empty(strip_db.shape, dtype=np.int16)
-    ordered_kernel(index.astype(np.uint8), solid, grid.guard, grid.window, max(1, grid.window // 3), near, far)
-    higher = np.maximum(near, far)
-    floor = LEVEL_LOW_DB + (higher.astype(np.float32) + np.float32(0.5)) * np.float32(LEVEL_STEP_DB)
-    floor = np.where(higher >= 0, floor, clutter_db)
-    # With nothing to see on the near side the ring's own level speaks for it.
-    return np.where(near < 0, np.maximum(floor, clutter_db), floor).astype(np.float32)
+    ordered_kernel(steps, skip, grid.guard, grid.window, max(1, grid.window // 3), near, far)
+    return near, far
 
 
 def _spread(coarse: NDArray[np.float32], scan: Scan, grid: Grid) -> NDArray[np.float32]:
@@ -358,9 +372,14 @@ def _video(scan: Scan, grid: Grid, curve: Curve) -> Video:
     db = curve.db(scan.full_scale)
     reach = 0 if grid.beam_spokes < 2.5 else (1 if grid.beam_spokes < 8.0 else 2)
     # What a point's own beam shape may fall from one spoke to the next, and what fluctuation adds.
-    fall = 24.08 * (reach / grid.beam_spokes) ** 2
-    spike_count = int(np.searchsorted(db, SPIKE_OVER_NOISE_DB))
-    return Video(scan, db, curve.power(scan.full_scale), spike_count, reach, SPIKE_MARGIN_DB + fall)
+    margin_db = SPIKE_MARGIN_DB + 24.08 * (reach / grid.beam_spokes) ** 2
+    least = int(np.searchsorted(db, SPIKE_OVER_NOISE_DB))
+    if curve.law == "log" or curve.is_zeroed:
+        spike = (least, 256, round(256.0 * margin_db / curve.db_per_count))
+    else:
+        root = 20.0 if curve.law == "linear" else 10.0
+        spike = (least, round(256.0 * 10.0 ** (margin_db / root)), 0)
+    return Video(scan, db, curve.power(scan.full_scale), np.asarray(spike, dtype=np.int64), reach)
 
 
 def _segment(

@@ -59,6 +59,8 @@ def _hop_and_box(size: float) -> tuple[int, int]:
         return 1, 1
     if size < 2.5:
         return 1, 2
+    if 3.4 <= size < 5.0:
+        return 2, 2
     return max(1, round(size / 3.0)), 3
 
 

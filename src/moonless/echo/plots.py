@@ -29,9 +29,8 @@ class Video:
     scan: Scan
     db: NDArray[np.float32]  # (full_scale + 1,)
     power: NDArray[np.float32]
-    spike_count: int
+    spike: NDArray[np.int64]  # (3,) least count, factor and offset in 256ths: see ``_kernels._clean``
     reach: int
-    margin_db: float
 
 
 @lru_cache(maxsize=32)
@@ -78,9 +77,8 @@ def measure(
     n_cells = np.zeros(n, dtype=np.int64)
     clipped = np.zeros(n, dtype=np.bool_)
     measure_kernel(
-        scan.echo, scan.is_received, grid.row_edge, grid.col_cells, video.db, video.power, video.spike_count,
-        video.reach, video.margin_db, scan.full_scale, cells, number, peak_cell, gate, grid.n_row, grid.n_col,
-        sums, peak_count, n_cells, clipped,
+        scan.echo, scan.is_received, grid.row_edge, grid.col_cells, video.power, video.spike, video.reach,
+        scan.full_scale, cells, number, peak_cell, gate, grid.n_row, grid.n_col, sums, peak_count, n_cells, clipped,
     )  # fmt: skip
     # The floor beneath comes off as a flat pedestal, yet never so much that little weight is left.
     beneath = np.power(10.0, flat_floor[peak_cell].astype(np.float64) / 10.0)
