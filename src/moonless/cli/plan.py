@@ -22,7 +22,9 @@ if TYPE_CHECKING:
     epilog="Example:  moonless plan home.gpx --chart charts/ --boat boat.toml --depart 2031-03-02T19:00 "
     "--tides stations.json --out brief.html"
 )
-@click.argument("route_file", metavar="ROUTE.gpx", type=click.Path(path_type=Path))
+@click.argument("route_file", metavar="[ROUTE.gpx]", required=False, type=click.Path(path_type=Path))
+@click.option("--from", "start", metavar="LAT,LON", help="Without a route: propose one along deep water from here ...")
+@click.option("--to", "end", metavar="LAT,LON", help="... to there.")
 @click.option("--chart", "charts", multiple=True, required=True, type=click.Path(path_type=Path), help="Cell, folder.")
 @click.option("--boat", "boat_file", type=click.Path(path_type=Path), required=True, help="Boat file.")
 @click.option("--depart", required=True, metavar="TIME", help="ISO time; local unless it says Z or an offset.")
@@ -38,7 +40,9 @@ if TYPE_CHECKING:
 @click.option("--json", "json_file", type=click.Path(path_type=Path), help="The plan as JSON.")
 @click.option("--gpx", "gpx_file", type=click.Path(path_type=Path), help="The route with its times.")
 def command(
-    route_file: Path,
+    route_file: Path | None,
+    start: str | None,
+    end: str | None,
     charts: tuple[Path, ...],
     boat_file: Path,
     depart: str,
@@ -62,6 +66,7 @@ def command(
     from moonless.chart.library import Chart
     from moonless.passage.departures import search
     from moonless.passage.plan import Night, make_plan, survey
+    from moonless.passage.propose import propose
     from moonless.passage.record import plan_dict
     from moonless.passage.route import read_gpx, to_gpx
     from moonless.passage.words import parse_time, zone_of
@@ -69,7 +74,10 @@ def command(
 
     boat = read_boat(boat_file)
     zone = zone_of(boat.skipper.local_time_zone)
-    route = read_gpx(route_file)
+    if (route_file is None) == (start is None or end is None):
+        raise InputError("give a ROUTE.gpx, or both --from and --to")
+    ends = None if start is None or end is None else (_position("--from", start), _position("--to", end))
+    drawn = None if route_file is None else read_gpx(route_file)
     depart_s = parse_time(depart, zone)
     night = Night(cloud / 100.0, nm_to_m(visibility_nm), wave_height_m, speed_kn, boat.skipper.local_time_zone)
     stations = read_stations(tide_files) if tide_files else None
@@ -83,6 +91,12 @@ def command(
             progress.update(task, description=words, completed=share)
 
         chart = Chart.open(list(charts), progress=tell)
+        if drawn is not None:
+            route = drawn
+        else:
+            assert ends is not None
+            tell("seeking a way along deep water", 0.0)
+            route = propose(chart, boat, *ends)
         ground = survey(chart, route, boat, night, tell)
         plan = make_plan(chart, route, boat, depart_s, night, stations, ground=ground)
         if window_h is not None:
@@ -107,6 +121,16 @@ def command(
             times = [round(leg.start_s * 1e9) for leg in plan.legs] + [round(plan.legs[-1].end_s * 1e9)]
             write_whole(gpx_file, to_gpx(route, times).encode())
     _print(plan, zone, unit)
+
+
+def _position(option: str, text: str) -> tuple[float, float]:
+    try:
+        lat, lon = (float(part) for part in text.split(","))
+    except ValueError:
+        raise InputError(f"{option} {text!r}: write a place as LAT,LON in degrees, south and west negative") from None
+    if not (-90 <= lat <= 90 and -180 <= lon <= 180):
+        raise InputError(f"{option} {text!r} is not a place on earth")
+    return lat, lon
 
 
 def write_whole(path: Path, data: bytes) -> None:

@@ -52,7 +52,7 @@ def page(plan: Plan, zone: tzinfo, unit: DistanceUnit) -> str:
         f'<p class="quiet">{escape(plan.boat_name)}. Leave {date_words(plan.depart_s, zone)}, '
         f"arrive {clock_words(plan.legs[-1].end_s, zone)}, {distance_words(plan.route.length_m, unit)}. "
         "An aid, not a look-out: Rule 5 stays yours. Old charts are not for navigation.</p>",
-        _refused(plan),
+        _refused(plan, zone),
         _go(plan),
         _legs_table(plan, zone, unit),
         _events(plan, zone),
@@ -65,10 +65,12 @@ def page(plan: Plan, zone: tzinfo, unit: DistanceUnit) -> str:
     return "\n".join(part for part in parts if part)
 
 
-def _refused(plan: Plan) -> str:
+def _refused(plan: Plan, zone: tzinfo) -> str:
     if not plan.refused:
         return ""
-    rows = "".join(f"<li>Leg {d.leg}: {escape(d.say)}{_source(d)}</li>" for d in plan.refused)
+    rows = "".join(
+        f"<li>Leg {d.leg}: {escape(d.say)}{escape(enough_words(d, zone))}{_source(d)}</li>" for d in plan.refused
+    )
     return f'<div class="refused"><p class="loud">This route as drawn is refused.</p><ul class="loud">{rows}</ul></div>'
 
 
@@ -126,7 +128,8 @@ def _leg(leg: LegPlan, plan: Plan, zone: tzinfo, unit: DistanceUnit) -> str:
         f"<p>{leg.dark.word.capitalize()}, {leg.dark.lux:.2g} lux; {moon_words(leg.dark)}. "
         f"Tide {_tide(leg)}: {escape(leg.water.tide_how)} Stream: {escape(stream)}. "
         f"{escape(leg.bailout.capitalize())}.</p>",
-        _list("Dangers and areas", [_danger_words(d) for d in leg.dangers]),
+        _list("Dangers and areas", [_danger_words(d, zone) for d in leg.dangers]),
+        _list("Parallel index", [escape(w) for w in leg.index]),
         _list("Points that open", [escape(w) for w in leg.opens]),
         _list("Lights, as they come up", [_light_words(x, unit) for x in worth_telling(leg.lights)]),
         _list("Unlit, for the radar", [_unlit_words(u, unit) for u in leg.unlit]),
@@ -149,9 +152,18 @@ def _list(title: str, rows: list[str]) -> str:
     return f"<h3>{title}</h3><ul>{''.join(f'<li>{r}</li>' for r in rows)}</ul>" if rows else ""
 
 
-def _danger_words(danger: LegDanger) -> str:
+def _danger_words(danger: LegDanger, zone: tzinfo) -> str:
     loud = ' class="loud"' if danger.weight == "stops" else ""
-    return f"<span{loud}>{escape(danger.say)}</span>{_source(danger)}"
+    return f"<span{loud}>{escape(danger.say)}{escape(enough_words(danger, zone))}</span>{_source(danger)}"
+
+
+def enough_words(danger: LegDanger, zone: tzinfo) -> str:
+    """Return when there is water enough over a shoal; empty where that is not asked or not known."""
+    if danger.enough is None:
+        return ""
+    if not danger.enough:
+        return "; not enough at any time within half a day"
+    return "; enough " + ", ".join(f"{clock_words(a, zone)} to {clock_words(b, zone)}" for a, b in danger.enough)
 
 
 def _light_words(light: LightSeen, unit: DistanceUnit) -> str:

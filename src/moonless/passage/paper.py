@@ -9,7 +9,7 @@ from pathlib import Path
 from moonless.errors import InputError
 from moonless.passage.dark import moon_words
 from moonless.passage.go import READINESS
-from moonless.passage.page import float_plan, worth_telling
+from moonless.passage.page import enough_words, float_plan, worth_telling
 from moonless.passage.types import LegPlan, Plan
 from moonless.passage.words import (
     clock_words,
@@ -105,7 +105,8 @@ def _leg(leg: LegPlan, plan: Plan, zone: tzinfo, unit: DistanceUnit) -> list[str
             f"Stream: {stream}. {leg.bailout}."
         )
     )
-    out += [f"- {_t(d.say)}" for d in leg.dangers]
+    out += [f"- {_t(d.say + enough_words(d, zone))}" for d in leg.dangers]
+    out += [f"- Parallel index: {_t(words)}" for words in leg.index]
     out += [f"- {_t(words)}" for words in leg.opens]
     for light in worth_telling(leg.lights):
         lead = " Leading light." if light.leading else ""

@@ -16,7 +16,7 @@ from moonless.passage.go import points_for_and_against
 from moonless.passage.opens import PointThatOpens, points_that_open
 from moonless.passage.pace import expected_seeing_m, fuel_l, leg_speed_kn
 from moonless.passage.route import Leg, Route
-from moonless.passage.sight import lights_on_leg, sample, unlit_marks
+from moonless.passage.sight import index_lines, lights_on_leg, sample, unlit_marks
 from moonless.passage.stretch import Stretch, stretches
 from moonless.passage.types import LegDanger, LegPlan, LightSeen, Plan, UnlitMark
 from moonless.passage.water import Water
@@ -59,6 +59,7 @@ class LegGround:
     opens: tuple[PointThatOpens, ...]
     lights: tuple[LightSeen, ...]
     unlit: tuple[UnlitMark, ...]
+    index: tuple[str, ...]
     speed_kn: float
     because: str
 
@@ -73,13 +74,14 @@ def survey(chart: Chart, route: Route, boat: Boat, night: Night, progress: Progr
         if progress:
             progress(f"leg {number}", number / len(route.legs))
         if stretch is None:
-            out.append(LegGround(number, leg, None, None, (), (), (), speed, because))
+            out.append(LegGround(number, leg, None, None, (), (), (), (), speed, because))
             continue
         opens = points_that_open(stretch.edges, sample(leg, stretch.local), stretch.local.frame)
         lights = lights_on_leg(number, leg, stretch, boat, night.visibility_m)
         unlit = unlit_marks(number, leg, stretch.local, boat, night.wave_height_m)
         corridor = Corridor(number, leg, stretch.local, boat)
-        found = (tuple(opens), tuple(lights), tuple(unlit))
+        index = tuple(index_lines(leg, stretch.local, boat, night.wave_height_m))
+        found = (tuple(opens), tuple(lights), tuple(unlit), index)
         out.append(LegGround(number, leg, stretch, corridor, *found, speed, because))
     return out
 
@@ -156,7 +158,8 @@ def _plan_leg(place: LegGround, boat: Boat, night: Night, water: Water, start_s:
         )
         dangers = [whole]
     else:
-        dangers = place.corridor.dangers(here.tide_m, kn_to_mps(place.speed_kn))
+        met = place.corridor.dangers(here.tide_m, kn_to_mps(place.speed_kn))
+        dangers = [_with_windows(d, here.tide_m, water, lat, lon, start_s) for d in met]
     return LegPlan(
         number=number,
         leg=leg,
@@ -173,7 +176,22 @@ def _plan_leg(place: LegGround, boat: Boat, night: Night, water: Water, start_s:
         unlit=place.unlit,
         bailout="",
         opens=tuple(_opening_words(place, boat, night)),
+        index=place.index,
     )
+
+
+# How long before and after a leg the times of enough water are sought.
+WINDOW_S = 13.0 * 3600.0
+
+
+def _with_windows(
+    danger: LegDanger, tide_m: float | None, water: Water, lat_deg: float, lon_deg: float, start_s: float
+) -> LegDanger:
+    """Return a shoal that is too shallow with the times when it is not."""
+    if danger.kind not in ("shoal", "dries") or danger.margin_m is None or danger.margin_m >= 0.0 or tide_m is None:
+        return danger
+    least = tide_m - danger.margin_m
+    return replace(danger, enough=water.enough(lat_deg, lon_deg, least, start_s - WINDOW_S / 2, start_s + WINDOW_S))
 
 
 def _opening_words(place: LegGround, boat: Boat, night: Night) -> list[str]:

@@ -6,7 +6,7 @@ import base64
 from dataclasses import asdict
 from typing import Any
 
-from moonless.passage.types import Plan
+from moonless.passage.types import LegDanger, Plan
 from moonless.units import iso_utc
 
 
@@ -15,6 +15,10 @@ def plan_dict(plan: Plan, *, pictures: bool = True) -> dict[str, Any]:
 
     def iso(time_s: float) -> str:
         return iso_utc(round(time_s * 1e9))
+
+    def danger(found: LegDanger) -> dict[str, Any]:
+        spans = None if found.enough is None else [[iso(a), iso(b)] for a, b in found.enough]
+        return {**asdict(found), "enough": spans}
 
     legs = []
     for leg in plan.legs:
@@ -33,10 +37,11 @@ def plan_dict(plan: Plan, *, pictures: bool = True) -> dict[str, Any]:
                 "fuel_l": leg.fuel_l,
                 "dark": {**asdict(leg.dark), "time_s": iso(leg.dark.time_s)},
                 "water": {**asdict(leg.water), "time_s": iso(leg.water.time_s)},
-                "dangers": [asdict(d) for d in leg.dangers],
+                "dangers": [danger(d) for d in leg.dangers],
                 "lights": [asdict(x) for x in leg.lights],
                 "unlit": [asdict(x) for x in leg.unlit],
                 "opens": list(leg.opens),
+                "index": list(leg.index),
                 "bailout": leg.bailout,
             }
         )
@@ -46,7 +51,7 @@ def plan_dict(plan: Plan, *, pictures: bool = True) -> dict[str, Any]:
         "depart": iso(plan.depart_s),
         "arrive": iso(plan.legs[-1].end_s),
         "length_m": plan.route.length_m,
-        "refused": [asdict(d) for d in plan.refused],
+        "refused": [danger(d) for d in plan.refused],
         "waypoints": [{"name": w.name, "lat": w.lat_deg, "lon": w.lon_deg} for w in plan.route.waypoints],
         "legs": legs,
         "events": [{"time": iso(t), "what": w} for t, w in plan.events],

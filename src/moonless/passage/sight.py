@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 import shapely
@@ -22,6 +23,7 @@ from moonless.frames import bearing_of, wrap_180
 from moonless.passage.route import Leg
 from moonless.passage.stretch import Stretch
 from moonless.passage.types import LightSeen, UnlitMark
+from moonless.passage.words import object_words
 from moonless.radar.targets import target_of_mark
 from moonless.reading.seeing import curve_for
 from moonless.sky.visibility import computed_range_m, geographic_range_m
@@ -155,6 +157,47 @@ def unlit_marks(number: int, leg: Leg, local: LocalChart, boat: Boat, wave_heigh
     return sorted(found, key=lambda m: m.along_m)
 
 
+# A parallel index wants a mark that holds still and shows well, neither close aboard nor far off.  Common practice.
+INDEX_OFF_M = (100.0, 1.0 * NAUTICAL_MILE_M)
+INDEX_LEG_M = 0.4 * NAUTICAL_MILE_M
+MOST_INDEX_LINES = 2
+
+
+def index_lines(leg: Leg, local: LocalChart, boat: Boat, wave_height_m: float) -> list[str]:
+    """Return parallel index lines for a leg: fixed marks the radar holds, and how far off they are left abeam."""
+    if leg.length_m < INDEX_LEG_M:
+        return []
+    points = sample(leg, local)
+    line = shapely.LineString(np.column_stack([points.east_m, points.north_m]))
+    chosen: list[tuple[float, str]] = []
+    for mark in local.marks:
+        place = shapely.Point(mark.east_m, mark.north_m)
+        off = float(shapely.distance(line, place))
+        along = float(line.project(place))
+        if mark.floating or not INDEX_OFF_M[0] <= off <= INDEX_OFF_M[1] or not 0.0 < along < line.length:
+            continue
+        target = target_of_mark(mark)
+        reach = curve_for(boat.radar, 6.0 * NAUTICAL_MILE_M, target.height_m, wave_height_m)
+        held = reach.held_to_m(target.rcs_m2, 0.0, boat.radar.min_range_m)
+        if held is None or held < 2.0 * off:
+            continue
+        abeam = int(np.argmin(np.hypot(mark.east_m - points.east_m, mark.north_m - points.north_m)))
+        side = _side_of(mark, points, abeam)
+        name = object_words(mark.name, mark.object)
+        words = f"{name} {off / NAUTICAL_MILE_M:.2f} NM to {side}, abeam {along / NAUTICAL_MILE_M:.2f} NM along"
+        # Conspicuous ones first, then the nearest.
+        chosen.append((off - (1e6 if mark.radar_conspicuous else 0.0), words))
+    return [words for _, words in sorted(chosen)[:MOST_INDEX_LINES]]
+
+
+def _side_of(mark: Mark, points: TrackPoints, abeam: int) -> Literal["port", "starboard"]:
+    k = min(abeam + 1, points.along_m.size - 1)
+    j = max(k - 1, 0)
+    ahead_east, ahead_north = points.east_m[k] - points.east_m[j], points.north_m[k] - points.north_m[j]
+    cross = ahead_east * (mark.north_m - points.north_m[j]) - ahead_north * (mark.east_m - points.east_m[j])
+    return "port" if cross > 0 else "starboard"
+
+
 def _unlit(
     number: int, mark: Mark, off: float, points: TrackPoints, local: LocalChart, boat: Boat, wave_height_m: float
 ) -> UnlitMark:
@@ -171,9 +214,5 @@ def _unlit(
             inside &= ~_behind_land(stand_in, points, inside, local)
         if inside.any():
             held = float(points.along_m[int(np.argmax(inside))])
-    k = min(abeam + 1, points.along_m.size - 1)
-    j = max(k - 1, 0)
-    ahead_east, ahead_north = points.east_m[k] - points.east_m[j], points.north_m[k] - points.north_m[j]
-    cross = ahead_east * (mark.north_m - points.north_m[j]) - ahead_north * (mark.east_m - points.east_m[j])
-    side = "port" if cross > 0 else "starboard"
-    return UnlitMark(number, mark.name, mark.object, float(points.along_m[abeam]), off, side, held)  # type: ignore[arg-type]
+    side = _side_of(mark, points, abeam)
+    return UnlitMark(number, mark.name, mark.object, float(points.along_m[abeam]), off, side, held)

@@ -73,6 +73,7 @@ class LegDanger:
     margin_m: float | None  # water, or air, left over what the boat needs at that time; None: not known
     weight: Weight
     say: str
+    enough: tuple[tuple[float, float], ...] | None = None  # when there is water enough, Unix seconds; None: not known
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,6 +140,7 @@ class LegPlan:
     unlit: tuple[UnlitMark, ...]
     bailout: str
     opens: tuple[str, ...] = ()  # points of land that open along it, in words
+    index: tuple[str, ...] = ()  # parallel index lines, in words
 
 
 @dataclass(frozen=True, slots=True)

@@ -91,6 +91,24 @@ class Water:
             return WaterAt(time_s, tide_m, how, None, None, nowhere)
         return WaterAt(time_s, tide_m, how, found[0], mps_to_kn(found[1]), stream.how)
 
+    def enough(
+        self, lat_deg: float, lon_deg: float, least_m: float, start_s: float, end_s: float
+    ) -> tuple[tuple[float, float], ...] | None:
+        """Return the spans of time in which the tide stands at ``least_m`` or above; None: the tide is not known."""
+        if self._stations is None:
+            return None
+        table = self._tide_table(self._stations, lat_deg, lon_deg)
+        if isinstance(table, str):
+            return None
+        times = np.arange(start_s, end_s + STEP_S, STEP_S)
+        heights = np.array([table.at(float(t)) for t in times])
+        if np.isnan(heights).any():
+            return None
+        above = heights >= least_m
+        turns = np.flatnonzero(np.diff(np.concatenate([[False], above, [False]]).astype(np.int8)))
+        spans = zip(turns[::2], turns[1::2], strict=True)
+        return tuple((float(times[a]), float(times[min(b, times.size) - 1])) for a, b in spans)
+
     def _tide_table(self, stations: Stations, lat_deg: float, lon_deg: float) -> _TideTable | str:
         place = (lat_deg, lon_deg)
         if place not in self._tides:
