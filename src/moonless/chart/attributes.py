@@ -40,7 +40,7 @@ NUMBERS = _words(
     "VERCSA VERLEN POSACC DEPTH"
 )
 
-# RIND of the FFPT field: 1 master, 2 slave, 3 peer (S-57 edition 3.1, part 3).
+# RIND of the FFPT field: 1 master, 2 slave, 3 peer (S-57 edition 3.1, part 3; from memory).
 _MASTER_OR_SLAVE = frozenset({1, 2})
 _LONG_NAME = re.compile(r"\b[0-9A-Fa-f]{16}\b")
 # GDAL writes a list into a text column as "(2:3,1)": how many, then which.

@@ -44,8 +44,8 @@ STRUCTURES = (
 
 DEPTH_AREAS = ("DEPARE", "DRGARE")
 DANGERS = ("OBSTRN", "WRECKS", "UWTROC")
-# Not water, and not seabed with a depth: group 1 of the ENC product specification (S-57 appendix B.1, 3.10.1) names
-# these with DEPARE, DRGARE, LNDARE and UNSARE as what covers a cell without gap or overlap.
+# Not water, and not seabed with a depth.  Group 1 of the ENC product specification (S-57 appendix B.1; from memory)
+# names these with DEPARE, DRGARE, LNDARE and UNSARE as what covers a cell without gap or overlap.
 SOLID_ON_WATER = ("PONTON", "HULKES", "FLODOC")
 
 

@@ -1,7 +1,8 @@
 """Is an S-57 file whole?  Only the record lengths of ISO/IEC 8211 are read here; GDAL reads the rest.
 
 GDAL gives what it can of a file cut short and says nothing, so a chart with its second half missing would look like
-open water.  Each record begins with its length as five digits (ISO/IEC 8211:1994, 6.2.1, record leader).
+open water.  Each record begins with its length as five digits (ISO/IEC 8211:1994, record leader; from memory, and so
+in every cell at hand).
 """
 
 from __future__ import annotations

@@ -1,8 +1,8 @@
 """Lights of the chart: their characters in chart abbreviations, their sectors, what is seen from where.
 
 Sector limits are bearings from seaward, true: the bearing of the light as a boat sees it, clockwise from SECTR1 to
-SECTR2 (IHO S-57 edition 3.1, appendix A, chapter 2, SECTR1: "measured clockwise as seen from seaward").
-Abbreviations are those of IHO INT 1, section P, and IHO S-4, B-471.
+SECTR2 (IHO Geospatial Information Registry, attribute SECTR2: the limits run clockwise around the object, the bearing
+is from seaward to it).  Abbreviations are those of IHO INT 1, section P, and IHO S-4, B-471; from memory.
 """
 
 from __future__ import annotations

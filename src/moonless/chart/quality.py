@@ -17,7 +17,8 @@ from moonless.errors import NoCoverage
 # CATZOC codes 1..6: IHO S-57 edition 3.1, appendix A, chapter 2, attribute 72.
 _ZONES: dict[int, Catzoc] = {1: "A1", 2: "A2", 3: "B", 4: "C", 5: "D", 6: "U"}
 _WORST_FIRST: tuple[Catzoc, ...] = ("U", "D", "C", "B", "A2", "A1")
-# Metres at 95 %: the zones of confidence table of S-57 appendix A, chapter 2, CATZOC.  A1 adds 5 % of the depth.
+# Metres at 95 %: the zones of confidence table of S-57 appendix A, chapter 2, CATZOC (C from memory).
+# A1 adds 5 % of the depth.
 _POSITION_95_M: dict[Catzoc, float] = {"A1": 5.0, "A2": 20.0, "B": 50.0, "C": 500.0}
 A1_SHARE_OF_DEPTH = 0.05
 # "Worse than C" is all the table says of D; twice C is our own choice.
