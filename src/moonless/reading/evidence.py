@@ -48,6 +48,8 @@ class Evidence:
     clutter_density: Floats  # clutter tracks per square metre that look like this one
     named_density: Floats  # things of local knowledge per square metre here
     named: tuple[str | None, ...]  # what local knowledge calls the nearest of them
+    own_en: Floats  # (2,)
+    beam_rad: float
     rcs_db: Floats  # cross-section that each echo's strength and range imply, dB over 1 m2; NaN: not known
 
 
@@ -99,9 +101,11 @@ def gather(
         bridge_distance_m=bridge,
         ais_vessel=np.array([t.ais is not None and not t.ais.is_aid for t in tracks], dtype=np.bool_),
         is_ghost=np.array([t.false_parent is not None or t.false_cause is not None for t in tracks], dtype=np.bool_),
-        clutter_density=_clutter(tracks, clutter_db),
+        clutter_density=_clutter(tracks, reach, clutter_db),
         named_density=named_density,
         named=named,
+        own_en=np.array([own.east_m, own.north_m]),
+        beam_rad=boat.radar.beam_horizontal_rad,
         rcs_db=_implied_rcs_db(tracks, reach, clutter_db, curve),
     )
 
@@ -149,16 +153,22 @@ def _implied_rcs_db(tracks: tuple[Track, ...], reach: Floats, clutter_db: Floats
     return np.asarray(strength + floor - one_m2_db)
 
 
-def _clutter(tracks: tuple[Track, ...], clutter_db: Floats | None) -> Floats:
+# The ring of sea round the boat that answers nearly always, and how much thicker its strays lie.
+RING_M = 250.0
+RING_TIMES = 10.0
+
+
+def _clutter(tracks: tuple[Track, ...], reach: Floats, clutter_db: Floats | None) -> Floats:
     """Return the density of clutter tracks like each: more when young, weak, often missed, and in cluttered water."""
     out = np.empty(len(tracks))
     for i, t in enumerate(tracks):
         hit_share = (t.n_hits + 0.5) / (t.n_scans + 1.0)
         level = math.nan if clutter_db is None else float(clutter_db[i])
         rough = 0.5 if math.isnan(level) else 0.02 + 0.98 / (1.0 + math.exp(-(level - CLUTTER_HALF_DB) / 1.5))
-        # A track that shows in nine of ten turns for a minute is no wave.
-        record = math.exp(-0.35 * t.n_hits * hit_share**2)
-        out[i] = CLUTTER_PER_M2 * rough * record * math.exp(-max(0.0, t.strength_db - 12.0) / 5.0)
+        # A track that shows in nine of ten turns for a minute is no wave; but a tracker may hop from crest to crest in
+        # the ring of sea round the boat for ever.
+        record = max(math.exp(-0.35 * t.n_hits * hit_share**2), 0.1 * rough if reach[i] < RING_M else 0.0)
+        out[i] = CLUTTER_PER_M2 * rough * record * (RING_TIMES if reach[i] < RING_M else 1.0)
     return out
 
 

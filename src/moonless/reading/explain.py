@@ -38,6 +38,8 @@ MOTION_CAP = 0.98
 GATE_SIGMA = 4.0
 # A mark is no longer than this, wandering of the echo included.
 MARK_LENGTH_M = 25.0
+# Marks nearer to each other than this share of the beam's width at their range may make one echo.
+UNRESOLVED_BEAMS = 1.0
 # A length is believed past this share of the range: about a small radar's beam.
 BEAM_OF_LENGTH = 0.07
 # However long it seems, length alone does not rule a thing out.
@@ -145,6 +147,7 @@ def _weigh_marks(
     gap = evidence.position_en[:, None, :] - place.mark_en[usable][None, :, :]
     extra = place.mark_sigma_m[usable] ** 2 + place.mark_swing_m[usable] ** 2
     cov = evidence.covariance[:, None, :, :] + extra[None, :, None, None] * np.eye(2)
+    cov = cov + _unresolved(place.mark_en[usable], evidence)[None, :, :, :]
     det = cov[..., 0, 0] * cov[..., 1, 1] - cov[..., 0, 1] ** 2
     east, north = gap[..., 0], gap[..., 1]
     squared = (cov[..., 1, 1] * east**2 + cov[..., 0, 0] * north**2 - 2 * cov[..., 0, 1] * east * north) / det
@@ -181,6 +184,24 @@ def _weigh_marks(
             offset[i] = math.hypot(gap[i, k, 0], gap[i, k, 1])
 
 
+def _unresolved(mark_en: Floats, evidence: Evidence) -> Floats:
+    """Return (k, 2, 2): marks that the beam cannot part make one echo somewhere between them.
+
+    Half the way to each such neighbour is one sigma more, in its direction.
+    """
+    k = len(mark_en)
+    out = np.zeros((k, 2, 2))
+    if k < 2:
+        return out
+    reach = np.hypot(*(mark_en - evidence.own_en).T)
+    gap = mark_en[None, :, :] - mark_en[:, None, :]
+    apart = np.hypot(gap[..., 0], gap[..., 1])
+    near = (apart > 0.1) & (apart < UNRESOLVED_BEAMS * evidence.beam_rad * np.minimum(reach[:, None], reach[None, :]))
+    for i, j in zip(*np.nonzero(near), strict=True):
+        out[i] += 0.25 * np.outer(gap[i, j], gap[i, j])
+    return out
+
+
 def _believed_length(evidence: Evidence) -> Floats:
     """Return (n,) the part of each resolved length that the beam cannot have made."""
     length = np.where(np.isnan(evidence.length_m), 0.0, evidence.length_m)
@@ -199,7 +220,7 @@ def _rcs_speaks(rcs_db: Floats) -> tuple[Floats, Floats]:
     thing = _bell(rcs_db, THING_RCS_DB, THING_RCS_SIGMA_DB) / flat
     wave = (0.7 * _bell(rcs_db, WAVE_RCS_DB, WAVE_RCS_SIGMA_DB) + 0.3 * _bell(rcs_db, 0.0, 8.0)) / flat
     known = np.isfinite(rcs_db)
-    return np.where(known, np.clip(thing, 0.01, 3.0), 1.0), np.where(known, np.clip(wave, 0.01, 3.0), 1.0)
+    return np.where(known, np.clip(thing, 0.002, 3.0), 1.0), np.where(known, np.clip(wave, 0.01, 3.0), 1.0)
 
 
 def _bell(x: Floats, middle: float, sigma: float) -> Floats:
