@@ -50,6 +50,8 @@ from moonless.wire.nmea import NmeaDecoder
 # 10 km in latitude 50, which is less than a heading is worth.  Tracks start anew then, so it is done seldom.
 ANCHOR_M = 20_000.0
 LINE_NS = NS_PER_S
+# Datagrams come a thousand a second; whether a line is due is looked at this often.
+LOOK_NS = NS_PER_S // 20
 # A gap longer than this is not filled with a line each second: the recording, or the computer, stood still.
 FILL_NS = 600 * NS_PER_S
 # Between scans of a slow antenna no line is due; past this the radar sends, and makes no picture.
@@ -115,6 +117,7 @@ class Chain:
         self._now_ns: int | None = None
         self._chart_since_ns: int | None = None
         self._had_jumped = False
+        self._looked_ns = 0
 
     # --- in --------------------------------------------------------------------------------------------------------
 
@@ -206,8 +209,14 @@ class Chain:
     def _next_line(self, last_ns: int, now_ns: int) -> int | None:
         """Return when the next line without a scan falls due, if by now it does."""
         due = last_ns + LINE_NS
-        if due > now_ns:
+        if due > now_ns or 0 <= now_ns - self._looked_ns < LOOK_NS:
             return None
+        line = self._line_due(due, last_ns, now_ns)
+        if line is None:
+            self._looked_ns = now_ns
+        return line
+
+    def _line_due(self, due: int, last_ns: int, now_ns: int) -> int | None:
         # The radar was believed until its limit was up: the first line without a scan tells of the fault.
         for fault in self._faults.faults(now_ns):
             if fault.what == "radar" and fault.state in ("silent", "frozen"):
