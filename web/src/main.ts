@@ -14,6 +14,7 @@ import { keySheet, listenKeys } from "./panels/keys";
 import { Lock } from "./panels/lock";
 import { Voice } from "./panels/voice";
 import { Screen } from "./screen";
+import { whatMatters } from "./state/say";
 import { keepSettings, keptSettings, Store, BOAT_UNKNOWN } from "./state/store";
 import type { ChartData, ChartPlace } from "./state/types";
 import { Link } from "./wire/link";
@@ -163,6 +164,9 @@ function sayWord(): void {
   if (chart === null) parts.push("no chart");
   if (!screen.scan.works) parts.push("this browser cannot draw radar (no WebGL 2)");
   if (settings.voice && !voice.isThere) parts.push("this browser has no voice");
+  // The open fan may lie over the sentence: what is urgent is then said up here.
+  const urgent = fan.isOpen ? whatMatters(store.state, performance.now())[0] : undefined;
+  if (urgent !== undefined && urgent.urgency >= 3) parts.unshift(urgent.say);
   const line = performance.now() - answerAt < 5000 && answer !== null ? `${parts.join(" · ")} · ${answer}` : parts.join(" · ");
   setText(word, line);
 }

@@ -20,6 +20,8 @@ function trimmed(value: number, digits: number): string {
 
 /** "0.42 mile", "310 metres": two or three figures, no more than a radar can say. */
 export function sayDistance(m: number, unit: DistanceUnit): string {
+  // Under a tenth of a mile people think in metres.
+  if (unit === "nm" && m < NM_M / 10) return sayDistance(m, "metres");
   const value = m / IN_M[unit];
   const step = unit === "nm" ? (value < 1 ? 2 : 1) : unit === "cables" ? 1 : -1;
   const rounded = step >= 0 ? Number(value.toFixed(step)) : Math.round(value / 10) * 10;

@@ -231,6 +231,8 @@ function tail(view: View, echo: Echo, strength: Strength): void {
 
 function words(view: View, echo: Echo, strength: Strength, [x, y]: [number, number]): void {
   if (y > view.footTop || echo.is === "shore" || echo.is === "clutter" || echo.is === "false") return;
+  // The chart names bridges itself, with what passes beneath.
+  if (echo.is === "bridge" && strength === "whisper" && view.hasChart && view.state.chart !== null) return;
   const sheet = css(view.inks.sheet, 0.85);
   if (strength === "whisper") {
     const text = echo.charted_as?.name ?? (echo.charted_as === null ? null : objectWord(echo.charted_as.object));

@@ -1,0 +1,38 @@
+"""Requests of the screens, checked at the door."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from moonless.errors import InputError
+from moonless.helm.controls import read_control
+
+
+@pytest.mark.parametrize(
+    ("body", "says"),
+    [
+        ({}, "nothing this helm can do"),
+        ({"do": "steer"}, "nothing this helm can do"),
+        ({"do": "speed", "value": 99}, "goes from"),
+        ({"do": "speed", "value": "fast"}, "not a number"),
+        ({"do": "speed", "value": True}, "not a number"),
+        ({"do": "silence", "value": float("nan")}, "not a number"),
+        ({"do": "i see it", "value": "boat"}, "needs an echo"),
+        ({"do": "i see it", "echo": 3, "value": "a whale"}, "is not one of"),
+        ({"do": "i see it", "echo": "3", "value": "boat"}, "not a number"),
+        ({"do": "keep in mind", "echo": 3, "value": "x" * 201}, "200 letters"),
+        ({"do": "sight", "value": "fog"}, "is not one of"),
+        ({"do": "loudspeaker", "value": 1}, "true or false"),
+        ({"do": "acknowledge", "say": "x" * 401}, "400 letters"),
+    ],
+)
+def test_what_is_refused_and_why(body: dict[str, Any], says: str) -> None:
+    with pytest.raises(InputError, match=says):
+        read_control(body)
+
+
+def test_a_good_request_comes_through() -> None:
+    control = read_control({"do": "i see it", "echo": 3, "value": "boat"})
+    assert control.as_dict() == {"do": "i see it", "value": "boat", "echo": 3, "say": None}

@@ -1,0 +1,57 @@
+"""Which calls are new, and the tails of what moves."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from helm_made import MadeSource
+
+from moonless.helm.told import NewCalls, Tails
+from moonless.reading.types import Call, Reading
+from moonless.units import NS_PER_S
+
+
+def at(reading: Reading, seconds: float, *calls: Call) -> Reading:
+    return replace(reading, time_ns=reading.time_ns + round(seconds * NS_PER_S), calls=calls)
+
+
+def test_a_call_is_told_once_while_it_stays_true() -> None:
+    base = MadeSource().turn().reading
+    new = NewCalls()
+    assert [c["say"] for c in new.of(at(base, 0, Call(2, "A boat, 400 m", 9)))] == ["A boat, 400 m"]
+    # The figure runs; the sentence is the same.
+    assert new.of(at(base, 2.5, Call(2, "A boat, 380 m", 9))) == []
+
+
+def test_a_call_that_grows_more_urgent_is_new() -> None:
+    base = MadeSource().turn().reading
+    new = NewCalls()
+    new.of(at(base, 0, Call(2, "A boat", 9)))
+    assert [c["urgency"] for c in new.of(at(base, 2.5, Call(4, "A boat", 9)))] == [4]
+
+
+def test_a_danger_that_comes_back_is_new() -> None:
+    base = MadeSource().turn().reading
+    new = NewCalls()
+    new.of(at(base, 0, Call(3, "A boat", 9)))
+    assert len(new.of(at(base, 60, Call(3, "A boat", 9)))) == 1
+
+
+def test_each_call_has_its_own_number() -> None:
+    base = MadeSource().turn().reading
+    told = NewCalls().of(at(base, 0, Call(1, "one", None), Call(2, "two", None)))
+    assert [c["number"] for c in told] == [1, 2]
+
+
+def test_tails_follow_vessels_only_and_end_with_them() -> None:
+    source = MadeSource()
+    tails = Tails()
+    out = tails.add(source.turn().reading)
+    assert set(out) == {"9", "11"}
+    base = source.turn().reading
+    for k in range(1, 100):
+        out = tails.add(at(base, 6.0 * k))
+    assert len(out["9"]) == 60 and out["9"][-1][2] == 0.0
+    empty = replace(base, echoes=(), time_ns=base.time_ns + 10_000 * NS_PER_S)
+    assert tails.add(empty) == {}
+    assert tails._points == {}
