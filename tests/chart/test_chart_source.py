@@ -12,6 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from made_charts import at, box, write_chart
 
+from moonless.chart.index import source_hash
 from moonless.chart.iso8211 import record_count
 from moonless.chart.library import Chart
 from moonless.chart.source import UNKNOWN_SCALE, read_source
@@ -136,6 +137,28 @@ def test_refusals_name_the_file(tmp_path: Path) -> None:
     update.write_bytes(b"")
     with pytest.raises(ChartError, match=r"CELL\.001: is an update"):
         Chart.open([update], cache_dir=tmp_path / "c")
+
+
+def test_a_folder_that_is_itself_a_source(tmp_path: Path) -> None:
+    folder = tmp_path / "shapes"
+    folder.mkdir()
+    for name, shape in (("M_COVR", box(-100, -100, 100, 100)), ("BCNSPP", at(10, 20))):
+        pyogrio.raw.write(
+            folder / f"{name}.shp",
+            geometry=shapely.to_wkb(np.array([shape], dtype=object)),
+            field_data=[np.array([1.0]), np.array(["3,1"], dtype=object)],
+            fields=np.array(["CATCOV", "COLOUR"], dtype=object),
+            driver="ESRI Shapefile",
+            geometry_type=shape.geom_type,
+            crs="EPSG:4326",
+        )
+    chart = Chart.open([folder], cache_dir=tmp_path / "c")
+    (beacon,) = chart.around(20.0, -40.0, 500.0).features("BCNSPP")
+    assert chart.cells[0].name == "shapes"
+    assert beacon.attributes["COLOUR"] == [3, 1]
+    before = source_hash(folder)
+    (folder / "note.txt").write_text("changed")
+    assert source_hash(folder) != before
 
 
 def test_one_bad_source_among_good_ones_is_a_warning(waters_file: Path, tmp_path: Path) -> None:

@@ -156,7 +156,8 @@ def source_hash(path: Path) -> str:
     """Return what names the index of a source: its bytes, its updates' bytes, our version and format."""
     digest = hashlib.sha256(f"{moonless.__version__}/{FORMAT}".encode())
     for file in files_of(path):
-        digest.update(f"\0{file.name}\0".encode())
+        name = file.relative_to(path) if path.is_dir() else file.name
+        digest.update(f"\0{name}\0".encode())
         with file.open("rb") as stream:
             digest.update(hashlib.file_digest(stream, "sha256").digest())
     return digest.hexdigest()[:32]

@@ -10,7 +10,7 @@ from pathlib import Path
 from moonless.chart.around import cut_around
 from moonless.chart.index import CellIndex, open_index
 from moonless.chart.local import LocalChart
-from moonless.chart.source import Progress, is_cell
+from moonless.chart.source import Progress, is_cell, is_layered_folder
 from moonless.chart.types import Cell
 from moonless.errors import ChartError, InputError
 from moonless.frames import LocalFrame, geodesic
@@ -131,6 +131,8 @@ def _sources_in(paths: Sequence[Path]) -> list[Path]:
         path = Path(given)
         if path.is_dir():
             inside = sorted(p for p in path.rglob("*") if p.suffix.lower() in _FOLDER_SUFFIXES and p.is_file())
+            if not inside and is_layered_folder(path):
+                inside = [path]
             if not inside:
                 raise ChartError(f"{path}: holds no chart cell (*.000) and no GeoPackage (*.gpkg)")
             found.update(dict.fromkeys(inside))

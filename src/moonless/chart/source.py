@@ -90,8 +90,18 @@ def files_of(path: Path) -> list[Path]:
     """Return the files whose bytes decide what a source holds."""
     if is_cell(path):
         return [path, *updates_of(path)]
+    if path.is_dir():
+        return sorted(p for p in path.rglob("*") if p.is_file())
     # A write-ahead log holds what has not reached the database file yet.
     return [p for p in (path, path.with_name(path.name + "-wal")) if p.exists()]
+
+
+def is_layered_folder(path: Path) -> bool:
+    """Return whether a folder is itself a vector source (a file geodatabase, a set of shapefiles) with S-57 layers."""
+    try:
+        return any(str(name).upper() in KNOWN for name, _ in pyogrio.list_layers(path))
+    except (RuntimeError, ValueError, OSError):
+        return False
 
 
 def read_source(path: Path, progress: Progress | None = None) -> SourceFeatures:
