@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import base64
-from collections.abc import Sequence
 from datetime import tzinfo
 from html import escape
 
+from moonless.passage.brief import worth_telling
 from moonless.passage.dark import moon_words
 from moonless.passage.go import READINESS
 from moonless.passage.picture import departure_svg
@@ -18,6 +18,7 @@ from moonless.passage.words import (
     distance_words,
     object_words,
     relative_words,
+    sentence,
 )
 from moonless.units import DistanceUnit
 
@@ -119,37 +120,32 @@ def _leg(leg: LegPlan, plan: Plan, zone: tzinfo, unit: DistanceUnit) -> str:
     stream = leg.water.stream_how
     if leg.water.stream_drift_kn is not None:
         stream = f"{leg.water.stream_drift_kn:.1f} kn setting {course_words(leg.water.stream_set_deg)}, {stream}"
+    told = worth_telling(leg)
     fuel = "" if leg.fuel_l is None else f" {leg.fuel_l:.0f} l of fuel."
     parts = [
         f'<section class="leg"><h2>Leg {leg.number}: {escape(leg.leg.start.name)} to {escape(leg.leg.end.name)}</h2>',
         f"<p>{course_words(leg.leg.course_deg)}, {distance_words(leg.leg.length_m, unit)}, "
         f"{clock_words(leg.start_s, zone)} to {clock_words(leg.end_s, zone)} at {leg.speed_kn:.1f} kn. "
         f"{escape(leg.because)}{fuel}</p>",
-        f"<p>{leg.dark.word.capitalize()}, {leg.dark.lux:.2g} lux; {moon_words(leg.dark)}. "
+        f"<p>{sentence(leg.dark.word)}, {leg.dark.lux:.2g} lux; {moon_words(leg.dark)}. "
         f"Tide {_tide(leg)}: {escape(leg.water.tide_how)} Stream: {escape(stream)}. "
-        f"{escape(leg.bailout.capitalize())}.</p>",
-        _list("Dangers and areas", [_danger_words(d, zone) for d in leg.dangers]),
+        f"{escape(sentence(leg.bailout))}.</p>",
+        _list("Dangers and areas", [_danger_words(d, zone) for d in told.dangers], told.dangers_left),
         _list("Parallel index", [escape(w) for w in leg.index]),
-        _list("Points that open", [escape(w) for w in leg.opens]),
-        _list("Lights, as they come up", [_light_words(x, unit) for x in worth_telling(leg.lights)]),
-        _list("Unlit, for the radar", [_unlit_words(u, unit) for u in leg.unlit]),
+        _list("Points that open", [escape(w) for w in told.opens], told.opens_left),
+        _list("Lights, as they come up", [_light_words(x, unit) for x in told.lights], told.lights_left),
+        _list("Unlit, for the radar", [_unlit_words(u, unit) for u in told.unlit], told.unlit_left),
         _scopes(leg, plan),
         "</section>",
     ]
     return "\n".join(part for part in parts if part)
 
 
-MOST_LIGHTS = 14
-
-
-def worth_telling(lights: Sequence[LightSeen]) -> list[LightSeen]:
-    """Return the lights a leg is steered by: leading ones, then the nearest; all of them are in the JSON."""
-    chosen = sorted(lights, key=lambda x: (not x.leading, x.nearest_m))[:MOST_LIGHTS]
-    return sorted(chosen, key=lambda x: x.first_along_m)
-
-
-def _list(title: str, rows: list[str]) -> str:
-    return f"<h3>{title}</h3><ul>{''.join(f'<li>{r}</li>' for r in rows)}</ul>" if rows else ""
+def _list(title: str, rows: list[str], left_out: int = 0) -> str:
+    if not rows:
+        return ""
+    more = f'<li class="quiet">and {left_out} more, in the JSON</li>' if left_out else ""
+    return f"<h3>{title}</h3><ul>{''.join(f'<li>{r}</li>' for r in rows)}{more}</ul>"
 
 
 def _danger_words(danger: LegDanger, zone: tzinfo) -> str:

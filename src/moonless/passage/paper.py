@@ -7,9 +7,10 @@ from datetime import tzinfo
 from pathlib import Path
 
 from moonless.errors import InputError
+from moonless.passage.brief import worth_telling
 from moonless.passage.dark import moon_words
 from moonless.passage.go import READINESS
-from moonless.passage.page import enough_words, float_plan, worth_telling
+from moonless.passage.page import enough_words, float_plan
 from moonless.passage.types import LegPlan, Plan
 from moonless.passage.words import (
     clock_words,
@@ -18,6 +19,7 @@ from moonless.passage.words import (
     distance_words,
     object_words,
     relative_words,
+    sentence,
 )
 from moonless.units import DistanceUnit
 
@@ -100,15 +102,16 @@ def _leg(leg: LegPlan, plan: Plan, zone: tzinfo, unit: DistanceUnit) -> list[str
         _t(
             f"{course_words(leg.leg.course_deg)}, {distance_words(leg.leg.length_m, unit)}, "
             f"{clock_words(leg.start_s, zone)} to {clock_words(leg.end_s, zone)} at {leg.speed_kn:.1f} kn. "
-            f"{leg.because} {leg.dark.word.capitalize()}, {leg.dark.lux:.2g} lux; {moon_words(leg.dark)}. "
+            f"{leg.because} {sentence(leg.dark.word)}, {leg.dark.lux:.2g} lux; {moon_words(leg.dark)}. "
             f"Tide {tide}: {leg.water.tide_how} "
-            f"Stream: {stream}. {leg.bailout}."
+            f"Stream: {stream}. {sentence(leg.bailout)}."
         )
     )
-    out += [f"- {_t(d.say + enough_words(d, zone))}" for d in leg.dangers]
+    told = worth_telling(leg)
+    out += [f"- {_t(d.say + enough_words(d, zone))}" for d in told.dangers]
     out += [f"- Parallel index: {_t(words)}" for words in leg.index]
-    out += [f"- {_t(words)}" for words in leg.opens]
-    for light in worth_telling(leg.lights):
+    out += [f"- {_t(words)}" for words in told.opens]
+    for light in told.lights:
         lead = " Leading light." if light.leading else ""
         out.append(
             "- "
@@ -118,7 +121,7 @@ def _leg(leg: LegPlan, plan: Plan, zone: tzinfo, unit: DistanceUnit) -> list[str
                 f"{relative_words(light.relative_deg)}.{lead}"
             )
         )
-    for mark in leg.unlit:
+    for mark in told.unlit:
         held = "the radar is not expected to hold it"
         if mark.radar_from_m is not None:
             held = f"on radar from {distance_words(mark.radar_from_m, unit)} along"

@@ -159,6 +159,7 @@ def unlit_marks(number: int, leg: Leg, local: LocalChart, boat: Boat, wave_heigh
 
 # A parallel index wants a mark that holds still and shows well, neither close aboard nor far off.  Common practice.
 INDEX_OFF_M = (100.0, 1.0 * NAUTICAL_MILE_M)
+_AWASH = frozenset({"UWTROC", "WRECKS", "OBSTRN", "MARCUL"})  # show by the tide or not at all
 INDEX_LEG_M = 0.4 * NAUTICAL_MILE_M
 MOST_INDEX_LINES = 2
 
@@ -174,7 +175,7 @@ def index_lines(leg: Leg, local: LocalChart, boat: Boat, wave_height_m: float) -
         place = shapely.Point(mark.east_m, mark.north_m)
         off = float(shapely.distance(line, place))
         along = float(line.project(place))
-        if mark.floating or not INDEX_OFF_M[0] <= off <= INDEX_OFF_M[1] or not 0.0 < along < line.length:
+        if mark.floating or mark.object in _AWASH or not INDEX_OFF_M[0] <= off <= INDEX_OFF_M[1] or not 0.0 < along < line.length:
             continue
         target = target_of_mark(mark)
         reach = curve_for(boat.radar, 6.0 * NAUTICAL_MILE_M, target.height_m, wave_height_m)

@@ -86,3 +86,8 @@ _OBJECTS = {
 def object_words(name: str | None, object_class: str) -> str:
     """Return a charted thing's name, or what it is where it has none."""
     return name or f"{_OBJECTS.get(object_class, object_class)} without a name"
+
+
+def sentence(words: str) -> str:
+    """Return words with a capital first letter, the rest as it is."""
+    return words[:1].upper() + words[1:]
