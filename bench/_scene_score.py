@@ -13,6 +13,7 @@ from bench._scene_truth import Laid, Thing, TruthBook, pair
 from moonless.radar.expected import expected_scan
 from moonless.radar.types import ScanGrid
 from moonless.reading.types import Echo, Reading
+from moonless.scene.instruments import within
 from moonless.scene.player import ScenePlayer, SceneTurn
 from moonless.track.metrics import gospa
 
@@ -50,6 +51,8 @@ class Score:
         self.hidden_both = self.hidden_either = 0
         self.hidden_boats = self.hidden_boats_in_seen = 0
         self.open_water = self.open_told_hidden = 0.0
+        self.outage_turns = 0
+        self.outage_own_m: list[float] = []
         self.bias_deg: list[float] = []
         self.fix_m: list[float] = []
         self.loss_db: list[float] = []
@@ -62,7 +65,10 @@ class Score:
     def add(self, turn: SceneTurn, reading: Reading, loss_db: float | None) -> None:
         """Take in one turn's reading."""
         laid = self.book.lay(turn.truth, reading.time_ns)
-        if turn.truth.radar_silent or (not reading.echoes and any(f.what == "radar" for f in reading.faults)):
+        self._outage(turn, reading, laid)
+        gone = {"radar", "position", "heading"} & {f.what for f in reading.faults}
+        if turn.truth.radar_silent or (not reading.echoes and gone):
+            # Withdrawn and said so: neither praised nor blamed.
             self.withdrawn += 1
             return
         if turn.number < WARM_UP:
@@ -77,11 +83,22 @@ class Score:
         if loss_db is not None and turn.number >= REGISTERED_AFTER:
             self.loss_db.append(loss_db)
 
+    def _outage(self, turn: SceneTurn, reading: Reading, laid: Laid) -> None:
+        at_s = (reading.time_ns - self.player.scene.start_ns) / 1e9
+        if not within(at_s - 3.0, self.player.scene.sensors.gnss_out_s):
+            return
+        self.outage_turns += 1
+        if reading.own.lat is not None and reading.own.lon is not None:
+            east, north = self.player.scene.frame.to_plane(reading.own.lat, reading.own.lon)
+            self.outage_own_m.append(math.hypot(east - laid.own_m[0], north - laid.own_m[1]))
+
     def _echoes(self, turn: SceneTurn, reading: Reading, laid: Laid) -> None:
         frame = self.player.scene.frame
         echoes = reading.echoes
         east, north = frame.to_plane([e.lat for e in echoes], [e.lon for e in echoes])
-        east, north = np.atleast_1d(east), np.atleast_1d(north)
+        # Everything is placed against the chart: where the whole ground lies elsewhere, so does the truth.
+        shift = self.player.scene.waters.shift_m
+        east, north = np.atleast_1d(east) + shift[0], np.atleast_1d(north) + shift[1]
         whose = pair(east, north, laid, self.book.beam_rad)
         belongs = {thing.key: k for k, thing in whose.items()}
         for thing in laid.things:
@@ -236,8 +253,8 @@ class Score:
         if found.east_m is not None and found.north_m is not None and reading.own.lat is not None:
             offset = scene.sensors.position_offset_m
             shift = scene.waters.shift_m
-            # Against the chart: a ground that lies elsewhere is an offset the other way.
-            self.fix_m.append(math.hypot(found.east_m - (offset[0] - shift[0]), found.north_m - (offset[1] - shift[1])))
+            # Against the chart: a ground that lies elsewhere is one more offset of the position.
+            self.fix_m.append(math.hypot(found.east_m - (offset[0] + shift[0]), found.north_m - (offset[1] + shift[1])))
 
     def figures(self) -> dict[str, float]:
         """Return the scene's figures by name; those that had nothing to measure are left out."""
@@ -277,6 +294,9 @@ class Score:
                 out[name] = float(np.sqrt(np.mean(np.square(values))))
         if self.loss_db:
             out["scanner_loss_error_db"] = abs(float(np.median(self.loss_db)) + self.player.scene.radar.loss_db)
+        put("outage_own_known", len(self.outage_own_m), self.outage_turns)
+        if self.outage_own_m:
+            out["outage_own_error_m"] = float(np.sqrt(np.mean(np.square(self.outage_own_m))))
         if self.calibration:
             out["calibration_error"] = calibration_error(self.calibration)
         return out

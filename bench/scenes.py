@@ -33,6 +33,7 @@ UNITS = {
     "gospa_m": "m",
     "heading_bias_error_deg": "deg",
     "fix_error_m": "m",
+    "outage_own_error_m": "m",
     "scanner_loss_error_db": "dB",
     "false_tracks_per_scan": "a scan",
 }
