@@ -175,7 +175,9 @@ def index_lines(leg: Leg, local: LocalChart, boat: Boat, wave_height_m: float) -
         place = shapely.Point(mark.east_m, mark.north_m)
         off = float(shapely.distance(line, place))
         along = float(line.project(place))
-        if mark.floating or mark.object in _AWASH or not INDEX_OFF_M[0] <= off <= INDEX_OFF_M[1] or not 0.0 < along < line.length:
+        if mark.floating or mark.object in _AWASH or not 0.0 < along < line.length:
+            continue
+        if not INDEX_OFF_M[0] <= off <= INDEX_OFF_M[1]:
             continue
         target = target_of_mark(mark)
         reach = curve_for(boat.radar, 6.0 * NAUTICAL_MILE_M, target.height_m, wave_height_m)
