@@ -1,0 +1,78 @@
+"""The receiver's scale is told by its noise."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from bench._video import Made
+
+from moonless.echo.curve import learn_curve, noise_level
+from moonless.echo.detector import Detector
+
+
+def histogram_of(counts, full_scale):
+    return np.bincount(counts.ravel(), minlength=full_scale + 1).astype(float)
+
+
+@pytest.mark.parametrize(
+    ("db_per_count", "full_scale", "level"), [(0.4, 255, 60.0), (0.33, 255, 20.0), (0.02, 4095, 900.0)]
+)
+def test_logarithmic_scale_is_learnt(db_per_count, full_scale, level):
+    made = Made(n_spoke=256, n_cell=200, db_per_count=db_per_count, full_scale=full_scale, level=level)
+    curve = learn_curve(histogram_of(made.counts(made.draw()), full_scale), full_scale)
+    assert (curve.law, curve.is_learnt) == ("log", True)
+    assert curve.db_per_count == pytest.approx(db_per_count, rel=0.05)
+    assert curve.noise_counts == pytest.approx(level, abs=0.4 / db_per_count)
+
+
+@pytest.mark.parametrize("looks", [2, 4, 8])
+def test_looks_are_told_from_the_skew(looks):
+    made = Made(n_spoke=256, n_cell=200)
+    video = np.mean([made.draw() for _ in range(looks)], axis=0)
+    curve = learn_curve(histogram_of(made.counts(video), 255), 255)
+    assert curve.law == "log"
+    assert 0.7 * looks <= curve.looks <= 1.5 * looks
+    assert curve.db_per_count == pytest.approx(0.4, rel=0.15)
+
+
+@pytest.mark.parametrize(("law", "level"), [("linear", 25.0), ("square", 20.0)])
+def test_linear_and_square_laws_are_told_apart(law, level):
+    made = Made(n_spoke=256, n_cell=200, law=law, level=level)
+    curve = learn_curve(histogram_of(made.counts(made.draw()), 255), 255)
+    assert curve.law == law
+    assert curve.noise_counts == pytest.approx(level, rel=0.03)
+    assert noise_level(curve, level * (0.6931**0.5 if law == "linear" else 0.6931)) == pytest.approx(level, rel=0.03)
+
+
+def test_zeroed_background_is_said_to_be_unknown():
+    made = Made(n_spoke=256, n_cell=200)
+    counts = made.counts(made.draw())
+    counts[counts < 75] = 0
+    curve = learn_curve(histogram_of(counts, 255), 255)
+    assert curve.is_zeroed
+    assert not curve.is_learnt
+    made = Made()
+    made.point(1.0, 1000.0, 30.0)
+    echo = made.counts(made.draw())
+    echo[echo < 75] = 0
+    picture = Detector().detect(made.scan(echo))
+    assert picture.db_per_count is None
+    assert any("cut to zero" in note for note in picture.notes)
+
+
+def test_full_scale_four_bits_is_not_guessed_from_one_count():
+    curve = learn_curve(np.array([100.0, 5000.0, 200.0] + [0.0] * 13), 15)
+    assert not curve.is_learnt
+    assert curve.db(15).shape == (16,)
+
+
+def test_gain_turned_during_the_run_moves_the_level_not_the_scale():
+    detector = Detector()
+    made = Made(n_spoke=256, n_cell=256)
+    made.point(2.0, 900.0, 20.0)
+    for turn, level in enumerate((60.0, 60.0, 90.0, 40.0)):
+        made.level = level
+        picture = detector.detect(made.scan(number=turn))
+        assert picture.noise_counts == pytest.approx(level, abs=1.5)
+        assert picture.db_per_count == pytest.approx(0.4, rel=0.06)
+        assert np.any(np.abs(picture.plots.range_m - 900.0) < 10.0)

@@ -1,0 +1,286 @@
+"""Scans in, plots and shores out."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from bench._video import TURN_NS, Made
+
+from moonless.echo.detector import Detector, design_rate
+from moonless.echo.grid import grid_for
+
+
+def nearest(plots, azimuth_rad, range_m):
+    """Index of the plot nearest a place, None beyond 60 m or 4 degrees."""
+    off = np.abs(np.mod(plots.azimuth_rel_rad - azimuth_rad + math.pi, 2 * math.pi) - math.pi)
+    ok = (off < math.radians(4.0)) & (np.abs(plots.range_m - range_m) < 60.0)
+    return int(np.flatnonzero(ok)[np.argmax(plots.strength_db[ok])]) if np.any(ok) else None
+
+
+def test_points_are_found_where_they_are_across_the_bow_too():
+    made = Made()
+    truth = [(0.0, 500.0), (0.01, 1500.0), (2.0, 800.0), (4.0, 1900.0), (6.27, 1100.0)]
+    for azimuth, range_m in truth:
+        made.point(azimuth, range_m, 30.0)
+    plots = Detector().detect(made.scan()).plots
+    for azimuth, range_m in truth:
+        i = nearest(plots, azimuth, range_m)
+        assert i is not None
+        off = math.remainder(plots.azimuth_rel_rad[i] - azimuth, 2 * math.pi)
+        assert abs(off) < 0.1 * made.beam_rad
+        assert plots.range_m[i] == pytest.approx(range_m, abs=2.5)
+        assert plots.strength_db[i] == pytest.approx(28.5, abs=2.5)
+        assert plots.range_extent_m[i] == 0.0
+        assert plots.cross_extent_m[i] == 0.0
+
+
+@pytest.mark.parametrize("spokes", [90, 360, 720, 2048])
+@pytest.mark.parametrize("cells", [64, 500])
+def test_any_spoke_and_cell_count(spokes, cells):
+    made = Made(n_spoke=spokes, n_cell=cells, cell_m=3000.0 / cells)
+    made.point(1.0, 1500.0, 30.0)
+    plots = Detector().detect(made.scan()).plots
+    assert nearest(plots, 1.0, 1500.0) is not None
+
+
+@pytest.mark.parametrize(
+    "receiver",
+    [
+        {"full_scale": 15, "level": 3.0, "db_per_count": 4.0},
+        {"full_scale": 65_535, "level": 9000.0, "db_per_count": 0.002},
+        {"law": "linear", "level": 8.0},
+        {"law": "square", "level": 2.0},
+        {"level": 2.0},  # most of the noise lies under count 0
+    ],
+)
+def test_any_receiver(receiver):
+    made = Made(**receiver)
+    for azimuth in (1.0, 3.0, 5.0):
+        made.point(azimuth, 1200.0, 20.0)
+    detector = Detector()
+    for turn in range(3):
+        plots = detector.detect(made.scan(number=turn)).plots
+        for azimuth in (1.0, 3.0, 5.0):
+            assert nearest(plots, azimuth, 1200.0) is not None
+        assert len(plots) < 20
+
+
+def test_zeroed_video_still_gives_its_echoes():
+    made = Made()
+    made.point(1.0, 1000.0, 25.0)
+    detector = Detector()
+    for turn in range(3):
+        echo = made.counts(made.draw())
+        echo[echo < 60 + 10 / 0.4] = 0
+        plots = detector.detect(made.scan(echo, number=turn)).plots
+        assert nearest(plots, 1.0, 1000.0) is not None
+        assert len(plots) < 12
+
+
+def test_spokes_not_received_are_unknown_not_empty():
+    made = Made()
+    made.point(2.0, 1000.0, 30.0)
+    made.point(5.0, 1000.0, 30.0)
+    received = np.ones(made.n_spoke, np.bool_)
+    received[120:220] = False  # 1.47 to 2.7 rad
+    echo = made.counts(made.draw())
+    echo[~received] = 0
+    picture = Detector().detect(made.scan(echo, received))
+    assert nearest(picture.plots, 2.0, 1000.0) is None
+    assert nearest(picture.plots, 5.0, 1000.0) is not None
+    assert np.all(np.isnan(picture.clutter_db[140:200]))
+    assert np.all(np.isfinite(picture.clutter_db[300:]))
+    assert any("100 of 512 spokes" in note for note in picture.notes)
+
+
+def test_nothing_received_is_no_plots_and_no_floor():
+    made = Made(n_spoke=64, n_cell=64)
+    echo = np.zeros((64, 64), np.uint8)
+    picture = Detector().detect(made.scan(echo, np.zeros(64, np.bool_)))
+    assert len(picture.plots) == 0
+    assert picture.shores == ()
+    assert np.all(np.isnan(picture.clutter_db))
+
+
+def test_own_pose_is_the_spokes_own():
+    made = Made()
+    made.point(3.0, 1000.0, 30.0)
+    scan = made.scan()
+    plots = Detector().detect(scan).plots
+    i = nearest(plots, 3.0, 1000.0)
+    spoke = round(3.0 / (2 * math.pi) * made.n_spoke)
+    assert abs(plots.time_ns[i] - scan.time_ns[spoke]) <= 2 * TURN_NS // made.n_spoke
+    assert plots.heading_true_rad[i] == made.heading_rad
+    assert plots.own_lat_deg[i] == made.lat_deg
+
+
+def test_unknown_pose_does_not_stop_detection():
+    made = Made(lat_deg=float("nan"), lon_deg=float("nan"), heading_rad=float("nan"))
+    made.point(3.0, 1000.0, 25.0)
+    detector = Detector()
+    for turn in range(4):
+        plots = detector.detect(made.scan(number=turn)).plots
+        i = nearest(plots, 3.0, 1000.0)
+        assert i is not None
+        assert math.isnan(plots.own_lat_deg[i])
+
+
+def test_other_radars_pulses_go_and_points_stay():
+    made = Made()
+    truth = [(0.5 + k, 400.0 + 250.0 * k) for k in range(6)]
+    for azimuth, range_m in truth:
+        made.point(azimuth, range_m, 22.0)
+    clean, jammed = Detector(), Detector()
+    for turn in range(3):
+        video = made.draw()
+        without = clean.detect(made.scan(made.counts(video), number=turn))
+        spoke = np.arange(0, made.n_spoke, 3)
+        cell = (spoke * 37) % (made.n_cell - 6)
+        for s, c in zip(spoke, cell, strict=True):
+            video[s, c : c + 4] += 1000.0
+        picture = jammed.detect(made.scan(made.counts(video), number=turn))
+        assert picture.spikes_removed >= 0.9 * spoke.size
+        assert len(picture.plots) <= len(without.plots) + 2
+        for azimuth, range_m in truth:
+            a, b = nearest(without.plots, azimuth, range_m), nearest(picture.plots, azimuth, range_m)
+            assert a is not None
+            assert b is not None
+            assert picture.plots.strength_db[b] == pytest.approx(without.plots.strength_db[a], abs=1.0)
+
+
+def land(made: Made, snr_db: float = 45.0) -> None:
+    """A coast from 1200 m out over 90 degrees, with a quiet bay of open water before it."""
+    rows = slice(100, 228)
+    made.power[rows, 200:330] += 10 ** (snr_db / 10) * made.texture(2.0, 8, 6)[rows, 200:330]
+
+
+def test_land_is_a_shore_and_a_mark_before_it_is_a_plot():
+    made = Made()
+    land(made)
+    azimuth = 164 * 2 * math.pi / made.n_spoke
+    made.point(azimuth, 1100.0, 35.0)
+    detector = Detector()
+    for turn in range(4):
+        picture = detector.detect(made.scan(number=turn))
+        assert 1 <= len(picture.shores) <= 12
+        widest = max(picture.shores, key=lambda s: s.azimuth_rel_rad.size)
+        assert np.median(widest.near_range_m) == pytest.approx(1200.0, abs=20.0)
+        assert np.ptp(widest.azimuth_rel_rad) > 1.3
+        i = nearest(picture.plots, azimuth, 1100.0)
+        assert i is not None
+        assert picture.plots.range_m[i] == pytest.approx(1100.0, abs=6.0)
+        assert len(picture.plots) < 25
+
+
+def test_weak_steady_echo_comes_up_and_spikes_do_not():
+    """A point in spiky sea that a single turn rarely shows is shown after some turns more often than not."""
+    alone, later = 0, 0
+    for seed in range(6):
+        made = Made(seed=seed, n_spoke=360, n_cell=300, cell_m=6.0, pulse_m=18.0)
+        made.point(2.0, 900.0, 17.0)
+        detector = Detector()
+        for turn in range(9):
+            sea = 10.0 * made.texture(0.8, 4, 3)
+            sea[:, 220:] = 0.0
+            seen = nearest(detector.detect(made.scan(made.counts(made.draw(sea)), number=turn)).plots, 2.0, 900.0)
+            alone += turn < 2 and seen is not None
+            later += turn >= 5 and seen is not None
+    assert later / 24 > alone / 12 + 0.15
+    assert later / 24 > 0.5
+
+
+def test_hulls_have_length_and_direction():
+    made = Made(n_spoke=1024, n_cell=400, cell_m=4.0, beam_deg=1.5, pulse_m=12.0)
+    # 100 m across the line of sight at 800 m, and 80 m along it.
+    for k in np.linspace(-50.0, 50.0, 21):
+        made.point(1.0 + k / 800.0, 800.0, 25.0)
+    for k in np.linspace(-40.0, 40.0, 17):
+        made.point(3.0, 800.0 + k, 25.0)
+    plots = Detector().detect(made.scan()).plots
+    across, along = nearest(plots, 1.0, 800.0), nearest(plots, 3.0, 800.0)
+    assert plots.cross_extent_m[across] == pytest.approx(100.0, rel=0.2)
+    assert plots.range_extent_m[across] == 0.0
+    turned = math.remainder(plots.orientation_rel_rad[across] - (1.0 + math.pi / 2), math.pi)
+    assert abs(turned) < 0.15
+    assert plots.range_extent_m[along] == pytest.approx(80.0, rel=0.2)
+    assert abs(math.remainder(plots.orientation_rel_rad[along] - 3.0, math.pi)) < 0.15
+
+
+def test_close_echoes_are_parted_where_there_is_a_gap():
+    made = Made(n_spoke=1024, n_cell=400, cell_m=4.0, beam_deg=3.0, pulse_m=16.0)
+    for gap, azimuth in ((1.6, 1.0), (0.5, 4.0)):
+        made.point(azimuth, 1000.0, 30.0)
+        made.point(azimuth + gap * made.beam_rad, 1000.0, 30.0)
+    plots = Detector().detect(made.scan()).plots
+    near = np.abs(plots.range_m - 1000.0) < 20.0
+    apart = near & (np.abs(plots.azimuth_rel_rad - 1.0) < 0.2)
+    merged = near & (np.abs(plots.azimuth_rel_rad - 4.0) < 0.2)
+    assert np.count_nonzero(apart & (plots.strength_db > 15)) == 2
+    assert np.count_nonzero(merged & (plots.strength_db > 15)) == 1
+
+
+def test_saturated_echo_says_so():
+    made = Made(full_scale=120)
+    made.point(1.0, 1000.0, 40.0)
+    plots = Detector().detect(made.scan()).plots
+    i = nearest(plots, 1.0, 1000.0)
+    assert plots.is_clipped[i]
+    assert plots.peak_count[i] == 120
+
+
+def test_turning_the_world_turns_the_plots():
+    made = Made()
+    for k in range(5):
+        made.point(0.3 + 1.1 * k, 400.0 + 300.0 * k, 25.0)
+    echo = made.counts(made.draw())
+    grid = grid_for(made.n_spoke, made.n_cell, made.cell_m, made.beam_rad, made.pulse_m)
+    # A whole number of rows of equal width, so that the blocks fall alike.
+    spokes = int(grid.row_edge[grid.n_row // 2])
+    assert (
+        np.array_equal(
+            np.diff(np.roll(grid.row_edge[:-1], -(grid.n_row // 2)))[: grid.n_row // 2 - 1],
+            np.diff(grid.row_edge)[: grid.n_row // 2 - 1],
+        )
+        or made.n_spoke % 2 == 0
+    )
+    a = Detector().detect(made.scan(echo)).plots
+    b = Detector().detect(made.scan(np.roll(echo, made.n_spoke // 2, axis=0))).plots
+    del spokes
+    strong_a, strong_b = a.strength_db > 12, b.strength_db > 12
+    assert np.count_nonzero(strong_a) == np.count_nonzero(strong_b) == 5
+    order_a, order_b = np.argsort(a.range_m[strong_a]), np.argsort(b.range_m[strong_b])
+    np.testing.assert_allclose(a.range_m[strong_a][order_a], b.range_m[strong_b][order_b], atol=1.5)
+    turned = a.azimuth_rel_rad[strong_a][order_a] + math.pi - b.azimuth_rel_rad[strong_b][order_b]
+    np.testing.assert_allclose(np.sin(turned), 0.0, atol=0.1 * made.beam_rad)
+
+
+def test_design_rate_is_bounded():
+    small = design_rate(grid_for(90, 64, 50.0, 0.07, 40.0))
+    large = design_rate(grid_for(4096, 4096, 1.0, 0.01, 3.0))
+    assert small == 1e-4
+    assert 1e-6 <= large < 1e-5
+
+
+@pytest.mark.parametrize("case", ["noise", "spiky sea", "edge"])
+def test_false_alarms_stay_near_the_design(case):
+    """A small version of ``python -m bench detection``: wider bounds for the smaller count."""
+    made = Made(n_spoke=720, n_cell=320, cell_m=6.0, pulse_m=18.0, beam_deg=3.9, seed=5)
+    design = 1e-3
+    detector = Detector(p_false=design)
+    passed = tested = 0
+    for turn in range(9):
+        clutter = np.zeros((made.n_spoke, made.n_cell))
+        if case == "spiky sea":
+            clutter[:, :220] = 100.0 * made.texture(1.0, 8, 3)[:, :220]
+        elif case == "edge":
+            clutter[:, :160] = 99.0
+        scan = made.scan(made.counts(made.draw(clutter)), number=turn)
+        detector.detect(scan)
+        seen = detector.examine(scan)
+        if turn >= 3:
+            mask = (seen.box_db >= seen.threshold_db)[:, : 200 if case == "spiky sea" else None]
+            passed += int(mask.sum())
+            tested += mask.size
+    assert 0.4 * design < passed / tested < 2.0 * design
