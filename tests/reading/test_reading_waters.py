@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -13,6 +14,7 @@ from hypothesis.extra.numpy import arrays
 
 from moonless.constants import TAU
 from moonless.reading import reference
+from moonless.reading.outlines import outlines
 from moonless.reading.place import edges_of
 from moonless.reading.rays import N_BEARINGS, crossings
 from moonless.reading.strips import join, ring_of
@@ -121,3 +123,32 @@ def test_horizon_of_a_small_craft() -> None:
     shut = horizon_mask(RADAR, r, 1.0)[0]
     # 4/3 earth, sum of both horizons (sqrt(2 k R h), elementary): 3 m and 1 m give 3.855 + 2.226 NM.
     assert r[np.argmax(shut)] / 1852.0 == pytest.approx(3.855 + 2.226, abs=0.01)
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    arrays(np.int8, st.tuples(st.integers(1, 14), st.integers(1, 12)), elements=st.sampled_from([0, 0, 1, 2])),
+    st.sampled_from([0.0, 7.0]),
+)
+def test_compiled_outlines_equal_their_twin(cause: np.ndarray, tolerance: float) -> None:
+    water = Waters(5.0, np.zeros(cause.shape, dtype=bool), cause)
+    rows: list[list[tuple[float, float, str]]] = [[] for _ in range(len(cause))]
+    for i, line in enumerate(cause):
+        edges = np.flatnonzero(np.diff(np.concatenate([[0], line, [0]])))
+        cuts = sorted({0, len(line), *edges.tolist()})
+        for a, b in pairwise(cuts):
+            if line[a]:
+                rows[i].append((a * water.cell_m, b * water.cell_m, str(line[a])))
+    expected = {}
+    for strip in join(rows):
+        ring = ring_of(strip, 0.1, 3.0, -4.0, tolerance)
+        expected[(strip.first, strip.near_m[0])] = (strip.cause, ring)
+    rings, causes = outlines(cause, 5.0, 0.1, 3.0, -4.0, tolerance, 0)
+    assert len(rings) == len(expected)
+    left = list(expected.values())
+    for ring, number in zip(rings, causes, strict=True):
+        match = [
+            k for k, (c, r) in enumerate(left) if c == str(number) and r.shape == ring.shape and np.allclose(r, ring)
+        ]
+        assert match
+        left.pop(match[0])

@@ -22,12 +22,15 @@ def rings_lonlat(frame: LocalFrame, rings_en: Sequence[Floats]) -> list[list[lis
     """Return closed rings of [lon, lat]; one projection call for all of them, which is what makes it fast."""
     if not rings_en:
         return []
-    closed = [ring if np.array_equal(ring[0], ring[-1]) else np.vstack([ring, ring[:1]]) for ring in rings_en]
+    closed = [
+        ring if ring[0, 0] == ring[-1, 0] and ring[0, 1] == ring[-1, 1] else np.concatenate([ring, ring[:1]])
+        for ring in rings_en
+    ]
     points = np.concatenate(closed)
     lat, lon = frame.to_geographic(points[:, 0], points[:, 1])
-    lonlat = np.round(np.column_stack([lon, lat]), 7)
-    cuts = np.cumsum([len(ring) for ring in closed])[:-1]
-    return [part.tolist() for part in np.split(lonlat, cuts)]
+    lonlat = np.round(np.column_stack([lon, lat]), 7).tolist()
+    ends = np.cumsum([len(ring) for ring in closed]).tolist()
+    return [lonlat[end - len(ring) : end] for ring, end in zip(closed, ends, strict=True)]
 
 
 def polygon(rings: list[list[list[float]]]) -> dict[str, Any]:

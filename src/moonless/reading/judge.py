@@ -120,21 +120,20 @@ class Judge:
                 self._boat, own, place, reach, evidence, None if outlook is None else outlook.shadow_height_m, curve,
                 self._performance.offset_db, scan, picture, pulse_m,
             )  # fmt: skip
-        rows = water.intervals() if water is not None else None
         line = self._seeing_line(situation, own, curve)
         echoes = tell(own, evidence, explained, place, agreement.heading_bias if agreement.is_known else 0.0)
         stopping = None if own.sog is None else stopping_line_m(own.sog, self._boat)
         advice = self._advise(own, line, water)
         registration = _registration(agreement)
         calls = self._calls(
-            situation, own, place, echoes, missing, agreement, registration, advice, rows, reach, stopping
+            situation, own, place, echoes, missing, agreement, registration, advice, water, reach, stopping
         )
         return Reading(
             time_ns=situation.time_ns,
             own=_own(situation, own),
             echoes=echoes,
             missing=missing,
-            hidden=None if rows is None else shadows.polygons(own, rows, reach),
+            hidden=None if water is None else shadows.polygons(own, water, reach),
             seeing=self._seeing(curve) if scan is not None else (),
             seeing_line=None if line is None else _line_polygon(own, _cut(line, water, reach)),
             stopping_m=stopping,
@@ -272,7 +271,7 @@ class Judge:
         agreement: Agreement,
         registration: Registration,
         advice: SpeedAdvice,
-        rows: Any,
+        water: Waters | None,
         reach: float,
         stopping: float | None,
     ) -> tuple[Call, ...]:
@@ -284,10 +283,10 @@ class Judge:
         found += over
         found += matters.of_agreement(agreement, self._boat, registration.agrees)
         found += matters.of_performance(self._performance.fall_db, self._performance.sigma_db)
-        if place is not None and rows is not None:
+        if place is not None and water is not None:
             # What opens is looked for every few seconds: it changes slowly, and costs a dozen sweeps.
             if not 0 <= situation.time_ns - self._opening_ns < 5 * NS_PER_S:
-                self._opening = next_opening(place.land_edges, own, rows, min(reach, 4000.0))
+                self._opening = next_opening(place.land_edges, own, water.intervals(), min(reach, 4000.0))
                 self._opening_ns = situation.time_ns
             found += matters.of_opening(wheel, self._opening, stopping)
         if self._dangers is not None:

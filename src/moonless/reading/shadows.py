@@ -14,12 +14,12 @@ from moonless.echo.types import EchoPicture
 from moonless.radar.detection import clutter_weight, required_snr
 from moonless.reading import geojson, waters
 from moonless.reading.evidence import Evidence
+from moonless.reading.outlines import outlines
 from moonless.reading.own import OwnPlane
 from moonless.reading.place import Place
 from moonless.reading.rays import N_BEARINGS, bearing_index, crossings
 from moonless.reading.seeing import P_TURN_HELD, Curve, clutter_at
 from moonless.reading.speed import HiddenAhead
-from moonless.reading.strips import Interval, join, ring_of
 from moonless.reading.waters import Waters
 from moonless.scan.types import Scan
 
@@ -150,12 +150,14 @@ def ahead(own: OwnPlane, water: Waters) -> list[HiddenAhead]:
     return out
 
 
-def polygons(own: OwnPlane, rows: list[list[Interval]], reach_m: float) -> dict[str, Any]:
+def polygons(own: OwnPlane, water: Waters, reach_m: float) -> dict[str, Any]:
     """Return the hidden water as a GeoJSON FeatureCollection, each feature with its cause in ``by``."""
-    step = TAU / N_BEARINGS
-    strips = [s for s in join(rows) if len(s.near_m) > 1 or s.far_m[0] - s.near_m[0] >= waters.LEAST_DEPTH_M]
-    rings = [ring_of(s, step, own.east_m, own.north_m, tolerance_m=TOLERANCE_SHARE * reach_m) for s in strips]
+    least = max(1, math.ceil(waters.LEAST_DEPTH_M / water.cell_m))
+    rings, causes = outlines(
+        water.cause, water.cell_m, TAU / N_BEARINGS, own.east_m, own.north_m, TOLERANCE_SHARE * reach_m, least
+    )
     lonlat = geojson.rings_lonlat(own.frame, rings)
     return geojson.collection(
-        geojson.feature(geojson.polygon([ring]), by=strip.cause) for strip, ring in zip(strips, lonlat, strict=True)
+        geojson.feature(geojson.polygon([ring]), by=waters.CAUSES[number - 1])
+        for number, ring in zip(causes, lonlat, strict=True)
     )
