@@ -162,6 +162,19 @@ def test_a_clock_that_jumps_is_told() -> None:
     assert any(f.what == "clock" and f.state == "jumped" for t in turns for f in t.reading.faults)
 
 
+def test_a_computer_clock_that_was_wrong_from_the_beginning_is_no_fault() -> None:
+    # A board without a battery: two years behind until the receiver speaks.
+    turns: list[Turn] = []
+    chain = Chain(default_boat())
+    wrong_ns = -2 * 365 * 86_400 * NS_PER_S
+    for now, kind, data in MadeRun().events(15.0):
+        received = now + wrong_ns
+        turns += chain.feed_radar(data, received) if kind == "radar" else chain.feed_nmea(data, received)
+    assert len(turns) >= 5
+    assert [f for t in turns for f in t.reading.faults] == []
+    assert all(-1.0 < seconds_of(t) < 16.0 for t in turns)
+
+
 def test_time_of_receipt_that_goes_back_is_survived() -> None:
     chain = Chain(default_boat())
     turns: list[Turn] = []

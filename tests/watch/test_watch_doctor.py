@@ -50,9 +50,7 @@ def test_what_is_missing_is_said(run_files: tuple[Path, Path], tmp_path: Path) -
 
 def test_settings_say_where_they_come_from(tmp_path: Path) -> None:
     boat = tmp_path / "boat.toml"
-    boat.write_text(
-        '[boat]\nname = "x"\nlength_m = 8\nbeam_m = 2.5\ndraught_m = 0.6\nair_draught_m = 3\n'
-    )
+    boat.write_text('[boat]\nname = "x"\nlength_m = 8\nbeam_m = 2.5\ndraught_m = 0.6\nair_draught_m = 3\n')
     lines = _say("--boat", str(boat)).splitlines()
     assert any(line.split() == ["boat.length_m", "8", "boat", "file"] for line in lines)
     assert any(line.split() == ["boat.eye_height_m", "2.5", "default"] for line in lines)

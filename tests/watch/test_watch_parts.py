@@ -81,23 +81,25 @@ def test_the_said_second_dates_the_position(second: int, age_s: int) -> None:
 def test_clocks_that_agree_are_left_alone() -> None:
     times = TimeBase()
     for i in range(20):
-        assert not times.said(T0 + i * NS_PER_S, T0 + i * NS_PER_S - 300_000_000)
+        assert times.said(T0 + i * NS_PER_S, T0 + i * NS_PER_S - 300_000_000) == "same"
     assert times.utc(T0) == T0
 
 
 def test_a_computer_clock_that_is_wrong_is_put_right() -> None:
     times = TimeBase()
     wrong = -86_400 * 365 * NS_PER_S  # a board without a battery, a year behind
+    news = []
     for i in range(20):
         late = (i % 5) * 100_000_000  # arrives up to 0.4 s late
-        times.said(T0 + wrong + i * NS_PER_S + late, T0 + i * NS_PER_S)
+        news.append(times.said(T0 + wrong + i * NS_PER_S + late, T0 + i * NS_PER_S))
+    assert news == ["moved"] + ["same"] * 19
     assert times.utc(T0 + wrong) == pytest.approx(T0, abs=1)
 
 
 def test_a_jump_is_told_once() -> None:
     times = TimeBase()
     told = [times.said(T0 + i * NS_PER_S, T0 + i * NS_PER_S + (0 if i < 5 else 7 * NS_PER_S)) for i in range(10)]
-    assert told == [i == 5 for i in range(10)]
+    assert told == ["jumped" if i == 5 else "same" for i in range(10)]
     assert times.utc(T0) == T0 + 7 * NS_PER_S
     assert times.received(T0) is False
     assert times.received(T0 - 5 * NS_PER_S) is True

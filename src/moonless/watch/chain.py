@@ -154,9 +154,13 @@ class Chain:
             decoder = self.nmea[link] = NmeaDecoder()
         events = decoder.datagram(data, received_ns) if is_datagram else decoder.feed(data, received_ns)
         self.intake.take(events, link)
-        if self.intake.clock_jumped:
-            self.intake.clock_jumped = False
-            self._clock_jumped(self._times.utc(received_ns))
+        news = self.intake.clock_news
+        if news != "same":
+            self.intake.clock_news = "same"
+            now_ns = self._now_ns = self._times.utc(received_ns)
+            self._begin_again(now_ns)
+            if news == "jumped":
+                self._faults.jumped("clock", now_ns)
         return turns
 
     def tick(self, now_ns: int) -> list[Turn]:
@@ -229,10 +233,13 @@ class Chain:
         return due if now_ns - picture_ns > NO_PICTURE_S * NS_PER_S else None
 
     def _clock_jumped(self, now_ns: int) -> None:
-        """A clock jumped: nothing from before can be compared with what comes."""
+        self._begin_again(now_ns)
+        self._faults.jumped("clock", now_ns)
+
+    def _begin_again(self, now_ns: int) -> None:
+        """The time line has moved: nothing from before can be compared with what comes."""
         self._assembler.flush(self.intake.poses)
         self._faults.begin_again(now_ns)
-        self._faults.jumped("clock", now_ns)
         self.intake.forget()
         self._tracker = None
         self._hidden = None

@@ -19,7 +19,7 @@ from moonless.scan.pose import PoseSample, PoseSeries
 from moonless.units import NS_PER_S
 from moonless.watch.ais_table import AisTable
 from moonless.watch.faults import FaultWatch
-from moonless.watch.timebase import TimeBase
+from moonless.watch.timebase import ClockNews, TimeBase
 from moonless.wire.nmea_events import AisSaid, ClockSaid, DepthSaid, NoFixSaid, PoseSaid, Said, WindSaid
 
 TAKE_OVER_S = 2.0
@@ -65,7 +65,7 @@ class Intake:
         self._boat = boat
         self._times = times
         self._faults = faults
-        self.clock_jumped = False
+        self.clock_news: ClockNews = "same"
         self.forget()
 
     def forget(self) -> None:
@@ -86,8 +86,9 @@ class Intake:
 
     def _take(self, event: Said, link: str) -> None:
         if isinstance(event, ClockSaid):
-            if self._times.said(event.received_ns, event.time_ns):
-                self.clock_jumped = True
+            news = self._times.said(event.received_ns, event.time_ns)
+            if news != "same":
+                self.clock_news = news
             return
         now_ns = self._times.utc(event.received_ns)
         source = (link, event.talker, event.kind)

@@ -8,14 +8,18 @@ Rules of this file:
   tenths of a second to arrive, so small differences say nothing about the clock.  Past that, the receiver is right.
 - The radar's time is believed while it agrees with the time of receipt to `AGREES_S`; past that its records are moved
   by the difference, which is held until it changes.
-- A difference that changes by more than `JUMP_S` from one record to the next is a clock that jumped.
+- A difference that changes by more than `JUMP_S` from one record to the next is a clock that jumped.  The first word of
+  a receiver that finds the computer's clock wrong is no jump, but moves the time line all the same.
 """
 
 from __future__ import annotations
 
 from collections import deque
+from typing import Literal
 
 from moonless.units import NS_PER_S
+
+ClockNews = Literal["same", "moved", "jumped"]
 
 AGREES_S = 2.0
 JUMP_S = 1.5
@@ -59,9 +63,15 @@ class TimeBase:
         last, self._last_received_ns = self._last_received_ns, received_ns
         return last is not None and last - received_ns > JUMP_S * NS_PER_S
 
-    def said(self, received_ns: int, said_ns: int) -> bool:
-        """Take note of a date and time the receiver said; return True if it shows a jump."""
-        return self._to_utc.take(said_ns - received_ns)
+    def said(self, received_ns: int, said_ns: int) -> ClockNews:
+        """Take note of a date and time the receiver said; return what it does to the time line."""
+        before = self._to_utc.ns
+        jumped = self._to_utc.take(said_ns - received_ns)
+        moved = abs(self._to_utc.ns - before) > JUMP_S * NS_PER_S
+        if jumped or moved:
+            # The radar's clock was held against the old line.
+            self._radar = ClockDifference()
+        return "jumped" if jumped else "moved" if moved else "same"
 
     def utc(self, received_ns: int) -> int:
         """Return UTC for a time of receipt."""
