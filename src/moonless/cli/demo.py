@@ -38,8 +38,8 @@ def command(port: int, host: str, speed: float, scene: Path | None, no_browser: 
     from moonless.helm.apart import Apart
     from moonless.helm.app import check_built
     from moonless.helm.hub import hello_boat
+    from moonless.helm.jobs import DemoJob
     from moonless.helm.serve import serve
-    from moonless.helm.workshop import DemoJob
     from moonless.scene.file import demo_folder, load_scene
 
     check_built()

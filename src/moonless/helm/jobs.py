@@ -1,0 +1,316 @@
+"""The three things a watch's process can do: play the demo, play a recording, keep the watch on live links.
+
+Chart, radar model and chain are imported inside: the screens hear from the process before compilers are loaded.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import itertools
+import math
+import queue
+import tempfile
+import threading
+from collections.abc import Iterator
+from dataclasses import dataclass
+from multiprocessing.connection import Connection
+from pathlib import Path
+from typing import Any
+
+from moonless.clock import steady_s
+from moonless.errors import NoCoverage
+from moonless.helm.events import Notice, PoseNow
+from moonless.helm.workshop import Desk, Paced, Piece, Slice, pose_of, slim
+from moonless.watch.types import Turn
+
+# Bytes are handed to the chain in slices of this much of the story's time: short enough that spokes reach the screen
+# at once, long enough that slicing costs nothing.
+SLICE_NS = 40_000_000
+POSE_S = 0.1
+
+
+@dataclass(frozen=True, slots=True)
+class DemoJob:
+    """Play a scene of made radar and made instruments."""
+
+    scene: Path
+    speed: float = 1.0
+
+    def run(self, pipe: Connection) -> None:
+        """Play it round until the pipe closes."""
+        pipe.send(Notice("reading the chart", 0.1))
+        from moonless.chart.knowledge import Knowledge
+        from moonless.chart.library import Chart
+        from moonless.scene.types import Scene
+
+        scene = Scene.load(self.scene)
+        chart = Chart.open(list(scene.waters.paths)) if scene.waters.paths else None
+        lat, lon = (float(v) for v in scene.frame.to_geographic(*scene.own.start_m))
+        pipe.send(PoseNow(lat, lon, None, None, None, None))
+        _send_chart(pipe, chart, lat, lon)
+        pipe.send(Notice("the radar is warming: the very first start compiles it, a quarter of a minute", 0.3))
+        from moonless.scene.player import ScenePlayer
+        from moonless.watch.chain import Chain
+
+        player = ScenePlayer(scene)
+        pipe.send(Notice("the radar is warming: drawing the first turn", 0.6))
+        paced = Paced(pipe, self.speed, "the story")
+        with tempfile.TemporaryDirectory(prefix="moonless-demo-") as folder:
+            for number in itertools.count():
+                # What is kept in mind goes with the telling: these waters are not real.
+                knowledge = Knowledge.open(Path(folder) / f"told-{number}.gpkg")
+                chain = Chain(scene.boat, chart, knowledge, on_spokes=paced.on_spokes)
+                chain.tide_m = scene.tide_m
+                ahead = _Ahead(player)
+                try:
+                    paced.play(_scene_slices(ahead), chain, Desk(chain, knowledge, pipe.send))
+                finally:
+                    ahead.stop()
+                player.restart()
+
+
+@dataclass(frozen=True, slots=True)
+class ReplayJob:
+    """Play a recording, or a radar file and NMEA files, as they were received."""
+
+    boat: Any  # moonless.boat.types.Boat
+    charts: tuple[Path, ...]
+    recording: Path | None = None
+    radar: tuple[Path, ...] = ()
+    nmea: tuple[Path, ...] = ()
+    knowledge: Path | None = None
+    speed: float = 1.0
+
+    def run(self, pipe: Connection) -> None:
+        """Play it round until the pipe closes."""
+        pipe.send(Notice("reading the chart", 0.1))
+        chart, knowledge = _open(self.charts, self.knowledge)
+        pipe.send(Notice("reading the recording", 0.4))
+        from moonless.watch.chain import Chain
+        from moonless.watch.replay import Replay
+
+        paced = Paced(pipe, self.speed, "the recording")
+        while True:
+            replay = Replay(radar=self.radar, nmea=self.nmea, recording=self.recording, until_damage=True)
+            chain = Chain(self.boat, chart, knowledge, on_spokes=paced.on_spokes)
+            sender = _ChartSender(pipe, chart)
+            paced.play(_replay_slices(replay, chain, sender), chain, Desk(chain, knowledge, pipe.send))
+
+
+@dataclass(frozen=True, slots=True)
+class LiveJob:
+    """Keep the watch on live links."""
+
+    boat: Any
+    charts: tuple[Path, ...]
+    radar: Any | None  # moonless.wire.links.LinkSpec
+    nmea: tuple[Any, ...]
+    record: Path | None = None
+    knowledge: Path | None = None
+
+    def run(self, pipe: Connection) -> None:
+        """Watch until the pipe closes."""
+        pipe.send(Notice("reading the chart", 0.1))
+        chart, knowledge = _open(self.charts, self.knowledge)
+        pipe.send(Notice("listening", 0.6))
+        asyncio.run(self._watch(pipe, chart, knowledge))
+
+    async def _watch(self, pipe: Connection, chart: Any, knowledge: Any) -> None:
+        from moonless.watch.live import LiveWatch
+        from moonless.watch.types import LinkNow, SpokesNow
+
+        writing = threading.Lock()
+        loop = asyncio.get_running_loop()
+        over = loop.create_future()
+
+        def end() -> None:
+            if not over.done():
+                over.set_result(None)
+
+        def send(event: object) -> None:
+            try:
+                with writing:
+                    pipe.send(event)
+            except OSError:
+                loop.call_soon_threadsafe(end)
+
+        def on_event(event: Turn | SpokesNow | LinkNow) -> None:
+            if isinstance(event, Turn):
+                desk.saw(event)
+                send(slim(event))
+                send(Notice(""))
+            else:
+                send(event)
+
+        watch = LiveWatch(
+            self.boat, chart, knowledge, radar=self.radar, nmea=self.nmea, on_event=on_event, record=self.record
+        )
+        desk = Desk(watch.chain, knowledge, send)
+        sender = _ChartSender(_Locked(send), chart)
+
+        def listen() -> None:
+            while True:
+                try:
+                    control = pipe.recv()
+                except (EOFError, OSError):
+                    loop.call_soon_threadsafe(end)
+                    return
+                watch.ask(lambda _, control=control: _nothing(desk.take(control)))  # type: ignore[misc]
+
+        def tell_pose(chain: Any) -> None:
+            pose = pose_of(chain.own(watch._clock.now_ns()))
+            send(pose)
+            sender.at(pose)
+
+        threading.Thread(target=listen, daemon=True).start()
+        watching = asyncio.create_task(watch.run())
+        while not over.done() and not watching.done():
+            watch.ask(tell_pose)
+            await asyncio.sleep(POSE_S)
+        watching.cancel()
+        await asyncio.gather(watching, return_exceptions=True)
+
+
+class _Locked:
+    """A pipe's `send` that several threads may use."""
+
+    def __init__(self, send: Any) -> None:
+        self.send = send
+
+
+def _nothing(_: object) -> None:
+    return None
+
+
+def _open(charts: tuple[Path, ...], knowledge: Path | None) -> tuple[Any, Any]:
+    from moonless.chart.knowledge import Knowledge
+    from moonless.chart.library import Chart
+
+    chart = Chart.open(list(charts)) if charts else None
+    if knowledge is None:
+        return chart, None
+    knowledge.parent.mkdir(parents=True, exist_ok=True)
+    return chart, Knowledge.open(knowledge)
+
+
+class _ChartSender:
+    """Sends the chart around the boat, and again when she has gone far."""
+
+    def __init__(self, pipe: Any, chart: Any) -> None:
+        self._pipe = pipe
+        self._chart = chart
+        self._sent_at: tuple[float, float] | None = None
+        self._tried_s = -math.inf
+
+    def at(self, pose: PoseNow) -> None:
+        """Send if it is due."""
+        if self._chart is None or pose.lat_deg is None or pose.lon_deg is None:
+            return
+        from moonless.frames import geodesic
+        from moonless.helm.chart_json import ASK_AGAIN_M
+
+        if self._sent_at is not None:
+            gone, _ = geodesic(*self._sent_at, pose.lat_deg, pose.lon_deg)
+            if gone < ASK_AGAIN_M:
+                return
+        if steady_s() - self._tried_s < 10.0:
+            return
+        self._tried_s = steady_s()
+        if _send_chart(self._pipe, self._chart, pose.lat_deg, pose.lon_deg):
+            self._sent_at = (pose.lat_deg, pose.lon_deg)
+
+
+def _send_chart(pipe: Any, chart: Any, lat_deg: float, lon_deg: float) -> bool:
+    from moonless.helm.chart_json import chart_ready
+
+    if chart is None:
+        return False
+    try:
+        pipe.send(chart_ready(chart, lat_deg, lon_deg))
+    except NoCoverage:
+        # The reading says that the chart has ended; the screens go on with what they have.
+        return False
+    return True
+
+
+class _Ahead:
+    """Draws the next turns in a thread of its own while the present one is played."""
+
+    def __init__(self, player: Any) -> None:
+        self._turns: queue.Queue[Any] = queue.Queue(maxsize=2)
+        self._is_stopped = threading.Event()
+        self._thread = threading.Thread(target=self._draw, args=(player,), daemon=True)
+        self._thread.start()
+
+    def _draw(self, player: Any) -> None:
+        try:
+            for turn in itertools.chain(player.turns(), (None,)):
+                if not self._put(turn):
+                    return
+        except Exception as problem:
+            self._put(problem)
+
+    def _put(self, item: Any) -> bool:
+        while not self._is_stopped.is_set():
+            try:
+                self._turns.put(item, timeout=0.2)
+                return True
+            except queue.Full:
+                continue
+        return False
+
+    def __iter__(self) -> Iterator[Any]:
+        while True:
+            turn = self._turns.get()
+            if turn is None:
+                return
+            if isinstance(turn, Exception):
+                raise turn
+            yield turn
+
+    def stop(self) -> None:
+        """Draw no more; the player is free again when this returns."""
+        self._is_stopped.set()
+        self._thread.join()
+
+
+def _scene_slices(turns: _Ahead) -> Iterator[Slice]:
+    """Cut scene turns by time; empty slices too, so that time passes."""
+    for turn in turns:
+        nmea = [(line.time_ns, line.sentence.encode("ascii") + b"\r\n") for line in turn.nmea]
+        radar = list(turn.radar)
+        i = j = 0
+        at = turn.start_ns
+        while at < turn.end_ns:
+            at = min(at + SLICE_NS, turn.end_ns)
+            first_i, first_j = i, j
+            while i < len(nmea) and nmea[i][0] <= at:
+                i += 1
+            while j < len(radar) and radar[j][0] <= at:
+                j += 1
+            pieces = []
+            if i > first_i:
+                pieces.append(Piece("nmea", b"".join(data for _, data in nmea[first_i:i])))
+            if j > first_j:
+                pieces.append(Piece("radar", b"".join(data for _, data in radar[first_j:j])))
+            yield at, pieces
+
+
+def _replay_slices(replay: Any, chain: Any, sender: _ChartSender) -> Iterator[Slice]:
+    """Gather what a replay feeds into slices, filling silences with empty ones."""
+    pieces: list[Piece] = []
+    end_ns: int | None = None
+    for fed in replay.feeds():
+        if end_ns is None:
+            end_ns = fed.time_ns + SLICE_NS
+        while fed.time_ns > end_ns:
+            yield end_ns, pieces
+            if not pieces and fed.time_ns - end_ns > 60 * 1_000_000_000:
+                # A recording that was stopped for a while: the pause is not played.
+                end_ns = fed.time_ns
+            pieces = []
+            sender.at(pose_of(chain.own(end_ns)))
+            end_ns += SLICE_NS
+        pieces.append(Piece(fed.kind, fed.data, fed.link, fed.is_datagram))
+    if end_ns is not None:
+        yield end_ns, pieces
