@@ -235,13 +235,13 @@ def _live(boat: Boat, chart: Chart | None, radar: Any, nmea: list[Any], writer: 
 @contextlib.contextmanager
 def _bar(quiet: bool) -> Iterator[Any]:
     """Yield a function (words, share done) that shows how far the work is, on standard error."""
-    if quiet:
-        yield lambda words, done: None
-        return
     from rich.console import Console
     from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
     console = Console(stderr=True)
+    if quiet or not console.is_terminal:
+        yield lambda words, done: None
+        return
     columns = (
         TextColumn("{task.description}"),
         BarColumn(),
