@@ -21,6 +21,7 @@ from moonless.radar._kernels import (
     smear_azimuth_kernel,
     splat_kernel,
 )
+from moonless.radar.detection import clutter_weight, p_detect
 from moonless.radar.expected import finish
 from moonless.radar.mean import mean_echo, near_lobes
 from moonless.radar.multipath import LAND_TOP_M, Path, land_table, two_way_factor
@@ -152,6 +153,14 @@ def test_finish(coast: World, weather: Weather) -> None:
         want = (reference.smear_range(row, mean.half_cells, mean.half_rest) + rained[i]) * shown[i]
         np.testing.assert_allclose(everything[i], want, rtol=1e-3, atol=1e-6)
     np.testing.assert_allclose(snr, everything + sea, rtol=1e-4, atol=1e-6)
+    # The chance is that of what stands there against noise and weighed clutter.
+    spikes = np.ones(160)
+    spikes[:n_sea] = mean.spike_row
+    level = (everything - rained * shown) / (
+        1.0 + clutter_weight(mean.link.hits) * (want_sea * passed * spikes + rained)
+    )
+    found = np.where(shown, p_detect(np.maximum(level, 0.0), mean.link.hits), 0.0)
+    assert np.max(np.abs(found - chance)) < 0.04
     np.testing.assert_allclose(clutter, (want_sea * passed + rained) * shown, rtol=1e-3, atol=1e-6)
     assert np.all(chance[mean.is_blind] == 0.0) and np.all(chance <= 1.0)
 

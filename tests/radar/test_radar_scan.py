@@ -258,3 +258,22 @@ def test_heights_from_a_raster(tmp_path) -> None:
     assert np.isnan(ground[middle - round(500 / step), middle])
     with pytest.raises(SourceError, match="cannot be read as a raster"):
         read_ground(tmp_path / "absent.tif", LocalFrame(0.0, 0.0), 0.0, 0.0, 1500.0)
+
+
+def test_a_bridge_mirrors_what_stands_before_it() -> None:
+    from moonless.chart.types import Bridge
+    from moonless.radar.artefacts import bridge_images
+    from moonless.radar.points import point_echoes
+
+    # A long face along east, 500 m north of us; a ship on our side of it, another beyond.
+    bridge = Bridge("span", "made", "1", shapely.box(-400.0, 500.0, 400.0, 512.0), 8.0, None, False, {})
+    world = replace(World.of_land(shapely.MultiPolygon(), radius_m=3000.0), walls=walls_of((), (bridge,), 4.0))
+    mean = mean_echo(world, RADOME, HERE, GRID, 0.75, STILL)
+    ships = (PointTarget("near", 300.0, 200.0, 5000.0, 10.0), PointTarget("beyond", 300.0, 900.0, 5000.0, 10.0))
+    echoes = point_echoes(ships, mean.link, mean.path, HERE, GRID, mean.shadow_m, mean.water)
+    spoke, cell, snr = bridge_images(world, mean, echoes, HERE, -20.0)
+    # Mirrored in the line north = 500: from (300, 200) to (300, 800); in the far face, 512, to (300, 824).
+    places = {(round(r * math.sin(a)), round(r * math.cos(a))) for a, r in
+              zip(spoke * math.tau / 720, cell * 5.0 + 5.0, strict=True)}  # fmt: skip
+    assert places == {(300, 800), (300, 824)}
+    assert np.all(snr < echoes.snr[0] * 0.01)

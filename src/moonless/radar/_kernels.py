@@ -437,6 +437,7 @@ def finish_kernel(
     water,
     sea_row,
     wind_row,
+    spike_row,
     beam_spokes,
     rain,
     rain_loss,
@@ -451,9 +452,9 @@ def finish_kernel(
     """Spread in range, add side lobes, sea and rain, and say what would be seen.
 
     main (n_spoke, n_cell) float32; lobes (n_sector, n_cell) float64 near-lobe sums, far_row (n_cell,) float64;
-    sea_row (n_sea,) float64 power of the sea round the compass; wind_row (n_spoke,) float64; rain and rain_loss
-    (a, b) float32 coarse maps or (0, 0).  Fills snr, clutter (n_spoke, n_cell) float32 and, unless is_drawn, chance.
-    When is_drawn, snr is everything but the sea, and clutter is the sea alone.
+    sea_row (n_sea,) float64 power of the sea round the compass; wind_row (n_spoke,), spike_row (n_sea,) float64; rain
+    and rain_loss (a, b) float32 coarse maps or (0, 0).  Fills snr, clutter (n_spoke, n_cell) float32 and,
+    unless is_drawn, chance.  When is_drawn, snr is everything but the sea, and clutter is the sea alone.
     """
     n_spoke, n_cell = main.shape
     n_sector = lobes.shape[0]
@@ -484,6 +485,7 @@ def finish_kernel(
     after = row[pad + half_cells + 1 :]
     value_row = np.empty(n_cell, dtype=np.float32)
     sea = np.zeros(n_cell, dtype=np.float32)
+    spiky = np.zeros(n_cell, dtype=np.float32)
     ratio = np.empty(n_cell, dtype=np.float32)
     ratio_bits = ratio.view(np.int32)
     rained = np.zeros(n_cell, dtype=np.float32)
@@ -552,6 +554,7 @@ def finish_kernel(
         wind = wind_row[i] * share
         for j in range(n_sea):
             sea[j] = sea_row[j] * wind * seen[j] * passed[j]
+            spiky[j] = sea[j] * (spike_row[j] - 1.0)
         if is_drawn:
             for j in range(n_cell):
                 snr_i[j] = value_row[j] + rained[j]
@@ -561,7 +564,7 @@ def finish_kernel(
                 unwanted = sea[j] + rained[j]
                 snr_i[j] = value_row[j] + unwanted
                 clutter_i[j] = unwanted
-                ratio[j] = value_row[j] / (np.float32(1.0) + clutter_weight * unwanted)
+                ratio[j] = value_row[j] / (np.float32(1.0) + clutter_weight * (unwanted + spiky[j]))
             chance_i = chance[i]
             for j in range(n_cell):
                 chance_i[j] = chances[ratio_bits[j] >> shift]

@@ -43,6 +43,7 @@ class Mishaps:
     other_radars: int = 0  # whose pulses are heard
     indirect_db: float | None = None  # two-way loss of a reflection off the own mast (negative); None: no mast
     mast_rel_rad: float = math.pi  # where the mast stands, from the bow
+    bridge_db: float | None = None  # two-way loss of a reflection off a bridge (negative); None: bridges do not mirror
     multiple_db: float | None = None  # a strong near vessel echoes again at twice the range; loss of the second trip
     second_trace: bool = True  # what lies beyond the pulse interval is shown too near
     cables: bool = True
@@ -81,6 +82,8 @@ def add_extras(
     points: list[tuple[Floats, Floats, Floats]] = []
     if mishaps.indirect_db is not None:
         points.append(indirect(mean, echoes, mishaps.mast_rel_rad, mishaps.indirect_db))
+    if mishaps.bridge_db is not None:
+        points.append(bridge_images(world, mean, echoes, pose, mishaps.bridge_db))
     if mishaps.multiple_db is not None:
         points.append(multiple(mean, echoes, mishaps.multiple_db))
     if mishaps.second_trace:
@@ -119,6 +122,49 @@ def indirect(mean: MeanEcho, echoes: PointEchoes, mast_rel_rad: float, loss_db: 
     n = int(strong.sum())
     spoke = np.full(n, (mast_rel_rad % TAU) / TAU * mean.grid.n_spoke)
     return spoke, echoes.cell[strong], echoes.snr[strong] * 10.0 ** (loss_db / 10.0)
+
+
+# Parts of a bridge shorter than this are no mirror.
+_MIRROR_M = 15.0
+
+
+def bridge_images(
+    world: World, mean: MeanEcho, echoes: PointEchoes, pose: RadarPose, loss_db: float
+) -> tuple[Floats, Floats, Floats]:
+    """Return the mirror images of strong things in the faces of bridges: beyond the bridge, as far behind as before.
+
+    The ray goes to the bridge, to the thing and back the same way; it is drawn in the bridge's direction at the whole
+    length of the path.  A thing beyond the bridge has no image, nor one whose image lies off the end of the face.
+    """
+    walls = world.walls
+    edges = walls.edges
+    long = np.hypot(edges.east2 - edges.east1, edges.north2 - edges.north1) >= _MIRROR_M
+    near = edges.near(pose.east_m, pose.north_m, 5000.0)
+    faces = np.flatnonzero(~walls.blocks & (walls.bottom_m > 1.0) & long & near)
+    strong = np.flatnonzero(echoes.snr > 1e4)
+    bearing = echoes.azimuth_rel_rad[strong] + pose.heading_rad
+    east, north = echoes.range_m[strong] * np.sin(bearing), echoes.range_m[strong] * np.cos(bearing)
+    none = np.zeros(0)
+    spokes, cells, powers = [none], [none], [none]
+    for face in faces:
+        a = np.array([edges.east1[face] - pose.east_m, edges.north1[face] - pose.north_m])
+        along = np.array([edges.east2[face] - edges.east1[face], edges.north2[face] - edges.north1[face]])
+        length = float(np.hypot(*along))
+        normal = np.array([-along[1], along[0]]) / length
+        ours = float(-a @ normal)
+        theirs = (east - a[0]) * normal[0] + (north - a[1]) * normal[1]
+        image_e, image_n = east - 2.0 * theirs * normal[0], north - 2.0 * theirs * normal[1]
+        # Where the straight line to the image pierces the face, as a distance along it times its length.
+        with np.errstate(divide="ignore", invalid="ignore"):
+            share = ours / (ours + theirs)
+            at = (share * image_e - a[0]) * along[0] + (share * image_n - a[1]) * along[1]
+        met = (theirs * ours > 0.0) & (at >= 0.0) & (at <= length**2)
+        path_m = np.hypot(image_e, image_n)[met]
+        spokes.append(np.mod(np.arctan2(image_e, image_n)[met] - pose.heading_rad, TAU) * (mean.grid.n_spoke / TAU))
+        cells.append((path_m - mean.grid.first_cell_m) / mean.grid.cell_m)
+        # Spread over the longer way, there and back.
+        powers.append(echoes.snr[strong][met] * (echoes.range_m[strong][met] / path_m) ** 4 * 10.0 ** (loss_db / 10.0))
+    return np.concatenate(spokes), np.concatenate(cells), np.concatenate(powers)
 
 
 def multiple(mean: MeanEcho, echoes: PointEchoes, loss_db: float) -> tuple[Floats, Floats, Floats]:

@@ -116,6 +116,31 @@ def clutter_weight(n_pulse: float) -> float:
     return required_snr(0.5, 1.0) / required_snr(0.5, n_pulse)
 
 
+def spike_weight(shape: ArrayLike) -> Any:
+    """Return by how much K-distributed sea of this shape counts for more than even clutter of the same mean.
+
+    The threshold that the K law needs for the design false-alarm rate, over the exponential law's, and of that the
+    square root: a detector that follows the sea's local level wins half of it back (in decibels), which is what
+    design/detection_in_clutter.py measures.
+    """
+    levels, weights = _spike_table()
+    return np.interp(np.log(np.asarray(shape, dtype=np.float64)), levels, weights)
+
+
+@lru_cache(maxsize=1)
+def _spike_table() -> tuple[Floats, Floats]:
+    shapes = np.geomspace(0.3, 60.0, 40)
+    low, high = np.full(40, 1.0), np.full(40, 2000.0)
+    for _ in range(60):
+        # P(power > t) = 2 / Gamma(nu) (nu t)^(nu/2) K_nu(2 sqrt(nu t)), falling with t.
+        middle = np.sqrt(low * high)
+        y = shapes * middle
+        tail = 2.0 / special.gamma(shapes) * y ** (shapes / 2.0) * special.kv(shapes, 2.0 * np.sqrt(y))
+        high = np.where(tail < DESIGN_PFA, middle, high)
+        low = np.where(tail < DESIGN_PFA, low, middle)
+    return np.log(shapes), np.sqrt(np.sqrt(low * high) / -math.log(DESIGN_PFA))
+
+
 @lru_cache(maxsize=32)
 def p_detect_table(n_pulse: float, swerling: Swerling = 1, p_false: float = DESIGN_PFA) -> NDArray[np.float32]:
     """Return (TABLE_SIZE,) probabilities, indexed by the leading bits of a float32 signal to noise."""

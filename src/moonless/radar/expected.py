@@ -92,6 +92,7 @@ def finish(mean: MeanEcho, *, is_drawn: bool) -> tuple[NDArray[np.float32], NDAr
         mean.water,
         mean.sea_row,
         mean.wind_row,
+        mean.spike_row,
         max(1, round(mean.beam_spokes)),
         mean.rain,
         mean.passed,
@@ -144,7 +145,9 @@ def expected_marks(
     weight = clutter_weight(hits)
     row = np.rint(echoes.spoke).astype(np.int64) % grid.n_spoke
     col = np.clip(np.rint(echoes.cell).astype(np.int64), 0, grid.n_cell - 1)
-    unwanted, beside = sea[row, col].astype(np.float64), solid[row, col].astype(np.float64)
+    spikes = np.ones(grid.n_cell)
+    spikes[: len(mean.spike_row)] = mean.spike_row
+    unwanted, beside = sea[row, col] * spikes[col], solid[row, col].astype(np.float64)
     rain, passed = _rain_at(mean, row, col)
     found = []
     for index in range(len(targets)):

@@ -15,7 +15,8 @@ from moonless.constants import TAU
 from moonless.errors import InputError
 from moonless.radar._kernels import crossings_kernel, profile_kernel
 from moonless.radar.budget import Link, link_budget
-from moonless.radar.clutter import nrl_sigma0_db, sea_state, wind_factor
+from moonless.radar.clutter import k_shape, nrl_sigma0_db, sea_state, wind_factor
+from moonless.radar.detection import spike_weight
 from moonless.radar.multipath import LAND_TOP_M, N_LAND_RANGE, Path, land_table
 from moonless.radar.points import in_sectors, vertical_pattern
 from moonless.radar.propagation import GAS_DB_PER_M, grazing_rad
@@ -53,6 +54,7 @@ class MeanEcho:
     sectors: Floats  # (N_SECTOR, n_cell) what side lobes gather
     sea_row: Floats  # (n_sea,) sea clutter round the compass
     wind_row: Floats  # (n_spoke,) its factor by direction
+    spike_row: Floats  # (n_sea,) by how much its spikes make it count for more
     rain: NDArray[np.float32]  # coarse maps, or (0, 0)
     passed: NDArray[np.float32]
     is_blind: NDArray[np.bool_]  # (n_spoke,)
@@ -93,6 +95,7 @@ def mean_echo(
         main=main,
         sectors=sectors,
         sea_row=sea_row,
+        spike_row=_spikes(path, radar, reach[: len(sea_row)]),
         wind_row=np.asarray(wind_factor(bearing - weather.wind_from_rad, link.wavelength_m), dtype=np.float64),
         rain=rain,
         passed=passed,
@@ -213,6 +216,11 @@ def _sea(link: Link, path: Path, weather: Weather, reach: Floats, free: Floats) 
     power = free * sigma0 * area * vertical_pattern(link, path.antenna_m, reach)
     worth = np.flatnonzero(power > _LEAST_CLUTTER)
     return np.ascontiguousarray(power[: int(worth[-1]) + 1]) if worth.size else np.zeros(0)
+
+
+def _spikes(path: Path, radar: RadarSet, reach: Floats) -> Floats:
+    shape = k_shape(grazing_rad(path.antenna_m, reach), radar.beam_horizontal_rad * reach, radar.polarisation)
+    return np.asarray(spike_weight(shape), dtype=np.float64)
 
 
 def near_lobes(sectors: Floats) -> Floats:
