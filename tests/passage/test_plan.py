@@ -105,9 +105,12 @@ def test_unlit_beacon_is_left_to_the_radar(made_chart: Chart, boat: Boat) -> Non
 
 
 def test_a_point_that_opens(made_chart: Chart, boat: Boat) -> None:
-    # Past the cay's south-west corner (500, 300), 200 m off the track.
-    words = _plan(made_chart, boat, (-1500, 100), (2500, 100)).legs[0].opens
-    assert words and "port bow opens" in words[0]
+    # The cay's south-east corner (1500, 300) hides what lies behind it until it is nearly abeam, 200 m off.
+    opens = _plan(made_chart, boat, (-1500, 100), (2500, 100)).legs[0].opens
+    nearest = min(opens, key=lambda o: o.distance_m)
+    assert nearest.side == "port" and "port bow opens" in nearest.say
+    assert nearest.distance_m == pytest.approx(200, abs=40)
+    assert nearest.along_m == pytest.approx(3000, abs=150)
 
 
 def test_unknown_tide_is_said(made_chart: Chart, boat: Boat) -> None:

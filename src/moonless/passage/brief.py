@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from moonless.passage.types import LegDanger, LegPlan, LightSeen, UnlitMark
+from moonless.passage.types import LegDanger, LegPlan, LightSeen, OpensAt, UnlitMark
 
 MOST_DANGERS, MOST_LIGHTS, MOST_UNLIT, MOST_OPENS = 12, 12, 8, 5
 _ORDER = {"stops": 0, "against": 1, "note": 2, "for": 3}
@@ -20,7 +20,7 @@ class Told:
     lights_left: int
     unlit: tuple[UnlitMark, ...]
     unlit_left: int
-    opens: tuple[str, ...]
+    opens: tuple[OpensAt, ...]
     opens_left: int
 
 
@@ -35,7 +35,7 @@ def worth_telling(leg: LegPlan) -> Told:
     lights = sorted(leg.lights, key=lambda x: (not x.leading, x.nearest_m))[:MOST_LIGHTS]
     unlit = sorted(leg.unlit, key=lambda u: (u.name is None, u.off_m))[:MOST_UNLIT]
     # Openings are told with the speed that goes with them where one has to slow: those first.
-    opens = sorted(leg.opens, key=lambda w: " kn goes" not in w)[:MOST_OPENS]
+    opens = sorted(leg.opens, key=lambda o: (o.slow_to_kn is None, o.distance_m))[:MOST_OPENS]
     return Told(
         tuple(sorted(dangers, key=lambda d: (d.along_m, _ORDER[d.weight]))),
         len(leg.dangers) - len(dangers),
@@ -43,6 +43,6 @@ def worth_telling(leg: LegPlan) -> Told:
         len(leg.lights) - len(lights),
         tuple(sorted(unlit, key=lambda u: u.along_m)),
         len(leg.unlit) - len(unlit),
-        tuple(opens),
+        tuple(sorted(opens, key=lambda o: o.along_m)),
         len(leg.opens) - len(opens),
     )

@@ -10,7 +10,7 @@ from moonless.passage.brief import worth_telling
 from moonless.passage.dark import moon_words
 from moonless.passage.go import READINESS
 from moonless.passage.picture import departure_svg
-from moonless.passage.types import LegDanger, LegPlan, LightSeen, Plan, UnlitMark
+from moonless.passage.types import LegDanger, LegPlan, LightSeen, OpensAt, Plan, UnlitMark
 from moonless.passage.words import (
     clock_words,
     course_words,
@@ -132,7 +132,7 @@ def _leg(leg: LegPlan, plan: Plan, zone: tzinfo, unit: DistanceUnit) -> str:
         f"{escape(sentence(leg.bailout))}.</p>",
         _list("Dangers and areas", [_danger_words(d, zone) for d in told.dangers], told.dangers_left),
         _list("Parallel index", [escape(w) for w in leg.index]),
-        _list("Points that open", [escape(w) for w in told.opens], told.opens_left),
+        _list("Points that open", [_opens_words(o, unit) for o in told.opens], told.opens_left),
         _list("Lights, as they come up", [_light_words(x, unit) for x in told.lights], told.lights_left),
         _list("Unlit, for the radar", [_unlit_words(u, unit) for u in told.unlit], told.unlit_left),
         _scopes(leg, plan),
@@ -170,6 +170,10 @@ def _light_words(light: LightSeen, unit: DistanceUnit) -> str:
         f"bearing {course_words(light.bearing_deg)}, {relative_words(light.relative_deg)}; "
         f"nearest {distance_words(light.nearest_m, unit)}.{lead}"
     )
+
+
+def _opens_words(point: OpensAt, unit: DistanceUnit) -> str:
+    return f"{distance_words(point.along_m, unit)} along, {escape(point.say)}"
 
 
 def _unlit_words(mark: UnlitMark, unit: DistanceUnit) -> str:

@@ -110,7 +110,7 @@ def _leg(leg: LegPlan, plan: Plan, zone: tzinfo, unit: DistanceUnit) -> list[str
     told = worth_telling(leg)
     out += [f"- {_t(d.say + enough_words(d, zone))}" for d in told.dangers]
     out += [f"- Parallel index: {_t(words)}" for words in leg.index]
-    out += [f"- {_t(words)}" for words in told.opens]
+    out += [f"- {_t(distance_words(o.along_m, unit))} along, {_t(o.say)}" for o in told.opens]
     for light in told.lights:
         lead = " Leading light." if light.leading else ""
         out.append(

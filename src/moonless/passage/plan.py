@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from typing import Literal
 
 from moonless.boat.types import Boat
 from moonless.chart.library import Chart
@@ -18,7 +19,7 @@ from moonless.passage.pace import expected_seeing_m, fuel_l, leg_speed_kn
 from moonless.passage.route import Leg, Route
 from moonless.passage.sight import index_lines, lights_on_leg, sample, unlit_marks
 from moonless.passage.stretch import Stretch, stretches
-from moonless.passage.types import LegDanger, LegPlan, LightSeen, Plan, UnlitMark
+from moonless.passage.types import LegDanger, LegPlan, LightSeen, OpensAt, Plan, UnlitMark
 from moonless.passage.water import Water
 from moonless.reading.speed import stopping_line_m
 from moonless.sea.stations import Stations
@@ -175,7 +176,7 @@ def _plan_leg(place: LegGround, boat: Boat, night: Night, water: Water, start_s:
         lights=place.lights,
         unlit=place.unlit,
         bailout="",
-        opens=tuple(_opening_words(place, boat, night)),
+        opens=tuple(_opening(place, boat, night)),
         index=place.index,
     )
 
@@ -194,16 +195,16 @@ def _with_windows(
     return replace(danger, enough=water.enough(lat_deg, lon_deg, least, start_s - WINDOW_S / 2, start_s + WINDOW_S))
 
 
-def _opening_words(place: LegGround, boat: Boat, night: Night) -> list[str]:
+def _opening(place: LegGround, boat: Boat, night: Night) -> list[OpensAt]:
     out = []
     for point in place.opens:
         slow, _ = leg_speed_kn(boat, night.wave_height_m, place.speed_kn, point.distance_m)
-        side = "starboard" if point.relative_deg > 0 else "port"
-        off = f"{point.distance_m / NAUTICAL_MILE_M:.2f} NM"
-        words = f"{point.along_m / NAUTICAL_MILE_M:.2f} NM along, a point {off} on the {side} bow opens"
-        if slow < place.speed_kn - 0.05:
-            words += f": {slow:.1f} kn goes with a boat coming out of it"
-        out.append(words)
+        slow_to = slow if slow < place.speed_kn - 0.05 else None
+        side: Literal["port", "starboard"] = "starboard" if point.relative_deg > 0 else "port"
+        words = f"a point {point.distance_m / NAUTICAL_MILE_M:.2f} NM on the {side} bow opens"
+        if slow_to is not None:
+            words += f": {slow_to:.1f} kn goes with a boat coming out of it"
+        out.append(OpensAt(point.along_m, point.distance_m, side, slow_to, words))
     return out
 
 

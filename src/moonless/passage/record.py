@@ -40,7 +40,7 @@ def plan_dict(plan: Plan, *, pictures: bool = True) -> dict[str, Any]:
                 "dangers": [danger(d) for d in leg.dangers],
                 "lights": [asdict(x) for x in leg.lights],
                 "unlit": [asdict(x) for x in leg.unlit],
-                "opens": list(leg.opens),
+                "opens": [asdict(o) for o in leg.opens],
                 "index": list(leg.index),
                 "bailout": leg.bailout,
             }

@@ -107,6 +107,17 @@ class UnlitMark:
 
 
 @dataclass(frozen=True, slots=True)
+class OpensAt:
+    """One point of land beside a leg that opens as the boat passes."""
+
+    along_m: float
+    distance_m: float  # of the point, where the boat passes it closest while it still hides water
+    side: Literal["port", "starboard"]
+    slow_to_kn: float | None  # the speed that goes with a boat coming out; None: the leg's own speed does
+    say: str
+
+
+@dataclass(frozen=True, slots=True)
 class ScopePicture:
     """What the radar should show at one place."""
 
@@ -139,7 +150,7 @@ class LegPlan:
     lights: tuple[LightSeen, ...]
     unlit: tuple[UnlitMark, ...]
     bailout: str
-    opens: tuple[str, ...] = ()  # points of land that open along it, in words
+    opens: tuple[OpensAt, ...] = ()  # points of land that open along it
     index: tuple[str, ...] = ()  # parallel index lines, in words
 
 

@@ -1,0 +1,64 @@
+"""Following a plan: made positions along a made route."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+
+import pytest
+
+from moonless.boat.types import Boat
+from moonless.chart.library import Chart
+from moonless.frames import LocalFrame
+from moonless.passage.follow import Follower
+from moonless.passage.plan import Night, make_plan
+from moonless.passage.route import Route, Waypoint
+
+FRAME = LocalFrame(10.0, -140.0)
+
+
+def _at(east: float, north: float) -> tuple[float, float]:
+    lat, lon = FRAME.to_geographic(east, north)
+    return float(lat), float(lon)
+
+
+ROUTE = Route(
+    "dog leg",
+    (Waypoint("A", *_at(-2000, -500)), Waypoint("B", *_at(2000, -500)), Waypoint("C", *_at(2000, -3000))),
+)
+
+
+def test_along_the_first_leg() -> None:
+    here = Follower(ROUTE).at(*_at(0, -540), 5.0, 1000.0)
+    assert here is not None
+    assert here.leg == 1
+    assert here.off_track_m == pytest.approx(40.0, abs=0.5)  # south of an eastward track: to starboard
+    assert here.to_go_leg_m == pytest.approx(2000, abs=1)
+    assert here.to_go_m == pytest.approx(4500, abs=2)
+    assert here.arrive_s == pytest.approx(1000 + 4500 / 5.0, abs=1)
+    assert here.coming[0].what == "turn"
+    assert "90° to starboard, new course 180°" in here.coming[0].say
+
+
+def test_turns_once_and_never_back() -> None:
+    follower = Follower(ROUTE)
+    assert [follower.at(*_at(e, n), 5.0, 0.0).leg for e, n in ((1900, -500), (1960, -500), (2000, -800))] == [1, 2, 2]  # type: ignore[union-attr]
+    assert follower.at(*_at(1900, -500), 5.0, 0.0).leg == 2  # type: ignore[union-attr]
+
+
+def test_far_off_it_is_not_followed() -> None:
+    assert Follower(ROUTE).at(*_at(0, 3000), 5.0, 0.0) is None
+
+
+def test_a_stopped_boat_has_no_arrival() -> None:
+    here = Follower(ROUTE).at(*_at(0, -500), 0.0, 0.0)
+    assert here is not None and here.arrive_s is None
+
+
+def test_the_plan_tells_what_comes(made_chart: Chart, boat: Boat) -> None:
+    when = datetime(2031, 3, 24, 7, tzinfo=UTC).timestamp()
+    plan = make_plan(made_chart, ROUTE, boat, when, Night(wanted_kn=8.0))
+    here = Follower(ROUTE, plan).at(*_at(-1800, -500), 4.0, when)
+    assert here is not None
+    whats = [n.what for n in here.coming]
+    assert "mark" in whats and "turn" in whats
+    assert [n.distance_m for n in here.coming] == sorted(n.distance_m for n in here.coming)
