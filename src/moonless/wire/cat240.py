@@ -53,6 +53,11 @@ _HEAD = 3  # category, length
 # The shortest block worth the name: head, one FSPEC octet, data source, message type.
 _SHORTEST_240 = _HEAD + 4
 _SHORTEST_OTHER = _HEAD + 2
+# Categories in use, so that noise is seldom taken for a block to pass over.  From the list of published categories,
+# from memory; a category that is missing here is passed over as damage instead.
+_CATEGORIES = frozenset(
+    (*range(1, 35), 48, *range(61, 66), 128, 129, 150, 159, *range(200, 206), *range(236, 250), 252, 253, 255)
+)
 
 
 @dataclass(slots=True)
@@ -151,7 +156,7 @@ class Cat240Decoder:
         length = data[at + 1] << 8 | data[at + 2]
         stop = at + length
         if data[at] != CATEGORY:
-            if length < _SHORTEST_OTHER or data[at] == 0:
+            if length < _SHORTEST_OTHER or data[at] not in _CATEGORIES:
                 return self._lose(1)
             if stop > end:
                 return None
@@ -171,7 +176,7 @@ class Cat240Decoder:
             self._report(data, at, stop)
             return length
         except DamagedRecord:
-            if _may_begin_block(data, stop, end):
+            if stop == end or _may_be_block(data, stop, end):
                 # The length is sound, only the content is not: the next block is where it should be.
                 self.counts.damaged += 1
                 self.counts.skipped_bytes += length
@@ -223,17 +228,19 @@ def decode(data: bytes) -> list[Event]:
 
 
 def _may_begin_block(data: bytes, at: int, end: int) -> bool:
-    """Say whether a block could begin here, as far as the octets go.  The end of the data may always be one."""
-    if at >= end:
-        return True
-    if data[at] == 0:
-        return False
-    return end - at < _HEAD or (data[at + 1] << 8 | data[at + 2]) >= _SHORTEST_OTHER
+    """Say whether a block of any category could begin here, as far as the octets go; the end of the data may be one."""
+    if end - at < _HEAD:
+        return at >= end or data[at] in _CATEGORIES
+    if data[at] == CATEGORY:
+        return end - at <= _SHORTEST_240 or _may_be_block(data, at, end)
+    return data[at] in _CATEGORIES and (data[at + 1] << 8 | data[at + 2]) >= _SHORTEST_OTHER
 
 
 def _may_be_block(data: bytes, at: int, end: int) -> bool:
     """A cheap look at length, FSPEC and message type: it keeps a search through video from trying every 0xF0."""
-    if end - at < _SHORTEST_240 + 1 or data[at + 1] << 8 | data[at + 2] < _SHORTEST_240:
+    if end - at <= _SHORTEST_240 or data[at] != CATEGORY:
+        return False
+    if data[at + 1] << 8 | data[at + 2] < _SHORTEST_240:
         return False
     first = data[at + _HEAD]
     if first & 0b1100_0000 != 0b1100_0000:
