@@ -1,1 +1,0 @@
-"""Local knowledge from many runs."""
