@@ -20,6 +20,8 @@ from moonless.track.metrics import gospa
 # The first turns belong to start-up: the receiver is learnt, tracks begin.
 WARM_UP = 8
 HIDDEN_EVERY = 8
+# The truth of hidden water is asked on a quarter of a degree: coarser would blame a sharper answer.
+N_RAY, N_RING = 1440, 180
 REGISTERED_AFTER = 20
 CLASSES = ("vessel", "charted", "shore", "bridge", "uncharted", "clutter", "false")
 # A mark that is gone should be told of when it would have shown with this probability on so many turns.
@@ -204,16 +206,17 @@ class Score:
         told_all = shapely.union_all([one for parts in shapes.values() for one in parts])
         told = shapely.union_all([*shapes["land"], *shapes["horizon"]])
         by_vessel = shapely.union_all(shapes["vessel"])
-        middle_s = (0.5 * (turn.start_ns + turn.end_ns) - self.player.scene.start_ns) / 1e9
-        pose = self.player.pose_at(middle_s)
-        grid = ScanGrid(360, 90, self.player.grid.max_range_m / 90.0, self.player.grid.max_range_m / 90.0)
+        # The water hidden from where the reading says it stands: at its own time.
+        now_s = (reading.time_ns - self.player.scene.start_ns) / 1e9
+        pose = self.player.pose_at(now_s)
+        grid = ScanGrid(N_RAY, N_RING, self.player.grid.max_range_m / N_RING, self.player.grid.max_range_m / N_RING)
         height = self.player.scene.boat.skipper.smallest_height_m
         scan = expected_scan(
             self.player.world, self.player.scene.boat.radar, pose, grid, self.player.scene.radar.scale_nm,
-            self.player.weather_at(middle_s),
+            self.player.weather_at(now_s),
         )  # fmt: skip
-        bearing = pose.heading_rad + np.arange(360) * (2.0 * math.pi / 360)
-        ranges = grid.first_cell_m + np.arange(90) * grid.cell_m
+        bearing = pose.heading_rad + np.arange(N_RAY) * (2.0 * math.pi / N_RAY)
+        ranges = grid.first_cell_m + np.arange(N_RING) * grid.cell_m
         e = pose.east_m + np.sin(bearing)[:, None] * ranges[None, :]
         n = pose.north_m + np.cos(bearing)[:, None] * ranges[None, :]
         land = self.player.ground.real.land if self.player.ground.real is not None else shapely.MultiPolygon()
