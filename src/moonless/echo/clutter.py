@@ -30,9 +30,12 @@ SHAPE_KEEP = 0.9  # of the counts of strays: ten turns
 # The strays at these rates are measured; the design rate lies on the line through them in (-ln p)^TAIL_POWER, which
 # noise, K clutter of shape 0.5 to 10 and patches smaller and larger than the box follow (design/echo_tail.py).
 MEASURED_RATES = (0.1, 0.04, 0.02, 0.01, 0.004)
-TAIL_POWER = 0.37
+TAIL_POWER = 0.42
 ENOUGH = 4000.0  # boxes; until a bin has seen so many it leans on its whole ring
 LEVEL_SHARE = 0.4
+# Water as quiet as the receiver strays as the receiver does, however many echoes lie in the patch: its threshold may
+# rise this far above the least, and by so much more as the patch's own clutter rises above noise.  Own figures.
+QUIET_SPAN_DB, CLUTTER_SPAN_DB, CLUTTER_SCALE_DB = 4.0, 16.0, 3.0
 MOST_DB = 60.0  # what stands so far above all round it is shown whatever the sea does
 
 
@@ -123,9 +126,15 @@ class ClutterMap:
         for rate in p_false:
             threshold = levels.mean(axis=0) + slope * (_tail_scale(rate) - scale.mean())
             least = self.least_db * float(_tail_scale(rate) / _tail_scale(self.p_false))
-            seen = np.clip(threshold, median + least, MOST_DB)
+            seen = np.clip(threshold, median + least, np.minimum(MOST_DB, least + self._span_db()))
             out.append(np.where(total > 200.0, seen, 1.1 * least))
         return tuple(out)
+
+    def _span_db(self) -> Floats:
+        """Return (N_SECTOR, N_RING) how far above the least the threshold may rise, by the clutter's own level."""
+        level = np.zeros((N_SECTOR, N_RING)) if self.level_db is None else np.nan_to_num(self.level_db, nan=0.0)
+        rough = 1.0 - np.exp(-np.maximum(level - 0.5, 0.0) / CLUTTER_SCALE_DB)
+        return np.asarray(QUIET_SPAN_DB + CLUTTER_SPAN_DB * rough, dtype=np.float64)
 
 
 def _level_of(counts: Floats, cumulative: Floats, total: Floats, share: float) -> Floats:
