@@ -76,6 +76,22 @@ def test_a_frozen_picture_is_withdrawn(mode: str) -> None:
     assert seconds_of(frozen[-1]) > 22.0
 
 
+def test_video_that_cannot_be_used_is_damaged_not_silent() -> None:
+    chain = Chain(default_boat())
+    turns: list[Turn] = []
+    for now, kind, data in MadeRun().events(20.0):
+        if kind == "radar" and now > T0 + 10 * NS_PER_S:
+            # Says that it is compressed, and is not by anything we know.
+            data = data[:24] + b"\x80" + data[25:]
+        turns += chain.feed_radar(data, now) if kind == "radar" else chain.feed_nmea(data, now)
+    _assert_seen(turns, "radar", "damaged", 10.0)
+    assert {state for t, state in _states(turns, "radar") if t > 15.0} == {"damaged"}
+    assert chain.radar.counts.unknown_compression > 100
+    late = [t for t in turns if seconds_of(t) > 15.0]
+    assert len(late) >= 4
+    assert all(t.scan is None and t.reading.echoes == () for t in late)
+
+
 def test_a_radar_that_comes_back_is_believed_again() -> None:
     turns = MadeRun(radar=lambda t: "silent" if 10.0 <= t < 17.0 else "good").play(30.0)
     assert turns[-1].scan is not None

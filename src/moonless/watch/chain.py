@@ -124,7 +124,11 @@ class Chain:
     def feed_radar(self, data: bytes, received_ns: int, *, is_datagram: bool = False) -> list[Turn]:
         """Take in radar bytes: of a stream, cut anywhere, or one datagram."""
         turns = self._pass_to(received_ns)
+        counts = self.radar.counts
+        bad = counts.damaged + counts.unknown_compression
         events = self.radar.datagram(data) if is_datagram else self.radar.feed(data)
+        bad = counts.damaged + counts.unknown_compression - bad
+        self._faults.radar_blocks(self._times.utc(received_ns), len(events), bad)
         videos = [event for event in events if isinstance(event, Video)]
         if not videos:
             return turns
@@ -223,7 +227,7 @@ class Chain:
     def _line_due(self, due: int, last_ns: int, now_ns: int) -> int | None:
         # The radar was believed until its limit was up: the first line without a scan tells of the fault.
         for fault in self._faults.faults(now_ns):
-            if fault.what == "radar" and fault.state in ("silent", "frozen"):
+            if fault.what == "radar" and fault.state in ("silent", "frozen", "damaged"):
                 first = fault.since_ns + round(self._faults.radar_limit_s * NS_PER_S) + 1
                 if fault.state == "frozen" and self._last_scan_ns is not None:
                     first = max(first, self._last_scan_ns + LINE_NS)

@@ -16,7 +16,6 @@ from collections import deque
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from moonless.constants import TAU
 from moonless.frames import LocalFrame
@@ -28,6 +27,8 @@ from moonless.units import NS_PER_S
 SILENT_S = 2.5
 RADAR_SILENT_MOST_S = 2.5
 RADAR_SILENT_LEAST_S = 1.0
+# When more blocks than not could not be used over this long, what is left is no picture.
+DAMAGE_WINDOW_S = 1.0
 # Spokes that come while the antenna angle stands still.
 AZIMUTH_STILL_S = 1.0
 AZIMUTH_STILL_RAD = TAU / 16384
@@ -70,7 +71,7 @@ class FaultWatch:
         self._held: dict[FaultWhat, _Held] = {}
         self._period_s: float | None = None
         self._radar_frozen_ns: int | None = None
-        self._rows: dict[int, tuple[int, NDArray[np.uint8] | NDArray[np.uint16]]] = {}
+        self._blocks: tuple[int, int, int] | None = None  # since when, blocks used, blocks not
         self._last_scan: Scan | None = None
         self._azimuth: tuple[int, float] | None = None  # when and where the antenna last moved
         self._fix: tuple[int, float, float] | None = None  # time, lat, lon
@@ -118,6 +119,18 @@ class FaultWatch:
             if moved < AZIMUTH_STILL_RAD:
                 return
         self._azimuth = (now_ns, azimuth_rad)
+
+    def radar_blocks(self, now_ns: int, n_good: int, n_bad: int) -> None:
+        """Take note of how many blocks of what came in could be used, and how many not."""
+        began_ns, good, bad = self._blocks if self._blocks is not None else (now_ns, 0, 0)
+        good, bad = good + n_good, bad + n_bad
+        if now_ns - began_ns < DAMAGE_WINDOW_S * NS_PER_S:
+            self._blocks = (began_ns, good, bad)
+            return
+        if bad > good:
+            self.begin(now_ns)
+            self._hold("radar", "damaged", now_ns, since_ns=began_ns)
+        self._blocks = None
 
     def scan(self, scan: Scan, period_s: float | None) -> None:
         """Take note of a turn: is its video the last one's again?"""
@@ -212,6 +225,10 @@ class FaultWatch:
         return min(RADAR_SILENT_MOST_S, max(RADAR_SILENT_LEAST_S, turns))
 
     def _radar(self, now_ns: int) -> Fault | None:
+        held = self._held.get("radar")
+        if held is not None and held.state == "damaged" and now_ns <= held.until_ns:
+            # Bytes come and cannot be used: more than silence, and worth another look at the radar's settings.
+            return Fault("radar", "damaged", held.since_ns)
         silent = self._silent("radar", now_ns, self.radar_limit_s)
         if silent is not None:
             return silent
@@ -262,9 +279,10 @@ class FaultWatch:
             return None
         return Fault(what, held.state, held.since_ns)
 
-    def _hold(self, what: FaultWhat, state: FaultState, now_ns: int) -> None:
+    def _hold(self, what: FaultWhat, state: FaultState, now_ns: int, since_ns: int | None = None) -> None:
         held = self._held.get(what)
-        since = held.since_ns if held is not None and now_ns <= held.until_ns else now_ns
+        began_ns = now_ns if since_ns is None else since_ns
+        since = held.since_ns if held is not None and held.state == state and now_ns <= held.until_ns else began_ns
         self._held[what] = _Held(state, since, now_ns + round(HOLD_S * NS_PER_S))
 
     def _is_jump(self, last: tuple[int, float, float], at_ns: int, lat_deg: float, lon_deg: float) -> bool:
