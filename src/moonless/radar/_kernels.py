@@ -46,8 +46,8 @@ def _bessel_i0_scaled(x):
 def _interference(d, h1, h2, wavelength, vertical, sigma, eps_r, eps_i, re_m):
     """One-way power factor of direct plus reflected ray, both heights above a 4/3 earth."""
     p = 2.0 / math.sqrt(3.0) * math.sqrt(re_m * (h1 + h2) + d * d / 4.0)
-    s = 2.0 * re_m * d * (h2 - h1) / (p * p * p)
-    d1 = d / 2.0 - p * math.sin(math.asin(min(1.0, max(-1.0, s))) / 3.0)
+    skew = 2.0 * re_m * d * (h2 - h1) / (p * p * p)
+    d1 = d / 2.0 - p * math.sin(math.asin(min(1.0, max(-1.0, skew))) / 3.0)
     d1 = min(max(d1, 1e-3 * d), 0.999 * d)
     d2 = d - d1
     low = h1 - d1 * d1 / (2.0 * re_m)
@@ -56,12 +56,20 @@ def _interference(d, h1, h2, wavelength, vertical, sigma, eps_r, eps_i, re_m):
         return 0.0
     psi = math.atan(low / d1)
     sin_psi = math.sin(psi)
-    eps = complex(eps_r, -eps_i)
-    root = (eps - (1.0 - sin_psi * sin_psi)) ** 0.5
+    # The complex root and quotient in real numbers, for the compiler's sake.
+    real = eps_r - (1.0 - sin_psi * sin_psi)
+    size = math.sqrt(real * real + eps_i * eps_i)
+    root_r = math.sqrt(0.5 * (size + real))
+    root_i = -0.5 * eps_i / root_r
     if vertical:
-        gamma = (eps * sin_psi - root) / (eps * sin_psi + root)
+        part_r, part_i = eps_r * sin_psi, -eps_i * sin_psi
     else:
-        gamma = (sin_psi - root) / (sin_psi + root)
+        part_r, part_i = sin_psi, 0.0
+    up_r, up_i = part_r - root_r, part_i - root_i
+    down_r, down_i = part_r + root_r, part_i + root_i
+    below = down_r * down_r + down_i * down_i
+    gamma_r = (up_r * down_r + up_i * down_i) / below
+    gamma_i = (up_i * down_r - up_r * down_i) / below
     spread = 1.0 / math.sqrt(1.0 + 2.0 * d1 * d2 / (re_m * d * sin_psi))
     g = 4.0 * math.pi * sigma * sin_psi / wavelength
     half = 0.5 * g * g
@@ -70,8 +78,11 @@ def _interference(d, h1, h2, wavelength, vertical, sigma, eps_r, eps_i, re_m):
     direct = math.sqrt(d * d + (high - low) ** 2)
     longer = 4.0 * low * high / (direct + math.sqrt(d * d + (high + low) ** 2))
     phase = 2.0 * math.pi * longer / wavelength
-    field = 1.0 + rho * gamma * complex(math.cos(phase), -math.sin(phase))
-    return field.real * field.real + field.imag * field.imag
+    c = math.cos(phase)
+    s = math.sin(phase)
+    field_r = 1.0 + rho * (gamma_r * c + gamma_i * s)
+    field_i = rho * (gamma_i * c - gamma_r * s)
+    return field_r * field_r + field_i * field_i
 
 
 @njit(cache=True, nogil=True)
@@ -157,13 +168,21 @@ def crossings_kernel(u1, v1, u2, v2, n_spoke):
         last[e] = hi
         for k in range(lo, hi):
             count[k % n_spoke + 1] += 1
-    start = np.cumsum(count)
-    total = start[n_spoke]
+    # Loops, not array functions: those take a second to compile on a machine that has never run this.
+    start = np.empty(n_spoke + 1, dtype=np.int64)
+    total = 0
+    for i in range(n_spoke + 1):
+        total += count[i]
+        start[i] = total
     found = np.empty(total, dtype=np.float32)
     edge = np.empty(total, dtype=np.int32)
-    fill = start[:-1].copy()
-    cosine = np.cos(np.arange(n_spoke) * step)
-    sine = np.sin(np.arange(n_spoke) * step)
+    fill = np.empty(n_spoke, dtype=np.int64)
+    cosine = np.empty(n_spoke)
+    sine = np.empty(n_spoke)
+    for i in range(n_spoke):
+        fill[i] = start[i]
+        cosine[i] = math.cos(i * step)
+        sine[i] = math.sin(i * step)
     for e in range(n_edge):
         du = u2[e] - u1[e]
         dv = v2[e] - v1[e]

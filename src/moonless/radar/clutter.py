@@ -50,15 +50,17 @@ def nrl_sigma0_db(grazing_rad: ArrayLike, frequency_hz: float, state: float, pol
     )
 
 
-def wind_factor(off_wind_rad: ArrayLike, wavelength_m: float) -> Any:
+def wind_factor(off_wind_rad: ArrayLike, wavelength_m: float, strength: float = 1.0) -> Any:
     """Return the clutter power looking this far off the wind's eye, over its mean round the compass.
+
+    ``strength``: 0 without wind, when no direction is favoured, to 1.
 
     Source
     ------
     The direction factor of the Georgia Tech sea clutter model, exp(0.25 cos(phi) lambda^-0.33) at low grazing angle
     (from memory), divided by its mean, a Bessel function.  Upwind over downwind comes to 6.8 dB at X band.
     """
-    depth = 0.25 * wavelength_m**-0.33
+    depth = strength * 0.25 * wavelength_m**-0.33
     return np.exp(depth * np.cos(off_wind_rad)) / float(special.i0(depth))
 
 

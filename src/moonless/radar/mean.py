@@ -35,6 +35,9 @@ _NEAR_SECTORS = 3
 LOBE_MEAN_DB = -15.0
 # Nearer than this the field hardly depends on range any more once heights are averaged.
 _TABLE_FROM_M = 50.0
+# From this wind on, m/s, the sea looks different up and down the wind in full; in a calm an old swell has no eye.  Our
+# own choice, no source.
+_WIND_STEERS = 3.0
 # Below this power the sea is not worth a cell's work.
 _LEAST_CLUTTER = 1e-3
 # The two-way beam is cut where it has fallen 60 dB.
@@ -76,7 +79,7 @@ def mean_echo(
     """Return the mean echo of land, built things, sea and rain; ``targets`` only cast their shadows here."""
     _check(grid, pose)
     link = link_budget(radar, scale_nm)
-    path = Path(radar.height_m, link.wavelength_m, radar.polarisation, weather.wave_height_m / 4.0)
+    path = Path(float(radar.height_m), link.wavelength_m, radar.polarisation, weather.wave_height_m / 4.0)
     reach = np.maximum(grid.first_cell_m + np.arange(grid.n_cell) * grid.cell_m, max(0.5 * grid.cell_m, 1.0))
     gas = 10.0 ** (-0.2 * GAS_DB_PER_M * reach)
     free = link.snr_at_1m / reach**4 * gas
@@ -96,7 +99,12 @@ def mean_echo(
         sectors=sectors,
         sea_row=sea_row,
         spike_row=_spikes(path, radar, reach[: len(sea_row)]),
-        wind_row=np.asarray(wind_factor(bearing - weather.wind_from_rad, link.wavelength_m), dtype=np.float64),
+        wind_row=np.asarray(
+            wind_factor(
+                bearing - weather.wind_from_rad, link.wavelength_m, min(1.0, weather.wind_speed / _WIND_STEERS)
+            ),
+            dtype=np.float64,
+        ),
         rain=rain,
         passed=passed,
         is_blind=in_sectors(bearing - pose.heading_rad, radar.blind_sectors_rad),
@@ -167,7 +175,8 @@ def _profile(
     sectors = np.zeros((N_SECTOR, grid.n_cell))
     raster = world.raster
     profile_kernel(
-        grid.n_spoke, grid.n_cell, grid.first_cell_m, grid.cell_m, path.antenna_m, RE_M, pose.heading_rad,
+        grid.n_spoke, grid.n_cell, float(grid.first_cell_m), float(grid.cell_m), path.antenna_m, RE_M,
+        float(pose.heading_rad),
         raster.height_m, raster.west_m - pose.east_m, raster.south_m - pose.north_m, raster.step_m,
         land_start, land_range, land_edge, land_u, land_v,
         world.is_on_land(pose.east_m, pose.north_m), world.defaults.face_gamma, world.defaults.slope_gamma,

@@ -54,7 +54,8 @@ def rain_maps(
     step_km = (reach[0, 1] - reach[0, 0]) / 1e3
     per_km = rain_attenuation_db_per_km(rate, link.radar.frequency_hz, link.radar.polarisation)
     passed_db = (np.cumsum(per_km, axis=1) - 0.5 * per_km) * step_km + per_km[:, :1] * reach[0, 0] / 1e3
-    passed = 10.0 ** (-0.2 * passed_db)
+    # However hard it rains, never quite nothing: a share of 1e-12 is dark enough, and can be divided by.
+    passed = np.maximum(10.0 ** (-0.2 * passed_db), 1e-12)
     radar = link.radar
     across = BEAM_SHARE * radar.beam_horizontal_rad * BEAM_SHARE * radar.beam_vertical_rad
     volume = reach**2 * across * link.pulse_m
