@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from moonless.constants import TAU
-from moonless.frames import LocalFrame, wrap_pi, wrap_tau
+from moonless.frames import destination, wrap_pi, wrap_tau
 from moonless.units import NS_PER_S
 
 Floats = NDArray[np.float64]
@@ -188,14 +188,12 @@ class PoseSeries:
         lon_at = lon[before] + joined * lon_step
         late = asked > times[-1]
         if np.any(late):
-            frame = LocalFrame(float(lat[-1]), float(lon[-1]))
-            ahead = np.where(late, (asked - times[-1]) / NS_PER_S, 0.0)
-            known = np.isfinite(sog) & np.isfinite(cog)
-            east = np.where(known, sog * np.sin(cog) * ahead, 0.0)
-            north = np.where(known, sog * np.cos(cog) * ahead, 0.0)
-            lat_on, lon_on = frame.to_geographic(east, north)
-            lat_at = np.where(late, lat_on, lat_at)
-            lon_at = np.where(late, lon_on, lon_at)
+            moving = late & np.isfinite(sog) & np.isfinite(cog)
+            away = sog[moving] * (asked[moving] - times[-1]) / NS_PER_S
+            n = int(np.count_nonzero(moving))
+            lat_at[moving], lon_at[moving] = destination(
+                np.full(n, lat[-1]), np.full(n, lon[-1]), np.degrees(cog[moving]), away
+            )
         early = asked < times[0]
         lon_at = np.mod(lon_at + 180.0, 360.0) - 180.0
         return (

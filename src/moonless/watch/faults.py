@@ -17,8 +17,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from moonless.constants import TAU
-from moonless.frames import LocalFrame
+from moonless.constants import EARTH_MEAN_RADIUS_M, TAU
 from moonless.reading.types import Fault, FaultState, FaultWhat
 from moonless.scan.types import Scan
 from moonless.units import NS_PER_S
@@ -289,7 +288,11 @@ class FaultWatch:
         elapsed = (at_ns - last[0]) / NS_PER_S
         if elapsed < 0.0:
             return False  # late; its own series puts it in its place
-        east, north = LocalFrame(last[1], last[2]).to_plane(lat_deg, lon_deg)
+        # On a sphere: a jump is told from none to a metre, not to a millimetre.
+        north = math.radians(lat_deg - last[1]) * EARTH_MEAN_RADIUS_M
+        east = (
+            math.remainder(math.radians(lon_deg - last[2]), TAU) * EARTH_MEAN_RADIUS_M * math.cos(math.radians(lat_deg))
+        )
         course, speed = self._motion if self._motion is not None else (0.0, 0.0)
         carried = min(elapsed, 60.0) * speed
         off = math.hypot(east - carried * math.sin(course), north - carried * math.cos(course))
