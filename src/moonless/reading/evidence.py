@@ -19,6 +19,11 @@ from moonless.track.types import Track
 Floats = NDArray[np.float64]
 
 
+# A coasting track this near a confirmed one, and no more than this different in speed, is the same thing's past.
+SAME_PLACE_M = 25.0
+SAME_WAY = 1.5
+
+
 @dataclass(frozen=True, slots=True)
 class PoseSigma:
     """What is left of the errors in own position and heading after registration, one standard deviation."""
@@ -51,6 +56,26 @@ class Evidence:
     own_en: Floats  # (2,)
     beam_rad: float
     rcs_db: Floats  # cross-section that each echo's strength and range imply, dB over 1 m2; NaN: not known
+
+
+def worth_telling(tracks: tuple[Track, ...], own: OwnPlane, reach_m: float) -> tuple[Track, ...]:
+    """Return the tracks that are told: confirmed ones, and coasting ones that the radar could still see.
+
+    Left out: tentative ones; what coasts beyond the picture's edge; what coasts on the very place of a confirmed
+    track and goes no other way, which is that track's own past.
+    """
+    told = [t for t in tracks if t.state == "confirmed"]
+    coasting = [t for t in tracks if t.state == "coasting"]
+    here = np.array([(t.east_m, t.north_m, t.velocity_east, t.velocity_north) for t in told]).reshape(-1, 4)
+    for t in coasting:
+        if math.hypot(t.east_m - own.east_m, t.north_m - own.north_m) > reach_m:
+            continue
+        sigma = math.sqrt(float(np.trace(t.covariance[:2, :2])) / 2.0)
+        apart = np.hypot(here[:, 0] - t.east_m, here[:, 1] - t.north_m)
+        other_way = np.hypot(here[:, 2] - t.velocity_east, here[:, 3] - t.velocity_north)
+        if not np.any((apart < max(SAME_PLACE_M, 1.5 * sigma)) & (other_way < SAME_WAY)):
+            told.append(t)
+    return tuple(told)
 
 
 def gather(

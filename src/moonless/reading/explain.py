@@ -55,9 +55,9 @@ OTHER_STRENGTH_SIGMA_DB = 12.0
 # Strength alone neither makes nor breaks a mark.
 STRENGTH_CAP = (0.15, 3.0)
 # A floating mark that is not at its place has dragged this far, one sigma each axis, and is found that often.
-DRAGGED_SIGMA_M = 70.0
-DRAGGED_NOT_SUNK = 0.7
-DRAGGED_FROM = 0.6
+DRAGGED_SIGMA_M = 60.0
+DRAGGED_NOT_SUNK = 0.9
+DRAGGED_FROM = 0.35
 # An echo this long is no small craft and no mark.
 LONG_M = 60.0
 
@@ -157,10 +157,10 @@ def _weigh_marks(
     weight = there[None, :] * np.exp(-0.5 * squared) / (2 * math.pi * np.sqrt(det)) * still[:, None]
     weight = np.where(squared < GATE_SIGMA**2, weight, 0.0)
     weight = weight * _size_speaks(evidence)[:, None]
-    if mark_db is not None:
-        weight = weight * _strength_speaks(evidence.strength_db, mark_db[usable])
     if gone is not None:
         weight = np.maximum(weight, _dragged(gap, place, usable, gone, still))
+    if mark_db is not None:
+        weight = weight * _strength_speaks(evidence.strength_db, mark_db[usable])
     rivals = density.sum(axis=1) - density[:, CHARTED]
     gain = np.log(np.maximum(weight, 1e-30)) - np.log(rivals)[:, None]
     # Only pairs better than nothing may be made: a mark is not forced on an echo that something else explains.

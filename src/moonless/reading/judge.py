@@ -22,7 +22,7 @@ from moonless.radar.types import Weather
 from moonless.reading import geojson, keepoff, matters, shadows
 from moonless.reading.calls import Caller, Matter
 from moonless.reading.echoes import meetings, tell
-from moonless.reading.evidence import Evidence, PoseSigma, clutter_where, gather
+from moonless.reading.evidence import Evidence, PoseSigma, clutter_where, gather, worth_telling
 from moonless.reading.expect import Model, Outlook
 from moonless.reading.explain import Explained, explain
 from moonless.reading.fix import GIVE_UP_SIGMA_M, WALK_M, CarriedOn
@@ -181,12 +181,12 @@ class Judge:
         outlook: Outlook | None,
         curve: Curve,
     ) -> tuple[Evidence, list[Explained]]:
-        tracks = () if own.heading_rad is None else tuple(t for t in situation.tracks if t.state != "tentative")
+        reach = situation.scan.max_range_m if situation.scan is not None else LOOK_M
+        tracks = () if own.heading_rad is None else worth_telling(situation.tracks, own, reach)
         pose = PoseSigma(self._boat.position_sigma_m, self._boat.heading_sigma_rad)
         if agreement.is_known:
             pose = PoseSigma(agreement.position_sigma_m, agreement.heading_sigma)
         places = np.array([(t.east_m, t.north_m) for t in tracks]).reshape(-1, 2)
-        reach = situation.scan.max_range_m if situation.scan is not None else LOOK_M
         moved = agreement.place(places, reported)
         rough = None
         if situation.scan is not None and situation.picture is not None:

@@ -24,6 +24,9 @@ OUTLINE_STEP_M = 8.0
 # Radius of the circle a buoy swings in.  The chart does not give the scope of chain; three times the depth of
 # shallow water.  Our own figure, no source.
 BUOY_SWING_M = 12.0
+# However poor the survey, a mark is charted this well, or as well as its scale can be drawn.  Own figures.
+MARK_SIGMA_M = 20.0
+PLOTTING_M_PER_SCALE = 0.3e-3
 # Standing things that rise out of the water; what stands on land (landmarks, lights ashore) is shore to a radar.
 LINE_OF_STRUCTURES = (
     "SLCONS", "PONTON", "MORFAC", "PILPNT", "CAUSWY", "PYLONS", "HULKES", "FLODOC", "DAMCON", "OFSPLF",
@@ -120,7 +123,9 @@ def lay_out(chart: Any, frame: LocalFrame, east_m: float, north_m: float, reach_
 
 def _quality_sigma(local: Any, mark: Mark) -> float:
     try:
-        return float(local.quality_at(mark.east_m, mark.north_m).position_sigma_m)
+        quality = local.quality_at(mark.east_m, mark.north_m)
+        # The zone of confidence tells how well the bottom was found; what stands above water was placed by other means.
+        return float(min(quality.position_sigma_m, max(MARK_SIGMA_M, PLOTTING_M_PER_SCALE * quality.scale)))
     except NoCoverage:
         return 50.0
 
