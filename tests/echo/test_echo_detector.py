@@ -179,7 +179,7 @@ def test_weak_steady_echo_comes_up_and_spikes_do_not():
     alone, later = 0, 0
     for seed in range(6):
         made = Made(seed=seed, n_spoke=360, n_cell=300, cell_m=6.0, pulse_m=18.0)
-        made.point(2.0, 900.0, 17.0)
+        made.point(2.0, 900.0, 20.0)
         detector = Detector()
         for turn in range(9):
             sea = 10.0 * made.texture(0.8, 4, 3)

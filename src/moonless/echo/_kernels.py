@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from numba import njit
+from numpy.typing import NDArray
+
+Array = NDArray[Any]
 
 
 @njit(cache=True, nogil=True)
-def _clean(echo, received, i, j, reach, spike):
+def _clean(echo: Array, received: Array, i: int, j: int, reach: int, spike: Array) -> Any:
     """One count with a spike narrower than an echo taken back to what stands beside it.
 
     spike (3,) i64: least count looked at, and the count over which it must stand, ``(o * spike[1] + spike[2]) / 256``.
@@ -35,7 +40,17 @@ def _clean(echo, received, i, j, reach, spike):
 
 
 @njit(cache=True, nogil=True)
-def blocks_kernel(echo, received, row_edge, col_cells, power, spike, reach, total, weight):
+def blocks_kernel(
+    echo: Array,
+    received: Array,
+    row_edge: Array,
+    col_cells: int,
+    power: Array,
+    spike: Array,
+    reach: int,
+    total: Array,
+    weight: Array,
+) -> int:
     """Power sums of blocks, spikes taken out; returns how many spikes.
 
     echo (n_spoke, n_cell) uint; power (full_scale + 1,) f32; spike (3,) i64 as in ``_clean``; total (n_row, n_col) f32
@@ -103,7 +118,17 @@ def blocks_kernel(echo, received, row_edge, col_cells, power, spike, reach, tota
 
 
 @njit(cache=True, nogil=True)
-def boxes_kernel(total, weight, nominal, box_rows, box_cols, col_cells, n_cell, strip, box):
+def boxes_kernel(
+    total: Array,
+    weight: Array,
+    nominal: int,
+    box_rows: int,
+    box_cols: int,
+    col_cells: int,
+    n_cell: int,
+    strip: Array,
+    box: Array,
+) -> None:
     """total (n_row, n_col) f32 in; strip and box (n_row, n_col) f32 mean powers out, NaN where too little was received.
 
     strip: ``box_rows`` rows by one column; box: ``box_rows`` by ``box_cols``.  ``nominal``: spokes of a whole box.
@@ -139,7 +164,7 @@ def boxes_kernel(total, weight, nominal, box_rows, box_cols, col_cells, n_cell, 
 
 
 @njit(cache=True, nogil=True, inline="always")
-def _rank_level(histogram, at, below, wanted):
+def _rank_level(histogram: Array, at: int, below: int, wanted: int) -> tuple[int, int]:
     """Move ``at`` to the level that holds order ``wanted``; ``below`` counts entries under ``at``."""
     while below > wanted:
         at -= 1
@@ -151,7 +176,7 @@ def _rank_level(histogram, at, below, wanted):
 
 
 @njit(cache=True, nogil=True)
-def ordered_kernel(level, skip, guard, window, least, near, far):
+def ordered_kernel(level: Array, skip: Array, guard: int, window: int, least: int, near: Array, far: Array) -> None:
     """level (n_row, n_col) u8; skip same shape bool; near, far (n_row, n_col) i16 medians out, -1: too few entries.
 
     near: of the ``window`` columns before the guard; far: of those after it.
@@ -217,7 +242,9 @@ def ordered_kernel(level, skip, guard, window, least, near, far):
 
 
 @njit(cache=True, nogil=True)
-def segment_kernel(value_db, order, n_row, n_col, depth_db, basin, body):
+def segment_kernel(
+    value_db: Array, order: Array, n_row: int, n_col: int, depth_db: Any, basin: Array, body: Array
+) -> None:
     """Part a mask into hills.  value_db (n_row * n_col,) f32; order (m,) i64, masked cells from high to low.
 
     basin, body (n_row * n_col,) i64, filled with -1 on entry: the flat index of each cell's hilltop, and of its
@@ -270,7 +297,7 @@ def segment_kernel(value_db, order, n_row, n_col, depth_db, basin, body):
 
 
 @njit(cache=True, nogil=True)
-def _find(parent, i):
+def _find(parent: Array, i: int) -> int:
     """Root of ``i``, halving the path."""
     while parent[i] != i:
         parent[i] = parent[parent[i]]
@@ -280,25 +307,25 @@ def _find(parent, i):
 
 @njit(cache=True, nogil=True)
 def measure_kernel(
-    echo,
-    received,
-    row_edge,
-    col_cells,
-    power,
-    spike,
-    reach,
-    full_scale,
-    cells,
-    number,
-    peak_cell,
-    gate,
-    n_row,
-    n_col,
-    sums,
-    peak_count,
-    n_cells,
-    clipped,
-):
+    echo: Array,
+    received: Array,
+    row_edge: Array,
+    col_cells: int,
+    power: Array,
+    spike: Array,
+    reach: int,
+    full_scale: int,
+    cells: Array,
+    number: Array,
+    peak_cell: Array,
+    gate: Array,
+    n_row: int,
+    n_col: int,
+    sums: Array,
+    peak_count: Array,
+    n_cells: Array,
+    clipped: Array,
+) -> None:
     """Sum each plot's moments over the full-resolution cells of its blocks.
 
     cells (m,) i64 flat block indices; number (m,) i64 plot of each; peak_cell (n,) i64 flat block of each plot's peak;
@@ -348,7 +375,7 @@ def measure_kernel(
 
 
 @njit(cache=True, nogil=True)
-def spread_kernel(coarse, row_edge, col_cells, fine):
+def spread_kernel(coarse: Array, row_edge: Array, col_cells: int, fine: Array) -> None:
     """coarse (n_row, n_col) f32 in; fine (n_spoke, n_cell) f32 out, each block's value over its cells."""
     n_row, n_col = coarse.shape
     n_cell = fine.shape[1]
@@ -363,7 +390,7 @@ def spread_kernel(coarse, row_edge, col_cells, fine):
 
 
 @njit(cache=True, nogil=True)
-def peaks_kernel(value_db, threshold_db, rows, cols, found):
+def peaks_kernel(value_db: Array, threshold_db: Array, rows: int, cols: int, found: Array) -> int:
     """Flat indices of cells at or over threshold that no cell within (rows, cols) tops.
 
     value_db, threshold_db (n_row, n_col) f32, NaN never found; rows wrap; of equal cells the first in order counts.
@@ -393,7 +420,7 @@ def peaks_kernel(value_db, threshold_db, rows, cols, found):
 
 
 @njit(cache=True, nogil=True)
-def blot_kernel(cells, half_rows, half_cols, out):
+def blot_kernel(cells: Array, half_rows: Array, half_cols: int, out: Array) -> None:
     """Set True a rectangle round each flat cell; cells, half_rows (m,) i64, half_cols i64; out (n_row, n_col) bool."""
     n_row, n_col = out.shape
     for m in range(cells.shape[0]):
@@ -408,7 +435,19 @@ def blot_kernel(cells, half_rows, half_cols, out):
 
 
 @njit(cache=True, nogil=True)
-def gate_kernel(east, north, along_e, along_n, gate_r, gate_c, reach, old_east, old_north, inside, near):
+def gate_kernel(
+    east: Array,
+    north: Array,
+    along_e: Array,
+    along_n: Array,
+    gate_r: Array,
+    gate_c: Array,
+    reach: Array,
+    old_east: Array,
+    old_north: Array,
+    inside: Array,
+    near: Array,
+) -> None:
     """Count old points in and round each place's gate.
 
     east, north (n,) f64 places; along_e, along_n (n,) f64 unit line of sight; gate_r, gate_c, reach (n,) f64 half
@@ -437,7 +476,18 @@ def gate_kernel(east, north, along_e, along_n, gate_r, gate_c, reach, old_east, 
 
 
 @njit(cache=True, nogil=True)
-def levels_kernel(strip_db, background_db, sector, ring, low_db, step_db, solid_db, over_db, level, skip):
+def levels_kernel(
+    strip_db: Array,
+    background_db: Array,
+    sector: Array,
+    ring: Array,
+    low_db: Any,
+    step_db: Any,
+    solid_db: Any,
+    over_db: Any,
+    level: Array,
+    skip: Array,
+) -> None:
     """What the ordered reference counts.  strip_db (n_row, n_col) f32; background_db (n_sector, n_ring) f32.
 
     level u8 and skip bool, both (n_row, n_col), out: the step of each strip, and which are solid or not received.
@@ -456,7 +506,20 @@ def levels_kernel(strip_db, background_db, sector, ring, low_db, step_db, solid_
 
 
 @njit(cache=True, nogil=True)
-def floor_kernel(near, far, background_db, over, least, sector, ring, low_db, step_db, floor, threshold, candidate):
+def floor_kernel(
+    near: Array,
+    far: Array,
+    background_db: Array,
+    over: Array,
+    least: Array,
+    sector: Array,
+    ring: Array,
+    low_db: Any,
+    step_db: Any,
+    floor: Array,
+    threshold: Array,
+    candidate: Array,
+) -> None:
     """Floor and thresholds of every box.  near, far (n_row, n_col) i16 from ``ordered_kernel``.
 
     background_db, over, least (n_sector, n_ring) f32; floor, threshold, candidate (n_row, n_col) f32 out.

@@ -79,6 +79,7 @@ class Detector:
         self.p_false = p_false
         self._ghosts = GhostFinder()
         self._last: LastMask | None = None
+        self.last_examined: Examined | None = None  # for those who measure the detector
         self._grid: Grid | None = None
         self._map: ClutterMap | None = None
         self._memory = EchoMemory()
@@ -93,6 +94,7 @@ class Detector:
         A spoke that was not received is unknown: nothing is found there, and floor, threshold and clutter are NaN.
         """
         seen = self.examine(scan)
+        self.last_examined = seen
         grid, box_db = seen.grid, seen.box_db
         weak, is_steady, peaks = self._recall(scan, seen)
         # What the last turns vouch for stands out of the candidates; its hill is what stands over their threshold.
@@ -110,12 +112,12 @@ class Detector:
         shores = trace_shores(bodies, large & fixed, grid, scan)
         in_shore = _cells_of(bodies, large & fixed, cells, body)
         in_clutter = _cells_of(bodies, large & ~fixed, cells, body)
-        loose = found.ravel()[cells] & ~in_shore
+        is_loose = found.ravel()[cells] & ~in_shore
         if np.any(in_clutter):
             # Of clutter that has run together only what the last turns know stays.
             firm = peaks[is_steady] if is_steady is not None else peaks[:0]
-            loose &= ~in_clutter | np.isin(basin[cells], basin[firm[basin[firm] >= 0]])
-        loose = cells[loose]
+            is_loose &= ~in_clutter | np.isin(basin[cells], basin[firm[basin[firm] >= 0]])
+        loose = cells[is_loose]
         tops, number = np.unique(basin[loose], return_inverse=True)  # a hill's top passes wherever any of it does
         plots = measure(seen.video, grid, loose, number.astype(np.int64), tops, box_db, seen.floor_db, seen.curve.looks)
         plots = self._ghosts.mark(plots, scan.errors, scan.cell_m)

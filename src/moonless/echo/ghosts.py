@@ -56,18 +56,19 @@ class GhostFinder:
         parent = plots.false_parent.copy()
         cause: list[FalseCause | None] = list(plots.false_cause) if plots.false_cause else [None] * n
         pulse_m = max(errors.pulse_m, 2.0 * cell_m)
-        for found, name in (
+        steps: tuple[tuple[Ints, FalseCause], ...] = (
             (find_multiples(plots, errors.beam_rad, pulse_m), "multiple"),
             (find_side_lobes(plots, errors.beam_rad, pulse_m), "side lobe"),
             (self._find_indirect(plots, errors.beam_rad, pulse_m), "indirect"),
-        ):
+        )
+        for found, name in steps:
             for i in np.flatnonzero((found >= 0) & (parent < 0)):
                 # A ghost's own ghost is the parent's.
                 top = int(found[i])
                 if parent[top] >= 0:
                     continue
                 parent[i] = top
-                cause[i] = name  # type: ignore[assignment]
+                cause[int(i)] = name
         return replace(plots, false_parent=parent, false_cause=tuple(cause))
 
     def _find_indirect(self, plots: Plots, beam_rad: float, pulse_m: float) -> Ints:

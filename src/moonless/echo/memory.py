@@ -26,13 +26,14 @@ Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
 TURNS = 6  # looked back over, the present one included; design/echo_memory.py
-P_CANDIDATE = 3e-3  # per box
-P_CHANCE = 0.003  # of a candidate being vouched for by chance
+P_CANDIDATE = 0.01  # per box
+P_CHANCE = 1e-3  # of a candidate being vouched for by chance
 LEAST_HITS = 3
 STEADY_SHARE = 0.8  # of the remembered turns: met so often, a peak is an echo and does not count as clutter
 P_STEADY = 0.1
-DRIFT = 2.5  # m/s: faster things are found by the tracker, or stand out by themselves
+DRIFT = 1.0  # m/s: a moored thing swings; faster things are found by the tracker, or stand out by themselves
 LONG_GAP_S = 30.0
+REACH_GATES = 4.0  # so many gates round about, candidates are counted for chance
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -92,20 +93,17 @@ class EchoMemory:
         tally, near_total = np.zeros(n, dtype=np.int64), np.zeros(n, dtype=np.float64)
         last_s = self._turns[-1].time_s
         gate_r, gate_c = _gates(scan, range_m, now_s - last_s)
-        reach = 6.0 * np.hypot(gate_r, gate_c)
         inside, near = np.zeros(n, dtype=np.int64), np.zeros(n, dtype=np.int64)
         for points in self._turns:
             # The gates hold one turn's wandering; older points may have wandered longer.
             drift = DRIFT * min(last_s - points.time_s, 10.0)
-            gate_kernel(
-                east, north, along, across, gate_r + drift, gate_c + drift, reach, points.east_m, points.north_m,
-                inside, near,
-            )  # fmt: skip
+            r, c = gate_r + drift, gate_c + drift
+            reach = REACH_GATES * np.hypot(r, c)
+            gate_kernel(east, north, along, across, r, c, reach, points.east_m, points.north_m, inside, near)
             tally += inside > 0
-            # Echoes of the thing itself are not chance.
-            near_total += near
-        area = math.pi * reach**2 * len(self._turns)
-        mean = near_total / area * (4.0 * gate_r * gate_c)
+            # Echoes of the thing itself, in the gate, are not chance.  Half a count more: none seen is not none.
+            near_total += (near + 0.5 / len(self._turns)) * 4.0 * r * c / (math.pi * reach**2 - 4.0 * r * c)
+        mean = near_total / len(self._turns)
         count[known] = tally
         chance[known] = -np.expm1(-mean)
         return count, chance
@@ -190,6 +188,6 @@ class LastMask:
         return np.where(inside, self.mask[row, np.clip(col, 0, self.mask.shape[1] - 1)], np.nan)
 
 
-def _spoke_at(azimuth_rad: Floats, scan: Scan) -> NDArray[np.int64]:
+def _spoke_at(azimuth_rad: NDArray[np.floating], scan: Scan) -> NDArray[np.int64]:
     """Return the spoke that looks at each azimuth."""
-    return np.rint(np.mod(azimuth_rad, TAU) / TAU * scan.n_spoke).astype(np.int64) % scan.n_spoke
+    return np.asarray(np.rint(np.mod(azimuth_rad, TAU) / TAU * scan.n_spoke).astype(np.int64) % scan.n_spoke)

@@ -71,7 +71,8 @@ def measure(
     scan = video.scan
     n = peak_cell.shape[0]
     flat_db, flat_floor = box_db.ravel(), floor_db.ravel()
-    gate = flat_db[cells] >= flat_db[peak_cell][number] - GATE_DB
+    cells, number, of_peak = whole_boxes(grid, cells, number, peak_cell)
+    gate = of_peak | (flat_db[cells] >= flat_db[peak_cell][number] - GATE_DB)
     sums = np.zeros((n, 12), dtype=np.float64)
     peak_count = np.zeros(n, dtype=np.int64)
     n_cells = np.zeros(n, dtype=np.int64)
@@ -119,14 +120,41 @@ def measure(
     )
 
 
+def whole_boxes(
+    grid: Grid, cells: NDArray[np.int64], number: NDArray[np.int64], peak_cell: NDArray[np.int64]
+) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.bool_]]:
+    """Return (cells, number) with the rest of each peak's box added, and which cells lie in their plot's peak box.
+
+    A weak echo passes in one box only, and its energy lies in all of that box, not in its middle block.  What is
+    another plot's already stays there.
+    """
+    owner = np.full(grid.n_row * grid.n_col, -1, dtype=np.int64)
+    of_peak = np.zeros(owner.size, dtype=np.bool_)
+    plot = np.arange(peak_cell.size, dtype=np.int64)
+    row, col = np.divmod(peak_cell, grid.n_col)
+    owner[cells] = number
+    for dr in range(grid.box_rows):
+        for dc in range(grid.box_cols):
+            at_col = col + dc - grid.box_cols // 2
+            inside = (at_col >= 0) & (at_col < grid.n_col)
+            at = ((row + dr - grid.box_rows // 2) % grid.n_row) * grid.n_col + at_col
+            at, mine = at[inside], plot[inside]
+            owner[at] = np.where(owner[at] < 0, mine, owner[at])
+            of_peak[at[owner[at] == mine]] = True
+    held = np.flatnonzero(owner >= 0)
+    return held, owner[held], of_peak[held]
+
+
 def cast_causes(n: int) -> tuple[FalseCause | None, ...]:
     """Return ``n`` times None, typed as causes."""
     return (None,) * n
 
 
 # Fitted by design/echo_sigma.py to made echoes of 6 to 40 dB; the floors are what remains when noise is gone.
-AZIMUTH_NOISE, AZIMUTH_FLOOR = 0.42, 0.02  # of the beam
-RANGE_NOISE, RANGE_FLOOR = 0.42, 0.04  # of the pulse
+AZIMUTH_NOISE, AZIMUTH_FLOOR = 0.45, 0.02  # of the beam
+# An echo that changes from spoke to spoke shifts its own middle; half of what full change would do.
+SCINTILLATION = 0.15  # beams, over the root of the spokes in a beam
+RANGE_NOISE, RANGE_FLOOR = 0.42, 0.03  # of the pulse
 
 
 def centroid_sigmas(
@@ -141,7 +169,8 @@ def centroid_sigmas(
     pulse_m = grid.pulse_cells * cell_m
     # A flat top hides where the peak stood.
     flat = np.where(clipped, 1.5, 1.0)
-    azimuth = beam_rad * np.hypot(AZIMUTH_NOISE * share, AZIMUTH_FLOOR) * flat
+    floor = math.hypot(AZIMUTH_FLOOR, SCINTILLATION / math.sqrt(grid.beam_spokes))
+    azimuth = beam_rad * np.hypot(AZIMUTH_NOISE * share, floor) * flat
     range_ = pulse_m * np.hypot(RANGE_NOISE * share, RANGE_FLOOR) * flat
     return np.hypot(azimuth, 0.1 * TAU / grid.n_spoke), np.hypot(range_, 0.1 * cell_m)
 

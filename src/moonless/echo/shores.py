@@ -132,9 +132,11 @@ def _outline(chain: list[tuple[int, int, int]], grid: Grid, scan: Scan) -> Shore
     azimuth = np.mod(spoke * (2.0 * np.pi / grid.n_spoke), 2.0 * np.pi)
     reach = (grid.box_cols // 2) * grid.col_cells
     edge0 = scan.first_cell_m - 0.5 * scan.cell_m
-    near = edge0 + (runs[:, 1] * grid.col_cells + reach) * scan.cell_m
-    far = edge0 + ((runs[:, 2] + 1) * grid.col_cells - reach) * scan.cell_m
+    near = np.float64(edge0) + (runs[:, 1] * grid.col_cells + reach) * scan.cell_m
+    far = np.float64(edge0) + ((runs[:, 2] + 1) * grid.col_cells - reach) * scan.cell_m
     # An edge thinner than the box itself keeps its middle.
     middle = 0.5 * (near + far)
     near, far = np.where(near > far, middle, near), np.where(near > far, middle, far)
-    return ShoreEcho(azimuth, near, far, scan.time_ns[spoke.astype(np.int64)].copy())
+    return ShoreEcho(
+        azimuth, np.asarray(near, np.float64), np.asarray(far, np.float64), scan.time_ns[spoke.astype(np.int64)].copy()
+    )

@@ -1,0 +1,62 @@
+"""``plots``: a 2048 x 1024 scan to plots, milliseconds on one core, beside the antenna's own turn.
+
+The scan is made: noise through a logarithmic receiver, 100 points, 90 degrees of land.  The minimum and the median of
+repeated turns are printed; on a machine that does other work the minimum is the fairer figure.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import time
+from collections.abc import Iterator, Sequence
+
+import numpy as np
+
+from bench._video import TURN_NS, Made
+from bench.result import Result
+from moonless.echo.detector import Detector
+
+NAMES = ("plots", "plots.median", "plots.clutter")
+N_SCAN = 4
+REPEATS = 40
+
+
+def _scans(sea: bool) -> list[object]:
+    made = Made(n_spoke=2048, n_cell=1024, cell_m=3.6, beam_deg=3.9, pulse_m=37.5, db_per_count=0.33, level=20.0)
+    for _ in range(100):
+        made.point(made.rng.uniform(0, 2 * np.pi), made.rng.uniform(150, 3500), made.rng.uniform(10, 40))
+    made.power[600:1100, 500:700] += 10**4.5 * made.texture(2.0, 20, 10)[600:1100, 500:700]
+    scans = []
+    for turn in range(N_SCAN):
+        clutter = np.zeros(made.power.shape)
+        if sea:
+            clutter[:, :500] = 10 ** (np.linspace(4.0, 0.0, 500))[None, :] * made.texture(0.7, 20, 8)[:, :500]
+        scans.append(made.scan(made.counts(made.draw(clutter)), number=turn))
+    return scans
+
+
+def _times_ms(sea: bool) -> np.ndarray:
+    scans = _scans(sea)
+    detector = Detector()
+    out = []
+    for k in range(REPEATS + 8):
+        scan = scans[k % N_SCAN]
+        scan = dataclasses.replace(scan, time_ns=scan.time_ns + (k // N_SCAN) * N_SCAN * TURN_NS)
+        start = time.perf_counter()
+        detector.detect(scan)
+        if k >= 8:
+            out.append((time.perf_counter() - start) * 1e3)
+    return np.asarray(out)
+
+
+def run(names: Sequence[str]) -> Iterator[Result]:
+    """Yield the figures asked for; real time is one turn at 24 turns a minute, 2500 ms."""
+    turn_ms = TURN_NS / 1e6
+    if {"plots", "plots.median"} & set(names):
+        calm = _times_ms(sea=False)
+        for name, value in (("plots", float(calm.min())), ("plots.median", float(np.median(calm)))):
+            if name in names:
+                yield Result(name, value, "ms", "real time", turn_ms, turn_ms / value)
+    if "plots.clutter" in names:
+        value = float(_times_ms(sea=True).min())
+        yield Result("plots.clutter", value, "ms", "real time", turn_ms, turn_ms / value)
