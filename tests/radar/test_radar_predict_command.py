@@ -22,12 +22,17 @@ def run(capsys: pytest.CaptureFixture[str], *argv: str) -> tuple[int, str, str]:
     return int(left.value.code or 0), said.out, said.err
 
 
+@pytest.fixture(scope="module")
+def cache(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return tmp_path_factory.mktemp("cache")
+
+
 @pytest.fixture
-def chart(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> str:
+def chart(cache: Path, monkeypatch: pytest.MonkeyPatch) -> str:
     cell = DATA / "enc" / "US5MA11M"
     if not cell.is_dir():
         pytest.skip(f"no real charts at {DATA}")
-    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
+    monkeypatch.setenv("XDG_CACHE_HOME", str(cache))
     return str(cell)
 
 

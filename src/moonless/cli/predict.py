@@ -100,6 +100,7 @@ def command(
     import math
 
     import numpy as np
+    from rich.console import Console
 
     from moonless.boat import default_boat, read_boat
     from moonless.chart.library import Chart
@@ -115,8 +116,12 @@ def command(
     radar = boat.radar
     lat, lon = place
     reach_m = range_nm * NAUTICAL_MILE_M
-    local = Chart.open(charts).around(lat, lon, reach_m * 1.05 + 500.0)
-    world = World.from_chart(local, heights=heights)
+    # Silent unless somebody watches: the bar goes to a terminal only.
+    with Console(stderr=True).status("opening the chart") as status:
+        opened = Chart.open(charts, progress=lambda what, done: status.update(f"chart: {what} {done:.0%}"))
+        local = opened.around(lat, lon, reach_m * 1.05 + 500.0)
+        status.update("working out what the radar sees")
+        world = World.from_chart(local, heights=heights)
     frame = local.frame
     heading = math.radians(heading_deg)
     east, north = (float(v) for v in frame.to_plane(lat, lon))
