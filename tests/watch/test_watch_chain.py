@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -11,7 +12,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from watch_made_run import PERIOD_S, T0, MadeRun, seconds_of
 
+import moonless
 from moonless.boat.file import default_boat
+from moonless.chart.library import Chart
 from moonless.units import NS_PER_S
 from moonless.watch.chain import Chain
 from moonless.watch.types import SpokesNow, Turn
@@ -176,6 +179,14 @@ def test_a_heading_that_jumps_is_told() -> None:
 def test_a_clock_that_jumps_is_told() -> None:
     turns = MadeRun(clock_s=lambda t: 3600.0 if t >= 10.0 else 0.0).play(14.0)
     assert any(f.what == "clock" and f.state == "jumped" for t in turns for f in t.reading.faults)
+
+
+def test_a_chart_that_does_not_reach_here_is_told(tmp_path: Path) -> None:
+    waters = Path(moonless.__file__).parent / "data" / "demo" / "waters.gpkg"
+    chart = Chart.open([waters], cache_dir=tmp_path)
+    turns = MadeRun().play(9.0, Chain(default_boat(), chart))
+    assert {f.what for t in turns for f in t.reading.faults} == {"chart"}
+    assert all(t.scan is not None for t in turns)
 
 
 def test_a_computer_clock_that_was_wrong_from_the_beginning_is_no_fault() -> None:

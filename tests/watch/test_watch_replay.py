@@ -103,6 +103,19 @@ def test_other_categories_and_damage_are_told(files: dict[str, Path], tmp_path: 
     assert any("1 damaged" in note for note in replay.notes)
 
 
+def test_a_radar_on_another_clock_is_told(files: dict[str, Path], tmp_path: Path) -> None:
+    local = tmp_path / "local.cat240"
+    data = bytearray(files["radar.cat240"].read_bytes())
+    block = len(data) // 864
+    for at in range(0, len(data), block):
+        ticks = int.from_bytes(data[at + block - 3 : at + block], "big") + 3 * 3600 * 128
+        data[at + block - 3 : at + block] = (ticks % (86_400 * 128)).to_bytes(3, "big")
+    local.write_bytes(data)
+    replay = Replay(radar=(local,), nmea=(files["plain.nmea"],))
+    list(replay.feeds())
+    assert any("180 minutes after" in note and "UTC" in note for note in replay.notes)
+
+
 def test_what_is_no_such_file_is_said(tmp_path: Path, files: dict[str, Path]) -> None:
     noise = tmp_path / "noise"
     noise.write_bytes(b"hello world\n" * 20)

@@ -31,6 +31,8 @@ _READ_BYTES = 1 << 20
 _BURST_NS = 10_000_000
 # Untimed sentences are spread over at most this long: a gap between fixes is no reason to place them in it.
 _SPREAD_NS = NS_PER_S
+# A radar file that begins this long outside its NMEA has another clock, or another night.
+APART_S = 120.0
 
 
 class Fed(NamedTuple):
@@ -104,13 +106,24 @@ class Replay:
                     reference_ns = _file_time(path)
                     self.notes.append(f"{path}: no date is said; the file's own is taken")
                 # Near the record before: a day is crossed without a jump.
+                is_first = last_ns is None
                 last_ns = video.time_ns(last_ns if last_ns is not None else reference_ns)
+                if is_first and span is not None:
+                    self._note_apart(path, last_ns, span)
             elif last_ns is None:
                 if even is None:
                     even = self._even(path, span)
                 yield Fed(even[0] + round(at * even[1]), "radar", block, "radar", False, done)
                 continue
             yield Fed(last_ns, "radar", block, "radar", False, done)
+
+    def _note_apart(self, path: Path, begins_ns: int, span: tuple[int, int]) -> None:
+        apart_s = max(span[0] - begins_ns, begins_ns - span[1]) / NS_PER_S
+        if apart_s > APART_S:
+            side = "before" if begins_ns < span[0] else "after"
+            self.notes.append(
+                f"{path} begins {apart_s / 60.0:.0f} minutes {side} the NMEA beside it: is the radar's clock set to UTC?"
+            )
 
     def _even(self, path: Path, span: tuple[int, int] | None) -> tuple[int, float]:
         if span is None:
