@@ -181,6 +181,26 @@ def test_a_clock_that_jumps_is_told() -> None:
     assert any(f.what == "clock" and f.state == "jumped" for t in turns for f in t.reading.faults)
 
 
+def test_two_radars_on_one_link_are_not_mixed() -> None:
+    chain = Chain(default_boat())
+    turns: list[Turn] = []
+    for now, kind, data in MadeRun().events(12.0):
+        if kind == "radar":
+            turns += chain.feed_radar(data, now)
+            # The other radar, by its data source: half a turn ahead, and full of echo.
+            other = bytearray(data)
+            other[6] = 9
+            other[12] ^= 0x80
+            other[33:120] = b"\xff" * 87
+            turns += chain.feed_radar(bytes(other), now)
+        else:
+            turns += chain.feed_nmea(data, now)
+    assert chain.counts.spokes_of_others > 500
+    assert len(turns) >= 4
+    assert [f for t in turns for f in t.reading.faults] == []
+    assert max(int(t.scan.echo.max()) for t in turns if t.scan is not None) == 220
+
+
 def test_a_chart_that_does_not_reach_here_is_told(tmp_path: Path) -> None:
     waters = Path(moonless.__file__).parent / "data" / "demo" / "waters.gpkg"
     chart = Chart.open([waters], cache_dir=tmp_path)

@@ -38,7 +38,7 @@ from moonless.track.tracker import Tracker
 from moonless.track.types import Track
 from moonless.units import NS_PER_S
 from moonless.watch.faults import FaultWatch
-from moonless.watch.intake import Intake
+from moonless.watch.intake import Chooser, Intake
 from moonless.watch.timebase import TimeBase
 from moonless.watch.types import SpokesNow, Turn
 from moonless.watch.visible import visibility
@@ -66,6 +66,7 @@ class ChainCounts:
     scans: int = 0
     scans_skipped: int = 0  # whole scans passed over because newer ones were waiting
     lines_without_scan: int = 0
+    spokes_of_others: int = 0  # of a second radar on the same link, by its data source; they are not mixed in
 
 
 class Chain:
@@ -108,6 +109,7 @@ class Chain:
             antenna_forward_m=set_.forward_m,
             antenna_starboard_m=set_.starboard_m,
         )
+        self._source = Chooser()  # of several radars on one link, by data source
         self._detector = Detector()
         self._judge = Judge(boat, chart, knowledge)
         self._tracker: Tracker | None = None
@@ -125,14 +127,15 @@ class Chain:
         """Take in radar bytes: of a stream, cut anywhere, or one datagram."""
         turns = self._pass_to(received_ns)
         counts = self.radar.counts
-        bad = counts.damaged + counts.unknown_compression
+        bad, n_video = counts.damaged + counts.unknown_compression, counts.videos
         events = self.radar.datagram(data) if is_datagram else self.radar.feed(data)
         bad = counts.damaged + counts.unknown_compression - bad
         self._faults.radar_blocks(self._times.utc(received_ns), len(events), bad)
-        videos = [event for event in events if isinstance(event, Video)]
+        now_ns = self._times.utc(received_ns)
+        videos = [e for e in events if isinstance(e, Video) and self._source.takes((e.sac, e.sic), 0, now_ns)]
+        self.counts.spokes_of_others += counts.videos - n_video - len(videos)
         if not videos:
             return turns
-        now_ns = self._times.utc(received_ns)
         last = videos[-1]
         if last.time_of_day_s is not None and self._times.radar(received_ns, last.time_ns(now_ns)):
             self._clock_jumped(now_ns)

@@ -9,7 +9,7 @@ Rules of this file:
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Hashable, Iterable
 from dataclasses import dataclass, replace
 
 from moonless.boat.types import Boat
@@ -33,15 +33,16 @@ Source = tuple[str, str, str]
 """Link, talker, kind."""
 
 
-class _Chooser:
-    """Follows one source of several."""
+class Chooser:
+    """Follows one source of several; see the rules of this file."""
 
     def __init__(self) -> None:
-        self._followed: Source | None = None
+        self._followed: Hashable | None = None
         self._rank = 0
         self._last_ns = 0
 
-    def takes(self, source: Source, rank: int, now_ns: int) -> bool:
+    def takes(self, source: Hashable, rank: int, now_ns: int) -> bool:
+        """Say whether a source is the one to follow now; ``rank``: 0 is the best kind."""
         is_free = self._followed is None or now_ns - self._last_ns > TAKE_OVER_S * NS_PER_S
         if source != self._followed and not is_free and rank >= self._rank:
             return False
@@ -71,10 +72,10 @@ class Intake:
     def forget(self) -> None:
         """Drop what was taken in before a clock jumped; who AIS says is about ages out by itself."""
         self.poses = PoseSeries()
-        self._position = _Chooser()
-        self._motion = _Chooser()
-        self._heading = _Chooser()
-        self._turn = _Chooser()
+        self._position = Chooser()
+        self._motion = Chooser()
+        self._heading = Chooser()
+        self._turn = Chooser()
         self._turn_rate: tuple[int, float] | None = None
         self._depth: tuple[int, float | None] | None = None
         self._wind: tuple[int, WindSaid] | None = None

@@ -122,7 +122,7 @@ class Replay:
         if apart_s > APART_S:
             side = "before" if begins_ns < span[0] else "after"
             self.notes.append(
-                f"{path} begins {apart_s / 60.0:.0f} minutes {side} the NMEA beside it: is the radar's clock set to UTC?"
+                f"{path} begins {apart_s / 60.0:.0f} minutes {side} the NMEA beside it: is its clock set to UTC?"
             )
 
     def _even(self, path: Path, span: tuple[int, int] | None) -> tuple[int, float]:
