@@ -22,10 +22,10 @@ from moonless.scan.types import Scan
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
-# A plot further from the mark's place than this many sigma (and half a beam, half a pulse) is not the mark.
-GATE = 3.0
-# Echo of something else this many beams to the side still covers a mark.
-COVER_BEAMS = 1.0
+# A plot further from the mark's place than this many sigma is not the mark.
+GATE = 2.5
+# Echo of something else this many beams to the side and pulses off in range covers a mark: they would be one echo.
+COVER_BEAMS, COVER_PULSES = 0.75, 1.5
 # When more than this share of at least so many marks that should show do not, it is not the marks.
 MOST = 0.5
 LEAST_TO_JUDGE = 4
@@ -128,10 +128,10 @@ class Lookout:
         along = np.abs(gap[..., 0] * unit[:, None, 0] + gap[..., 1] * unit[:, None, 1])
         across = np.abs(gap[..., 0] * unit[:, None, 1] - gap[..., 1] * unit[:, None, 0])
         beam, pulse = scan.errors.beam_rad, scan.errors.pulse_m
-        room_along = GATE * np.sqrt(base[:, None] + sigma[None, :, 0] ** 2) + 0.5 * pulse
-        room_across = GATE * np.sqrt(base[:, None] + sigma[None, :, 1] ** 2) + 0.25 * beam * reach[:, None]
+        room_along = GATE * np.sqrt(base[:, None] + sigma[None, :, 0] ** 2)
+        room_across = GATE * np.sqrt(base[:, None] + sigma[None, :, 1] ** 2)
         on = ((along / room_along) ** 2 + (across / room_across) ** 2 < 1.0).any(axis=1)
-        beside = (along < room_along + pulse) & (across < room_across + COVER_BEAMS * beam * reach[:, None])
+        beside = (along < COVER_PULSES * pulse) & (across < COVER_BEAMS * beam * reach[:, None])
         return np.asarray(on), np.asarray(beside.any(axis=1) & ~on)
 
     def _scanned(self, azimuth: Floats, reach: Floats, scan: Scan) -> Bools:
