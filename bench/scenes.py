@@ -1,7 +1,7 @@
 """Scenes through the whole chain, scored against their truth: ``python -m bench scenes [SCENE...]``.
 
-A scene is a name from the built-in set or a TOML file.  One line for each figure of each scene, then the figures of
-the whole.  ``MOONLESS_SCENES_VERBOSE=1`` says on standard error what was not held, called wrongly, or false.
+A scene is a name from the built-in set, one made over a real chart (`harbour-cell`, `bay-cell`: they want
+MOONLESS_DATA), or a TOML file.  One line for each figure of each scene, then the figures of the whole.  ``MOONLESS_SCENES_VERBOSE=1`` says on standard error what was not held, called wrongly, or false.
 """
 
 from __future__ import annotations
@@ -39,15 +39,20 @@ UNITS = {
 }
 
 
+REAL = Path(__file__).parent / "real"
+
+
 def scene_files(rest: Sequence[str]) -> list[Path]:
     """Return the files of the scenes asked for; all of the built-in set when none is."""
+    os.environ.setdefault("MOONLESS_DATA", str(Path(__file__).parents[2] / "shared" / "data"))
+    known_files = {p.stem: p for folder in (FOLDER, REAL) for p in sorted(folder.glob("*.toml"))}
     if not rest:
         return sorted(FOLDER.glob("*.toml"))
     out = []
     for name in rest:
-        path = Path(name) if name.endswith(".toml") else FOLDER / f"{name}.toml"
+        path = Path(name) if name.endswith(".toml") else known_files.get(name, FOLDER / f"{name}.toml")
         if not path.exists():
-            known = ", ".join(sorted(p.stem for p in FOLDER.glob("*.toml")))
+            known = ", ".join(sorted(known_files))
             raise SystemExit(f"no scene is called {name!r}; there are: {known}")
         out.append(path)
     return out

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import difflib
 import math
+import os
 import tomllib
 from collections.abc import Mapping
 from dataclasses import replace
@@ -164,7 +165,7 @@ class _Reader:
     def waters(self, table: Mapping[str, Any]) -> Waters:
         """Return the chart and what differs from it."""
         paths = tuple(
-            demo_folder() / "waters.gpkg" if one == DEMO_CHART else (self.path.parent / one)
+            demo_folder() / "waters.gpkg" if one == DEMO_CHART else self.path.parent / os.path.expandvars(one)
             for one in table.get("paths", [])
         )
         changes = []

@@ -45,7 +45,7 @@ _CHART = (
         "paths",
         "paths",
         "none: open sea",
-        'Charts, from the scene file\'s folder; "demo" is the invented waters.',
+        'Charts, from the scene file\'s folder, $NAMES of the environment filled in; "demo" is the invented waters.',
     ),
     Key("chart", "shift_m", "place", "[0, 0]", "The real ground lies so far east, north of where the chart has it."),
     Key("chart", "change", "tables", "none", "Marks that are not as charted."),
