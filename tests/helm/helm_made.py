@@ -297,3 +297,19 @@ def _inside(polygon: list[tuple[float, float]], east: Any, north: Any) -> Any:
 def _depth_of(polygon: list[tuple[float, float]], east: Any, north: Any, own: tuple[float, float]) -> Any:
     near = min(math.hypot(e - own[0], n - own[1]) for e, n in polygon)
     return np.hypot(east - own[0], north - own[1]) - near
+
+
+def main() -> None:
+    """Serve the made source and print the address; for the browser tests and the benchmark."""
+    import sys
+
+    from moonless.helm.serve import serve
+
+    source = MadeSource()
+    if "--faulty" in sys.argv:
+        source.faults = (Fault("position", "silent", START_NS),)
+    serve(source, port=0, on_open=lambda address: print(address, flush=True))
+
+
+if __name__ == "__main__":
+    main()

@@ -10,7 +10,7 @@ import { groundOf, type Ground } from "./layers/ink/ground";
 import { Labels } from "./layers/ink/labels";
 import { drawInk, echoAt } from "./layers/ink/layer";
 import type { Measure, Place } from "./layers/ink/measure";
-import type { Boat, View } from "./layers/ink/view";
+import { at, type Boat, type View } from "./layers/ink/view";
 import { ScanLayer } from "./layers/scan/layer";
 import { LOOKS, type Inks } from "./look/table";
 import type { Look } from "./state/store";
@@ -50,8 +50,8 @@ export class Screen {
   /** Something changed: draw at the next frame. */
   isDirty = true;
   frames = 0;
-  /** Page milliseconds at which the newest spokes were drawn, and when the antenna gave them (Unix ms). */
-  drawnAt = 0;
+  #drawnUnixMs: number | null = null;
+  /** When the antenna gave the newest spokes not drawn yet, Unix ms. */
   pendingUnixMs: number | null = null;
   readonly delaysMs: number[] = [];
 
@@ -92,6 +92,14 @@ export class Screen {
     return found === undefined ? null : echoAt(found.view, x - found.pane.x, y - found.pane.y);
   }
 
+  /** Page pixel of a place in the first pane; for tests. */
+  pixelOf(latDeg: number, lonDeg: number): [number, number] | null {
+    const found = this.#views[0];
+    if (found === undefined) return null;
+    const [x, y] = at(found.view, latDeg, lonDeg);
+    return [x + found.pane.x, y + found.pane.y];
+  }
+
   placeAt(x: number, y: number): Place | null {
     const found = this.#paneAt(x, y);
     return found === undefined ? null : unproject(found.view.camera, x - found.pane.x, y - found.pane.y);
@@ -106,6 +114,12 @@ export class Screen {
     this.#pace.frame(now - this.#lastMs);
     this.#lastMs = now;
     this.frames += 1;
+    if (this.#drawnUnixMs !== null) {
+      // Counted when the frame after it begins: by then the drawn one has been handed on to be shown.
+      this.delaysMs.push(performance.timeOrigin + performance.now() - this.#drawnUnixMs);
+      if (this.delaysMs.length > 600) this.delaysMs.shift();
+      this.#drawnUnixMs = null;
+    }
     const { store } = this;
     const state = store.state;
     if (now - this.#footAt > 250 || this.isDirty) {
@@ -168,11 +182,8 @@ export class Screen {
         const strength = pane.hasChart ? state.settings.radarStrength : 1;
         this.scan.draw(camera, { ...place, headingRad: Number.isNaN(heading) ? 0 : heading }, this.inks, paused ? this.scan.newestAt + 0.01 : now / 1000, strength, this.#scanRatio(ratio));
       });
-      if (this.pendingUnixMs !== null) {
-        this.delaysMs.push(performance.timeOrigin + performance.now() - this.pendingUnixMs);
-        if (this.delaysMs.length > 600) this.delaysMs.shift();
-        this.pendingUnixMs = null;
-      }
+      this.#drawnUnixMs = this.pendingUnixMs;
+      this.pendingUnixMs = null;
     }
     if (moved || this.isDirty || now - this.#inkAt > IDLE_MS) {
       this.#inkAt = now;

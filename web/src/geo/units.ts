@@ -42,7 +42,8 @@ export function sayTime(s: number): string {
   if (whole < 60) return `${whole} s`;
   const min = Math.floor(whole / 60);
   const rest = Math.round((whole % 60) / 10) * 10;
-  if (min >= 10 || rest === 0) return `${rest >= 30 && min >= 10 ? min + 1 : min} min`;
+  if (min >= 10) return `${Math.round(whole / 60)} min`;
+  if (rest === 0) return `${min} min`;
   return rest === 60 ? `${min + 1} min` : `${min} min ${rest} s`;
 }
 

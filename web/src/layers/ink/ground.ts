@@ -109,7 +109,7 @@ export function rangeAlong(line: readonly (readonly [number, number])[], east: n
     if (Math.abs(det) < 1e-12) continue;
     const u = (ay * dx - ax * dy) / det;
     const t = (bx * ay - by * ax) / det;
-    if (u >= 0 && u < 1 && t >= 0 && (best === null || t < best)) best = t;
+    if (u >= -1e-9 && u <= 1 + 1e-9 && t >= 0 && (best === null || t < best)) best = t;
   }
   return best;
 }

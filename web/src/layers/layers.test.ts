@@ -1,0 +1,169 @@
+import { describe, expect, it } from "vitest";
+import { affine, project, type Camera } from "../geo/camera";
+import { Plane } from "../geo/mercator";
+import { rangeAlong, smoothed } from "./ink/ground";
+import { Labels } from "./ink/labels";
+import { loudness } from "./ink/echoes";
+import { isOverrun } from "./ink/seeing";
+import { Levels } from "./scan/levels";
+import { invert } from "./scan/uniforms";
+import { arcAngle, arcTop } from "../panels/arc";
+import { cameraOf, panesOf, upOf } from "../map/panes";
+import { Pace } from "../state/pace";
+import { EasedAngle } from "../state/smooth";
+import type { Echo } from "../state/types";
+import { Voice } from "../panels/voice";
+
+const circle = (r: number): [number, number][] => Array.from({ length: 360 }, (_, k) => [r * Math.sin((k * Math.PI) / 180), r * Math.cos((k * Math.PI) / 180)]);
+
+describe("the seeing line", () => {
+  it("is met where it is", () => {
+    expect(rangeAlong(circle(500), 0, 0, 1.2)).toBeCloseTo(500, 0);
+    expect(rangeAlong(circle(500), 100, 0, Math.PI / 2)).toBeCloseTo(400, 0);
+    expect(rangeAlong([], 0, 0, 0)).toBeNull();
+  });
+
+  it("is never promised further out by smoothing", () => {
+    const ragged = circle(500).map(([e, n], k): [number, number] => (k % 40 < 4 ? [e * 0.5, n * 0.5] : [e, n]));
+    for (const [e, n] of smoothed(ragged, 0, 0)) {
+      const bearing = Math.atan2(e, n);
+      expect(Math.hypot(e, n)).toBeLessThanOrEqual((rangeAlong(ragged, 0, 0, bearing) ?? 0) + 0.5);
+    }
+  });
+
+  it("is overrun when the boat stops beyond it, and not else", () => {
+    expect(isOverrun(circle(500), 0, 0, 520, 0)).toBe(true);
+    expect(isOverrun(circle(500), 0, 0, 480, 0)).toBe(false);
+    expect(isOverrun(circle(500), 0, 0, null, 0)).toBeNull();
+    expect(isOverrun([], 0, 0, 480, 0)).toBeNull();
+    expect(isOverrun(circle(500), 0, 0, 480, Number.NaN)).toBeNull();
+  });
+});
+
+describe("the scan", () => {
+  it("finds the ground under a pixel", () => {
+    const camera: Camera = { plane: new Plane(-38, -128), x: 300, y: 200, up: 0.9, pxPerM: 0.25, width: 600, height: 400 };
+    const m = affine(camera, camera.plane);
+    const out = new Float32Array(9);
+    invert(m, 1, out);
+    const [x, y] = project(m, 120, -340);
+    const [a, b, , c, d, , e, f] = out as unknown as number[];
+    expect((a ?? 0) * x + (c ?? 0) * y + (e ?? 0)).toBeCloseTo(120, 2);
+    expect((b ?? 0) * x + (d ?? 0) * y + (f ?? 0)).toBeCloseTo(-340, 2);
+  });
+
+  it("sets itself above the receiver's noise", () => {
+    const levels = new Levels();
+    const quiet = new Uint8Array(20_000).map((_, i) => 20 + (i % 9));
+    for (let k = 0; k < 400; k++) levels.add(quiet);
+    const [weak, strong] = levels.get();
+    expect(weak * 255).toBeGreaterThan(28);
+    expect(weak * 255).toBeLessThan(60);
+    expect(strong).toBeGreaterThan(weak);
+  });
+
+  it("is drawn coarser only where drawing is slow, and never back and forth", () => {
+    const pace = new Pace();
+    for (let k = 0; k < 100; k++) pace.frame(16);
+    expect(pace.ratio).toBe(1);
+    for (let k = 0; k < 100; k++) pace.frame(80);
+    expect(pace.ratio).toBe(0.5);
+    for (let k = 0; k < 100; k++) pace.frame(16);
+    expect(pace.ratio).toBe(0.5);
+  });
+});
+
+describe("words", () => {
+  it("keep clear of each other and of the edge", () => {
+    const labels = new Labels(200, 100);
+    labels.block(0, 0, 100, 100);
+    expect(labels.isFree({ x: 50, y: 10, w: 20, h: 10 })).toBe(false);
+    expect(labels.isFree({ x: 120, y: 10, w: 20, h: 10 })).toBe(true);
+    expect(labels.isFree({ x: 190, y: 10, w: 20, h: 10 })).toBe(false);
+  });
+});
+
+describe("loudness", () => {
+  const echo = (change: Partial<Echo>): Echo => ({
+    id: 1, lat: 0, lon: 0, range_m: 900, bearing_deg: 0, relative_bearing_deg: 0, cog_deg: null, sog_kn: 0, length_m: null, is: "charted",
+    confidence: 1, p_moving: 0, charted_as: null, ais: null, cpa_m: null, tcpa_s: null, cpa_sigma_m: null, why: "", ...change,
+  });
+  it("lets what is explained recede and what closes come forward", () => {
+    expect(loudness(echo({}), 400, 0)).toBe("whisper");
+    expect(loudness(echo({ is: "uncharted" }), 400, 0)).toBe("speak");
+    expect(loudness(echo({ is: "vessel" }), 400, 0)).toBe("speak");
+    expect(loudness(echo({ is: "vessel", cpa_m: 100, tcpa_s: 300 }), 400, 0)).toBe("shout");
+    expect(loudness(echo({ is: "vessel", cpa_m: 100, tcpa_s: -5 }), 400, 0)).toBe("speak");
+    expect(loudness(echo({ is: "charted" }), 400, 4)).toBe("shout");
+  });
+});
+
+describe("the speed arc", () => {
+  it("holds both marks", () => {
+    for (const [made, advised] of [[8, 6], [22, 18], [null, 6], [3, null]] as const) {
+      const top = arcTop(made, advised);
+      expect(top).toBeGreaterThanOrEqual(Math.max(made ?? 0, advised ?? 0));
+      expect(arcAngle(top, top, 0.2)).toBeCloseTo(0.2, 12);
+      expect(arcAngle(0, top, 0.2)).toBeCloseTo(-0.2, 12);
+    }
+  });
+});
+
+describe("panes", () => {
+  it("lay side by side by width, one above the other by height", () => {
+    const wide = panesOf("beside", 1280, 800, 600);
+    expect(wide.map((p) => p.x)).toEqual([0, 640]);
+    const tall = panesOf("beside", 800, 1280, 1000);
+    expect(tall.find((p) => p.hasRadar)?.y).toBe(0);
+    expect(panesOf("radar", 10, 10, 5)[0]?.hasChart).toBe(false);
+  });
+
+  it("keep the range's edge on the sheet", () => {
+    const [pane] = panesOf("over", 1280, 800, 600);
+    if (pane === undefined) throw new Error("no pane");
+    const camera = cameraOf(pane, "head", 0, { latDeg: -38, lonDeg: -128 }, 1, 600);
+    expect(camera.y - 1852 * camera.pxPerM).toBeCloseTo(26, 6);
+  });
+
+  it("fall back to course when there is no heading, and to north when there is neither", () => {
+    expect(upOf("head", Number.NaN, 90)).toBeCloseTo(Math.PI / 2, 12);
+    expect(upOf("head", Number.NaN, Number.NaN)).toBe(0);
+    expect(upOf("north", 50, 60)).toBe(0);
+  });
+});
+
+describe("turns", () => {
+  it("go the short way round", () => {
+    const eased = new EasedAngle();
+    eased.step(6.2, 0.1, 0.2);
+    expect(eased.step(0.1, 0.1, 0.2)).toBeGreaterThan(6.2);
+  });
+});
+
+describe("the voice", () => {
+  it("says the newer urgent call first and lets only collisions through silence", () => {
+    const spoken: string[] = [];
+    const made: { text: string; onend: (() => void) | null; onerror: (() => void) | null; rate: number }[] = [];
+    const voice = new Voice(
+      { speak: (u) => void spoken.push((u as unknown as { text: string }).text), cancel: () => made.at(-1)?.onend?.() },
+      (text) => {
+        const utterance = { text, onend: null, onerror: null, rate: 1 };
+        made.push(utterance);
+        return utterance as unknown as SpeechSynthesisUtterance;
+      },
+    );
+    const call = (number: number, urgency: number) => ({ number, urgency, say: `call ${number}`, echo: null });
+    voice.take(call(1, 2), true, true);
+    expect(spoken).toEqual([]);
+    voice.take(call(2, 4), true, true);
+    expect(spoken).toEqual(["call 2"]);
+    voice.take(call(3, 1), true, false);
+    voice.take(call(4, 3), true, false);
+    made.at(-1)?.onend?.();
+    expect(spoken).toEqual(["call 2", "call 4"]);
+    voice.take(call(5, 4), true, false);
+    expect(spoken.at(-1)).toBe("call 5");
+    voice.take(call(6, 4), false, false);
+    expect(spoken.at(-1)).toBe("call 5");
+  });
+});

@@ -1,0 +1,104 @@
+import { describe, expect, it } from "vitest";
+import { echoSentences, echoTitle, isPresent, whatMatters } from "./say";
+import { initial, keptSettings, reduce, DEFAULTS, type State } from "./store";
+import type { Affairs, Echo, Reading } from "./types";
+
+const affairs: Affairs = {
+  radar_age_s: 0.1, reading_age_s: 0.5, notice: "", fraction: null, ended: null, paused: false, speed: 1, story_ms: null, silent_s: 0,
+  loudspeaker: null, sight: "unsure", screens: 1,
+};
+
+const echo: Echo = {
+  id: 9, lat: -38, lon: -128, range_m: 778, bearing_deg: 24, relative_bearing_deg: 352, cog_deg: 215, sog_kn: 12, length_m: null, is: "vessel",
+  confidence: 0.9, p_moving: 0.99, charted_as: null, ais: null, cpa_m: 140, tcpa_s: 245, cpa_sigma_m: 40, why: "It moved 120 m.",
+};
+
+const reading: Reading = {
+  time: "2031-03-02T19:04:11.250Z", own: { lat: -38, lon: -128, cog_deg: 20, sog_kn: 8, heading_deg: 20 }, echoes: [echo], missing: [],
+  hidden: null, seeing: [], seeing_line: null, stopping_m: 90,
+  registration: { heading_bias_deg: null, east_m: null, north_m: null, sigma_m: null, agrees: null },
+  speed: { advised_kn: 6, because: "" }, faults: [],
+  calls: [{ urgency: 1, say: "mild", echo: null }, { urgency: 4, say: "urgent", echo: 9 }], coasting: [], tails: {}, turn: 1,
+};
+
+function live(change: Partial<State> = {}): State {
+  let state = reduce(initial(), { type: "open", at: 1000 });
+  state = reduce(state, { type: "affairs", affairs, at: 1000 });
+  state = reduce(state, { type: "reading", reading, at: 1000 });
+  return { ...state, ...change };
+}
+
+describe("what matters", () => {
+  it("says the most urgent call first", () => {
+    expect(whatMatters(live(), 1100).map((s) => s.say)).toEqual(["urgent", "mild"]);
+  });
+
+  it("puts an old picture before every call", () => {
+    expect(whatMatters(live(), 7100)[0]?.say).toMatch(/^No radar for 6 s/);
+    expect(whatMatters(live(), 7100)[0]?.urgency).toBe(4);
+  });
+
+  it("withdraws calls that are themselves too old to be true", () => {
+    const late = whatMatters(live(), 13_000);
+    expect(late.some((s) => s.say === "urgent")).toBe(false);
+    expect(isPresent(live(), 13_000)).toBe(false);
+    expect(isPresent(live(), 1100)).toBe(true);
+  });
+
+  it("says a lost link and how old the picture is, and nothing of the past", () => {
+    const lost = reduce(live(), { type: "lost", at: 2000 });
+    const said = whatMatters(lost, 9000);
+    expect(said).toHaveLength(1);
+    expect(said[0]?.say).toContain("8 s old");
+  });
+
+  it("does not call a story that stands still old", () => {
+    const still = live({ affairs: { ...affairs, paused: true } });
+    expect(whatMatters(still, 60_000)[0]?.say).toBe("urgent");
+  });
+
+  it("never promises open water", () => {
+    const quiet = live({ reading: { ...reading, calls: [] } });
+    expect(whatMatters(quiet, 1100)[0]?.say).toBe("Nothing to call. Keep looking out");
+  });
+
+  it("says that a radar never seen is not there, by its notice", () => {
+    const before = { ...live(), reading: null, affairs: { ...affairs, radar_age_s: null, notice: "the radar is warming" } };
+    expect(whatMatters(before, 1100)[0]?.say).toBe("The radar is warming");
+  });
+});
+
+describe("the reducer", () => {
+  it("lets go of an echo that is gone", () => {
+    const touched = reduce(live(), { type: "touch", echo: 9 });
+    expect(touched.touched).toBe(9);
+    expect(reduce(touched, { type: "reading", reading: { ...reading, echoes: [] }, at: 2 }).touched).toBeNull();
+  });
+
+  it("drops the reading when the helm has none any more", () => {
+    expect(reduce(live(), { type: "affairs", affairs: { ...affairs, reading_age_s: null }, at: 2 }).reading).toBeNull();
+  });
+
+  it("keeps settings, and survives what it cannot read", () => {
+    expect(keptSettings({ getItem: () => "{" })).toEqual(DEFAULTS);
+    expect(keptSettings({ getItem: () => '{"rangeIndex": 999}' }).rangeIndex).toBeLessThan(30);
+    expect(keptSettings({ getItem: () => '{"dim": 0.4}' }).dim).toBe(0.4);
+  });
+});
+
+describe("an echo speaks", () => {
+  it("says what, where, how it moves, how near and why", () => {
+    expect(echoTitle(echo)).toBe("A boat");
+    const said = echoSentences(echo, "nm").join(" ");
+    expect(said).toContain("0.42 mile off, fine on the port bow, bearing 024°.");
+    expect(said).toContain("Making 215° at 12 kn");
+    expect(said).toContain("No AIS.");
+    expect(said).toContain("Closest 140 metres give or take 40 metres in 4 min");
+    expect(said).toContain("Fairly sure: it moved 120 m.");
+  });
+
+  it("does not invent what is not known", () => {
+    const said = echoSentences({ ...echo, relative_bearing_deg: null, cog_deg: null, cpa_m: null, tcpa_s: null }, "nm").join(" ");
+    expect(said).not.toMatch(/null|NaN|undefined|Closest/);
+  });
+});
