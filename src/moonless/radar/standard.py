@@ -54,13 +54,13 @@ ROWS: tuple[Row, ...] = (
 )
 
 
-def first_seen_nm(row: Row, radar: RadarSet = TABLE_SET) -> float:
+def first_seen_nm(row: Row, radar: RadarSet = TABLE_SET, scale_nm: float = TABLE_SCALE_NM) -> float:
     """Return the greatest range, NM, at which the row's target is seen on 8 of 10 scans in clear over a calm sea."""
-    seen = _shore(row, radar) if row.kind is None else _target(row, radar)
+    seen = _shore(row, radar, scale_nm) if row.kind is None else _target(row, radar, scale_nm)
     # Within the lobes a target may fade for a while; asked is where it is lost for good, so the search comes inward.
-    outward = np.arange(1.0, 32.0, 0.5)
-    last = next((float(r) for r in outward[::-1] if seen(float(r))), 0.5)
-    low, high = last, last + 0.5
+    outward = np.arange(0.1, 32.0, 0.3)
+    last = next((float(r) for r in outward[::-1] if seen(float(r))), 0.0)
+    low, high = last, last + 0.3
     for _ in range(6):
         middle = 0.5 * (low + high)
         low, high = (middle, high) if seen(middle) else (low, middle)
@@ -70,14 +70,14 @@ def first_seen_nm(row: Row, radar: RadarSet = TABLE_SET) -> float:
 _STILL = Weather(wave_height_m=0.0, wind_speed=0.0)
 
 
-def _target(row: Row, radar: RadarSet) -> Callable[[float], bool]:
+def _target(row: Row, radar: RadarSet, scale_nm: float) -> Callable[[float], bool]:
     assert row.kind is not None
     kind = row.kind
     world = World.of_land(shapely.MultiPolygon(), radius_m=1_000.0)
     last_m = 40.0 * NAUTICAL_MILE_M
     grid = ScanGrid(64, 256, 0.0, last_m / 256)
     here = RadarPose(0.0, 0.0, 0.0)
-    mean = mean_echo(world, radar, here, grid, TABLE_SCALE_NM, _STILL)
+    mean = mean_echo(world, radar, here, grid, scale_nm, _STILL)
 
     def seen(range_nm: float) -> bool:
         target = target_of(kind, row.says, 0.0, range_nm * NAUTICAL_MILE_M, height_m=row.height_m)
@@ -87,17 +87,17 @@ def _target(row: Row, radar: RadarSet) -> Callable[[float], bool]:
     return seen
 
 
-def _shore(row: Row, radar: RadarSet) -> Callable[[float], bool]:
+def _shore(row: Row, radar: RadarSet, scale_nm: float) -> Callable[[float], bool]:
     """Ask the beam that looks squarely at a straight coast; land rises to the row's height by the default slope."""
     plain = LandDefaults(height_m=row.height_m, bank_m=min(LandDefaults().bank_m, row.height_m), rough_m=0.0)
     world = World.of_land(shapely.box(-60_000.0, 0.0, 60_000.0, 4_000.0), radius_m=4_000.0, defaults=plain)
-    need = required_snr(P_WANTED, link_budget(radar, TABLE_SCALE_NM).hits)
+    need = required_snr(P_WANTED, link_budget(radar, scale_nm).hits)
     cell_m = 30.0
 
     def seen(range_nm: float) -> bool:
         off_m = range_nm * NAUTICAL_MILE_M
         grid = ScanGrid(256, math.ceil((off_m + 2_000.0) / cell_m), 0.0, cell_m)
-        scan = expected_scan(world, radar, RadarPose(0.0, -off_m, 0.0), grid, TABLE_SCALE_NM, _STILL)
+        scan = expected_scan(world, radar, RadarPose(0.0, -off_m, 0.0), grid, scale_nm, _STILL)
         return bool(scan.snr[0].max() >= need)
 
     return seen
@@ -115,4 +115,16 @@ def as_markdown() -> str:
         lines.append(
             f"| {row.says} | {rcs} | {row.height_m:g} | {row.range_nm:g} | {got:.2f} | {got / row.range_nm:.2f} |"
         )
+    return "\n".join(lines)
+
+
+SMALL_THINGS = ("ship over 500 gt", "navigation buoy", "GRP boat", "RIB", "kayak", "pot float")
+
+
+def sets_as_markdown(scale_nm: float = 3.0) -> str:
+    """Return how far off, in NM, the boat file's generic sets hold small things: the same question, a calm sea."""
+    lines = [f"| set | {' | '.join(SMALL_THINGS)} |", "| --- |" + " --- |" * len(SMALL_THINGS)]
+    for name, radar in GENERIC_SETS.items():
+        rows = [Row(kind, KINDS[kind].height_m, math.nan, kind) for kind in SMALL_THINGS]
+        lines.append(f"| {name} | " + " | ".join(f"{first_seen_nm(row, radar, scale_nm):.1f}" for row in rows) + " |")
     return "\n".join(lines)
