@@ -1,7 +1,8 @@
 """The compiled inner loops of the tracker.  `moonless.track.reference` says in plain NumPy what each must give.
 
-Shapes: N tracks, M = 4 motion models (still, straight, steered, turning), state of 5 (east, north, velocity east,
-velocity north, turn rate), 3 shared errors (heading, position east, position north), J plots, Q candidate pairs.
+Shapes: N tracks, M = 4 motion models (still, straight, steered, turning), J plots, Q candidate pairs; a state of 8:
+east, north, velocity east, velocity north, turn rate, and the three errors shared by a turn's plots as this track sees
+them: heading, own position east, own position north.
 """
 
 from __future__ import annotations
@@ -16,30 +17,31 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
-N_STATE = 5
+N_STATE = 8
+SHARED_AT = 5
 N_SHARED = 3
 N_MODEL = 4
 STILL, STRAIGHT, STEERED, TURNING = 0, 1, 2, 3
 
 
 @njit(cache=True, nogil=True)
+def _lives(model: int, a: int) -> bool:
+    """Return whether a model has state ``a`` at all."""
+    if a < 2 or a >= SHARED_AT:
+        return True
+    if a == 4:
+        return model == TURNING
+    return model != STILL
+
+
+@njit(cache=True, nogil=True)
 def _mixed(
-    x: Floats,
-    p: Floats,
-    c: Floats,
-    mu: Floats,
-    t: Floats,
-    floor: float,
-    speed_var: float,
-    turn_var: float,
-    xm: Floats,
-    pm: Floats,
-    cm: Floats,
-    out_mu: Floats,
-) -> None:
-    """Mix the models of one track into ``xm, pm, cm`` ahead of prediction."""
+    x: Floats, p: Floats, mu: Floats, t: Floats, floor: float, speed_var: float, turn_var: float,
+    xm: Floats, pm: Floats, out_mu: Floats,
+) -> None:  # fmt: skip
+    """Mix the models of one track into ``xm, pm`` ahead of prediction."""
     share = np.empty(N_MODEL)
-    entered = np.empty((N_MODEL, N_STATE))
+    entered = np.zeros((N_MODEL, N_STATE))
     for k in range(N_MODEL):
         total = 0.0
         best = 0.0
@@ -54,40 +56,36 @@ def _mixed(
                 xm[k, a] = x[k, a]
                 for b in range(N_STATE):
                     pm[k, a, b] = p[k, a, b]
-                for s in range(N_SHARED):
-                    cm[k, a, s] = c[k, a, s]
             continue
         kept = 0.0
         for j in range(N_MODEL):
             if share[j] < floor * total and share[j] < best:
                 share[j] = 0.0
             kept += share[j]
-        n_live = 2 if k == STILL else (5 if k == TURNING else 4)
         for a in range(N_STATE):
             xm[k, a] = 0.0
-            for s in range(N_SHARED):
-                cm[k, a, s] = 0.0
             for b in range(N_STATE):
                 pm[k, a, b] = 0.0
         for j in range(N_MODEL):
             w = share[j] / kept
             if w == 0.0:
                 continue
-            for a in range(n_live):
-                entered[j, a] = x[j, a]
+            for a in range(N_STATE):
+                entered[j, a] = x[j, a] if _lives(k, a) else 0.0
                 if a == 4 and j != TURNING:
                     entered[j, a] = 0.0
                 xm[k, a] += w * entered[j, a]
-                for s in range(N_SHARED):
-                    cm[k, a, s] += w * c[j, a, s]
         for j in range(N_MODEL):
             w = share[j] / kept
             if w == 0.0:
                 continue
-            for a in range(n_live):
+            for a in range(N_STATE):
+                if not _lives(k, a):
+                    continue
                 da = entered[j, a] - xm[k, a]
-                for b in range(n_live):
-                    pm[k, a, b] += w * (p[j, a, b] + da * (entered[j, b] - xm[k, b]))
+                for b in range(N_STATE):
+                    if _lives(k, b):
+                        pm[k, a, b] += w * (p[j, a, b] + da * (entered[j, b] - xm[k, b]))
             # What the model left did not know at all, the model entered must doubt.
             if j == STILL and k != STILL:
                 pm[k, 2, 2] += w * speed_var
@@ -97,14 +95,16 @@ def _mixed(
 
 
 @njit(cache=True, nogil=True)
-def _move(x: Floats, p: Floats, c: Floats, model: int, dt: float, walk: float, q: float, q_turn: float) -> None:
+def _move(
+    x: Floats, p: Floats, model: int, dt: float, walk: float, q: float, q_turn: float, decay: Floats, fresh: Floats
+) -> None:
     """Predict one model of one track by ``dt`` seconds, in place."""
-    if model == STILL:
-        p[0, 0] += walk * dt
-        p[1, 1] += walk * dt
-        return
     f = np.eye(N_STATE)
-    f[0, 2] = f[1, 3] = dt
+    for s in range(N_SHARED):
+        f[SHARED_AT + s, SHARED_AT + s] = decay[s]
+        x[SHARED_AT + s] *= decay[s]
+    if model != STILL:
+        f[0, 2] = f[1, 3] = dt
     if model == TURNING:
         ve, vn, w = x[2], x[3], x[4]
         # Turn rate is to starboard: clockwise, east of north.
@@ -145,101 +145,107 @@ def _move(x: Floats, p: Floats, c: Floats, model: int, dt: float, walk: float, q
                     fp[a, d] += f[a, b] * p[b, d]
     for a in range(N_STATE):
         for b in range(N_STATE):
-            total = 0.0
-            for d in range(N_STATE):
-                total += fp[a, d] * f[b, d]
-            p[a, b] = total
-    fc = np.zeros((N_STATE, N_SHARED))
-    for a in range(N_STATE):
-        for b in range(N_STATE):
-            if f[a, b] != 0.0:
-                for s in range(N_SHARED):
-                    fc[a, s] += f[a, b] * c[b, s]
-    for a in range(N_STATE):
-        for s in range(N_SHARED):
-            c[a, s] = fc[a, s]
-    for axis in range(2):
-        p[axis, axis] += q * dt * dt * dt / 3.0
-        p[axis, axis + 2] += q * dt * dt / 2.0
-        p[axis + 2, axis] += q * dt * dt / 2.0
-        p[axis + 2, axis + 2] += q * dt
+            p[a, b] = 0.0
+    for b in range(N_STATE):
+        for d in range(N_STATE):
+            if f[b, d] != 0.0:
+                for a in range(N_STATE):
+                    p[a, b] += fp[a, d] * f[b, d]
+    if model == STILL:
+        p[0, 0] += walk * dt
+        p[1, 1] += walk * dt
+    else:
+        for axis in range(2):
+            p[axis, axis] += q * dt * dt * dt / 3.0
+            p[axis, axis + 2] += q * dt * dt / 2.0
+            p[axis + 2, axis] += q * dt * dt / 2.0
+            p[axis + 2, axis + 2] += q * dt
     if model == TURNING:
         p[4, 4] += q_turn * dt
+    for s in range(N_SHARED):
+        p[SHARED_AT + s, SHARED_AT + s] += fresh[s]
 
 
 @njit(cache=True, nogil=True)
 def predict_kernel(
-    x: Floats,
-    p: Floats,
-    c: Floats,
-    mu: Floats,
-    dt: float,
-    t: Floats,
-    floor: float,
-    speed_var: float,
-    turn_var: float,
-    walk: float,
-    q: Floats,
-    q_turn: float,
-    decay: Floats,
-) -> None:
-    """Mix and predict all tracks in place.  ``q``: (4,) acceleration by model; ``decay``: (3,) of shared errors."""
+    x: Floats, p: Floats, mu: Floats, dt: float, t: Floats, floor: float, speed_var: float, turn_var: float,
+    walk: float, q: Floats, q_turn: float, decay: Floats, fresh: Floats,
+) -> None:  # fmt: skip
+    """Mix and predict all tracks in place.
+
+    ``q``: (4,) acceleration by model; ``decay``, ``fresh``: (3,) what is kept of the shared errors, and the variance that
+    comes new, in this step.
+    """
     xm = np.empty((N_MODEL, N_STATE))
     pm = np.empty((N_MODEL, N_STATE, N_STATE))
-    cm = np.empty((N_MODEL, N_STATE, N_SHARED))
     new_mu = np.empty(N_MODEL)
     for i in range(x.shape[0]):
-        _mixed(x[i], p[i], c[i], mu[i], t, floor, speed_var, turn_var, xm, pm, cm, new_mu)
+        _mixed(x[i], p[i], mu[i], t, floor, speed_var, turn_var, xm, pm, new_mu)
         for k in range(N_MODEL):
-            _move(xm[k], pm[k], cm[k], k, dt, walk, q[k], q_turn)
+            _move(xm[k], pm[k], k, dt, walk, q[k], q_turn, decay, fresh)
             mu[i, k] = new_mu[k]
             for a in range(N_STATE):
                 x[i, k, a] = xm[k, a]
                 for b in range(N_STATE):
                     p[i, k, a, b] = pm[k, a, b]
-                for s in range(N_SHARED):
-                    c[i, k, a, s] = cm[k, a, s] * decay[s]
+
+
+@njit(cache=True, nogil=True)
+def _seen(p: Floats, ahead: float, j0: float, j1: float, a: int) -> tuple[float, float]:
+    """Return row ``a`` of P H^T, for H = [I, ahead I, 0, j, I] with j = (j0, j1) what a radian of heading moves."""
+    return (
+        p[a, 0] + ahead * p[a, 2] + p[a, 5] * j0 + p[a, 6],
+        p[a, 1] + ahead * p[a, 3] + p[a, 5] * j1 + p[a, 7],
+    )
 
 
 @njit(cache=True, nogil=True)
 def _innovation(
-    p: Floats, c: Floats, ahead: float, jac: Floats, shared: Floats, noise: Floats, blend: Floats
+    x: Floats, p: Floats, ahead: float, own: Floats, noise: Floats, blend: Floats
 ) -> tuple[float, float, float]:
-    """Return (Saa, Sab, Sbb) of a plot against one model of one track."""
-    s00 = p[0, 0] + 2.0 * ahead * p[0, 2] + ahead * ahead * p[2, 2] + noise[0, 0] + blend[0, 0]
-    s11 = p[1, 1] + 2.0 * ahead * p[1, 3] + ahead * ahead * p[3, 3] + noise[1, 1] + blend[1, 1]
-    s01 = p[0, 1] + ahead * (p[0, 3] + p[2, 1]) + ahead * ahead * p[2, 3] + noise[0, 1] + blend[0, 1]
-    for k in range(N_SHARED):
-        h0 = c[0, k] + ahead * c[2, k]
-        h1 = c[1, k] + ahead * c[3, k]
-        s00 += 2.0 * h0 * jac[0, k]
-        s11 += 2.0 * h1 * jac[1, k]
-        s01 += h0 * jac[1, k] + h1 * jac[0, k]
-        for m in range(N_SHARED):
-            s00 += jac[0, k] * shared[k, m] * jac[0, m]
-            s11 += jac[1, k] * shared[k, m] * jac[1, m]
-            s01 += jac[0, k] * shared[k, m] * jac[1, m]
-    return s00, s01, s11
+    """Return (S00, S01, S11), S = H P H^T + noise + blend, of a plot against one model of one track.
+
+    What a radian of heading moves is taken where the track is, not where the plot is: a Jacobian that shook with the
+    plot's own noise would teach the filter a heading that it cannot see.
+    """
+    j0, j1 = x[1] - own[1], own[0] - x[0]
+    a0, a1 = _seen(p, ahead, j0, j1, 0)
+    _, b1 = _seen(p, ahead, j0, j1, 1)
+    if ahead != 0.0:
+        c0, c1 = _seen(p, ahead, j0, j1, 2)
+        _, d1 = _seen(p, ahead, j0, j1, 3)
+        a0 += ahead * c0
+        a1 += ahead * c1
+        b1 += ahead * d1
+    h0, h1 = _seen(p, ahead, j0, j1, 5)
+    e0, e1 = _seen(p, ahead, j0, j1, 6)
+    _, n1 = _seen(p, ahead, j0, j1, 7)
+    return (
+        a0 + j0 * h0 + e0 + noise[0, 0] + blend[0, 0],
+        a1 + j0 * h1 + e1 + noise[0, 1] + blend[0, 1],
+        b1 + j1 * h1 + n1 + noise[1, 1] + blend[1, 1],
+    )
+
+
+@njit(cache=True, nogil=True)
+def _off(x: Floats, place: Floats, ahead: float, own: Floats) -> tuple[float, float]:
+    """Return the plot's place less where one model of one track would have it."""
+    return (
+        place[0] - x[0] - ahead * x[2] - (x[1] - own[1]) * x[5] - x[6],
+        place[1] - x[1] - ahead * x[3] - (own[0] - x[0]) * x[5] - x[7],
+    )
 
 
 @njit(cache=True, nogil=True)
 def pairs_kernel(
-    x: Floats,
-    p: Floats,
-    c: Floats,
-    mu: Floats,
-    place: Floats,
-    noise: Floats,
-    jac: Floats,
-    ahead: Floats,
-    shared: Floats,
-    blend: Floats,
-    gate: float,
-) -> tuple[Ints, Ints, Floats]:
+    x: Floats, p: Floats, mu: Floats, place: Floats, noise: Floats, own: Floats, ahead: Floats, shared: Floats,
+    blend: Floats, gate: float,
+) -> tuple[Ints, Ints, Floats]:  # fmt: skip
     """Return (track (Q,), plot (Q,), likelihood (Q, M)) of every pair that passes the gate in some model.
 
     Pairs come track by track.  Likelihoods are densities per square metre; a model outside its gate has its own
-    small value, not zero, so that evidence against it counts.
+    small value, not zero, so that evidence against it counts.  ``shared`` (3, 3), what the shared errors may be at the
+    most, only serves to pass over far pairs quickly.
     """
     n, j_n = x.shape[0], place.shape[0]
     reach = np.empty(j_n)
@@ -248,9 +254,9 @@ def pairs_kernel(
         wide = max(wide, blend[i, 0, 0] + blend[i, 1, 1])
     for j in range(j_n):
         total = wide + noise[j, 0, 0] + noise[j, 1, 1]
-        for k in range(N_SHARED):
-            for m in range(N_SHARED):
-                total += shared[k, m] * (jac[j, 0, k] * jac[j, 0, m] + jac[j, 1, k] * jac[j, 1, m])
+        r2 = (place[j, 0] - own[j, 0]) ** 2 + (place[j, 1] - own[j, 1]) ** 2
+        # Twice what the heading error does here: the track's own place may be a little further off than the plot.
+        total += 2.0 * (shared[0, 0] * r2 + shared[1, 1] + shared[2, 2])
         reach[j] = math.sqrt(total)
     cap = 16 * (n + j_n) + 64
     track = np.empty(cap, np.int64)
@@ -261,17 +267,16 @@ def pairs_kernel(
     for i in range(n):
         for j in range(j_n):
             near = False
+            a = ahead[j]
             for k in range(N_MODEL):
                 if mu[i, k] < 1e-3:
                     continue
-                a = ahead[j]
-                d0 = place[j, 0] - x[i, k, 0] - a * x[i, k, 2]
-                d1 = place[j, 1] - x[i, k, 1] - a * x[i, k, 3]
-                # The trace bounds the largest variance, and twice each part bounds the sum with its cross terms.
-                spread = math.sqrt(2.0 * (p[i, k, 0, 0] + p[i, k, 1, 1])) + abs(a) * math.sqrt(
-                    2.0 * (p[i, k, 2, 2] + p[i, k, 3, 3])
-                )
-                limit = spread + 2.0 * reach[j]
+                d0, d1 = _off(x[i, k], place[j], a, own[j])
+                # Standard deviations add at the worst; the trace bounds the largest variance.
+                spread = math.sqrt(p[i, k, 0, 0] + p[i, k, 1, 1])
+                if a != 0.0:
+                    spread += abs(a) * math.sqrt(p[i, k, 2, 2] + p[i, k, 3, 3])
+                limit = spread + reach[j]
                 if d0 * d0 + d1 * d1 <= gate * limit * limit:
                     near = True
                     break
@@ -279,10 +284,9 @@ def pairs_kernel(
                 continue
             inside = False
             for k in range(N_MODEL):
-                s00, s01, s11 = _innovation(p[i, k], c[i, k], ahead[j], jac[j], shared, noise[j], blend[i])
+                s00, s01, s11 = _innovation(x[i, k], p[i, k], a, own[j], noise[j], blend[i])
                 det = s00 * s11 - s01 * s01
-                d0 = place[j, 0] - x[i, k, 0] - ahead[j] * x[i, k, 2]
-                d1 = place[j, 1] - x[i, k, 1] - ahead[j] * x[i, k, 3]
+                d0, d1 = _off(x[i, k], place[j], a, own[j])
                 d2 = (s11 * d0 * d0 - 2.0 * s01 * d0 * d1 + s00 * d1 * d1) / det
                 if d2 <= gate and mu[i, k] >= 1e-3:
                     inside = True
@@ -396,22 +400,9 @@ def assign_kernel(track: Ints, plot: Ints, gain: Floats, n_tracks: int, n_plots:
 
 @njit(cache=True, nogil=True)
 def update_kernel(
-    x: Floats,
-    p: Floats,
-    c: Floats,
-    mu: Floats,
-    track: Ints,
-    plot: Ints,
-    like: Floats,
-    share: Floats,
-    none: Floats,
-    place: Floats,
-    noise: Floats,
-    jac: Floats,
-    ahead: Floats,
-    shared: Floats,
-    blend: Floats,
-) -> None:
+    x: Floats, p: Floats, mu: Floats, track: Ints, plot: Ints, like: Floats, share: Floats, none: Floats,
+    place: Floats, noise: Floats, own: Floats, ahead: Floats, blend: Floats,
+) -> None:  # fmt: skip
     """Fold the plots into all tracks in place, each weighed by its share.
 
     ``share`` (Q,) and ``none`` (N,) sum to one over each track.  Pairs must come track by track.
@@ -420,11 +411,9 @@ def update_kernel(
     at = 0
     old_x = np.empty(N_STATE)
     old_p = np.empty((N_STATE, N_STATE))
-    old_c = np.empty((N_STATE, N_SHARED))
     gain = np.empty((N_STATE, 2))
     dx = np.empty(N_STATE)
     mean = np.empty(N_STATE)
-    hc = np.empty((2, N_SHARED))
     for i in range(n):
         begin = at
         while at < q and track[at] == i:
@@ -450,9 +439,6 @@ def update_kernel(
                 for b in range(N_STATE):
                     old_p[a, b] = p[i, m, a, b]
                     p[i, m, a, b] = old_p[a, b] * weight0 / total
-                for s in range(N_SHARED):
-                    old_c[a, s] = c[i, m, a, s]
-                    c[i, m, a, s] = old_c[a, s] * weight0 / total
             for k in range(begin, at):
                 mixed = 0.0
                 for b in range(N_MODEL):
@@ -463,29 +449,16 @@ def update_kernel(
                 if w <= 0.0:
                     continue
                 j = plot[k]
-                s00, s01, s11 = _innovation(old_p, old_c, ahead[j], jac[j], shared, noise[j], blend[i])
+                s00, s01, s11 = _innovation(old_x, old_p, ahead[j], own[j], noise[j], blend[i])
                 det = s00 * s11 - s01 * s01
+                d0, d1 = _off(old_x, place[j], ahead[j], own[j])
+                j0, j1 = old_x[1] - own[j, 1], own[j, 0] - old_x[0]
                 for a in range(N_STATE):
-                    g0 = old_p[a, 0] + ahead[j] * old_p[a, 2]
-                    g1 = old_p[a, 1] + ahead[j] * old_p[a, 3]
-                    for s in range(N_SHARED):
-                        g0 += old_c[a, s] * jac[j, 0, s]
-                        g1 += old_c[a, s] * jac[j, 1, s]
+                    g0, g1 = _seen(old_p, ahead[j], j0, j1, a)
                     gain[a, 0] = (g0 * s11 - g1 * s01) / det
                     gain[a, 1] = (g1 * s00 - g0 * s01) / det
-                d0 = place[j, 0] - old_x[0] - ahead[j] * old_x[2]
-                d1 = place[j, 1] - old_x[1] - ahead[j] * old_x[3]
-                for s in range(N_SHARED):
-                    hc[0, s] = old_c[0, s] + ahead[j] * old_c[2, s]
-                    hc[1, s] = old_c[1, s] + ahead[j] * old_c[3, s]
-                    for b in range(N_SHARED):
-                        hc[0, s] += jac[j, 0, b] * shared[b, s]
-                        hc[1, s] += jac[j, 1, b] * shared[b, s]
-                for a in range(N_STATE):
                     dx[a] = gain[a, 0] * d0 + gain[a, 1] * d1
                     mean[a] += w * dx[a]
-                    for s in range(N_SHARED):
-                        c[i, m, a, s] += w * (old_c[a, s] - gain[a, 0] * hc[0, s] - gain[a, 1] * hc[1, s])
                 for a in range(N_STATE):
                     ks0 = gain[a, 0] * s00 + gain[a, 1] * s01
                     ks1 = gain[a, 0] * s01 + gain[a, 1] * s11

@@ -16,11 +16,10 @@ Ints = NDArray[np.int64]
 
 @dataclass(slots=True, eq=False)
 class Bank:
-    """N tracks.  M = 4 motion models, state of 5 (east, north, velocity east, north, turn rate), 3 shared errors."""
+    """N tracks.  M = 4 motion models; the state of 8 as `_kernels` has it."""
 
-    x: Floats  # (N, M, 5)
-    p: Floats  # (N, M, 5, 5)
-    c: Floats  # (N, M, 5, 3) covariance of the state's error with the shared errors
+    x: Floats  # (N, M, 8)
+    p: Floats  # (N, M, 8, 8)
     mu: Floats  # (N, M) probability of each motion model
     exists: Floats  # (N,)
     seen: Floats  # (N,) weighted turns with a plot, of `looked`
@@ -53,7 +52,7 @@ class Bank:
         """Return a bank of no tracks."""
         f, i = np.float64, np.int64
         return cls(
-            x=np.zeros((0, 4, 5), f), p=np.zeros((0, 4, 5, 5), f), c=np.zeros((0, 4, 5, 3), f), mu=np.zeros((0, 4), f),
+            x=np.zeros((0, 4, 8), f), p=np.zeros((0, 4, 8, 8), f), mu=np.zeros((0, 4), f),
             exists=np.zeros(0, f), seen=np.zeros(0, f), looked=np.zeros(0, f), strength_db=np.zeros(0, f),
             shape=np.zeros((0, 2, 2), f), shape_sq=np.zeros(0, f), shape_weight=np.zeros(0, f),
             id=np.zeros(0, i), confirmed=np.zeros(0, np.bool_), started_ns=np.zeros(0, i), last_plot_ns=np.zeros(0, i),
@@ -78,7 +77,7 @@ class Bank:
             setattr(self, f.name, joined)
 
     def mean(self, floor: float = 0.0) -> tuple[Floats, Floats]:
-        """Return (N, 5) and (N, 5, 5): the models mixed, spread of their means included.
+        """Return (N, 8) and (N, 8, 8): the models mixed, spread of their means included.
 
         Models with a share below ``floor`` do not move the mean, but their spread about it still counts.
         """
@@ -92,16 +91,19 @@ class Bank:
 
 def newborn(
     place_m: Floats, noise: Floats, jacobian: Floats, shared: Floats, models: MotionModels, speed_sigma: float
-) -> tuple[Floats, Floats, Floats, Floats]:
-    """Return (x, p, c, mu) of tracks begun at ``place_m`` (n, 2) by one plot each, velocity unknown."""
+) -> tuple[Floats, Floats, Floats]:
+    """Return (x, p, mu) of tracks begun at ``place_m`` (n, 2) by one plot each, velocity unknown."""
     n = place_m.shape[0]
-    x, p, c = np.zeros((n, 4, 5)), np.zeros((n, 4, 5, 5)), np.zeros((n, 4, 5, 3))
+    x, p = np.zeros((n, 4, 8)), np.zeros((n, 4, 8, 8))
     x[:, :, :2] = place_m[:, None, :]
     spread = noise + jacobian @ shared @ np.swapaxes(jacobian, 1, 2)
     p[:, :, :2, :2] = spread[:, None]
     p[:, 1:, 2, 2] = p[:, 1:, 3, 3] = speed_sigma**2
     p[:, 3, 4, 4] = models.turn_rate_sigma**2
+    p[:, :, 5:, 5:] = shared
     # The place is measured, so its error is minus the shared error seen through the measurement.
-    c[:, :, :2, :] = -(jacobian @ shared)[:, None]
+    owed = -(jacobian @ shared)
+    p[:, :, :2, 5:] = owed[:, None]
+    p[:, :, 5:, :2] = np.swapaxes(owed, 1, 2)[:, None]
     mu = np.tile(np.asarray(models.at_birth), (n, 1))
-    return x, p, c, mu
+    return x, p, mu

@@ -178,19 +178,17 @@ def distance(r: Report, mean: Floats, cov: Floats) -> tuple[float, float]:
 def fold_in(bank: Bank, i: int, state: Floats, covariance: Floats) -> None:
     """Kalman update of every motion model of track ``i`` with a reported state, and of their probabilities.
 
-    The report's errors have nothing in common with the radar's, so the shared errors enter only through what the
-    track already owes to them.
+    The report's errors have nothing in common with the radar's; what the track owes to those it learns from the gap.
     """
     n = 4 if bool(np.isfinite(state[2])) else 2
     like = np.empty(bank.x.shape[1])
     for m in range(bank.x.shape[1]):
-        p, c = bank.p[i, m], bank.c[i, m]
+        p = bank.p[i, m]
         s = p[:n, :n] + covariance[:n, :n]
         d = state[:n] - bank.x[i, m, :n]
         like[m] = -0.5 * float(d @ np.linalg.solve(s, d)) - 0.5 * float(np.linalg.slogdet(s)[1])
         gain = np.linalg.solve(s, p[:n, :]).T
         bank.x[i, m] += gain @ d
-        bank.c[i, m] = c - gain @ c[:n]
         new = p - gain @ s @ gain.T
         bank.p[i, m] = 0.5 * (new + new.T)
     weight = bank.mu[i] * np.exp(like - like.max())

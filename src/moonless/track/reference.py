@@ -7,7 +7,7 @@ Sources
 IMM mixing and prediction: Blom and Bar-Shalom, IEEE Trans. AC 33 (1988) 780; filling in what the model left does not
 know by the prior of the model entered ("unbiased mixing"): Granstrom, Willett, Bar-Shalom, IEEE Trans. AES 51 (2015).
 Coordinated turn: Bar-Shalom, Li, Kirubarajan, Estimation with Applications to Tracking and Navigation (2001), 11.7.
-Shared errors as consider parameters: Schmidt, "Application of state-space methods to navigation problems" (1966).
+Shared errors as first-order Gauss-Markov states beside each track's own: Bar-Shalom et al. (2001), 8.2.
 Mixture update: the probabilistic data association filter, Bar-Shalom and Tse, Automatica 11 (1975) 451.
 Marginals by belief propagation: Williams and Lau, IEEE Trans. AES 50 (2014) 2942.
 Unresolved pairs: Koch and van Keuk, IEEE Trans. AES 33 (1997) 883.
@@ -26,33 +26,32 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 STILL, STRAIGHT, STEERED, TURNING = 0, 1, 2, 3
-# Which of (east, north, velocity east, velocity north, turn rate) a model has.
-LIVE = (2, 4, 4, 5)
+# Which of (east, north, velocity east, velocity north, turn rate, three shared errors) a model has.
+LIVE = np.array([[1, 1, 0, 0, 0, 1, 1, 1], [1, 1, 1, 1, 0, 1, 1, 1], [1, 1, 1, 1, 0, 1, 1, 1], np.ones(8)], dtype=bool)
 
 
 def mixed(
-    x: Floats, p: Floats, c: Floats, mu: Floats, t: Floats, floor: float, speed_var: float, turn_var: float
-) -> tuple[Floats, Floats, Floats, Floats]:
-    """Return (x, p, c, mu) of one track, (4, ...) each, mixed ahead of prediction.
+    x: Floats, p: Floats, mu: Floats, t: Floats, floor: float, speed_var: float, turn_var: float
+) -> tuple[Floats, Floats, Floats]:
+    """Return (x, p, mu) of one track, (4, ...) each, mixed ahead of prediction.
 
     Into model k goes model j with weight t[j, k] mu[j]; shares below ``floor`` are dropped unless the largest.
     """
-    xm, pm, cm = np.zeros_like(x), np.zeros_like(p), np.zeros_like(c)
+    xm, pm = np.zeros_like(x), np.zeros_like(p)
     joint = t * mu[:, None]
     new_mu = joint.sum(axis=0)
     for k in range(4):
         if new_mu[k] <= 0.0:
-            xm[k], pm[k], cm[k] = x[k], p[k], c[k]
+            xm[k], pm[k] = x[k], p[k]
             continue
         share = joint[:, k].copy()
         share[(share < floor * new_mu[k]) & (share < share.max())] = 0.0
         share /= share.sum()
-        live = np.arange(5) < LIVE[k]
-        means = np.where(live, x, 0.0)
+        means = np.where(LIVE[k], x, 0.0)
         if k == TURNING:
             # A turn rate is inherited only from a turn.
             means[:TURNING, 4] = 0.0
-        both = np.outer(live, live)
+        both = np.outer(LIVE[k], LIVE[k])
         xm[k] = share @ means
         for j in range(4):
             if share[j] == 0.0:
@@ -65,25 +64,24 @@ def mixed(
             if k == TURNING and j != TURNING:
                 cov[4, 4] += turn_var
             pm[k] += share[j] * cov
-            cm[k] += share[j] * np.where(live[:, None], c[j], 0.0)
-    return xm, pm, cm, new_mu
+    return xm, pm, new_mu
 
 
 def turn(state: Floats, dt: float) -> Floats:
-    """Return the state (5,) after ``dt`` seconds of turning at its rate, to starboard if positive."""
-    e, n, ve, vn, w = state
-    if abs(w) * dt < 1e-6:
-        return np.array([e + dt * ve, n + dt * vn, ve, vn, w])
+    """Return the state (8,) after ``dt`` seconds of turning at its rate, to starboard if positive."""
+    e, n, ve, vn, w = state[:5]
+    if w == 0.0:
+        return np.array([e + dt * ve, n + dt * vn, ve, vn, w, *state[5:]])
     s, c = math.sin(w * dt), math.cos(w * dt)
-    return np.array(
-        [e + (s * ve + (1 - c) * vn) / w, n + (s * vn - (1 - c) * ve) / w, c * ve + s * vn, c * vn - s * ve, w]
-    )
+    bent = 2.0 * math.sin(0.5 * w * dt) ** 2  # 1 - cos, without its cancellation
+    east, north = e + (s * ve + bent * vn) / w, n + (s * vn - bent * ve) / w
+    return np.array([east, north, c * ve + s * vn, c * vn - s * ve, w, *state[5:]])
 
 
 def turn_jacobian(state: Floats, dt: float, step: float = 1e-6) -> Floats:
-    """Return d turn / d state, (5, 5), by central differences."""
-    out = np.empty((5, 5))
-    for a in range(5):
+    """Return d turn / d state, (8, 8), by central differences."""
+    out = np.empty((8, 8))
+    for a in range(8):
         up, down = state.copy(), state.copy()
         up[a] += step
         down[a] -= step
@@ -92,54 +90,67 @@ def turn_jacobian(state: Floats, dt: float, step: float = 1e-6) -> Floats:
 
 
 def moved(
-    x: Floats, p: Floats, c: Floats, model: int, dt: float, walk: float, q: float, q_turn: float
-) -> tuple[Floats, Floats, Floats]:
-    """Return one model of one track predicted by ``dt``: (5,), (5, 5), (5, 3).
+    x: Floats, p: Floats, model: int, dt: float, walk: float, q: float, q_turn: float, decay: Floats, fresh: Floats
+) -> tuple[Floats, Floats]:
+    """Return one model of one track predicted by ``dt``: (8,), (8, 8).
 
-    White acceleration of density q: Q = q [dt^3/3 dt^2/2; dt^2/2 dt] on each axis.
+    White acceleration of density q: Q = q [dt^3/3 dt^2/2; dt^2/2 dt] on each axis.  Shared errors are first-order
+    Gauss-Markov: kept by ``decay``, with ``fresh`` variance new.
     """
-    if model == STILL:
-        return x, p + np.diag([walk * dt, walk * dt, 0, 0, 0]), c
-    f = np.eye(5)
-    f[0, 2] = f[1, 3] = dt
-    new = f @ x
+    f = np.eye(8)
+    new = x.copy()
+    if model in (STRAIGHT, STEERED):
+        f[0, 2] = f[1, 3] = dt
+        new = f @ x
     if model == TURNING:
         f, new = turn_jacobian(x, dt), turn(x, dt)
-    noise = np.zeros((5, 5))
-    for a in range(2):
-        noise[a, a], noise[a, a + 2] = q * dt**3 / 3, q * dt**2 / 2
-        noise[a + 2, a], noise[a + 2, a + 2] = q * dt**2 / 2, q * dt
+    keep = np.diag([1, 1, 1, 1, 1, *decay])
+    noise = np.zeros((8, 8))
+    if model == STILL:
+        noise[0, 0] = noise[1, 1] = walk * dt
+    else:
+        for a in range(2):
+            noise[a, a], noise[a, a + 2] = q * dt**3 / 3, q * dt**2 / 2
+            noise[a + 2, a], noise[a + 2, a + 2] = q * dt**2 / 2, q * dt
     if model == TURNING:
         noise[4, 4] = q_turn * dt
-    return new, f @ p @ f.T + noise, f @ c
+    noise[5:, 5:] = np.diag(fresh)
+    return keep @ new, keep @ f @ p @ f.T @ keep + noise
 
 
-def _h(ahead: float) -> Floats:
-    h = np.zeros((2, 5))
+def measurement(x: Floats, ahead: float, own: Floats) -> Floats:
+    """Return H (2, 8) for a plot seen from ``own`` (2,), ``ahead`` seconds after the state ``x`` (8,).
+
+    z = place + ahead velocity + heading error x (north of own, minus east of own) + position error.
+    """
+    h = np.zeros((2, 8))
     h[0, 0] = h[1, 1] = 1.0
     h[0, 2] = h[1, 3] = ahead
+    h[:, 5] = x[1] - own[1], own[0] - x[0]
+    h[0, 6] = h[1, 7] = 1.0
     return h
 
 
-def innovation(p: Floats, c: Floats, ahead: float, jac: Floats, shared: Floats, noise: Floats) -> Floats:
-    """Return S (2, 2): the track's spread, the shared errors' seen through the plot, what the two have in common."""
-    h = _h(ahead)
-    cross = h @ c @ jac.T
-    return np.asarray(h @ p @ h.T + cross + cross.T + jac @ shared @ jac.T + noise)
-
-
 def pairs(
-    x: Floats, p: Floats, c: Floats, mu: Floats, place: Floats, noise: Floats, jac: Floats, ahead: Floats,
-    shared: Floats, blend: Floats, gate: float,
-) -> tuple[Ints, Ints, Floats]:  # fmt: skip
+    x: Floats,
+    p: Floats,
+    mu: Floats,
+    place: Floats,
+    noise: Floats,
+    own: Floats,
+    ahead: Floats,
+    blend: Floats,
+    gate: float,
+) -> tuple[Ints, Ints, Floats]:
     """Return (track, plot, likelihood (Q, 4)) of all pairs inside the gate of some model that is alive."""
     track, plot, like = [], [], []
     for i in range(x.shape[0]):
         for j in range(place.shape[0]):
             row, inside = np.empty(4), False
             for k in range(4):
-                s = innovation(p[i, k], c[i, k], ahead[j], jac[j], shared, noise[j] + blend[i])
-                d = place[j] - _h(ahead[j]) @ x[i, k]
+                h = measurement(x[i, k], ahead[j], own[j])
+                s = h @ p[i, k] @ h.T + noise[j] + blend[i]
+                d = place[j] - h @ x[i, k]
                 d2 = d @ np.linalg.solve(s, d)
                 inside |= bool(d2 <= gate and mu[i, k] >= 1e-3)
                 row[k] = math.exp(-0.5 * d2) / (2 * math.pi * math.sqrt(np.linalg.det(s)))
@@ -204,17 +215,17 @@ def best_gain(gain: Floats) -> float:
 
 
 def updated(
-    x: Floats, p: Floats, c: Floats, mu: Floats, plots: Ints, like: Floats, share: Floats, none: float,
-    place: Floats, noise: Floats, jac: Floats, ahead: Floats, shared: Floats, blend: Floats,
-) -> tuple[Floats, Floats, Floats, Floats]:  # fmt: skip
+    x: Floats, p: Floats, mu: Floats, plots: Ints, like: Floats, share: Floats, none: float,
+    place: Floats, noise: Floats, own: Floats, ahead: Floats, blend: Floats,
+) -> tuple[Floats, Floats, Floats]:  # fmt: skip
     """Return one track (4, ...) with its plots folded in: ``plots``, ``like`` (k, 4), ``share`` (k,) are its pairs'.
 
     Each model takes each plot with the probability of both together; what results is one Gaussian a model with the
-    spread of the parts' means.  The shared errors are considered, never estimated: their gain is zero.
+    spread of the parts' means.
     """
-    out_x, out_p, out_c, out_mu = x.copy(), p.copy(), c.copy(), mu.copy()
+    out_x, out_p, out_mu = x.copy(), p.copy(), mu.copy()
     if plots.size == 0:
-        return out_x, out_p, out_c, out_mu
+        return out_x, out_p, out_mu
     weight = np.empty((4, plots.size + 1))
     weight[:, 0] = none * mu
     weight[:, 1:] = (share / (like @ mu))[None, :] * mu[:, None] * like.T
@@ -224,21 +235,19 @@ def updated(
         if total <= 1e-300:
             continue
         w = weight[m] / total
-        means, covs, crosses = [x[m]], [p[m]], [c[m]]
-        for k in range(plots.size):
-            j = plots[k]
-            h = _h(ahead[j])
-            s = innovation(p[m], c[m], ahead[j], jac[j], shared, noise[j] + blend)
-            gain = np.linalg.solve(s, (p[m] @ h.T + c[m] @ jac[j].T).T).T
+        means, covs = [x[m]], [p[m]]
+        for j in plots:
+            h = measurement(x[m], ahead[j], own[j])
+            s = h @ p[m] @ h.T + noise[j] + blend
+            gain = np.linalg.solve(s, h @ p[m]).T
             means.append(x[m] + gain @ (place[j] - h @ x[m]))
             covs.append(p[m] - gain @ s @ gain.T)
-            crosses.append(c[m] - gain @ (h @ c[m] + jac[j] @ shared))
         mean = np.einsum("k,ka->a", w, np.array(means))
         d = np.array(means) - mean
         cov = np.einsum("k,kab->ab", w, np.array(covs)) + np.einsum("k,ka,kb->ab", w, d, d)
-        out_x[m], out_p[m], out_c[m] = mean, 0.5 * (cov + cov.T), np.einsum("k,kas->as", w, np.array(crosses))
+        out_x[m], out_p[m] = mean, 0.5 * (cov + cov.T)
     out_mu /= out_mu.sum()
-    return out_x, out_p, out_c, out_mu
+    return out_x, out_p, out_mu
 
 
 def density(place: Floats, reach: Floats, stray: Floats, weight: Floats) -> Floats:

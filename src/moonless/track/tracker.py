@@ -81,7 +81,7 @@ class Tracker:
         """
         step = self._advance(time_ns)
         shared = shared_covariance(errors, self.pose_errors)
-        self._predict(step)
+        self._predict(step, shared)
         got = measure(self._now(), plots, errors, self.frame, self.pose_errors, self.settings.glint_sigma_m)
         got = replace(got, noise=got.noise * self.noise_scale)
         blind = len(plots) > 0 and len(got) == 0
@@ -106,7 +106,7 @@ class Tracker:
         self._time_ns = time_ns if last is None else max(time_ns, last)
         return 0.0 if last is None else (self._time_ns - last) / NS_PER_S
 
-    def _predict(self, step: float) -> None:
+    def _predict(self, step: float, shared: Floats) -> None:
         bank, models, pose = self._bank, self.settings.models, self.pose_errors
         if step > MAX_STEP_S:
             self._bank = Bank.empty()
@@ -115,9 +115,10 @@ class Tracker:
             return
         decay = np.exp(-step / np.array([pose.heading_correlation_s] + 2 * [pose.position_correlation_s]))
         kernels.predict_kernel(
-            bank.x, bank.p, bank.c, bank.mu, step, models.transition(step), models.mixing_floor,
+            bank.x, bank.p, bank.mu, step, models.transition(step), models.mixing_floor,
             models.speed_sigma**2, models.turn_rate_sigma**2, models.still_walk,
             np.array([0.0, models.straight_q, models.steered_q, models.turning_q]), models.turning_rate_q, decay,
+            np.diag(shared) * (1.0 - decay**2),
         )  # fmt: skip
         bank.exists *= math.exp(-step / self.settings.life_s)
 
@@ -155,7 +156,7 @@ class Tracker:
         visible = visible * free
         p_detect = self._p_detect() * visible
         track, plot, like = kernels.pairs_kernel(
-            bank.x, bank.p, bank.c, bank.mu, got.place_m, got.noise, got.shared_jacobian, got.ahead_s, shared, blend,
+            bank.x, bank.p, bank.mu, got.place_m, got.noise, got.own_m, got.ahead_s, shared, blend,
             s.gate,
         )  # fmt: skip
         count = self._strays.count(got)
@@ -166,13 +167,13 @@ class Tracker:
         w0 = np.maximum(1.0 - there_and_seen, 1e-12)
         share, none, fresh = kernels.marginals_kernel(track, plot, w, w0, len(got), BELIEF_TURNS, BELIEF_TOLERANCE)
         taken = kernels.assign_kernel(track, plot, np.log(w / w0[track]), len(bank), len(got), 1e-3)
-        surprise = self._surprise(got, shared, plot, taken)
+        surprise = self._surprise(got, plot, taken)
         self._believe(1.0 - none, none * bank.exists * (1.0 - p_detect) / w0, visible, surprise)
         self._learn_noise(surprise, share, taken)
         undo_swaps(track, plot, share, none, taken)
         kernels.update_kernel(
-            bank.x, bank.p, bank.c, bank.mu, track, plot, like, share, none,
-            got.place_m, got.noise, got.shared_jacobian, got.ahead_s, shared, blend,
+            bank.x, bank.p, bank.mu, track, plot, like, share, none,
+            got.place_m, got.noise, got.own_m, got.ahead_s, blend,
         )  # fmt: skip
         explained = np.bincount(plot, weights=share * bank.exists[track], minlength=len(got))
         owner = np.full(len(got), -1, dtype=np.int64)
@@ -203,7 +204,7 @@ class Tracker:
         bank.fit = np.clip(bank.fit + hit * fit, 0.0, s.most_log_odds)
         bank.own_stray *= 1.0 - 1.0 / s.clutter_memory_turns
 
-    def _surprise(self, got: Measured, shared: Floats, plot: Ints, taken: Ints) -> Floats:
+    def _surprise(self, got: Measured, plot: Ints, taken: Ints) -> Floats:
         """Return (N,) squared Mahalanobis distance of each track's plot in the best assignment; NaN: none."""
         bank = self._bank
         out = np.full(len(bank), np.nan)
@@ -212,16 +213,15 @@ class Tracker:
             return out
         j = plot[taken[own]]
         mu, x = bank.mu[own], bank.x[own]
-        h = np.zeros((own.size, 2, 5))
+        h = np.zeros((own.size, 2, 8))
         h[:, 0, 0] = h[:, 1, 1] = 1.0
         h[:, 0, 2] = h[:, 1, 3] = got.ahead_s[j]
         mean = np.einsum("im,ima->ia", mu, x)
+        h[:, 0, 5], h[:, 1, 5] = mean[:, 1] - got.own_m[j, 1], got.own_m[j, 0] - mean[:, 0]
+        h[:, 0, 6] = h[:, 1, 7] = 1.0
         d = x - mean[:, None]
         cov = np.einsum("im,imab->iab", mu, bank.p[own]) + np.einsum("im,ima,imb->iab", mu, d, d)
-        jac = got.shared_jacobian[j]
-        cross = h @ np.einsum("im,imas->ias", mu, bank.c[own]) @ np.swapaxes(jac, 1, 2)
-        spread = h @ cov @ np.swapaxes(h, 1, 2) + cross + np.swapaxes(cross, 1, 2)
-        spread += jac @ shared @ np.swapaxes(jac, 1, 2) + got.noise[j]
+        spread = h @ cov @ np.swapaxes(h, 1, 2) + got.noise[j]
         nu = got.place_m[j] - np.einsum("iab,ib->ia", h, mean)
         out[own] = np.einsum("ia,ia->i", nu, np.linalg.solve(spread, nu[:, :, None])[:, :, 0])
         return out
@@ -293,7 +293,7 @@ class Tracker:
         index = got.plot[new]
         ids[new] = np.arange(self._next_id, self._next_id + n)
         self._next_id += n
-        x, p, c, mu = newborn(
+        x, p, mu = newborn(
             got.place_m[new], got.noise[new], got.shared_jacobian[new], shared, s.models, s.max_speed_sigma
         )
         when = plots.time_ns[index].astype(np.int64)
@@ -301,7 +301,7 @@ class Tracker:
         causes = np.array([plots.false_cause[k] if plots.false_cause else None for k in index], dtype=np.object_)
         self._bank.append(
             Bank(
-                x=x, p=p, c=c, mu=mu, exists=exists[new], seen=np.ones(n), looked=np.ones(n),
+                x=x, p=p, mu=mu, exists=exists[new], seen=np.ones(n), looked=np.ones(n),
                 strength_db=plots.strength_db[index].astype(np.float64), shape=shapes[new].copy(),
                 shape_sq=size2**2, shape_weight=(size2 > 0.0).astype(np.float64),
                 id=ids[new], confirmed=np.zeros(n, np.bool_), started_ns=when, last_plot_ns=when.copy(),

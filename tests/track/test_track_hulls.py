@@ -1,0 +1,84 @@
+"""Extended targets stay one track and show how long they are and how they lie."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from track_world import ERRORS, FRAME, NS, plots_at
+
+from moonless.track.hulls import axes
+from moonless.track.tracker import Tracker
+
+TURN = 2.5
+
+
+def test_axes_of_a_line() -> None:
+    # A line of length L has second moment L^2 / 12 along itself.
+    for angle in (0.0, 0.4, math.pi / 2, 2.5):
+        u = np.array([math.sin(angle), math.cos(angle)])
+        length, beam, lies = axes((90.0**2 / 12 * np.outer(u, u) + 1e-9 * np.eye(2))[None])
+        assert length[0] == pytest.approx(90.0)
+        assert beam[0] == pytest.approx(0.0, abs=1e-3)
+        assert math.remainder(lies[0] - angle, math.pi) == pytest.approx(0.0, abs=1e-6)
+
+
+def test_broken_hull_is_one_track() -> None:
+    # A ship of 120 m, heading 060 at 5 m/s, 1 km off: three plots a turn, of which any may fail.
+    rng = np.random.default_rng(4)
+    course = math.radians(60.0)
+    u = np.array([math.sin(course), math.cos(course)])
+    tracker = Tracker(FRAME)
+    counts = []
+    for k in range(40):
+        centre = np.array([-300.0, 1000.0]) + u * 5.0 * TURN * k
+        parts = [centre + u * d + rng.normal(0, 2.0, 2) for d in (-42.0, 0.0, 42.0) if rng.random() < 0.85]
+        p = np.array(parts).reshape(-1, 2)
+        bearing = np.arctan2(p[:, 0], p[:, 1])
+        n = len(p)
+        plots = plots_at(
+            k * TURN, p,
+            range_extent_m=np.abs(36.0 * np.cos(course - bearing)), cross_extent_m=np.abs(36.0 * np.sin(course - bearing)),
+            orientation_rel_rad=np.full(n, course), n_cells=np.full(n, 60, dtype=np.int64),
+        )  # fmt: skip
+        held = [t for t in tracker.update(round(k * TURN * NS), plots, ERRORS) if t.state != "tentative"]
+        counts.append(len(held))
+    assert np.mean(np.array(counts[8:]) == 1) > 0.9
+    best = max(held, key=lambda t: t.n_hits)
+    assert best.length_m is not None
+    assert best.length_m == pytest.approx(115.0, abs=35.0)
+    assert best.length_sigma_m is not None
+    assert best.hull_heading_rad == pytest.approx(course, abs=0.15)
+    assert best.speed == pytest.approx(5.0, abs=0.6)
+
+
+def test_resolved_hull_lies_as_it_lies() -> None:
+    # At anchor: extents from the detector, no motion, so an axis but no heading.
+    rng = np.random.default_rng(5)
+    tracker = Tracker(FRAME)
+    axis = math.radians(130.0)
+    for k in range(12):
+        p = np.array([[400.0, 600.0]]) + rng.normal(0, 1.5, (1, 2))
+        turned = axis - math.atan2(400.0, 600.0)
+        plots = plots_at(
+            k * TURN, p,
+            range_extent_m=np.array([abs(60.0 * math.cos(turned)) + rng.normal(0, 2)]),
+            cross_extent_m=np.array([abs(60.0 * math.sin(turned)) + rng.normal(0, 2)]),
+            orientation_rel_rad=np.array([axis + rng.normal(0, 0.03)]),
+        )  # fmt: skip
+        tracks = tracker.update(round(k * TURN * NS), plots, ERRORS)
+    (t,) = tracks
+    assert t.length_m == pytest.approx(60.0, abs=5.0)
+    assert t.orientation_rad == pytest.approx(axis, abs=0.1)
+    assert t.hull_heading_rad is None
+
+
+def test_small_boats_close_together_stay_two() -> None:
+    rng = np.random.default_rng(6)
+    tracker = Tracker(FRAME)
+    for k in range(20):
+        p = np.array([[0.0, 500.0], [0.0, 545.0]]) + rng.normal(0, 1.5, (2, 2))
+        tracks = tracker.update(round(k * TURN * NS), plots_at(k * TURN, p), ERRORS)
+    assert sum(t.state == "confirmed" for t in tracks) == 2
+    assert all(t.length_m is None for t in tracks)
