@@ -1,7 +1,8 @@
 """Scenes through the whole chain, scored against their truth: ``python -m bench scenes [SCENE...]``.
 
 A scene is a name from the built-in set, one made over a real chart (`harbour-cell`, `bay-cell`: they want
-MOONLESS_DATA), or a TOML file.  One line for each figure of each scene, then the figures of the whole.  ``MOONLESS_SCENES_VERBOSE=1`` says on standard error what was not held, called wrongly, or false.
+MOONLESS_DATA), or a TOML file.  One line for each figure of each scene, then the figures of the whole.
+``MOONLESS_SCENES_VERBOSE=1`` says on standard error what was not held, called wrongly, or false.
 """
 
 from __future__ import annotations

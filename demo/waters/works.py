@@ -107,9 +107,9 @@ def add_oysters(waters: Waters, ground: Ground) -> None:
     east, north = np.array([0.956, -0.292]), np.array([0.292, 0.956])
     ring = [corner + east * a + north * b for a, b in ((-20, -130), (330, -130), (330, 20), (-20, 20))]
     waters.add("MARCUL", shapely.Polygon(ring), CATMFA=2, WATLEV=3, OBJNAM="Ashpan oyster ground", RESTRN="1,4")
-    for row in range(4):
-        for stake in range(8):
-            e, n = corner + east * stake * 44.0 - north * row * 36.0
+    for row in range(3):
+        for stake in range(5):
+            e, n = corner + east * stake * 74.0 - north * row * 55.0
             if ground.height(e, n) < -0.2 and not ground.dredged.buffer(20.0).contains(point(e, n)):
                 waters.add("PILPNT", point(round(e, 1), round(n, 1)), CATPLE=1, HEIGHT=1.4)
 
