@@ -44,6 +44,8 @@ SHORE_POINTS_PER_INDEPENDENT = 12.0
 # Good enough to speak of.
 SPEAK_HEADING_SIGMA = math.radians(0.6)
 SPEAK_POSITION_SIGMA_M = 10.0  # of the worse axis
+# So many turns in a row must fit badly before the registration is looked for anew.
+JUMP_TURNS = 4
 SEARCH_HEADING = np.radians(np.arange(-7.0, 7.01, 0.5))
 
 
@@ -153,18 +155,21 @@ class Registrar:
             self._settle()
             return self.now
         matcher = _Matcher(seen, expected)
-        start = self._state
-        if not self._known or self._bad_turns >= 2:
-            start = matcher.search(self._state, relative_to_prior=self._known)
-        prior_cov = self._cov if self._bad_turns < 2 else self._start()
-        state, cov, used = matcher.fit(start, self._state, prior_cov)
+        start = self._state if self._known else matcher.search(self._state, relative_to_prior=False)
+        state, cov, used = matcher.fit(start, self._state, self._cov)
         fits, judged = matcher.share_fitting(state)
-        self._fits = fits if judged >= 6 else None
-        # A turn that the present registration explains badly may be a jump: look wider before believing it.
-        if self._fits is not None and self._fits < 0.5:
+        if self._known and judged >= 6 and fits < 0.5:
             self._bad_turns += 1
+            if self._bad_turns >= JUMP_TURNS:
+                # It may be a jump.  Look wide, and take what is found only if it fits plainly better.
+                wide = matcher.search(np.zeros(3), relative_to_prior=False)
+                anew = matcher.fit(wide, np.zeros(3), self._start())
+                better, _ = matcher.share_fitting(anew[0])
+                if better > max(0.5, 1.3 * fits):
+                    (state, cov, used), fits = anew, better
         else:
             self._bad_turns = 0
+        self._fits = fits if judged >= 6 else None
         if used >= 3 and (self._fits is None or self._fits >= 0.4):
             self._state = state
             self._cov = cov

@@ -18,6 +18,8 @@ Floats = NDArray[np.float64]
 MAX_SHORE_POINTS = 360
 NEAR_M, NEAR_PULSES = 120.0, 3.0
 LEAST_ROWS = 4
+# Echo that begins at the boat's side and goes more than a quarter of the way round her is sea, not shore.
+RING_STARTS_M, RING_TURN_RAD, RING_MARGIN_M = 60.0, 1.6, 40.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -41,6 +43,15 @@ def _vectors(reach: Floats, bearing: Floats) -> Floats:
     return np.column_stack([reach * np.sin(bearing), reach * np.cos(bearing)])
 
 
+def _ring_m(picture: EchoPicture) -> float:
+    """Return how far out the sea's own clutter round the boat reaches, where it was taken for an extended echo."""
+    touching = [s for s in picture.shores if float(s.near_range_m.min()) < RING_STARTS_M]
+    turned = sum(float(np.ptp(s.azimuth_rel_rad)) for s in touching)
+    if turned < RING_TURN_RAD:
+        return 0.0
+    return max(float(np.percentile(s.far_range_m, 90.0)) for s in touching) + RING_MARGIN_M
+
+
 def sight(
     scan: Scan, picture: EchoPicture, frame: LocalFrame, held_own: tuple[float, float] | None = None
 ) -> Sightings:
@@ -55,7 +66,7 @@ def sight(
         east, north = np.full(n_spoke, held_own[0]), np.full(n_spoke, held_own[1])
     # Round the boat lies the sea's own clutter, in one body with whatever it touches; and a stretch of a bearing or
     # two is a scrap, not a shore.
-    least_m = max(NEAR_M, NEAR_PULSES * scan.errors.pulse_m)
+    least_m = max(NEAR_M, NEAR_PULSES * scan.errors.pulse_m, _ring_m(picture))
     shores = [s for s in picture.shores if len(s.near_range_m) >= LEAST_ROWS]
     azimuth = np.concatenate([s.azimuth_rel_rad for s in shores]) if shores else np.zeros(0)
     reach = np.concatenate([s.near_range_m for s in shores]) if shores else np.zeros(0)
