@@ -18,7 +18,7 @@ from moonless.watch.faults import FaultWatch
 from moonless.watch.intake import Intake
 from moonless.watch.timebase import TimeBase
 from moonless.wire.ais import AisReport
-from moonless.wire.nmea_events import DepthSaid, PoseSaid, WindSaid
+from moonless.wire.nmea_events import DepthLostSaid, DepthSaid, PoseSaid, WindSaid
 
 T0 = 1_800_000_000 * NS_PER_S
 POSITION = AisReport(T0, 799000001, 1, "position", False, lat_deg=10.0, lon_deg=20.0, sog=5.0, cog_rad=0.0)
@@ -155,6 +155,8 @@ def test_depth_is_told_from_the_waterline_or_not_at_all() -> None:
     # 0.4 m from transducer to keel, and the keel 0.8 m down.
     assert intake.depth_below_surface_m(T0) == pytest.approx(3.4)
     assert intake.depth_below_surface_m(T0 + 10 * NS_PER_S) is None
+    intake.take([DepthSaid(*stamp, 3.0, 0.5), DepthLostSaid(*stamp)], "a")
+    assert intake.depth_below_surface_m(T0) is None
 
 
 def test_wind_is_taken_to_the_ground() -> None:

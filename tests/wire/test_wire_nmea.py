@@ -17,6 +17,7 @@ from moonless.wire.nmea import NmeaDecoder
 from moonless.wire.nmea_events import (
     AisSaid,
     ClockSaid,
+    DepthLostSaid,
     DepthSaid,
     NoFixSaid,
     PoseSaid,
@@ -111,6 +112,11 @@ def test_other_samples() -> None:
     assert rot.pose.turn_rate == pytest.approx(math.radians(-11.23) / 60)
     (zda,) = _said("$GPZDA,172809.456,12,07,1996,00,00*57")
     assert ns_to_utc(zda.time_ns) == datetime(1996, 7, 12, 17, 28, 9, 456_000, tzinfo=UTC)
+
+
+def test_a_sounder_without_bottom_is_alive_and_says_no_depth() -> None:
+    for lost in (write.write_dpt(None), write.write_dpt(0.0), write_sentence("SDDBT", ["", "f", "", "M", "", "F"])):
+        assert [type(e) for e in _said(lost)] == [DepthLostSaid]
 
 
 def test_tracked_target_samples() -> None:

@@ -20,7 +20,7 @@ from moonless.units import NS_PER_S
 from moonless.watch.ais_table import AisTable
 from moonless.watch.faults import FaultWatch
 from moonless.watch.timebase import ClockNews, TimeBase
-from moonless.wire.nmea_events import AisSaid, ClockSaid, DepthSaid, NoFixSaid, PoseSaid, Said, WindSaid
+from moonless.wire.nmea_events import AisSaid, ClockSaid, DepthLostSaid, DepthSaid, NoFixSaid, PoseSaid, Said, WindSaid
 
 TAKE_OVER_S = 2.0
 # Wind and depth older than this are not known any more.
@@ -102,6 +102,10 @@ class Intake:
         elif isinstance(event, AisSaid):
             self._faults.heard("ais", now_ns)
             self.ais.add(event.report, event.time_ns if event.is_timed else now_ns)
+        elif isinstance(event, DepthLostSaid):
+            # Over deep water that is no fault; but the last depth found is not the depth here.
+            self._faults.heard("depth", now_ns)
+            self._depth = None
         elif isinstance(event, DepthSaid):
             self._faults.heard("depth", now_ns)
             depth = self._below_surface(event)

@@ -31,6 +31,7 @@ from moonless.wire.magnetic import variation_at
 from moonless.wire.nmea_events import (
     AisSaid,
     ClockSaid,
+    DepthLostSaid,
     DepthSaid,
     NoFixSaid,
     PoseSaid,
@@ -258,7 +259,7 @@ class NmeaDecoder:
         depth = f.number(0, 0.0)
         # A sounder that has lost the bottom says 0, or nothing.
         if not depth:
-            return []
+            return [DepthLostSaid(*self._stamp(sentence, received_ns, None))]
         return [DepthSaid(*self._stamp(sentence, received_ns, None), depth, f.number(1))]
 
     def _dbt(self, f: _Fields, sentence: Sentence, received_ns: int) -> list[Said]:
@@ -267,7 +268,7 @@ class NmeaDecoder:
             depth = f.number(at, 0.0)
             if depth:
                 return [DepthSaid(*self._stamp(sentence, received_ns, None), depth * unit_m, None)]
-        return []
+        return [DepthLostSaid(*self._stamp(sentence, received_ns, None))]
 
     def _mwv(self, f: _Fields, sentence: Sentence, received_ns: int) -> list[Said]:
         # angle from the bow, R apparent / T true, speed, unit K M N S, A/V

@@ -54,6 +54,11 @@ class DepthSaid(Said):
 
 
 @dataclass(frozen=True, slots=True)
+class DepthLostSaid(Said):
+    """A sounder that is alive and does not find the bottom."""
+
+
+@dataclass(frozen=True, slots=True)
 class WindSaid(Said):
     """Wind as the sensor gives it."""
 
