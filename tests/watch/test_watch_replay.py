@@ -17,7 +17,7 @@ from moonless.cli.read import command
 from moonless.errors import InputError, TruncatedRecord, WireError
 from moonless.units import NS_PER_S, iso_utc
 from moonless.watch.chain import Chain
-from moonless.watch.live import LiveWatch
+from moonless.watch.live import LiveWatch, _Item, _joined
 from moonless.watch.replay import Replay, play
 from moonless.watch.types import LinkNow, Turn
 from moonless.wire.links import parse_link
@@ -268,3 +268,16 @@ def test_live_work_that_fails_is_said_and_goes_on() -> None:
     asyncio.run(watch.run())
     assert watch.counts.failures >= 1
     assert any(isinstance(e, LinkNow) and e.link == "watch" and "a fault of ours" in e.text for e in got)
+
+
+def test_datagrams_are_joined_only_when_they_came_together() -> None:
+    items = [_Item(b"a", 0, True, 0), _Item(b"b", 10_000_000, True, 0), _Item(b"c", 30_000_000, True, 0)]
+    items += [_Item(b"n", 31_000_000, False, 1), _Item(b"d", 32_000_000, True, 0), _Item(b"e", 33_000_000, False, 0)]
+    got = [(i.data, i.received_ns, i.is_datagram) for i in _joined(items)]
+    assert got == [
+        (b"ab", 10_000_000, False),
+        (b"c", 30_000_000, True),
+        (b"n", 31_000_000, False),
+        (b"d", 32_000_000, True),
+        (b"e", 33_000_000, False),
+    ]

@@ -42,6 +42,9 @@ TICK_S = 0.1
 # counted: a watch half a minute behind is no watch.
 MAX_WAITING_BYTES = 32 * 1024 * 1024
 
+# Radar datagrams received within this are worked on together: a few degrees of a turn at the most.
+JOIN_NS = 20_000_000
+
 LiveEvent = Turn | SpokesNow | LinkNow
 
 
@@ -255,19 +258,20 @@ class LiveWatch:
 def _joined(items: list[_Item]) -> list[_Item]:
     """Return the items with runs of radar datagrams made one: each is whole blocks, and one feed is cheaper than many.
 
-    A run is told by its last time of receipt; what waits here came within moments.
+    A run is told by its last time of receipt, so it is kept short: a radar that sends no time of day has only that.
     """
     out: list[_Item] = []
     run: list[_Item] = []
     for item in [*items, None]:
-        if item is not None and item.link == 0 and item.is_datagram:
+        is_more = item is not None and item.link == 0 and item.is_datagram
+        if item is not None and is_more and (not run or item.received_ns - run[0].received_ns <= JOIN_NS):
             run.append(item)
             continue
         if len(run) == 1:
             out.append(run[0])
         elif run:
             out.append(_Item(b"".join(i.data for i in run), run[-1].received_ns, False, 0))
-        run = []
-        if item is not None:
+        run = [item] if item is not None and is_more else []
+        if item is not None and not is_more:
             out.append(item)
     return out
