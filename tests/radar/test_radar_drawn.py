@@ -12,7 +12,7 @@ from moonless.boat import GENERIC_SETS
 from moonless.radar.artefacts import Mishaps, Sart
 from moonless.radar.drawn import SeaMemory, drawn_power, drawn_scan, fluctuation
 from moonless.radar.expected import expected_scan
-from moonless.radar.mean import mean_echo
+from moonless.radar.mean import mean_echo, sea_shape
 from moonless.radar.receiver import FULL_SCALE, NOISE_COUNT, counts_from_snr, counts_of, snr_db_from_counts
 from moonless.radar.types import PointTarget, RadarPose, RainCell, ScanGrid, Weather
 from moonless.radar.world import World
@@ -47,9 +47,6 @@ def test_noise_of_one_pulse_is_exponential(open_water: World) -> None:
 def test_sea_is_k_distributed(open_water: World) -> None:
     # One range, many turns far apart, every twentieth spoke: independent looks at the sea.  Where the sea is 30 dB over
     # the noise the power is K distributed: exponential, its mean gamma distributed with the shape of that range.
-    from moonless.radar.clutter import k_shape
-    from moonless.radar.propagation import grazing_rad
-
     wind = Weather(wave_height_m=3.0, wind_speed=0.0)
     grid = ScanGrid(256, 64, 10.0, 20.0)
     mean = mean_echo(open_water, RADOME, HERE, grid, 0.75, wind)
@@ -63,7 +60,7 @@ def test_sea_is_k_distributed(open_water: World) -> None:
         power = drawn_power(open_water, RADOME, HERE, grid, 0.75, wind, rng=rng)
         looks.append(power[::32, j] / level[::32])
     sample = np.concatenate(looks).astype(float)
-    nu = float(k_shape(grazing_rad(3.0, reach), RADOME.beam_horizontal_rad * reach, "H"))
+    nu = float(sea_shape(mean.path, mean.link, np.array([reach]))[0])
 
     def cdf(x: np.ndarray) -> np.ndarray:
         # K law of the power: 1 - 2/Gamma(nu) (nu x)^(nu/2) K_nu(2 sqrt(nu x)).  Ward, Tough and Watts (from memory).

@@ -13,19 +13,14 @@ from moonless.boat import GENERIC_SETS
 from moonless.constants import EFFECTIVE_EARTH_RADIUS_M as RE_M
 from moonless.constants import TAU
 from moonless.radar import reference
-from moonless.radar._kernels import (
-    _below,
-    crossings_kernel,
-    hidden_kernel,
-    point_field_kernel,
-    smear_azimuth_kernel,
-    splat_kernel,
-)
 from moonless.radar.detection import clutter_weight, p_detect
 from moonless.radar.expected import finish
+from moonless.radar.field_kernels import hidden_kernel
 from moonless.radar.mean import mean_echo, near_lobes
 from moonless.radar.multipath import LAND_TOP_M, Path, land_table, two_way_factor
+from moonless.radar.scan_kernels import point_field_kernel
 from moonless.radar.shadow import edge_before
+from moonless.radar.sweep_kernels import _below, crossings_kernel, smear_azimuth_kernel, splat_kernel
 from moonless.radar.types import RadarPose, RainCell, ScanGrid, Weather
 from moonless.radar.world import World
 

@@ -141,8 +141,10 @@ def test_wind_and_spikes() -> None:
     assert float(np.mean(wind_factor(round_, wavelength))) == pytest.approx(1.0, abs=1e-9)
     assert db(float(wind_factor(0.0, wavelength) / wind_factor(math.pi, wavelength))) == pytest.approx(6.8, abs=0.1)
     # Spikier at lower grazing, in a finer beam, and in H.
-    assert k_shape(0.01, 200.0, "V") < k_shape(0.05, 200.0, "V") < k_shape(0.05, 400.0, "V")
-    assert k_shape(0.05, 200.0, "H") < k_shape(0.05, 200.0, "V")
+    assert k_shape(0.01, 1000.0, "V") < k_shape(0.05, 1000.0, "V") < k_shape(0.05, 4000.0, "V")
+    assert k_shape(0.05, 1000.0, "H") < k_shape(0.05, 1000.0, "V")
+    # One degree, 100 m2, V: 10^(5/8 x 2 - 1.39), by hand calculator.
+    assert float(k_shape(math.radians(1.0), 100.0, "V")) == pytest.approx(0.724, abs=1e-3)
     assert sea_state(0.0) == 0.0 and sea_state(1.875) == 4.0 and sea_state(20.0) == 6.0
 
 

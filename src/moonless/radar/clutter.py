@@ -64,16 +64,17 @@ def wind_factor(off_wind_rad: ArrayLike, wavelength_m: float, strength: float = 
     return np.exp(depth * np.cos(off_wind_rad)) / float(special.i0(depth))
 
 
-def k_shape(grazing_rad: ArrayLike, across_m: ArrayLike, polarisation: Literal["H", "V"]) -> Any:
-    """Return the shape of the K distribution: below 1 spiky, above 20 nearly Rayleigh.
+def k_shape(grazing_rad: ArrayLike, area_m2: ArrayLike, polarisation: Literal["H", "V"]) -> Any:
+    """Return the shape of the K distribution in a cell of this area: below 1 spiky, above 20 nearly Rayleigh.
 
     Source
     ------
-    Ward, Tough and Watts, Sea Clutter: log10 nu = 2/3 log10(grazing deg) + 5/8 log10(across m) - k, k 2.09 for H and
-    1.39 for V, no swell term (from memory).  Held within 0.4 to 50: the formula was made from ranges beyond a
-    kilometre, and close in, where the beam is a few metres across, it falls to figures no sea has.
+    Ward, Tough and Watts, Sea Clutter: log10 nu = 2/3 log10(grazing deg) + 5/8 log10(area m2) - k, k 2.09 for H and
+    1.39 for V, no swell term (from memory; the form in the cell's width alone, made with a pulse of 4.2 m, has 1.70 and
+    1.00, and 5/8 log10 4.2 is the 0.39 between them).  Held within 0.4 to 50: for a low antenna and H it falls to a
+    tenth and less, at ranges and grazing angles the formula was not made for.
     """
     degrees = np.maximum(np.degrees(np.asarray(grazing_rad, dtype=np.float64)), 0.05)
     k = 2.09 if polarisation == "H" else 1.39
-    power = 2.0 / 3.0 * np.log10(degrees) + 5.0 / 8.0 * np.log10(np.maximum(across_m, 1.0)) - k
+    power = 2.0 / 3.0 * np.log10(degrees) + 5.0 / 8.0 * np.log10(np.maximum(area_m2, 1.0)) - k
     return np.clip(10.0**power, *SHAPE_BOUNDS)

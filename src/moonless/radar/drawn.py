@@ -13,14 +13,13 @@ from scipy import special
 
 from moonless.boat.types import RadarSet
 from moonless.constants import TAU
-from moonless.radar._kernels import draw_kernel, point_field_kernel, texture_kernel
 from moonless.radar.artefacts import Extras, Mishaps, add_extras, tilt_gain
-from moonless.radar.clutter import SHAPE_BOUNDS, k_shape
+from moonless.radar.clutter import SHAPE_BOUNDS
 from moonless.radar.expected import CALM, finish
-from moonless.radar.mean import MeanEcho, mean_echo
+from moonless.radar.mean import MeanEcho, mean_echo, sea_shape
 from moonless.radar.points import PointEchoes, point_echoes
-from moonless.radar.propagation import grazing_rad
 from moonless.radar.receiver import FULL_SCALE, counts_from_snr
+from moonless.radar.scan_kernels import draw_kernel, point_field_kernel, texture_kernel
 from moonless.radar.types import PointTarget, RadarPose, ScanGrid, Weather
 from moonless.radar.world import World
 
@@ -228,9 +227,9 @@ _SHAPES = np.geomspace(*SHAPE_BOUNDS, _N_SHAPE)
 
 def _shape_rows(mean: MeanEcho) -> NDArray[np.int64]:
     """Return (n_sea,) the row of the shape table for each range."""
-    grid, radar = mean.grid, mean.link.radar
+    grid = mean.grid
     reach = np.maximum(grid.first_cell_m + np.arange(len(mean.sea_row)) * grid.cell_m, 1.0)
-    nu = k_shape(grazing_rad(radar.height_m, reach), radar.beam_horizontal_rad * reach, radar.polarisation)
+    nu = sea_shape(mean.path, mean.link, reach)
     least, greatest = SHAPE_BOUNDS
     row = np.log(nu / least) / math.log(greatest / least) * (_N_SHAPE - 1)
     return np.asarray(np.clip(np.rint(row), 0, _N_SHAPE - 1), dtype=np.int64)

@@ -13,7 +13,6 @@ from moonless.boat.types import RadarSet
 from moonless.constants import EFFECTIVE_EARTH_RADIUS_M as RE_M
 from moonless.constants import TAU
 from moonless.errors import InputError
-from moonless.radar._kernels import crossings_kernel, profile_kernel
 from moonless.radar.budget import Link, link_budget
 from moonless.radar.clutter import k_shape, nrl_sigma0_db, sea_state, wind_factor
 from moonless.radar.detection import spike_weight
@@ -21,6 +20,7 @@ from moonless.radar.multipath import LAND_TOP_M, N_LAND_RANGE, Path, land_table
 from moonless.radar.points import in_sectors, vertical_pattern
 from moonless.radar.propagation import GAS_DB_PER_M, grazing_rad
 from moonless.radar.rain import BEAM_SHARE, rain_maps
+from moonless.radar.sweep_kernels import crossings_kernel, profile_kernel
 from moonless.radar.types import PointTarget, RadarPose, ScanGrid, Weather
 from moonless.radar.walls import Edges
 from moonless.radar.world import World
@@ -98,7 +98,7 @@ def mean_echo(
         main=main,
         sectors=sectors,
         sea_row=sea_row,
-        spike_row=_spikes(path, radar, reach[: len(sea_row)]),
+        spike_row=np.asarray(spike_weight(sea_shape(path, link, reach[: len(sea_row)])), dtype=np.float64),
         wind_row=np.asarray(
             wind_factor(
                 bearing - weather.wind_from_rad, link.wavelength_m, min(1.0, weather.wind_speed / _WIND_STEERS)
@@ -227,9 +227,10 @@ def _sea(link: Link, path: Path, weather: Weather, reach: Floats, free: Floats) 
     return np.ascontiguousarray(power[: int(worth[-1]) + 1]) if worth.size else np.zeros(0)
 
 
-def _spikes(path: Path, radar: RadarSet, reach: Floats) -> Floats:
-    shape = k_shape(grazing_rad(path.antenna_m, reach), radar.beam_horizontal_rad * reach, radar.polarisation)
-    return np.asarray(spike_weight(shape), dtype=np.float64)
+def sea_shape(path: Path, link: Link, range_m: Floats) -> Floats:
+    """Return the shape of the sea's K distribution by range, in a cell of beam by pulse."""
+    area = range_m * link.radar.beam_horizontal_rad * link.pulse_m
+    return np.asarray(k_shape(grazing_rad(path.antenna_m, range_m), area, link.radar.polarisation), dtype=np.float64)
 
 
 def near_lobes(sectors: Floats) -> Floats:

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from moonless.constants import EFFECTIVE_EARTH_RADIUS_M as RE_M
-from moonless.radar._kernels import two_way_factor_kernel
+from moonless.radar.field_kernels import two_way_factor_kernel
 
 # Sea water at 10 GHz, 15 C: relative permittivity about 60, conductivity about 16 S/m (from memory of ITU-R P.527).
 SEA_PERMITTIVITY = 60.0

@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 
 from moonless.constants import EFFECTIVE_EARTH_RADIUS_M as RE_M
 from moonless.constants import TAU
-from moonless.radar._kernels import hidden_kernel
 from moonless.radar.budget import Link
+from moonless.radar.field_kernels import hidden_kernel
 from moonless.radar.multipath import LOWEST_SHARE, N_HEIGHT, Path, two_way_factor
 from moonless.radar.propagation import GAS_DB_PER_M
 from moonless.radar.targets import scatterers_of
