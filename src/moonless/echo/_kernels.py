@@ -540,3 +540,43 @@ def floor_kernel(
             floor[a, c] = v
             threshold[a, c] = v + over[s, k]
             candidate[a, c] = v + least[s, k]
+
+
+@njit(cache=True, nogil=True)
+def fresh_kernel(
+    east: Array,
+    north: Array,
+    bearing: Array,
+    first_m: Any,
+    col_m: Any,
+    old_east: Array,
+    old_north: Array,
+    old_heading: Array,
+    loud: Array,
+    step: int,
+    fresh: Array,
+) -> None:
+    """Mark every ``step``-th box whose ground was quiet last turn.
+
+    east, north, bearing (n_row,) f64: own place and true look of each row now; first_m: range to the middle of
+    column 0; old_east, old_north, old_heading (n_row,) f64 of the last turn's rows; loud, fresh (n_row, n_col) bool.
+    """
+    n_row, n_col = loud.shape
+    turn = 2.0 * np.pi
+    for a in range(0, n_row, step):
+        s = np.sin(bearing[a])
+        k = np.cos(bearing[a])
+        guess = a
+        for c in range(0, n_col, step):
+            r = first_m + c * col_m
+            e = east[a] + r * s
+            n = north[a] + r * k
+            # The row that looked there then lies near the row found for the column before.
+            de = e - old_east[guess]
+            dn = n - old_north[guess]
+            az = (np.arctan2(de, dn) - old_heading[guess]) / turn
+            row = int(np.rint((az - np.floor(az)) * n_row)) % n_row
+            guess = row
+            col = int(np.rint((np.sqrt(de * de + dn * dn) - first_m) / col_m))
+            if 0 <= col < n_col:
+                fresh[a, c] = not loud[row, col]

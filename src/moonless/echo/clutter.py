@@ -33,8 +33,9 @@ MEASURED_RATES = (0.1, 0.04, 0.02, 0.01, 0.004)
 TAIL_POWER = 0.42
 ENOUGH = 4000.0  # boxes; until a bin has seen so many it leans on its whole ring
 LEVEL_SHARE = 0.4
-# Water as quiet as the receiver strays as the receiver does, however many echoes lie in the patch: its threshold may
-# rise this far above the least, and by so much more as the patch's own clutter rises above noise.  Own figures.
+# On the first turn echoes cannot be told from spikes.  Water as quiet as the receiver is then taken to stray as the
+# receiver does, however many echoes lie in the patch: its threshold may rise this far above the least, and by so much
+# more as the patch's own clutter rises above noise.  Own figures.
 QUIET_SPAN_DB, CLUTTER_SPAN_DB, CLUTTER_SCALE_DB = 4.0, 16.0, 3.0
 MOST_DB = 60.0  # what stands so far above all round it is shown whatever the sea does
 
@@ -93,7 +94,7 @@ class ClutterMap:
     def update_strays(
         self, ratio_db: NDArray[np.float32], usable: NDArray[np.bool_], sector: NDArray[np.int64]
     ) -> None:
-        """Count this turn's box-over-reference ratios where ``usable``: received, and no known echo.
+        """Count this turn's box-over-reference ratios where ``usable``: received, and no lasting echo.
 
         The first turn cannot know what is an echo; what it counted is dropped when the second comes.
         """
@@ -105,6 +106,11 @@ class ClutterMap:
         flat = base[usable] + index[usable].astype(np.int64)
         self.strays *= SHAPE_KEEP
         self.strays += np.bincount(flat, minlength=self.strays.size).reshape(self.strays.shape)
+
+    @property
+    def loud_db(self) -> float:
+        """How far over its floor a box stands that noise alone lifts so far once in a hundred times."""
+        return self.least_db * float(_tail_scale(0.01) / _tail_scale(self.p_false)) + RATIO_STEP_DB
 
     def thresholds_db(self, *p_false: float) -> tuple[Floats, ...]:
         """Return the threshold of box over reference for each false-alarm rate, (N_SECTOR, N_RING) dB."""
@@ -126,7 +132,10 @@ class ClutterMap:
         for rate in p_false:
             threshold = levels.mean(axis=0) + slope * (_tail_scale(rate) - scale.mean())
             least = self.least_db * float(_tail_scale(rate) / _tail_scale(self.p_false))
-            seen = np.clip(threshold, median + least, np.minimum(MOST_DB, least + self._span_db()))
+            most = np.full(median.shape, MOST_DB)
+            if self.turns <= 1:
+                most = np.minimum(most, least + self._span_db())
+            seen = np.clip(threshold, median + least, np.maximum(most, median + least))
             out.append(np.where(total > 200.0, seen, 1.1 * least))
         return tuple(out)
 

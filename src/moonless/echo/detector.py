@@ -45,7 +45,8 @@ SOLID_DB = 25.0  # above noise: stronger than rain; such blocks are no reference
 SOLID_OVER_CLUTTER_DB = 12.0
 MOST_PEAKS = 20_000
 AGAIN = 0.7  # share of a large body's boxes that were echo last turn, over the ground, when it is land
-AGAIN_RING = 0.9
+AGAIN_OVER_CHANCE = 0.6  # and of what chance leaves
+ASIDE_RAD = 0.3
 RING_SHARE = 0.5
 COUNTS_KEEP = 0.9
 GAIN_STEP_COUNTS = 1.5  # a median that steps farther from turn to turn is a hand on the gain
@@ -108,7 +109,9 @@ class Detector:
         bodies = group_bodies(cells, body)
         large = is_shore(bodies, grid, scan, box_db, seen.threshold_db)
         fixed = self._stands_over_ground(scan, bodies, large, grid)
-        self._last = LastMask(mask, scan)
+        self._learn_strays(scan, seen)
+        loud = ~(box_db < seen.floor_db + np.float32(self._map.loud_db if self._map is not None else 0.0))
+        self._last = LastMask(mask, loud, scan)
         shores = trace_shores(bodies, large & fixed, grid, scan)
         in_shore = _cells_of(bodies, large & fixed, cells, body)
         in_clutter = _cells_of(bodies, large & ~fixed, cells, body)
@@ -121,8 +124,6 @@ class Detector:
         tops, number = np.unique(basin[loose], return_inverse=True)  # a hill's top passes wherever any of it does
         plots = measure(seen.video, grid, loose, number.astype(np.int64), tops, box_db, seen.floor_db, seen.curve.looks)
         plots = self._ghosts.mark(plots, scan.errors, scan.cell_m)
-        if is_steady is not None:
-            self._learn_strays(seen, np.concatenate((peaks[is_steady], cells[in_shore])))
         curve = seen.curve
         clutter_db = np.where(np.isfinite(box_db), seen.floor_db, np.float32(np.nan))
         return EchoPicture(
@@ -219,8 +220,12 @@ class Detector:
             spoke = (grid.row_edge[row] + grid.row_edge[row + 1]) // 2 % scan.n_spoke
             range_m = scan.first_cell_m + (col + 0.5) * col_m - 0.5 * scan.cell_m
             again = self._last.was_echo(scan, spoke, range_m, col_m)
-            if np.count_nonzero(np.isfinite(again)) > 0.3 * again.size:
-                fixed[b] = float(np.nanmean(again)) >= (AGAIN_RING if rings else AGAIN)
+            if np.count_nonzero(np.isfinite(again)) <= 0.3 * again.size:
+                continue
+            # Dense clutter covers its own ground by chance: how much, the same ranges to either side tell.
+            aside = [self._last.was_echo(scan, spoke, range_m, col_m, side) for side in (-ASIDE_RAD, ASIDE_RAD)]
+            share, chance = float(np.nanmean(again)), float(np.nanmean(np.concatenate((*aside, [0.0]))))
+            fixed[b] = share >= AGAIN and share - chance >= AGAIN_OVER_CHANCE * (1.0 - chance)
         return fixed
 
     def _recall(
@@ -243,17 +248,14 @@ class Detector:
         is_weak = seen.box_db.ravel()[peaks] < seen.threshold_db.ravel()[peaks]
         return peaks[vouched & is_weak], is_steady, peaks
 
-    def _learn_strays(self, seen: Examined, echoes: NDArray[np.int64]) -> None:
-        """Count how far boxes stray from their floor, save where a known echo and its skirts lie."""
-        grid = seen.grid
-        assert self._map is not None
+    def _learn_strays(self, scan: Scan, seen: Examined) -> None:
+        """Count how far boxes stray from their floor, over ground that was quiet last turn."""
+        if self._last is None or self._map is None or self._last.mask.shape != seen.box_db.shape:
+            return
+        col_m = seen.grid.col_cells * scan.cell_m
+        first_m = scan.first_cell_m + 0.5 * (col_m - scan.cell_m)
         ratio_db = seen.box_db - seen.floor_db
-        over = np.maximum(ratio_db.ravel()[echoes], 0.0)
-        beam_rows = grid.beam_spokes * grid.n_row / grid.n_spoke
-        skirt = np.ceil(beam_rows * np.sqrt(over / 24.08) + 0.5 * grid.box_rows).astype(np.int64) + 1
-        known = np.zeros(ratio_db.shape, dtype=np.bool_)
-        blot_kernel(echoes, np.minimum(skirt, grid.n_row // 8), grid.guard, known)
-        self._map.update_strays(ratio_db, np.isfinite(ratio_db) & ~known, seen.sector)
+        self._map.update_strays(ratio_db, np.isfinite(ratio_db) & self._last.fresh(scan, first_m, col_m), seen.sector)
 
     def _learn(self, scan: Scan, notes: list[str]) -> Curve:
         """Return this turn's curve: the best scale learnt so far at this turn's noise level."""

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from scipy import special
 
 from moonless.constants import TAU
-from moonless.echo._kernels import gate_kernel
+from moonless.echo._kernels import fresh_kernel, gate_kernel
 from moonless.frames import LocalFrame
 from moonless.scan.types import Scan
 
@@ -28,11 +28,12 @@ Bools = NDArray[np.bool_]
 TURNS = 6  # looked back over, the present one included; design/echo_memory.py
 P_CANDIDATE = 0.01  # per box
 P_CHANCE = 1e-3  # of a candidate being vouched for by chance
-LEAST_HITS = 3
+LEAST_HITS = 4
 STEADY_SHARE = 0.8  # of the remembered turns: met so often, a peak is an echo and does not count as clutter
 P_STEADY = 0.1
 DRIFT = 1.0  # m/s: a moored thing swings; faster things are found by the tracker, or stand out by themselves
 LONG_GAP_S = 30.0
+FRESH_STEP = 2  # boxes overlap their neighbours: every second one tells as much
 REACH_GATES = 4.0  # so many gates round about, candidates are counted for chance
 
 
@@ -150,7 +151,33 @@ class LastMask:
     """Where boxes stood over their threshold last turn, with the poses of the rows; answers for this turn's places."""
 
     mask: Bools  # (n_row, n_col)
+    loud: Bools  # (n_row, n_col) over the floor by more than noise, or not received
     scan: Scan
+
+    def fresh(self, scan: Scan, first_m: float, col_m: float) -> Bools:
+        """Return (n_row, n_col) which boxes, of every second in both directions, look at ground that was quiet then.
+
+        What stands still is loud in both turns and drops out; what boils is as likely to spike here as anywhere.
+        That is how echoes are kept out of the clutter's statistics without first having to be found.
+        """
+        n_row = self.mask.shape[0]
+        out = np.zeros(self.mask.shape, dtype=np.bool_)
+        old = self.scan
+        if old.cell_m != scan.cell_m or old.n_spoke != scan.n_spoke:
+            return out
+        at = (np.arange(n_row) * scan.n_spoke) // n_row
+        azimuth = at * (TAU / scan.n_spoke)
+        poses = [(one.lat_deg[at], one.lon_deg[at], one.heading_true_rad[at]) for one in (scan, old)]
+        zero = np.zeros(n_row)
+        if all(np.all(np.isfinite(part)) for pose in poses for part in pose):
+            frame = LocalFrame(float(poses[1][0][0]), float(poses[1][1][0]))
+            (east, north), (old_east, old_north) = (frame.to_plane(lat, lon) for lat, lon, _ in poses)
+            bearing, old_heading = poses[0][2] + azimuth, poses[1][2]
+        else:
+            east = north = old_east = old_north = old_heading = zero
+            bearing = azimuth
+        fresh_kernel(east, north, bearing, first_m, col_m, old_east, old_north, old_heading, self.loud, FRESH_STEP, out)
+        return out
 
     def was_echo(
         self, scan: Scan, spoke: NDArray[np.int64], range_m: Floats, col_m: float, shift_rad: float = 0.0
