@@ -1,0 +1,169 @@
+"""Missing marks, the radar's performance, dangers ahead, what opens, and the fix without a receiver."""
+
+from __future__ import annotations
+
+import math
+from types import SimpleNamespace
+from typing import Any
+
+import numpy as np
+import pytest
+import shapely
+from reading_fakes import FRAME, RADAR, T0, FakeChart, S, make_boat, make_mark, make_situation
+from scipy import stats
+
+from moonless.chart.types import Feature
+from moonless.reading.fix import CarriedOn
+from moonless.reading.judge import Judge
+from moonless.reading.keepoff import ahead, check_sounder, lay_out_dangers
+from moonless.reading.missing import MissingWatch
+from moonless.reading.opening import next_opening
+from moonless.reading.own import OwnPlane
+from moonless.reading.performance import KIND_SIGMA_DB, STRENGTH_OVER_SNR_DB, Performance
+from moonless.reading.place import edges_of
+from moonless.reading.register import Registrar
+from moonless.reading.seeing import P_TURN_HELD, curve_for
+from moonless.reading.types import Fault
+
+OWN = OwnPlane(FRAME, 0.0, 0.0, 0.0, 0.0, 5.0)
+
+
+def _turns(watch: MissingWatch, p: float, looked: bool, seen: bool, n: int) -> Any:
+    for _ in range(n):
+        (account,) = watch.look([("c", "1")], np.array([p]), np.array([looked]), np.array([seen]))
+    return account
+
+
+def test_a_mark_that_should_show_and_does_not_is_missing_after_some_looks() -> None:
+    watch = MissingWatch()
+    assert not _turns(watch, 0.95, True, False, 4).is_missing
+    assert _turns(watch, 0.95, True, False, 8).is_missing
+    assert not _turns(watch, 0.95, False, True, 3).is_missing
+
+
+def test_what_is_not_looked_at_or_hardly_shows_is_never_missing() -> None:
+    assert not _turns(MissingWatch(), 0.95, False, False, 200).is_missing
+    assert not _turns(MissingWatch(), 0.3, True, False, 200).is_missing
+
+
+def test_held_is_three_of_five_turns_nine_times_in_ten() -> None:
+    # Binomial, elementary: P(at least 3 of 5) = 0.9.
+    assert stats.binom.sf(2, 5, P_TURN_HELD) == pytest.approx(0.9, abs=1e-3)
+
+
+def test_larger_things_and_better_radar_are_seen_further() -> None:
+    curve = curve_for(RADAR, 5556.0, 1.0, 0.3)
+    ranges = [curve.held_to_m(s, 0.0, 20.0) for s in (0.5, 2.5, 10.0)]
+    assert ranges == sorted(ranges)  # type: ignore[type-var]
+    assert curve.held_to_m(2.5, -6.0, 20.0) < curve.held_to_m(2.5, 0.0, 20.0)  # type: ignore[operator]
+
+
+@pytest.mark.parametrize("loss_db", [0.0, 6.0])
+def test_performance_is_found_from_marks_that_fluctuate(loss_db: float) -> None:
+    rng = np.random.default_rng(4)
+    marks = tuple(make_mark(100.0 * k, 800.0, str(k)) for k in range(6))
+    place: Any = SimpleNamespace(marks=marks)
+    snr = np.full(6, 10.0**2.8)
+    outlook: Any = SimpleNamespace(mark_snr=snr, mark_p=np.ones(6), mark_merged=np.zeros(6, dtype=bool))
+    looked: Any = SimpleNamespace(looked=np.zeros(6, dtype=bool))
+    kinds = rng.normal(0.0, KIND_SIGMA_DB, 6)
+    performance = Performance(RADAR)
+    for _ in range(40):
+        power = 10.0 ** ((28.0 - loss_db + kinds) / 10.0) * rng.exponential(1.0, 6)
+        strength = 10.0 * np.log10(1.0 + power) + STRENGTH_OVER_SNR_DB
+        plots: Any = SimpleNamespace(strength_db=strength, is_clipped=np.zeros(6, dtype=bool))
+        picture: Any = SimpleNamespace(plots=_Sized(plots))
+        evidence: Any = SimpleNamespace(tracks=[SimpleNamespace(last_plot=k) for k in range(6)])
+        explained: Any = [SimpleNamespace(mark=k, confidence=0.95) for k in range(6)]
+        performance.take_in(place, outlook, looked, np.zeros(6), evidence, explained, picture, 3.0)
+    assert performance.offset_db == pytest.approx(-loss_db + kinds.mean(), abs=2.0)
+    assert 0.5 < performance.sigma_db < 2.5
+
+
+class _Sized:
+    def __init__(self, plots: Any) -> None:
+        self.__dict__.update(plots.__dict__)
+
+    def __len__(self) -> int:
+        return len(self.strength_db)
+
+
+def _feature(obj: str, shape: Any, **attributes: Any) -> Feature:
+    return Feature(obj, "TEST", obj, shape, attributes, 10_000)
+
+
+def test_dangers_ahead_by_draught_tide_and_margin() -> None:
+    chart = FakeChart(
+        depths=(
+            _feature("DEPARE", shapely.box(-500, -500, 500, 300), DRVAL1=5.0),
+            _feature("DEPARE", shapely.box(-500, 300, 500, 600), DRVAL1=1.0),
+            _feature("UWTROC", shapely.Point(3.0, 200.0)),
+            _feature("LNDARE", shapely.box(-500, 600, 500, 900)),
+        )
+    )
+    dangers = lay_out_dangers(chart)
+    boat = make_boat()
+    found = {d.what: d for d in ahead(dangers, boat, OWN, 0.0, 1000.0, 10.0, 0.0)}
+    # 0.9 m draught and 0.5 m margin: one metre is too little without tide, enough with half a metre of it.
+    assert found["shoal"].distance_m == pytest.approx(300.0, abs=1.0)
+    assert found["danger"].distance_m == pytest.approx(200.0, abs=1.0) and found["danger"].depth_m is None
+    assert found["land"].distance_m == pytest.approx(600.0, abs=1.0)
+    with_tide = {d.what for d in ahead(dangers, boat, OWN, 0.0, 1000.0, 10.0, 0.5)}
+    assert "shoal" not in with_tide and "danger" in with_tide
+    assert ahead(dangers, boat, OWN, math.pi / 2, 400.0, 10.0, 0.0) == ()
+
+
+def test_the_chart_ends_is_a_danger() -> None:
+    found = ahead(lay_out_dangers(FakeChart()), make_boat(), OWN, 0.0, 30_000.0, 10.0, None)
+    assert [d.what for d in found] == ["chart ends"]
+
+
+def test_sounder_against_chart() -> None:
+    dangers = lay_out_dangers(FakeChart(depths=(_feature("DEPARE", shapely.box(-500, -500, 500, 500), DRVAL1=5.0),)))
+    assert check_sounder(dangers, OWN, 6.0, 0.5, 5.0, make_boat()).agrees  # type: ignore[union-attr]
+    assert not check_sounder(dangers, OWN, 2.0, 0.5, 5.0, make_boat()).agrees  # type: ignore[union-attr]
+    assert check_sounder(dangers, OWN, None, 0.5, 5.0, make_boat()) is None
+    assert check_sounder(dangers, OWN, 6.0, None, 5.0, make_boat()) is None
+
+
+def test_the_water_behind_a_point_opens_where_geometry_says() -> None:
+    # A point to port, its tip 400 m ahead and 100 m off; behind it water that opens as the tip is passed.
+    edges = edges_of(shapely.box(-2000.0, 300.0, -100.0, 400.0))
+    judge = Judge(make_boat(), FakeChart(land=shapely.MultiPolygon([shapely.box(-2000.0, 300.0, -100.0, 400.0)])))
+    reading = judge.read(make_situation())
+    assert reading.hidden is not None
+    from moonless.reading.rays import crossings
+    from moonless.reading.waters import behind_first_land, blank
+
+    ranges, counts = crossings(edges, 0.0, 0.0, 3000.0)
+    water = blank(ranges, counts, 3000.0, False)
+    water.hide(behind_first_land(water.land), "land")
+    opening = next_opening(edges, OWN, water.intervals(), 3000.0)
+    assert opening is not None
+    # Seen from the course at the moment of opening, the line to the water clears the tip.
+    at = np.array([0.0, 5.0 * opening.in_s])
+    line = shapely.LineString([at, (opening.east_m, opening.north_m)])
+    assert not line.intersects(shapely.box(-2000.0, 300.0, -102.0, 400.0))
+    assert opening.distance_then_m == pytest.approx(line.length, abs=1.0)
+
+
+def test_a_silent_receiver_withdraws_and_says_where_she_is() -> None:
+    chart = FakeChart(land=shapely.MultiPolygon([shapely.box(-100.0, 900.0, 100.0, 950.0)]))
+    judge = Judge(make_boat(), chart)
+    judge.read(make_situation())
+    fault = Fault("position", "silent", T0)
+    silent = make_situation(time_ns=T0 + 4 * S, faults=(fault,))
+    reading = judge.read(silent)
+    assert reading.own.lat is None and reading.echoes == () and reading.hidden is None
+    assert reading.registration.sigma_m is not None and reading.registration.east_m is None
+    said = " ".join(call.say for call in reading.calls)
+    # 4 s at 5 m/s north of 10 north: a hundredth of a minute.
+    assert "heading and last speed alone" in said and "10 00.011 north" in said
+
+
+def test_carried_on_by_heading_and_speed() -> None:
+    own = OwnPlane(FRAME, 0.0, 0.0, 0.0, math.radians(10.0), 5.0)
+    carried = CarriedOn(make_boat(), Registrar(make_boat()).now, own, T0)
+    # She turns east; the leeway of ten degrees goes with her.
+    at = carried.carry(T0 + 10 * S, math.pi / 2, None)
+    assert (at.east_m, at.north_m) == pytest.approx((50 * math.cos(math.radians(10)), -50 * math.sin(math.radians(10))))
