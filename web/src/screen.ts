@@ -233,6 +233,7 @@ export class Screen {
         footTop,
         nowMs: now,
         hasChart: pane.hasChart,
+        hasRadar: pane.hasRadar,
       };
       this.#views.push({ pane, view });
       ctx.setTransform(ratio, 0, 0, ratio, pane.x * ratio, pane.y * ratio);

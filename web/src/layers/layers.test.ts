@@ -88,13 +88,13 @@ describe("loudness", () => {
     id: 1, lat: 0, lon: 0, range_m: 900, bearing_deg: 0, relative_bearing_deg: 0, cog_deg: null, sog_kn: 0, length_m: null, is: "charted",
     confidence: 1, p_moving: 0, charted_as: null, ais: null, cpa_m: null, tcpa_s: null, cpa_sigma_m: null, why: "", ...change,
   });
-  it("lets what is explained recede and what closes come forward", () => {
-    expect(loudness(echo({}), 400, 0)).toBe("whisper");
-    expect(loudness(echo({ is: "uncharted" }), 400, 0)).toBe("speak");
-    expect(loudness(echo({ is: "vessel" }), 400, 0)).toBe("speak");
-    expect(loudness(echo({ is: "vessel", cpa_m: 100, tcpa_s: 300 }), 400, 0)).toBe("shout");
-    expect(loudness(echo({ is: "vessel", cpa_m: 100, tcpa_s: -5 }), 400, 0)).toBe("speak");
-    expect(loudness(echo({ is: "charted" }), 400, 4)).toBe("shout");
+  it("lets what is explained recede, and shouts only what is called", () => {
+    expect(loudness(echo({}), 0)).toBe("whisper");
+    expect(loudness(echo({ is: "uncharted" }), 0)).toBe("speak");
+    expect(loudness(echo({ is: "vessel", cpa_m: 100, tcpa_s: 300 }), 2)).toBe("speak");
+    expect(loudness(echo({ is: "vessel" }), 3)).toBe("shout");
+    expect(loudness(echo({ is: "charted" }), 1)).toBe("speak");
+    expect(loudness(echo({ is: "charted" }), 4)).toBe("shout");
   });
 });
 

@@ -9,21 +9,22 @@ export const KNOT_MPS = 1852 / 3600;
 /** A vessel's line runs to where it will be then. */
 const AHEAD_MIN = 6;
 
-/** How loud an echo is: what closes shouts, what moves or is not charted speaks, what is explained whispers. */
-export function loudness(echo: Echo, keepOffM: number, urgency: number): Strength {
+/**
+ * How loud an echo is: what is explained whispers, what moves or is not charted speaks, what a call of urgency speaks of
+ * shouts. The judgement is the reading's alone, so that the sheet never shouts what the sentence does not say.
+ */
+export function loudness(echo: Echo, urgency: number): Strength {
   if (urgency >= 3) return "shout";
-  const closing = echo.cpa_m !== null && echo.tcpa_s !== null && echo.tcpa_s > 0 && echo.tcpa_s < 900 && echo.cpa_m < keepOffM;
   switch (echo.is) {
     case "vessel":
-      return closing ? "shout" : "speak";
     case "uncharted":
-      return closing && (echo.tcpa_s ?? 0) < 360 ? "shout" : "speak";
+      return "speak";
     case "charted":
     case "bridge":
     case "shore":
     case "clutter":
     case "false":
-      return "whisper";
+      return urgency > 0 ? "speak" : "whisper";
   }
 }
 
@@ -36,7 +37,7 @@ export function drawEchoes(view: View): void {
   for (const call of reading.calls) if (call.echo !== null) urgency.set(call.echo, Math.max(urgency.get(call.echo) ?? 0, call.urgency));
   const order: Record<Strength, number> = { whisper: 0, speak: 1, shout: 2 };
   const drawn = reading.echoes
-    .map((echo) => ({ echo, strength: loudness(echo, keepOff, urgency.get(echo.id) ?? 0), place: at(view, echo.lat, echo.lon) }))
+    .map((echo) => ({ echo, strength: loudness(echo, urgency.get(echo.id) ?? 0), place: at(view, echo.lat, echo.lon) }))
     .filter(({ place }) => isOnSheet(view, place[0], place[1], 60))
     .sort((a, b) => order[a.strength] - order[b.strength]);
   view.ctx.globalAlpha = view.fade;

@@ -30,7 +30,7 @@ export function drawInk(view: View, thread: { echo: number | null; urgency: numb
   drawParallel(view);
   drawBoat(view);
   drawStopping(view, overrun);
-  drawThread(view, thread.echo, thread.urgency);
+  if (view.hasRadar) drawThread(view, thread.echo, thread.urgency);
   drawEchoes(view);
   drawMeasure(view, measure);
   nameSeeing(view);

@@ -32,6 +32,7 @@ export interface View {
   readonly footTop: number;
   readonly nowMs: number;
   readonly hasChart: boolean;
+  readonly hasRadar: boolean;
 }
 
 export type Strength = "whisper" | "speak" | "shout";
