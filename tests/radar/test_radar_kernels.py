@@ -218,3 +218,53 @@ def test_a_spoke_is_a_row_of_the_turn() -> None:
     looking &= np.cos(np.arange(720) * TAU / 720) > 0
     assert np.array_equal(count == 1, looking)
     assert found.min() == pytest.approx(100.0)
+
+
+@unhurried
+@given(seed=st.integers(1, 2**62), n_spoke=st.integers(1, 12), n_sea=st.integers(1, 19), keep=st.floats(0.0, 1.0))
+def test_texture(seed: int, n_spoke: int, n_sea: int, keep: float) -> None:
+    from moonless.radar.drawn import _normal_table
+    from moonless.radar.scan_kernels import texture_kernel
+
+    rng = np.random.default_rng(seed % 1000)
+    old = rng.standard_normal((n_spoke, n_sea)).astype(np.float32)
+    round_row = rng.random(n_sea)
+    out = np.zeros_like(old)
+    texture_kernel(seed, _normal_table(), 0.6, 0.8, round_row, np.sqrt(1.0 - round_row**2), keep, old, out)
+    want = reference.texture(seed, _normal_table(), 0.6, round_row, keep, old)
+    np.testing.assert_allclose(out, want, rtol=1e-5, atol=1e-5)
+
+
+@unhurried
+@given(seed=st.integers(1, 2**62), n_spoke=st.integers(1, 8), n_cell=st.integers(1, 17), quiet=st.floats(0.0, 1.0))
+def test_draw(seed: int, n_spoke: int, n_cell: int, quiet: float) -> None:
+    from moonless.radar.drawn import _COUNT_SHIFT, _count_table, _normal_table, _rest_table, _shape_table
+    from moonless.radar.receiver import counts_from_snr
+    from moonless.radar.scan_kernels import draw_kernel
+
+    rng = np.random.default_rng(seed % 1000)
+    shape = (n_spoke, n_cell)
+    even = (rng.exponential(50.0, shape) * (rng.random(shape) > quiet)).astype(np.float32)
+    n_sea = n_cell // 2
+    sea = np.zeros(shape, dtype=np.float32)
+    sea[:, :n_sea] = rng.exponential(20.0, (n_spoke, n_sea))
+    texture = rng.standard_normal((n_spoke, n_sea)).astype(np.float32)
+    row = rng.integers(0, 32, n_sea)
+    point = (rng.standard_normal(shape) + 1j * rng.standard_normal(shape)).astype(np.complex64)
+    has_point = rng.random(n_spoke) > 0.5
+    power, counts = np.zeros(shape, dtype=np.float32), np.zeros(shape, dtype=np.uint8)
+    along, round_, sigma = 0.7, 0.9, 0.3
+    draw_kernel(
+        seed, even, sea, n_sea, texture, row, _shape_table(), np.ascontiguousarray(point.real),
+        np.ascontiguousarray(point.imag), has_point, np.zeros((0, 0), np.float32), np.zeros(n_spoke, np.bool_),
+        _normal_table(), _rest_table(2.5), sigma, along, round_, _count_table(), _COUNT_SHIFT, power, counts,
+    )  # fmt: skip
+    level = np.clip(((texture + 4.0) * 128.0).astype(int), 0, 1023)
+    mean = even.astype(np.float64)
+    mean[:, :n_sea] += sea[:, :n_sea] * _shape_table()[row, level]
+    want = reference.draw(
+        seed, mean, point * has_point[:, None], _normal_table(), _rest_table(2.5), sigma, along, round_
+    )
+    np.testing.assert_allclose(power, want, rtol=2e-4, atol=1e-5)
+    # The table's steps are 0.006 dB: a count may round the other way, never more.
+    assert np.max(np.abs(counts.astype(int) - counts_from_snr(want).astype(int))) <= 1

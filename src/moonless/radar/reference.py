@@ -153,3 +153,87 @@ def hidden(
     steepest = (edge.height_m - path.antenna_m) / edge.range_m - edge.range_m / (2.0 * RE_M)
     v = knife_edge_parameter((steepest - ray) * edge.range_m, edge.range_m, beyond, path.wavelength_m)
     return float(10.0 ** (-0.2 * knife_edge_db(v))), edge.hides_below_m
+
+
+_WORD = (1 << 64) - 1
+_GOLDEN = 0x9E3779B97F4A7C15
+
+
+def mix(x: int) -> int:
+    """Return the splitmix64 generator's output for a state (Steele, Lea and Flood 2014)."""
+    x = ((x ^ (x >> 30)) * 0xBF58476D1CE4E5B9) & _WORD
+    x = ((x ^ (x >> 27)) * 0x94D049BB133111EB) & _WORD
+    return x ^ (x >> 31)
+
+
+class Dice:
+    """One 64-bit word after another, each good for four 16-bit looks into a table of quantiles."""
+
+    def __init__(self, seed: int) -> None:
+        self._state = seed & _WORD
+
+    def throw(self) -> tuple[int, int, int, int]:
+        """Return four numbers 0..65535."""
+        self._state = (self._state + _GOLDEN) & _WORD
+        word = mix(self._state)
+        return word & 0xFFFF, word >> 16 & 0xFFFF, word >> 32 & 0xFFFF, word >> 48 & 0xFFFF
+
+
+def texture(
+    seed: int,
+    normal: NDArray[np.float32],
+    along: float,
+    round_row: Floats,
+    keep: float,
+    old: NDArray[np.float32],
+) -> Floats:
+    """Return unit Gaussians like their neighbours: inward by ``along``, round by ``round_row``, last turn by ``keep``."""
+    n_spoke, n_sea = old.shape
+    dice = Dice(seed)
+    fresh = np.zeros((n_spoke, n_sea))
+    for i in range(n_spoke):
+        throws = [t for _ in range(0, n_sea, 4) for t in dice.throw()][:n_sea]
+        row = np.zeros(n_sea)
+        for j in range(n_sea):
+            g = float(normal[throws[j]])
+            row[j] = g if j == 0 else along * row[j - 1] + math.sqrt(1.0 - along**2) * g
+        fresh[i] = row if i == 0 else round_row * fresh[i - 1] + np.sqrt(1.0 - round_row**2) * row
+    return np.asarray(keep * old + math.sqrt(1.0 - keep**2) * fresh, dtype=np.float64)
+
+
+def draw(
+    seed: int,
+    mean_power: Floats,
+    point: NDArray[np.complex128],
+    normal: NDArray[np.float32],
+    rest: NDArray[np.float32],
+    noise_sigma: float,
+    along: float,
+    round_: float,
+) -> Floats:
+    """Return the power of one random turn: |root of the mean power x a complex Gaussian + points + noise|^2 + rest.
+
+    ``mean_power``: of all that fluctuates, the sea's unevenness already in it; cells of 1e-3 and less are left to
+    noise, and the correlation begins anew behind them.
+    """
+    n_spoke, n_cell = mean_power.shape
+    dice = Dice(seed)
+    power = np.zeros((n_spoke, n_cell))
+    before: list[complex] = [0j] * n_cell
+    for i in range(n_spoke):
+        inward = 0j
+        for j in range(n_cell):
+            a = dice.throw()
+            field = noise_sigma * complex(normal[a[0]], normal[a[1]]) + complex(point[i, j])
+            if mean_power[i, j] > 1e-3:
+                b = dice.throw()
+                g = complex(normal[b[0]], normal[b[1]]) / math.sqrt(2.0)
+                inward = g if inward == 0j else along * inward + math.sqrt(1.0 - along**2) * g
+                here = inward if before[j] == 0j else round_ * before[j] + math.sqrt(1.0 - round_**2) * inward
+                field += math.sqrt(mean_power[i, j]) * here
+                before[j] = here
+            else:
+                inward = 0j
+                before[j] = 0j
+            power[i, j] = abs(field) ** 2 + float(rest[a[2]])
+    return power
