@@ -1,0 +1,143 @@
+"""The scorer of scenes: a perfect reading scores full marks, each kind of fault costs what it should."""
+
+from __future__ import annotations
+
+import math
+import sys
+from collections import Counter
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from moonless.reading.types import ChartedAs, Echo, Missing, Own, Reading, Registration, SpeedAdvice
+from moonless.scene.file import demo_folder, load_scene
+from moonless.scene.player import ScenePlayer, SceneTurn
+
+sys.path.insert(0, str(Path(__file__).parents[2]))
+
+from bench._scene_score import Score, calibration_error, macro_f1
+from bench._scene_truth import TruthBook
+
+TURNS = 16
+
+
+@pytest.fixture(scope="module")
+def played() -> tuple[ScenePlayer, list[SceneTurn]]:
+    player = ScenePlayer(load_scene(demo_folder().parent / "scenes" / "quiet.toml"))
+    return player, [player.turn(k) for k in range(TURNS)]
+
+
+def _echo(number: int, lat: float, lon: float, kind: Any, speed_kn: float, course: float | None, charted: Any) -> Echo:
+    return Echo(
+        number,
+        lat,
+        lon,
+        100.0,
+        0.0,
+        0.0,
+        course,
+        speed_kn,
+        None,
+        kind,
+        1.0,
+        0.0,
+        charted,
+        None,
+        None,
+        None,
+        None,
+        "made",
+    )
+
+
+def _perfect(
+    player: ScenePlayer, book: TruthBook, turn: SceneTurn, change: Callable[[list[Echo]], list[Echo]]
+) -> Reading:
+    laid = book.lay(turn.truth, turn.end_ns)
+    echoes = []
+    for number, thing in enumerate(sorted(laid.things, key=lambda t: t.key)):
+        if not thing.detectable:
+            continue
+        lat, lon = player.scene.frame.to_geographic(thing.east_m, thing.north_m)
+        speed = math.hypot(*thing.velocity)
+        course = math.degrees(math.atan2(*thing.velocity)) % 360 if speed > 0 else None
+        charted = None
+        if thing.mark is not None:
+            mark = player.ground.marks[thing.mark].charted
+            charted = ChartedAs(mark.object, mark.name, mark.cell, mark.feature, 0.0)
+        echoes.append(_echo(number, lat, lon, thing.cls, speed / (1852 / 3600), course, charted))
+    nothing = Registration(0.0, 0.0, 0.0, 1.0, True)
+    own = Own(None, None, None, None, None)
+    return Reading(
+        turn.end_ns, own, tuple(change(echoes)), (), None, (), None, None, nothing, SpeedAdvice(None, "made")
+    )
+
+
+def _figures(
+    played: tuple[ScenePlayer, list[SceneTurn]], change: Callable[[list[Echo]], list[Echo]]
+) -> dict[str, float]:
+    player, turns = played
+    score, book = Score(player), TruthBook(player)
+    for turn in turns:
+        score.add(turn, _perfect(player, book, turn, change), None)
+    return score.figures()
+
+
+def test_a_perfect_reading_scores_full_marks(played: Any) -> None:
+    figures = _figures(played, lambda echoes: echoes)
+    assert figures["held"] == 1.0 and figures["macro_f1"] == 1.0 and figures["right_mark"] == 1.0
+    assert figures["false_tracks_per_scan"] == 0.0 and figures["id_switches"] == 0.0
+    assert figures["gospa_m"] == pytest.approx(0.0, abs=1e-3)
+    assert figures["position_error_m"] == pytest.approx(0.0, abs=1e-3)
+    assert figures["heading_bias_error_deg"] == pytest.approx(0.0) if "heading_bias_error_deg" in figures else True
+    assert figures["calibration_error"] == 0.0
+
+
+def test_what_is_not_held_is_missed(played: Any) -> None:
+    whole = _figures(played, lambda echoes: echoes)
+    fewer = _figures(played, lambda echoes: echoes[1:])
+    assert fewer["held"] < whole["held"] and fewer["gospa_m"] > 10.0
+
+
+def test_a_stray_counts_once_a_scan(played: Any) -> None:
+    # Open water, far from all that is there.
+    lat, lon = played[0].scene.frame.to_geographic(-1900.0, -1100.0)
+    stray = _echo(999, lat, lon, "vessel", 5.0, 90.0, None)
+    figures = _figures(played, lambda echoes: [*echoes, stray])
+    assert figures["false_tracks_per_scan"] == 1.0 and figures["held"] == 1.0 and figures["macro_f1"] < 1.0
+    called_clutter = _echo(999, lat, lon, "clutter", 0.0, None, None)
+    assert _figures(played, lambda echoes: [*echoes, called_clutter])["false_tracks_per_scan"] == 0.0
+
+
+def test_a_wrong_mark_is_not_the_right_one(played: Any) -> None:
+    def wrong(echoes: list[Echo]) -> list[Echo]:
+        other = ChartedAs("BCNLAT", "Elsewhere", "waters", "0-0-0", 0.0)
+        return [e if e.charted_as is None else _echo(e.id, e.lat, e.lon, e.kind, 0.0, None, other) for e in echoes]
+
+    assert _figures(played, wrong)["right_mark"] == 0.0
+
+
+def test_a_mark_told_missing_that_is_there_is_wrong(played: Any) -> None:
+    player, turns = played
+    score, book = Score(player), TruthBook(player)
+    mark = player.ground.marks[0].charted
+    lat, lon = player.scene.frame.to_geographic(mark.east_m, mark.north_m)
+    for turn in turns:
+        reading = _perfect(player, book, turn, lambda echoes: echoes)
+        told = Missing(mark.object, mark.name, lat, lon, 0.99, 20)
+        score.add(turn, Reading(**{**{n: getattr(reading, n) for n in reading.__slots__}, "missing": (told,)}), None)
+    assert score.figures()["missing_wrong"] == 1.0 and score.figures()["missing_right"] == 0.0
+
+
+def test_macro_f1_by_hand() -> None:
+    # vessel: 8 right of 10, 2 called clutter; clutter: 10 of 10.  F1 = 16/18 and 20/22.
+    confusion = Counter({("vessel", "vessel"): 8, ("vessel", "clutter"): 2, ("clutter", "clutter"): 10})
+    assert macro_f1(confusion) == pytest.approx((16 / 18 + 20 / 22) / 2)
+
+
+def test_calibration_error_by_hand() -> None:
+    pairs = [(0.95, True)] * 8 + [(0.95, False)] * 2 + [(0.55, True)] * 5 + [(0.55, False)] * 5
+    # Bins: |0.95 - 0.8| and |0.55 - 0.5|, half the pairs each.
+    assert calibration_error(pairs) == pytest.approx(0.5 * 0.15 + 0.5 * 0.05)
