@@ -187,7 +187,7 @@ def texture(
     keep: float,
     old: NDArray[np.float32],
 ) -> Floats:
-    """Return unit Gaussians like their neighbours: inward by ``along``, round by ``round_row``, last turn by ``keep``."""
+    """Return unit Gaussians like their neighbours: inward ``along``, round ``round_row``, last turn ``keep``."""
     n_spoke, n_sea = old.shape
     dice = Dice(seed)
     fresh = np.zeros((n_spoke, n_sea))
