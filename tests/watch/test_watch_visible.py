@@ -1,0 +1,69 @@
+"""Where an echo could be seen at all."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from moonless.constants import TAU
+from moonless.frames import LocalFrame
+from moonless.scan.types import Scan, ScanErrors
+from moonless.watch.visible import IN_VIEW_CLUTTER, IN_VIEW_HIDDEN, visibility
+
+FRAME = LocalFrame(10.0, 20.0)
+N = 360
+
+
+def _scan(received: np.ndarray, heading_rad: float) -> Scan:
+    return Scan(
+        np.zeros((N, 100), np.uint8), received, np.zeros(N, np.int64), np.full(N, 10.0), np.full(N, 20.0),
+        np.full(N, heading_rad % TAU), np.zeros(N), 10.0, 10.0, 255, ScanErrors(0.07, 30.0, 0.005, 5.0),
+    )  # fmt: skip
+
+
+def _square(east_m: float, north_m: float, half_m: float, by: str) -> dict[str, object]:
+    corners = [(-1, -1), (1, -1), (1, 1), (-1, 1), (-1, -1)]
+    ring = []
+    for x, y in corners:
+        lat, lon = FRAME.to_geographic(east_m + x * half_m, north_m + y * half_m)
+        ring.append([lon, lat])
+    return {"type": "Feature", "properties": {"by": by}, "geometry": {"type": "Polygon", "coordinates": [ring]}}
+
+
+def test_lost_rows_and_the_ends_of_the_picture_are_out_of_view() -> None:
+    received = np.ones(N, dtype=np.bool_)
+    received[80:101] = False  # about the starboard beam
+    see = visibility(_scan(received, math.radians(90.0)), 100.0, 50.0, FRAME, None)
+    # Ahead is east; the starboard beam is south.
+    east = np.array([100.0 + 500.0, 100.0, 100.0 + 5.0, 100.0 + 2000.0, 100.0 - 500.0])
+    north = np.array([50.0, 50.0 - 500.0, 50.0, 50.0, 50.0])
+    assert see(east, north).tolist() == [1.0, 0.0, 0.0, 0.0, 1.0]
+
+
+def test_headings_about_north_are_not_averaged_to_south() -> None:
+    scan = _scan(np.ones(N, dtype=np.bool_), 0.0)
+    wavering = np.where(np.arange(N) % 2 == 0, 0.01, TAU - 0.01)
+    received = np.ones(N, dtype=np.bool_)
+    received[175:186] = False  # astern
+    scan = Scan(
+        scan.echo, received, scan.time_ns, scan.lat_deg, scan.lon_deg, wavering, scan.pose_age, 10.0, 10.0, 255,
+        scan.errors,
+    )  # fmt: skip
+    see = visibility(scan, 0.0, 0.0, FRAME, None)
+    assert see(np.array([0.0, 0.0]), np.array([500.0, -500.0])).tolist() == [1.0, 0.0]
+
+
+def test_hidden_water_is_hardly_seen_into() -> None:
+    hidden = {
+        "type": "FeatureCollection",
+        "features": [
+            _square(500.0, 0.0, 50.0, "land"),
+            _square(0.0, 500.0, 50.0, "clutter"),
+            _square(-500.0, 0.0, 50.0, "vessel"),
+        ],
+    }
+    see = visibility(_scan(np.ones(N, dtype=np.bool_), 0.0), 0.0, 0.0, FRAME, hidden)
+    got = see(np.array([500.0, 0.0, -500.0, 0.0]), np.array([0.0, 500.0, 0.0, -500.0]))
+    assert got.tolist() == [IN_VIEW_HIDDEN, IN_VIEW_CLUTTER, 1.0, 1.0]
+    assert see(np.zeros(0), np.zeros(0)).shape == (0,)
