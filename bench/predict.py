@@ -17,7 +17,7 @@ from bench.result import Result
 
 NAMES = ("predict.expected", "predict.drawn", "predict.first")
 
-_N_TURN = 12
+_N_TURN = 40
 _AT = (42.3527, -71.0350)
 # Asked of a new process, so that nothing is warm but the kernels' cache and the chart's.
 _FIRST = """
