@@ -1,6 +1,6 @@
 """Stone Soup's trackers, set with care: the peers.
 
-Settings common to both (chosen by a small search over the scenarios, in the peer's favour, see `tune` below): nearly
+Settings common to both (searched for by design/track_peers.py, in the peers' favour): nearly
 constant velocity with white acceleration, linear measurement of east and north, gating by Mahalanobis distance,
 confirmation by `min_points` hits in the multi-measurement initiator, deletion after a number of turns without an update.
 """
@@ -21,7 +21,7 @@ Out = tuple[NDArray[np.int64], NDArray[np.float64], NDArray[np.float64]]
 class PeerSettings:
     """One peer's tuning."""
 
-    kind: str  # "jpda" or "gnn"
+    kind: str  # "jpda", "gnn", or "jpda lbp": the library's JPDA by loopy belief propagation
     acceleration_q: float = 0.05  # m^2/s^3
     noise_m: float = 4.0  # each axis
     speed_sigma: float = 4.0  # m/s, of a new track
@@ -35,7 +35,7 @@ class PeerSettings:
 def run(times_s: Sequence[float], points_m: Sequence[NDArray[np.float64]], s: PeerSettings) -> Iterator[Out]:
     """Yield (ids, places, velocities) of the confirmed tracks after each turn."""
     from stonesoup.dataassociator.neighbour import GNNWith2DAssignment
-    from stonesoup.dataassociator.probability import JPDA
+    from stonesoup.dataassociator.probability import JPDA, JPDAwithLBP
     from stonesoup.deleter.time import UpdateTimeStepsDeleter
     from stonesoup.functions import gm_reduce_single
     from stonesoup.hypothesiser.distance import DistanceHypothesiser
@@ -57,8 +57,8 @@ def run(times_s: Sequence[float], points_m: Sequence[NDArray[np.float64]], s: Pe
     near = DistanceHypothesiser(predictor, updater, measure=Mahalanobis(), missed_distance=s.gate)
     gnn = GNNWith2DAssignment(near)
     associator = gnn
-    if s.kind == "jpda":
-        associator = JPDA(
+    if s.kind != "gnn":
+        associator = (JPDAwithLBP if s.kind == "jpda lbp" else JPDA)(
             PDAHypothesiser(
                 predictor, updater, clutter_spatial_density=s.clutter_per_m2, prob_detect=s.p_detect,
                 prob_gate=0.9997, include_all=False,

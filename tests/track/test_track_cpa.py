@@ -15,6 +15,7 @@ from moonless.frames import bearing_of
 from moonless.track.cpa import MIN_RELATIVE_SPEED, cpa, cpa_sigma
 from moonless.units import KNOT_MPS
 
+YD = YARD_M / NAUTICAL_MILE_M
 COORD = st.floats(-20_000, 20_000)
 SPEED = st.floats(-30, 30)
 
@@ -57,7 +58,7 @@ def test_pub_1310_example_1() -> None:
 # named and differs by no more than plotting does.
 EXAMPLES = [
     # NGA Pub. 1310 chapter 6 Example 2 (sightings; its answer not at hand): 255/20 000 yd, 270/11 200 yd, own 150/18.
-    ("Pub. 1310 ch. 6 ex. 2", 150, 18, 255, 20_000 * YARD_M / 1852, 270, 11_200 * YARD_M / 1852, 14, 2.97, 13.7, 100.0, 26.6),
+    ("Pub. 1310 ch. 6 ex. 2", 150, 18, 255, 20_000 * YD, 270, 11_200 * YD, 14, 2.97, 13.7, 100.0, 26.6),
     # Training deck (scribd.com/document/705467738); published target about 146, 16.0 kn.
     ("rapid plotting deck", 345, 15, 329, 9.0, 326, 6.0, 6, 0.93, 11.8, 145.4, 15.7),
     # Canadian Coast Guard Auxiliary (Pacific) 2008, radar plotting (slideserve "radar-plotting-1"): relative bearings.
@@ -97,7 +98,12 @@ def test_appreciable_bearing_change_may_still_be_close() -> None:
 
 # IMO resolution A.823(19), Appendix 2: own course and speed, relative course and speed -> true motion (vector sum,
 # computed).
-A823 = [(0, 10, 180, 20, 180.0, 10.0), (0, 10, 90, 10, 45.0, 14.14), (0, 5, 225, 20, 237.1, 16.84), (0, 25, 225, 20, 307.5, 17.83)]  # fmt: skip
+A823 = [
+    (0, 10, 180, 20, 180.0, 10.0),
+    (0, 10, 90, 10, 45.0, 14.14),
+    (0, 5, 225, 20, 237.1, 16.84),
+    (0, 25, 225, 20, 307.5, 17.83),
+]
 
 
 @pytest.mark.parametrize(("own_c", "own_s", "rel_c", "rel_s", "true_c", "true_s"), A823)

@@ -39,7 +39,8 @@ def test_broken_hull_is_one_track() -> None:
         n = len(p)
         plots = plots_at(
             k * TURN, p,
-            range_extent_m=np.abs(36.0 * np.cos(course - bearing)), cross_extent_m=np.abs(36.0 * np.sin(course - bearing)),
+            range_extent_m=np.abs(36.0 * np.cos(course - bearing)),
+            cross_extent_m=np.abs(36.0 * np.sin(course - bearing)),
             orientation_rel_rad=np.full(n, course), n_cells=np.full(n, 60, dtype=np.int64),
         )  # fmt: skip
         held = [t for t in tracker.update(round(k * TURN * NS), plots, ERRORS) if t.state != "tentative"]

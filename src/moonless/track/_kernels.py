@@ -173,8 +173,8 @@ def predict_kernel(
 ) -> None:  # fmt: skip
     """Mix and predict all tracks in place.
 
-    ``q``: (4,) acceleration by model; ``decay``, ``fresh``: (3,) what is kept of the shared errors, and the variance that
-    comes new, in this step.
+    ``q``: (4,) acceleration by model; ``decay``, ``fresh``: (3,) what is kept of the shared errors, and the variance
+    that comes new, in this step.
     """
     xm = np.empty((N_MODEL, N_STATE))
     pm = np.empty((N_MODEL, N_STATE, N_STATE))

@@ -30,39 +30,41 @@ def tell(
     turns = np.maximum(np.minimum(bank.shape_weight, 10.0), 1.0)
     length_sigma = np.maximum(scatter, 0.1 * length) / np.sqrt(turns) + 2.0
     resolved = (bank.shape_weight >= 2.0) & (length >= RESOLVED_M)
-    out = []
-    for i in range(len(bank)):
-        state: TrackState = "tentative"
-        if bank.confirmed[i]:
-            state = "coasting" if bank.misses[i] >= s.coast_after else "confirmed"
-        hull = bool(resolved[i])
-        lies = hull and length[i] >= LONG_FOR_HEADING * beam[i]
-        heading = None
-        if lies and p_moving[i] > 0.5:
-            along = math.sin(angle[i]) * mean[i, 2] + math.cos(angle[i]) * mean[i, 3]
-            heading = float(angle[i]) if along >= 0.0 else float(angle[i]) + math.pi
-        name = int(bank.id[i])
-        is_false = bank.false_votes[i] > 0.5
-        parent = int(bank.false_parent[i])
-        out.append(
-            Track(
-                id=name, state=state, time_ns=now_ns, east_m=float(mean[i, 0]), north_m=float(mean[i, 1]),
-                velocity_east=float(mean[i, 2]), velocity_north=float(mean[i, 3]),
-                covariance=cov[i, :4, :4].copy(), p_exists=float(bank.exists[i]), p_moving=float(p_moving[i]),
-                turn_rate=float(mean[i, 4]), turn_rate_sigma=math.sqrt(max(float(cov[i, 4, 4]), 0.0)),
-                length_m=float(length[i]) if hull else None,
-                length_sigma_m=float(length_sigma[i]) if hull else None,
-                beam_m=float(beam[i]) if hull else None,
-                orientation_rad=float(angle[i]) if lies else None,
-                # A long side known to sigma turns the axis by sigma over half its length.
-                orientation_sigma_rad=float(min(length_sigma[i] / (0.5 * length[i]), 0.9)) if lies else None,
-                hull_heading_rad=heading, strength_db=float(bank.strength_db[i]),
-                started_ns=int(bank.started_ns[i]), last_plot_ns=int(bank.last_plot_ns[i]),
-                n_scans=int(bank.n_scans[i]), n_hits=int(bank.n_hits[i]), misses_in_a_row=int(bank.misses[i]),
-                last_plot=int(bank.last_plot[i]) if bank.last_plot[i] >= 0 else None,
-                false_parent=parent if is_false and parent >= 0 else None,
-                false_cause=str(bank.false_cause[i]) if is_false and bank.false_cause[i] else None,
-                ais=ais.get(name), other_radar=others.get(name),
-            )
-        )  # fmt: skip
-    return tuple(out)
+    long = resolved & (length >= LONG_FOR_HEADING * beam)
+    along = np.sin(angle) * mean[:, 2] + np.cos(angle) * mean[:, 3]
+    heading = np.where(along >= 0.0, angle, angle + math.pi)
+    has_heading = (long & (p_moving > 0.5)).tolist()
+    # A long side known to sigma turns the axis by sigma over half its length.
+    angle_sigma = np.minimum(length_sigma / np.maximum(0.5 * length, 1e-9), 0.9)
+    is_false = bank.false_votes > 0.5
+    states: list[TrackState] = [
+        "tentative" if not c else "coasting" if m >= s.coast_after else "confirmed"
+        for c, m in zip(bank.confirmed.tolist(), bank.misses.tolist(), strict=True)
+    ]
+    # Whole columns as Python numbers at once: one by one they would cost more than the filter.
+    columns = zip(
+        bank.id.tolist(), states, mean[:, :5].tolist(), np.ascontiguousarray(cov[:, :4, :4]), bank.exists.tolist(),
+        p_moving.tolist(), np.sqrt(np.maximum(cov[:, 4, 4], 0.0)).tolist(), resolved.tolist(), length.tolist(),
+        length_sigma.tolist(), beam.tolist(), long.tolist(), angle.tolist(), angle_sigma.tolist(), has_heading,
+        heading.tolist(), bank.strength_db.tolist(), bank.started_ns.tolist(), bank.last_plot_ns.tolist(),
+        bank.n_scans.tolist(), bank.n_hits.tolist(), bank.misses.tolist(), bank.last_plot.tolist(), is_false.tolist(),
+        bank.false_parent.tolist(), bank.false_cause.tolist(), strict=True,
+    )  # fmt: skip
+    return tuple(
+        Track(
+            id=name, state=state, time_ns=now_ns, east_m=m[0], north_m=m[1], velocity_east=m[2], velocity_north=m[3],
+            covariance=c, p_exists=exists, p_moving=moving, turn_rate=m[4], turn_rate_sigma=turn_sigma,
+            length_m=size if hull else None, length_sigma_m=size_sigma if hull else None, beam_m=wide if hull else None,
+            orientation_rad=axis if lies else None, orientation_sigma_rad=axis_sigma if lies else None,
+            hull_heading_rad=towards if heads else None, strength_db=strength, started_ns=started,
+            last_plot_ns=last_ns, n_scans=scans, n_hits=hits, misses_in_a_row=misses,
+            last_plot=plot if plot >= 0 else None,
+            false_parent=parent if false and parent >= 0 else None,
+            false_cause=str(cause) if false and cause else None,
+            ais=ais.get(name), other_radar=others.get(name),
+        )
+        for (
+            name, state, m, c, exists, moving, turn_sigma, hull, size, size_sigma, wide, lies, axis, axis_sigma, heads,
+            towards, strength, started, last_ns, scans, hits, misses, plot, false, parent, cause,
+        ) in columns
+    )  # fmt: skip
