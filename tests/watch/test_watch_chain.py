@@ -95,6 +95,23 @@ def test_video_that_cannot_be_used_is_damaged_not_silent() -> None:
     assert all(t.scan is None and t.reading.echoes == () for t in late)
 
 
+def test_video_that_comes_late_is_stale() -> None:
+    chain = Chain(default_boat())
+    turns: list[Turn] = []
+    pieces = []
+    for now, kind, data in MadeRun().events(30.0):
+        # From ten seconds on the radar's network falls behind by a quarter of a second each second.
+        late = round(max(now - T0 - 10 * NS_PER_S, 0) * 0.25) if kind == "radar" else 0
+        pieces.append((now + late, kind, data))
+    for now, kind, data in sorted(pieces, key=lambda p: p[0]):
+        turns += chain.feed_radar(data, now) if kind == "radar" else chain.feed_nmea(data, now)
+    stale = [t for t, state in _states(turns, "radar") if state == "stale"]
+    # Two seconds behind from the eighteenth second on.
+    assert stale
+    assert 18.0 <= stale[0] <= 18.0 + 2.0 + SEEN_WITHIN_S
+    assert all(t.scan is None and t.reading.echoes == () for t in turns if _has(t, "radar"))
+
+
 def test_a_radar_that_comes_back_is_believed_again() -> None:
     turns = MadeRun(radar=lambda t: "silent" if 10.0 <= t < 17.0 else "good").play(30.0)
     assert turns[-1].scan is not None

@@ -115,6 +115,14 @@ def test_a_radar_with_its_own_time_is_moved_to_the_time_of_receipt() -> None:
     assert steady.radar_offset_ns == 0
 
 
+def test_radar_video_that_comes_later_and_later_is_not_made_fresh() -> None:
+    times = TimeBase()
+    news = [times.radar(T0 + i * NS_PER_S, T0 + i * NS_PER_S - i * NS_PER_S // 10) for i in range(60)]
+    assert news[:20] == ["same"] * 20
+    assert news[25:] == ["late"] * 35
+    assert times.radar_offset_ns == 0
+
+
 def _intake() -> Intake:
     return Intake(replace(default_boat(), draught_m=0.8), TimeBase(), FaultWatch())
 

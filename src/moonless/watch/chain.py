@@ -137,8 +137,12 @@ class Chain:
         if not videos:
             return turns
         last = videos[-1]
-        if last.time_of_day_s is not None and self._times.radar(received_ns, last.time_ns(now_ns)):
-            self._clock_jumped(now_ns)
+        if last.time_of_day_s is not None:
+            news = self._times.radar(received_ns, last.time_ns(now_ns))
+            if news == "jumped":
+                self._clock_jumped(now_ns)
+            elif news == "late":
+                self._faults.late(now_ns)
         shift = self._times.radar_offset_ns
         spokes = []
         for video in videos:

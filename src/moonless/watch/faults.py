@@ -100,6 +100,10 @@ class FaultWatch:
         """Take note of a jump that was seen elsewhere."""
         self._hold(what, "jumped", now_ns)
 
+    def late(self, now_ns: int) -> None:
+        """Take note of radar video that is older than it should be when it comes."""
+        self._hold("radar", "stale", now_ns)
+
     def begin_again(self, now_ns: int) -> None:
         """After a jump of the clock: nothing heard before it can be compared with what comes."""
         self._heard = dict.fromkeys(self._heard, now_ns)

@@ -6,8 +6,9 @@ Three clocks meet here: the computer's (times of receipt), the GNSS receiver's (
 Rules of this file:
 - The computer's clock is taken as UTC as long as it agrees with the receiver's to `AGREES_S`; a sentence takes some
   tenths of a second to arrive, so small differences say nothing about the clock.  Past that, the receiver is right.
-- The radar's time is believed while it agrees with the time of receipt to `AGREES_S`; past that its records are moved
-  by the difference, which is held until it changes.
+- The radar's time is believed while it agrees with the time of receipt to `AGREES_S`; if it never did, its records are
+  moved by the difference, which is held until it changes.  If it did and then falls behind little by little, that is no
+  clock but video that comes late, and it is not made to look fresh.
 - A difference that changes by more than `JUMP_S` from one record to the next is a clock that jumped.  The first word of
   a receiver that finds the computer's clock wrong is no jump, but moves the time line all the same.
 """
@@ -20,6 +21,7 @@ from typing import Literal
 from moonless.units import NS_PER_S
 
 ClockNews = Literal["same", "moved", "jumped"]
+RadarNews = Literal["same", "late", "jumped"]
 
 AGREES_S = 2.0
 JUMP_S = 1.5
@@ -56,6 +58,7 @@ class TimeBase:
     def __init__(self) -> None:
         self._to_utc = ClockDifference()
         self._radar = ClockDifference()
+        self._n_agreed = 0  # radar records in a row whose time agreed with receipt
         self._last_received_ns: int | None = None
 
     def received(self, received_ns: int) -> bool:
@@ -71,17 +74,26 @@ class TimeBase:
         if jumped or moved:
             # The radar's clock was held against the old line.
             self._radar = ClockDifference()
+            self._n_agreed = 0
         return "jumped" if jumped else "moved" if moved else "same"
 
     def utc(self, received_ns: int) -> int:
         """Return UTC for a time of receipt."""
         return received_ns + self._to_utc.ns
 
-    def radar(self, received_ns: int, record_ns: int) -> bool:
-        """Take note of a radar record's own time; return True if it shows a jump."""
-        return self._radar.take(self.utc(received_ns) - record_ns)
+    def radar(self, received_ns: int, record_ns: int) -> RadarNews:
+        """Take note of a radar record's own time; return what it shows."""
+        behind_ns = self.utc(received_ns) - record_ns
+        if self._radar.take(behind_ns):
+            self._n_agreed = 0
+            return "jumped"
+        if abs(behind_ns) <= AGREES_S * NS_PER_S:
+            self._n_agreed += 1
+        elif behind_ns > 0 and self._n_agreed >= N_REMEMBERED:
+            return "late"
+        return "same"
 
     @property
     def radar_offset_ns(self) -> int:
-        """What to add to the radar's own times; 0 while they agree with receipt."""
-        return self._radar.ns
+        """What to add to the radar's own times; 0 while they agree with receipt, or once did."""
+        return 0 if self._n_agreed >= N_REMEMBERED else self._radar.ns
