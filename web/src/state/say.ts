@@ -144,6 +144,8 @@ export function whatMatters(state: State, nowMs: number): Said[] {
   if (affairs.ended !== null) return [own(4, capital(affairs.ended))];
   const said: Said[] = [];
   if (!affairs.paused && age !== null && age > OLD_S) said.push(own(4, `No radar for ${sayTime(age)}. This picture is old`));
+  // A link that is gone is told of at once; what it takes away is the reading's to say.
+  for (const link of affairs.links) if (link.state === "lost") said.push(own(3, link.text));
   if (state.reading === null) {
     said.push(own(1, affairs.notice === "" ? "Waiting for the first reading" : capital(affairs.notice)));
     return said;

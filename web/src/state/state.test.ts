@@ -5,7 +5,7 @@ import type { Affairs, Echo, Reading } from "./types";
 
 const affairs: Affairs = {
   radar_age_s: 0.1, reading_age_s: 0.5, notice: "", fraction: null, ended: null, paused: false, speed: 1, story_ms: null, silent_s: 0,
-  loudspeaker: null, sight: "unsure", screens: 1,
+  loudspeaker: null, sight: "unsure", screens: 1, links: [],
 };
 
 const echo: Echo = {
@@ -55,6 +55,11 @@ describe("what matters", () => {
   it("does not call a story that stands still old", () => {
     const still = live({ affairs: { ...affairs, paused: true } });
     expect(whatMatters(still, 60_000)[0]?.say).toBe("urgent");
+  });
+
+  it("says which link is lost", () => {
+    const lost = live({ affairs: { ...affairs, links: [{ link: "udp://:8600", state: "lost", text: "udp://:8600: nothing heard" }] } });
+    expect(whatMatters(lost, 1100)[0]?.say).toBe("udp://:8600: nothing heard");
   });
 
   it("never promises open water", () => {

@@ -117,6 +117,7 @@ export interface Affairs {
   readonly loudspeaker: boolean | null;
   readonly sight: string;
   readonly screens: number;
+  readonly links: readonly { readonly link: string; readonly state: "opening" | "open" | "lost" | "ended"; readonly text: string }[];
 }
 
 export interface ChartMark {
