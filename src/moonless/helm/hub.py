@@ -133,6 +133,7 @@ class Hub:
         self._last_call = call
         for session in self.sessions:
             session.calls.put(call)
+        self._wake()
         if self.loudspeaker is not None and (call["urgency"] >= 4 or not self.is_silent):
             self.loudspeaker.say(call["say"], call["urgency"])
 

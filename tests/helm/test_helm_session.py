@@ -1,0 +1,219 @@
+"""One client's side, stepped without a network: order, acks, a slow client, a refused frame."""
+
+from __future__ import annotations
+
+import asyncio
+from typing import Any
+
+from helm_made import MadeSource
+
+from moonless.helm import protocol as p
+from moonless.helm.events import ChartReady, Notice, SourceState
+from moonless.helm.hub import Hub
+from moonless.helm.session import UNDER_WAY, Session
+from moonless.reading.types import Fault
+
+
+class FakeSocket:
+    """Holds what was sent; lets a test say what comes in, and can stall like a tablet asleep."""
+
+    def __init__(self) -> None:
+        self.sent: list[bytes] = []
+        self.incoming: asyncio.Queue[dict[str, Any]] = asyncio.Queue()
+        self.may_send = asyncio.Event()
+        self.may_send.set()
+        self.closed_with: int | None = None
+
+    async def send_bytes(self, data: bytes) -> None:
+        await self.may_send.wait()
+        self.sent.append(data)
+
+    async def receive(self) -> dict[str, Any]:
+        return await self.incoming.get()
+
+    async def close(self, code: int, reason: str) -> None:
+        self.closed_with = code
+
+    def say(self, frame: bytes) -> None:
+        self.incoming.put_nowait({"type": "websocket.receive", "bytes": frame})
+
+    def kinds(self) -> list[int]:
+        return [p.decode_head(frame)[0] for frame in self.sent]
+
+    def bodies(self, kind: int) -> list[dict[str, Any]]:
+        return [p.decode_json(frame) for frame in self.sent if p.decode_head(frame)[0] == kind]
+
+
+async def settle() -> None:
+    for _ in range(30):
+        await asyncio.sleep(0)
+
+
+async def begin(hub: Hub) -> tuple[FakeSocket, asyncio.Task[None]]:
+    socket = FakeSocket()
+    task = asyncio.create_task(Session().run(socket, hub))  # type: ignore[arg-type]
+    await settle()
+    return socket, task
+
+
+async def end(socket: FakeSocket, task: asyncio.Task[None]) -> None:
+    socket.may_send.set()
+    socket.incoming.put_nowait({"type": "websocket.disconnect"})
+    await task
+
+
+def test_a_new_screen_gets_the_present_hello_first() -> None:
+    async def go() -> None:
+        source = MadeSource()
+        hub = Hub(source)
+        hub.take(ChartReady("k", b"{}"))
+        hub.take(source.pose())
+        hub.take(source.batch(0))
+        hub.take(source.turn())
+        socket, task = await begin(hub)
+        assert socket.kinds()[0] == p.HELLO
+        assert {p.CHART, p.STATUS, p.POSE, p.READING, p.SPOKES} <= set(socket.kinds())
+        assert socket.bodies(p.CHART)[-1]["url"] == "chart/k.json"
+        await end(socket, task)
+        assert hub.sessions == set()
+
+    asyncio.run(go())
+
+
+def test_a_client_that_does_not_acknowledge_gets_no_queue_of_the_past() -> None:
+    async def go() -> None:
+        source = MadeSource()
+        hub = Hub(source)
+        socket, task = await begin(hub)
+        for part in range(30):
+            hub.take(source.batch(part))
+            hub.take(source.turn())
+            await settle()
+        pictures = [k for k in socket.kinds() if k in (p.SPOKES, p.READING)]
+        # One reading and one picture may go in the same breath, so one more than is allowed under way.
+        assert len(pictures) <= UNDER_WAY + 1
+        before = len(socket.sent)
+        socket.say(p.encode_ack(10_000))
+        await settle()
+        fresh = socket.sent[before:]
+        reading = [p.decode_json(f) for f in fresh if p.decode_head(f)[0] == p.READING]
+        assert [body["turn"] for body in reading] == [30], "only the newest reading is worth having"
+        spokes = [p.decode_spokes(f) for f in fresh if p.decode_head(f)[0] == p.SPOKES]
+        assert len(spokes) == 1 and len(set(spokes[0].row.tolist())) == len(spokes[0].row)
+        await end(socket, task)
+
+    asyncio.run(go())
+
+
+def test_a_stalled_client_harms_no_other() -> None:
+    async def go() -> None:
+        source = MadeSource()
+        hub = Hub(source)
+        asleep, task_a = await begin(hub)
+        awake, task_b = await begin(hub)
+        asleep.may_send.clear()
+        for part in range(20):
+            hub.take(source.batch(part))
+            await settle()
+            awake.say(p.encode_ack(10_000))
+            await settle()
+        assert awake.kinds().count(p.SPOKES) == 20
+        assert asleep.kinds().count(p.SPOKES) <= 1
+        await end(asleep, task_a)
+        await end(awake, task_b)
+
+    asyncio.run(go())
+
+
+def test_a_withdrawn_reading_goes_out_as_withdrawn() -> None:
+    async def go() -> None:
+        source = MadeSource()
+        source.faults = (Fault("position", "silent", 0),)
+        hub = Hub(source)
+        socket, task = await begin(hub)
+        hub.take(source.turn())
+        await settle()
+        body = socket.bodies(p.READING)[-1]
+        assert body["echoes"] == [] and body["hidden"] is None and body["own"]["lat"] is None
+        assert body["faults"][0]["what"] == "position"
+        await end(socket, task)
+
+    asyncio.run(go())
+
+
+def test_starting_again_voids_what_was_shown() -> None:
+    async def go() -> None:
+        source = MadeSource()
+        hub = Hub(source)
+        hub.take(source.batch(0))
+        hub.take(source.turn())
+        socket, task = await begin(hub)
+        hub.take(SourceState(False, 1.0, 0, restarted=True))
+        await settle()
+        assert hub.reading is None
+        assert socket.bodies(p.STATUS)[-1]["reading_age_s"] is None
+        await end(socket, task)
+
+    asyncio.run(go())
+
+
+def test_a_source_that_fails_is_said_not_hidden() -> None:
+    class Broken(MadeSource):
+        async def events(self) -> Any:  # type: ignore[override]
+            yield Notice("radar warming", 0.5)
+            raise ValueError("the cable came out")
+
+    async def go() -> None:
+        hub = Hub(Broken())
+        await hub.pump()
+        assert hub.ended is not None and "the cable came out" in hub.ended
+        assert hub.status_body()["ended"] == hub.ended
+
+    asyncio.run(go())
+
+
+def test_requests_reach_the_source_and_bad_ones_are_answered() -> None:
+    async def go() -> None:
+        source = MadeSource()
+        hub = Hub(source)
+        socket, task = await begin(hub)
+        socket.say(p.encode_json(p.CONTROL, 1, {"do": "pause"}))
+        socket.say(p.encode_json(p.CONTROL, 2, {"do": "scuttle"}))
+        socket.say(b"nonsense")
+        await settle()
+        assert [c["do"] for c in source.asked] == ["pause"]
+        answers = [body["answer"] for body in socket.bodies(p.STATUS) if "answer" in body]
+        assert answers and "begins with" in answers[-1]
+        socket.incoming.put_nowait({"type": "websocket.receive", "text": "{}"})
+        await task
+        assert socket.closed_with == 1003
+        assert hub.sessions == set()
+
+    asyncio.run(go())
+
+
+def test_silence_lets_what_is_urgent_through_to_the_loudspeaker() -> None:
+    class Heard:
+        is_on = True
+
+        def __init__(self) -> None:
+            self.said: list[str] = []
+
+        def say(self, sentence: str, urgency: int) -> None:
+            self.said.append(sentence)
+
+    async def go() -> None:
+        heard = Heard()
+        hub = Hub(MadeSource(), heard)  # type: ignore[arg-type]
+        socket, task = await begin(hub)
+        socket.say(p.encode_json(p.CONTROL, 1, {"do": "silence", "value": 5}))
+        await settle()
+        hub._tell({"number": 1, "urgency": 3, "say": "mild", "echo": None})
+        hub._tell({"number": 2, "urgency": 4, "say": "collision", "echo": None})
+        assert heard.said == ["collision"]
+        await settle()
+        # The screens get both: each decides for its own voice.
+        assert [c["say"] for c in socket.bodies(p.CALL)] == ["collision", "mild"]
+        await end(socket, task)
+
+    asyncio.run(go())
