@@ -13,6 +13,7 @@ from moonless.chart.types import Mark
 from moonless.radar.detection import TABLE_SHIFT, clutter_weight, p_detect, p_detect_table
 from moonless.radar.mean import LOBE_MEAN_DB, MeanEcho, mean_echo, near_lobes
 from moonless.radar.points import PointEchoes, point_echoes
+from moonless.radar.propagation import GAS_DB_PER_M
 from moonless.radar.scan_kernels import finish_kernel
 from moonless.radar.sweep_kernels import splat_kernel
 from moonless.radar.targets import target_of_mark
@@ -112,7 +113,7 @@ def _fine_loss(mean: MeanEcho) -> NDArray[np.float32]:
     """Return the two-way loss, 1 and more, on the scan's own cells; a view that takes no room when there is no rain."""
     grid = mean.grid
     reach = grid.first_cell_m + np.arange(grid.n_cell) * grid.cell_m
-    air = (10.0 ** (0.2 * 0.0133e-3 * reach)).astype(np.float32)
+    air = (10.0 ** (0.2 * GAS_DB_PER_M * reach)).astype(np.float32)
     if not mean.passed.size:
         return np.broadcast_to(air, (grid.n_spoke, grid.n_cell))
     n_round, n_out = mean.passed.shape
