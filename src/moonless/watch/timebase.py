@@ -34,6 +34,7 @@ class ClockDifference:
 
     def __init__(self) -> None:
         self._samples: deque[int] = deque(maxlen=N_REMEMBERED)
+        self.ns = 0  # the difference, 0 while the clocks agree
 
     def take(self, difference_ns: int) -> bool:
         """Take in a difference; return True when it shows that one of the clocks jumped."""
@@ -41,15 +42,9 @@ class ClockDifference:
         if jumped:
             self._samples.clear()
         self._samples.append(difference_ns)
-        return jumped
-
-    @property
-    def ns(self) -> int:
-        """The difference, 0 while the clocks agree."""
-        if not self._samples:
-            return 0
         best = max(self._samples)
-        return best if abs(best) > AGREES_S * NS_PER_S else 0
+        self.ns = best if abs(best) > AGREES_S * NS_PER_S else 0
+        return jumped
 
 
 class TimeBase:
