@@ -52,6 +52,15 @@ export class ScanLayer {
     return this.#gl !== undefined;
   }
 
+  /** True where no graphics card draws: a virtual machine, a test, a very old tablet. */
+  get isDrawnByProcessor(): boolean {
+    const gl = this.#gl;
+    if (gl === undefined) return true;
+    const more = gl.getExtension("WEBGL_debug_renderer_info");
+    const name: unknown = gl.getParameter(more === null ? gl.RENDERER : more.UNMASKED_RENDERER_WEBGL);
+    return typeof name === "string" && /swiftshader|llvmpipe|softpipe|software|basic render/i.test(name);
+  }
+
   /** Page seconds of the newest row; minus infinity before the first. */
   get newestAt(): number {
     return this.#newestAt;
