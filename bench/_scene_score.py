@@ -103,6 +103,13 @@ class Score:
         east, north = np.atleast_1d(east) + shift[0], np.atleast_1d(north) + shift[1]
         whose = pair(east, north, laid, self.book.beam_rad)
         belongs = {thing.key: k for k, thing in whose.items()}
+        names = {thing.key: thing.name for thing in laid.things}
+        for k, thing in whose.items():
+            # One echo for two that the beam cannot part: it speaks for the stronger too.
+            if thing.seen.merged_with is not None:
+                for key, name in names.items():
+                    if name == thing.seen.merged_with:
+                        belongs.setdefault(key, k)
         for thing in laid.things:
             if thing.detectable:
                 self._count_pair(turn.number, thing, belongs.get(thing.key))

@@ -9,9 +9,12 @@ Stated rules, all of them:
 - An echo belongs to the nearest thing within 30 m + half a beam's width at its range + half its length; pairs are
   chosen for the least sum of distances.  A thing that is not detectable may be held all the same; nothing is counted
   for it.
-- An echo that belongs to no thing is truly `bridge` within 25 m + half a beam of the bridge, `shore` within as much of
-  land or of a built structure, `false` in a scene with ghosts if it lies where a ghost of a strong thing must (at the
-  thing's range on another bearing, or on its bearing at twice its range), else `clutter`.
+- Two things within a beam and 1.5 pulses of each other make one echo: the stronger counts as held when that echo has
+  been given to the weaker.
+- An echo that belongs to no thing is truly `uncharted` at land that is on no chart, `bridge` within 25 m + half a beam
+  of the bridge, `shore` within as much of land or of a built structure, `false` in a scene with ghosts if it lies
+  where a ghost of a strong thing must (at the thing's range on another bearing, or on its bearing at twice its range),
+  else `clutter`.
 """
 
 from __future__ import annotations
@@ -47,6 +50,7 @@ class Thing:
     seen: Seen
     detectable: bool
     mark: int | None = None  # index of the charted mark
+    name: str = ""  # as `Seen.merged_with` says it
 
 
 @dataclass(slots=True)
@@ -67,11 +71,14 @@ class TruthBook:
     _past: dict[str, deque[bool]] = field(default_factory=dict)
     bridges: shapely.Geometry | None = None
     shores: shapely.Geometry | None = None
+    uncharted_land: shapely.Geometry | None = None
 
     def __post_init__(self) -> None:
         real = self.player.ground.real
         if real is None:
             return
+        rings = [shapely.Polygon(one.ring_m) for one in self.player.scene.waters.uncharted_land]
+        self.uncharted_land = shapely.union_all(rings) if rings else None
         self.bridges = shapely.union_all([b.shape for b in real.bridges]) if real.bridges else None
         self.shores = shapely.union_all([real.land, *[f.shape for f in real.structures]])
 
@@ -96,6 +103,7 @@ class TruthBook:
                         one.length_m,
                         one.seen,
                         self._detectable(f"object {one.name}", one.seen, one.east_m, one.north_m),
+                        name=one.name,
                     )
                 )
         gone = []
@@ -105,9 +113,10 @@ class TruthBook:
             if not real.is_there:
                 gone.append((mark.index, mark.seen))
                 continue
+            name = real.charted.name or f"{real.charted.object} {real.charted.feature}"
             able = self._detectable(key, mark.seen, real.east_m, real.north_m)
             things.append(
-                Thing(key, "charted", real.east_m, real.north_m, (0.0, 0.0), 0.0, mark.seen, able, mark.index)
+                Thing(key, "charted", real.east_m, real.north_m, (0.0, 0.0), 0.0, mark.seen, able, mark.index, name)
             )
         own = (
             truth.own.east_m + truth.own.velocity_east * late_s,
@@ -136,6 +145,8 @@ class TruthBook:
         away_e, away_n = east_m - laid.own_m[0], north_m - laid.own_m[1]
         reach = math.hypot(away_e, away_n)
         gate = SHORE_GATE_M + 0.5 * self.beam_rad * reach
+        if self.uncharted_land is not None and shapely.distance(self.uncharted_land, here) < gate:
+            return "uncharted"
         if self.bridges is not None and shapely.distance(self.bridges, here) < gate:
             return "bridge"
         if self.shores is not None and shapely.distance(self.shores, here) < gate:
