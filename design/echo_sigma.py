@@ -16,6 +16,7 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 from bench._video import Made
+
 from moonless.echo.detector import Detector
 
 GEOMETRIES = (
@@ -68,7 +69,8 @@ def main() -> None:
                     continue
                 rms = np.sqrt(np.mean(e**2, axis=0))
                 print(
-                    f"  {'fast' if fast else 'slow'} {snr:2d} dB n {len(e):3d}  azimuth {rms[0]:.3f} beam (z {rms[2]:.2f})"
+                    f"  {'fast' if fast else 'slow'} {snr:2d} dB n {len(e):3d}"
+                    f"  azimuth {rms[0]:.3f} beam (z {rms[2]:.2f})"
                     f"  range {rms[1]:.3f} pulse (bias {np.mean(e[:, 1]):+.3f}, z {rms[3]:.2f})"
                     f"  called extended: range {np.mean(e[:, 4]):.2f} cross {np.mean(e[:, 5]):.2f}"
                 )

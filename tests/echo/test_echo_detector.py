@@ -284,3 +284,40 @@ def test_false_alarms_stay_near_the_design(case):
             passed += int(mask.sum())
             tested += mask.size
     assert 0.4 * design < passed / tested < 2.0 * design
+
+
+def test_many_marks_in_one_channel_do_not_hide_each_other():
+    """Echoes that fill a good part of a patch must not pass for its clutter, on the first turn or later."""
+    made = Made(n_spoke=720, n_cell=400, cell_m=4.0, beam_deg=3.9, pulse_m=12.0)
+    truth = [(0.6 + 0.16 * k, 500.0 + 90.0 * j) for k in range(6) for j in range(8)]
+    for azimuth, range_m in truth:
+        made.point(azimuth, range_m, 30.0)
+    detector = Detector()
+    for turn in range(5):
+        plots = detector.detect(made.scan(number=turn)).plots
+        assert sum(nearest(plots, *place) is not None for place in truth) >= 46
+
+
+def test_own_motion_is_taken_out_of_what_is_remembered():
+    """At 12 m/s the same ground is met again: a coast stays a shore, and the sea's tail is not made of its echoes."""
+    made = Made()
+    detector = Detector()
+    for turn in range(5):
+        north_m = 30.0 * turn
+        made.clear()
+        rows = np.arange(made.n_spoke) * 2 * math.pi / made.n_spoke + made.heading_rad
+        # A straight coast along the parallel 1500 m north of the start, 400 m deep.
+        with np.errstate(divide="ignore"):
+            near = np.where(np.cos(rows) > 0.6, (1500.0 - north_m) / np.cos(rows), np.inf)
+        r = np.arange(made.n_cell) * made.cell_m
+        rng = np.random.default_rng(turn)
+        made.power += (
+            3e4
+            * ((r[None, :] > near[:, None]) & (r[None, :] < near[:, None] + 400.0))
+            * rng.gamma(2.0, 0.5, (made.n_spoke, made.n_cell))
+        )
+        picture = detector.detect(made.scan(number=turn, lat_deg=10.0 + north_m / 110_600.0))
+        widest = max(picture.shores, key=lambda s: s.azimuth_rel_rad.size)
+        north = widest.near_range_m * np.cos(widest.azimuth_rel_rad + made.heading_rad) + north_m
+        assert np.median(north) == pytest.approx(1500.0, abs=15.0)
+        assert widest.azimuth_rel_rad.size > 60

@@ -213,3 +213,21 @@ def test_measure_equals_reference(video, data):
     assert n_cells[0] == counted.size
     assert peak_count[0] == (counted.max() if counted.size else 0)
     assert clipped[0] == bool(np.any(counted >= 255))
+
+
+@FEW
+@given(st.data())
+def test_fresh_equals_reference(data):
+    n_row, n_col = data.draw(st.integers(4, 24)), data.draw(st.integers(1, 14))
+    loud = data.draw(arrays(np.bool_, (n_row, n_col)))
+    step = data.draw(st.integers(1, 3))
+    # Own motion and turn of odd amounts, so that no place lies on the edge between two boxes.
+    east, north = np.full(n_row, data.draw(st.integers(-3, 3)) * 7.31), np.full(n_row, 4.57)
+    turned = data.draw(st.integers(0, 6)) * 0.337
+    bearing = np.arange(n_row) * (2 * np.pi / n_row) + turned
+    old_heading = np.full(n_row, 0.211)
+    zero = np.zeros(n_row)
+    fresh = np.zeros(loud.shape, np.bool_)
+    kernels.fresh_kernel(east, north, bearing, 5.0, 10.0, zero, zero, old_heading, loud, step, fresh)
+    want = reference.fresh(east, north, bearing, 5.0, 10.0, zero, zero, old_heading, loud, step)
+    assert np.array_equal(fresh, want)

@@ -30,7 +30,7 @@ from moonless.echo.ghosts import GhostFinder
 from moonless.echo.grid import Grid, grid_for
 from moonless.echo.memory import P_CANDIDATE, EchoMemory, LastMask
 from moonless.echo.plots import Video, measure
-from moonless.echo.shores import Bodies, group_bodies, is_shore, trace_shores
+from moonless.echo.shores import CORE_DB, Bodies, group_bodies, is_shore, trace_shores
 from moonless.echo.types import EchoPicture
 from moonless.scan.types import Scan
 
@@ -105,9 +105,9 @@ class Detector:
         mask |= around & (box_db >= seen.candidate_db)
         # What stands far over the background for bearings on end may be land whatever the sea's tail is held to be.
         found, mask = mask, mask | (box_db >= seen.solid_db)
-        cells, basin, body = _segment(box_db, mask, grid, seen.curve.looks)
+        cells, basin, body, core = _segment(box_db, mask, grid, seen.curve.looks)
         bodies = group_bodies(cells, body)
-        large = is_shore(bodies, grid, scan, box_db, seen.threshold_db)
+        large = is_shore(group_bodies(core, body), grid, scan, box_db, seen.threshold_db)
         fixed = self._stands_over_ground(scan, bodies, large, grid)
         self._learn_strays(scan, seen)
         loud = ~(box_db < seen.floor_db + np.float32(self._map.loud_db if self._map is not None else 0.0))
@@ -388,8 +388,8 @@ def _video(scan: Scan, grid: Grid, curve: Curve) -> Video:
 
 def _segment(
     box_db: NDArray[np.float32], mask: NDArray[np.bool_], grid: Grid, cell_looks: float
-) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.int64]]:
-    """Return (flat masked cells, hilltop of each flat cell, body of each flat cell)."""
+) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.int64], NDArray[np.int64]]:
+    """Return (flat masked cells, hilltop of each flat cell, body of each flat cell, flat cells of the cores)."""
     cells = np.flatnonzero(mask)
     value = box_db.ravel()
     order = cells[np.argsort(-value[cells], kind="stable")]
@@ -398,4 +398,10 @@ def _segment(
     # A pass must lie deeper than chance dips it: three deviations of the box's own speckle, in dB.
     depth = max(6.0, 3.0 * 4.34 / np.sqrt(max(1.0, grid.box_looks * cell_looks)))
     segment_kernel(value, order, grid.n_row, grid.n_col, np.float32(depth), basin, body)
-    return cells, basin, body
+    # Strong echoes a beam or two apart join by their skirts, and a row of marks is no shore: what makes a body is
+    # joined within the cores of its hills.  The rest of a hill goes with its top.
+    core = order[value[order] >= value[basin[order]] - np.float32(CORE_DB)]
+    hill, joined = np.full(value.size, -1, dtype=np.int64), np.full(value.size, -1, dtype=np.int64)
+    segment_kernel(value, core, grid.n_row, grid.n_col, np.float32(depth), hill, joined)
+    body[cells] = joined[basin[cells]]
+    return cells, basin, body, np.sort(core)

@@ -17,8 +17,8 @@ from moonless.scan.types import Scan
 
 Floats = NDArray[np.float64]
 
-GATE_DB = 10.0  # blocks this close under the peak weigh in the centroid; design/echo_centroid.py
-RESOLVED = 1.35  # a second moment this many times a point's is an extent; design/echo_centroid.py
+GATE_DB = 10.0  # blocks this close under the peak weigh in the centroid; design/echo_sigma.py
+RESOLVED = 1.35  # a second moment this many times a point's is an extent; design/echo_sigma.py
 LN16 = 4.0 * math.log(2.0)
 
 

@@ -175,6 +175,37 @@ def gates(place: Array, along: Array, gate: Array, reach: Array, old: Array) -> 
     return inside, near
 
 
+def fresh(
+    east: Array,
+    north: Array,
+    bearing: Array,
+    first_m: float,
+    col_m: float,
+    old_east: Array,
+    old_north: Array,
+    old_heading: Array,
+    loud: Array,
+    step: int,
+) -> Array:
+    """Return which of every ``step``-th box looks at ground that was quiet last turn.
+
+    The row that looked there is sought as the kernel seeks it: from the pose of the row found one column before.
+    """
+    n_row, n_col = loud.shape
+    out = np.zeros(loud.shape, dtype=np.bool_)
+    for a in range(0, n_row, step):
+        row = a
+        for c in range(0, n_col, step):
+            r = first_m + c * col_m
+            de = east[a] + r * np.sin(bearing[a]) - old_east[row]
+            dn = north[a] + r * np.cos(bearing[a]) - old_north[row]
+            share = np.mod((np.arctan2(de, dn) - old_heading[row]) / (2.0 * np.pi), 1.0)
+            row = int(np.rint(share * n_row)) % n_row
+            col = int(np.rint((np.sqrt(de * de + dn * dn) - first_m) / col_m))
+            out[a, c] = 0 <= col < n_col and not loud[row, col]
+    return out
+
+
 def blot(cells: Array, half_rows: Array, half_cols: int, n_row: int, n_col: int) -> Array:
     """Return (n_row, n_col) True within a rectangle round each flat cell; rows wrap."""
     out = np.zeros((n_row, n_col), dtype=np.bool_)

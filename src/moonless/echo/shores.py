@@ -15,6 +15,7 @@ from moonless.scan.types import Scan
 # that length, is not one boat.  Elementary.
 SHORE_LENGTH_M = 420.0
 SHORE_AREA_M2 = 20_000.0
+CORE_DB = 12.0  # a hill's core: what stands so close under its top
 TWO_WAY_DB_PER_BEAM2 = 24.08  # a Gaussian beam falls 24.08 (offset / beam)^2 dB, two way: from its half-power width
 
 
@@ -58,7 +59,8 @@ def is_shore(
     col_m = grid.col_cells * scan.cell_m
     middle_m = np.maximum(scan.first_cell_m + 0.5 * (near + far + 1) * col_m, col_m)
     flat_db = box_db.ravel()
-    excess_db = np.maximum(flat_db[bodies.top] - threshold_db.ravel()[bodies.top], 0.0)
+    # Cores reach no farther down than this.
+    excess_db = np.clip(flat_db[bodies.top] - threshold_db.ravel()[bodies.top], 0.0, CORE_DB)
     beam_rad = grid.beam_spokes * 2.0 * np.pi / grid.n_spoke
     smear_rad = 2.0 * beam_rad * np.sqrt(excess_db / TWO_WAY_DB_PER_BEAM2) + grid.box_rows * row_rad
     along_m = np.maximum(rows * row_rad - smear_rad, 0.0) * middle_m
