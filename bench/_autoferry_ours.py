@@ -19,7 +19,7 @@ from moonless.track.tracker import Tracker
 # is what these plots show against each other from turn to turn (second differences; the truth is not used).  The ferry
 # is placed by satellite navigation with corrections, good to decimetres; the boats are of six to nine metres.
 ERRORS = ScanErrors(beam_rad=math.radians(5.0), pulse_m=6.0, azimuth_sigma_rad=math.radians(0.5), range_sigma_m=1.0)
-RANGE_SIGMA_M, AZIMUTH_SIGMA_RAD = 1.0, math.radians(0.6)
+RANGE_SIGMA_M, AZIMUTH_SIGMA_RAD = 1.0, math.radians(0.4)
 POSE = PoseErrors(heading_sigma_rad=math.radians(0.5), position_sigma_m=0.5)
 SETTINGS = TrackerSettings(glint_sigma_m=1.0)
 FRAME = LocalFrame(63.4, 10.4)

@@ -1,8 +1,8 @@
 """Stone Soup's trackers, set with care: the peers.
 
-Settings common to both (searched for by design/track_peers.py, in the peers' favour): nearly
-constant velocity with white acceleration, linear measurement of east and north, gating by Mahalanobis distance,
-confirmation by `min_points` hits in the multi-measurement initiator, deletion after a number of turns without an update.
+Common to both: nearly constant velocity with white acceleration, linear measurement of east and north, gating by
+Mahalanobis distance, confirmation by `min_points` hits in the multi-measurement initiator, deletion after a number of
+turns without an update.  `design/track_peers.py` searches for settings.
 """
 
 from __future__ import annotations

@@ -73,7 +73,7 @@ def join_hulls(got: Measured, shapes: Floats, plots: Plots, bank: Bank) -> tuple
     one is itself extended and the gap between them is small against their sizes.
     """
     n = len(got)
-    if n < 2:
+    if n == 0:
         return got, shapes
     size = np.sqrt(12.0 * (shapes[:, 0, 0] + shapes[:, 1, 1]))
     group = np.arange(n)
@@ -82,6 +82,7 @@ def join_hulls(got: Measured, shapes: Floats, plots: Plots, bank: Bank) -> tuple
         for j in np.flatnonzero(gap <= GAP_OF_SIZE * (size + size[i])):
             _join(group, int(i), int(j))
     length, beam, angle = axes(bank.shape)
+    hull = np.full(n, -1)
     for i in np.flatnonzero(bank.confirmed & (length >= EXTENDED_M) & (bank.shape_weight > 0.5)):
         centre = bank.mu[i] @ bank.x[i, :, :2]
         d = got.place_m - centre
@@ -90,12 +91,26 @@ def join_hulls(got: Measured, shapes: Floats, plots: Plots, bank: Bank) -> tuple
         u = (d[:, 0] * s + d[:, 1] * c) / (0.5 * length[i] + slack)
         v = (d[:, 0] * c - d[:, 1] * s) / (0.5 * beam[i] + slack)
         inside = np.flatnonzero(u * u + v * v <= 1.0)
+        hull[inside] = i
         for j in inside[1:]:
             _join(group, int(inside[0]), int(j))
     roots = np.array([_root(group, i) for i in range(n)])
-    if np.unique(roots).size == n:
-        return got, shapes
-    return _joined(got, shapes, plots, roots)
+    if np.unique(roots).size < n:
+        hull = np.array([hull[roots == root].max() for root in np.unique(roots)])
+        got, shapes = _joined(got, shapes, plots, roots)
+    return _doubted(got, shapes, hull, bank, length), shapes
+
+
+def _doubted(got: Measured, shapes: Floats, hull: NDArray[np.int64], bank: Bank, length: Floats) -> Measured:
+    """A plot much shorter than the hull it lies on may be any part of her: its middle is not hers."""
+    size = np.sqrt(12.0 * (shapes[:, 0, 0] + shapes[:, 1, 1]))
+    part = np.where(hull >= 0, 1.0 - size / np.maximum(length[hull], 1e-9), 0.0) if len(bank) else np.zeros(len(got))
+    at = np.flatnonzero(part > 0.3)
+    if at.size == 0:
+        return got
+    noise = got.noise.copy()
+    noise[at] += part[at, None, None] * bank.shape[hull[at]]
+    return replace(got, noise=noise)
 
 
 def _root(group: NDArray[np.int64], i: int) -> int:

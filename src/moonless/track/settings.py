@@ -79,14 +79,14 @@ class TrackerSettings:
 
     models: MotionModels = MotionModels()
     max_speed_sigma: float = 6.0  # m/s, each axis, of a thing seen once: 95 % below 24 kn
-    birth_per_m2: float = 5.0e-8  # undetected targets that appear, per square metre and turn
+    birth_per_m2: float = 1.0e-7  # undetected targets that appear, per square metre and turn
     clutter_per_m2: float = 2.0e-6  # false plots, per square metre and turn, before the place itself has taught better
     clean_per_m2: float = 1.0e-6  # below this a place counts as clean water
-    clutter_reach_m: float = 100.0  # over which the false-plot density is learnt
+    clutter_reach_m: float = 130.0  # over which the false-plot density is learnt
     clutter_reach_of_range: float = 0.15  # or this share of the range, whichever is more
     clutter_memory_turns: float = 20.0
-    gate: float = 11.0  # squared Mahalanobis distance; chi-square 2 dof: 99.6 %
-    p_detect: float = 0.85  # before a track has shown its own
+    gate: float = 9.21  # squared Mahalanobis distance; chi-square 2 dof: 99 %
+    p_detect: float = 0.8  # before a track has shown its own
     p_detect_weight: float = 6.0  # turns' worth of that general figure behind each track's own record
     p_detect_memory: float = 12.0  # turns
     # Least that is believed of a track that could be seen: IMO MSC.192(79) 5.25.4.3 asks that a target seen on
@@ -104,7 +104,7 @@ class TrackerSettings:
     confirm_log_odds: float = 2.2  # in clean water: three hits running
     confirm_fit: float = 0.7  # least log odds that its plots are one thing's; more where strays are many
     fit_per_clutter: float = 2.0
-    confirm_per_clutter: float = 0.3  # more for each factor e of strays above `clean_per_m2`
+    confirm_per_clutter: float = 0.1  # more for each factor e of strays above `clean_per_m2`
     most_log_odds: float = 6.0
     surest: float = 0.999  # existence is never surer than this, so that a thing that ends is let go in good time
     drop_tentative_at: float = 0.02
