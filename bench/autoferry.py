@@ -22,9 +22,9 @@ STILL_BELOW = 0.5  # m/s over the ground: shore and moored things are real echoe
 
 Run = Callable[[list[Turn]], Iterable[_stonesoup.Out]]
 
-# Found by `design/track_peers.py` and a search from there on these very scenarios, so the peers have the benefit of
-# them, as ours has.  Held to what is asked of ours: a track after four plots at the most, and kept through three turns
 # Found by `design/track_peers.py` and a search from there on these very scenarios: the peers have the benefit of them,
+# as ours has.  Held to what is asked of ours: a track after four plots at the most, and kept through three turns
+# without one.  (Without that the search ends at seven plots to start, or at dropping a track at its first missing one.)
 PEERS = {
     "Stone Soup JPDA": _stonesoup.PeerSettings(
         "jpda",

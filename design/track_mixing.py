@@ -15,6 +15,7 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from bench import a823
+
 from moonless.track.settings import TrackerSettings
 
 
@@ -34,7 +35,8 @@ def main() -> None:
             rng = np.random.default_rng(1)
             draws = np.array([a823._errors(s, rng, "gnss", 180.0, 1.25)[0] for _ in range(runs)])
             p95 = np.percentile(draws, 95, axis=0)
-            shares = {n: round(float(g / lim), 2) for n, g, lim in zip(a823.FIGURES, p95, s.limit_3, strict=True) if lim}
+            figures = zip(a823.FIGURES, p95, s.limit_3, strict=True)
+            shares = {name: round(float(got / limit), 2) for name, got, limit in figures if limit}
             print(f"mixing_floor {mixing} told_floor {told} scenario {number}: {shares}", flush=True)
 
 
