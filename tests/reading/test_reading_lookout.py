@@ -73,7 +73,7 @@ def test_performance_is_found_from_marks_that_fluctuate(loss_db: float) -> None:
         strength = 10.0 * np.log10(1.0 + power) + STRENGTH_OVER_SNR_DB
         plots: Any = SimpleNamespace(strength_db=strength, is_clipped=np.zeros(6, dtype=bool))
         picture: Any = SimpleNamespace(plots=_Sized(plots))
-        evidence: Any = SimpleNamespace(tracks=[SimpleNamespace(last_plot=k) for k in range(6)])
+        evidence: Any = SimpleNamespace(tracks=[SimpleNamespace(last_plot=k) for k in range(6)], level_db=strength)
         explained: Any = [SimpleNamespace(mark=k, confidence=0.95) for k in range(6)]
         performance.take_in(place, outlook, looked, np.zeros(6), evidence, explained, picture, 3.0)
     assert performance.offset_db == pytest.approx(-loss_db + kinds.mean(), abs=2.0)

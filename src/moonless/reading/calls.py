@@ -18,7 +18,7 @@ from moonless.reading.types import Call
 from moonless.units import NS_PER_S
 
 FORGET_S = 45.0
-PAUSE_S = {1: 600.0, 2: 180.0, 3: 60.0, 4: 20.0}
+PAUSE_S = {1: 600.0, 2: 180.0, 3: 90.0, 4: 40.0}
 WORSE_BY = 1.5
 AT_ONCE = 3
 

@@ -45,7 +45,7 @@ class Evidence:
     bearing_rad: Floats
     p_moving: Floats
     length_m: Floats  # NaN: not resolved
-    strength_db: Floats
+    level_db: Floats  # of each echo over receiver noise; the tracker's strength where no picture tells
     shore_distance_m: Floats  # 0 on land
     bridge_distance_m: Floats
     ais_vessel: NDArray[np.bool_]
@@ -55,6 +55,7 @@ class Evidence:
     named: tuple[str | None, ...]  # what local knowledge calls the nearest of them
     own_en: Floats  # (2,)
     beam_rad: float
+    hit_share: Floats  # turns with an echo over turns since it began
     rcs_db: Floats  # cross-section that each echo's strength and range imply, dB over 1 m2; NaN: not known
 
 
@@ -89,12 +90,13 @@ def gather(
     clutter_db: Floats | None = None,
     p_moving: Floats | None = None,
     curve: Curve | None = None,
+    level_db: Floats | None = None,
 ) -> Evidence:
     """Return the evidence of the tracks that are to be told: all but tentative ones.
 
     ``moved_en``: (n, 2) positions put right by the registration; None: as tracked.  ``clutter_db``: (n,) level of
     clutter over noise where each track is, NaN where not known.  ``p_moving``: (n,) put together with the track's past;
-    None: the tracker's own.
+    None: the tracker's own.  ``level_db``: (n,) of each echo over receiver noise.
     """
     position = np.array([(t.east_m, t.north_m) for t in tracks]).reshape(-1, 2) if moved_en is None else moved_en
     rel = position - np.array([own.east_m, own.north_m])
@@ -121,7 +123,7 @@ def gather(
         bearing_rad=bearing,
         p_moving=np.array([t.p_moving for t in tracks]) if p_moving is None else p_moving,
         length_m=np.array([math.nan if t.length_m is None else t.length_m for t in tracks]),
-        strength_db=np.array([t.strength_db for t in tracks]),
+        level_db=np.array([t.strength_db for t in tracks]) if level_db is None else level_db,
         shore_distance_m=shore,
         bridge_distance_m=bridge,
         ais_vessel=np.array([t.ais is not None and not t.ais.is_aid for t in tracks], dtype=np.bool_),
@@ -131,7 +133,8 @@ def gather(
         named=named,
         own_en=np.array([own.east_m, own.north_m]),
         beam_rad=boat.radar.beam_horizontal_rad,
-        rcs_db=_implied_rcs_db(tracks, reach, clutter_db, curve),
+        hit_share=np.array([(t.n_hits + 0.5) / (t.n_scans + 1.0) for t in tracks]),
+        rcs_db=_implied_rcs_db(tracks, reach, level_db, curve),
     )
 
 
@@ -169,13 +172,23 @@ CLUTTER_PER_M2 = 2e-5
 CLUTTER_HALF_DB = 6.0
 
 
-def _implied_rcs_db(tracks: tuple[Track, ...], reach: Floats, clutter_db: Floats | None, curve: Curve | None) -> Floats:
-    if curve is None:
+def _implied_rcs_db(tracks: tuple[Track, ...], reach: Floats, level_db: Floats | None, curve: Curve | None) -> Floats:
+    if curve is None or level_db is None:
         return np.full(len(tracks), np.nan)
+    return np.asarray(level_db - 10.0 * np.log10(np.interp(reach, curve.range_m, curve.snr)))
+
+
+def levels(tracks: tuple[Track, ...], clutter_db: Floats, picture: EchoPicture) -> Floats:
+    """Return (n,) each echo's level over receiver noise: by its peak this turn, or by its strength over the clutter."""
     strength = np.array([t.strength_db for t in tracks])
-    floor = np.zeros(len(tracks)) if clutter_db is None else np.maximum(np.nan_to_num(clutter_db, nan=0.0), 0.0)
-    one_m2_db = 10.0 * np.log10(np.interp(reach, curve.range_m, curve.snr))
-    return np.asarray(strength + floor - one_m2_db)
+    out = strength + np.maximum(np.nan_to_num(clutter_db, nan=0.0), 0.0)
+    if picture.db_per_count is None:
+        return np.asarray(out)
+    peak = np.asarray(picture.plots.peak_count)
+    for i, t in enumerate(tracks):
+        if t.last_plot is not None and t.last_plot < len(peak):
+            out[i] = max(out[i], (float(peak[t.last_plot]) - picture.noise_counts) * picture.db_per_count)
+    return np.asarray(out)
 
 
 # The ring of sea round the boat that answers nearly always, and how much thicker its strays lie.

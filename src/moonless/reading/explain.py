@@ -28,11 +28,12 @@ SHORE, CHARTED, BRIDGE, VESSEL, UNCHARTED, CLUTTER, FALSE = range(7)
 UNCHARTED_PER_M2 = 3e-6
 VESSEL_PER_M2 = 3e-6
 # Land returns one separate echo for about this length of shore.
-SHORE_SPACING_M = 60.0
+SHORE_SPACING_M = 90.0
 # A mark stands where the chart has it, but for accidents.
 MARK_THERE = 0.97
 # The model of a mark's echo is not trusted to rule it out.
 LEAST_P = 0.2
+HOPPING = 0.2
 # A tracker's certainty that something moves or not is not taken for more than this.
 MOTION_CAP = 0.98
 GATE_SIGMA = 4.0
@@ -92,6 +93,8 @@ def explain(
     density = np.full((n, len(KINDS)), 1e-12)
     moving = np.clip(evidence.p_moving, 1.0 - MOTION_CAP, MOTION_CAP)
     still = 1.0 - moving
+    # A tracker may hop along a shore from one glint to the next, and think that it moves; its record shows it.
+    still_shore = np.maximum(still, HOPPING * (1.0 - evidence.hit_share))
     size = _believed_length(evidence)
     long_penalty = np.maximum(np.exp(-np.maximum(0.0, size - LONG_M) / 30.0), LENGTH_FLOOR)
     thing, wave = _rcs_speaks(evidence.rcs_db)
@@ -104,8 +107,8 @@ def explain(
     taken = np.full(n, -1)
     offset = np.full(n, np.nan)
     if place is not None:
-        density[:, SHORE] = _line_density(evidence.shore_distance_m, evidence.sigma_m) * still
-        density[:, BRIDGE] = _line_density(evidence.bridge_distance_m, evidence.sigma_m) * still
+        density[:, SHORE] = _line_density(evidence.shore_distance_m, evidence.sigma_m) * still_shore
+        density[:, BRIDGE] = _line_density(evidence.bridge_distance_m, evidence.sigma_m) * still_shore
         _weigh_marks(evidence, place, p_detect, gone, mark_db, still, density, taken, offset)
     probability = density / density.sum(axis=1, keepdims=True)
     best = np.argmax(probability, axis=1)
@@ -160,7 +163,7 @@ def _weigh_marks(
     if gone is not None:
         weight = np.maximum(weight, _dragged(gap, place, usable, gone, still))
     if mark_db is not None:
-        weight = weight * _strength_speaks(evidence.strength_db, mark_db[usable])
+        weight = weight * _strength_speaks(evidence.level_db, mark_db[usable])
     rivals = density.sum(axis=1) - density[:, CHARTED]
     gain = np.log(np.maximum(weight, 1e-30)) - np.log(rivals)[:, None]
     # Only pairs better than nothing may be made: a mark is not forced on an echo that something else explains.

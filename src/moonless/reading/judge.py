@@ -22,7 +22,7 @@ from moonless.radar.types import Weather
 from moonless.reading import geojson, keepoff, matters, shadows
 from moonless.reading.calls import Caller, Matter
 from moonless.reading.echoes import meetings, tell
-from moonless.reading.evidence import Evidence, PoseSigma, clutter_where, gather, worth_telling
+from moonless.reading.evidence import Evidence, PoseSigma, clutter_where, gather, levels, worth_telling
 from moonless.reading.expect import Model, Outlook
 from moonless.reading.explain import Explained, explain
 from moonless.reading.fix import GIVE_UP_SIGMA_M, WALK_M, CarriedOn
@@ -117,8 +117,9 @@ class Judge:
         water = None
         if place is not None and own.heading_rad is not None:
             water = shadows.fill(
-                self._boat, own, place, reach, evidence, None if outlook is None else outlook.shadow_height_m, curve,
-                self._performance.offset_db, scan, picture, pulse_m,
+                self._boat, own, place, reach, evidence, explained,
+                None if outlook is None else outlook.shadow_height_m, curve, self._performance.offset_db, scan, picture,
+                pulse_m,
             )  # fmt: skip
         line = self._seeing_line(situation, own, curve)
         echoes = tell(own, evidence, explained, place, agreement.heading_bias if agreement.is_known else 0.0)
@@ -188,9 +189,10 @@ class Judge:
             pose = PoseSigma(agreement.position_sigma_m, agreement.heading_sigma)
         places = np.array([(t.east_m, t.north_m) for t in tracks]).reshape(-1, 2)
         moved = agreement.place(places, reported)
-        rough = None
+        rough = level = None
         if situation.scan is not None and situation.picture is not None:
             rough = clutter_where(moved, own, situation.scan, situation.picture)
+            level = levels(tracks, rough, situation.picture)
         ids = np.array([t.id for t in tracks], dtype=np.int64)
         tracked = np.array([t.p_moving for t in tracks])
         fresh = np.array([t.last_plot is not None or t.misses_in_a_row == 0 for t in tracks], dtype=np.bool_)
@@ -198,7 +200,7 @@ class Judge:
         sigma = 4.0 + 0.15 * self._boat.radar.beam_horizontal_rad * away
         moves = self._motion.p_moving(situation.time_ns, ids, moved, sigma, tracked, fresh)
         known = known_around(self._knowledge, own.frame, own.east_m, own.north_m, reach)
-        evidence = gather(tracks, own, place, self._boat, pose, moved, known, rough, moves, curve)
+        evidence = gather(tracks, own, place, self._boat, pose, moved, known, rough, moves, curve, level)
         p = None if outlook is None else np.nan_to_num(outlook.mark_p, nan=0.0)
         gone = None if place is None else self._lookout.gone(place)
         mark_db = None if outlook is None else self._performance.strength_db(outlook.mark_snr)

@@ -26,6 +26,8 @@ Bools = NDArray[np.bool_]
 GATE = 2.5
 # Echo of something else this many beams to the side and pulses off in range covers a mark: they would be one echo.
 COVER_BEAMS, COVER_PULSES = 0.75, 1.5
+# What is missed: aids to navigation.  Piles and posts of a harbour come and go without a notice.
+AIDS = ("BCN", "BOY", "LIT", "LIGHTS", "DAYMAR")
 # When more than this share of at least so many marks that should show do not, it is not the marks.
 MOST = 0.5
 LEAST_TO_JUDGE = 4
@@ -102,7 +104,7 @@ class Lookout:
         for i in looked.asked.tolist():
             mark = place.marks[i]
             account = self._watch.of((mark.cell, mark.feature))
-            if account is None or not account.is_missing or i in found:
+            if account is None or not account.is_missing or i in found or not mark.object.startswith(AIDS):
                 continue
             lat, lon = own.frame.to_geographic(mark.east_m, mark.north_m)
             out.append(Missing(mark.object, mark.name, float(lat), float(lon), round(account.p_seen, 3), account.looks))

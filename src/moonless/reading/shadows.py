@@ -14,6 +14,7 @@ from moonless.echo.types import EchoPicture
 from moonless.radar.detection import clutter_weight, required_snr
 from moonless.reading import geojson, waters
 from moonless.reading.evidence import Evidence
+from moonless.reading.explain import Explained
 from moonless.reading.outlines import outlines
 from moonless.reading.own import OwnPlane
 from moonless.reading.place import Place
@@ -29,6 +30,8 @@ Bools = NDArray[np.bool_]
 # A vessel this long stands higher than the antenna of a small boat and hides what is behind her.
 SHADING_LENGTH_M = 25.0
 SHADING_HITS = 8
+# A still echo of more than this, in dB over 1 m2, is no boat: a ship, a barge, an islet.  Own figures.
+LAND_RCS_DB, LAND_WIDTH_M = 25.0, 40.0
 # Height of hull and house above the water over length.  Common practice, no source.
 HEIGHT_PER_LENGTH = 0.22
 # Clutter hides where a small boat would show in less than this share of turns, though without clutter she would.
@@ -43,6 +46,7 @@ def fill(
     place: Place,
     reach_m: float,
     evidence: Evidence,
+    explained: list[Explained],
     shadow_height_m: Floats | None,
     curve: Curve,
     performance_db: float,
@@ -66,6 +70,7 @@ def fill(
         behind = (shadow_height_m > small) & ~horizon
     water.hide(waters.widen(behind), "land")
     _behind_vessels(water, evidence, boat, small)
+    _behind_uncharted(water, evidence, explained)
     if own.heading_rad is not None and boat.radar.blind_sectors_rad:
         water.hide(np.broadcast_to(waters.blind_mask(boat.radar, own.heading_rad), water.land.shape), "blind sector")
     water.hide(waters.near_mask(boat.radar, r, pulse_m), "near range")
@@ -101,6 +106,21 @@ def _behind_vessels(water: Waters, evidence: Evidence, boat: Boat, small_m: floa
         mask = np.zeros_like(water.land)
         mask[rows] = along
         water.hide(mask, "vessel")
+
+
+def _behind_uncharted(water: Waters, evidence: Evidence, explained: list[Explained]) -> None:
+    """Hide what lies behind a still echo that no chart knows and that is too strong for a boat: land, or as good."""
+    for i, told in enumerate(explained):
+        if told.kind != "uncharted" or not evidence.rcs_db[i] > LAND_RCS_DB or evidence.tracks[i].n_hits < SHADING_HITS:
+            continue
+        reach = float(evidence.range_m[i])
+        width = max(evidence.tracks[i].length_m or 0.0, LAND_WIDTH_M)
+        rows, along = waters.sector_mask(
+            water.range_m, float(evidence.bearing_rad[i]), math.atan2(0.5 * width, reach), reach + 0.5 * width, math.inf
+        )
+        mask = np.zeros_like(water.land)
+        mask[rows] = along
+        water.hide(mask, "land")
 
 
 def _seen_width(orientation_rad: float | None, length_m: float, bearing_rad: float) -> float:
