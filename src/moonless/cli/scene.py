@@ -8,7 +8,7 @@ import click
 
 
 @click.command(
-    epilog="\b\nExample:\n  moonless scene crossing.toml --out run/\n  moonless scene demo --out run/    (the demo's own)"
+    epilog="\b\nExample:\n  moonless scene crossing.toml --out run/\n  moonless scene demo --out run/    (the demo)"
 )
 @click.argument("scene", metavar="FILE.toml")
 @click.option(
