@@ -95,6 +95,8 @@ describe("loudness", () => {
     expect(loudness(echo({ is: "vessel" }), 3)).toBe("shout");
     expect(loudness(echo({ is: "charted" }), 1)).toBe("speak");
     expect(loudness(echo({ is: "charted" }), 4)).toBe("shout");
+    expect(loudness(echo({ is: "vessel" }), 0, true)).toBe("whisper");
+    expect(loudness(echo({ is: "vessel" }), 3, true)).toBe("shout");
   });
 });
 

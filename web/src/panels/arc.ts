@@ -107,7 +107,8 @@ export class SpeedArc {
         d += `M${x1} ${y1}L${x2} ${y2}`;
       }
       this.#gate.setAttribute("d", d);
-      this.#place(this.#gateText, a, -34, 150);
+      // Toward the ends the arc falls to where the sentence stands: there the words go above it.
+      this.#place(this.#gateText, a, Math.abs(a) > 0.5 * this.#half ? 22 : -34, 112);
       setText(this.#gateText, `${sayKnots(advised)} kn goes with what is seen`);
     }
     setText(

@@ -48,7 +48,7 @@ export function nameChart(view: View): void {
     for (const mark of chart.marks) {
       if (mark.n === null || names.has(mark.n)) continue;
       const [x, y] = at(view, mark.lat, mark.lon);
-      if (!isOnSheet(view, x, y, -8) || y > view.footTop) continue;
+      if (!isOnSheet(view, x, y, -8) || y > view.footTop || !view.labels.isFirst(mark.n)) continue;
       view.labels.write(ctx, mark.n, x, y, 9, 12, css2(view, "whisper"), halo);
     }
   }

@@ -13,8 +13,10 @@ const AHEAD_MIN = 6;
  * How loud an echo is: what is explained whispers, what moves or is not charted speaks, what a call of urgency speaks of
  * shouts. The judgement is the reading's alone, so that the sheet never shouts what the sentence does not say.
  */
-export function loudness(echo: Echo, urgency: number): Strength {
+export function loudness(echo: Echo, urgency: number, isRemembered = false): Strength {
   if (urgency >= 3) return "shout";
+  // Not seen in this turn: it is still told, and it recedes.
+  if (isRemembered && urgency < 2) return "whisper";
   switch (echo.is) {
     case "vessel":
     case "uncharted":
@@ -37,7 +39,7 @@ export function drawEchoes(view: View): void {
   for (const call of reading.calls) if (call.echo !== null) urgency.set(call.echo, Math.max(urgency.get(call.echo) ?? 0, call.urgency));
   const order: Record<Strength, number> = { whisper: 0, speak: 1, shout: 2 };
   const drawn = reading.echoes
-    .map((echo) => ({ echo, strength: loudness(echo, urgency.get(echo.id) ?? 0), place: at(view, echo.lat, echo.lon) }))
+    .map((echo) => ({ echo, strength: loudness(echo, urgency.get(echo.id) ?? 0, reading.coasting.includes(echo.id)), place: at(view, echo.lat, echo.lon) }))
     .filter(({ place }) => isOnSheet(view, place[0], place[1], 60))
     .sort((a, b) => order[a.strength] - order[b.strength]);
   view.ctx.globalAlpha = view.fade;
@@ -81,7 +83,7 @@ function form(view: View, echo: Echo, strength: Strength, [x, y]: [number, numbe
       ctx.fillStyle = ink(view, strength);
       if (isRemembered) ctx.strokeRect(x - half, y - half, 2 * half, 2 * half);
       else ctx.fillRect(x - half, y - half, 2 * half, 2 * half);
-      keepOffRing(view, echo, strength, keepOff);
+      if (!isRemembered || strength !== "whisper") keepOffRing(view, echo, strength, keepOff);
       break;
     }
     case "vessel":
@@ -159,7 +161,7 @@ function wedge(view: View, echo: Echo, strength: Strength, x: number, y: number,
   }
   const a = screenAngle(view, echo.cog_deg);
   const ahead = echo.sog_kn * KNOT_MPS * AHEAD_MIN * 60 * camera.pxPerM;
-  if (ahead > 16) {
+  if (ahead > 16 && !(isRemembered && strength === "whisper")) {
     ctx.save();
     ctx.lineWidth = 1.2;
     ctx.setLineDash([]);
@@ -236,8 +238,12 @@ function words(view: View, echo: Echo, strength: Strength, [x, y]: [number, numb
   if (echo.is === "bridge" && strength === "whisper" && view.hasChart && view.state.chart !== null) return;
   const sheet = css(view.inks.sheet, 0.85);
   if (strength === "whisper") {
+    if (echo.is === "vessel" && echo.ais?.name != null) {
+      view.labels.write(view.ctx, echo.ais.name, x, y, 14, 13, css2(view, "whisper"), sheet);
+      return;
+    }
     const text = echo.charted_as?.name ?? (echo.charted_as === null ? null : objectWord(echo.charted_as.object));
-    if (text !== null) view.labels.write(view.ctx, text, x, y, 11, 13, css2(view, "whisper"), sheet);
+    if (text !== null && view.labels.isFirst(text)) view.labels.write(view.ctx, text, x, y, 11, 13, css2(view, "whisper"), sheet);
     return;
   }
   const size = strength === "shout" ? 17 : 14;

@@ -11,6 +11,15 @@ export class Labels {
 
   constructor(private readonly width = Number.POSITIVE_INFINITY, private readonly height = Number.POSITIVE_INFINITY) {}
 
+  readonly #said = new Set<string>();
+
+  /** True the first time a name is asked about: two echoes of one mark do not write its name twice. */
+  isFirst(text: string): boolean {
+    if (this.#said.has(text)) return false;
+    this.#said.add(text);
+    return true;
+  }
+
   /** Keep words off a place. */
   block(x: number, y: number, w: number, h: number): void {
     this.#taken.push({ x, y, w, h });
