@@ -113,7 +113,9 @@ def test_a_coasting_past_of_a_confirmed_track_is_left_out() -> None:
     elsewhere = make_track(3, 900.0, 405.0, state="coasting")
     beyond = make_track(4, 9000.0, 0.0, state="coasting")
     young = make_track(5, 100.0, 0.0, state="tentative")
-    told = worth_telling((kept, past, elsewhere, beyond, young), OWN, 3000.0)
+    long_ago = make_track(6, -900.0, 0.0, state="coasting", last_plot_ns=T0 - 90 * S)
+    aboard = make_track(7, 10.0, 0.0)
+    told = worth_telling((kept, past, elsewhere, beyond, young, long_ago, aboard), OWN, 20.0, 3000.0)
     assert [t.id for t in told] == [1, 3]
 
 

@@ -15,6 +15,7 @@ from moonless.reading.place import Known, Place
 from moonless.reading.seeing import Curve
 from moonless.scan.types import Scan
 from moonless.track.types import Track
+from moonless.units import NS_PER_S
 
 Floats = NDArray[np.float64]
 
@@ -22,6 +23,8 @@ Floats = NDArray[np.float64]
 # A coasting track this near a confirmed one, and no more than this different in speed, is the same thing's past.
 SAME_PLACE_M = 25.0
 SAME_WAY = 1.5
+# How long and how vaguely a track that is not seen any more is still told, and how near the boat in least ranges.
+COAST_S, COAST_SIGMA_M, COAST_NEAR = 45.0, 80.0, 4.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,19 +62,21 @@ class Evidence:
     rcs_db: Floats  # cross-section that each echo's strength and range imply, dB over 1 m2; NaN: not known
 
 
-def worth_telling(tracks: tuple[Track, ...], own: OwnPlane, reach_m: float) -> tuple[Track, ...]:
-    """Return the tracks that are told: confirmed ones, and coasting ones that the radar could still see.
+def worth_telling(tracks: tuple[Track, ...], own: OwnPlane, least_m: float, reach_m: float) -> tuple[Track, ...]:
+    """Return the tracks that are told: confirmed ones, and coasting ones that are still a memory of something.
 
-    Left out: tentative ones; what coasts beyond the picture's edge; what coasts on the very place of a confirmed
+    Left out: tentative ones; what lies inside the radar's least range; what coasts beyond the picture's edge, close
+    aboard, for too long or too vaguely; what coasts on the very place of a confirmed
     track and goes no other way, which is that track's own past.
     """
-    told = [t for t in tracks if t.state == "confirmed"]
-    coasting = [t for t in tracks if t.state == "coasting"]
+    away = {t.id: math.hypot(t.east_m - own.east_m, t.north_m - own.north_m) for t in tracks}
+    told = [t for t in tracks if t.state == "confirmed" and away[t.id] > least_m]
+    coasting = [t for t in tracks if t.state == "coasting" and COAST_NEAR * least_m < away[t.id] <= reach_m]
     here = np.array([(t.east_m, t.north_m, t.velocity_east, t.velocity_north) for t in told]).reshape(-1, 4)
     for t in coasting:
-        if math.hypot(t.east_m - own.east_m, t.north_m - own.north_m) > reach_m:
-            continue
         sigma = math.sqrt(float(np.trace(t.covariance[:2, :2])) / 2.0)
+        if (t.time_ns - t.last_plot_ns) / NS_PER_S > COAST_S or sigma > COAST_SIGMA_M:
+            continue
         apart = np.hypot(here[:, 0] - t.east_m, here[:, 1] - t.north_m)
         other_way = np.hypot(here[:, 2] - t.velocity_east, here[:, 3] - t.velocity_north)
         if not np.any((apart < max(SAME_PLACE_M, 1.5 * sigma)) & (other_way < SAME_WAY)):

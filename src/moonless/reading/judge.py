@@ -18,6 +18,7 @@ from moonless.constants import TAU
 from moonless.echo.types import EchoPicture
 from moonless.frames import wrap_360
 from moonless.radar.budget import link_budget
+from moonless.radar.detection import clutter_weight
 from moonless.radar.types import Weather
 from moonless.reading import geojson, keepoff, matters, shadows
 from moonless.reading.calls import Caller, Matter
@@ -54,6 +55,8 @@ BREAK_S = 120.0
 WAY_RAD = math.radians(6.0)
 # The keep-off corridor looks this long ahead.
 CORRIDOR_S = 120.0
+# What the floor of plain noise may come out at, linear, half a decibel of estimation error included.
+NOISE_MARGIN = 1.12
 NOTHING_KNOWN = Registration(None, None, None, None, None)
 
 
@@ -183,7 +186,9 @@ class Judge:
         curve: Curve,
     ) -> tuple[Evidence, list[Explained]]:
         reach = situation.scan.max_range_m if situation.scan is not None else LOOK_M
-        tracks = () if own.heading_rad is None else worth_telling(situation.tracks, own, reach)
+        tracks = (
+            () if own.heading_rad is None else worth_telling(situation.tracks, own, self._boat.radar.min_range_m, reach)
+        )
         pose = PoseSigma(self._boat.position_sigma_m, self._boat.heading_sigma_rad)
         if agreement.is_known:
             pose = PoseSigma(agreement.position_sigma_m, agreement.heading_sigma)
@@ -232,7 +237,10 @@ class Judge:
         sigma = np.column_stack([plots.range_sigma_m, plots.range_m * plots.azimuth_sigma_rad])
         scale = scale_of(scan.max_range_m)
         hits = link_budget(self._boat.radar, scale).hits
-        tonight = self._performance.p_detect(outlook.mark_snr, hits)
+        # The model knows no shower; the picture does.
+        rough_db = clutter_where(place.mark_en, own, scan, picture)
+        rough = np.maximum(10.0 ** (np.nan_to_num(rough_db, nan=0.0) / 10.0) - NOISE_MARGIN, 0.0)
+        tonight = self._performance.p_detect(outlook.mark_snr / (1.0 + clutter_weight(hits) * rough), hits)
         looked = self._lookout.look(own, place, outlook, places[sound], sigma[sound], scan, picture, tonight, sigma_m)
         gone = self._lookout.gone(place)
         self._performance.take_in(place, outlook, looked, gone, evidence, explained, picture, scale)
