@@ -172,7 +172,7 @@ function sayWord(): void {
 }
 
 store.listen((state, before) => {
-  screen.isDirty = screen.isDirty || state.settings !== before.settings || state.reading !== before.reading || state.touched !== before.touched || state.link !== before.link;
+  screen.isDirty = screen.isDirty || state.settings !== before.settings || state.reading !== before.reading || state.touched !== before.touched || state.link !== before.link || state.heldCalls !== before.heldCalls;
   if (state.settings !== before.settings) {
     keepSettings(window.localStorage, state.settings);
     veil.style.opacity = String(state.settings.dim);

@@ -5,6 +5,7 @@ The server stays quick because none of this runs in it.  Nothing here knows of s
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from math import degrees
@@ -14,6 +15,7 @@ from typing import Any, Literal, NamedTuple, Protocol
 from moonless.clock import steady_s
 from moonless.errors import MoonlessError
 from moonless.helm.events import Answer, Event, Notice, PoseNow, SourceState
+from moonless.reading.types import Call
 from moonless.units import NS_PER_S, mps_to_kn
 from moonless.watch.types import SpokesNow, Turn
 
@@ -37,10 +39,13 @@ class Desk:
         self._knowledge = knowledge
         self._send = send
         self._last: Turn | None = None
+        # A call is told once and stays on the screens for a while: it may be answered turns later.
+        self._calls: deque[Call] = deque(maxlen=64)
 
     def saw(self, turn: Turn) -> None:
         """Remember the newest turn: answers are about its echoes."""
         self._last = turn
+        self._calls.extend(turn.reading.calls)
 
     def take(self, control: Mapping[str, Any]) -> bool:
         """Act on one control; False when it is not for the desk."""
@@ -58,11 +63,10 @@ class Desk:
         return True
 
     def _acknowledge(self, say: str | None, echo: int | None) -> None:
-        if self._last is None:
-            return
-        for call in self._last.reading.calls:
+        for call in reversed(self._calls):
             if call.say == say or (say is None and call.echo == echo):
                 self._chain.acknowledge(call)
+                return
 
     def _keep(self, echo_id: int, words: str, confidence: float | None) -> None:
         turn = self._last

@@ -51,6 +51,12 @@ class Doer {
   radar = (): void => this.set({ radarStrength: this.state.settings.radarStrength <= 0.2 ? 1 : Math.round((this.state.settings.radarStrength - 0.2) * 10) / 10 });
   hand = (): void => this.set({ hand: (this.state.settings.hand ?? this.state.hello?.boat.free_hand ?? "right") === "right" ? "left" : "right" });
   lock = (): void => this.reach.store.send({ type: "lock", locked: true });
+  heard = (): void => {
+    const call = this.state.heldCalls[0];
+    if (call === undefined) return;
+    this.reach.ask({ do: "acknowledge", say: call.say, echo: call.echo });
+    this.reach.store.send({ type: "acknowledged", say: call.say });
+  };
   again = (): void => this.reach.ask({ do: "say again" });
   silence = (): void => this.reach.ask({ do: "silence", value: (this.state.affairs?.silent_s ?? 0) > 0 ? 0 : SILENCE_MIN });
   loudspeaker = (): void => this.reach.ask({ do: "loudspeaker", value: this.state.affairs?.loudspeaker !== true });
@@ -104,6 +110,7 @@ export function fanPages(reach: Reach): Blade[][] {
       { name: "nearer", value: () => "", press: () => doer.range(-1), stays: true },
       { name: "farther", value: () => "", press: () => doer.range(1), stays: true },
       { name: "say again", value: () => "", press: doer.again },
+      { name: "heard", value: () => "", press: doer.heard, isShown: () => doer.state.heldCalls.length > 0 },
       { name: "silence", value: () => ((doer.state.affairs?.silent_s ?? 0) > 0 ? `${Math.ceil((doer.state.affairs?.silent_s ?? 0) / 60)} min` : "off"), press: doer.silence },
       { name: "up", value: () => settings().up, press: doer.up, stays: true },
       { name: "laid", value: () => LAY_WORD[settings().lay], press: doer.lay, stays: true },
@@ -148,6 +155,7 @@ export function keyTable(reach: Reach, fan: Fan): Key[] {
     { keys: ["ArrowLeft", "b"], shown: "left or b", does: "the echo before", press: () => doer.echo(-1) },
     { keys: ["Enter", " "], shown: "Enter", does: "controls", press: () => fan.open(true) },
     { keys: ["Escape", "Backspace"], shown: "Escape", does: "back; close", press: back },
+    { keys: ["a"], shown: "a", does: "heard: quiet the call at the foot until it grows more urgent", press: doer.heard },
     { keys: ["u"], shown: "u", does: "head up, course up, north up", press: doer.up },
     { keys: ["l"], shown: "l", does: "chart and radar over each other, beside, radar only", press: doer.lay },
     { keys: ["k"], shown: "k", does: "look: by the sun, night, dusk, day", press: doer.look },

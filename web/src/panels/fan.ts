@@ -19,7 +19,7 @@ const REST_MS = 7000;
 const ARCS = [
   { r: 152, holds: 2 },
   { r: 246, holds: 4 },
-  { r: 340, holds: 6 },
+  { r: 340, holds: 7 },
 ] as const;
 
 export class Fan {
@@ -126,6 +126,11 @@ export class Fan {
 
   #label(): void {
     const blades = this.#blades();
+    if (blades.length !== this.#buttons.length) {
+      // A control came or went: lay the fan afresh, which labels it too.
+      this.#lay();
+      return;
+    }
     this.#buttons.forEach((button, i) => {
       const blade = blades[i];
       if (blade === undefined) return;

@@ -1,5 +1,5 @@
 /** What matters now: the arc, one large sentence, the next two smaller. */
-import { whatMatters, type Said } from "../state/say";
+import { headline, whatMatters, type Said } from "../state/say";
 import type { State } from "../state/store";
 import { SpeedArc } from "./arc";
 import { make, setText } from "./dom";
@@ -12,15 +12,16 @@ export class Foot {
   #arcKey = "";
 
   constructor(readonly element: HTMLElement) {
-    element.append(this.#arc.element, this.#say, this.#also, this.#because);
+    element.append(this.#arc.element, this.#say, this.#because, this.#also);
   }
 
   show(state: State, nowMs: number): Said {
     const said = whatMatters(state, nowMs);
     const first = said[0] ?? { urgency: 1, say: "", echo: null, own: true };
-    setText(this.#say, `${first.say}.`.replace(/([.!?])\.$/, "$1"));
+    const [large, rest] = headline(first.say);
+    setText(this.#say, `${large}.`.replace(/([.!?])\.$/, "$1"));
     this.#say.dataset["urgency"] = String(first.urgency);
-    const more = said.slice(1, 3).map((s) => s.say);
+    const more = said.slice(1, 3).map((s) => headline(s.say)[0]);
     if (this.#also.children.length !== more.length) this.#also.replaceChildren(...more.map(() => make("li")));
     more.forEach((line, i) => {
       const item = this.#also.children[i];
@@ -37,7 +38,7 @@ export class Foot {
       this.#arc.show(made, advised, width);
     }
     const because = withdrawn ? "" : (state.reading?.speed.because ?? "");
-    setText(this.#because, more.length < 2 ? because : "");
+    setText(this.#because, rest !== "" ? rest : more.length < 2 ? because : "");
     return first;
   }
 

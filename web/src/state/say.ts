@@ -155,11 +155,16 @@ export function whatMatters(state: State, nowMs: number): Said[] {
     said.push(own(4, `Nothing has been read for ${sayTime(readingAge)}`));
     return said;
   }
-  const calls = [...state.reading.calls].sort((a, b) => b.urgency - a.urgency);
-  for (const call of calls) said.push(ofCall(call));
+  for (const call of state.heldCalls) said.push(ofCall(call));
   // Empty is not clear: with nothing to call, the words still do not promise open water.
   if (said.length === 0) said.push(own(1, "Nothing to call. Keep looking out"));
   return said;
+}
+
+/** A call's first sentence, which is said large, and the rest of it. */
+export function headline(say: string): [string, string] {
+  const found = /^(.+?[^\s.]\.)\s+(\S.*)$/s.exec(say);
+  return found?.[1] === undefined || found[2] === undefined ? [say, ""] : [found[1], found[2]];
 }
 
 function ofCall(call: CallNow): Said {

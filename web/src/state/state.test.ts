@@ -1,6 +1,6 @@
 import { describe, expect, it } from "vitest";
-import { echoSentences, echoTitle, isPresent, whatMatters } from "./say";
-import { initial, keptSettings, reduce, DEFAULTS, type State } from "./store";
+import { echoSentences, echoTitle, headline, isPresent, whatMatters } from "./say";
+import { holdCalls, initial, keptSettings, reduce, DEFAULTS, type State } from "./store";
 import type { Affairs, Echo, Reading } from "./types";
 
 const affairs: Affairs = {
@@ -63,7 +63,7 @@ describe("what matters", () => {
   });
 
   it("never promises open water", () => {
-    const quiet = live({ reading: { ...reading, calls: [] } });
+    const quiet = live({ reading: { ...reading, calls: [] }, heldCalls: [] });
     expect(whatMatters(quiet, 1100)[0]?.say).toBe("Nothing to call. Keep looking out");
   });
 
@@ -88,6 +88,33 @@ describe("the reducer", () => {
     expect(keptSettings({ getItem: () => "{" })).toEqual(DEFAULTS);
     expect(keptSettings({ getItem: () => '{"rangeIndex": 999}' }).rangeIndex).toBeLessThan(30);
     expect(keptSettings({ getItem: () => '{"dim": 0.4}' }).dim).toBe(0.4);
+  });
+});
+
+describe("calls stay while they may be true", () => {
+  const later = (s: number, change: Partial<Reading> = {}): Reading => ({
+    ...reading, time: new Date(Date.parse(reading.time) + 1000 * s).toISOString(), calls: [], ...change,
+  });
+  it("for a while after they were told once", () => {
+    const held = holdCalls([], reading);
+    expect(holdCalls(held, later(10)).map((c) => c.say)).toEqual(["urgent"]);
+    expect(holdCalls(held, later(30))).toEqual([]);
+  });
+  it("not when the echo is gone, nor when said anew, nor when time went back", () => {
+    const held = holdCalls([], reading);
+    expect(holdCalls(held, later(5, { echoes: [] })).map((c) => c.say)).toEqual(["mild"]);
+    const anew = later(5, { calls: [{ urgency: 3, say: "nearer now", echo: 9 }] });
+    expect(holdCalls(held, anew).map((c) => c.say)).toEqual(["nearer now", "mild"]);
+    expect(holdCalls(held, later(-60))).toEqual([]);
+  });
+  it("not when heard", () => {
+    expect(reduce(live(), { type: "acknowledged", say: "urgent" }).heldCalls.map((c) => c.say)).toEqual(["mild"]);
+  });
+  it("large in their first sentence only", () => {
+    expect(headline("A boat, 0.4 mile, comes near. Rule 15: Keep out of the way.")).toEqual([
+      "A boat, 0.4 mile, comes near.", "Rule 15: Keep out of the way.",
+    ]);
+    expect(headline("Stop")).toEqual(["Stop", ""]);
   });
 });
 

@@ -1,7 +1,7 @@
 /** One store, one reducer, no DOM. */
 import type { Pose } from "../wire/frame";
 import { RANGES_NM } from "../geo/units";
-import type { Affairs, BoatFacts, ChartData, Hello, Reading } from "./types";
+import type { Affairs, BoatFacts, CallNow, ChartData, Hello, Reading } from "./types";
 
 export type Look = "night" | "dusk" | "day";
 export type Up = "head" | "course" | "north";
@@ -23,6 +23,29 @@ export interface Settings {
   readonly parallel: { readonly bearingDeg: number; readonly offM: number } | null;
 }
 
+/** A call is told once; it stays on the sheet while it may still be true. `atMs`: when it was read, story time. */
+export interface HeldCall extends CallNow {
+  readonly atMs: number;
+}
+
+/** How long a call stays after it was last told, by urgency. */
+const HOLD_MS: Readonly<Record<number, number>> = { 1: 8_000, 2: 15_000, 3: 25_000, 4: 25_000 };
+
+/** What stands after a reading: its calls, and those before it that are neither old, nor replaced, nor of an echo that is gone. */
+export function holdCalls(held: readonly HeldCall[], reading: Reading): HeldCall[] {
+  const now = Date.parse(reading.time);
+  const fresh = reading.calls.map((call) => ({ ...call, atMs: now }));
+  const there = new Set(reading.echoes.map((echo) => echo.id));
+  const kept = held.filter(
+    (call) =>
+      now >= call.atMs &&
+      now - call.atMs <= (HOLD_MS[call.urgency] ?? 8_000) &&
+      (call.echo === null || there.has(call.echo)) &&
+      !fresh.some((f) => (f.echo !== null && f.echo === call.echo) || f.say === call.say),
+  );
+  return [...fresh, ...kept].sort((a, b) => b.urgency - a.urgency || b.atMs - a.atMs);
+}
+
 export interface State {
   readonly link: "waiting" | "open" | "lost";
   /** Page milliseconds when the link was last heard. */
@@ -39,7 +62,7 @@ export interface State {
   readonly answer: string | null;
   readonly answerAt: number;
   readonly touched: number | null;
-  readonly heldCalls: readonly string[];
+  readonly heldCalls: readonly HeldCall[];
   readonly locked: boolean;
   readonly settings: Settings;
 }
@@ -56,6 +79,7 @@ export type Event =
   | { readonly type: "heard"; readonly at: number }
   | { readonly type: "chart"; readonly chart: ChartData | null }
   | { readonly type: "touch"; readonly echo: number | null }
+  | { readonly type: "acknowledged"; readonly say: string }
   | { readonly type: "lock"; readonly locked: boolean }
   | { readonly type: "set"; readonly change: Partial<Settings> };
 
@@ -112,6 +136,7 @@ export function reduce(state: State, event: Event): State {
         affairsAt: event.at,
         heardAt: event.at,
         reading: isVoid ? null : state.reading,
+        heldCalls: isVoid ? [] : state.heldCalls,
         touched: isVoid ? null : state.touched,
       };
     }
@@ -124,6 +149,7 @@ export function reduce(state: State, event: Event): State {
       return {
         ...state,
         reading: event.reading,
+        heldCalls: holdCalls(state.heldCalls, event.reading),
         readingAt: event.at,
         heardAt: event.at,
         touched: still ? state.touched : null,
@@ -135,6 +161,8 @@ export function reduce(state: State, event: Event): State {
       return { ...state, chart: event.chart };
     case "touch":
       return { ...state, touched: event.echo };
+    case "acknowledged":
+      return { ...state, heldCalls: state.heldCalls.filter((call) => call.say !== event.say) };
     case "lock":
       return { ...state, locked: event.locked, touched: event.locked ? null : state.touched };
     case "set":
