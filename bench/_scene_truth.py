@@ -3,9 +3,9 @@
 Stated rules, all of them:
 
 - A thing is *detectable* this turn when the radar model gives it p_detect >= 0.5, land does not hide it, it lies
-  neither within 0.75 beam and one pulse of land nor within a beam and 1.5 pulses of something stronger, it is not
-  under the bridge, and the same held on at least four of the last five turns (this one counted): no tracker can
-  hold what has only just come out.
+  neither within 0.75 beam and one pulse of land, a bridge or what is built along a shore, nor within a beam and 1.5
+  pulses of something stronger, it is not under the bridge, and the same held on at least four of the last five turns
+  (this one counted): no tracker can hold what has only just come out.
 - An echo belongs to the nearest thing within 30 m + half a beam's width at its range + half its length; pairs are
   chosen for the least sum of distances.  A thing that is not detectable may be held all the same; nothing is counted
   for it.

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 
 import numpy as np
@@ -32,13 +33,21 @@ class RealMark:
     north_m: float
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, eq=False)
 class Ground:
     """Chart and world round the whole of own track; both None on the open sea."""
 
     charted: LocalChart | None
     real: LocalChart | None
     marks: tuple[RealMark, ...]
+
+    @cached_property
+    def solid(self) -> shapely.Geometry | None:
+        """All that echoes as one with the shore: land, bridges, and what is built along them."""
+        if self.real is None:
+            return None
+        built = [f.shape.buffer(2.0, quad_segs=2) for f in self.real.structures]
+        return shapely.union_all([self.real.land, *built, *[b.shape.buffer(2.0) for b in self.real.bridges]])
 
     def depth_at(self, east_m: float, north_m: float) -> float | None:
         """Return the depth below chart datum: near soundings, held within the limits of the depth area."""

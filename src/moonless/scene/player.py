@@ -294,7 +294,7 @@ class ScenePlayer:
             places,
             there,
             (pose.east_m, pose.north_m),
-            None if self.ground.real is None else self.ground.real.land,
+            self.ground.solid,
             beam_rad=self._radar.beam_horizontal_rad,
             pulse_m=0.5 * SPEED_OF_LIGHT_MPS * pulse.length_s,
             max_range_m=self._range_m,

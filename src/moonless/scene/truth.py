@@ -22,7 +22,8 @@ class Seen:
     """What the radar can make of one thing this turn.
 
     ``p_detect`` is the model's probability that it shows by itself this turn; ``hidden`` that land stands in the way;
-    ``merged_with`` names what it cannot be told from: "land", or the stronger thing within a beam and a pulse.
+    ``merged_with`` names what it cannot be told from: "land" (or what is built along it), or the stronger thing within
+    a beam and a pulse.
     """
 
     range_m: float
@@ -154,7 +155,7 @@ def seen_of(
     expected : the radar model's word on each, in order
     places_m : (n, 2), where each is, or would be
     is_there : (n,); what is not there hides nothing
-    land : all land, or None; metres
+    land : all land and what is built along it, or None; metres
     """
     away = places_m - np.asarray(antenna_m)
     ranges = np.hypot(away[:, 0], away[:, 1])
