@@ -1,7 +1,7 @@
 """The plan at the helm: the route drawn, and the next thing on it told with every reading.
 
-The plan itself (lights, unlit marks, points that open) takes seconds over a real chart, so it is made in a thread of its
-own while the route is already followed by its turns.
+The plan itself (lights, unlit marks, points that open) takes seconds over a real chart, so it is made in a thread of
+its own while the route is already followed by its turns.
 """
 
 from __future__ import annotations

@@ -5,6 +5,7 @@ The server stays quick because none of this runs in it.  Nothing here knows of s
 
 from __future__ import annotations
 
+import logging
 from collections import deque
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
@@ -17,7 +18,9 @@ from moonless.errors import MoonlessError
 from moonless.helm.events import Answer, Event, Notice, PoseNow, SourceState
 from moonless.reading.types import Call
 from moonless.units import NS_PER_S, mps_to_kn
-from moonless.watch.types import SpokesNow, Turn
+from moonless.watch.types import LinkNow, SpokesNow, Turn
+
+_log = logging.getLogger(__name__)
 
 POSE_NS = 100_000_000
 # A story that fell this far behind its pace (a slow computer, a first compilation) goes on from where it is.
@@ -122,6 +125,7 @@ class Paced:
         self._what = what
         self._is_paused = False
         self._restart = False
+        self._is_failing = False
 
     def on_spokes(self, spokes: SpokesNow) -> None:
         """Hand spokes on as they come."""
@@ -137,15 +141,7 @@ class Paced:
             origin = self._wait(desk, end_ns, origin or (steady_s(), end_ns))
             if self._restart:
                 return
-            told: list[Turn] = []
-            for piece in pieces:
-                if piece.kind == "radar":
-                    told += chain.feed_radar(piece.data, end_ns, is_datagram=piece.is_datagram)
-                else:
-                    told += chain.feed_nmea(piece.data, end_ns, link=piece.link, is_datagram=piece.is_datagram)
-            if not pieces:
-                told += chain.tick(end_ns)
-            for one in told:
+            for one in self._feed(chain, pieces, end_ns):
                 desk.saw(one)
                 self._pipe.send(slim(one))
                 self._pipe.send(Notice(""))
@@ -161,6 +157,28 @@ class Paced:
         while not self._restart:
             self._listen(desk, 0.2)
         self._is_paused = False
+
+    def _feed(self, chain: Any, pieces: list[Piece], end_ns: int) -> list[Turn]:
+        """Hand a slice to the chain; what goes wrong in it is said on the screens, and the watch goes on."""
+        told: list[Turn] = []
+        try:
+            for piece in pieces:
+                if piece.kind == "radar":
+                    told += chain.feed_radar(piece.data, end_ns, is_datagram=piece.is_datagram)
+                else:
+                    told += chain.feed_nmea(piece.data, end_ns, link=piece.link, is_datagram=piece.is_datagram)
+            if not pieces:
+                told += chain.tick(end_ns)
+        except Exception as problem:
+            # As the live watch does: one bad turn must not end the watch, nor pass unsaid.
+            _log.exception("the watch failed")
+            self._is_failing = True
+            self._pipe.send(LinkNow("watch", "lost", f"The watch failed on what came in and goes on: {problem!r}"))
+            return told
+        if told and self._is_failing:
+            self._is_failing = False
+            self._pipe.send(LinkNow("watch", "open", "the watch is well again"))
+        return told
 
     def _wait(self, desk: Desk, at_ns: int, origin: tuple[float, int]) -> tuple[float, int]:
         """Wait until the story's time has come, listening meanwhile; return the pace's origin, moved if need be."""

@@ -1,0 +1,124 @@
+"""The pace of a played story, and what a failing chain does to it: nothing but a word on the screens."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+import pytest
+from helm_made import START_NS, MadeSource
+
+from moonless.helm.events import Answer, SourceState
+from moonless.helm.workshop import Desk, Paced, Piece, Slice
+from moonless.reading.situation import OwnState
+from moonless.reading.types import Call
+from moonless.watch.types import LinkNow, Turn
+
+
+class Done(Exception):
+    """Ends a story that would play for ever."""
+
+
+class FakePipe:
+    """Takes what is sent; hands out controls, then ends the story once it has been asked often enough."""
+
+    def __init__(self, *controls: dict[str, Any]) -> None:
+        self.sent: list[Any] = []
+        self._controls = list(controls)
+
+    def send(self, event: Any) -> None:
+        self.sent.append(event)
+        if isinstance(event, SourceState) and event.paused:
+            raise Done
+
+    def poll(self, _: float) -> bool:
+        return bool(self._controls)
+
+    def recv(self) -> dict[str, Any]:
+        return self._controls.pop(0)
+
+
+class FakeChain:
+    """Gives a made turn for radar bytes, and fails on b"bad"."""
+
+    def __init__(self) -> None:
+        self.sight = "unsure"
+        self.acknowledged: list[Call] = []
+        self.fed: list[bytes] = []
+
+    def feed_radar(self, data: bytes, received_ns: int, *, is_datagram: bool) -> list[Turn]:
+        if data == b"bad":
+            raise RuntimeError("a kernel tripped")
+        self.fed.append(data)
+        return [MadeSource().turn()]
+
+    def feed_nmea(self, data: bytes, received_ns: int, *, link: str, is_datagram: bool) -> list[Turn]:
+        self.fed.append(data)
+        return []
+
+    def tick(self, now_ns: int) -> list[Turn]:
+        return []
+
+    def own(self, received_ns: int) -> OwnState:
+        return OwnState(None, None, None, None, None)
+
+    def acknowledge(self, call: Call) -> None:
+        self.acknowledged.append(call)
+
+
+def slices(*data: bytes) -> Iterator[Slice]:
+    for i, one in enumerate(data):
+        yield START_NS + i * 1_000_000, [Piece("radar", one)]
+
+
+def control(do: str, **more: Any) -> dict[str, Any]:
+    return {"do": do, "value": None, "echo": None, "say": None} | more
+
+
+def play(pipe: FakePipe, chain: FakeChain, *data: bytes) -> None:
+    with pytest.raises(Done):
+        Paced(pipe, 16.0, "the story").play(slices(*data), chain, Desk(chain, None, pipe.send))  # type: ignore[arg-type]
+
+
+def test_a_failing_turn_is_said_and_the_story_goes_on() -> None:
+    pipe, chain = FakePipe(), FakeChain()
+    play(pipe, chain, b"one", b"bad", b"two")
+    assert chain.fed == [b"one", b"two"]
+    links = [event for event in pipe.sent if isinstance(event, LinkNow)]
+    assert [link.state for link in links] == ["lost", "open"]
+    assert "a kernel tripped" in links[0].text
+    assert sum(isinstance(event, Turn) for event in pipe.sent) == 2
+
+
+def test_the_end_is_said_and_stands_still() -> None:
+    pipe = FakePipe()
+    play(pipe, FakeChain(), b"one")
+    assert isinstance(pipe.sent[-1], SourceState) and pipe.sent[-1].paused
+    assert any("has ended" in getattr(event, "text", "") for event in pipe.sent)
+
+
+def test_a_call_is_acknowledged_turns_after_it_was_told() -> None:
+    chain = FakeChain()
+    pipe = FakePipe()
+    desk = Desk(chain, None, pipe.send)
+    turn = MadeSource().turn()
+    desk.saw(turn)
+    said = turn.reading.calls[1].say
+    assert desk.take(control("acknowledge", say=said))
+    assert [call.say for call in chain.acknowledged] == [said]
+
+
+def test_what_moves_is_noted_but_not_kept() -> None:
+    pipe = FakePipe()
+    desk = Desk(FakeChain(), None, pipe.send)
+    desk.saw(MadeSource().turn())
+    assert desk.take(control("i see it", echo=9, value="boat"))
+    assert isinstance(pipe.sent[-1], Answer) and "not kept" in pipe.sent[-1].line
+    assert desk.take(control("keep in mind", echo=12345, value=""))
+    assert "no longer there" in pipe.sent[-1].line
+
+
+def test_the_sight_switch_reaches_the_chain() -> None:
+    chain = FakeChain()
+    assert Desk(chain, None, lambda _: None).take(control("sight", value="radar only"))
+    assert chain.sight == "radar only"
