@@ -129,8 +129,9 @@ def test_horizon_of_a_small_craft() -> None:
 @given(
     arrays(np.int8, st.tuples(st.integers(1, 14), st.integers(1, 12)), elements=st.sampled_from([0, 0, 1, 2])),
     st.sampled_from([0.0, 7.0]),
+    st.sampled_from([0.0, 0.5]),
 )
-def test_compiled_outlines_equal_their_twin(cause: np.ndarray, tolerance: float) -> None:
+def test_compiled_outlines_equal_their_twin(cause: np.ndarray, tolerance: float, pad: float) -> None:
     water = Waters(5.0, np.zeros(cause.shape, dtype=bool), cause)
     rows: list[list[tuple[float, float, str]]] = [[] for _ in range(len(cause))]
     for i, line in enumerate(cause):
@@ -141,9 +142,9 @@ def test_compiled_outlines_equal_their_twin(cause: np.ndarray, tolerance: float)
                 rows[i].append((a * water.cell_m, b * water.cell_m, str(line[a])))
     expected = {}
     for strip in join(rows):
-        ring = ring_of(strip, 0.1, 3.0, -4.0, tolerance)
+        ring = ring_of(strip, 0.1, 3.0, -4.0, tolerance, pad)
         expected[(strip.first, strip.near_m[0])] = (strip.cause, ring)
-    rings, causes = outlines(cause, 5.0, 0.1, 3.0, -4.0, tolerance, 0)
+    rings, causes = outlines(cause, 5.0, 0.1, 3.0, -4.0, tolerance, pad, 0)
     assert len(rings) == len(expected)
     left = list(expected.values())
     for ring, number in zip(rings, causes, strict=True):

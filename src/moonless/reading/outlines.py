@@ -17,12 +17,13 @@ def outlines(
     east_m: float,
     north_m: float,
     tolerance_m: float,
+    pad: float,
     least_cells: int,
 ) -> tuple[list[Floats], list[int]]:
     """Return the outlines (n, 2) of all strips in the plane, and the cause number of each.
 
-    ``cause`` (n_bearing, n_cell): 0 is not hidden.  ``tolerance_m``: see `strips.ring_of`.  ``least_cells``: a strip of
-    one bearing with fewer is left out.
+    ``cause`` (n_bearing, n_cell): 0 is not hidden.  ``tolerance_m``, ``pad``: see `strips.ring_of`.
+    ``least_cells``: a strip of one bearing with fewer is left out.
     """
     n_row, n_cell = cause.shape
     most = n_row * ((n_cell + 1) // 2 + 1)
@@ -45,6 +46,7 @@ def outlines(
         cell_m,
         step_rad,
         tolerance_m,
+        pad,
         east_m,
         north_m,
         least_cells,

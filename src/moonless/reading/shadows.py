@@ -38,6 +38,9 @@ HEIGHT_PER_LENGTH = 0.22
 CLUTTER_P = 0.5
 # How much wider than the strip a hidden polygon may be drawn, in share of range: keeps the polygons small.
 TOLERANCE_SHARE = 0.0015
+# Drawn half a bearing wider at both ends: the edge of a shadow may lie anywhere between two bearings, and hidden water
+# must not be shown as seen.
+PAD_ROWS = 0.5
 
 
 def fill(
@@ -68,7 +71,7 @@ def fill(
     behind = waters.behind_first_land(water.land)
     if shadow_height_m is not None:
         behind = (shadow_height_m > small) & ~horizon
-    water.hide(waters.widen(behind), "land")
+    water.hide(behind, "land")
     _behind_vessels(water, evidence, boat, small)
     _behind_uncharted(water, evidence, explained)
     if own.heading_rad is not None and boat.radar.blind_sectors_rad:
@@ -87,7 +90,7 @@ def _behind_vessels(water: Waters, evidence: Evidence, boat: Boat, small_m: floa
         if length is None and track.length_m is not None and evidence.p_moving[i] > 0.5:
             # Without AIS the length must be more than the beam makes of a point at that range.
             seen = track.length_m - 2.0 * boat.radar.beam_horizontal_rad * float(evidence.range_m[i])
-            length = track.length_m if seen > 0.0 and track.n_hits >= SHADING_HITS else None
+            length = track.length_m if seen > SHADING_LENGTH_M and track.n_hits >= SHADING_HITS else None
         if length is None or length < SHADING_LENGTH_M:
             continue
         if evidence.shore_distance_m[i] < 30.0 or evidence.bridge_distance_m[i] < 30.0:
@@ -174,7 +177,7 @@ def polygons(own: OwnPlane, water: Waters, reach_m: float) -> dict[str, Any]:
     """Return the hidden water as a GeoJSON FeatureCollection, each feature with its cause in ``by``."""
     least = max(1, math.ceil(waters.LEAST_DEPTH_M / water.cell_m))
     rings, causes = outlines(
-        water.cause, water.cell_m, TAU / N_BEARINGS, own.east_m, own.north_m, TOLERANCE_SHARE * reach_m, least
+        water.cause, water.cell_m, TAU / N_BEARINGS, own.east_m, own.north_m, TOLERANCE_SHARE * reach_m, PAD_ROWS, least
     )
     lonlat = geojson.rings_lonlat(own.frame, rings)
     return geojson.collection(

@@ -57,25 +57,29 @@ def join(intervals: list[list[Interval]]) -> list[Strip]:
     return done + live
 
 
-def ring_of(strip: Strip, step_rad: float, east_m: float, north_m: float, tolerance_m: float = 0.0) -> Floats:
+def ring_of(
+    strip: Strip, step_rad: float, east_m: float, north_m: float, tolerance_m: float = 0.0, pad: float = 0.0
+) -> Floats:
     """Return the strip's outline (n, 2) in the plane: each interval fills its own step of bearing.
 
     The outline is walked in stairs, so that it holds exactly the water its intervals hold; corners closer than
-    ``tolerance_m`` in range to the step before are left out, on the side that makes the strip larger.
+    ``tolerance_m`` in range to the step before are left out, on the side that makes the strip larger.  ``pad``: how
+    many steps of bearing the strip is drawn beyond its first and last; not across bearing 0, where strips are cut.
     """
     near = np.asarray(strip.near_m)
     far = np.asarray(strip.far_m)
-    near_a, near_r = _stairs(near, strip.first, step_rad, tolerance_m, grow=-1)
-    far_a, far_r = _stairs(far, strip.first, step_rad, tolerance_m, grow=1)
+    near_a, near_r = _stairs(near, strip.first, step_rad, tolerance_m, pad, grow=-1)
+    far_a, far_r = _stairs(far, strip.first, step_rad, tolerance_m, pad, grow=1)
     angle = np.concatenate([near_a, far_a[::-1]])
     reach = np.concatenate([near_r, far_r[::-1]])
     return np.column_stack([east_m + reach * np.sin(angle), north_m + reach * np.cos(angle)])
 
 
-def _stairs(reach: Floats, first: int, step: float, tolerance: float, grow: int) -> tuple[Floats, Floats]:
+def _stairs(reach: Floats, first: int, step: float, tolerance: float, pad: float, grow: int) -> tuple[Floats, Floats]:
     angles: list[float] = []
     ranges: list[float] = []
     start = 0
+    around = round(2.0 * np.pi / step)
     level = float(reach[0])
     low = high = level
     for i in range(1, len(reach) + 1):
@@ -87,7 +91,9 @@ def _stairs(reach: Floats, first: int, step: float, tolerance: float, grow: int)
         # A chord across a wide step of bearing cuts inside the arc; a corner every two degrees keeps it within
         # 0.02 per cent of the range.
         pieces = max(1, round((i - start) * step / 0.035))
-        for angle in np.linspace((first + start - 0.5) * step, (first + i - 0.5) * step, pieces + 1):
+        begin = (first + start - 0.5 - (pad if start == 0 and first > 0 else 0.0)) * step
+        end = (first + i - 0.5 + (pad if value is None and first + len(reach) < around else 0.0)) * step
+        for angle in np.linspace(begin, end, pieces + 1):
             angles.append(float(angle))
             ranges.append(level)
         if value is not None:

@@ -50,11 +50,12 @@ def join_kernel(near: Ints, far: Ints, what: Ints, row_start: Ints, follows: Int
 @njit(cache=True, nogil=True)
 def _stairs(
     edge: Ints, chain: Ints, length: int, first: int, cell: float, step: float, tolerance: float, grow: int,
-    angle: Floats, reach: Floats,
+    pad: float, angle: Floats, reach: Floats,
 ) -> int:  # fmt: skip
     """Walk one side of a strip; writes corners and returns how many."""
     out = 0
     start = 0
+    around = int(np.round(2.0 * np.pi / step))
     low = high = edge[chain[0]] * cell
     for i in range(1, length + 1):
         if i < length:
@@ -64,8 +65,8 @@ def _stairs(
                 continue
         level = high if grow > 0 else low
         pieces = max(1, int(np.round((i - start) * step / 0.035)))
-        a0 = (first + start - 0.5) * step
-        a1 = (first + i - 0.5) * step
+        a0 = (first + start - 0.5 - (pad if start == 0 and first > 0 else 0.0)) * step
+        a1 = (first + i - 0.5 + (pad if i == length and first + length < around else 0.0)) * step
         for k in range(pieces + 1):
             angle[out] = a0 + (a1 - a0) * k / pieces
             reach[out] = level
@@ -78,7 +79,7 @@ def _stairs(
 @njit(cache=True, nogil=True)
 def rings_kernel(
     row: Ints, near: Ints, far: Ints, what: Ints, follows: Ints, cell: float, step: float, tolerance: float,
-    east: float, north: float, least_cells: int, points: Floats, ring_start: Ints, ring_what: Ints,
+    pad: float, east: float, north: float, least_cells: int, points: Floats, ring_start: Ints, ring_what: Ints,
 ) -> int:  # fmt: skip
     """points (cap, 2), ring_start (cap,), ring_what (cap,) filled in place; returns the number of rings.
 
@@ -107,12 +108,12 @@ def rings_kernel(
             continue
         ring_start[rings] = at
         ring_what[rings] = what[a]
-        k = _stairs(near, chain, length, row[a], cell, step, tolerance, -1, angle, reach)
+        k = _stairs(near, chain, length, row[a], cell, step, tolerance, -1, pad, angle, reach)
         for i in range(k):
             points[at, 0] = east + reach[i] * np.sin(angle[i])
             points[at, 1] = north + reach[i] * np.cos(angle[i])
             at += 1
-        k = _stairs(far, chain, length, row[a], cell, step, tolerance, 1, angle, reach)
+        k = _stairs(far, chain, length, row[a], cell, step, tolerance, 1, pad, angle, reach)
         for i in range(k - 1, -1, -1):
             points[at, 0] = east + reach[i] * np.sin(angle[i])
             points[at, 1] = north + reach[i] * np.cos(angle[i])
