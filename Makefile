@@ -6,7 +6,7 @@ BIN    := $(VENV)/bin
 STATIC := src/moonless/helm/static/index.html
 WEBSRC := $(shell find web/src web/index.html web/public web/vite.config.ts web/package.json -type f 2>/dev/null)
 
-.PHONY: demo test lint types bench wheel clean setup web
+.PHONY: demo test lint types bench a823 scenes wheel clean setup web
 
 demo: setup web
 	$(BIN)/moonless demo
@@ -25,6 +25,13 @@ types: $(VENV)/.dev
 
 bench: $(VENV)/.bench
 	$(BIN)/python -m bench
+
+# The long ones; their last results stand in docs/measured.md.
+a823: $(VENV)/.dev
+	$(BIN)/python -m bench.a823
+
+scenes: $(VENV)/.dev
+	$(BIN)/python -m bench scenes
 
 wheel: $(VENV)/.dev web
 	$(BIN)/python -m build --wheel
