@@ -26,6 +26,7 @@ Bools = NDArray[np.bool_]
 GATE = 2.5
 # Echo of something else this many beams to the side and pulses off in range covers a mark: they would be one echo.
 COVER_BEAMS, COVER_PULSES = 1.2, 1.5
+SHORE_BEAMS = 0.75
 # What is missed: aids to navigation.  Piles and posts of a harbour come and go without a notice.
 AIDS = ("BCN", "BOY", "LIT", "LIGHTS", "DAYMAR")
 # When more than this share of at least so many marks that should show do not, it is not the marks.
@@ -86,6 +87,9 @@ class Lookout:
         hit, covered = self._against_plots(
             rel, reach, base, plots_en - np.array([own.east_m, own.north_m]), plot_sigma_m, scan
         )
+        # A mark that stands this near the shore is one echo with it.
+        part_m = np.maximum(SHORE_BEAMS * scan.errors.beam_rad * reach, scan.errors.pulse_m)
+        covered |= place.mark_shore_m[asked] < part_m
         covered |= _in_shore(azimuth, reach, picture, scan) | outlook.mark_merged[asked]
         seen[asked] = hit
         looked[asked] = self._scanned(azimuth, reach, scan) & ~covered & ~hit

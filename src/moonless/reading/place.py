@@ -68,6 +68,7 @@ class Place:
     mark_sigma_m: Floats  # (k,) chart accuracy, one standard deviation
     mark_swing_m: Floats  # (k,)
     mark_on_land: NDArray[np.bool_]
+    mark_shore_m: Floats  # (k,) distance to the nearest outline of land or structure
 
     def on_land(self, points_en: Floats) -> NDArray[np.bool_]:
         """Return whether each point (n, 2) lies inside charted land."""
@@ -101,6 +102,7 @@ def lay_out(chart: Any, frame: LocalFrame, east_m: float, north_m: float, reach_
     if len(marks) and not shapely.is_empty(land):
         on_land = np.asarray(shapely.contains_xy(land, mark_en[:, 0], mark_en[:, 1]), dtype=np.bool_)
     bridge_shapes = [b.shape for b in bridges]
+    shore = outline_of([land, *structures])
     return Place(
         frame=frame,
         middle_east_m=east_m,
@@ -109,7 +111,7 @@ def lay_out(chart: Any, frame: LocalFrame, east_m: float, north_m: float, reach_
         chart=local,
         land=land,
         land_edges=edges_of(land),
-        shore=outline_of([land, *structures]),
+        shore=shore,
         bridges=bridges,
         bridge_outline=outline_of(bridge_shapes),
         bridge_areas=shapely.union_all(bridge_shapes) if bridge_shapes else shapely.Point(),
@@ -118,6 +120,7 @@ def lay_out(chart: Any, frame: LocalFrame, east_m: float, north_m: float, reach_
         mark_sigma_m=sigma,
         mark_swing_m=np.array([BUOY_SWING_M if m.floating else 0.0 for m in marks], dtype=np.float64),
         mark_on_land=on_land,
+        mark_shore_m=shore.distance(mark_en),
     )
 
 
