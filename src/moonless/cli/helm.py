@@ -34,6 +34,7 @@ _FILE = click.Path(dir_okay=False, path_type=Path)
 @click.option("--boat", "boat_file", type=_FILE, help="Boat file; without one a 9 m launch with a small radome.")
 @click.option("--record", type=_FILE, metavar="RUN.mcap", help="Keep the run in a recording.")
 @click.option("--knowledge", type=_FILE, help="Local knowledge; without it, one file among your own data.")
+@click.option("--route", type=_FILE, metavar="ROUTE.gpx", help="Tonight's route: drawn, and its next turn told.")
 @click.option("--port", default=DEFAULT_PORT, show_default=True, type=click.IntRange(0, 65535), help="0: any free one.")
 @click.option(
     "--host",
@@ -50,6 +51,7 @@ def command(
     boat_file: Path | None,
     record: Path | None,
     knowledge: Path | None,
+    route: Path | None,
     port: int,
     host: str,
     speed: float,
@@ -74,7 +76,7 @@ def command(
     radar_spec = None if radar is None else parse_link(radar)
     nmea_specs = tuple(parse_link(text) for text in nmea)
     specs = [spec for spec in (radar_spec, *nmea_specs) if spec is not None]
-    for path in (recording, *charts, *(spec.path for spec in specs)):
+    for path in (recording, route, *charts, *(spec.path for spec in specs)):
         if path is not None and not path.exists():
             raise InputError(f"{path}: there is no such file or folder")
     if record is not None and record.exists():
@@ -89,11 +91,11 @@ def command(
             boat, charts, recording,
             () if radar_spec is None or radar_spec.path is None else (radar_spec.path,),
             tuple(spec.path for spec in nmea_specs if spec.path is not None),
-            kept, speed,
+            kept, speed, route,
         )  # fmt: skip
         source = Apart("replay", job, hello_boat(boat))
     else:
-        source = Apart("live", LiveJob(boat, charts, radar_spec, nmea_specs, record, kept), hello_boat(boat))
+        source = Apart("live", LiveJob(boat, charts, radar_spec, nmea_specs, record, kept, route), hello_boat(boat))
     source.begin()
 
     def opened(address: str) -> None:

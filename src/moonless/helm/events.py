@@ -56,7 +56,14 @@ class Answer:
     line: str
 
 
-Event = Turn | SpokesNow | PoseNow | Notice | ChartReady | SourceState | LinkNow | Answer
+@dataclass(frozen=True, slots=True)
+class PlanNow:
+    """The plan's route and the next things on it, as `moonless.helm.planned` tells them."""
+
+    body: Mapping[str, Any]
+
+
+Event = Turn | SpokesNow | PoseNow | Notice | ChartReady | SourceState | LinkNow | Answer | PlanNow
 
 
 class Source(Protocol):

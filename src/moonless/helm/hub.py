@@ -16,7 +16,7 @@ from moonless.clock import steady_s
 from moonless.constants import TAU
 from moonless.errors import MoonlessError
 from moonless.helm.controls import FOR_SOURCE, Control
-from moonless.helm.events import Answer, ChartReady, Event, Notice, PoseNow, Source, SourceState
+from moonless.helm.events import Answer, ChartReady, Event, Notice, PlanNow, PoseNow, Source, SourceState
 from moonless.helm.protocol import PoseFrame
 from moonless.helm.session import Session
 from moonless.helm.spokes import SpokeStore
@@ -46,6 +46,7 @@ class Hub:
         self._reading_s: float | None = None
         self._silent_until_s = -math.inf
         self._turns = 0
+        self._plan: dict[str, Any] | None = None
         self._has_spokes = False
         self._tails = Tails()
         self._new_calls = NewCalls()
@@ -94,6 +95,8 @@ class Hub:
         elif isinstance(event, LinkNow):
             self._links[event.link] = event
             self.heartbeat()
+        elif isinstance(event, PlanNow):
+            self._plan = dict(event.body)
         elif isinstance(event, Answer):
             for session in self.sessions:
                 session.say(event.line)
@@ -110,6 +113,7 @@ class Hub:
         self._turns += 1
         self._reading_s = steady_s()
         self.reading = reading_body(turn, self._tails.add(turn.reading), self._turns)
+        self.reading["plan"] = self._plan
         own = turn.reading.own
         if not self._has_spokes or self.pose is None:
             self._take_pose(PoseNow(own.lat, own.lon, own.heading_deg, own.cog_deg, own.sog_kn, 0.0))

@@ -19,7 +19,7 @@ from typing import Any
 
 from moonless.clock import steady_s
 from moonless.errors import NoCoverage
-from moonless.helm.events import Notice, PoseNow
+from moonless.helm.events import Notice, PlanNow, PoseNow
 from moonless.helm.workshop import Desk, Paced, Piece, Slice, pose_of, slim
 from moonless.watch.types import Turn
 
@@ -54,7 +54,9 @@ class DemoJob:
 
         player = ScenePlayer(scene)
         pipe.send(Notice("the radar is warming: drawing the first turn", 0.6))
-        paced = Paced(pipe, self.speed, "the story")
+        route = self.scene.parent / "route.gpx"
+        plan = _plan(route if route.is_file() else None, chart, scene.boat)
+        paced = Paced(pipe, self.speed, "the story", plan)
         with tempfile.TemporaryDirectory(prefix="moonless-demo-") as folder:
             for number in itertools.count():
                 # What is kept in mind goes with the telling: these waters are not real.
@@ -80,6 +82,7 @@ class ReplayJob:
     nmea: tuple[Path, ...] = ()
     knowledge: Path | None = None
     speed: float = 1.0
+    route: Path | None = None
 
     def run(self, pipe: Connection) -> None:
         """Play it round until the pipe closes."""
@@ -89,7 +92,7 @@ class ReplayJob:
         from moonless.watch.chain import Chain
         from moonless.watch.replay import Replay
 
-        paced = Paced(pipe, self.speed, "the recording")
+        paced = Paced(pipe, self.speed, "the recording", _plan(self.route, chart, self.boat))
         while True:
             replay = Replay(radar=self.radar, nmea=self.nmea, recording=self.recording, until_damage=True)
             chain = Chain(self.boat, chart, knowledge, on_spokes=paced.on_spokes)
@@ -107,6 +110,7 @@ class LiveJob:
     nmea: tuple[Any, ...]
     record: Path | None = None
     knowledge: Path | None = None
+    route: Path | None = None
 
     def run(self, pipe: Connection) -> None:
         """Watch until the pipe closes."""
@@ -119,6 +123,7 @@ class LiveJob:
         from moonless.watch.live import LiveWatch
         from moonless.watch.types import LinkNow, SpokesNow
 
+        plan = _plan(self.route, chart, self.boat)
         writing = threading.Lock()
         loop = asyncio.get_running_loop()
         over = loop.create_future()
@@ -137,6 +142,8 @@ class LiveJob:
         def on_event(event: Turn | SpokesNow | LinkNow) -> None:
             if isinstance(event, Turn):
                 desk.saw(event)
+                if plan is not None:
+                    send(PlanNow(plan.at(event.reading)))
                 send(slim(event))
                 send(Notice(""))
             else:
@@ -191,6 +198,16 @@ def _open(charts: tuple[Path, ...], knowledge: Path | None) -> tuple[Any, Any]:
         return chart, None
     knowledge.parent.mkdir(parents=True, exist_ok=True)
     return chart, Knowledge.open(knowledge)
+
+
+def _plan(path: Path | None, chart: Any, boat: Any) -> Any:
+    """Return the follower of a route file; None where there is none."""
+    if path is None:
+        return None
+    from moonless.helm.planned import PlanAtHelm
+    from moonless.passage.route import read_gpx
+
+    return PlanAtHelm(read_gpx(path), chart, boat)
 
 
 class _ChartSender:

@@ -15,13 +15,15 @@ from typing import Any, Literal, NamedTuple, Protocol
 
 from moonless.clock import steady_s
 from moonless.errors import MoonlessError
-from moonless.helm.events import Answer, Event, Notice, PoseNow, SourceState
+from moonless.helm.events import Answer, Event, Notice, PlanNow, PoseNow, SourceState
 from moonless.reading.types import Call
 from moonless.units import NS_PER_S, mps_to_kn
 from moonless.watch.types import LinkNow, SpokesNow, Turn
 
 _log = logging.getLogger(__name__)
 
+# Without a scan by then there is no radar to wait for.
+WARM_NS = 6 * NS_PER_S
 POSE_NS = 100_000_000
 # A story that fell this far behind its pace (a slow computer, a first compilation) goes on from where it is.
 BEHIND_S = 0.5
@@ -119,7 +121,8 @@ Slice = tuple[int, list[Piece]]
 class Paced:
     """Plays slices through a chain at the pace of life, or faster; stands still, goes on, starts again."""
 
-    def __init__(self, pipe: Connection, speed: float, what: str) -> None:
+    def __init__(self, pipe: Connection, speed: float, what: str, plan: Any = None) -> None:
+        self._plan = plan
         self._pipe = pipe
         self._speed = speed
         self._what = what
@@ -137,12 +140,24 @@ class Paced:
         self._pipe.send(SourceState(self._is_paused, self._speed, None, restarted=True))
         pose_ns = state_ns = 0
         origin: tuple[float, int] | None = None
+        is_warming = True
+        began_ns: int | None = None
         for end_ns, pieces in slices:
-            origin = self._wait(desk, end_ns, origin or (steady_s(), end_ns))
+            began_ns = end_ns if began_ns is None else began_ns
+            is_warming = is_warming and end_ns - began_ns < WARM_NS
+            if is_warming:
+                # The first turn is played as fast as it goes: someone is waiting for a picture.
+                self._listen(desk, 0.0)
+                origin = (steady_s(), end_ns)
+            else:
+                origin = self._wait(desk, end_ns, origin or (steady_s(), end_ns))
             if self._restart:
                 return
             for one in self._feed(chain, pieces, end_ns):
+                is_warming = is_warming and one.scan is None
                 desk.saw(one)
+                if self._plan is not None:
+                    self._pipe.send(PlanNow(self._plan.at(one.reading)))
                 self._pipe.send(slim(one))
                 self._pipe.send(Notice(""))
             if end_ns - pose_ns >= POSE_NS:

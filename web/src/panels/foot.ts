@@ -1,5 +1,5 @@
 /** What matters now: the arc, one large sentence, the next two smaller. */
-import { headline, whatMatters, type Said } from "../state/say";
+import { headline, nextOnPlan, whatMatters, type Said } from "../state/say";
 import type { State } from "../state/store";
 import { SpeedArc } from "./arc";
 import { make, setText } from "./dom";
@@ -22,6 +22,8 @@ export class Foot {
     setText(this.#say, `${large}.`.replace(/([.!?])\.$/, "$1"));
     this.#say.dataset["urgency"] = String(first.urgency);
     const more = said.slice(1, 3).map((s) => headline(s.say)[0]);
+    const next = first.own && first.urgency === 4 ? "" : nextOnPlan(state);
+    if (next !== "") more.push(next);
     if (this.#also.children.length !== more.length) this.#also.replaceChildren(...more.map(() => make("li")));
     more.forEach((line, i) => {
       const item = this.#also.children[i];

@@ -161,6 +161,12 @@ export function whatMatters(state: State, nowMs: number): Said[] {
   return said;
 }
 
+/** The next thing on the plan, "" when there is none or the boat is not on it. */
+export function nextOnPlan(state: State): string {
+  const next = state.reading?.plan?.now?.coming[0];
+  return next === undefined ? "" : `Next: ${lowerFirst(next.say)}`;
+}
+
 /** A call's first sentence, which is said large, and the rest of it. */
 export function headline(say: string): [string, string] {
   const found = /^(.+?[^\s.]\.)\s+(\S.*)$/s.exec(say);

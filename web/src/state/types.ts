@@ -78,6 +78,19 @@ export interface Reading {
   readonly coasting: readonly number[];
   readonly tails: Readonly<Record<string, readonly (readonly [number, number, number])[]>>;
   readonly turn: number;
+  readonly plan?: PlanNow | null;
+}
+
+/** Tonight's route and what comes next on it; `now` is null where the boat is not on it. */
+export interface PlanNow {
+  readonly route: readonly (readonly [number, number, string | null])[];
+  readonly now: {
+    readonly leg: number;
+    readonly course_deg: number;
+    readonly off_track_m: number;
+    readonly to_go_m: number;
+    readonly coming: readonly { readonly what: string; readonly distance_m: number; readonly say: string }[];
+  } | null;
 }
 
 export interface BoatFacts {

@@ -5,6 +5,7 @@ import { drawHidden, nameHidden } from "./hidden";
 import { drawBoat, drawHeading } from "./own";
 import { drawParallel, drawMeasure, type Measure } from "./measure";
 import { drawRings } from "./rings";
+import { drawRoute } from "./route";
 import { drawSeeing, drawStopping, nameSeeing, isOverrun, wayAhead } from "./seeing";
 import { drawThread } from "./thread";
 import { at, type View } from "./view";
@@ -24,6 +25,7 @@ export function drawInk(view: View, thread: { echo: number | null; urgency: numb
     ) === true;
   drawHidden(view);
   drawRings(view);
+  drawRoute(view);
   drawHeading(view);
   if (view.hasChart) drawChartMarks(view);
   drawSeeing(view, overrun);
