@@ -113,9 +113,16 @@ class Score:
         for thing in laid.things:
             if thing.detectable:
                 self._count_pair(turn.number, thing, belongs.get(thing.key))
+        classes = {thing.name: thing.cls for thing in laid.things}
         for k, echo in enumerate(echoes):
             thing = whose.get(k)
             truly = thing.cls if thing is not None else self.book.place_kind(float(east[k]), float(north[k]), laid)
+            if thing is not None and thing.seen.merged_with is not None:
+                # What the radar cannot part cannot be told apart: either word is right.
+                other = (
+                    ("shore", "bridge") if thing.seen.merged_with == "land" else (classes.get(thing.seen.merged_with),)
+                )
+                truly = echo.kind if echo.kind in other else truly
             self._count_echo(turn.number, echo, thing, truly, float(east[k]), float(north[k]))
         self._gospa(echoes, whose, east, north, laid)
 
@@ -132,7 +139,6 @@ class Score:
 
     def _count_echo(self, number: int, echo: Echo, thing: Thing | None, truly: str, east: float, north: float) -> None:
         is_right = echo.kind == truly
-        # What is moored to the shore and what the shore is cannot be told apart by anyone; both words are right there.
         self.confusion[(truly, echo.kind)] += 1
         self.calibration.append((echo.confidence, is_right))
         if not is_right:

@@ -11,6 +11,7 @@ Stated rules, all of them:
   for it.
 - Two things within a beam and 1.5 pulses of each other make one echo: the stronger counts as held when that echo has
   been given to the weaker.
+- An echo of a thing that the radar cannot part from something else may be called by the word of either.
 - An echo that belongs to no thing is truly `uncharted` at land that is on no chart, `bridge` within 25 m + half a beam
   of the bridge, `shore` within as much of land or of a built structure, `false` in a scene with ghosts if it lies
   where a ghost of a strong thing must (at the thing's range on another bearing, or on its bearing at twice its range),
