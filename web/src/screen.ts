@@ -60,6 +60,7 @@ export class Screen {
     this.#ink = inkCanvas;
     // Where a processor draws for the graphics card, strokes are far cheaper on a canvas that never leaves it.
     const ctx = inkCanvas.getContext("2d", { willReadFrequently: this.scan.isDrawnByProcessor });
+    if (this.scan.isDrawnByProcessor) this.#pace.coarsest();
     if (ctx === null) throw new Error("this browser cannot draw");
     this.#ctx = ctx;
     window.addEventListener("resize", () => (this.isDirty = true));

@@ -30,6 +30,11 @@ export class Pace {
     return true;
   }
 
+  /** Begin at the coarsest: nothing but a processor draws here. */
+  coarsest(): void {
+    this.#step = STEPS.length - 1;
+  }
+
   get ratio(): number {
     return STEPS[this.#step] ?? 0.5;
   }
