@@ -193,16 +193,14 @@ def _unresolved(mark_en: Floats, evidence: Evidence) -> Floats:
     Half the way to each such neighbour is one sigma more, in its direction.
     """
     k = len(mark_en)
-    out = np.zeros((k, 2, 2))
     if k < 2:
-        return out
+        return np.zeros((k, 2, 2))
     reach = np.hypot(*(mark_en - evidence.own_en).T)
     gap = mark_en[None, :, :] - mark_en[:, None, :]
     apart = np.hypot(gap[..., 0], gap[..., 1])
     near = (apart > 0.1) & (apart < UNRESOLVED_BEAMS * evidence.beam_rad * np.minimum(reach[:, None], reach[None, :]))
-    for i, j in zip(*np.nonzero(near), strict=True):
-        out[i] += 0.25 * np.outer(gap[i, j], gap[i, j])
-    return out
+    out = 0.25 * np.einsum("ij,ija,ijb->iab", near.astype(np.float64), gap, gap)
+    return np.asarray(out)
 
 
 def _believed_length(evidence: Evidence) -> Floats:
