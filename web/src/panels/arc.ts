@@ -107,8 +107,14 @@ export class SpeedArc {
         d += `M${x1} ${y1}L${x2} ${y2}`;
       }
       this.#gate.setAttribute("d", d);
-      // Toward the ends the arc falls to where the sentence stands: there the words go above it.
-      this.#place(this.#gateText, a, Math.abs(a) > 0.5 * this.#half ? 22 : -34, 112);
+      this.#place(this.#gateText, a, -34, 112);
+      if (Math.abs(a) > 0.5 * this.#half) {
+        // Toward the ends the arc falls to where the sentence stands: there the words go above all of it they span.
+        const x = Number(this.#gateText.getAttribute("x"));
+        const inner = x + (a < 0 ? 108 : -108);
+        const top = CY - Math.sqrt(R * R - (inner - this.#width / 2) ** 2);
+        this.#gateText.setAttribute("y", (top - 14).toFixed(1));
+      }
       setText(this.#gateText, `${sayKnots(advised)} kn goes with what is seen`);
     }
     setText(

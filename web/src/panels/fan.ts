@@ -19,7 +19,7 @@ const REST_MS = 7000;
 const ARCS = [
   { r: 152, holds: 2 },
   { r: 246, holds: 4 },
-  { r: 340, holds: 7 },
+  { r: 352, holds: 7 },
 ] as const;
 
 export class Fan {

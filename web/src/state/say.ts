@@ -103,8 +103,8 @@ export function echoSentences(echo: Echo, unit: DistanceUnit): string[] {
 }
 
 function lowerFirst(text: string): string {
-  // A name or an abbreviation keeps its capital.
-  return /^[A-Z][a-z]/.test(text) ? text.charAt(0).toLowerCase() + text.slice(1) : text;
+  // Only words that begin a sentence by habit: a name keeps its capital.
+  return /^(It|The|A|An|This|That|No|Not|Seen|Nothing|Moves|Moved|Stands|Still)\b/.test(text) ? text.charAt(0).toLowerCase() + text.slice(1) : text;
 }
 
 export function missingTitle(mark: Missing): string {
@@ -164,7 +164,7 @@ export function whatMatters(state: State, nowMs: number): Said[] {
 /** The next thing on the plan, "" when there is none or the boat is not on it. */
 export function nextOnPlan(state: State): string {
   const next = state.reading?.plan?.now?.coming[0];
-  return next === undefined ? "" : `Next: ${lowerFirst(next.say)}`;
+  return next === undefined ? "" : `Next: ${next.say}`;
 }
 
 /** A call's first sentence, which is said large, and the rest of it. */
