@@ -50,6 +50,21 @@ def test_clear_target_starts_within_four_turns() -> None:
     assert max(started) <= 7
 
 
+def test_seen_early_in_the_turn_starts_as_well() -> None:
+    """A boat that comes straight at us is swept first, a whole turn before the tracks' own time."""
+    started = []
+    for seed in range(20):
+        rng, tracker = np.random.default_rng(seed), Tracker(FRAME)
+        for k, places in enumerate(_lines([(100.0, 1500.0)], [(-0.3, -6.0)], 10), start=1):
+            t = k * TURN
+            plots = plots_at(t - 0.98 * TURN, noisy(rng, places))
+            if _held(tracker.update(round(t * NS), plots, ERRORS)):
+                started.append(k)
+                break
+    assert len(started) == 20
+    assert np.mean(np.array(started) <= 4) >= 0.7
+
+
 def _with_shared_errors(seed: int, start: tuple[float, float], velocity: tuple[float, float], turns: int) -> Track:
     """Return the one track of a target seen with a heading and a position that wander as `PoseErrors` says."""
     rng = np.random.default_rng(seed)

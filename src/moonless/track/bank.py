@@ -90,15 +90,24 @@ class Bank:
 
 
 def newborn(
-    place_m: Floats, noise: Floats, jacobian: Floats, shared: Floats, models: MotionModels, speed_sigma: float
-) -> tuple[Floats, Floats, Floats]:
-    """Return (x, p, mu) of tracks begun at ``place_m`` (n, 2) by one plot each, velocity unknown."""
+    place_m: Floats, noise: Floats, jacobian: Floats, shared: Floats, ahead_s: Floats, models: MotionModels,
+    speed_sigma: float,
+) -> tuple[Floats, Floats, Floats]:  # fmt: skip
+    """Return (x, p, mu) of tracks begun at ``place_m`` (n, 2) by one plot each, velocity unknown.
+
+    ``ahead_s`` (n,): plot time minus the tracks' time.  What was seen early in the turn has moved since, and how far
+    depends on its velocity: else next turn's plot of the same bearing would be sought where this one was.
+    """
     n = place_m.shape[0]
     x, p = np.zeros((n, 4, 8)), np.zeros((n, 4, 8, 8))
     x[:, :, :2] = place_m[:, None, :]
     spread = noise + jacobian @ shared @ np.swapaxes(jacobian, 1, 2)
     p[:, :, :2, :2] = spread[:, None]
     p[:, 1:, 2, 2] = p[:, 1:, 3, 3] = speed_sigma**2
+    since = -ahead_s[:, None]
+    for axis in range(2):
+        p[:, 1:, axis, axis] += (speed_sigma * since) ** 2
+        p[:, 1:, axis, axis + 2] = p[:, 1:, axis + 2, axis] = speed_sigma**2 * since
     p[:, 3, 4, 4] = models.turn_rate_sigma**2
     p[:, :, 5:, 5:] = shared
     # The place is measured, so its error is minus the shared error seen through the measurement.

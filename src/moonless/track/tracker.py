@@ -294,8 +294,9 @@ class Tracker:
         ids[new] = np.arange(self._next_id, self._next_id + n)
         self._next_id += n
         x, p, mu = newborn(
-            got.place_m[new], got.noise[new], got.shared_jacobian[new], shared, s.models, s.max_speed_sigma
-        )
+            got.place_m[new], got.noise[new], got.shared_jacobian[new], shared, got.ahead_s[new], s.models,
+            s.max_speed_sigma,
+        )  # fmt: skip
         when = plots.time_ns[index].astype(np.int64)
         size2 = 12.0 * (shapes[new, 0, 0] + shapes[new, 1, 1])
         causes = np.array([plots.false_cause[k] if plots.false_cause else None for k in index], dtype=np.object_)
