@@ -56,7 +56,7 @@ class Server:
         self.process.stdout.close()
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")  # its driver keeps an event loop running, which must end with the browser's own tests
 def browser() -> Iterator[Any]:
     _need_browser()
     from playwright.sync_api import sync_playwright
