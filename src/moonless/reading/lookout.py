@@ -25,7 +25,7 @@ Bools = NDArray[np.bool_]
 # A plot further from the mark's place than this many sigma is not the mark.
 GATE = 2.5
 # Echo of something else this many beams to the side and pulses off in range covers a mark: they would be one echo.
-COVER_BEAMS, COVER_PULSES = 1.05, 1.5
+COVER_BEAMS, COVER_PULSES = 0.9, 1.5
 SHORE_BEAMS = 0.75
 # What is missed: aids to navigation.  Piles and posts of a harbour come and go without a notice.
 AIDS = ("BCN", "BOY", "LIT", "LIGHTS", "DAYMAR")
