@@ -29,7 +29,7 @@ start_m = [0, 0]
 def _load(tmp_path: Path, text: str) -> Scene:
     path = tmp_path / "scene.toml"
     path.write_text(text, encoding="utf-8")
-    return Scene.load(path)
+    return load_scene(path)
 
 
 def test_minimal_file_takes_every_default(tmp_path: Path) -> None:

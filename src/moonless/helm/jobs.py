@@ -41,9 +41,9 @@ class DemoJob:
         pipe.send(Notice("reading the chart", 0.1))
         from moonless.chart.knowledge import Knowledge
         from moonless.chart.library import Chart
-        from moonless.scene.types import Scene
+        from moonless.scene.file import load_scene
 
-        scene = Scene.load(self.scene)
+        scene = load_scene(self.scene)
         chart = Chart.open(list(scene.waters.paths)) if scene.waters.paths else None
         lat, lon = (float(v) for v in scene.frame.to_geographic(*scene.own.start_m))
         pipe.send(PoseNow(lat, lon, None, None, None, None))

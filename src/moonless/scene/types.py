@@ -164,11 +164,3 @@ class Scene:
     skies: Skies = field(default_factory=Skies)
     sensors: Sensors = field(default_factory=Sensors)
     objects: tuple[SceneObject, ...] = ()
-
-    @staticmethod
-    def load(path: Path) -> Scene:
-        """Return the scene of a TOML file.  Raises InputError naming the file and the key."""
-        # Here, not above: the reader needs these types.
-        from moonless.scene.file import load_scene
-
-        return load_scene(path)
