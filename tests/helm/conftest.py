@@ -58,6 +58,7 @@ class Server:
 
 @pytest.fixture(scope="module")  # its driver keeps an event loop running, which must end with the browser's own tests
 def browser() -> Iterator[Any]:
+    # Of one module only: while it is open, playwright's loop runs in this thread and no test could run its own.
     _need_browser()
     from playwright.sync_api import sync_playwright
 
@@ -67,7 +68,7 @@ def browser() -> Iterator[Any]:
         chromium.close()
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def made_helm() -> Iterator[str]:
     _need_browser()
     server = Server(str(HERE / "helm_made.py"))
