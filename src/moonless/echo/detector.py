@@ -273,7 +273,11 @@ class Detector:
         self._counts += np.bincount(sample.ravel(), minlength=scan.full_scale + 1)[: scan.full_scale + 1]
         now = learn_curve(self._counts, scan.full_scale)
         kept = self._curve
-        if now.is_learnt and (kept is None or not kept.is_learnt or self._counts.sum() > ENOUGH_COUNTS):
+        is_news = kept is None or not kept.is_learnt or self._counts.sum() > ENOUGH_COUNTS
+        if kept is not None and kept.is_learnt and now.law != kept.law:
+            # The law is the receiver's: only a better fit than the one it was learnt from changes it.
+            is_news = is_news and now.misfit < kept.misfit
+        if now.is_learnt and is_news:
             self._curve = replace(now, noise_counts=noise_level(now, median)) if now.law != "log" else now
         elif kept is not None and kept.is_learnt and not now.is_zeroed:
             self._curve = replace(kept, noise_counts=noise_level(kept, median))
