@@ -91,9 +91,12 @@ class Doer {
   /** Step through echoes, what matters most first. */
   echo(step: number): void {
     const order = { vessel: 0, uncharted: 1, bridge: 2, charted: 3, false: 4, shore: 9, clutter: 9 } as const;
+    const urgency = new Map<number, number>();
+    for (const call of this.state.heldCalls) if (call.echo !== null) urgency.set(call.echo, Math.max(urgency.get(call.echo) ?? 0, call.urgency));
+    const of = (id: number): number => urgency.get(id) ?? 0;
     const echoes = (this.state.reading?.echoes ?? [])
       .filter((echo) => order[echo.is] < 9)
-      .sort((a, b) => order[a.is] - order[b.is] || a.range_m - b.range_m);
+      .sort((a, b) => of(b.id) - of(a.id) || order[a.is] - order[b.is] || a.range_m - b.range_m);
     if (echoes.length === 0) return;
     const now = echoes.findIndex((echo) => echo.id === this.state.touched);
     const next = now < 0 ? (step > 0 ? 0 : echoes.length - 1) : (now + step + echoes.length) % echoes.length;
