@@ -27,9 +27,16 @@ from moonless.scan.types import Scan
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
-# A vessel this long stands higher than the antenna of a small boat and hides what is behind her.
-SHADING_LENGTH_M = 25.0
-SHADING_HITS = 8
+# A vessel this long, by AIS, stands higher than the antenna of a small boat and hides what is behind her.
+SHADING_LENGTH_M = 20.0
+# By radar alone she must be seen this long past what the beam makes of a point and past the doubt in her length, be
+# held this often and be told a vessel with this confidence; her echo is far stronger than a crest's or a small boat's;
+# and close aboard, where every crest is an echo, radar alone is not believed.  Own figures, no source.
+SHADING_SEEN_M = 25.0
+SHADING_HITS = 15
+SHADING_CONFIDENCE = 0.8
+SHADING_RCS_DB = 15.0
+SHADING_FROM_M = 100.0
 # A still echo of more than this, in dB over 1 m2, is no boat: a ship, a barge, an islet.  Own figures.
 LAND_RCS_DB, LAND_WIDTH_M = 25.0, 40.0
 # Height of hull and house above the water over length.  Common practice, no source.
@@ -72,7 +79,7 @@ def fill(
     if shadow_height_m is not None:
         behind = (shadow_height_m > small) & ~horizon
     water.hide(behind, "land")
-    _behind_vessels(water, evidence, boat, small)
+    _behind_vessels(water, evidence, explained, boat, small)
     _behind_uncharted(water, evidence, explained)
     if own.heading_rad is not None and boat.radar.blind_sectors_rad:
         water.hide(np.broadcast_to(waters.blind_mask(boat.radar, own.heading_rad), water.land.shape), "blind sector")
@@ -83,14 +90,14 @@ def fill(
     return water
 
 
-def _behind_vessels(water: Waters, evidence: Evidence, boat: Boat, small_m: float) -> None:
+def _behind_vessels(
+    water: Waters, evidence: Evidence, explained: list[Explained], boat: Boat, small_m: float
+) -> None:
     antenna = boat.radar.height_m
     for i, track in enumerate(evidence.tracks):
         length = track.ais.length_m if track.ais is not None else None
-        if length is None and track.length_m is not None and evidence.p_moving[i] > 0.5:
-            # Without AIS the length must be more than the beam makes of a point at that range.
-            seen = track.length_m - 2.0 * boat.radar.beam_horizontal_rad * float(evidence.range_m[i])
-            length = track.length_m if seen > SHADING_LENGTH_M and track.n_hits >= SHADING_HITS else None
+        if length is None:
+            length = _length_by_radar(evidence, explained, i)
         if length is None or length < SHADING_LENGTH_M:
             continue
         if evidence.shore_distance_m[i] < 30.0 or evidence.bridge_distance_m[i] < 30.0:
@@ -111,12 +118,25 @@ def _behind_vessels(water: Waters, evidence: Evidence, boat: Boat, small_m: floa
         water.hide(mask, "vessel")
 
 
+def _length_by_radar(evidence: Evidence, explained: list[Explained], i: int) -> float | None:
+    """Return a vessel's length where radar alone is sure that she is long; None: not sure."""
+    track, told = evidence.tracks[i], explained[i]
+    if track.length_m is None or told.kind != "vessel" or told.confidence < SHADING_CONFIDENCE:
+        return None
+    if track.n_hits < SHADING_HITS or evidence.range_m[i] < SHADING_FROM_M or not evidence.rcs_db[i] > SHADING_RCS_DB:
+        return None
+    seen = track.length_m - 2.0 * evidence.beam_rad * float(evidence.range_m[i]) - 2.0 * (track.length_sigma_m or 0.0)
+    return track.length_m if seen > SHADING_SEEN_M else None
+
+
 def _behind_uncharted(water: Waters, evidence: Evidence, explained: list[Explained]) -> None:
     """Hide what lies behind a still echo that no chart knows and that is too strong for a boat: land, or as good."""
     for i, told in enumerate(explained):
         if told.kind != "uncharted" or not evidence.rcs_db[i] > LAND_RCS_DB or evidence.tracks[i].n_hits < SHADING_HITS:
             continue
         reach = float(evidence.range_m[i])
+        if reach < SHADING_FROM_M:
+            continue
         width = max(evidence.tracks[i].length_m or 0.0, LAND_WIDTH_M)
         rows, along = waters.sector_mask(
             water.range_m, float(evidence.bearing_rad[i]), math.atan2(0.5 * width, reach), reach + 0.5 * width, math.inf

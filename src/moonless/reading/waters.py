@@ -113,8 +113,12 @@ def blind_mask(radar: RadarSet, heading_rad: float) -> Bools:
 def sector_mask(
     range_m: Floats, bearing_rad: float, half_width_rad: float, from_m: float, to_m: float
 ) -> tuple[NDArray[np.int64], Bools]:
-    """Return (rows, mask over range) of a sector's water between two ranges."""
+    """Return (rows, mask over range) of a sector's water between two ranges.
+
+    The rows whose bearing lies in the sector, the nearest one at least: what is drawn is half a row wider at both ends.
+    """
     step = TAU / N_BEARINGS
-    reach = max(1, math.ceil(half_width_rad / step))
-    rows = (round(bearing_rad / step) + np.arange(-reach, reach + 1)) % N_BEARINGS
+    first, last = (bearing_rad - half_width_rad) / step, (bearing_rad + half_width_rad) / step
+    rows = np.arange(math.ceil(first), math.floor(last) + 1)
+    rows = (rows if rows.size else np.array([round(bearing_rad / step)])) % N_BEARINGS
     return rows, (range_m > from_m) & (range_m < to_m)
