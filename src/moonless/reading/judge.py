@@ -20,7 +20,7 @@ from moonless.frames import wrap_360
 from moonless.radar.budget import link_budget
 from moonless.radar.detection import clutter_weight
 from moonless.radar.types import Weather
-from moonless.reading import geojson, keepoff, matters, shadows
+from moonless.reading import geojson, keepoff, lurking, matters, shadows
 from moonless.reading.calls import Caller, Matter
 from moonless.reading.echoes import meetings, tell
 from moonless.reading.evidence import Evidence, PoseSigma, clutter_where, gather, levels, worth_telling
@@ -70,6 +70,7 @@ class Judge:
         self._place: Place | None = None
         self._dangers: keepoff.Dangers | None = None
         self._place_asked: tuple[Any, ...] | None = None
+        self._flats = lurking.Flats()
         self._caller = Caller()
         self._start_anew()
 
@@ -127,7 +128,7 @@ class Judge:
         line = self._seeing_line(situation, own, curve)
         echoes = tell(own, evidence, explained, place, agreement.heading_bias if agreement.is_known else 0.0)
         stopping = None if own.sog is None else stopping_line_m(own.sog, self._boat)
-        advice = self._advise(own, line, water)
+        advice = self._advise(own, line, water, situation.tide_m)
         registration = _registration(agreement)
         calls = self._calls(
             situation, own, place, echoes, missing, agreement, registration, advice, water, reach, stopping
@@ -263,13 +264,16 @@ class Judge:
         least = self._boat.radar.min_range_m
         return tuple(Seeing(s, curve.held_to_m(s, self._performance.offset_db, least)) for s in CROSS_SECTIONS_M2)
 
-    def _advise(self, own: OwnPlane, line: Floats | None, water: Waters | None) -> SpeedAdvice:
+    def _advise(self, own: OwnPlane, line: Floats | None, water: Waters | None, tide_m: float | None) -> SpeedAdvice:
         way = own.ahead_rad
         seen = None
         if line is not None and way is not None:
             middle, span = bearing_index(way), round(WAY_RAD / TAU * N_BEARINGS)
             seen = float(np.median(line[(middle + np.arange(-span, span + 1)) % N_BEARINGS]))
-        return advise(self._boat, seen, [] if water is None else shadows.ahead(own, water))
+        if water is None or self._place is None:
+            return advise(self._boat, seen, [])
+        flats = self._flats.mask(self._place, tide_m, own, water)
+        return advise(self._boat, seen, lurking.ahead(own, water, flats))
 
     def _calls(
         self,

@@ -18,9 +18,8 @@ from moonless.reading.explain import Explained
 from moonless.reading.outlines import outlines
 from moonless.reading.own import OwnPlane
 from moonless.reading.place import Place
-from moonless.reading.rays import N_BEARINGS, bearing_index, crossings
+from moonless.reading.rays import N_BEARINGS, crossings
 from moonless.reading.seeing import P_TURN_HELD, Curve, clutter_at
-from moonless.reading.speed import HiddenAhead
 from moonless.reading.waters import Waters
 from moonless.scan.types import Scan
 
@@ -90,9 +89,7 @@ def fill(
     return water
 
 
-def _behind_vessels(
-    water: Waters, evidence: Evidence, explained: list[Explained], boat: Boat, small_m: float
-) -> None:
+def _behind_vessels(water: Waters, evidence: Evidence, explained: list[Explained], boat: Boat, small_m: float) -> None:
     antenna = boat.radar.height_m
     for i, track in enumerate(evidence.tracks):
         length = track.ais.length_m if track.ais is not None else None
@@ -172,25 +169,6 @@ def _smoothed(clutter: Floats, land: Bools) -> Floats:
     for k in (1, 2):
         total += np.roll(kept, k, axis=0) + np.roll(kept, -k, axis=0)
     return total / 5.0
-
-
-def ahead(own: OwnPlane, water: Waters) -> list[HiddenAhead]:
-    """Return the nearest water behind land, vessels or in blind sectors on bearings within sixty degrees ahead."""
-    way = own.ahead_rad
-    if way is None:
-        return []
-    counted = (water.cause >= 1) & (water.cause <= 3)
-    middle = bearing_index(way)
-    span = N_BEARINGS // 6
-    out = []
-    need = max(1, round(2.0 * waters.LEAST_DEPTH_M / water.cell_m))
-    for k in range(-span, span + 1, 2):
-        row = counted[(middle + k) % N_BEARINGS]
-        # A stretch of hidden water deep enough to hold a boat.
-        runs = np.flatnonzero(np.convolve(row, np.ones(need, dtype=np.int64), mode="valid") >= need)
-        if runs.size:
-            out.append(HiddenAhead(float(runs[0] * water.cell_m), k * TAU / N_BEARINGS))
-    return out
 
 
 def polygons(own: OwnPlane, water: Waters, reach_m: float) -> dict[str, Any]:
