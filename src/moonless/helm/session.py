@@ -5,12 +5,12 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import logging
-from typing import TYPE_CHECKING, Any
+from typing import Any, Protocol
 
 from starlette.websockets import WebSocket, WebSocketDisconnect
 
 from moonless.errors import InputError, WireError
-from moonless.helm.controls import read_control
+from moonless.helm.controls import Control, read_control
 from moonless.helm.protocol import (
     ACK,
     CALL,
@@ -27,14 +27,30 @@ from moonless.helm.protocol import (
     encode_spokes,
 )
 from moonless.helm.slots import CallQueue, LatestSlot
-
-if TYPE_CHECKING:
-    from moonless.helm.hub import Hub
+from moonless.helm.spokes import SpokeStore
 
 _log = logging.getLogger(__name__)
 # Pictures that may be under way and not yet taken in.  Without this the kernel's socket buffer would be the
 # queue of the past that the slots avoid.
 UNDER_WAY = 2
+
+
+class Middle(Protocol):
+    """What a screen needs of the hub, which knows the sessions; they need not know it."""
+
+    store: SpokeStore
+
+    def join(self, session: Session) -> None:
+        """Give a new screen the present."""
+        ...
+
+    def leave(self, session: Session) -> None:
+        """Forget a screen."""
+        ...
+
+    def ask(self, control: Control) -> str | None:
+        """Do what a screen asked; return one plain line for it, or None."""
+        ...
 
 
 class Session:
@@ -61,7 +77,7 @@ class Session:
         """Drop a waiting reading that the source has withdrawn."""
         self.reading.take()
 
-    async def run(self, websocket: WebSocket, hub: Hub) -> None:
+    async def run(self, websocket: WebSocket, hub: Middle) -> None:
         """Serve one accepted WebSocket until it closes."""
         hub.join(self)
         sending = asyncio.create_task(self._send(websocket, hub))
@@ -79,7 +95,7 @@ class Session:
         self._sequence += 1
         return self._sequence
 
-    async def _send(self, websocket: WebSocket, hub: Hub) -> None:
+    async def _send(self, websocket: WebSocket, hub: Middle) -> None:
         while True:
             await self._fresh.wait()
             self._fresh.clear()
@@ -104,7 +120,7 @@ class Session:
                 self._under_way.append(sequence)
                 await websocket.send_bytes(encode_spokes(sequence, spokes))
 
-    async def _receive(self, websocket: WebSocket, hub: Hub) -> None:
+    async def _receive(self, websocket: WebSocket, hub: Middle) -> None:
         while True:
             message = await websocket.receive()
             if message["type"] == "websocket.disconnect":
