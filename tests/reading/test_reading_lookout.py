@@ -16,6 +16,7 @@ from moonless.chart.types import Feature
 from moonless.reading.fix import CarriedOn
 from moonless.reading.judge import Judge
 from moonless.reading.keepoff import ahead, check_sounder, lay_out_dangers
+from moonless.reading.lookout import Lookout
 from moonless.reading.missing import MissingWatch
 from moonless.reading.opening import next_opening
 from moonless.reading.own import OwnPlane
@@ -167,3 +168,18 @@ def test_carried_on_by_heading_and_speed() -> None:
     # She turns east; the leeway of ten degrees goes with her.
     at = carried.carry(T0 + 10 * S, math.pi / 2, None)
     assert (at.east_m, at.north_m) == pytest.approx((50 * math.cos(math.radians(10)), -50 * math.sin(math.radians(10))))
+
+
+def test_marks_that_the_beam_cannot_part_are_not_looked_for() -> None:
+    lookout = Lookout(make_boat())
+    scan: Any = SimpleNamespace(errors=SimpleNamespace(beam_rad=0.07, pulse_m=40.0))
+    # Two abreast 90 m apart and one far off: at 2000 m the beam is 140 m wide, at 1000 m 70 m.
+    rel = np.array([[-45.0, 2000.0], [45.0, 2000.0], [800.0, 2000.0]])
+    sure = np.ones(3)
+    far = lookout._unparted(rel, np.hypot(*rel.T), sure, scan)
+    near = lookout._unparted(rel - [0.0, 1000.0], np.hypot(*(rel - [0.0, 1000.0]).T), sure, scan)
+    assert far.tolist() == [True, True, False]
+    assert not near.any()
+    # One that would not show anyway covers nothing.
+    faint = lookout._unparted(rel, np.hypot(*rel.T), np.array([1.0, 0.1, 1.0]), scan)
+    assert faint.tolist() == [False, True, False]

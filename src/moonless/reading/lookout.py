@@ -87,6 +87,7 @@ class Lookout:
         hit, covered = self._against_plots(
             rel, reach, base, plots_en - np.array([own.east_m, own.north_m]), plot_sigma_m, scan
         )
+        covered |= self._unparted(rel, reach, outlook.mark_p[asked], scan)
         # A mark that stands this near the shore is one echo with it.
         part_m = np.maximum(SHORE_BEAMS * scan.errors.beam_rad * reach, scan.errors.pulse_m)
         covered |= place.mark_shore_m[asked] < part_m
@@ -139,6 +140,21 @@ class Lookout:
         on = ((along / room_along) ** 2 + (across / room_across) ** 2 < 1.0).any(axis=1)
         beside = (along < COVER_PULSES * pulse) & (across < COVER_BEAMS * beam * reach[:, None])
         return np.asarray(on), np.asarray(beside.any(axis=1) & ~on)
+
+    def _unparted(self, rel: Floats, reach: Floats, p: Floats, scan: Scan) -> Bools:
+        """Return which marks the beam cannot part from another that should show.
+
+        When such a pair is silent it is the picture that fails: that both are gone at once is far less likely.
+        """
+        unit = rel / np.maximum(reach, 1.0)[:, None]
+        gap = rel[None, :, :] - rel[:, None, :]
+        along = np.abs(gap[..., 0] * unit[:, None, 0] + gap[..., 1] * unit[:, None, 1])
+        across = np.abs(gap[..., 0] * unit[:, None, 1] - gap[..., 1] * unit[:, None, 0])
+        near = (along < COVER_PULSES * scan.errors.pulse_m) & (
+            across < COVER_BEAMS * scan.errors.beam_rad * reach[:, None]
+        )
+        np.fill_diagonal(near, False)
+        return np.asarray((near & (p >= WORTH_LOOKING)[None, :]).any(axis=1))
 
     def _scanned(self, azimuth: Floats, reach: Floats, scan: Scan) -> Bools:
         n = scan.echo.shape[0]
