@@ -18,6 +18,8 @@ Floats = NDArray[np.float64]
 EXTENDED_M = 20.0
 # Gap between two parts of one hull, of the parts' own sizes together.
 GAP_OF_SIZE = 0.6
+# A part of a broken hull shows at least this share of her length.
+PIECE_OF_HULL = 0.2
 # Turns of memory for a hull's shape: she shows her length only slowly as she turns.
 SHAPE_MEMORY = 10.0
 
@@ -88,12 +90,16 @@ def join_hulls(got: Measured, shapes: Floats, plots: Plots, bank: Bank) -> tuple
         d = got.place_m - centre
         s, c = math.sin(angle[i]), math.cos(angle[i])
         slack = np.sqrt(0.5 * (got.noise[:, 0, 0] + got.noise[:, 1, 1]))
-        u = (d[:, 0] * s + d[:, 1] * c) / (0.5 * length[i] + slack)
+        # A piece overlaps her when half of it does.
+        u = (d[:, 0] * s + d[:, 1] * c) / (0.5 * length[i] + slack + 0.25 * np.where(size > EXTENDED_M, size, 0.0))
         v = (d[:, 0] * c - d[:, 1] * s) / (0.5 * beam[i] + slack)
         inside = np.flatnonzero(u * u + v * v <= 1.0)
         hull[inside] = i
-        for j in inside[1:]:
-            _join(group, int(inside[0]), int(j))
+        # Only what is itself a piece of hull belongs to one: two small boats side by side, once taken for one hull,
+        # would else stay one for good.
+        pieces = inside[size[inside] >= PIECE_OF_HULL * length[i]]
+        for j in pieces[1:]:
+            _join(group, int(pieces[0]), int(j))
     roots = np.array([_root(group, i) for i in range(n)])
     if np.unique(roots).size < n:
         hull = np.array([hull[roots == root].max() for root in np.unique(roots)])
@@ -136,7 +142,8 @@ def _joined(got: Measured, shapes: Floats, plots: Plots, roots: NDArray[np.intp]
         weight /= weight.sum()
         centre = weight @ got.place_m[members]
         d = got.place_m[members] - centre
-        moment[k] = np.einsum("m,mab->ab", weight, shapes[members]) + np.einsum("m,ma,mb->ab", weight, d, d)
+        spread = np.einsum("m,mab->ab", weight, shapes[members]) + np.einsum("m,ma,mb->ab", weight, d, d)
+        moment[k] = spread * min(1.0, _reach2(got.place_m[members], shapes[members]) / max(12.0 * np.trace(spread), 1e-9))
         place[k] = centre
         # The middle of a broken hull wanders as its parts come and go: a sixth of her length, as glint does.
         noise[k] = np.einsum("m,mab->ab", weight, got.noise[members]) + 12.0 / 36.0 * moment[k]
@@ -146,6 +153,13 @@ def _joined(got: Measured, shapes: Floats, plots: Plots, roots: NDArray[np.intp]
         ahead_s=got.ahead_s[keep], range_m=got.range_m[keep], bearing_rad=got.bearing_rad[keep], own_m=got.own_m[keep],
     )  # fmt: skip
     return joined, moment
+
+
+def _reach2(place_m: Floats, shapes: Floats) -> float:
+    """Return the square of how far the parts reach, end to end: two points have more moment than a bar as long."""
+    size = np.sqrt(12.0 * (shapes[:, 0, 0] + shapes[:, 1, 1]))
+    apart = np.hypot(*(place_m[:, None] - place_m[None, :]).transpose(2, 0, 1))
+    return float(np.max(apart + 0.5 * (size[:, None] + size[None, :]))) ** 2
 
 
 def learn_shapes(bank: Bank, tracks: NDArray[np.intp], shapes: Floats) -> None:

@@ -114,5 +114,6 @@ class TrackerSettings:
     noise_scale_least: float = 0.25  # on the variance: half or double the promised sigma, no further
     unresolved_most: float = 0.9  # that two echoes in one spot give one plot
     shadowed: float = 0.7  # that a hull hides what is close behind her; waves pass round small ones
+    hides_after_misses: int = 1  # turns without a plot, up to which a track may stand in another's way
     coast_after: int = 2  # turns without a plot before a track is called coasting
     max_tracks: int = 1000

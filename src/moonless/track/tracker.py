@@ -138,8 +138,11 @@ class Tracker:
             return np.ones(len(bank)), np.zeros((len(bank), 2, 2))
         place = np.einsum("im,ima->ia", bank.mu, bank.x[:, :, :2])
         length = np.where(bank.shape_weight >= 2.0, axes(bank.shape)[0], 0.0)
+        # Only what is seen itself can hide another: else tracks that coast side by side would excuse each other for
+        # good, and none of them would claim the plot that lies on them all.
+        hides = np.where(bank.misses <= s.hides_after_misses, bank.exists, 0.0)
         return kernels.neighbours_kernel(
-            place, bank.exists, bank.confirmed, np.where(length >= 20.0, length, 0.0), got.own_m.mean(axis=0),
+            place, hides, bank.confirmed, np.where(length >= 20.0, length, 0.0), got.own_m.mean(axis=0),
             max(errors.beam_rad, 1e-4), max(errors.pulse_m, 1.0), s.unresolved_most, s.shadowed,
         )  # fmt: skip
 
