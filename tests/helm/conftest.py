@@ -2,64 +2,17 @@
 
 from __future__ import annotations
 
-import os
-import re
-import subprocess
-import sys
 from collections.abc import Iterator
-from pathlib import Path
 from typing import Any
 
 import pytest
-
-CHROMIUM = Path("/usr/bin/chromium")
-ARGS = [
-    "--no-sandbox", "--use-angle=swiftshader", "--enable-unsafe-swiftshader", "--disable-quic", "--no-first-run",
-    "--disable-background-networking", "--disable-component-update", "--disable-sync",
-]  # fmt: skip
-HERE = Path(__file__).parent
-STATIC = HERE.parents[1] / "src" / "moonless" / "helm" / "static" / "index.html"
-
-
-def _need_browser() -> None:
-    missing = None
-    if not CHROMIUM.exists():
-        missing = f"{CHROMIUM} is not installed"
-    elif not STATIC.exists():
-        missing = "the helm's screens are not built (make web)"
-    if missing is not None:
-        if os.environ.get("MOONLESS_REQUIRE_BROWSER") == "1":
-            pytest.fail(f"MOONLESS_REQUIRE_BROWSER=1, but {missing}")
-        pytest.skip(missing)
-
-
-class Server:
-    """A helm in a process of its own."""
-
-    def __init__(self, *command: str) -> None:
-        self.process = subprocess.Popen(
-            [sys.executable, *command], stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True
-        )
-        assert self.process.stdout is not None
-        for line in self.process.stdout:
-            found = re.search(r"http://\S+", line)
-            if found:
-                self.address = found.group()
-                return
-        raise AssertionError("the server ended before it said its address")
-
-    def stop(self) -> None:
-        """End it."""
-        self.process.kill()
-        self.process.wait()
-        assert self.process.stdout is not None
-        self.process.stdout.close()
+from helm_server import ARGS, CHROMIUM, HERE, Server, need_browser
 
 
 @pytest.fixture(scope="module")  # its driver keeps an event loop running, which must end with the browser's own tests
 def browser() -> Iterator[Any]:
     # Of one module only: while it is open, playwright's loop runs in this thread and no test could run its own.
-    _need_browser()
+    need_browser()
     from playwright.sync_api import sync_playwright
 
     with sync_playwright() as playwright:
@@ -70,7 +23,7 @@ def browser() -> Iterator[Any]:
 
 @pytest.fixture(scope="module")
 def made_helm() -> Iterator[str]:
-    _need_browser()
+    need_browser()
     server = Server(str(HERE / "helm_made.py"))
     yield server.address
     server.stop()

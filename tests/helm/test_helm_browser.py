@@ -10,10 +10,9 @@ from urllib.parse import urlsplit
 
 import numpy as np
 import pytest
+from helm_server import HERE, STATIC, Server
 from numpy.typing import NDArray
 from PIL import Image
-
-from conftest import HERE, STATIC, Server
 
 pytestmark = pytest.mark.browser
 
