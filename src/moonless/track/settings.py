@@ -95,6 +95,7 @@ class TrackerSettings:
     p_detect_most: float = 0.85  # fades come in bursts, as aspect and waves change slowly
     life_s: float = 900.0  # mean time a thing stays in radar view
     glint_sigma_m: float = 1.5  # wander of the echo's eye on a small hull, each axis
+    recovery_m: float = 20.0  # beyond its own pulse, over which a receiver recovers; common practice, no source
     confirm_at: float = 0.99
     confirm_hits: int = 3
     # Wave crests, wakes and weed come back for a few turns too, but not turn after turn.  A track is confirmed when its

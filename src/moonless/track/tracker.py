@@ -184,6 +184,8 @@ class Tracker:
         owner[plot[taken[has]]] = bank.id[has]
         self._record(got, shapes, plots, plot, share, taken, count)
         exists = fresh * s.birth_per_m2 * s.p_detect / unexplained
+        # So near there is ringing of the set and the boat's own wash; what comes from farther off is followed in.
+        fresh = np.where(got.range_m > errors.pulse_m + s.recovery_m, fresh, 0.0)
         begun = self._begin(got, shapes, plots, shared, exists, fresh, self._strays.density(got, count))
         self._strays.learn(got, np.clip(1.0 - explained, 0.0, 1.0), np.where(begun >= 0, begun, owner))
         self._bank.own_stray[self._bank.n_scans == 1] = 1.0
