@@ -159,6 +159,7 @@ function sayWord(): void {
   if (reading !== null) parts.push(localTime(reading.time, hello?.boat.local_time_zone ?? "UTC"));
   if (affairs?.paused === true) parts.push("the story stands still");
   else if (affairs !== null && affairs.speed !== 1) parts.push(`${affairs.speed} times as fast as life`);
+  if (affairs?.fog_s != null) parts.push(`fog signal in ${affairs.fog_s} s`);
   if (hello?.source === "demo") parts.push("made waters, made radar: not for navigation");
   else if (chart?.cells.some((cell) => cell.not_for_navigation) === true) parts.push("chart copies: not for navigation");
   if (chart === null) parts.push("no chart");

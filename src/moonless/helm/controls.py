@@ -22,6 +22,7 @@ Do = Literal[
     "silence",  # value: minutes; 0 ends it; urgency 4 is spoken all the same
     "say again",
     "loudspeaker",  # value: true | false, the server's own voice
+    "fog signal",  # value: true | false, the reminder to sound it
     "take bow",  # take the measured heading bias as the radar's bow offset
 ]
 
@@ -76,8 +77,8 @@ def read_control(body: Mapping[str, Any]) -> Control:
         value = _number(value, "speed", 0.25, MAX_SPEED)
     if do == "silence":
         value = _number(value, "silence", 0.0, MAX_SILENCE_MIN)
-    if do == "loudspeaker" and not isinstance(value, bool):
-        raise InputError("loudspeaker is true or false")
+    if do in ("loudspeaker", "fog signal") and not isinstance(value, bool):
+        raise InputError(f"{do} is true or false")
     return Control(known, value, echo, say)
 
 

@@ -17,6 +17,7 @@ from moonless.constants import TAU
 from moonless.errors import MoonlessError
 from moonless.helm.controls import FOR_SOURCE, Control
 from moonless.helm.events import Answer, ChartReady, Event, Notice, PlanNow, PoseNow, Source, SourceState
+from moonless.helm.fog import FogReminder
 from moonless.helm.protocol import PoseFrame
 from moonless.helm.session import Session
 from moonless.helm.spokes import SpokeStore
@@ -43,6 +44,7 @@ class Hub:
         self.reading: dict[str, Any] | None = None
         self.loudspeaker = loudspeaker
         self.sight = "unsure"
+        self.fog = FogReminder(float(source.boat.get("length_m", 9.0)))
         self._reading_s: float | None = None
         self._silent_until_s = -math.inf
         self._turns = 0
@@ -173,6 +175,11 @@ class Hub:
             self.loudspeaker.is_on = bool(control.value)
             self.heartbeat()
             return None
+        if control.do == "fog signal":
+            self.fog.switch(bool(control.value), steady_s())
+            self._remind()
+            self.heartbeat()
+            return None
         if control.do == "sight":
             self.sight = str(control.value)
             self.heartbeat()
@@ -217,6 +224,7 @@ class Hub:
             "silent_s": round(max(self._silent_until_s - now, 0.0)),
             "loudspeaker": None if self.loudspeaker is None else self.loudspeaker.is_on,
             "sight": self.sight,
+            "fog_s": None if (wait := self.fog.wait_s(now)) is None else round(wait),
             "screens": len(self.sessions),
             "links": [{"link": one.link, "state": one.state, "text": one.text} for one in self._links.values()],
         }
@@ -232,7 +240,17 @@ class Hub:
         """Heartbeat once a second, for ever."""
         while True:
             await asyncio.sleep(1.0)
+            self._remind()
             self.heartbeat()
+
+    def _remind(self) -> None:
+        """Say when the fog signal is due."""
+        sog = None if self.pose is None or math.isnan(self.pose.sog_kn) else self.pose.sog_kn
+        words = self.fog.due(steady_s(), sog)
+        if words is not None:
+            self._tell(self._new_calls.own_call(2, words))
+            for session in self.sessions:
+                session.say(words)
 
     def join(self, session: Session) -> None:
         """Give a new screen the present."""

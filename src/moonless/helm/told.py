@@ -72,6 +72,10 @@ class NewCalls:
             del self._last[key]
         return new
 
+    def own_call(self, urgency: int, say: str) -> dict[str, Any]:
+        """Return a call of the helm's own, numbered among the others."""
+        return self._numbered(Call(urgency, say))
+
     def clear(self) -> None:
         """Forget what was told."""
         self._last.clear()

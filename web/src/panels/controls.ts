@@ -60,6 +60,7 @@ class Doer {
   again = (): void => this.reach.ask({ do: "say again" });
   silence = (): void => this.reach.ask({ do: "silence", value: (this.state.affairs?.silent_s ?? 0) > 0 ? 0 : SILENCE_MIN });
   loudspeaker = (): void => this.reach.ask({ do: "loudspeaker", value: this.state.affairs?.loudspeaker !== true });
+  fog = (): void => this.reach.ask({ do: "fog signal", value: this.state.affairs?.fog_s == null });
   sight = (): void => this.reach.ask({ do: "sight", value: after(SIGHTS, (this.state.affairs?.sight ?? "unsure") as (typeof SIGHTS)[number]) });
   pause = (): void => this.reach.ask({ do: this.state.affairs?.paused === true ? "go on" : "pause" });
   faster = (): void => this.reach.ask({ do: "speed", value: after(SPEEDS, (this.state.affairs?.speed ?? 1) as (typeof SPEEDS)[number]) });
@@ -132,6 +133,7 @@ export function fanPages(reach: Reach): Blade[][] {
         name: "speaker", value: () => (doer.state.affairs?.loudspeaker === true ? "on" : doer.state.affairs?.loudspeaker === null ? "none" : "off"),
         press: doer.loudspeaker, stays: true,
       },
+      { name: "fog signal", value: () => (doer.state.affairs?.fog_s == null ? "off" : `in ${doer.state.affairs.fog_s} s`), press: doer.fog, stays: true },
       { name: "sight", value: () => doer.state.affairs?.sight ?? "", press: doer.sight, stays: true },
       { name: "lines", value: () => (settings().parallel === null ? "off" : `${Math.round((settings().parallel?.offM ?? 0) / 185.2)} cable`), press: doer.parallel, stays: true },
       { name: "hand", value: () => settings().hand ?? doer.state.hello?.boat.free_hand ?? "right", press: doer.hand },
@@ -168,6 +170,7 @@ export function keyTable(reach: Reach, fan: Fan): Key[] {
     { keys: ["s"], shown: "s", does: "silence for five minutes; what is urgent is said all the same", press: doer.silence },
     { keys: ["v"], shown: "v", does: "this screen's voice on or off", press: doer.voice },
     { keys: ["w"], shown: "w", does: "the helm's own loudspeaker on or off", press: doer.loudspeaker },
+    { keys: ["g"], shown: "g", does: "remind of the fog signal, or no more", press: doer.fog },
     { keys: ["o"], shown: "o", does: "look-out: unsure, in sight, radar only", press: doer.sight },
     { keys: ["m"], shown: "m", does: "measure range and bearing by touch", press: doer.measure },
     { keys: ["i"], shown: "i", does: "parallel index lines along the course: 1, 2, 4 cables, off", press: doer.parallel },

@@ -5,7 +5,7 @@ import type { Affairs, Echo, Reading } from "./types";
 
 const affairs: Affairs = {
   radar_age_s: 0.1, reading_age_s: 0.5, notice: "", fraction: null, ended: null, paused: false, speed: 1, story_ms: null, silent_s: 0,
-  loudspeaker: null, sight: "unsure", screens: 1, links: [],
+  loudspeaker: null, sight: "unsure", fog_s: null, screens: 1, links: [],
 };
 
 const echo: Echo = {

@@ -129,6 +129,8 @@ export interface Affairs {
   readonly silent_s: number;
   readonly loudspeaker: boolean | null;
   readonly sight: string;
+  /** Seconds to the next fog signal; null: not asked for. */
+  readonly fog_s: number | null;
   readonly screens: number;
   readonly links: readonly { readonly link: string; readonly state: "opening" | "open" | "lost" | "ended"; readonly text: string }[];
 }

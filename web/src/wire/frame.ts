@@ -144,7 +144,7 @@ export type Control =
   | { do: "acknowledge"; say: string; echo: number | null }
   | { do: "i see it" | "keep in mind"; echo: number; value: string }
   | { do: "sight"; value: string }
-  | { do: "loudspeaker"; value: boolean };
+  | { do: "loudspeaker" | "fog signal"; value: boolean };
 
 export function encodeControl(sequence: number, control: Control): ArrayBuffer {
   const text = new TextEncoder().encode(JSON.stringify(control));
