@@ -43,6 +43,8 @@ LEVEL_STEP_DB = 1.0 / 3.0  # 256 levels reach 71 dB
 _LOW, _STEP = np.float32(LEVEL_LOW_DB), np.float32(LEVEL_STEP_DB)
 SOLID_DB = 25.0  # above noise: stronger than rain; such blocks are no reference for others
 SOLID_OVER_CLUTTER_DB = 12.0
+# Between two equal points 1.3 beams apart the two-way beam falls by 10 dB, and where both add in phase by 4.5.
+PASS_DB = 5.0
 MOST_PEAKS = 20_000
 AGAIN = 0.7  # share of a large body's boxes that were echo last turn, over the ground, when it is land
 AGAIN_OVER_CHANCE = 0.6  # and of what chance leaves
@@ -64,6 +66,7 @@ class Examined:
     video: Video
     sector: NDArray[np.int64]  # (n_row,)
     box_db: NDArray[np.float32]
+    fine_db: NDArray[np.float32]  # the same of boxes one row wide: what parts echoes side by side
     floor_db: NDArray[np.float32]
     threshold_db: NDArray[np.float32]
     candidate_db: NDArray[np.float32]  # the lower threshold, of candidates
@@ -105,7 +108,7 @@ class Detector:
         mask |= around & (box_db >= seen.candidate_db)
         # What stands far over the background for bearings on end may be land whatever the sea's tail is held to be.
         found, mask = mask, mask | (box_db >= seen.solid_db)
-        cells, basin, body, core = _segment(box_db, mask, grid, seen.curve.looks)
+        cells, basin, body, core = _segment(seen.fine_db, mask, grid, seen.curve.looks)
         bodies = group_bodies(cells, body)
         large = is_shore(group_bodies(core, body), grid, scan, box_db, seen.threshold_db)
         fixed = self._stands_over_ground(scan, bodies, large, grid)
@@ -159,6 +162,9 @@ class Detector:
         nominal = round(scan.n_spoke / grid.n_row * grid.box_rows)
         boxes_kernel(total, weight, nominal, grid.box_rows, grid.box_cols, grid.col_cells, grid.n_cell, strip, box)
         strip_db, box_db = _to_db(strip), _to_db(box)
+        nominal = round(scan.n_spoke / grid.n_row)
+        boxes_kernel(total, weight, nominal, 1, grid.box_cols, grid.col_cells, grid.n_cell, strip, box)
+        fine_db = np.where(np.isfinite(box), _to_db(box), box_db)
         heading = scan.heading_true_rad[np.minimum(grid.row_edge[:-1], scan.n_spoke - 1)]
         sector = self._map.sector_of_row(heading)
         level = self._map.update_level(strip_db, sector)
@@ -189,6 +195,7 @@ class Detector:
             video,
             sector,
             box_db,
+            fine_db,
             floor_db,
             threshold_db,
             candidate_db,
@@ -391,16 +398,16 @@ def _video(scan: Scan, grid: Grid, curve: Curve) -> Video:
 
 
 def _segment(
-    box_db: NDArray[np.float32], mask: NDArray[np.bool_], grid: Grid, cell_looks: float
+    value_db: NDArray[np.float32], mask: NDArray[np.bool_], grid: Grid, cell_looks: float
 ) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.int64], NDArray[np.int64]]:
     """Return (flat masked cells, hilltop of each flat cell, body of each flat cell, flat cells of the cores)."""
     cells = np.flatnonzero(mask)
-    value = box_db.ravel()
+    value = value_db.ravel()
     order = cells[np.argsort(-value[cells], kind="stable")]
     basin = np.full(value.size, -1, dtype=np.int64)
     body = np.full(value.size, -1, dtype=np.int64)
-    # A pass must lie deeper than chance dips it: three deviations of the box's own speckle, in dB.
-    depth = max(6.0, 3.0 * 4.34 / np.sqrt(max(1.0, grid.box_looks * cell_looks)))
+    # A pass must lie deeper than chance dips it: three deviations of the row's own speckle, in dB.
+    depth = max(PASS_DB, 3.0 * 4.34 / np.sqrt(max(1.0, grid.box_looks / grid.box_rows * cell_looks)))
     segment_kernel(value, order, grid.n_row, grid.n_col, np.float32(depth), basin, body)
     # Strong echoes a beam or two apart join by their skirts, and a row of marks is no shore: what makes a body is
     # joined within the cores of its hills.  The rest of a hill goes with its top.
