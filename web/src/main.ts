@@ -12,11 +12,13 @@ import { fanPages, keyTable } from "./panels/controls";
 import { Foot } from "./panels/foot";
 import { keySheet, listenKeys } from "./panels/keys";
 import { Lock } from "./panels/lock";
+import { PlanSheet } from "./panels/plan";
 import { Voice } from "./panels/voice";
 import { Screen } from "./screen";
 import { whatMatters } from "./state/say";
 import { keepSettings, keptSettings, Store, BOAT_UNKNOWN } from "./state/store";
 import type { ChartData, ChartPlace } from "./state/types";
+import type { Control } from "./wire/frame";
 import { Link } from "./wire/link";
 import { keepAwake } from "./wake";
 
@@ -89,12 +91,15 @@ async function fetchChart(place: ChartPlace): Promise<void> {
   }
 }
 
-const fan = new Fan(byId("fan"), fanPages({ store, screen, voice, ask: (control) => link.ask(control), keys: () => showKeys(true) }));
+const planSheet = new PlanSheet((ms) => localTime(new Date(ms).toISOString(), store.state.hello?.boat.local_time_zone ?? "UTC"));
+document.body.append(planSheet.element);
+const reach = { store, screen, voice, ask: (control: Control) => link.ask(control), keys: () => showKeys(true), plan: () => showPlan(!planSheet.isShown) };
+const fan = new Fan(byId("fan"), fanPages(reach));
 const card = new Card(byId("card"), store, (control) => link.ask(control));
 const lockBox = make("div", "", { id: "lock" });
 document.body.append(lockBox);
 const lock = new Lock(lockBox, () => store.send({ type: "lock", locked: false }));
-const keys = keyTable({ store, screen, voice, ask: (control) => link.ask(control), keys: () => showKeys(true) }, fan);
+const keys = keyTable(reach, fan);
 const sheetOfKeys = keySheet(keys, () => showKeys(false));
 document.body.append(sheetOfKeys);
 listenKeys(keys, () => store.state.locked);
@@ -102,6 +107,11 @@ listenKeys(keys, () => store.state.locked);
 function showKeys(shown: boolean): void {
   sheetOfKeys.hidden = !shown;
   if (shown) sheetOfKeys.querySelector("button")?.focus();
+}
+
+function showPlan(shown: boolean): void {
+  planSheet.show(shown);
+  planSheet.refresh(store.state.reading?.plan, (store.state.hello?.boat ?? BOAT_UNKNOWN).distance_unit);
 }
 
 byId("sheet").addEventListener("pointerdown", (event) => {
@@ -188,6 +198,7 @@ store.listen((state, before) => {
   foot.element.style.visibility = state.touched === null ? "visible" : "hidden";
   if (state.settings !== before.settings || state.hello !== before.hello) fan.setHand(state.settings.hand ?? state.hello?.boat.free_hand ?? "right");
   if (state.settings !== before.settings || state.reading !== before.reading) chooseLook();
+  planSheet.refresh(state.reading?.plan, (state.hello?.boat ?? BOAT_UNKNOWN).distance_unit);
   sayWord();
   fan.refresh();
 });

@@ -11,9 +11,12 @@ import threading
 from typing import Any
 
 from moonless.errors import MoonlessError
+from moonless.passage.brief import worth_telling
 from moonless.passage.follow import Follower
 from moonless.passage.plan import Night, make_plan
 from moonless.passage.route import Route
+from moonless.passage.types import LegPlan
+from moonless.passage.words import object_words
 from moonless.reading.types import Reading
 from moonless.units import NS_PER_S, kn_to_mps, mps_to_kn
 
@@ -32,6 +35,7 @@ class PlanAtHelm:
         self._follower = Follower(route)
         self._better: Follower | None = None
         self._thread: threading.Thread | None = None
+        self._legs: list[dict[str, Any]] = []
         self._points = [[round(w.lat_deg, 6), round(w.lon_deg, 6), w.name] for w in route.waypoints]
 
     def at(self, reading: Reading) -> dict[str, Any]:
@@ -45,14 +49,15 @@ class PlanAtHelm:
         if self._better is not None:
             self._follower, self._better = self._better, None
         own = reading.own
+        told: dict[str, Any] = {"route": self._points, "legs": self._legs, "now": None}
         if own.lat is None or own.lon is None:
-            return {"route": self._points, "now": None}
+            return told
         sog = None if own.sog_kn is None else kn_to_mps(own.sog_kn)
         here = self._follower.at(own.lat, own.lon, sog, reading.time_ns / NS_PER_S)
         if here is None:
-            return {"route": self._points, "now": None}
+            return told
         return {
-            "route": self._points,
+            **told,
             "now": {
                 "leg": here.leg,
                 "course_deg": round(here.course_deg, 1),
@@ -74,4 +79,24 @@ class PlanAtHelm:
             # The route is followed by its turns all the same.
             _log.warning("no plan of the route: %s", problem)
             return
+        self._legs = [_leg_line(leg) for leg in plan.legs]
         self._better = Follower(self._route, plan)
+
+
+def _leg_line(leg: LegPlan) -> dict[str, Any]:
+    """Return one leg for the plan's sheet: what a helmsman asks of it."""
+    told = worth_telling(leg)
+    lights = sorted(told.lights, key=lambda x: (not x.leading, x.nearest_m))[:3]
+    return {
+        "number": leg.number,
+        "to": leg.leg.end.name,
+        "course_deg": round(leg.leg.course_deg, 1),
+        "length_m": round(leg.leg.length_m),
+        "end_ms": round(leg.end_s * 1000),
+        "speed_kn": round(leg.speed_kn, 1),
+        "least_depth_m": leg.least_depth_m,
+        "lights": [f"{x.name or 'light'}, {x.text}" for x in lights],
+        "marks": [object_words(u.name, u.object) for u in told.unlit[:3]],
+        "opens": [o.say for o in told.opens[:2]],
+        "refused": [d.say for d in leg.dangers if d.weight == "stops"],
+    }

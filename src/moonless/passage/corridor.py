@@ -94,6 +94,13 @@ class Corridor:
         found = [*self.coverage(), *self.depths(), *self.points(), *self.solids(), *self.overhead(), *self.noted()]
         return sorted(found, key=lambda d: (d.along_m, _WEIGHT_ORDER[d.weight]))
 
+    def least_depth_m(self) -> float | None:
+        """Return the shallowest charted depth on the track, below datum; None where none is charted."""
+        areas = [f.number("DRVAL1") for f, off in self._near(*_DEPTH_AREAS) if off <= TRACK_M]
+        soundings = [f.number("DEPTH") for f, off in self._near("SOUNDG") if off <= 2 * TRACK_M]
+        known = [depth for depth in (*areas, *soundings) if depth is not None]
+        return min(known, default=None)
+
     # ---- geometry ----
 
     def _where(self, shape: shapely.Geometry) -> tuple[float, float, Side]:

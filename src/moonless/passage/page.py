@@ -97,14 +97,19 @@ def _legs_table(plan: Plan, zone: tzinfo, unit: DistanceUnit) -> str:
         f"<tr><td>{leg.number}</td><td>{escape(leg.leg.start.name)} to {escape(leg.leg.end.name)}</td>"
         f"<td>{course_words(leg.leg.course_deg)}</td><td>{course_words(leg.steer_deg)}</td>"
         f"<td>{distance_words(leg.leg.length_m, unit)}</td><td>{leg.speed_kn:.1f}</td>"
-        f"<td>{clock_words(leg.start_s, zone)}</td><td>{clock_words(leg.end_s, zone)}</td><td>{_tide(leg)}</td></tr>"
+        f"<td>{clock_words(leg.start_s, zone)}</td><td>{clock_words(leg.end_s, zone)}</td>"
+        f"<td>{_depth(leg)}</td><td>{_tide(leg)}</td></tr>"
         for leg in plan.legs
     )
     head = (
         "<tr><th></th><th>leg</th><th>track</th><th>steer</th><th>length</th><th>kn</th><th>leave</th><th>arrive</th>"
-        "<th>tide</th></tr>"
+        "<th>least depth</th><th>tide</th></tr>"
     )
     return f'<h2>The legs</h2><div class="wide"><table>{head}{rows}</table></div>'
+
+
+def _depth(leg: LegPlan) -> str:
+    return "not charted" if leg.least_depth_m is None else f"{leg.least_depth_m:.1f} m"
 
 
 def _tide(leg: LegPlan) -> str:

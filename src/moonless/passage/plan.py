@@ -178,6 +178,7 @@ def _plan_leg(place: LegGround, boat: Boat, night: Night, water: Water, start_s:
         bailout="",
         opens=tuple(_opening(place, boat, night)),
         index=place.index,
+        least_depth_m=None if place.corridor is None else place.corridor.least_depth_m(),
     )
 
 

@@ -42,6 +42,7 @@ def plan_dict(plan: Plan, *, pictures: bool = True) -> dict[str, Any]:
                 "unlit": [asdict(x) for x in leg.unlit],
                 "opens": [asdict(o) for o in leg.opens],
                 "index": list(leg.index),
+                "least_depth_m": leg.least_depth_m,
                 "bailout": leg.bailout,
             }
         )

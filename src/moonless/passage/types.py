@@ -152,6 +152,7 @@ class LegPlan:
     bailout: str
     opens: tuple[OpensAt, ...] = ()  # points of land that open along it
     index: tuple[str, ...] = ()  # parallel index lines, in words
+    least_depth_m: float | None = None  # charted on the track, below datum; None: not charted
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,6 +14,7 @@ export interface Reach {
   readonly voice: Voice;
   readonly ask: (control: Control) => void;
   readonly keys: () => void;
+  readonly plan: () => void;
 }
 
 const UPS: readonly Up[] = ["head", "course", "north"];
@@ -121,6 +122,7 @@ export function fanPages(reach: Reach): Blade[][] {
       { name: "dimmer", value: () => `${Math.round((1 - settings().dim) * 100)} %`, press: doer.dim, stays: true },
       { name: "look", value: () => settings().look ?? "by the sun", press: doer.look, stays: true },
       { name: "radar", value: () => `${Math.round(settings().radarStrength * 100)} %`, press: doer.radar, stays: true },
+      { name: "plan", value: () => "", press: reach.plan, isShown: () => doer.state.reading?.plan != null },
       { name: "measure", value: () => (reach.screen.measure === null ? "off" : "on"), press: doer.measure },
       { name: "lock", value: () => "", press: doer.lock },
     ],
@@ -170,6 +172,7 @@ export function keyTable(reach: Reach, fan: Fan): Key[] {
     { keys: ["s"], shown: "s", does: "silence for five minutes; what is urgent is said all the same", press: doer.silence },
     { keys: ["v"], shown: "v", does: "this screen's voice on or off", press: doer.voice },
     { keys: ["w"], shown: "w", does: "the helm's own loudspeaker on or off", press: doer.loudspeaker },
+    { keys: ["t"], shown: "t", does: "tonight's plan, leg by leg", press: reach.plan },
     { keys: ["g"], shown: "g", does: "remind of the fog signal, or no more", press: doer.fog },
     { keys: ["o"], shown: "o", does: "look-out: unsure, in sight, radar only", press: doer.sight },
     { keys: ["m"], shown: "m", does: "measure range and bearing by touch", press: doer.measure },

@@ -81,9 +81,25 @@ export interface Reading {
   readonly plan?: PlanNow | null;
 }
 
+export interface PlanLeg {
+  readonly number: number;
+  readonly to: string;
+  readonly course_deg: number;
+  readonly length_m: number;
+  readonly end_ms: number;
+  readonly speed_kn: number;
+  readonly least_depth_m: number | null;
+  readonly lights: readonly string[];
+  readonly marks: readonly string[];
+  readonly opens: readonly string[];
+  readonly refused: readonly string[];
+}
+
 /** Tonight's route and what comes next on it; `now` is null where the boat is not on it. */
 export interface PlanNow {
   readonly route: readonly (readonly [number, number, string | null])[];
+  /** Empty while the plan is being worked out. */
+  readonly legs?: readonly PlanLeg[];
   readonly now: {
     readonly leg: number;
     readonly course_deg: number;

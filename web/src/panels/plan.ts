@@ -1,0 +1,61 @@
+/** The plan on one sheet: leg by leg, the one being run marked. */
+import { threeFigures } from "../geo/angles";
+import { sayDistance, sayKnots, type DistanceUnit } from "../geo/units";
+import type { PlanLeg, PlanNow } from "../state/types";
+import { make } from "./dom";
+
+/** The lines of one leg: pure, so that they can be tested. */
+export function legLines(leg: PlanLeg, unit: DistanceUnit, clock: (ms: number) => string): { head: string; lines: string[] } {
+  const head = `${leg.number}  ${threeFigures(leg.course_deg)}°  ${sayDistance(leg.length_m, unit)} to ${leg.to}`;
+  const depth = leg.least_depth_m === null ? "depth not charted" : `least charted ${leg.least_depth_m.toFixed(1)} m`;
+  const lines = [`${sayKnots(leg.speed_kn)} kn, there by ${clock(leg.end_ms)}, ${depth}`];
+  for (const refused of leg.refused) lines.push(`Refused: ${refused}`);
+  if (leg.lights.length > 0) lines.push(`Lights: ${leg.lights.join("; ")}`);
+  if (leg.marks.length > 0) lines.push(`By radar: ${leg.marks.join("; ")}`);
+  for (const opens of leg.opens) lines.push(opens.charAt(0).toUpperCase() + opens.slice(1));
+  return { head, lines };
+}
+
+export class PlanSheet {
+  readonly element = make("section", "", { class: "sheet-over", "aria-label": "Plan", tabindex: "-1" });
+  readonly #list = make("div");
+  #key = "";
+
+  constructor(private readonly clock: (ms: number) => string) {
+    this.element.hidden = true;
+    const back = make("button", "back", { type: "button" });
+    back.addEventListener("click", () => this.show(false));
+    const answers = make("div", "", { class: "answers" });
+    answers.append(back);
+    this.element.append(make("h2", "Plan"), this.#list, answers);
+  }
+
+  get isShown(): boolean {
+    return !this.element.hidden;
+  }
+
+  show(shown: boolean): void {
+    this.element.hidden = !shown;
+    if (shown) this.element.focus({ preventScroll: true });
+  }
+
+  refresh(plan: PlanNow | null | undefined, unit: DistanceUnit): void {
+    if (!this.isShown) return;
+    const legs = plan?.legs ?? [];
+    const now = plan?.now?.leg ?? null;
+    const key = `${legs.length}|${now}|${unit}|${plan == null}`;
+    if (key === this.#key) return;
+    this.#key = key;
+    const parts: HTMLElement[] = [];
+    if (plan == null) parts.push(make("p", "No route was given: start the helm with --route."));
+    else if (legs.length === 0) parts.push(make("p", "The plan is being worked out; the route is followed by its turns meanwhile."));
+    for (const leg of legs) {
+      const { head, lines } = legLines(leg, unit, this.clock);
+      const title = make("h3", leg.number === now ? `${head}  (now)` : head);
+      if (leg.number === now) title.setAttribute("aria-current", "step");
+      parts.push(title, ...lines.map((line) => make("p", line)));
+    }
+    parts.push(make("p", "An aid, not a look-out; not for navigation."));
+    this.#list.replaceChildren(...parts);
+  }
+}
