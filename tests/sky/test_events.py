@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from moonless.errors import InputError
-from moonless.sky.ephemeris import sky_state
+from moonless.sky.ephemeris import bodies, sky_state, timescale
 from moonless.sky.events import moon_phases, sky_events
 
 DAY_S = 86_400.0
@@ -123,6 +123,24 @@ def test_meeus_lit_fraction() -> None:
     state = sky_state(0.0, 0.0, [_unix(1992, 4, 12)])
     assert state.moon_lit_fraction[0] == pytest.approx(0.68, abs=0.011)
     assert bool(state.moon_is_waxing[0])
+
+
+@pytest.mark.parametrize(
+    ("body", "when", "ra_deg", "dec_deg", "distance_km"),
+    [
+        # Meeus, Astronomical Algorithms, 2nd ed., example 25.a: the sun, 1992 October 13, 0h TD; R = 0.99766 AU.
+        ("sun", (1992, 10, 13), 198.38083, -7.78507, 0.99766 * 149_597_870.7),
+        # Example 47.a: the moon, 1992 April 12, 0h TD; his series are good to about 10 seconds of arc.
+        ("moon", (1992, 4, 12), 134.688469, 13.768367, 368_409.7),
+    ],
+)
+def test_meeus_places(body: str, when: tuple[int, int, int], ra_deg: float, dec_deg: float, distance_km: float) -> None:
+    seen = bodies()["earth"].at(timescale().tt(*when)).observe(bodies()[body]).apparent()
+    ra, dec, distance = seen.radec("date")
+    # 0.006 degree: 20 seconds, the low-accuracy sun of chapter 25 and the shortened moon of chapter 47.
+    assert ra.hours * 15.0 == pytest.approx(ra_deg, abs=0.006)
+    assert dec.degrees == pytest.approx(dec_deg, abs=0.006)
+    assert distance.km == pytest.approx(distance_km, rel=1e-4)
 
 
 def test_a_date_the_ephemeris_does_not_hold() -> None:
