@@ -12,10 +12,10 @@ Stated rules, all of them:
 - Two things within a beam and 1.5 pulses of each other make one echo: the stronger counts as held when that echo has
   been given to the weaker.
 - An echo of a thing that the radar cannot part from something else may be called by the word of either.
-- An echo that belongs to no thing is truly `uncharted` at land that is on no chart, `bridge` within 25 m + half a beam
-  of the bridge, `shore` within as much of land or of a built structure, `false` in a scene with ghosts if it lies
-  where a ghost of a strong thing must (at the thing's range on another bearing, or on its bearing at twice its range),
-  else `clutter`.
+- An echo that belongs to no thing is truly `uncharted` at land that is on no chart; within 25 m + half a beam of the
+  bridge, of land or of a built structure it is `bridge` or `shore`, by which is nearer; in a scene with ghosts `false`
+  if it lies where a ghost of a strong thing must (at the thing's range on another bearing, or on its bearing at twice
+  its range); else `clutter`.
 """
 
 from __future__ import annotations
@@ -148,10 +148,10 @@ class TruthBook:
         gate = SHORE_GATE_M + 0.5 * self.beam_rad * reach
         if self.uncharted_land is not None and shapely.distance(self.uncharted_land, here) < gate:
             return "uncharted"
-        if self.bridges is not None and shapely.distance(self.bridges, here) < gate:
-            return "bridge"
-        if self.shores is not None and shapely.distance(self.shores, here) < gate:
-            return "shore"
+        bridge = math.inf if self.bridges is None else shapely.distance(self.bridges, here)
+        shore = math.inf if self.shores is None else shapely.distance(self.shores, here)
+        if min(bridge, shore) < gate:
+            return "bridge" if bridge <= shore else "shore"
         return "false" if self._is_ghost(away_e, away_n, reach, laid) else "clutter"
 
     def _is_ghost(self, away_e: float, away_n: float, reach: float, laid: Laid) -> bool:

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import linear_sum_assignment
 
-from moonless.reading.evidence import Evidence
+from moonless.reading.evidence import Evidence, hopping
 from moonless.reading.place import Place
 from moonless.reading.types import Kind
 
@@ -29,6 +29,8 @@ UNCHARTED_PER_M2 = 3e-6
 VESSEL_PER_M2 = 3e-6
 # Land returns one separate echo for about this length of shore.
 SHORE_SPACING_M = 90.0
+# A bridge answers along all its length; where its end meets the shore its word says more.
+BRIDGE_SPACING_M = 30.0
 # A mark stands where the chart has it, but for accidents.
 MARK_THERE = 0.97
 # The model of a mark's echo is not trusted to rule it out.
@@ -59,6 +61,12 @@ STRENGTH_CAP = (0.15, 3.0)
 DRAGGED_SIGMA_M = 60.0
 DRAGGED_NOT_SUNK = 0.9
 DRAGGED_FROM = 0.35
+# What the tracker calls a ghost is one, unless its record is that of chance.
+GHOST, CHANCE_GHOST = 1e-2, 1e-6
+# What is this long answers with more than this; own figures, no source.
+LONG_FROM_M, LONG_RCS_DB, LONG_WEAK = 40.0, 0.0, 0.1
+# An echo this many times as long as it is away is hardly one thing.
+ABOUT, ABOUT_LEFT = 1.5, 0.05
 # An echo this long is no small craft and no mark.
 LONG_M = 60.0
 
@@ -98,17 +106,23 @@ def explain(
     size = _believed_length(evidence)
     long_penalty = np.maximum(np.exp(-np.maximum(0.0, size - LONG_M) / 30.0), LENGTH_FLOOR)
     thing, wave = _rcs_speaks(evidence.rcs_db)
+    # What seems longer than it is away is sea all about, not a hull.
+    thing = np.where(size > ABOUT * evidence.range_m, ABOUT_LEFT * thing, thing)
+    thing = np.where((size > LONG_FROM_M) & (evidence.rcs_db < LONG_RCS_DB), LONG_WEAK * thing, thing)
     # What the skipper has named is uncharted all the same, and not a surprise.
     density[:, UNCHARTED] = (UNCHARTED_PER_M2 * thing * long_penalty + evidence.named_density) * still
     density[:, VESSEL] = VESSEL_PER_M2 * thing * moving
     density[:, VESSEL] = np.where(evidence.ais_vessel, 1.0, density[:, VESSEL])
     density[:, CLUTTER] = evidence.clutter_density * wave
-    density[:, FALSE] = np.where(evidence.is_ghost, 1e-2, 1e-9)
+    # The ghost of a steady thing is steady; what is hit now and then only happens to lie where a ghost might.
+    hops = hopping(evidence.hit_share)
+    density[:, FALSE] = np.where(evidence.is_ghost, GHOST * (1.0 - hops) + CHANCE_GHOST * hops, 1e-9)
     taken = np.full(n, -1)
     offset = np.full(n, np.nan)
     if place is not None:
-        density[:, SHORE] = _line_density(evidence.shore_distance_m, evidence.sigma_m) * still_shore
-        density[:, BRIDGE] = _line_density(evidence.bridge_distance_m, evidence.sigma_m) * still_shore
+        density[:, SHORE] = _line_density(evidence.shore_distance_m, evidence.sigma_m, SHORE_SPACING_M) * still_shore
+        bridge = _line_density(evidence.bridge_distance_m, evidence.sigma_m, BRIDGE_SPACING_M)
+        density[:, BRIDGE] = bridge * still_shore
         _weigh_marks(evidence, place, p_detect, gone, mark_db, still, density, taken, offset)
     probability = density / density.sum(axis=1, keepdims=True)
     best = np.argmax(probability, axis=1)
@@ -127,9 +141,9 @@ def explain(
     return out
 
 
-def _line_density(distance_m: Floats, sigma_m: Floats) -> Floats:
-    """Return echoes per square metre of a line that returns one for each `SHORE_SPACING_M`; inside counts as on it."""
-    return np.exp(-0.5 * (distance_m / sigma_m) ** 2) / (SHORE_SPACING_M * math.sqrt(2 * math.pi) * sigma_m)
+def _line_density(distance_m: Floats, sigma_m: Floats, spacing_m: float) -> Floats:
+    """Return echoes per square metre of a line that returns one for each ``spacing_m``; inside counts as on it."""
+    return np.exp(-0.5 * (distance_m / sigma_m) ** 2) / (spacing_m * math.sqrt(2 * math.pi) * sigma_m)
 
 
 def _weigh_marks(
