@@ -33,10 +33,14 @@ MEASURED_RATES = (0.1, 0.04, 0.02, 0.01, 0.004)
 TAIL_POWER = 0.42
 ENOUGH = 4000.0  # boxes; until a bin has seen so many it leans on its whole ring
 LEVEL_SHARE = 0.4
-# On the first turn echoes cannot be told from spikes.  Water as quiet as the receiver is then taken to stray as the
+BLIND_PULSES = 2.0  # a set is blind while it sends, and while its receiver recovers; common practice, no source
+# On the first turn echoes cannot be told from spikes at all.  Water as quiet as the receiver is then taken to stray as the
 # receiver does, however many echoes lie in the patch: its threshold may rise this far above the least, and by so much
 # more as the patch's own clutter rises above noise.  Own figures.
 QUIET_SPAN_DB, CLUTTER_SPAN_DB, CLUTTER_SCALE_DB = 4.0, 16.0, 3.0
+# Later the strays are known, but marks and boats that flicker are among them, and many in a patch of quiet water would
+# hide each other.  Spikes need a sea that shows over the noise between them, so the bound stays, wider.  Own figure.
+LATER_SPAN = 1.5
 MOST_DB = 60.0  # what stands so far above all round it is shown whatever the sea does
 
 
@@ -53,6 +57,8 @@ class ClutterMap:
         # Rings grow outward: near the boat the clutter falls fast.
         share = (np.arange(grid.n_col) + 0.5) / max(1, grid.n_col)
         self.ring_of_col = np.minimum((N_RING * np.sqrt(share)).astype(np.int64), N_RING - 1)
+        blind = min(grid.n_col - 1, round(BLIND_PULSES * grid.pulse_cells / grid.col_cells))
+        self.first_ring = min(int(self.ring_of_col[blind]) + 1, N_RING // 2)
         self.level_db: NDArray[np.float32] | None = None  # (N_SECTOR, N_RING)
         self.turns = 0
         self.strays = np.zeros((N_SECTOR, N_RING, N_RATIO), dtype=np.float64)
@@ -81,7 +87,8 @@ class ClutterMap:
                 if part.size:
                     rank = int(LEVEL_SHARE * (part.size - 1))
                     now[s, k] = np.partition(part, rank)[rank]
-        now = np.fmin.accumulate(now, axis=1)
+        # Nearest of all the set is blind, and what is not seen there says nothing of the rings farther out.
+        now[:, self.first_ring :] = np.fmin.accumulate(now[:, self.first_ring :], axis=1)
         if self.level_db is None:
             self.level_db = now
         else:
@@ -133,8 +140,11 @@ class ClutterMap:
             threshold = levels.mean(axis=0) + slope * (_tail_scale(rate) - scale.mean())
             least = self.least_db * float(_tail_scale(rate) / _tail_scale(self.p_false))
             most = np.full(median.shape, MOST_DB)
-            if self.turns <= 1:
-                most = np.minimum(most, least + self._span_db())
+            span = self._span_db()
+            bound = least + (span if self.turns <= 1 else LATER_SPAN * span)
+            if self.turns > 1:
+                bound[:, : self.first_ring] = MOST_DB  # the edge of blindness is no sea
+            most = np.minimum(most, bound)
             seen = np.clip(threshold, median + least, np.maximum(most, median + least))
             out.append(np.where(total > 200.0, seen, 1.1 * least))
         return tuple(out)
