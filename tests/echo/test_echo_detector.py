@@ -90,8 +90,9 @@ def test_spokes_not_received_are_unknown_not_empty():
     picture = Detector().detect(made.scan(echo, received))
     assert nearest(picture.plots, 2.0, 1000.0) is None
     assert nearest(picture.plots, 5.0, 1000.0) is not None
-    assert np.all(np.isnan(picture.clutter_db[140:200]))
-    assert np.all(np.isfinite(picture.clutter_db[300:]))
+    for one in (picture.clutter_db, picture.floor, picture.threshold):
+        assert np.all(np.isnan(one[~received]))
+        assert np.all(np.isfinite(one[300:]))
     assert any("100 of 512 spokes" in note for note in picture.notes)
 
 

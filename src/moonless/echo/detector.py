@@ -128,13 +128,12 @@ class Detector:
         plots = measure(seen.video, grid, loose, number.astype(np.int64), tops, box_db, seen.floor_db, seen.curve.looks)
         plots = self._ghosts.mark(plots, scan.errors, scan.cell_m)
         curve = seen.curve
-        clutter_db = np.where(np.isfinite(box_db), seen.floor_db, np.float32(np.nan))
         return EchoPicture(
             plots=plots,
             shores=shores,
             floor=_spread(_to_counts(seen.floor_db, curve), scan, grid),
             threshold=_spread(_to_counts(seen.threshold_db, curve), scan, grid),
-            clutter_db=_spread(clutter_db, scan, grid),
+            clutter_db=_spread(seen.floor_db, scan, grid),
             db_per_count=curve.db_per_count if curve.is_learnt else None,
             noise_counts=curve.noise_counts,
             spikes_removed=seen.spikes,
@@ -333,9 +332,10 @@ def _sides(
 
 
 def _spread(coarse: NDArray[np.float32], scan: Scan, grid: Grid) -> NDArray[np.float32]:
-    """Return block values over the cells of their blocks."""
+    """Return block values over the cells of their blocks, NaN in spokes that were not received."""
     fine = np.empty(scan.echo.shape, dtype=np.float32)
     spread_kernel(np.asarray(coarse, dtype=np.float32), grid.row_edge, grid.col_cells, fine)
+    fine[~scan.is_received] = np.nan
     return fine
 
 

@@ -327,7 +327,9 @@ class Tracker:
         dirt = np.log(np.maximum(bank.clutter / s.clean_per_m2, 1.0))
         now = ~bank.confirmed & (bank.exists >= s.confirm_at) & (bank.n_hits >= s.confirm_hits)
         now &= bank.quality >= np.minimum(s.confirm_log_odds + s.confirm_per_clutter * dirt, s.most_log_odds)
-        now &= bank.fit >= np.minimum(s.confirm_fit + s.fit_per_clutter * dirt, s.most_log_odds)
+        is_one = bank.fit >= np.minimum(s.confirm_fit + s.fit_per_clutter * dirt, s.most_log_odds)
+        # What comes back turn after turn is there, however its echo scatters.
+        now &= is_one | ((bank.quality >= s.lasting_log_odds) & (bank.n_hits >= s.lasting_hits))
         if bool(np.any(now)):
             bank.confirmed |= now
             self._strays.acquit(bank.id[now])
