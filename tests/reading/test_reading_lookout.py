@@ -17,6 +17,7 @@ from moonless.reading.fix import CarriedOn
 from moonless.reading.judge import Judge
 from moonless.reading.keepoff import ahead, check_sounder, lay_out_dangers
 from moonless.reading.lookout import Lookout
+from moonless.reading.matters import Wheel, of_dangers
 from moonless.reading.missing import MissingWatch
 from moonless.reading.opening import next_opening
 from moonless.reading.own import OwnPlane
@@ -112,6 +113,22 @@ def test_dangers_ahead_by_draught_tide_and_margin() -> None:
     with_tide = {d.what for d in ahead(dangers, boat, OWN, 0.0, 1000.0, 10.0, 0.5)}
     assert "shoal" not in with_tide and "danger" in with_tide
     assert ahead(dangers, boat, OWN, math.pi / 2, 400.0, 10.0, 0.0) == ()
+
+
+def test_a_structure_beside_the_way_is_not_shouted() -> None:
+    wheel = Wheel(OWN, make_boat())  # 3 m beam, 5 m/s
+
+    def urgency(*structures: Feature) -> int:
+        dangers = lay_out_dangers(FakeChart(depths=structures))
+        found = ahead(dangers, make_boat(), OWN, 0.0, 600.0, 9.5, 0.0, 2.0)
+        return max(m.urgency for m in of_dangers(wheel, found, 0.0, 0.0))
+
+    beside = _feature("SLCONS", shapely.box(6.0, 80.0, 9.0, 90.0))
+    ahead_of_her = _feature("SLCONS", shapely.box(-2.0, 100.0, 3.0, 110.0))
+    assert urgency(beside) == 2
+    assert urgency(ahead_of_her) == 4
+    # The one in the way is told although one beside it is nearer.
+    assert urgency(beside, ahead_of_her) == 4 and urgency(ahead_of_her, beside) == 4
 
 
 def test_the_chart_ends_is_a_danger() -> None:

@@ -7,12 +7,12 @@ import math
 import numpy as np
 import pytest
 import shapely
+from reading_edges import near_edge
 from reading_fakes import FRAME, T0, S, make_boat
 
 from moonless.reading.own import OwnPlane
 from moonless.reading.place import edges_of
 from moonless.reading.register import Expected, Registrar, turned_back
-from moonless.reading.shore_edge import near_edge
 from moonless.reading.sightings import Sightings
 
 LAND = shapely.MultiPolygon(
@@ -91,3 +91,42 @@ def test_a_straight_shore_fixes_no_position_along_it() -> None:
     for turn in range(10):
         now = registrar.update(T0 + turn * S, seen, Expected(edge, normal, none, np.zeros(0)))
     assert not now.is_known
+
+
+def test_agreement_is_not_lost_by_a_turn_and_is_lost_by_many() -> None:
+    rng = np.random.default_rng(6)
+    edge, normal = near_edge(EDGES, 0.0, 0.0, 5000.0, 0.07)
+    expected = Expected(edge, normal, np.zeros((0, 2)), np.zeros(0))
+    registrar = Registrar(make_boat())
+    turn = 0
+
+    def told(is_good: bool) -> bool | None:
+        nonlocal turn
+        turn += 1
+        seen = _sightings(0.0, np.zeros(2), rng)
+        if not is_good:
+            # A shower: echo where the chart has nothing.
+            none = np.zeros((0, 2))
+            shower = rng.uniform(-1.0, 1.0, (200, 2)) * [250.0, 150.0] + [0.0, -2000.0]
+            seen = Sightings(shower, np.zeros((200, 2)), none, none, np.zeros(0), np.zeros(0))
+        return registrar.update(T0 + turn * 2 * S, seen, expected).agrees
+
+    assert [told(True) for _ in range(6)][-1] is True
+    assert told(False) is True and told(False) is True
+    assert [told(False) for _ in range(12)][-1] is False
+    assert told(True) is False
+    assert [told(True) for _ in range(12)][-1] is True
+
+
+def test_marks_that_stand_where_they_should_speak_for_agreement() -> None:
+    """Few shore sightings that fit nothing, but every beacon at its place: radar and chart agree."""
+    rng = np.random.default_rng(7)
+    edge, normal = near_edge(EDGES, 0.0, 0.0, 5000.0, 0.07)
+    marks = rng.uniform(-1500.0, 1500.0, (8, 2))
+    stray = rng.uniform(-100.0, 100.0, (24, 2)) + np.array([0.0, -2500.0])
+    for there in (marks, marks + np.array([300.0, -250.0])):
+        registrar = Registrar(make_boat())
+        for turn in range(12):
+            seen = Sightings(stray, np.zeros((24, 2)), there, np.zeros((8, 2)), np.full(8, 5.0), np.full(8, 0.01))
+            agrees = registrar.update(T0 + turn * S, seen, Expected(edge, normal, marks, np.full(8, 10.0))).agrees
+        assert agrees is (there is marks)

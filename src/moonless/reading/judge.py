@@ -312,13 +312,13 @@ class Judge:
     ) -> list[Matter]:
         assert self._dangers is not None
         found: list[Matter] = []
+        sigma = agreement.position_sigma_m if agreement.is_known else self._boat.position_sigma_m
         way = own.ahead_rad
         if way is not None and own.sog is not None and own.sog > 0.5:
             length = max(own.sog * CORRIDOR_S, stopping_line_m(own.sog, self._boat))
             half = 1.5 * self._boat.beam_m + 5.0
-            ahead = keepoff.ahead(self._dangers, self._boat, own, way, length, half, situation.tide_m)
+            ahead = keepoff.ahead(self._dangers, self._boat, own, way, length, half, situation.tide_m, sigma)
             found += matters.of_dangers(wheel, ahead, way, situation.tide_m)
-        sigma = agreement.position_sigma_m if agreement.is_known else self._boat.position_sigma_m
         check = keepoff.check_sounder(
             self._dangers, own, situation.depth_below_surface_m, situation.tide_m, sigma, self._boat
         )
@@ -391,15 +391,14 @@ def _weather(situation: Situation) -> Weather:
 
 def _registration(agreement: Agreement) -> Registration:
     if not agreement.is_known:
-        agrees = False if agreement.fits is not None and agreement.fits < 0.35 else None
-        return Registration(None, None, None, None, agrees)
-    agrees = None if agreement.fits is None else agreement.fits >= 0.5
+        # An offset that is not known cannot be said to agree.
+        return Registration(None, None, None, None, False if agreement.agrees is False else None)
     return Registration(
         heading_bias_deg=math.degrees(agreement.heading_bias),
         east_m=float(agreement.state[1]),
         north_m=float(agreement.state[2]),
         sigma_m=agreement.position_sigma_m,
-        agrees=True if agrees is None else agrees,
+        agrees=agreement.agrees is not False,
     )
 
 

@@ -33,6 +33,7 @@ class Danger:
     distance_m: float
     depth_m: float | None  # charted, None: not charted
     name: str | None
+    in_way: bool = True  # within the boat's own swept width, not beside it
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -102,9 +103,14 @@ def ahead(
     length_m: float,
     half_width_m: float,
     tide_m: float | None,
+    position_sigma_m: float = 0.0,
 ) -> tuple[Danger, ...]:
-    """Return the nearest danger of each kind in the corridor, nearest first."""
+    """Return the nearest danger of each kind in the corridor, nearest first.
+
+    Of structures, one in the boat's own way goes before those beside it: piers and piles line a channel.
+    """
     strip = corridor(own, course_rad, length_m, half_width_m)
+    swept = corridor(own, course_rad, length_m, min(half_width_m, 0.5 * boat.beam_m + position_sigma_m))
     need = boat.draught_m + boat.skipper.depth_margin_m - (tide_m or 0.0)
     rows = np.sort(dangers.tree.query(strip, predicate="intersects"))
     here = shapely.Point(own.east_m, own.north_m)
@@ -122,9 +128,16 @@ def ahead(
         if kind == "danger" and metres >= need:
             continue
         away = float(shapely.distance(here, shapely.intersection(dangers.shapes[row], strip)))
-        if kind not in found or away < found[kind].distance_m:
+        in_way = bool(shapely.intersects(dangers.shapes[row], swept))
+        if in_way and kind == "structure":
+            away = float(shapely.distance(here, shapely.intersection(dangers.shapes[row], swept)))
+        best = found.get(kind)
+        later = best is not None and away >= best.distance_m
+        if best is not None and kind == "structure" and in_way != best.in_way:
+            later = best.in_way
+        if not later:
             known = metres if math.isfinite(metres) else None
-            found[kind] = Danger(kind, away, known, dangers.names[row])  # type: ignore[arg-type]
+            found[kind] = Danger(kind, away, known, dangers.names[row], in_way)  # type: ignore[arg-type]
     return tuple(sorted(found.values(), key=lambda d: d.distance_m))
 
 

@@ -274,10 +274,15 @@ def of_dangers(wheel: Wheel, dangers: Sequence[Danger], course_rad: float, tide_
         urgency = 4 if seconds < 30.0 else 3
         if danger.what in ("unsurveyed", "chart ends"):
             urgency = 2
+        elif not danger.in_way:
+            # Beside the boat's own way: piers and piles line every channel; water and land may still come nearer.
+            urgency = 2 if danger.what == "structure" else 3
         depth = ""
         if danger.what in ("shoal", "danger") and danger.depth_m is not None:
             depth = f", {danger.depth_m:.1f} metres charted" + ("" if tide_m is None else f" and {tide_m:.1f} of tide")
         where = wheel.where_polar(course_rad, danger.distance_m)
+        if not danger.in_way:
+            where = f"{where}, close beside the way"
         out.append(
             Matter(
                 f"danger {danger.what}",

@@ -46,6 +46,11 @@ SPEAK_HEADING_SIGMA = math.radians(0.6)
 SPEAK_POSITION_SIGMA_M = 10.0  # of the worse axis
 # So many turns in a row must fit badly before the registration is looked for anew.
 JUMP_TURNS = 4
+# Agreement is told over some turns, and lost or won back only past a margin: a shower or a fleet at anchor passes for
+# shore for a turn or two.  Share of the past kept, the two limits, and the least to judge by.  Own figures.
+AGREE_KEEP, AGREE_LOST, AGREE_WON, AGREE_LEAST = 0.85, 0.4, 0.55, 6.0
+# A mark that should show and has no echo speaks against by half: a hull may lie before it.
+MARK_UNSEEN = 0.5
 SEARCH_HEADING = np.radians(np.arange(-7.0, 7.01, 0.5))
 
 
@@ -58,6 +63,7 @@ class Agreement:
     is_known: bool  # the view, now or lately, fixed all three
     fits: float | None  # share of the sightings that the chart explains; None: too few to say
     n_used: int
+    agrees: bool | None = None  # whether radar and chart agree, over the last turns; None: too little to say
 
     @property
     def heading_bias(self) -> float:
@@ -121,6 +127,8 @@ class Registrar:
         self._known = False
         self._fits: float | None = None
         self._bad_turns = 0
+        self._agreeing = np.zeros(2)  # independent sightings that fit, and all of them, faded
+        self._agrees: bool | None = None
 
     @staticmethod
     def _start() -> Floats:
@@ -129,7 +137,7 @@ class Registrar:
     @property
     def now(self) -> Agreement:
         """The registration as it stands."""
-        return Agreement(self._state.copy(), self._cov.copy(), self._known, self._fits, 0)
+        return Agreement(self._state.copy(), self._cov.copy(), self._known, self._fits, 0, self._agrees)
 
     def start_from(self, agreement: Agreement, time_ns: int) -> None:
         """Go on from a registration that another has found; a poor one is taken with the start's sigma."""
@@ -139,6 +147,7 @@ class Registrar:
     def forget(self) -> None:
         """Begin again, as after a jump."""
         self._state, self._cov, self._known, self._fits = np.zeros(3), self._start(), False, None
+        self._agreeing, self._agrees = np.zeros(2), None
 
     def coast(self, time_ns: int, position_walk_m: float) -> Agreement:
         """Let time go by with nothing seen."""
@@ -174,7 +183,19 @@ class Registrar:
             self._state = state
             self._cov = cov
         self._settle()
-        return Agreement(self._state.copy(), self._cov.copy(), self._known, self._fits, used)
+        self._weigh_agreement(matcher.agreeing(self._state))
+        return Agreement(self._state.copy(), self._cov.copy(), self._known, self._fits, used, self._agrees)
+
+    def _weigh_agreement(self, agreeing: Floats) -> None:
+        """Take in one turn's sightings that fit, and all of them."""
+        self._agreeing = AGREE_KEEP * self._agreeing + agreeing
+        if self._agreeing[1] < AGREE_LEAST:
+            return
+        share = float(self._agreeing[0] / self._agreeing[1])
+        if share < AGREE_LOST:
+            self._agrees = False
+        elif share >= AGREE_WON or self._agrees is None:
+            self._agrees = True
 
     def _predict(self, time_ns: int, position_walk_m: float) -> None:
         if self._time_ns is not None:
@@ -293,6 +314,22 @@ class _Matcher:
             return 1.0, 0.0
         distance, _ = self.edge_tree.query(self.places(state)[: self.n_shore])
         return float(np.mean(distance < 3.0 * ROBUST_M)), self.n_shore / 3.0
+
+    def agreeing(self, state: Floats) -> Floats:
+        """Return how many independent sightings lie where the chart has something, and how many were judged."""
+        at = self.places(state)
+        fits = judged = 0.0
+        if self.edge_tree is not None and self.n_shore:
+            share, _ = self.share_fitting(state)
+            judged = self.n_shore / SHORE_POINTS_PER_INDEPENDENT
+            fits = share * judged
+        if self.mark_tree is not None and len(at) > self.n_shore:
+            distance, index = self.mark_tree.query(at[self.n_shore :])
+            near = distance < ROBUST_M + 2.0 * self.expected.mark_sigma_m[index]
+            seen = len(np.unique(index[near]))
+            fits += seen
+            judged += seen + MARK_UNSEEN * (len(self.expected.marks) - seen)
+        return np.array([fits, judged])
 
 
 def _derivative(turned: Floats, normal: Floats) -> Floats:

@@ -83,11 +83,6 @@ def behind_first_land(land: Bools) -> Bools:
     return np.asarray(np.logical_or.accumulate(land, axis=1))
 
 
-def widen(mask: Bools) -> Bools:
-    """Return the mask grown by one bearing to each side, so that rounding never shows hidden water as seen."""
-    return np.asarray(mask | np.roll(mask, 1, axis=0) | np.roll(mask, -1, axis=0))
-
-
 def horizon_mask(radar: RadarSet, range_m: Floats, height_m: float) -> Bools:
     """Return (N_BEARINGS, N_CELLS) beyond the radar horizon of a thing this high; 4/3 earth."""
     reach = math.sqrt(2 * EFFECTIVE_EARTH_RADIUS_M * radar.height_m) + math.sqrt(
