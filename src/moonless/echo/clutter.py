@@ -34,9 +34,9 @@ TAIL_POWER = 0.42
 ENOUGH = 4000.0  # boxes; until a bin has seen so many it leans on its whole ring
 LEVEL_SHARE = 0.4
 BLIND_PULSES = 2.0  # a set is blind while it sends, and while its receiver recovers; common practice, no source
-# On the first turn echoes cannot be told from spikes at all.  Water as quiet as the receiver is then taken to stray as the
-# receiver does, however many echoes lie in the patch: its threshold may rise this far above the least, and by so much
-# more as the patch's own clutter rises above noise.  Own figures.
+# On the first turn echoes cannot be told from spikes at all.  Water as quiet as the receiver is then taken to stray as
+# the receiver does, however many echoes lie in the patch: its threshold may rise this far above the least, and by so
+# much more as the patch's own clutter rises above noise.  Own figures.
 QUIET_SPAN_DB, CLUTTER_SPAN_DB, CLUTTER_SCALE_DB = 4.0, 16.0, 3.0
 # Later the strays are known, but marks and boats that flicker are among them, and many in a patch of quiet water would
 # hide each other.  Spikes need a sea that shows over the noise between them, so the bound stays, wider.  Own figure.

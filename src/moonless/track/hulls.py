@@ -143,7 +143,8 @@ def _joined(got: Measured, shapes: Floats, plots: Plots, roots: NDArray[np.intp]
         centre = weight @ got.place_m[members]
         d = got.place_m[members] - centre
         spread = np.einsum("m,mab->ab", weight, shapes[members]) + np.einsum("m,ma,mb->ab", weight, d, d)
-        moment[k] = spread * min(1.0, _reach2(got.place_m[members], shapes[members]) / max(12.0 * np.trace(spread), 1e-9))
+        reach2 = _reach2(got.place_m[members], shapes[members])
+        moment[k] = spread * min(1.0, reach2 / max(12.0 * float(np.trace(spread)), 1e-9))
         place[k] = centre
         # The middle of a broken hull wanders as its parts come and go: a sixth of her length, as glint does.
         noise[k] = np.einsum("m,mab->ab", weight, got.noise[members]) + 12.0 / 36.0 * moment[k]

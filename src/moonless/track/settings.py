@@ -104,7 +104,7 @@ class TrackerSettings:
     flicker_p_detect: float = 0.4
     confirm_log_odds: float = 2.2  # in clean water: three hits running
     lasting_log_odds: float = 4.0  # a source this steady, and seen so often, need not fit its prediction as well
-    lasting_hits: int = 8
+    lasting_hits: int = 14
     confirm_fit: float = 0.7  # least log odds that its plots are one thing's; more where strays are many
     fit_per_clutter: float = 2.0
     confirm_per_clutter: float = 0.1  # more for each factor e of strays above `clean_per_m2`
