@@ -8,6 +8,7 @@ to the dark side.  A light whose nominal range is not charted is listed only wit
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Literal
 
@@ -143,16 +144,25 @@ def _leads(sector: Sector, course_deg: float) -> bool:
     return abs(wrap_180(float(orient) - course_deg)) <= LEADING_WITHIN_DEG
 
 
+def _marks_beside(
+    local: LocalChart, line: shapely.LineString, within_m: float
+) -> Iterator[tuple[Mark, float, float]]:
+    """Yield (mark, metres off, metres along) of the marks near a track; asked of all marks at once."""
+    if not local.marks:
+        return
+    places = shapely.points([(m.east_m, m.north_m) for m in local.marks])
+    off = shapely.distance(line, places)
+    for k in np.flatnonzero(off <= within_m):
+        yield local.marks[k], float(off[k]), float(line.project(places[k]))
+
+
 def unlit_marks(number: int, leg: Leg, local: LocalChart, boat: Boat, wave_height_m: float) -> list[UnlitMark]:
     """Return the unlit marks near a leg and where along it the radar should first hold each, in calm of rain."""
     points = sample(leg, local)
     line = shapely.LineString(np.column_stack([points.east_m, points.north_m]))
     found = []
-    for mark in local.marks:
-        if mark.lit:
-            continue
-        off = float(shapely.distance(line, shapely.Point(mark.east_m, mark.north_m)))
-        if off <= UNLIT_WITHIN_M:
+    for mark, off, _ in _marks_beside(local, line, UNLIT_WITHIN_M):
+        if not mark.lit:
             found.append(_unlit(number, mark, off, points, local, boat, wave_height_m))
     return sorted(found, key=lambda m: m.along_m)
 
@@ -171,13 +181,8 @@ def index_lines(leg: Leg, local: LocalChart, boat: Boat, wave_height_m: float) -
     points = sample(leg, local)
     line = shapely.LineString(np.column_stack([points.east_m, points.north_m]))
     chosen: list[tuple[float, str]] = []
-    for mark in local.marks:
-        place = shapely.Point(mark.east_m, mark.north_m)
-        off = float(shapely.distance(line, place))
-        along = float(line.project(place))
-        if mark.floating or mark.object in _AWASH or not 0.0 < along < line.length:
-            continue
-        if not INDEX_OFF_M[0] <= off <= INDEX_OFF_M[1]:
+    for mark, off, along in _marks_beside(local, line, INDEX_OFF_M[1]):
+        if mark.floating or mark.object in _AWASH or off < INDEX_OFF_M[0] or not 0.0 < along < line.length:
             continue
         target = target_of_mark(mark)
         reach = curve_for(boat.radar, 6.0 * NAUTICAL_MILE_M, target.height_m, wave_height_m)
