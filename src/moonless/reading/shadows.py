@@ -38,6 +38,8 @@ SHADING_RCS_DB = 15.0
 SHADING_FROM_M = 100.0
 # A still echo of more than this, in dB over 1 m2, is no boat: a ship, a barge, an islet.  Own figures.
 LAND_RCS_DB, LAND_WIDTH_M = 25.0, 40.0
+# Shorter than this it is told as a vessel at anchor, longer as land.
+ANCHORED_LENGTH_M = 45.0
 # Height of hull and house above the water over length.  Common practice, no source.
 HEIGHT_PER_LENGTH = 0.22
 # Clutter hides where a small boat would show in less than this share of turns, though without clutter she would.
@@ -134,13 +136,15 @@ def _behind_uncharted(water: Waters, evidence: Evidence, explained: list[Explain
         reach = float(evidence.range_m[i])
         if reach < SHADING_FROM_M:
             continue
-        width = max(evidence.tracks[i].length_m or 0.0, LAND_WIDTH_M)
+        length = evidence.tracks[i].length_m
+        is_vessel = length is not None and length < ANCHORED_LENGTH_M
+        width = length if length is not None and is_vessel else max(length or 0.0, LAND_WIDTH_M)
         rows, along = waters.sector_mask(
             water.range_m, float(evidence.bearing_rad[i]), math.atan2(0.5 * width, reach), reach + 0.5 * width, math.inf
         )
         mask = np.zeros_like(water.land)
         mask[rows] = along
-        water.hide(mask, "land")
+        water.hide(mask, "vessel" if is_vessel else "land")
 
 
 def _seen_width(orientation_rad: float | None, length_m: float, bearing_rad: float) -> float:

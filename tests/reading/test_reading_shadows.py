@@ -1,0 +1,90 @@
+"""Which vessels hide the water behind them."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import numpy as np
+import pytest
+import shapely
+from reading_fakes import T0, FakeChart, make_boat, make_situation, make_track
+
+from moonless.reading import shadows
+from moonless.reading.evidence import Evidence
+from moonless.reading.explain import Explained
+from moonless.reading.judge import Judge
+from moonless.reading.rays import N_BEARINGS
+from moonless.reading.waters import CAUSE_OF, N_CELLS, Waters
+from moonless.track.types import AisTarget, Track
+
+REACH_M = 3000.0
+
+
+def _hidden(track: Track, rcs_db: float = 30.0, kind: str = "vessel", confidence: float = 0.95) -> Waters:
+    water = Waters(
+        REACH_M / N_CELLS, np.zeros((N_BEARINGS, N_CELLS), dtype=bool), np.zeros((N_BEARINGS, N_CELLS), dtype=np.int8)
+    )
+    away = np.array([math.hypot(track.east_m, track.north_m)])
+    evidence: Any = object.__new__(Evidence)
+    far = np.array([np.inf])
+    for name, value in {
+        "tracks": (track,), "range_m": away, "bearing_rad": np.array([math.atan2(track.east_m, track.north_m)]),
+        "rcs_db": np.array([rcs_db]), "shore_distance_m": far, "bridge_distance_m": far, "beam_rad": 0.07,
+    }.items():  # fmt: skip
+        object.__setattr__(evidence, name, value)
+    told: Any = [Explained(kind, confidence, np.zeros(7), None, None)]  # type: ignore[arg-type]
+    shadows._behind_vessels(water, evidence, told, make_boat(), 1.0)
+    shadows._behind_uncharted(water, evidence, told)
+    return water
+
+
+def _coaster(range_m: float = 500.0, **changes: Any) -> Track:
+    values = {"length_m": 110.0, "length_sigma_m": 5.0, "n_hits": 40, "n_scans": 42} | changes
+    return make_track(1, 0.0, range_m, ve=4.0, **values)
+
+
+def test_a_vessel_plainly_long_hides_what_is_behind_her_and_no_wider_than_she_is() -> None:
+    water = _hidden(_coaster())
+    shut = water.cause == CAUSE_OF["vessel"]
+    r = water.range_m
+    assert shut[0, r > 560.0].all() and not shut[:, r < 500.0].any()
+    # 110 m at 500 m, seen from abeam: 12.6 degrees, 25 rows of half a degree.
+    assert shut[:, -1].sum() == pytest.approx(math.degrees(2.0 * math.atan2(55.0, 500.0)) * 2.0, abs=1.01)
+
+
+@pytest.mark.parametrize(
+    ("track", "rcs_db", "confidence"),
+    [
+        (_coaster(80.0), 30.0, 0.95),  # close aboard
+        (_coaster(), -20.0, 0.95),  # no stronger than a crest
+        (_coaster(), 30.0, 0.5),  # not surely a vessel
+        (_coaster(n_hits=6, n_scans=8), 30.0, 0.95),  # not held long enough
+        (_coaster(length_m=90.0), 30.0, 0.95),  # 70 m of it is the beam
+        (_coaster(length_sigma_m=40.0), 30.0, 0.95),  # nobody knows how long
+        (_coaster(length_m=None), 30.0, 0.95),
+    ],
+)
+def test_what_is_not_surely_long_hides_nothing(track: Track, rcs_db: float, confidence: float) -> None:
+    assert not _hidden(track, rcs_db, confidence=confidence).cause.any()
+
+
+@pytest.mark.parametrize(("length_m", "hides"), [(60.0, True), (12.0, False)])
+def test_ais_tells_the_length_even_close_aboard(length_m: float, hides: bool) -> None:
+    track = _coaster(80.0, length_m=None, ais=AisTarget(123456789, T0, 10.0, -150.0, length_m=length_m))
+    assert _hidden(track, -20.0).cause.any() == hides
+
+
+@pytest.mark.parametrize(("length_m", "by"), [(35.0, "vessel"), (80.0, "land"), (None, "land")])
+def test_a_still_echo_too_strong_for_a_boat_hides_water_by_its_size(length_m: float | None, by: str) -> None:
+    water = _hidden(_coaster(length_m=length_m, p_moving=0.01), 33.0, kind="uncharted")
+    assert (water.cause[0, water.range_m > 600.0] == CAUSE_OF[by]).all()  # type: ignore[index]
+
+
+def test_a_small_echo_close_by_does_not_stop_the_boat() -> None:
+    """The speed is not bound by what stands within a hundred metres and is no ship."""
+    judge = Judge(make_boat(), FakeChart(land=shapely.MultiPolygon([shapely.box(4000.0, 0.0, 4100.0, 100.0)])))
+    crest = make_track(1, 30.0, 45.0, ve=2.0, length_m=60.0, length_sigma_m=5.0, n_hits=40, n_scans=80)
+    reading = judge.read(make_situation([crest]))
+    assert reading.hidden is not None
+    assert "vessel" not in {f["properties"]["by"] for f in reading.hidden["features"]}
