@@ -25,6 +25,20 @@ def test_logarithmic_scale_is_learnt(db_per_count, full_scale, level):
     assert curve.noise_counts == pytest.approx(level, abs=0.4 / db_per_count)
 
 
+def test_a_few_echoes_in_the_quiet_water_spoil_nothing():
+    made = Made(n_spoke=256, n_cell=200, db_per_count=0.33, level=20.0)
+    video = np.mean([made.draw() for _ in range(4)], axis=0)
+    counts = made.counts(video)
+    rng = np.random.default_rng(3)
+    loud = rng.random(counts.shape) < 0.03
+    counts[loud] = rng.integers(40, 180, np.count_nonzero(loud))
+    curve = learn_curve(histogram_of(counts, 255), 255)
+    assert (curve.law, curve.is_learnt) == ("log", True)
+    # Looks and scale are told together from what spread is left: neither is exact.
+    assert curve.db_per_count == pytest.approx(0.33, rel=0.35)
+    assert curve.noise_counts == pytest.approx(20.0, abs=1.0)
+
+
 @pytest.mark.parametrize("looks", [2, 4, 8])
 def test_looks_are_told_from_the_skew(looks):
     made = Made(n_spoke=256, n_cell=200)

@@ -211,7 +211,7 @@ def test_hulls_have_length_and_direction():
 
 def test_close_echoes_are_parted_where_there_is_a_gap():
     made = Made(n_spoke=1024, n_cell=400, cell_m=4.0, beam_deg=3.0, pulse_m=16.0)
-    for gap, azimuth in ((1.6, 1.0), (0.5, 4.0)):
+    for gap, azimuth in ((1.35, 1.0), (0.5, 4.0)):
         made.point(azimuth, 1000.0, 30.0)
         made.point(azimuth + gap * made.beam_rad, 1000.0, 30.0)
     plots = Detector().detect(made.scan()).plots

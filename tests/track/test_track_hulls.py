@@ -83,3 +83,22 @@ def test_small_boats_close_together_stay_two() -> None:
         tracks = tracker.update(round(k * TURN * NS), plots_at(k * TURN, p), ERRORS)
     assert sum(t.state == "confirmed" for t in tracks) == 2
     assert all(t.length_m is None for t in tracks)
+
+
+def test_boats_once_taken_for_one_hull_part_again() -> None:
+    """Two boats 60 m apart give one long echo for some turns, then two small ones."""
+    rng = np.random.default_rng(7)
+    tracker = Tracker(FRAME)
+    middle = np.array([0.0, 500.0])
+    for k in range(45):
+        t = k * TURN
+        if k < 8:
+            p = middle[None] + rng.normal(0, 0.5, (1, 2))
+            plots = plots_at(t, p, cross_extent_m=np.array([70.0]), orientation_rel_rad=np.array([math.pi / 2]))
+        else:
+            p = middle + np.array([[-30.0, 0.0], [30.0, 0.0]]) + rng.normal(0, 0.5, (2, 2))
+            plots = plots_at(t, p)
+        tracks = tracker.update(round(t * NS), plots, ERRORS)
+    at = sorted(t.east_m for t in tracks if t.state == "confirmed")
+    assert len(at) == 2
+    assert at == pytest.approx([-30.0, 30.0], abs=15.0)

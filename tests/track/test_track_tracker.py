@@ -335,3 +335,11 @@ def _same(one: tuple[Track, ...], two: tuple[Track, ...], turn: np.ndarray) -> N
         assert turn @ [a.velocity_east, a.velocity_north] == pytest.approx(
             [b.velocity_east, b.velocity_north], abs=0.01
         )
+
+
+def test_tracks_side_by_side_do_not_excuse_each_other() -> None:
+    """Three marks within a beam are gone at once: each track must go too, though each could hide the others."""
+    marks = np.array([[0.0, 1500.0], [45.0, 1500.0], [90.0, 1500.0], [900.0, -300.0]])
+    out = _run([marks] * 15 + [marks[3:]] * 25)
+    assert len(_held(out[14])) == 4
+    assert len(_held(out[-1])) == 1
