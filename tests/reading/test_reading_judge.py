@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import json
+import math
 
+import numpy as np
 import pytest
 import shapely
 from reading_fakes import T0, FakeChart, make_boat, make_mark, make_situation, make_track
@@ -52,3 +54,27 @@ def test_a_fault_withdraws_what_depends_on_it(what: str) -> None:
     assert reading.hidden is None
     assert reading.speed.advised_kn is None
     assert reading.faults == (fault,)
+
+
+def test_pub_1310_example_1_through_a_whole_reading() -> None:
+    """The board's answer comes out of tracks and own motion as it does out of two sightings.
+
+    NGA Pub. 1310, Radar Navigation and Maneuvering Board Manual, chapter 6, Example 1 (pp. 244-245): 0908 bearing 275,
+    12 000 yd; 0920 bearing 260, 9 000 yd.  Published: CPA 220 at 6 900 yd, 0937.  Own motion does not enter; it is
+    taken as 5 m/s north here, so that the target's motion over the ground must be put against it.
+    """
+
+    def at(bearing_deg: float, yards: float) -> np.ndarray:
+        a = math.radians(bearing_deg)
+        return yards * 0.9144 * np.array([math.sin(a), math.cos(a)])
+
+    last = at(260.0, 9_000.0)
+    relative = (last - at(275.0, 12_000.0)) / (12.0 * 60.0)
+    track = make_track(1, float(last[0]), float(last[1]), float(relative[0]), float(relative[1]) + 5.0)
+    reading = Judge(make_boat()).read(make_situation([track]))
+    (echo,) = reading.echoes
+    assert echo.cpa_m is not None and echo.tcpa_s is not None
+    assert echo.cpa_m / 0.9144 == pytest.approx(6_900.0, abs=100.0)  # plotting tolerance
+    assert 20.0 + echo.tcpa_s / 60.0 == pytest.approx(37.0, abs=1.0)
+    closest = last + relative * echo.tcpa_s
+    assert math.degrees(math.atan2(closest[0], closest[1])) % 360.0 == pytest.approx(220.0, abs=3.0)
