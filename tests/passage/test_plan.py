@@ -24,6 +24,7 @@ from moonless.passage.scope import pictures
 from moonless.passage.types import Plan
 from moonless.passage.words import parse_time, zone_of
 from moonless.sea.stations import read_stations
+from moonless.sky.events import sky_events
 
 FRAME = LocalFrame(10.0, -140.0)
 NIGHT = Night(wanted_kn=8.0)
@@ -208,3 +209,25 @@ def test_over_a_real_bay(data_dir: Path, boat: Boat, tmp_path: Path) -> None:
 def test_coverage_is_asked_honestly(made_chart: Chart) -> None:
     with pytest.raises(NoCoverage):
         made_chart.around(0.0, 0.0, 1000.0)
+
+
+def test_glow_stands_to_the_course(made_chart: Chart, boat: Boat) -> None:
+    lat, lon = FRAME.to_geographic(6000.0, -500.0)
+    far = FRAME.to_geographic(60_000.0, -500.0)
+    night = Night(wanted_kn=8.0, glows=(Waypoint("the mill", float(lat), float(lon)), Waypoint("far town", *far)))
+    east = make_plan(made_chart, _route((-5000, -500), (1500, -500)), boat, DARK, night).legs[0].dark.glow
+    assert len(east) == 1 and "glow of the mill right ahead" in east[0] and "small lights before it are lost" in east[0]
+    west = make_plan(made_chart, _route((1500, -500), (-5000, -500)), boat, DARK, night).legs[0].dark.glow
+    assert "right astern" in west[0] and "lost" not in west[0]
+
+
+def test_half_way_and_moonset_are_told(made_chart: Chart, boat: Boat) -> None:
+    plan = _plan(made_chart, boat, (-5000, -500), (1500, -500))
+    half = next(p for p in plan.points if "sooner to go on" in p.what)
+    # 6.5 km in one leg at one speed: half of it is 1.75 NM along.
+    assert half.limit == "leg 1, 1.75 NM along"
+    # USNO convention through Skyfield: find a moonset there and leave a quarter of an hour before it.
+    lat, lon = FRAME.to_geographic(0.0, 0.0)
+    moonset = next(e.time_s for e in sky_events(float(lat), float(lon), DARK, DARK + 86_400.0) if e.kind == "moonset")
+    told = make_plan(made_chart, _route((-5000, -500), (1500, -500)), boat, moonset - 900.0, NIGHT).points
+    assert any(p.what == "moonset under way" and p.figure.startswith("15 min") for p in told)

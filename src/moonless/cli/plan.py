@@ -15,6 +15,7 @@ from moonless.units import DistanceUnit, nm_to_m
 if TYPE_CHECKING:
     from datetime import tzinfo
 
+    from moonless.passage.route import Waypoint
     from moonless.passage.types import Plan
 
 
@@ -33,6 +34,7 @@ if TYPE_CHECKING:
 @click.option("--cloud", type=click.FloatRange(0, 100), default=0.0, show_default=True, metavar="PERCENT")
 @click.option("--visibility", "visibility_nm", type=float, default=10.0, show_default=True, metavar="NM")
 @click.option("--waves", "wave_height_m", type=float, default=0.3, show_default=True, metavar="METRES")
+@click.option("--glow", "glows", multiple=True, metavar="LAT,LON,NAME", help="A shore light whose glow you know.")
 @click.option("--window", "window_h", type=float, metavar="HOURS", help="Search this many hours from --depart.")
 @click.option("--no-pictures", is_flag=True, help="Leave the radar pictures out.")
 @click.option("--out", type=click.Path(path_type=Path), help="Brief as HTML.")
@@ -51,6 +53,7 @@ def command(
     cloud: float,
     visibility_nm: float,
     wave_height_m: float,
+    glows: tuple[str, ...],
     window_h: float | None,
     no_pictures: bool,
     out: Path | None,
@@ -79,7 +82,9 @@ def command(
     ends = None if start is None or end is None else (_position("--from", start), _position("--to", end))
     drawn = None if route_file is None else read_gpx(route_file)
     depart_s = parse_time(depart, zone)
-    night = Night(cloud / 100.0, nm_to_m(visibility_nm), wave_height_m, speed_kn, boat.skipper.local_time_zone)
+    marked = tuple(_glow(text) for text in glows)
+    zone_name = boat.skipper.local_time_zone
+    night = Night(cloud / 100.0, nm_to_m(visibility_nm), wave_height_m, speed_kn, zone_name, marked)
     stations = read_stations(tide_files) if tide_files else None
     for path in (out, pdf, json_file, gpx_file):
         if path is not None and not path.parent.is_dir():
@@ -121,6 +126,15 @@ def command(
             times = [round(leg.start_s * 1e9) for leg in plan.legs] + [round(plan.legs[-1].end_s * 1e9)]
             write_whole(gpx_file, to_gpx(route, times).encode())
     _print(plan, zone, unit)
+
+
+def _glow(text: str) -> Waypoint:
+    from moonless.passage.route import Waypoint
+
+    place, _, name = text.rpartition(",")
+    if not place or not name.strip():
+        raise InputError(f"--glow {text!r}: write it as LAT,LON,NAME")
+    return Waypoint(name.strip(), *_position("--glow", place))
 
 
 def _position(option: str, text: str) -> tuple[float, float]:

@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
-from moonless.frames import wrap_180
+from moonless.constants import NAUTICAL_MILE_M
+from moonless.frames import geodesic, wrap_180
+from moonless.passage.route import Waypoint
 from moonless.passage.types import DarkAt
+from moonless.passage.words import relative_words
 from moonless.sky.ephemeris import sky_state
 from moonless.sky.events import moon_phases, sky_events
 from moonless.sky.light import darkness, light_lux
@@ -27,6 +31,11 @@ def dark_at(lat_deg: float, lon_deg: float, time_s: float, course_deg: float, cl
     )
 
 
+def sky_words(dark: DarkAt) -> str:
+    """Return moon and marked shore lights for someone at the wheel."""
+    return "; ".join((moon_words(dark), *dark.glow))
+
+
 def moon_words(dark: DarkAt) -> str:
     """Return where the moon stands for someone at the wheel, and what that does."""
     if dark.moon_relative_deg is None:
@@ -40,6 +49,25 @@ def moon_words(dark: DarkAt) -> str:
     if off >= 135:
         return f"{lit}, behind{side}: it lights what lies ahead"
     return f"{lit}, abeam{side}"
+
+
+# Farther than this a town's glow is no longer in the eyes.  No source: common practice speaks of a dozen miles.
+GLOW_REACH_M = 12.0 * NAUTICAL_MILE_M
+
+
+def glow_words(
+    lat_deg: float, lon_deg: float, course_deg: float, glows: Sequence[Waypoint]
+) -> tuple[str, ...]:
+    """Return how the shore lights the skipper marked stand from a leg; those ahead hide small lights before them."""
+    out = []
+    for glow in glows:
+        distance, bearing = geodesic(lat_deg, lon_deg, glow.lat_deg, glow.lon_deg)
+        if distance > GLOW_REACH_M:
+            continue
+        relative = wrap_180(bearing - course_deg)
+        effect = ": small lights before it are lost, hulls stand dark against it" if abs(relative) < 45 else ""
+        out.append(f"glow of {glow.name} {relative_words(relative)}, {distance / NAUTICAL_MILE_M:.1f} NM{effect}")
+    return tuple(out)
 
 
 def night_events(lat_deg: float, lon_deg: float, depart_s: float, arrive_s: float) -> tuple[tuple[float, str], ...]:

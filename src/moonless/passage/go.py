@@ -8,6 +8,7 @@ from moonless.passage.types import Plan, Point, Weight
 
 # Below this the eye has next to nothing to steer by.  Common practice, no source.
 POOR_VISIBILITY_M = 2.0 * NAUTICAL_MILE_M
+MOON_NEAR_S = 1800.0
 
 READINESS = (
     "Crew told of the plan, of the night signals, and who looks out where",
@@ -21,6 +22,33 @@ READINESS = (
     "Radar and chart compared on a known mark before the last light of the harbour is lost",
     "Someone ashore has the float plan and knows when to call for help",
 )
+
+
+def _moon_gates(plan: Plan) -> list[Point]:
+    """Say when the moon rises or sets under way, or sets soon after: the light the run is made in changes."""
+    out = []
+    arrive_s = plan.legs[-1].end_s
+    for time_s, what in plan.events:
+        if what not in ("moonrise", "moonset"):
+            continue
+        if plan.depart_s <= time_s <= arrive_s:
+            minutes = (time_s - plan.depart_s) / 60.0
+            weight: Weight = "against" if what == "moonset" else "note"
+            out.append(Point(weight, f"{what} under way", f"{minutes:.0f} min after leaving", "-"))
+        elif arrive_s < time_s < arrive_s + MOON_NEAR_S and what == "moonset":
+            late = (time_s - arrive_s) / 60.0
+            out.append(Point("note", "moonset soon after arrival: a delay is run in the dark", f"{late:.0f} min", "-"))
+    return out
+
+
+def _no_return(plan: Plan) -> Point:
+    """Say from where on it is sooner to go on than back, at the planned speeds."""
+    half_s = (plan.legs[-1].end_s - plan.depart_s) / 2.0
+    at_s = plan.depart_s + half_s
+    leg = next((x for x in plan.legs if x.end_s >= at_s), plan.legs[-1])
+    along = leg.leg.length_m * (at_s - leg.start_s) / max(leg.end_s - leg.start_s, 1.0)
+    where = f"leg {leg.number}, {along / NAUTICAL_MILE_M:.2f} NM along"
+    return Point("note", "From here on it is sooner to go on than back", f"{half_s / 60.0:.0f} min out", where)
 
 
 def points_for_and_against(plan: Plan, boat: Boat, visibility_m: float) -> tuple[Point, ...]:
@@ -42,6 +70,8 @@ def points_for_and_against(plan: Plan, boat: Boat, visibility_m: float) -> tuple
     weight: Weight = "against" if word == "dark night" else "note"
     say = f"Darkest on leg {darkest.number}: {word}"
     out.append(Point(weight, say, f"{darkest.dark.lux:.2g} lux", "a full moon gives about 0.1 lux"))
+    out += _moon_gates(plan)
+    out.append(_no_return(plan))
     if visibility_m < POOR_VISIBILITY_M:
         miles = f"{visibility_m / NAUTICAL_MILE_M:.1f} NM"
         out.append(Point("against", "Visibility: Rule 19 and fog signals apply", miles, "2 NM"))

@@ -7,7 +7,7 @@ from datetime import tzinfo
 from html import escape
 
 from moonless.passage.brief import worth_telling
-from moonless.passage.dark import moon_words
+from moonless.passage.dark import sky_words
 from moonless.passage.go import READINESS
 from moonless.passage.picture import departure_svg
 from moonless.passage.types import LegDanger, LegPlan, LightSeen, OpensAt, Plan, UnlitMark
@@ -132,7 +132,7 @@ def _leg(leg: LegPlan, plan: Plan, zone: tzinfo, unit: DistanceUnit) -> str:
         f"<p>{course_words(leg.leg.course_deg)}, {distance_words(leg.leg.length_m, unit)}, "
         f"{clock_words(leg.start_s, zone)} to {clock_words(leg.end_s, zone)} at {leg.speed_kn:.1f} kn. "
         f"{escape(leg.because)}{fuel}</p>",
-        f"<p>{sentence(leg.dark.word)}, {leg.dark.lux:.2g} lux; {moon_words(leg.dark)}. "
+        f"<p>{sentence(leg.dark.word)}, {leg.dark.lux:.2g} lux; {escape(sky_words(leg.dark))}. "
         f"Tide {_tide(leg)}: {escape(leg.water.tide_how)} Stream: {escape(stream)}. "
         f"{escape(sentence(leg.bailout))}.</p>",
         _list("Dangers and areas", [_danger_words(d, zone) for d in told.dangers], told.dangers_left),

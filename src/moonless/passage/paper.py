@@ -8,7 +8,7 @@ from pathlib import Path
 
 from moonless.errors import InputError
 from moonless.passage.brief import worth_telling
-from moonless.passage.dark import moon_words
+from moonless.passage.dark import sky_words
 from moonless.passage.go import READINESS
 from moonless.passage.page import enough_words, float_plan
 from moonless.passage.types import LegPlan, Plan
@@ -102,7 +102,7 @@ def _leg(leg: LegPlan, plan: Plan, zone: tzinfo, unit: DistanceUnit) -> list[str
         _t(
             f"{course_words(leg.leg.course_deg)}, {distance_words(leg.leg.length_m, unit)}, "
             f"{clock_words(leg.start_s, zone)} to {clock_words(leg.end_s, zone)} at {leg.speed_kn:.1f} kn. "
-            f"{leg.because} {sentence(leg.dark.word)}, {leg.dark.lux:.2g} lux; {moon_words(leg.dark)}. "
+            f"{leg.because} {sentence(leg.dark.word)}, {leg.dark.lux:.2g} lux; {sky_words(leg.dark)}. "
             f"Tide {tide}: {leg.water.tide_how} "
             f"Stream: {stream}. {sentence(leg.bailout)}."
         )

@@ -12,11 +12,11 @@ from moonless.chart.library import Chart
 from moonless.constants import NAUTICAL_MILE_M
 from moonless.errors import InputError
 from moonless.passage.corridor import Corridor
-from moonless.passage.dark import dark_at, night_events
+from moonless.passage.dark import dark_at, glow_words, night_events
 from moonless.passage.go import points_for_and_against
 from moonless.passage.opens import PointThatOpens, points_that_open
 from moonless.passage.pace import expected_seeing_m, fuel_l, leg_speed_kn
-from moonless.passage.route import Leg, Route
+from moonless.passage.route import Leg, Route, Waypoint
 from moonless.passage.sight import index_lines, lights_on_leg, sample, unlit_marks
 from moonless.passage.stretch import Stretch, stretches
 from moonless.passage.types import LegDanger, LegPlan, LightSeen, OpensAt, Plan, UnlitMark
@@ -39,6 +39,7 @@ class Night:
     wave_height_m: float = CALM_M
     wanted_kn: float | None = None
     zone: str = "UTC"
+    glows: tuple[Waypoint, ...] = ()  # shore lights whose glow the skipper knows
 
     def __post_init__(self) -> None:
         if not 0.0 <= self.cloud <= 1.0:
@@ -153,6 +154,7 @@ def _plan_leg(place: LegGround, boat: Boat, night: Night, water: Water, start_s:
             over_ground, steer = 0.1, None  # the stream is stronger than the boat: an endless leg, told as such
     end_s = start_s + leg.length_m / kn_to_mps(over_ground)
     dark = dark_at(lat, lon, (start_s + end_s) / 2, leg.course_deg, night.cloud)
+    dark = replace(dark, glow=glow_words(lat, lon, leg.course_deg, night.glows))
     if place.corridor is None:
         whole = LegDanger(
             "chart ends", number, 0.0, 0.0, "on", None, "", "", "", None, None, "stops", f"no chart covers leg {number}"

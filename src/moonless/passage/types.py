@@ -21,6 +21,7 @@ class DarkAt:
     moon_altitude_deg: float
     moon_relative_deg: float | None  # from the course, -180..180; None: the moon is down
     moon_lit_percent: float
+    glow: tuple[str, ...] = ()  # shore lights the skipper marked, as they stand to the course, in words
 
 
 @dataclass(frozen=True, slots=True)
