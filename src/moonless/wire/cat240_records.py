@@ -1,7 +1,7 @@
 """The records inside one ASTERIX category 240 data block, edition 1.3: octets in, values out.
 
 Source: EUROCONTROL-SPEC-0149-240, "ASTERIX Part 31, Category 240, Radar Video Transmission", edition 1.3 (13 May
-2015), in the transcription of the asterix-specs project.
+2015), as the asterix-specs project writes it down.
 
 Record order (one FSPEC bit each): 010 000 020 030 040 041 048 FX | 049 050 051 052 140 RE SP FX
 
