@@ -11,7 +11,7 @@ import pytest
 
 from moonless.sea.stations import read_stations
 from moonless.sea.stream import StreamHere, course_to_steer
-from moonless.sea.waves import sea_state, significant_wave_height
+from moonless.sea.waves import significant_wave_height
 from moonless.units import kn_to_mps, mps_to_kn
 
 
@@ -67,9 +67,3 @@ def test_waves_grow_with_wind_and_fetch() -> None:
     assert heights == sorted(heights)
     # Shore Protection Manual (1984) eq. 3-33 by hand: U = 10 m/s -> U_A = 12.05; F = 10 km gives 0.62 m.
     assert significant_wave_height(10.0, 10_000.0) == pytest.approx(0.616, abs=0.01)
-
-
-@pytest.mark.parametrize(("height", "state"), [(0.0, 0), (0.3, 2), (1.25, 3), (2.0, 4), (3.0, 5), (20.0, 9)])
-def test_sea_state_table(height: float, state: int) -> None:
-    # WMO code table 3700, from memory.
-    assert sea_state(height) == state

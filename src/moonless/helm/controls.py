@@ -23,7 +23,6 @@ Do = Literal[
     "say again",
     "loudspeaker",  # value: true | false, the server's own voice
     "fog signal",  # value: true | false, the reminder to sound it
-    "take bow",  # take the measured heading bias as the radar's bow offset
 ]
 
 SEEN_AS = ("boat", "buoy or beacon", "float or pot", "pile or stake", "rock or wreck", "birds or weed", "nothing there")
@@ -31,7 +30,7 @@ MAX_SPEED = 16.0
 MAX_SILENCE_MIN = 60.0
 # Who may be asked: the source (its chain) or the helm itself.
 FOR_SOURCE = frozenset(
-    {"pause", "go on", "speed", "start again", "acknowledge", "i see it", "keep in mind", "sight", "take bow"}
+    {"pause", "go on", "speed", "start again", "acknowledge", "i see it", "keep in mind", "sight"}
 )
 
 

@@ -188,7 +188,6 @@ class Hub:
         return {
             "i see it": f"noted: {control.value}",
             "keep in mind": "kept in mind",
-            "take bow": "asked for: the bow offset",
         }.get(control.do)
 
     # ---- out

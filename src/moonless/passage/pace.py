@@ -9,6 +9,7 @@ from moonless.constants import NAUTICAL_MILE_M
 from moonless.reading.seeing import curve_for
 from moonless.reading.speed import HiddenAhead, advise
 
+RECKONED_KN = 5.0
 LOOK_M = 3.0 * NAUTICAL_MILE_M
 
 
@@ -32,7 +33,9 @@ def leg_speed_kn(
     hidden = [] if opens_at_m is None else [HiddenAhead(opens_at_m, 0.0)]
     advice = advise(boat, expected_seeing_m(boat, wave_height_m), hidden)
     if advice.advised_kn is None:
-        return (min(wanted_kn, 5.0) if wanted_kn else 5.0), advice.because
+        # Times need some speed; that it is not one that goes with what is seen is said with it.
+        reckoned = min(wanted_kn, RECKONED_KN) if wanted_kn else RECKONED_KN
+        return reckoned, f"{advice.because} {reckoned:g} kn is put down for the times alone."
     if wanted_kn is not None and wanted_kn < advice.advised_kn:
         return wanted_kn, "The speed asked for; what should be seen would bear more."
     return advice.advised_kn, advice.because

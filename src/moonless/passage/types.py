@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
-from typing import Any, Literal
+from dataclasses import dataclass
+from typing import Literal
 
 from moonless.passage.route import Leg, Route
 
@@ -195,7 +195,6 @@ class Plan:
     departures: tuple[Departure, ...] = ()
     assumptions: tuple[str, ...] = ()
     chart_cells: tuple[str, ...] = ()
-    extra: dict[str, Any] = field(default_factory=dict)
 
     @property
     def refused(self) -> tuple[LegDanger, ...]:

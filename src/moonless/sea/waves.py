@@ -23,15 +23,3 @@ def significant_wave_height(wind: float, fetch_m: float) -> float:
         return 0.0
     scale = adjusted**2 / GRAVITY
     return float(scale * min(1.6e-3 * math.sqrt(fetch_m / scale), 0.2433))
-
-
-# Upper limits of significant height in metres for sea states 0 to 8: WMO code table 3700.  From memory.
-SEA_STATE_UPPER_M = (0.0, 0.1, 0.5, 1.25, 2.5, 4.0, 6.0, 9.0, 14.0)
-
-
-def sea_state(wave_height_m: float) -> int:
-    """Return the WMO sea state code, 0 (glassy) to 9."""
-    for state, upper in enumerate(SEA_STATE_UPPER_M):
-        if wave_height_m <= upper:
-            return state
-    return 9

@@ -139,7 +139,7 @@ export function encodeAck(sequence: number): ArrayBuffer {
 }
 
 export type Control =
-  | { do: "pause" | "go on" | "start again" | "say again" | "take bow" }
+  | { do: "pause" | "go on" | "start again" | "say again" }
   | { do: "speed" | "silence"; value: number }
   | { do: "acknowledge"; say: string; echo: number | null }
   | { do: "i see it" | "keep in mind"; echo: number; value: string }
