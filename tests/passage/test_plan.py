@@ -51,6 +51,17 @@ def test_a_clear_run_is_not_refused(made_chart: Chart, boat: Boat) -> None:
     assert plan.legs[0].end_s - plan.legs[0].start_s == pytest.approx(6500 / (8 * 1852 / 3600), rel=1e-3)
 
 
+def test_a_speed_put_down_for_the_times_alone_speaks_against(made_chart: Chart, boat: Boat) -> None:
+    leg = ((-5000, -500), (1500, -500))
+    assert not any("for the times alone" in p.limit for p in _plan(made_chart, boat, *leg).points)
+    blind = replace(boat, skipper=replace(boat.skipper, smallest_rcs_m2=1e-9))
+    plan = _plan(made_chart, blind, *leg)
+    assert plan.legs[0].speed_kn == pytest.approx(5.0)
+    told = [p for p in plan.points if "for the times alone" in p.limit]
+    assert [p.weight for p in told] == ["against"]
+    assert "1e-09 m² is not expected to be held" in told[0].what
+
+
 @pytest.mark.parametrize(
     ("plane", "kind", "phrase"),
     [

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from moonless.boat.types import Boat
 from moonless.constants import NAUTICAL_MILE_M
+from moonless.passage.pace import expected_seeing_m
 from moonless.passage.types import Plan, Point, Weight
 
 # Below this the eye has next to nothing to steer by.  Common practice, no source.
@@ -51,7 +52,7 @@ def _no_return(plan: Plan) -> Point:
     return Point("note", "From here on it is sooner to go on than back", f"{half_s / 60.0:.0f} min out", where)
 
 
-def points_for_and_against(plan: Plan, boat: Boat, visibility_m: float) -> tuple[Point, ...]:
+def points_for_and_against(plan: Plan, boat: Boat, visibility_m: float, wave_height_m: float) -> tuple[Point, ...]:
     """Return what speaks for and against, the gravest first."""
     out: list[Point] = []
     for danger in plan.refused:
@@ -75,6 +76,12 @@ def points_for_and_against(plan: Plan, boat: Boat, visibility_m: float) -> tuple
     if visibility_m < POOR_VISIBILITY_M:
         miles = f"{visibility_m / NAUTICAL_MILE_M:.1f} NM"
         out.append(Point("against", "Visibility: Rule 19 and fog signals apply", miles, "2 NM"))
+    if expected_seeing_m(boat, wave_height_m) is None:
+        # The legs have a speed for their times alone; that it goes with nothing seen must not be read past.
+        smallest = f"{boat.skipper.smallest_rcs_m2:g} m²"
+        waves = f"waves of {wave_height_m:.1f} m"
+        say = f"No speed goes with what will be seen: in {waves} {smallest} is not expected to be held"
+        out.append(Point("against", say, "not known", "the planned speeds are for the times alone"))
     if not boat.stopping:
         out.append(Point("against", "The boat file holds no stopping trials", "assumed", "measure them by day"))
     burnt = [leg.fuel_l for leg in plan.legs]

@@ -134,7 +134,7 @@ def make_plan(
             for c in chart.cells
         ),
     )
-    return replace(plan, points=points_for_and_against(plan, boat, night.visibility_m))
+    return replace(plan, points=points_for_and_against(plan, boat, night.visibility_m, night.wave_height_m))
 
 
 def _plan_leg(place: LegGround, boat: Boat, night: Night, water: Water, start_s: float) -> LegPlan:
