@@ -26,6 +26,8 @@ REGISTERED_AFTER = 20
 CLASSES = ("vessel", "charted", "shore", "bridge", "uncharted", "clutter", "false")
 # A mark that is gone should be told of when it would have shown with this probability on so many turns.
 MISSING_P, MISSING_TURNS = 0.8, 15
+# What the reading says of the radar's performance is held to when it says it with this sigma or less.
+SURE_SIGMA_DB = 3.0
 # Velocity is compared from so many turns after a thing was first held.
 SETTLED_TURNS = 10
 
@@ -50,7 +52,7 @@ class Score:
         self.calibration: list[tuple[float, bool]] = []
         self.told_missing: set[str] = set()
         self.gone_turns: Counter[int] = Counter()
-        self.hidden_both = self.hidden_either = 0
+        self.hidden_both = self.hidden_either = 0.0
         self.hidden_boats = self.hidden_boats_in_seen = 0
         self.open_water = self.open_told_hidden = 0.0
         self.outage_turns = 0
@@ -64,7 +66,7 @@ class Score:
         self.strays: list[dict[str, Any]] = []
         self._held_since: dict[str, int] = {}
 
-    def add(self, turn: SceneTurn, reading: Reading, loss_db: float | None) -> None:
+    def add(self, turn: SceneTurn, reading: Reading) -> None:
         """Take in one turn's reading."""
         laid = self.book.lay(turn.truth, reading.time_ns)
         self._outage(turn, reading, laid)
@@ -82,8 +84,10 @@ class Score:
             self._hidden(turn, reading, laid)
         if turn.number >= REGISTERED_AFTER:
             self._registration(turn, reading)
-        if loss_db is not None and turn.number >= REGISTERED_AFTER:
-            self.loss_db.append(loss_db)
+        sigma_db = reading.performance_sigma_db
+        if sigma_db is not None and sigma_db <= SURE_SIGMA_DB and turn.number >= REGISTERED_AFTER:
+            assert reading.performance_db is not None
+            self.loss_db.append(reading.performance_db)
 
     def _outage(self, turn: SceneTurn, reading: Reading, laid: Laid) -> None:
         at_s = (reading.time_ns - self.player.scene.start_ns) / 1e9
@@ -356,6 +360,17 @@ def macro_f1(confusion: Counter[tuple[str, str]], least: int = 10) -> float | No
         if true >= least:
             scores.append(2.0 * both / (true + said))
     return float(np.mean(scores)) if scores else None
+
+
+def confusion_table(confusion: Counter[tuple[str, str]]) -> str:
+    """Return how often each true kind (rows) was told as which (columns), with the F1 of each, as plain text."""
+    lines = ["true \\ told " + " ".join(f"{cls:>9}" for cls in CLASSES) + "        F1"]
+    for cls in CLASSES:
+        row = [confusion.get((cls, said), 0) for said in CLASSES]
+        told = sum(confusion.get((true, cls), 0) for true in CLASSES)
+        f1 = 2.0 * confusion.get((cls, cls), 0) / (sum(row) + told) if sum(row) + told else math.nan
+        lines.append(f"{cls:<11} " + " ".join(f"{n:>9}" for n in row) + f" {f1:>9.3f}")
+    return "\n".join(lines)
 
 
 def calibration_error(pairs: list[tuple[float, bool]], n_bin: int = 10) -> float:

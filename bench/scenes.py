@@ -2,7 +2,8 @@
 
 A scene is a name from the built-in set, one made over a real chart (`harbour-cell`, `bay-cell`: they want
 MOONLESS_DATA), or a TOML file.  One line for each figure of each scene, then the figures of the whole.
-``MOONLESS_SCENES_VERBOSE=1`` says on standard error what was not held, called wrongly, or false.
+``MOONLESS_SCENES_VERBOSE=1`` says on standard error what was not held, called wrongly, or false,
+and at the end how often each kind was told as which.
 """
 
 from __future__ import annotations
@@ -16,7 +17,7 @@ from pathlib import Path
 
 import numpy as np
 
-from bench._scene_score import Score, calibration_error, macro_f1
+from bench._scene_score import Score, calibration_error, confusion_table, macro_f1
 from bench.result import Result
 from moonless.scene.file import load_scene
 from moonless.scene.player import ScenePlayer
@@ -82,18 +83,9 @@ def run_scene(path: Path) -> Score:
         for one in said:
             # The reading of a turn comes with the first spokes of the next.
             about = waiting if one.reading.time_ns < turn.start_ns + 50_000_000 and waiting is not None else turn
-            score.add(about, one.reading, _loss_db(chain))
+            score.add(about, one.reading)
         waiting = turn
     return score
-
-
-def _loss_db(chain: object) -> float | None:
-    """Return the judge's estimate of the radar's performance; it is not part of a reading."""
-    judge = getattr(chain, "judge", None) or getattr(chain, "_judge", None)
-    performance = getattr(judge, "_performance", None)
-    value = getattr(performance, "offset_db", None)
-    sigma = getattr(performance, "sigma_db", None)
-    return None if value is None or (sigma is not None and sigma > 3.0) else float(value)
 
 
 def run(names: Sequence[str], rest: Sequence[str] = ()) -> Iterator[Result]:
@@ -117,6 +109,8 @@ def run(names: Sequence[str], rest: Sequence[str] = ()) -> Iterator[Result]:
         )  # fmt: skip
         if os.environ.get("MOONLESS_SCENES_VERBOSE"):
             _explain(path, score)
+    if os.environ.get("MOONLESS_SCENES_VERBOSE"):
+        print(confusion_table(confusion), file=sys.stderr)
     if len(paths) > 1:
         yield from _whole(whole, confusion, calibration, totals)
 

@@ -81,7 +81,7 @@ def _figures(
     player, turns = played
     score, book = Score(player), TruthBook(player)
     for turn in turns:
-        score.add(turn, _perfect(player, book, turn, change), None)
+        score.add(turn, _perfect(player, book, turn, change))
     return score.figures()
 
 
@@ -127,7 +127,7 @@ def test_a_mark_told_missing_that_is_there_is_wrong(played: Any) -> None:
     for turn in turns:
         reading = _perfect(player, book, turn, lambda echoes: echoes)
         told = Missing(mark.object, mark.name, lat, lon, 0.99, 20)
-        score.add(turn, Reading(**{**{n: getattr(reading, n) for n in reading.__slots__}, "missing": (told,)}), None)
+        score.add(turn, Reading(**{**{n: getattr(reading, n) for n in reading.__slots__}, "missing": (told,)}))
     assert score.figures()["missing_wrong"] == 1.0 and score.figures()["missing_right"] == 0.0
 
 

@@ -146,6 +146,8 @@ class Judge:
             speed=advice,
             faults=situation.faults,
             calls=calls,
+            performance_db=None if situation.scan is None else self._performance.offset_db,
+            performance_sigma_db=None if situation.scan is None else self._performance.sigma_db,
         )
 
     # -- the parts, in order --------------------------------------------------------------------------------------

@@ -161,6 +161,9 @@ class Reading:
     speed: SpeedAdvice
     faults: tuple[Fault, ...] = ()
     calls: tuple[Call, ...] = ()
+    # How the radar performs against its own figures by the charted marks, negative: worse; None: nothing was looked at.
+    performance_db: float | None = None
+    performance_sigma_db: float | None = None
 
     def as_dict(self) -> dict[str, Any]:
         """Return one line of readings.jsonl as a dictionary; refuses numbers that are not finite."""
@@ -177,6 +180,8 @@ class Reading:
             "speed": _slots_dict(self.speed),
             "faults": [{"what": f.what, "state": f.state, "since": iso_utc(f.since_ns)} for f in self.faults],
             "calls": [_slots_dict(call) for call in self.calls],
+            "performance_db": self.performance_db,
+            "performance_sigma_db": self.performance_sigma_db,
         }
         _refuse_not_finite(line, "reading")
         return line
