@@ -45,9 +45,66 @@ def cut_around(indexes: Sequence[CellIndex], here: LocalFrame, radius_m: float, 
 
     Raises NoCoverage if none of them covers any of it.
     """
+    cut = cut_boxes(indexes, boxes_about(here.lat_deg, here.lon_deg, radius_m))
+    if cut is None:
+        names = ", ".join(index.cell.name for index in indexes[:6])
+        raise NoCoverage(
+            f"no chart covers any place within {radius_m:.0f} m of {here.lat_deg:.5f}, {here.lon_deg:.5f}; "
+            f"the cells open ({names}{', ...' if len(indexes) > 6 else ''}) lie elsewhere"
+        )
+    return cut.local(here.lat_deg, here.lon_deg, radius_m, frame)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Cut:
+    """What the cells show in some boxes; n features as parallel columns."""
+
+    cells: tuple[Cell, ...]  # best first
+    coverage_lonlat: shapely.Geometry
+    objects: NDArray[np.str_]
+    lonlat: NDArray[np.object_]
+    identifiers: list[str]
+    rows: list[dict[str, object]]
+    row_cells: list[Cell]
+
+    def only(self, which: NDArray[np.bool_]) -> Cut:
+        """Return the part of it that is marked."""
+        kept = np.flatnonzero(which)
+        return Cut(
+            self.cells,
+            self.coverage_lonlat,
+            self.objects[kept],
+            self.lonlat[kept],
+            [self.identifiers[i] for i in kept],
+            [self.rows[i] for i in kept],
+            [self.row_cells[i] for i in kept],
+        )
+
+    def local(self, lat_deg: float, lon_deg: float, radius_m: float, frame: LocalFrame) -> LocalChart:
+        """Return it in the metres of a frame, ready to be asked."""
+        return LocalChart(
+            frame=frame,
+            centre_lat_deg=lat_deg,
+            centre_lon_deg=lon_deg,
+            radius_m=radius_m,
+            cells=self.cells,
+            coverage_lonlat=self.coverage_lonlat,
+            objects=self.objects,
+            lonlat=self.lonlat,
+            shapes=plane_of(self.lonlat, frame),
+            identifiers=self.identifiers,
+            rows=self.rows,
+            row_cells=self.row_cells,
+        )
+
+
+def cut_boxes(
+    indexes: Sequence[CellIndex], boxes: Sequence[Box], wanted: frozenset[str] | None = None
+) -> Cut | None:
+    """Return what the cells, best first, show in boxes of degrees: all classes or the wanted; None: not covered."""
     pieces: list[_Piece] = []
     covered: list[shapely.Geometry] = []
-    for box in boxes_about(here.lat_deg, here.lon_deg, radius_m):
+    for box in boxes:
         window = shapely.box(*box)
         taken: shapely.Geometry = shapely.Polygon()
         for index in indexes:
@@ -59,30 +116,19 @@ def cut_around(indexes: Sequence[CellIndex], here: LocalFrame, radius_m: float, 
             if shapely.area(here_covered) == 0.0:
                 continue
             if shapely.area(shapely.difference(here_covered, taken, grid_size=GRID_DEG)) > 0.0:
-                pieces.append(_cut(index, box, window, own, taken))
+                pieces.append(_cut(index, box, window, own, taken, wanted))
             taken = shapely.union(taken, own, grid_size=GRID_DEG)
         taken = shapely.intersection(taken, window, grid_size=GRID_DEG)
         if shapely.area(taken) > 0.0:
             covered.append(taken)
     if not covered:
-        names = ", ".join(index.cell.name for index in indexes[:6])
-        raise NoCoverage(
-            f"no chart covers any place within {radius_m:.0f} m of {here.lat_deg:.5f}, {here.lon_deg:.5f}; "
-            f"the cells open ({names}{', ...' if len(indexes) > 6 else ''}) lie elsewhere"
-        )
+        return None
     # An empty first array keeps concatenate happy when a cell shows nothing here.
-    none = np.empty(0, dtype=object)
-    lonlat = np.concatenate([none, *(piece.shapes for piece in pieces)])
-    return LocalChart(
-        frame=frame,
-        centre_lat_deg=here.lat_deg,
-        centre_lon_deg=here.lon_deg,
-        radius_m=radius_m,
+    return Cut(
         cells=tuple(dict.fromkeys(piece.cell for piece in pieces)),
         coverage_lonlat=shapely.union_all(covered, grid_size=GRID_DEG),
         objects=np.concatenate([np.empty(0, dtype="U6"), *(piece.objects for piece in pieces)]),
-        lonlat=lonlat,
-        shapes=plane_of(lonlat, frame),
+        lonlat=np.concatenate([np.empty(0, dtype=object), *(piece.shapes for piece in pieces)]),
         identifiers=[name for piece in pieces for name in piece.identifiers],
         rows=[row for piece in pieces for row in piece.rows],
         row_cells=[piece.cell for piece in pieces for _ in piece.identifiers],
@@ -111,9 +157,16 @@ def boxes_about(lat_deg: float, lon_deg: float, radius_m: float) -> list[Box]:
 
 
 def _cut(
-    index: CellIndex, box: Box, window: shapely.Geometry, own: shapely.Geometry, taken: shapely.Geometry
+    index: CellIndex,
+    box: Box,
+    window: shapely.Geometry,
+    own: shapely.Geometry,
+    taken: shapely.Geometry,
+    wanted: frozenset[str] | None,
 ) -> _Piece:
     rows = index.rows_in(*box)
+    if wanted is not None:
+        rows = rows[np.isin(index.objects(rows), tuple(wanted))]
     shapes = index.shapes(rows).copy()
     west, south, east, north = box
     b = index.bounds(rows)
