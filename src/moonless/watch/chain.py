@@ -39,6 +39,7 @@ from moonless.track.types import Track
 from moonless.units import NS_PER_S
 from moonless.watch.faults import FaultWatch
 from moonless.watch.intake import Chooser, Intake
+from moonless.watch.offers import Preferred
 from moonless.watch.timebase import TimeBase
 from moonless.watch.types import SpokesNow, Turn
 from moonless.watch.visible import visibility
@@ -77,6 +78,7 @@ class Chain:
     chart, knowledge : None: there is none, and nothing is explained by it
     on_spokes : given the spokes of each `feed_radar` as they came, for screens that draw before the turn is whole
     is_late : asked with a scan's end before it is looked into; True passes it over, because a newer one is waiting
+    preferred : which source of a thing the skipper has chosen, by the names of links that `feed_nmea` is given
     """
 
     def __init__(
@@ -87,6 +89,7 @@ class Chain:
         *,
         on_spokes: Callable[[SpokesNow], None] | None = None,
         is_late: Callable[[int], bool] | None = None,
+        preferred: Preferred | None = None,
     ) -> None:
         self.boat = boat
         self.counts = ChainCounts()
@@ -99,7 +102,7 @@ class Chain:
         self._is_late = is_late
         self._times = TimeBase()
         self._faults = FaultWatch()
-        self.intake = Intake(boat, self._times, self._faults)
+        self.intake = Intake(boat, self._times, self._faults, preferred)
         set_ = boat.radar
         self._assembler = ScanAssembler(
             _errors(boat, None),

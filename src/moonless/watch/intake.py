@@ -4,6 +4,7 @@ Rules of this file:
 - Of several sources of one thing the best kind is followed, and of equals the first; another takes over when it has
   been silent for `TAKE_OVER_S`.  Two receivers mixed would make a boat that jumps from antenna to antenna.
 - A true heading goes before a compass, whatever its kind.
+- A source that the skipper has chosen goes before all others while it speaks (see `moonless.watch.offers`).
 """
 
 from __future__ import annotations
@@ -19,15 +20,13 @@ from moonless.scan.pose import PoseSample, PoseSeries
 from moonless.units import NS_PER_S
 from moonless.watch.ais_table import AisTable
 from moonless.watch.faults import FaultWatch
+from moonless.watch.offers import TAKE_OVER_S, Preferred, is_chosen, rank
 from moonless.watch.timebase import ClockNews, TimeBase
 from moonless.wire.nmea_events import AisSaid, ClockSaid, DepthLostSaid, DepthSaid, NoFixSaid, PoseSaid, Said, WindSaid
 
-TAKE_OVER_S = 2.0
 # Wind and depth older than this are not known any more.
 OLDEST_WIND_S = 10.0
 OLDEST_DEPTH_S = 5.0
-_POSITION_RANK = {"RMC": 0, "GGA": 1, "GLL": 2}
-_MOTION_RANK = {"RMC": 0, "VTG": 1}
 
 Source = tuple[str, str, str]
 """Link, talker, kind."""
@@ -61,9 +60,10 @@ class Wind:
 class Intake:
     """Takes in what NMEA sentences said."""
 
-    def __init__(self, boat: Boat, times: TimeBase, faults: FaultWatch) -> None:
+    def __init__(self, boat: Boat, times: TimeBase, faults: FaultWatch, preferred: Preferred | None = None) -> None:
         self.ais = AisTable(boat.mmsi)
         self._boat = boat
+        self._preferred: Preferred = preferred or {}
         self._times = times
         self._faults = faults
         self.clock_news: ClockNews = "same"
@@ -115,28 +115,33 @@ class Intake:
             self._wind = (now_ns, event)
 
     def _pose(self, pose: PoseSample, event: PoseSaid, source: Source, now_ns: int) -> None:
-        kind = source[2]
         taken: dict[str, float | None] = {}
         if (
             pose.lat_deg is not None
             and pose.lon_deg is not None
-            and self._position.takes(source, _POSITION_RANK.get(kind, 5), now_ns)
+            and self._position.takes(source, self._rank("position", source), now_ns)
         ):
             taken |= {"lat_deg": pose.lat_deg, "lon_deg": pose.lon_deg}
             self._faults.position(now_ns, pose.time_ns if event.is_timed else None, pose.lat_deg, pose.lon_deg)
-        if pose.sog is not None and self._motion.takes(source, _MOTION_RANK.get(kind, 5), now_ns):
+        if pose.sog is not None and self._motion.takes(source, self._rank("motion", source), now_ns):
             taken |= {"sog": pose.sog, "cog_rad": pose.cog_rad}
             self._faults.motion(now_ns, pose.cog_rad, pose.sog)
-        if pose.heading_true_rad is not None and self._heading.takes(source, int(event.is_magnetic), now_ns):
+        if pose.heading_true_rad is not None and self._heading.takes(
+            source, self._rank("heading", source, event.is_magnetic), now_ns
+        ):
             heading = (pose.heading_true_rad + self._boat.heading_offset_rad) % TAU
             taken["heading_true_rad"] = heading
             self._faults.heading(now_ns, heading)
-        if pose.turn_rate is not None and self._turn.takes(source, 0, now_ns):
+        if pose.turn_rate is not None and self._turn.takes(source, self._rank("turn", source), now_ns):
             taken["turn_rate"] = pose.turn_rate
             self._turn_rate = (pose.time_ns, pose.turn_rate)
             self._faults.turning(now_ns, pose.turn_rate)
         if taken:
             self.poses.add(PoseSample(pose.time_ns, **taken))
+
+    def _rank(self, what: str, source: Source, is_magnetic: bool = False) -> int:
+        link, talker, kind = source
+        return rank(what, kind, is_magnetic, is_chosen(what, link, talker, self._preferred))
 
     def _below_surface(self, said: DepthSaid) -> float | None:
         if said.below_surface_m is not None:

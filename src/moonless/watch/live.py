@@ -29,6 +29,7 @@ from moonless.clock import steady_s
 from moonless.errors import InputError, MoonlessError
 from moonless.units import NS_PER_S
 from moonless.watch.chain import Chain
+from moonless.watch.offers import Preferred
 from moonless.watch.types import LinkNow, LinkState, SpokesNow, Turn
 from moonless.wire.links import LinkSpec, ReceiptClock, read_link
 from moonless.wire.recording import RecordingWriter
@@ -73,6 +74,7 @@ class LiveWatch:
     on_event : given turns, spokes and the state of links.  Called from the watch's thread and from the loop's; it must
         not block for long.
     record : a file to keep the run in; None: it is not kept
+    preferred : which source of a thing the skipper has chosen, by the links as the command line writes them
     """
 
     def __init__(
@@ -87,6 +89,7 @@ class LiveWatch:
         record: Path | None = None,
         clock: ReceiptClock | None = None,
         with_spokes: bool = True,
+        preferred: Preferred | None = None,
     ) -> None:
         """Make ready; nothing is opened but the recording.  Raises InputError if that cannot be made."""
         if radar is None and not nmea:
@@ -99,8 +102,9 @@ class LiveWatch:
         self._newest_ns = 0
         self._working_ns = 0
         self.chain = Chain(
-            boat, chart, knowledge, on_spokes=self._on_spokes if with_spokes else None, is_late=self._is_late
-        )
+            boat, chart, knowledge, on_spokes=self._on_spokes if with_spokes else None, is_late=self._is_late,
+            preferred={w: (_number(self._specs, link), talker) for w, (link, talker) in (preferred or {}).items()},
+        )  # fmt: skip
         names = {str(i): spec.text for i, spec in enumerate(self._specs) if spec is not None}
         self._recording = RecordingWriter(record, names) if record is not None else None
         self._inbox: deque[_Item] = deque()
@@ -253,6 +257,11 @@ class LiveWatch:
 
     def _on_spokes(self, spokes: SpokesNow) -> None:
         self._on_event(replace(spokes, received_s=steady_s()))
+
+
+def _number(specs: Sequence[LinkSpec | None], link: str) -> str:
+    """Return a link's number, as the chain knows it; one that is not read now is no number's."""
+    return next((str(i) for i, spec in enumerate(specs) if spec is not None and spec.text == link), "")
 
 
 def _joined(items: list[_Item]) -> list[_Item]:

@@ -10,6 +10,8 @@ Rules of this file:
 - A link that fails is opened again, after a pause that grows from `FIRST_PAUSE_S` to `LONGEST_PAUSE_S`; each change is
   told once in one plain line.  Nothing is raised for what happens on the far side.
 - Times of receipt come from a clock that never jumps (`ReceiptClock`), whatever is done to the computer's.
+- A UDP port is taken for this program alone where that can be done, so that no other takes its datagrams away unseen.
+  Where another program already has the port and shares it, it is shared, and that is said.
 """
 
 from __future__ import annotations
@@ -22,11 +24,12 @@ import os
 import re
 import socket
 import struct
+import sys
 import threading
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Literal
+from typing import Literal, NamedTuple
 from urllib.parse import parse_qsl, urlsplit
 
 import serial
@@ -138,7 +141,7 @@ async def read_link(spec: LinkSpec, put: Put, say: Say, clock: ReceiptClock) -> 
             await read(spec, opened, clock)
             problem = f"{spec.text}: the other side has closed"
         except (OSError, serial.SerialException, ValueError) as failure:
-            problem = f"{spec.text}: {_reason(failure)}"
+            problem = f"{spec.text}: {reason_of(failure)}"
         if opened.has_data:
             pause = FIRST_PAUSE_S
         if opened.was_open:
@@ -176,7 +179,7 @@ async def _read_file(spec: LinkSpec, put: Put, say: Say, clock: ReceiptClock) ->
             while data := await asyncio.to_thread(file.read, _READ_BYTES):
                 put(data, clock.now_ns(), False)
     except OSError as failure:
-        say("lost", f"{spec.text}: {_reason(failure)}")
+        say("lost", f"{spec.text}: {reason_of(failure)}")
         return
     say("ended", f"{spec.text}: at its end")
 
@@ -194,7 +197,8 @@ async def _read_tcp(spec: LinkSpec, opened: _Opened, clock: ReceiptClock) -> Non
 
 
 async def _read_udp(spec: LinkSpec, opened: _Opened, clock: ReceiptClock) -> None:
-    sock, only_from = _udp_socket(spec)
+    taken = udp_socket(spec)
+    only_from = taken.only_from
     failed: asyncio.Future[None] = asyncio.get_running_loop().create_future()
 
     class Protocol(asyncio.DatagramProtocol):
@@ -206,39 +210,80 @@ async def _read_udp(spec: LinkSpec, opened: _Opened, clock: ReceiptClock) -> Non
             if not failed.done():
                 failed.set_exception(exc)
 
-    transport, _ = await asyncio.get_running_loop().create_datagram_endpoint(Protocol, sock=sock)
+    transport, _ = await asyncio.get_running_loop().create_datagram_endpoint(Protocol, sock=taken.sock)
     try:
-        opened.open(f"{spec.text}: listening" + (f" for {only_from}" if only_from else ""))
+        words = f" for {only_from}" if only_from else ""
+        words += f"; {SHARED}" if taken.is_shared else ""
+        opened.open(f"{spec.text}: listening{words}")
         await failed
     finally:
         transport.close()
 
 
-def _udp_socket(spec: LinkSpec) -> tuple[socket.socket, str | None]:
-    """Return a bound socket, and the only sender to listen to where HOST is not this machine's own."""
+SHARED = "another program has this port too: what is sent to this computer alone reaches only one of the two"
+
+
+class UdpSocket(NamedTuple):
+    """A bound socket; ``only_from``: the one sender to listen to, where HOST is not this machine's own."""
+
+    sock: socket.socket
+    only_from: str | None
+    is_shared: bool  # another program has the port too
+
+
+def udp_socket(spec: LinkSpec, *, may_share: bool = True) -> UdpSocket:
+    """Return a socket bound to a UDP link.
+
+    Parameters
+    ----------
+    may_share : whether to bind beside another program that has the port and shares it.  A multicast group is always
+        shared: each member gets a copy.
+
+    Raises OSError; EADDRINUSE where another program has the port.
+    """
     info = socket.getaddrinfo(spec.host, spec.port, type=socket.SOCK_DGRAM)[0]
     family, address = info[0], str(info[4][0])
+    if _is_multicast(address):
+        # Bound to the group itself, so that what others send to this computer on the same port is left to others.
+        own = "" if family == socket.AF_INET else "::"
+        sock = _bound(family, address if sys.platform != "win32" else own, spec.port, is_shared=True)
+        try:
+            _join(sock, family, address)
+        except OSError:
+            sock.close()
+            raise
+        return UdpSocket(sock, None, False)
+    host, only_from = address, None
+    try:
+        sock = _bound(family, host, spec.port, is_shared=False)
+    except OSError as problem:
+        if problem.errno == errno.EADDRNOTAVAIL:
+            host, only_from = ("" if family == socket.AF_INET else "::"), address
+        elif problem.errno != errno.EADDRINUSE or not may_share:
+            raise
+    else:
+        return UdpSocket(sock, None, False)
+    try:
+        return UdpSocket(_bound(family, host, spec.port, is_shared=False), only_from, False)
+    except OSError as problem:
+        if problem.errno != errno.EADDRINUSE or not may_share:
+            raise
+    return UdpSocket(_bound(family, host, spec.port, is_shared=True), only_from, True)
+
+
+def _bound(family: int, host: str, port: int, *, is_shared: bool) -> socket.socket:
     sock = socket.socket(family, socket.SOCK_DGRAM)
     try:
         sock.setblocking(False)
-        sock.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        if is_shared:
+            sock.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         with contextlib.suppress(OSError):
             sock.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, _SOCKET_BUFFER)
-        if _is_multicast(address):
-            sock.bind(("" if family == socket.AF_INET else "::", spec.port))
-            _join(sock, family, address)
-            return sock, None
-        try:
-            sock.bind((address, spec.port))
-        except OSError as problem:
-            if problem.errno != errno.EADDRNOTAVAIL:
-                raise
-            sock.bind(("" if family == socket.AF_INET else "::", spec.port))
-            return sock, address
-        return sock, None
+        sock.bind((host, port))
     except OSError:
         sock.close()
         raise
+    return sock
 
 
 def _join(sock: socket.socket, family: int, group: str) -> None:
@@ -294,9 +339,12 @@ def _is_multicast(host: str) -> bool:
         return False
 
 
-def _reason(failure: BaseException) -> str:
+def reason_of(failure: BaseException) -> str:
+    """Return why a link failed, in a few plain words."""
     if isinstance(failure, TimeoutError):
         return "no answer"
+    if isinstance(failure, OSError) and failure.errno == errno.EADDRINUSE:
+        return "another program on this computer has this port to itself"
     if isinstance(failure, OSError) and failure.errno is not None and failure.errno > 0:
         # The loop writes its own words over the system's; the system's are the plainer.
         return os.strerror(failure.errno)
