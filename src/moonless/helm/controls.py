@@ -23,14 +23,17 @@ Do = Literal[
     "say again",
     "loudspeaker",  # value: true | false, the server's own voice
     "fog signal",  # value: true | false, the reminder to sound it
+    "route",  # value: {"what": ..., "token": ...}, see `read_route`
 ]
 
 SEEN_AS = ("boat", "buoy or beacon", "float or pot", "pile or stake", "rock or wreck", "birds or weed", "nothing there")
+ROUTE_WHATS = ("check", "way", "save", "list", "follow", "stop", "remove")
+MOST_POINTS = 100
 MAX_SPEED = 16.0
 MAX_SILENCE_MIN = 60.0
 # Who may be asked: the source (its chain) or the helm itself.
 FOR_SOURCE = frozenset(
-    {"pause", "go on", "speed", "start again", "acknowledge", "i see it", "keep in mind", "sight"}
+    {"pause", "go on", "speed", "start again", "acknowledge", "i see it", "keep in mind", "sight", "route"}
 )
 
 
@@ -39,7 +42,7 @@ class Control:
     """One request, checked."""
 
     do: Do
-    value: str | float | bool | None = None
+    value: str | float | bool | Mapping[str, Any] | None = None
     echo: int | None = None
     say: str | None = None
 
@@ -78,7 +81,59 @@ def read_control(body: Mapping[str, Any]) -> Control:
         value = _number(value, "silence", 0.0, MAX_SILENCE_MIN)
     if do in ("loudspeaker", "fog signal") and not isinstance(value, bool):
         raise InputError(f"{do} is true or false")
+    if do == "route":
+        value = read_route(value)
     return Control(known, value, echo, say)
+
+
+def read_route(value: object) -> dict[str, Any]:
+    """Return what is asked about routes, checked; ``token`` comes back with the answer.
+
+    ==========  =================================================================
+    what        more
+    ==========  =================================================================
+    check       points: [[lat, lon], ...], 2 to 100: every leg held to the chart
+    way         points: two: a way along deep water between them
+    save        points, name, follow: true | false
+    list
+    follow      name, back: true | false
+    stop        follow none
+    remove      name
+    ==========  =================================================================
+
+    Raises InputError naming what is wrong.
+    """
+    if not isinstance(value, Mapping):
+        raise InputError("what is asked about a route is not an object")
+    what, token = value.get("what"), value.get("token")
+    if what not in ROUTE_WHATS:
+        raise InputError(f"{what!r} is nothing that can be asked about a route")
+    if isinstance(token, bool) or not isinstance(token, int):
+        raise InputError("what is asked about a route bears no token")
+    asked: dict[str, Any] = {"what": what, "token": token}
+    if what in ("check", "way", "save"):
+        asked["points"] = _points(value.get("points"), 2 if what == "way" else MOST_POINTS)
+    if what in ("save", "follow", "remove"):
+        name = value.get("name")
+        if not isinstance(name, str) or not 0 < len(name) <= 60:
+            raise InputError("a route's name is 1 to 60 letters")
+        asked["name"] = name
+    for key in {"save": ("follow",), "follow": ("back",)}.get(what, ()):
+        if not isinstance(value.get(key), bool):
+            raise InputError(f"{key} is true or false")
+        asked[key] = value[key]
+    return asked
+
+
+def _points(value: object, most: int) -> list[list[float]]:
+    if not isinstance(value, list) or not 2 <= len(value) <= most:
+        raise InputError(f"a route has 2 to {most} points here")
+    points = []
+    for point in value:
+        if not isinstance(point, list) or len(point) != 2:
+            raise InputError("a route's point is [latitude, longitude]")
+        points.append([_number(point[0], "latitude", -90.0, 90.0), _number(point[1], "longitude", -180.0, 180.0)])
+    return points
 
 
 def _number(value: object, what: str, low: float, high: float) -> float:

@@ -57,13 +57,20 @@ class Answer:
 
 
 @dataclass(frozen=True, slots=True)
+class Reply:
+    """What became of a question that one screen asked: it knows its own ``token`` in the body."""
+
+    body: Mapping[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
 class PlanNow:
     """The plan's route and the next things on it, as `moonless.helm.planned` tells them."""
 
     body: Mapping[str, Any]
 
 
-Event = Turn | SpokesNow | PoseNow | Notice | ChartReady | SourceState | LinkNow | Answer | PlanNow
+Event = Turn | SpokesNow | PoseNow | Notice | ChartReady | SourceState | LinkNow | Answer | Reply | PlanNow
 
 
 class Source(Protocol):

@@ -16,7 +16,7 @@ from moonless.clock import steady_s
 from moonless.constants import TAU
 from moonless.errors import MoonlessError
 from moonless.helm.controls import FOR_SOURCE, Control
-from moonless.helm.events import Answer, ChartReady, Event, Notice, PlanNow, PoseNow, Source, SourceState
+from moonless.helm.events import Answer, ChartReady, Event, Notice, PlanNow, PoseNow, Reply, Source, SourceState
 from moonless.helm.fog import FogReminder
 from moonless.helm.protocol import PoseFrame
 from moonless.helm.session import Session
@@ -98,7 +98,10 @@ class Hub:
             self._links[event.link] = event
             self.heartbeat()
         elif isinstance(event, PlanNow):
-            self._plan = dict(event.body)
+            self._plan = dict(event.body) if event.body["route"] else None
+        elif isinstance(event, Reply):
+            for session in self.sessions:
+                session.reply(event.body)
         elif isinstance(event, Answer):
             for session in self.sessions:
                 session.say(event.line)

@@ -11,7 +11,7 @@ import math
 import queue
 import tempfile
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from multiprocessing.connection import Connection
 from pathlib import Path
@@ -49,14 +49,20 @@ class DemoJob:
         pipe.send(PoseNow(lat, lon, None, None, None, None))
         _send_chart(pipe, chart, lat, lon)
         pipe.send(Notice("the radar is warming: the very first start compiles it, a quarter of a minute", 0.3))
+        from moonless.helm.route_files import own_folder
+        from moonless.helm.routes import Routes
         from moonless.scene.player import ScenePlayer
         from moonless.watch.chain import Chain
 
         player = ScenePlayer(scene)
         pipe.send(Notice("the radar is warming: drawing the first turn", 0.6))
         route = self.scene.parent / "route.gpx"
-        plan = _plan(route if route.is_file() else None, chart, scene.boat)
-        paced = Paced(pipe, self.speed, "the story", plan)
+        paced = Paced(pipe, self.speed, "the story")
+        # Apart from your own: these waters are not real.
+        kept = own_folder().parent / "demo-routes"
+        paced.routes = Routes(
+            _opener(scene.waters.paths), scene.boat, kept, paced.later, route if route.is_file() else None, chart
+        )
         with tempfile.TemporaryDirectory(prefix="moonless-demo-") as folder:
             for number in itertools.count():
                 # What is kept in mind goes with the telling: these waters are not real.
@@ -89,10 +95,13 @@ class ReplayJob:
         pipe.send(Notice("reading the chart", 0.1))
         chart, knowledge = _open(self.charts, self.knowledge)
         pipe.send(Notice("reading the recording", 0.4))
+        from moonless.helm.route_files import own_folder
+        from moonless.helm.routes import Routes
         from moonless.watch.chain import Chain
         from moonless.watch.replay import Replay
 
-        paced = Paced(pipe, self.speed, "the recording", _plan(self.route, chart, self.boat))
+        paced = Paced(pipe, self.speed, "the recording")
+        paced.routes = Routes(_opener(self.charts), self.boat, own_folder(), paced.later, self.route, chart)
         while True:
             replay = Replay(radar=self.radar, nmea=self.nmea, recording=self.recording, until_damage=True)
             chain = Chain(self.boat, chart, knowledge, on_spokes=paced.on_spokes)
@@ -120,10 +129,11 @@ class LiveJob:
         asyncio.run(self._watch(pipe, chart, knowledge))
 
     async def _watch(self, pipe: Connection, chart: Any, knowledge: Any) -> None:
+        from moonless.helm.route_files import own_folder
+        from moonless.helm.routes import Routes
         from moonless.watch.live import LiveWatch
         from moonless.watch.types import LinkNow, SpokesNow
 
-        plan = _plan(self.route, chart, self.boat)
         writing = threading.Lock()
         loop = asyncio.get_running_loop()
         over = loop.create_future()
@@ -139,11 +149,12 @@ class LiveJob:
             except OSError:
                 loop.call_soon_threadsafe(end)
 
+        routes = Routes(_opener(self.charts), self.boat, own_folder(), send, self.route, chart)
+
         def on_event(event: Turn | SpokesNow | LinkNow) -> None:
             if isinstance(event, Turn):
                 desk.saw(event)
-                if plan is not None:
-                    send(PlanNow(plan.at(event.reading)))
+                send(PlanNow(routes.at(event.reading)))
                 send(slim(event))
                 send(Notice(""))
             else:
@@ -162,7 +173,8 @@ class LiveJob:
                 except (EOFError, OSError):
                     loop.call_soon_threadsafe(end)
                     return
-                watch.ask(lambda _, control=control: _nothing(desk.take(control)))  # type: ignore[misc]
+                if not routes.take(control):
+                    watch.ask(lambda _, control=control: _nothing(desk.take(control)))  # type: ignore[misc]
 
         def tell_pose(chain: Any) -> None:
             pose = pose_of(chain.own(watch._clock.now_ns()))
@@ -200,14 +212,15 @@ def _open(charts: tuple[Path, ...], knowledge: Path | None) -> tuple[Any, Any]:
     return chart, Knowledge.open(knowledge)
 
 
-def _plan(path: Path | None, chart: Any, boat: Any) -> Any:
-    """Return the follower of a route file; None where there is none."""
-    if path is None:
-        return None
-    from moonless.helm.planned import PlanAtHelm
-    from moonless.passage.route import read_gpx
+def _opener(charts: Sequence[Path]) -> Callable[[], Any]:
+    """Return what opens a chart of one's own, for a thread that must not wait for the watch's."""
 
-    return PlanAtHelm(read_gpx(path), chart, boat)
+    def opened() -> Any:
+        from moonless.chart.library import Chart
+
+        return Chart.open(list(charts)) if charts else None
+
+    return opened
 
 
 class _ChartSender:

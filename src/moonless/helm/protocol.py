@@ -17,6 +17,7 @@ Kinds from the server::
     5 call     JSON   one sentence worth saying, once; never skipped while the queue holds
     6 chart    JSON   where the chart lies now: {"key", "url"}
     7 pose     binary own position, heading, course and speed over ground, newest
+    9 reply    JSON   what became of a question about routes: {"about", "token", ...}; a screen knows its own tokens
 
 Kinds from the client::
 
@@ -64,6 +65,7 @@ MAGIC = b"ML"
 VERSION = 1
 
 HELLO, SPOKES, READING, STATUS, CALL, CHART, POSE = 1, 2, 3, 4, 5, 6, 7
+REPLY = 9
 CONTROL, ACK = 64, 65
 
 FORGET = 1

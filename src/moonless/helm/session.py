@@ -5,6 +5,8 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import logging
+from collections import deque
+from collections.abc import Mapping
 from typing import Any, Protocol
 
 from starlette.websockets import WebSocket, WebSocketDisconnect
@@ -18,6 +20,7 @@ from moonless.helm.protocol import (
     CONTROL,
     HELLO,
     READING,
+    REPLY,
     STATUS,
     PoseFrame,
     decode_head,
@@ -64,6 +67,8 @@ class Session:
         self.pose: LatestSlot[PoseFrame] = LatestSlot()
         self.answer: LatestSlot[dict[str, Any]] = LatestSlot()
         self.calls = CallQueue()
+        # The oldest goes when a stalled screen has asked for more than this.
+        self._replies: deque[dict[str, Any]] = deque(maxlen=8)
         self._seen_version = 0
         self._sequence = 0
         self._under_way: list[int] = []
@@ -105,6 +110,8 @@ class Session:
             for kind, slot in ((HELLO, self.hello), (CHART, self.chart), (STATUS, self.status), (STATUS, self.answer)):
                 if (body := slot.take()) is not None:
                     await websocket.send_bytes(encode_json(kind, self._next_sequence(), body))
+            while self._replies:
+                await websocket.send_bytes(encode_json(REPLY, self._next_sequence(), self._replies.popleft()))
             if (pose := self.pose.take()) is not None:
                 await websocket.send_bytes(encode_pose(self._next_sequence(), pose))
             if len(self._under_way) >= UNDER_WAY:
@@ -143,6 +150,11 @@ class Session:
             except (InputError, WireError) as problem:
                 _log.info("refused: %s", problem)
                 self.say(str(problem))
+
+    def reply(self, body: Mapping[str, Any]) -> None:
+        """Hand on what became of a question.  Never blocks."""
+        self._replies.append(dict(body))
+        self.wake()
 
     def say(self, line: str) -> None:
         """Tell this screen one plain line.  Never blocks."""

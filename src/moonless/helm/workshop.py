@@ -6,6 +6,7 @@ The server stays quick because none of this runs in it.  Nothing here knows of s
 from __future__ import annotations
 
 import logging
+import queue
 from collections import deque
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
@@ -121,8 +122,9 @@ Slice = tuple[int, list[Piece]]
 class Paced:
     """Plays slices through a chain at the pace of life, or faster; stands still, goes on, starts again."""
 
-    def __init__(self, pipe: Connection, speed: float, what: str, plan: Any = None) -> None:
-        self._plan = plan
+    def __init__(self, pipe: Connection, speed: float, what: str) -> None:
+        self.routes: Any = None  # moonless.helm.routes.Routes
+        self._later: queue.SimpleQueue[Event] = queue.SimpleQueue()
         self._pipe = pipe
         self._speed = speed
         self._what = what
@@ -133,6 +135,10 @@ class Paced:
     def on_spokes(self, spokes: SpokesNow) -> None:
         """Hand spokes on as they come."""
         self._pipe.send(replace(spokes, received_s=steady_s()))
+
+    def later(self, event: Event) -> None:
+        """Send an event from any thread: the pipe itself is one thread's alone."""
+        self._later.put(event)
 
     def play(self, slices: Iterable[Slice], chain: Any, desk: Desk) -> None:
         """Play to the end, then stand; return when asked to start again."""
@@ -156,8 +162,8 @@ class Paced:
             for one in self._feed(chain, pieces, end_ns):
                 is_warming = is_warming and one.scan is None
                 desk.saw(one)
-                if self._plan is not None:
-                    self._pipe.send(PlanNow(self._plan.at(one.reading)))
+                if self.routes is not None:
+                    self._pipe.send(PlanNow(self.routes.at(one.reading)))
                 self._pipe.send(slim(one))
                 self._pipe.send(Notice(""))
             if end_ns - pose_ns >= POSE_NS:
@@ -215,7 +221,9 @@ class Paced:
                 return origin
 
     def _listen(self, desk: Desk, wait_s: float) -> None:
-        """Take what was asked, waiting at most so long for it."""
+        """Take what was asked, waiting at most so long for it; hand on what other threads have to say."""
+        while not self._later.empty():
+            self._pipe.send(self._later.get())
         if not self._pipe.poll(wait_s):
             return
         while self._pipe.poll(0.0):
@@ -227,7 +235,7 @@ class Paced:
                 self._speed = float(control["value"])
             elif do == "start again":
                 self._restart = True
-            elif not desk.take(control):
+            elif not (self.routes is not None and self.routes.take(control)) and not desk.take(control):
                 self._pipe.send(Answer(f"this source cannot do this: {do}"))
 
 

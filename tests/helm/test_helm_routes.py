@@ -1,0 +1,141 @@
+"""Routes asked for at the helm: checked, kept whole or not at all, followed."""
+
+from __future__ import annotations
+
+import queue
+from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
+
+import pytest
+
+from moonless.errors import InputError
+from moonless.helm.controls import read_control
+from moonless.helm.events import Event, PlanNow, Reply
+from moonless.helm.route_files import RouteFiles, check_name
+from moonless.helm.routes import Routes
+from moonless.passage.route import read_gpx
+from moonless.reading.types import Own, Reading, Registration, SpeedAdvice
+from moonless.scene.file import demo_folder, load_scene
+
+PLACES = [(-38.0, -128.0), (-38.01, -128.0), (-38.01, -127.98)]
+BOAT = SimpleNamespace(skipper=SimpleNamespace(night_limit=None))
+
+
+def ask(what: str, **more: Any) -> dict[str, Any]:
+    return read_control({"do": "route", "value": {"what": what, "token": 1, **more}}).as_dict()
+
+
+@pytest.mark.parametrize(
+    "value",
+    [
+        None,
+        {"what": "burn", "token": 1},
+        {"what": "list"},
+        {"what": "check", "token": 1, "points": [[0.0, 0.0]]},
+        {"what": "check", "token": 1, "points": [[0.0, 0.0], [91.0, 0.0]]},
+        {"what": "check", "token": 1, "points": [[0.0, 0.0], [float("nan"), 0.0]]},
+        {"what": "way", "token": 1, "points": [[0.0, 0.0]] * 3},
+        {"what": "save", "token": 1, "points": [[0.0, 0.0], [1.0, 0.0]], "name": "x"},
+        {"what": "follow", "token": 1, "name": "x", "back": 1},
+    ],
+)
+def test_the_door_refuses_what_is_no_route(value: Any) -> None:
+    with pytest.raises(InputError):
+        read_control({"do": "route", "value": value})
+
+
+@pytest.mark.parametrize("name", ["", "   ", "../out", "a/b", ".hidden", "x" * 41, "a\x00b", "~"])
+def test_a_name_cannot_leave_the_folder(name: str) -> None:
+    with pytest.raises(InputError):
+        check_name(name)
+
+
+def test_a_route_is_saved_whole_and_never_over_another(tmp_path: Path) -> None:
+    files = RouteFiles(tmp_path / "routes")
+    first = files.save("Home by night", PLACES)
+    second = files.save("Home by night", PLACES[:2])
+    assert (first.name, second.name) == ("Home by night.gpx", "Home by night 2.gpx")
+    back = read_gpx(first)
+    assert [(w.lat_deg, w.lon_deg) for w in back.waypoints] == PLACES
+    assert [w.name for w in back.waypoints] == ["start", "turn 1", "end"]
+    assert len(read_gpx(second).waypoints) == 2
+    assert sorted(p.name for p in files.folder.iterdir()) == ["Home by night 2.gpx", "Home by night.gpx"]
+    listed = {r["name"]: r for r in files.list()}
+    assert listed["Home by night"]["points"] == 3
+    files.remove("Home by night")
+    with pytest.raises(InputError):
+        files.path("Home by night")
+
+
+def test_what_makes_no_route_leaves_no_file(tmp_path: Path) -> None:
+    files = RouteFiles(tmp_path)
+    with pytest.raises(InputError):
+        files.save("twice", [PLACES[0], PLACES[0]])
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_damaged_file_is_told_and_hides_no_other(tmp_path: Path) -> None:
+    files = RouteFiles(tmp_path)
+    files.save("good", PLACES)
+    (tmp_path / "bad.gpx").write_text("<gpx", encoding="utf-8")
+    listed = {r["name"]: r for r in files.list()}
+    assert listed["good"]["problem"] is None
+    assert "not GPX" in listed["bad"]["problem"]
+
+
+class Heard:
+    """What the desk sent."""
+
+    def __init__(self) -> None:
+        self.events: queue.Queue[Event] = queue.Queue()
+
+    def reply(self) -> dict[str, Any]:
+        while True:
+            event = self.events.get(timeout=30.0)
+            if isinstance(event, Reply):
+                return dict(event.body)
+
+
+def test_save_and_follow_then_stop(tmp_path: Path) -> None:
+    heard = Heard()
+    desk = Routes(lambda: None, BOAT, tmp_path, heard.events.put)
+    assert not desk.take({"do": "sight", "value": "unsure"})
+    assert desk.take(ask("save", points=[list(p) for p in PLACES], name="out", follow=True))
+    answer = heard.reply()
+    assert answer["name"] == "out" and answer["following"] == "out" and Path(answer["path"]).is_file()
+    nothing = Registration(None, None, None, None, None)
+    own = Own(-38.005, -128.0, 180.0, 8.0, 180.0)
+    reading = Reading(10**18, own, (), (), None, (), None, None, nothing, SpeedAdvice(None, "not known"))
+    assert desk.at(reading)["now"]["leg"] == 1
+    desk.take(ask("follow", name="out", back=True))
+    assert heard.reply()["following"] == "out, back"
+    assert [p[2] for p in desk.at(reading)["route"]] == ["end", "turn 1", "start"]
+    desk.take(ask("stop"))
+    assert heard.reply()["following"] is None
+    assert desk.at(reading)["route"] == []
+    # Without a chart a check says so; it does not pass the route.
+    desk.take(ask("check", points=[list(p) for p in PLACES]))
+    assert "no chart" in heard.reply()["problem"]
+    assert not [e for e in heard.events.queue if isinstance(e, PlanNow)]
+
+
+def test_a_leg_over_land_is_stopped_and_a_way_round_is_found() -> None:
+    from moonless.chart.library import Chart
+    from moonless.helm.route_check import Checker
+
+    scene = load_scene(demo_folder() / "story.toml")
+    chart = Chart.open(list(scene.waters.paths))
+    checker = Checker(chart, scene.boat)
+    route = read_gpx(demo_folder() / "route.gpx")
+    places = [(w.lat_deg, w.lon_deg) for w in route.waypoints]
+    straight = checker.check([places[0], places[-1]])
+    assert len(straight) == 1 and straight[0]["stops"], "from the first point to the last the demo's land lies between"
+    assert all(-90 <= d["lat"] <= 90 for d in straight[0]["stops"] if d["lat"] is not None)
+    way = checker.way(places[0], places[1])
+    assert len(way) >= 2
+    legs = checker.check(way)
+    assert not any("land" in d["say"] for leg in legs for d in leg["stops"])
+    # Far from every chart nothing is passed either.
+    far = checker.check([(0.0, 0.0), (0.0, 0.01)])
+    assert far[0]["stops"][0]["say"].startswith("no chart")
