@@ -118,6 +118,8 @@ def _value(path: Path | str, key: Key, value: Any) -> Any:
         if key.choices and value not in key.choices:
             raise BoatFileError(path, dotted, f"{value!r} is not one of {key.range_text}{_nearest(value, key.choices)}")
         return value
+    if key.kind == "names":
+        return _names(path, dotted, key, value)
     if key.kind == "sectors":
         return _sectors(path, dotted, value)
     wanted = int if key.kind == "integer" else (int, float)
@@ -127,6 +129,15 @@ def _value(path: Path | str, key: Key, value: Any) -> Any:
     if not (math.isfinite(value) and key.low <= value <= key.high):
         raise BoatFileError(path, dotted, f"{value} is out of range, allowed is {key.range_text}")
     return value if key.kind == "integer" else float(value) * key.scale
+
+
+def _names(path: Path | str, dotted: str, key: Key, value: Any) -> tuple[str, ...]:
+    if not isinstance(value, list) or not all(isinstance(name, str) for name in value):
+        raise BoatFileError(path, dotted, f"{value!r} is not a list of names: {key.range_text}")
+    for name in value:
+        if name not in key.choices:
+            raise BoatFileError(path, dotted, f"{name!r} is not one of them{_nearest(name, key.choices)}")
+    return tuple(value)
 
 
 def _sectors(path: Path | str, dotted: str, value: Any) -> tuple[tuple[float, float], ...]:

@@ -10,7 +10,7 @@ from typing import Literal
 from moonless.boat.sets import GENERIC_SETS
 from moonless.units import KNOT_MPS
 
-Kind = Literal["number", "integer", "text", "choice", "sectors"]
+Kind = Literal["number", "integer", "text", "choice", "sectors", "names"]
 RAD = math.pi / 180.0
 
 
@@ -38,6 +38,8 @@ class Key:
             return "text"
         if self.kind == "sectors":
             return "pairs of degrees, 0 to 360"
+        if self.kind == "names":
+            return "some of " + ", ".join(f'"{c}"' for c in self.choices)
         return f"{self.low:.12g} to {self.high:.12g}"
 
 
@@ -100,6 +102,15 @@ KEYS: tuple[Key, ...] = (
         -30,
         30,
         "Position antenna forward of the middle of the boat.",
+    ),
+    Key(
+        "boat",
+        "assumed",
+        "assumed",
+        "names",
+        "none",
+        "Which of her figures nobody knew: their values are assumed, and that is said.",
+        choices=("length_m", "beam_m", "draught_m", "air_draught_m"),
     ),
     _n("boat.stopping", "speed_kn", "speed", "required", 0.5, 80, "Speed before the trial stop.", KNOT_MPS),
     _n(

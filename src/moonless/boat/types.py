@@ -99,3 +99,4 @@ class Boat:
     heading_offset_rad: float = 0.0  # added to every reported heading: measured compass error
     position_forward_m: float = 0.0  # of the position antenna, from the middle of the boat
     fitted_lights: tuple[dict[str, object], ...] = ()  # as [[light]] tables, checked by `moonless lights`
+    assumed: tuple[str, ...] = ()  # fields nobody knew: their values are assumed, and that is said
