@@ -24,6 +24,7 @@ from moonless.scene.player import ScenePlayer
 from moonless.scene.types import Scene
 from moonless.track.types import Track
 from moonless.watch.chain import Chain
+from moonless.watch.heap import set_aside
 
 NAMES = ("reading", "reading.judge")
 TURNS = 90
@@ -120,6 +121,9 @@ def run(names: Sequence[str]) -> Iterator[Result]:
             start = steady_s()
             judge.read(crowded)
             times.append((steady_s() - start) * 1e3)
+            if len(times) == 1:
+                # As the chain does once the chart is laid out.
+                set_aside()
         value = float(np.percentile(times[WARM_UP:], 99))
         yield Result(
             "reading.judge", value, "ms, 99th percentile", "budget of 100 ms", JUDGE_BUDGET_MS, JUDGE_BUDGET_MS / value

@@ -23,7 +23,7 @@ from moonless.radar.types import Weather
 from moonless.reading import geojson, keepoff, lurking, matters, shadows
 from moonless.reading.calls import Caller, Matter
 from moonless.reading.echoes import meetings, tell
-from moonless.reading.evidence import Evidence, PoseSigma, clutter_where, gather, levels, worth_telling
+from moonless.reading.evidence import Evidence, PoseSigma, clutter_where, gather, levels, sea_beside, worth_telling
 from moonless.reading.expect import Model, Outlook
 from moonless.reading.explain import Explained, explain
 from moonless.reading.fix import GIVE_UP_SIGMA_M, WALK_M, CarriedOn
@@ -70,6 +70,7 @@ class Judge:
         self._place: Place | None = None
         self._dangers: keepoff.Dangers | None = None
         self._place_asked: tuple[Any, ...] | None = None
+        self.laid_out = 0  # stretches of chart laid out so far
         self._flats = lurking.Flats()
         self._caller = Caller()
         self._start_anew()
@@ -171,6 +172,7 @@ class Judge:
             )
         )
         self._history.forget()
+        self.laid_out += 1
         return self._place
 
     def _agree(self, situation: Situation, own: OwnPlane, place: Place, outlook: Outlook) -> Agreement:
@@ -190,7 +192,11 @@ class Judge:
     ) -> tuple[Evidence, list[Explained]]:
         reach = situation.scan.max_range_m if situation.scan is not None else LOOK_M
         tracks = (
-            () if own.heading_rad is None else worth_telling(situation.tracks, own, self._boat.radar.min_range_m, reach)
+            ()
+            if own.heading_rad is None
+            else worth_telling(
+                situation.tracks, own, self._boat.radar.min_range_m, reach, self._boat.radar.beam_horizontal_rad
+            )
         )
         pose = PoseSigma(self._boat.position_sigma_m, self._boat.heading_sigma_rad)
         if agreement.is_known:
@@ -201,6 +207,7 @@ class Judge:
         if situation.scan is not None and situation.picture is not None:
             rough = clutter_where(moved, own, situation.scan, situation.picture)
             level = levels(tracks, rough, situation.picture)
+            rough = np.fmin(rough, sea_beside(moved, own, situation.scan, situation.picture))
         ids = np.array([t.id for t in tracks], dtype=np.int64)
         tracked = np.array([t.p_moving for t in tracks])
         fresh = np.array([t.last_plot is not None or t.misses_in_a_row == 0 for t in tracks], dtype=np.bool_)

@@ -38,6 +38,7 @@ from moonless.track.tracker import Tracker
 from moonless.track.types import Track
 from moonless.units import NS_PER_S
 from moonless.watch.faults import FaultWatch
+from moonless.watch.heap import set_aside
 from moonless.watch.intake import Chooser, Intake
 from moonless.watch.offers import Preferred
 from moonless.watch.timebase import TimeBase
@@ -116,6 +117,7 @@ class Chain:
         self._detector = Detector()
         self._judge = Judge(boat, chart, knowledge)
         self._tracker: Tracker | None = None
+        self._laid_out = 0
         self._hidden: Any = None
         self._last_line_ns: int | None = None
         self._last_scan_ns: int | None = None
@@ -326,6 +328,10 @@ class Chain:
         )
         self._hidden = reading.hidden
         self.counts.turns += 1
+        if self._judge.laid_out != self._laid_out:
+            # This turn was slow already; the next ones must not be.
+            self._laid_out = self._judge.laid_out
+            set_aside()
         return Turn(reading, scan, picture, tracks, ais, frame)
 
     def _track(self, time_ns: int, scan: Scan, picture: EchoPicture, own: OwnState) -> tuple[Track, ...]:

@@ -57,21 +57,25 @@ def _covers(hidden: Mapping[str, Any] | None, frame: LocalFrame) -> Any:
     """Return the hidden water as (tree of shapes of the plane, how likely each is seen into), or None."""
     if not hidden or not hidden.get("features"):
         return None
-    shapes, weights = [], []
+    rings: list[Any] = []
+    shape_of_ring: list[int] = []
+    weights: list[float] = []
     for feature in hidden["features"]:
         # Hidden behind a vessel moves with her; the last turn's is not where this turn's is.
         by = (feature.get("properties") or {}).get("by", feature.get("by"))
         if by == "vessel":
             continue
-        weights.append(IN_VIEW_CLUTTER if by == "clutter" else IN_VIEW_HIDDEN)
-        shape = shapely.from_geojson(_json(feature["geometry"]))
-        shapes.append(
-            shapely.transform(shape, lambda lonlat: np.column_stack(frame.to_plane(lonlat[:, 1], lonlat[:, 0])))
-        )
-    return (shapely.STRtree(shapes), np.array(weights)) if shapes else None
-
-
-def _json(geometry: Mapping[str, Any]) -> str:
-    import json
-
-    return json.dumps(geometry)
+        geometry = feature["geometry"]
+        parts = [geometry["coordinates"]] if geometry["type"] == "Polygon" else geometry["coordinates"]
+        for part in parts:
+            rings.extend(part)
+            shape_of_ring.extend([len(weights)] * len(part))
+            weights.append(IN_VIEW_CLUTTER if by == "clutter" else IN_VIEW_HIDDEN)
+    if not rings:
+        return None
+    # All rings through one projection: this is asked every turn.
+    lonlat = np.concatenate([np.asarray(ring, dtype=np.float64) for ring in rings])
+    plane = np.column_stack(frame.to_plane(lonlat[:, 1], lonlat[:, 0]))
+    of_point = np.repeat(np.arange(len(rings)), [len(ring) for ring in rings])
+    shapes = shapely.polygons(shapely.linearrings(plane, indices=of_point), indices=np.array(shape_of_ring))
+    return shapely.STRtree(shapes), np.array(weights)
