@@ -49,7 +49,7 @@ def test_head_on_and_crossing_edges() -> None:
     assert meeting_of(0.0, 5.0, D(10.1), D(180.0), 5.0) == "crossing from starboard"
     assert meeting_of(0.0, 5.0, D(-10.1), D(180.0), 5.0) == "crossing from port"
     assert meeting_of(0.0, 5.0, D(0.0), D(169.0), 5.0) != "head-on"
-    # Rule 15 (text from memory): the other on our starboard side.
+    # Rule 15: the other on our starboard side.
     assert meeting_of(0.0, 5.0, D(45.0), D(270.0), 5.0) == "crossing from starboard"
     assert meeting_of(0.0, 5.0, D(-45.0), D(90.0), 5.0) == "crossing from port"
 

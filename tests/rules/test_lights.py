@@ -68,7 +68,7 @@ SIDES = [("side", "green"), ("side", "red")]
 
 
 def test_power() -> None:
-    # Rule 23(a), from memory; 23(d) read in the US Navigation Rules handbook.
+    # Rule 23(a): 33 USC 2023 (ed. 2000), the same words as the international rule; 23(d): US Navigation Rules handbook.
     assert _roles(Vessel("power", 9.2)) == sorted([("masthead", "white"), *SIDES, ("stern", "white")])
     assert _roles(Vessel("power", 9.2), 1) == sorted([("all-round", "white"), *SIDES])
     assert len(required(Vessel("power", 12.0))) == 1
@@ -116,8 +116,91 @@ def test_anchored_and_aground_small() -> None:
     assert len(required(Vessel("anchored", 49.9))[0].lights) == 1
     assert len(required(Vessel("anchored", 50.0))[0].lights) == 2
     assert required(Vessel("anchored", 6.9))[-1].lights == ()
-    assert len(required(Vessel("anchored", 7.0))) == 1
+    # 30(b) lets a vessel under 50 m show one light in place of the two; the two stay lawful.
+    assert [len(o.lights) for o in required(Vessel("anchored", 7.0))] == [1, 2]
+    assert [len(o.lights) for o in required(Vessel("anchored", 50.0))] == [2]
     assert required(Vessel("aground", 11.9))[-1].name == "anchor light alone"
+    assert [o.name for o in required(Vessel("aground", 12.0))] == ["anchor light and red over red"]
+    # 30(c): decks lit from 100 m.
+    assert "30(c)" in required(Vessel("anchored", 100.0))[0].note
+    assert "30(c)" not in required(Vessel("anchored", 99.9))[0].note
+    # Inland 30(g), 33 USC 2030 (ed. 2009): none asked under 20 m in a special anchorage area.
+    assert required(Vessel("anchored", 19.9, inland=True))[-1].lights == ()
+    assert all(o.lights for o in required(Vessel("anchored", 20.0, inland=True)))
+    assert all(o.lights for o in required(Vessel("anchored", 19.9)))
+    # A vessel aground shows the anchor light whatever her length: 30(d), and 30(e) speaks of vessels at anchor only.
+    assert all(("all-round", "white") in [(x.role, x.colour) for x in o.lights] for o in required(Vessel("aground", 5)))
+
+
+def test_second_masthead_light() -> None:
+    # Rule 23(a)(ii): from 50 m she must, below she may.
+    assert "two masthead" not in " ".join(o.name for o in required(Vessel("power", 50.0)))
+    assert _roles(Vessel("power", 49.9), 1).count(("masthead", "white")) == 2
+    # Rule 24(d): one that tows or pushes also follows 23(a)(ii).
+    assert _roles(Vessel("pushing", 49.9)).count(("masthead", "white")) == 2
+    assert _roles(Vessel("pushing", 50.0)).count(("masthead", "white")) == 3
+    assert _roles(Vessel("towing", 49.9)).count(("masthead", "white")) == 2
+    assert _roles(Vessel("towing", 50.0)).count(("masthead", "white")) == 3
+
+
+def test_sail_and_oars() -> None:
+    # Rule 25: (a) sidelights and sternlight, (b) one lantern under 20 m, (c) red over green, never with the lantern,
+    # (d) a torch under 7 m or under oars.
+    def sets(vessel: Vessel) -> list[list[tuple[str, str]]]:
+        return [sorted((x.role, x.colour) for x in o.lights) for o in required(vessel)]
+
+    plain = sorted([*SIDES, ("stern", "white")])
+    topped = sorted([*plain, ("all-round", "red"), ("all-round", "green")])
+    torch = [("all-round", "white")]
+    assert sets(Vessel("sail", 20.0)) == [plain, topped]
+    assert sets(Vessel("sail", 19.9)) == [plain, topped, plain]
+    assert all("one lantern" in x.where for x in required(Vessel("sail", 19.9))[2].lights)
+    assert sets(Vessel("sail", 7.0)) == [plain, topped, plain]
+    assert sets(Vessel("sail", 6.9)) == [plain, topped, plain, torch]
+    assert sets(Vessel("oars", 4.0)) == [plain, torch]
+    assert [x.colour for x in required(Vessel("sail", 12.0))[1].lights if x.level is not None] == ["red", "green"]
+    # Rule 3(b), (c): sail with machinery used is a power-driven vessel.
+    assert sets(Vessel("sail", 9.0, under_sail_and_power=True)) == sets(Vessel("power", 9.0))
+
+
+def test_fishing() -> None:
+    # Rule 26: (b)(ii) a trawler's masthead light is a duty from 50 m; (c)(ii) a white light towards gear over 150 m;
+    # sidelights and sternlight only when making way.
+    def mast(length: float) -> Light:
+        return next(x for x in required(Vessel("trawling", length))[0].lights if x.role == "masthead")
+
+    assert mast(49.9).optional
+    assert not mast(50.0).optional
+    assert "higher" in mast(50.0).where
+    white = ("all-round", "white")
+    assert _roles(Vessel("fishing", 15.0, gear_m=150.0)).count(white) == 1
+    assert _roles(Vessel("fishing", 15.0, gear_m=150.1)).count(white) == 2
+    assert ("stern", "white") in _roles(Vessel("fishing", 15.0))
+    assert _roles(Vessel("fishing", 15.0, making_way=False)) == [("all-round", "red"), white]
+
+
+def test_rule_27_for_small_and_for_divers() -> None:
+    # Rule 27(g), as 33 CFR 83.27(g): under 12 m, unless diving, these lights are not asked.
+    for kind in ("not under command", "restricted"):
+        names = [o.name for o in required(Vessel(kind, 11.9))]  # type: ignore[arg-type]
+        assert names[-1] == "as a power-driven vessel"
+        assert len(required(Vessel(kind, 12.0))) == 1  # type: ignore[arg-type]
+    diving = required(Vessel("dredging or diving", 9.0))
+    assert all("red" in [x.colour for x in o.lights if x.role == "all-round"] for o in diving)
+    # 27(d)(i), (ii): two reds on the side of the obstruction, two greens where one may pass.
+    groups = {x.group: [y.colour for y in diving[0].lights if y.group == x.group] for x in diving[0].lights if x.group}
+    assert groups["foul side"] == ["red", "red"]
+    assert groups["clear side"] == ["green", "green"]
+    # 27(e)(i): red, white, red alone.
+    assert [x.colour for x in diving[1].lights if x.group] == ["red", "white", "red"]
+    # 27(a)(iii): making way adds sidelights and sternlight to the two reds.
+    assert ("stern", "white") in _roles(Vessel("not under command", 20.0))
+    assert ("stern", "white") not in _roles(Vessel("not under command", 20.0, making_way=False))
+
+
+def test_towed() -> None:
+    # Rule 24(e).
+    assert _roles(Vessel("towed", 15.0)) == sorted([*SIDES, ("stern", "white")])
 
 
 @pytest.mark.parametrize("kind", KINDS)
@@ -168,6 +251,80 @@ def test_usual_mistakes(change: tuple[str, dict[str, object] | None], phrase: st
     lights = [f if f.name != name else (None if new is None else replace(f, **new)) for f in GOOD]  # type: ignore[arg-type]
     _, findings = check(Vessel("power", 9.2), [f for f in lights if f is not None])
     assert any(phrase in f.say for f in findings), [f.say for f in findings]
+
+
+@pytest.mark.parametrize(
+    ("name", "arc", "told"),
+    [
+        # Annex I section 9(a)(i): ahead, sidelights cut off 1 to 3 degrees outside; (a)(ii): elsewhere within 5.
+        ("starboard", (357.0, 112.5), False), ("starboard", (356.9, 112.5), True), ("port", (247.5, 3.0), False),
+        ("port", (247.5, 3.1), True), ("starboard", (0.0, 117.5), False), ("starboard", (0.0, 117.6), True),
+        ("port", (242.5, 0.0), False), ("port", (242.4, 0.0), True), ("stern", (107.5, 252.5), False),
+        ("stern", (107.4, 247.5), True), ("stern", (112.5, 252.6), True), ("masthead", (242.5, 117.5), False),
+        ("masthead", (242.4, 112.5), True), ("masthead", (247.5, 117.6), True),
+        # Short of the sector by more than the half degree that a measurement is good for.
+        ("stern", (113.1, 247.5), True), ("stern", (112.5, 246.9), True), ("stern", (112.9, 247.1), False),
+        ("starboard", (0.6, 112.5), True), ("port", (247.5, 359.4), True),
+    ],
+)  # fmt: skip
+def test_arc_edges(name: str, arc: tuple[float, float], told: bool) -> None:
+    from dataclasses import replace
+
+    _, findings = check(Vessel("power", 9.2), [replace(f, arc_deg=arc) if f.name == name else f for f in GOOD])
+    assert bool(findings) == told, [f.say for f in findings]
+
+
+@pytest.mark.parametrize(("hidden", "told"), [(6.0, False), (6.1, True)])
+def test_an_all_round_light_may_be_hidden_over_six_degrees(hidden: float, told: bool) -> None:
+    # Annex I section 9(b)(i).
+    around = Fitted("all-round", "white", (0.0, 360.0 - hidden), 2.6, 5.0, "all-round")
+    _, findings = check(Vessel("power", 9.2), [around, *GOOD[1:3]])
+    assert any("hidden over" in f.say for f in findings) == told
+
+
+@pytest.mark.parametrize(
+    ("length", "masthead_m", "sides_m", "phrase"),
+    [
+        # Annex I 2(d): under 12 m, 1 m above the sidelights; 2(c): 12 to 20 m, 2.5 m above the gunwale; 2(g): the
+        # sidelights no higher than three quarters of the masthead light.
+        (11.9, 2.4, 1.4, None), (11.9, 2.39, 1.4, "1 m is the least"), (12.0, 2.5, 1.6, None),
+        (12.0, 2.49, 1.0, "2.5 m is the least"), (19.9, 2.49, 1.0, "2.5 m is the least"), (20.0, 8.0, 6.0, None),
+        (20.0, 8.0, 6.1, "three quarters"),
+    ],
+)  # fmt: skip
+def test_heights(length: float, masthead_m: float, sides_m: float, phrase: str | None) -> None:
+    from dataclasses import replace
+
+    bright = [replace(f, candela=100.0, height_m=masthead_m if f.role == "masthead" else sides_m) for f in GOOD]
+    _, findings = check(Vessel("power", length), bright)
+    assert [phrase in f.say for f in findings] == [True] if phrase else findings == (), [f.say for f in findings]
+
+
+def test_two_whites_that_do_not_belong_together() -> None:
+    # Rule 23(d)(i): the all-round white stands in place of masthead and sternlight; 30(b): else it is the anchor light.
+    around = Fitted("all-round", "white", ALL_ROUND, 2.6, 5.0, "anchor")
+    told = " ".join(f.say for f in check(Vessel("power", 9.2), [around, *GOOD])[1])
+    assert "anchor light: dark while under way" in told
+    assert "two whites astern" in told
+    assert not any("astern" in f.say for f in check(Vessel("power", 9.2), [around, *GOOD[1:3]])[1])
+    assert check(Vessel("power", 9.2), [around, *GOOD[1:3]])[0].name == "all-round white and sidelights"
+    # A light that no set of hers holds.
+    blue = Fitted("all-round", "red", ALL_ROUND, name="red")
+    assert any("does not belong" in f.say for f in check(Vessel("power", 9.2), [*GOOD, blue])[1])
+
+
+def test_light_tables() -> None:
+    starboard, towing, measured = fitted_from_tables(
+        [{"role": "starboard"}, {"role": "towing"}, {"role": "stern", "from_deg": 110, "to_deg": 250, "candela": 4.3}]
+    )
+    assert (starboard.role, starboard.colour, starboard.arc_deg) == ("side", "green", STARBOARD_ARC)
+    assert (starboard.height_m, starboard.candela) == (None, None)  # not measured is not 0
+    assert (towing.role, towing.colour, towing.arc_deg) == ("towing", "yellow", STERN_ARC)
+    assert (measured.arc_deg, measured.candela) == ((110.0, 250.0), 4.3)
+    with pytest.raises(InputError, match="light 1: from_deg and to_deg go together"):
+        fitted_from_tables([{"role": "stern", "from_deg": 110}])
+    with pytest.raises(InputError, match="light 1: colour 'blue'"):
+        fitted_from_tables([{"role": "stern", "colour": "blue"}])
 
 
 def test_light_tables_are_strict() -> None:

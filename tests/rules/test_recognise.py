@@ -65,9 +65,57 @@ def test_words_not_understood(text: str, phrase: str) -> None:
         ("towing", 30.0, True, (5.0, 1.0, 1.0), 120.0),
         ("towed", 30.0, True, (5, 1, 1, 1), 120.0),
         ("anchored", 30.0, False, (), 60.0),
+        ("aground", 30.0, False, (), 60.0),
+        # 35(i) from 12 to under 20 m: the bell, or another sound every 2 minutes; 35(j) under 12 m: another sound.
+        ("anchored", 12.0, False, (), 60.0),
+        ("anchored", 11.9, False, (), 120.0),
+        ("aground", 11.9, False, (), 120.0),
+        ("power", 9.0, True, (5.0,), 120.0),
+        ("power", 9.0, False, (5.0, 5.0), 120.0),
+        ("pilot", 15.0, False, (5.0, 5.0), 120.0),
+        ("not under command", 9.0, False, (5.0, 1.0, 1.0), 120.0),
+        ("oars", 4.0, True, (), 120.0),
     ],
 )
 def test_fog_signals(kind: str, length: float, making_way: bool, pattern: tuple[float, ...], every: float) -> None:
     signal = fog_signal(kind, length, making_way)  # type: ignore[arg-type]
     assert signal.pattern == pattern
     assert signal.every_s == every
+
+
+@pytest.mark.parametrize(
+    ("kind", "length", "phrase", "there"),
+    [
+        # Rule 35(j): under 12 m, whatever she is, another efficient sound will do; from 12 m it will not.
+        ("power", 11.9, "another efficient sound", True),
+        ("power", 12.0, "another efficient sound", False),
+        ("sail", 11.9, "another efficient sound", True),
+        ("sail", 12.0, "another efficient sound", False),
+        # 35(i): in place of the bell under 20 m.  35(g): gong aft from 100 m.
+        ("anchored", 19.9, "another efficient sound", True),
+        ("anchored", 20.0, "another efficient sound", False),
+        ("anchored", 100.0, "gong", True),
+        ("anchored", 99.9, "gong", False),
+        ("aground", 30.0, "three strokes", True),
+    ],
+)
+def test_fog_signals_by_length(kind: str, length: float, phrase: str, there: bool) -> None:
+    assert (phrase in fog_signal(kind, length, True).say) == there  # type: ignore[arg-type]
+
+
+def test_blasts_last_as_long_as_the_rules_say() -> None:
+    # Rule 32(b), (c): short about 1 s, prolonged 4 to 6 s.
+    pattern = fog_signal("sail", 30.0, True).pattern
+    assert 4.0 <= pattern[0] <= 6.0
+    assert pattern[1:] == (1.0, 1.0)
+
+
+def test_lights_let_off_by_rule_27g_tell_nothing() -> None:
+    # A boat under 12 m that is restricted may show plain power lights: plain power lights do not make her restricted.
+    found = recognise(parse_seen("masthead, red, green"))
+    assert {c.kind for c in found if not c.unseen} & {"not under command"} == set()
+
+
+def test_two_whites_may_be_a_vessel_at_anchor() -> None:
+    # Rule 30(a), (b): the two anchor lights at any length.
+    assert any(c.kind == "anchored" and not c.unseen for c in recognise(parse_seen("white, white")))

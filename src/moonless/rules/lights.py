@@ -2,8 +2,8 @@
 
 Source: Convention on the International Regulations for Preventing Collisions at Sea, 1972, as amended (COLREGs), Rules
 20 to 31 and Annex I; the US inland rules 33 CFR 83 and 84 where ``inland`` says so.  In our own words: the rules
-themselves and local regulations hold.  Rule numbers stand on every light.  Rules 21, 22 and Annex I sections 8 and 9
-were read; Rules 23(a), 25(a) to (c), 28 and Annex I sections 2 and 3 in part are from memory.
+themselves and local regulations hold.  Rule numbers stand on every light.  Which texts were read, and where, stands in
+REFERENCES.md.  Left out: 24(f) and (g) (what is pushed, alongside or partly submerged) and 27(f) (mine clearance).
 """
 
 from __future__ import annotations
@@ -188,7 +188,12 @@ def _power_mastheads(vessel: Vessel) -> tuple[Light, ...]:
 
 def _power(vessel: Vessel) -> list[Outfit]:
     length = vessel.length_m
-    out = [Outfit("masthead, sidelights, sternlight", (*_power_mastheads(vessel), *_sides_and_stern(length, "23(a)")))]
+    lights = (*_power_mastheads(vessel), *_sides_and_stern(length, "23(a)"))
+    out = [Outfit("masthead, sidelights, sternlight", lights)]
+    if 20.0 <= length < 50.0:
+        # Under 50 m she is not obliged to show it but may; below 20 m it is lawful too, and not met in practice.
+        after = _masthead(length, "23(a)(ii)", aft=True)
+        out.append(Outfit("two masthead lights, sidelights, sternlight", (*lights, after), "under 50 m she may"))
     if length < 12.0:
         out.append(
             Outfit(
@@ -250,7 +255,7 @@ def _towing(vessel: Vessel) -> list[Outfit]:
     lights: tuple[Light, ...] = _masthead_line(length, "24(a)(i)", count)
     lights += (*_sides(length, "24(a)(ii)"), stern, yellow)
     if length >= 50.0:
-        lights += (_masthead(length, "23(a)(ii)", aft=True),)
+        lights += (_masthead(length, "24(d), 23(a)(ii)", aft=True),)
     note = "tow over 200 m: three masthead lights in line" if count == 3 else "tow of 200 m or less"
     return [Outfit("towing", lights, note)]
 
@@ -266,6 +271,8 @@ def _pushing(vessel: Vessel) -> list[Outfit]:
         )
     else:
         lights += (_stern(length, "24(c)(iii)"),)
+    if length >= 50.0:
+        lights += (_masthead(length, "24(d), 23(a)(ii)", aft=True),)
     return [Outfit("pushing ahead or towing alongside", lights)]
 
 
@@ -297,18 +304,31 @@ def _with_way(vessel: Vessel, name: str, top: tuple[Light, ...], rule: str, *, m
     return [Outfit(name, lights, "" if vessel.making_way else "not making way: no sidelights, no sternlight")]
 
 
+# What a small vessel shows that Rule 27(g) lets off: not a signal, so nobody can be told by it.
+LET_OFF = "as a power-driven vessel"
+
+
+def _let_off(vessel: Vessel) -> list[Outfit]:
+    if vessel.length_m >= 12.0:
+        return []
+    note = "under 12 m and not diving: the lights of Rule 27 are not asked of her, Rule 27(g)"
+    return [Outfit(LET_OFF, _power(replace(vessel, kind="power"))[0].lights, note)]
+
+
 def _anchored(vessel: Vessel) -> list[Outfit]:
     length = vessel.length_m
     reach = range_nm("all-round", length)
+    fore = Light("all-round", "white", ALL_ROUND, reach, "30(a)(i)", "in the fore part")
+    aft = Light("all-round", "white", ALL_ROUND, reach, "30(a)(ii)", "at the stern, lower")
+    note = "100 m and over: the decks lit as well, Rule 30(c)" if length >= 100.0 else ""
+    out = [Outfit("two all-round white", (fore, aft), note)]
     if length < 50.0:
-        out = [Outfit("one all-round white", _all_round(length, "30(b)", "white"))]
-    else:
-        fore = Light("all-round", "white", ALL_ROUND, reach, "30(a)(i)", "in the fore part")
-        aft = Light("all-round", "white", ALL_ROUND, reach, "30(a)(ii)", "at the stern, lower")
-        note = "100 m and over: the decks lit as well, Rule 30(c)" if length >= 100.0 else ""
-        out = [Outfit("two all-round white", (fore, aft), note)]
+        out.insert(0, Outfit("one all-round white", _all_round(length, "30(b)", "white")))
     if length < 7.0:
-        out.append(Outfit("none", (), "under 7 m, away from channels, fairways and anchorages: Rule 30(e)"))
+        away = "under 7 m, away from channels, fairways, anchorages and where others go: Rule 30(e)"
+        out.append(Outfit("none", (), away))
+    if vessel.inland and length < 20.0:
+        out.append(Outfit("none in a special anchorage", (), "under 20 m, where one is designated: inland Rule 30(g)"))
     return out
 
 
@@ -349,17 +369,24 @@ def required(vessel: Vessel) -> list[Outfit]:
             return _fishing(vessel)
         case "not under command":
             top = _all_round(length, "27(a)(i)", "red", "red")
-            return _with_way(vessel, "not under command", top, "27(a)(iii)", mastheads=False)
+            shown = _with_way(vessel, "not under command", top, "27(a)(iii)", mastheads=False)
+            return shown + _let_off(vessel)
         case "restricted":
             top = _all_round(length, "27(b)(i)", "red", "white", "red")
-            return _with_way(vessel, "restricted in her ability to manoeuvre", top, "27(b)(iii)", mastheads=True)
+            shown = _with_way(vessel, "restricted in her ability to manoeuvre", top, "27(b)(iii)", mastheads=True)
+            return shown + _let_off(vessel)
         case "dredging or diving":
             top = _all_round(length, "27(d)", "red", "white", "red")
             foul = [replace(x, group="foul side") for x in _all_round(length, "27(d)(i)", "red", "red")]
             clear = [replace(x, group="clear side") for x in _all_round(length, "27(d)(ii)", "green", "green")]
             top = (*top, *(replace(x, where="on the obstructed side") for x in foul))
-            top = (*top, *(replace(x, where="on the side where another may pass") for x in clear))
-            return _with_way(vessel, "dredging or diving", top, "27(b)(iii)", mastheads=True)
+            marked = (*top, *(replace(x, where="on the side where another may pass") for x in clear))
+            # The pairs are for an obstruction; a diving vessel too small for them shows the three alone, 27(e)(i).
+            alone = _all_round(length, "27(d), (e)(i)", "red", "white", "red")
+            return [
+                *_with_way(vessel, "dredging or diving", marked, "27(b)(iii)", mastheads=True),
+                *_with_way(vessel, "dredging or diving, nothing in the way", alone, "27(b)(iii)", mastheads=True),
+            ]
         case "constrained by draught":
             if vessel.inland:
                 raise InputError("the US inland rules do not know a vessel constrained by her draught")

@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 from typing import cast, get_args
 
 from moonless.errors import InputError
-from moonless.rules.lights import Colour, Kind, Light, Outfit, Role, Vessel, required
+from moonless.rules.lights import LET_OFF, Colour, Kind, Light, Outfit, Role, Vessel, required
 
 _ROLE_WORDS: dict[str, Role] = {
     "masthead": "masthead",
@@ -204,7 +204,7 @@ def recognise(seen: Sequence[SeenGroup], *, inland: bool = False) -> tuple[Candi
     best: dict[tuple[str, str], tuple[float, Candidate]] = {}
     for vessel in _vessels(inland):
         for outfit in required(vessel):
-            if not outfit.lights:
+            if not outfit.lights or outfit.name == LET_OFF:
                 continue
             rare = _RARE if vessel.kind == "power" and outfit.name == "all-round white alone" else 1.0
             for aspect, bearing in _ASPECTS:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from moonless.rules.lights import Kind
 
@@ -15,7 +15,7 @@ class FogSignal:
     """What to sound and how often at least."""
 
     say: str
-    pattern: tuple[float, ...]  # lengths of the blasts, seconds; empty: a bell or gong
+    pattern: tuple[float, ...]  # lengths of the blasts, seconds; empty: a bell, a gong or what there is
     every_s: float  # intervals of not more than this
     rule: str
 
@@ -26,13 +26,20 @@ def fog_signal(kind: Kind, length_m: float, making_way: bool) -> FogSignal:
         return _bell(length_m, "ring the bell rapidly for about 5 seconds", "35(g)")
     if kind == "aground":
         return _bell(length_m, "three strokes on the bell, ring it for about 5 seconds, three strokes", "35(h)")
+    signal = _blasts(kind, making_way)
+    if length_m < 12.0 and signal.pattern:
+        # Rule 35(j): not obliged to give any of the signals above, but then another efficient one every 2 minutes.
+        return replace(signal, say=f"{signal.say}, or under 12 m another efficient sound", rule=f"{signal.rule}, (j)")
+    return signal
+
+
+def _blasts(kind: Kind, making_way: bool) -> FogSignal:
     if kind == "towed":
-        return FogSignal("one prolonged, three short, if manned and the last of the tow", (5, 1, 1, 1), 120.0, "35(e)")
-    if kind in ("power", "pilot", "oars"):
-        if length_m < 12.0:
-            pattern: tuple[float, ...] = (PROLONGED_S,) if making_way else (PROLONGED_S, PROLONGED_S)
-            say = "one prolonged blast" if making_way else "two prolonged blasts"
-            return FogSignal(f"{say}, or under 12 m another efficient sound", pattern, 120.0, "35(a), (b), (j)")
+        blasts = (PROLONGED_S, SHORT_S, SHORT_S, SHORT_S)
+        return FogSignal("one prolonged, three short, if manned and the last of the tow", blasts, 120.0, "35(e)")
+    if kind == "oars":
+        return FogSignal("the rule names no signal for a boat under oars: any efficient sound", (), 120.0, "35(j)")
+    if kind in ("power", "pilot"):
         if making_way:
             return FogSignal("one prolonged blast", (PROLONGED_S,), 120.0, "35(a)")
         return FogSignal("two prolonged blasts about 2 seconds apart", (PROLONGED_S, PROLONGED_S), 120.0, "35(b)")
