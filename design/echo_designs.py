@@ -21,7 +21,7 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).parents[1]))
 from bench._video import Made
 
-from moonless.echo._kernels import blocks_kernel, boxes_kernel
+from moonless.echo._video_kernels import blocks_kernel, boxes_kernel
 from moonless.echo.detector import Detector
 
 DESIGN = 1e-3

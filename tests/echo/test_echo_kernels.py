@@ -7,8 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
-from moonless.echo import _kernels as kernels
-from moonless.echo import reference
+from moonless.echo import _body_kernels, _floor_kernels, _ground_kernels, _video_kernels, reference
 
 FEW = settings(deadline=None, max_examples=30)  # the first example pays for compilation
 
@@ -35,7 +34,7 @@ def test_blocks_equal_reference(video, reach, least, test):
     spike = np.array([least, *test], dtype=np.int64)
     n_row, n_col = row_edge.size - 1, -(-echo.shape[1] // col_cells)
     total, weight = np.empty((n_row, n_col), np.float32), np.empty(n_row, np.int64)
-    spikes = kernels.blocks_kernel(echo, received, row_edge, col_cells, WHOLE, spike, reach, total, weight)
+    spikes = _video_kernels.blocks_kernel(echo, received, row_edge, col_cells, WHOLE, spike, reach, total, weight)
     expected, seen, count = reference.blocks(echo, received, row_edge, col_cells, WHOLE, spike, reach)
     assert np.array_equal(total, expected)
     assert np.array_equal(weight, seen)
@@ -49,7 +48,7 @@ def test_sixteen_bit_video_goes_through_the_same_kernel():
     spike = np.array([5000, 600, 0], dtype=np.int64)
     total, weight = np.empty((8, 4), np.float32), np.empty(8, np.int64)
     edge = np.arange(9, dtype=np.int64)
-    assert kernels.blocks_kernel(echo, np.ones(8, np.bool_), edge, 1, power, spike, 1, total, weight) == 1
+    assert _video_kernels.blocks_kernel(echo, np.ones(8, np.bool_), edge, 1, power, spike, 1, total, weight) == 1
     assert np.all(total == 1000)
 
 
@@ -62,7 +61,7 @@ def test_boxes_equal_reference(video, box_rows, box_cols, nominal):
     total, weight, _ = reference.blocks(echo, received, row_edge, col_cells, WHOLE, spike, 0)
     total = total.astype(np.float32)
     strip, box = np.empty_like(total), np.empty_like(total)
-    kernels.boxes_kernel(total, weight, nominal, box_rows, box_cols, col_cells, echo.shape[1], strip, box)
+    _video_kernels.boxes_kernel(total, weight, nominal, box_rows, box_cols, col_cells, echo.shape[1], strip, box)
     want_strip, want_box = reference.boxes(total, weight, nominal, box_rows, box_cols, col_cells, echo.shape[1])
     # Sums are whole and exact; one float32 division follows.
     np.testing.assert_allclose(strip, want_strip, rtol=2e-7)
@@ -78,7 +77,7 @@ def test_ordered_equals_reference(data):
     guard, window = data.draw(st.integers(0, 5)), data.draw(st.integers(1, 12))
     least = data.draw(st.integers(1, window))
     near, far = np.empty(shape, np.int16), np.empty(shape, np.int16)
-    kernels.ordered_kernel(level, skip, guard, window, least, near, far)
+    _floor_kernels.ordered_kernel(level, skip, guard, window, least, near, far)
     want_near, want_far = reference.ordered(level, skip, guard, window, least)
     assert np.array_equal(near, want_near)
     assert np.array_equal(far, want_far)
@@ -99,7 +98,7 @@ def test_segments_equal_reference(hill, depth):
     cells = np.flatnonzero(mask)
     order = cells[np.argsort(-value.ravel()[cells], kind="stable")]
     basin, body = np.full(value.size, -1, np.int64), np.full(value.size, -1, np.int64)
-    kernels.segment_kernel(value.ravel(), order, n_row, n_col, np.float32(depth), basin, body)
+    _body_kernels.segment_kernel(value.ravel(), order, n_row, n_col, np.float32(depth), basin, body)
     want_basin, want_body = reference.segments(value, mask, depth)
     assert np.array_equal(basin, want_basin)
     assert np.array_equal(body, want_body)
@@ -112,7 +111,7 @@ def test_peaks_equal_reference(hill, rows, cols, threshold):
     value = np.where(mask, value, np.nan).astype(np.float32)
     over = np.full(value.shape, threshold, np.float32)
     found = np.empty(value.size, np.int64)
-    n = kernels.peaks_kernel(value, over, rows, cols, found)
+    n = _body_kernels.peaks_kernel(value, over, rows, cols, found)
     if 2 * rows < value.shape[0]:  # a window that wraps onto itself would compare a cell with itself
         assert found[:n].tolist() == reference.peaks(value, over, rows, cols)
 
@@ -130,7 +129,7 @@ def test_gates_equal_reference(data):
     east = data.draw(arrays(np.bool_, n))
     along = np.column_stack((east, ~east)).astype(np.float64)
     inside, near = np.zeros(n, np.int64), np.zeros(n, np.int64)
-    kernels.gate_kernel(
+    _ground_kernels.gate_kernel(
         place[:, 0].copy(), place[:, 1].copy(), along[:, 0].copy(), along[:, 1].copy(), gate[:, 0].copy(),
         gate[:, 1].copy(), reach, old[:, 0].copy(), old[:, 1].copy(), inside, near,
     )  # fmt: skip
@@ -146,7 +145,7 @@ def test_blots_equal_reference(hill, half_cols):
     cells = np.flatnonzero(mask)
     half = (value.ravel()[cells] % 4).astype(np.int64)
     out = np.zeros(value.shape, np.bool_)
-    kernels.blot_kernel(cells, half, half_cols, out)
+    _body_kernels.blot_kernel(cells, half, half_cols, out)
     assert np.array_equal(out, reference.blot(cells, half, half_cols, *value.shape))
 
 
@@ -157,7 +156,7 @@ def test_spread_equals_reference(video):
     coarse = np.arange((row_edge.size - 1) * -(-echo.shape[1] // col_cells), dtype=np.float32)
     coarse = coarse.reshape(row_edge.size - 1, -1)
     fine = np.empty(echo.shape, np.float32)
-    kernels.spread_kernel(coarse, row_edge, col_cells, fine)
+    _video_kernels.spread_kernel(coarse, row_edge, col_cells, fine)
     assert np.array_equal(fine, reference.spread(coarse, row_edge, col_cells, echo.shape[1]))
 
 
@@ -172,7 +171,9 @@ def test_floor_kernels_equal_reference(hill, data):
     background = data.draw(arrays(np.float32, (3, 2), elements=st.integers(-5, 40).map(float)))
     low, step = np.float32(-14.0), np.float32(0.5)
     level, skip = np.empty(value.shape, np.uint8), np.empty(value.shape, np.bool_)
-    kernels.levels_kernel(strip, background, sector, ring, low, step, np.float32(25), np.float32(12), level, skip)
+    _floor_kernels.levels_kernel(
+        strip, background, sector, ring, low, step, np.float32(25), np.float32(12), level, skip
+    )
     want_level, want_skip = reference.levels(strip, background, sector, ring, -14.0, 0.5, 25.0, 12.0)
     assert np.array_equal(level, want_level)
     assert np.array_equal(skip, want_skip)
@@ -180,7 +181,9 @@ def test_floor_kernels_equal_reference(hill, data):
     far = data.draw(arrays(np.int16, value.shape, elements=st.integers(-1, 200)))
     over, least = background + 3, background + 1
     floor, threshold, candidate = np.empty_like(value), np.empty_like(value), np.empty_like(value)
-    kernels.floor_kernel(near, far, background, over, least, sector, ring, low, step, floor, threshold, candidate)
+    _floor_kernels.floor_kernel(
+        near, far, background, over, least, sector, ring, low, step, floor, threshold, candidate
+    )
     want_floor, want_threshold = reference.floors(near, far, background, over, sector, ring, -14.0, 0.5)
     assert np.array_equal(floor, want_floor)
     assert np.array_equal(threshold, want_threshold)
@@ -199,7 +202,7 @@ def test_measure_equals_reference(video, data):
     spike = np.array([50, 256, 20 * 256], dtype=np.int64)
     sums, peak = np.zeros((1, 12)), cells[:1].copy()
     peak_count, n_cells, clipped = np.zeros(1, np.int64), np.zeros(1, np.int64), np.zeros(1, np.bool_)
-    kernels.measure_kernel(
+    _video_kernels.measure_kernel(
         echo, received, row_edge, col_cells, WHOLE, spike, 1, 255, cells, np.zeros(cells.size, np.int64), peak, gate,
         n_row, n_col, sums, peak_count, n_cells, clipped,
     )  # fmt: skip
@@ -228,6 +231,6 @@ def test_fresh_equals_reference(data):
     old_heading = np.full(n_row, 0.211)
     zero = np.zeros(n_row)
     fresh = np.zeros(loud.shape, np.bool_)
-    kernels.fresh_kernel(east, north, bearing, 5.0, 10.0, zero, zero, old_heading, loud, step, fresh)
+    _ground_kernels.fresh_kernel(east, north, bearing, 5.0, 10.0, zero, zero, old_heading, loud, step, fresh)
     want = reference.fresh(east, north, bearing, 5.0, 10.0, zero, zero, old_heading, loud, step)
     assert np.array_equal(fresh, want)

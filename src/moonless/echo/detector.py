@@ -13,17 +13,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from moonless.echo._kernels import (
-    blocks_kernel,
-    blot_kernel,
-    boxes_kernel,
-    floor_kernel,
-    levels_kernel,
-    ordered_kernel,
-    peaks_kernel,
-    segment_kernel,
-    spread_kernel,
-)
+from moonless.echo._body_kernels import blot_kernel, peaks_kernel, segment_kernel
+from moonless.echo._floor_kernels import floor_kernel, levels_kernel, ordered_kernel
+from moonless.echo._video_kernels import blocks_kernel, boxes_kernel, spread_kernel
 from moonless.echo.clutter import ClutterMap
 from moonless.echo.curve import Curve, learn_curve, noise_level
 from moonless.echo.ghosts import GhostFinder

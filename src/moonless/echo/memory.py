@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from scipy import special
 
 from moonless.constants import TAU
-from moonless.echo._kernels import fresh_kernel, gate_kernel
+from moonless.echo._ground_kernels import fresh_kernel, gate_kernel
 from moonless.frames import LocalFrame
 from moonless.scan.types import Scan
 

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from moonless.constants import TAU
-from moonless.echo._kernels import measure_kernel
+from moonless.echo._video_kernels import measure_kernel
 from moonless.echo.grid import Grid
 from moonless.echo.types import FalseCause, Plots
 from moonless.scan.types import Scan

@@ -1,0 +1,134 @@
+"""Compiled twins of ``reference.py``: the ordered reference, floor and thresholds."""
+
+# mypy: disable-error-code="untyped-decorator"
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+
+Array = NDArray[Any]
+
+
+@njit(cache=True, nogil=True)
+def _running_median(
+    level: Array, skip: Array, first: int, window: int, least: int, histogram: Array, out: Array
+) -> None:
+    """Median of the ``window`` columns from ``first`` columns on (negative: before) of each column, -1: too few.
+
+    level (n_col,) u8 and skip (n_col,) bool in; out (n_col,) i16.  The histogram slides; a pointer follows the middle.
+    """
+    n_col = level.shape[0]
+    histogram[:] = 0
+    n = 0
+    at = 0
+    below = 0  # entries under ``at``
+    for c in range(max(0, first), min(n_col, first + window)):
+        if not skip[c]:
+            histogram[level[c]] += 1
+            n += 1
+    for c in range(n_col):
+        if n >= least:
+            wanted = n // 2
+            while below > wanted:
+                at -= 1
+                below -= histogram[at]
+            while below + histogram[at] <= wanted:
+                below += histogram[at]
+                at += 1
+            out[c] = at
+        else:
+            out[c] = -1
+        add = c + first + window
+        if 0 <= add < n_col and not skip[add]:
+            histogram[level[add]] += 1
+            n += 1
+            if level[add] < at:
+                below += 1
+        drop = c + first
+        if 0 <= drop < n_col and not skip[drop]:
+            histogram[level[drop]] -= 1
+            n -= 1
+            if level[drop] < at:
+                below -= 1
+
+
+@njit(cache=True, nogil=True)
+def ordered_kernel(level: Array, skip: Array, guard: int, window: int, least: int, near: Array, far: Array) -> None:
+    """level (n_row, n_col) u8; skip same shape bool; near, far (n_row, n_col) i16 medians out, -1: too few entries.
+
+    near: of the ``window`` columns before the guard; far: of those after it.
+    """
+    histogram = np.zeros(257, np.int64)
+    for a in range(level.shape[0]):
+        _running_median(level[a], skip[a], -guard - window, window, least, histogram, near[a])
+        _running_median(level[a], skip[a], guard + 1, window, least, histogram, far[a])
+
+
+@njit(cache=True, nogil=True)
+def levels_kernel(
+    strip_db: Array,
+    background_db: Array,
+    sector: Array,
+    ring: Array,
+    low_db: Any,
+    step_db: Any,
+    solid_db: Any,
+    over_db: Any,
+    level: Array,
+    skip: Array,
+) -> None:
+    """What the ordered reference counts.  strip_db (n_row, n_col) f32; background_db (n_sector, n_ring) f32.
+
+    level u8 and skip bool, both (n_row, n_col), out: the step of each strip, and which are solid or not received.
+    """
+    n_row, n_col = strip_db.shape
+    for a in range(n_row):
+        here = background_db[sector[a]]
+        for c in range(n_col):
+            v = strip_db[a, c]
+            if np.isnan(v):
+                level[a, c] = 0
+                skip[a, c] = True
+                continue
+            level[a, c] = np.uint8(min(max((v - low_db) / step_db, np.float32(0.0)), np.float32(255.0)))
+            skip[a, c] = v > max(solid_db, here[ring[c]] + over_db)
+
+
+@njit(cache=True, nogil=True)
+def floor_kernel(
+    near: Array,
+    far: Array,
+    background_db: Array,
+    over: Array,
+    least: Array,
+    sector: Array,
+    ring: Array,
+    low_db: Any,
+    step_db: Any,
+    floor: Array,
+    threshold: Array,
+    candidate: Array,
+) -> None:
+    """Floor and thresholds of every box.  near, far (n_row, n_col) i16 from ``ordered_kernel``.
+
+    background_db, over, least (n_sector, n_ring) f32; floor, threshold, candidate (n_row, n_col) f32 out.
+    """
+    n_row, n_col = near.shape
+    for a in range(n_row):
+        s = sector[a]
+        for c in range(n_col):
+            k = ring[c]
+            higher = max(near[a, c], far[a, c])
+            if higher >= 0:
+                v = low_db + (np.float32(higher) + np.float32(0.5)) * step_db
+                if near[a, c] < 0:
+                    # With nothing to see on the near side the ring's own level speaks for it.
+                    v = max(v, background_db[s, k])
+            else:
+                v = background_db[s, k]
+            floor[a, c] = v
+            threshold[a, c] = v + over[s, k]
+            candidate[a, c] = v + least[s, k]
