@@ -10,7 +10,7 @@ import queue
 from collections import deque
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
-from math import degrees
+from math import degrees, radians
 from multiprocessing.connection import Connection
 from typing import Any, Literal, NamedTuple, Protocol
 
@@ -58,6 +58,8 @@ class Desk:
         do, value = control["do"], control["value"]
         if do == "sight":
             self._chain.sight = value
+        elif do == "bow offset":
+            self._chain.set_bow_offset(radians(value))
         elif do == "acknowledge":
             self._acknowledge(control["say"], control["echo"])
         elif do == "i see it":

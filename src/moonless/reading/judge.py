@@ -151,6 +151,10 @@ class Judge:
             performance_sigma_db=None if situation.scan is None else self._performance.sigma_db,
         )
 
+    def turned(self, by_rad: float) -> None:
+        """Say that the radar's picture has been turned clockwise against the bow: what was found turns with it."""
+        self._registrar.turned(by_rad)
+
     # -- the parts, in order --------------------------------------------------------------------------------------
 
     def _place_for(self, own: OwnPlane, reach_m: float) -> Place | None:
@@ -408,6 +412,7 @@ def _registration(agreement: Agreement) -> Registration:
         north_m=float(agreement.state[2]),
         sigma_m=agreement.position_sigma_m,
         agrees=agreement.agrees is not False,
+        heading_sigma_deg=math.degrees(agreement.heading_sigma),
     )
 
 

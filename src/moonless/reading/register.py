@@ -144,6 +144,10 @@ class Registrar:
         self._state, self._cov = agreement.state.copy(), agreement.covariance.copy()
         self._known, self._time_ns = agreement.is_known, time_ns
 
+    def turned(self, by_rad: float) -> None:
+        """Go on after the radar's picture has been turned clockwise by so much: the bias has grown by it."""
+        self._state[0] += by_rad
+
     def forget(self) -> None:
         """Begin again, as after a jump."""
         self._state, self._cov, self._known, self._fits = np.zeros(3), self._start(), False, None

@@ -117,6 +117,7 @@ class Registration:
     north_m: float | None
     sigma_m: float | None
     agrees: bool | None  # None: the view is too poor to say
+    heading_sigma_deg: float | None = None  # one standard deviation of heading_bias_deg
 
 
 @dataclass(frozen=True, slots=True)

@@ -114,6 +114,10 @@ class ScanAssembler:
         self._heading_rad = math.nan
         self._heading_ns: int | None = None
 
+    def set_bow_offset(self, bow_offset_rad: float) -> None:
+        """Add another offset to the angles from now on; the turn that is coming in is laid by it as a whole."""
+        self._bow_offset_rad = bow_offset_rad
+
     @property
     def n_spoke(self) -> int | None:
         """Spokes in a turn, as learnt; None before the first scan."""

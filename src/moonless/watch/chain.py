@@ -194,6 +194,14 @@ class Chain:
         """Say no more of what a call told until it becomes more urgent."""
         self._judge.acknowledge(call)
 
+    def set_bow_offset(self, bow_offset_rad: float) -> None:
+        """Turn the radar's picture against the bow from now on.  Tracks begin anew: they stood in the old picture."""
+        by = (bow_offset_rad - self.boat.radar.bow_offset_rad + np.pi) % TAU - np.pi
+        self.boat = replace(self.boat, radar=replace(self.boat.radar, bow_offset_rad=bow_offset_rad))
+        self._assembler.set_bow_offset(bow_offset_rad)
+        self._judge.turned(float(by))
+        self._tracker = None
+
     def own(self, received_ns: int) -> OwnState:
         """Return the boat's own state at a time of receipt, withdrawn where a fault says so."""
         now_ns = self._times.utc(received_ns)
