@@ -1,0 +1,1 @@
+"""Setting up without a manual: what is heard, charts by folder, boat and radar by questions."""
