@@ -113,6 +113,42 @@ def test_other_plane_coordinates_are_brought_to_wgs84(tmp_path: Path) -> None:
     assert east == pytest.approx(1.0, abs=1e-9)
 
 
+def test_degrees_of_another_datum_are_brought_to_wgs84(tmp_path: Path) -> None:
+    # EPSG transformation 1133, ED50 to WGS 84 (1), three shifts of -87, -98, -121 m (from memory of the EPSG register):
+    # by hand over geocentric coordinates from the International 1924 ellipsoid (a 6 378 388 m, 1/f 297) the corner
+    # 58 N 7 E comes to 57.999434 N 6.998534 E, 63 m south and 86 m west.
+    path = tmp_path / "ed50.gpkg"
+    pyogrio.raw.write(
+        path,
+        geometry=shapely.to_wkb(np.array([shapely.box(7.0, 58.0, 7.1, 58.1)], dtype=object)),
+        field_data=[np.array([1.0])],
+        fields=np.array(["CATCOV"], dtype=object),
+        layer="M_COVR",
+        driver="GPKG",
+        geometry_type="Polygon",
+        crs="EPSG:4230",
+    )
+    west, south, _, _ = read_source(path).coverage().bounds
+    # Published shifts differ by area by some tens of metres.
+    assert west == pytest.approx(6.998534, abs=0.0005)
+    assert south == pytest.approx(57.999434, abs=0.0003)
+
+
+@pytest.mark.parametrize(
+    ("head", "phrase"),
+    [
+        # S-57 edition 3.1, appendix A: HORDAT 3 is European 1950; DUNITS 3 is fathoms and feet.
+        ({"DSPM_HDAT": 3}, r"not on WGS 84 \(DSPM_HDAT=3"),
+        ({"DSPM_DUNI": 3}, "depths in a unit other than metres"),
+        ({"DSPM_HUNI": 2}, "heights in a unit other than metres"),
+    ],
+)
+def test_other_measures_are_refused(tmp_path: Path, head: dict[str, int], phrase: str) -> None:
+    layers = {"DSID": [(None, {"DSPM_CSCL": 12000, **head})], "M_COVR": [(box(-9, -9, 9, 9), {"CATCOV": 1})]}
+    with pytest.raises(ChartError, match=phrase):
+        read_source(write_chart(tmp_path / "other.gpkg", layers))
+
+
 def test_refusals_name_the_file(tmp_path: Path) -> None:
     empty = tmp_path / "empty"
     empty.mkdir()

@@ -19,6 +19,7 @@ import pyogrio.raw
 import shapely
 from numpy.typing import NDArray
 from pyproj import CRS, Transformer
+from pyproj.exceptions import ProjError
 
 from moonless.chart import attributes as s57
 from moonless.chart.classes import KNOWN
@@ -131,9 +132,7 @@ def _read_cell(path: Path, progress: Progress | None) -> SourceFeatures:
     base = _first_row(path, "DSID", {**_ENC_OPTIONS, "UPDATES": "IGNORE"})
     _refuse_missing_records(path, base, n_records)
     head = _first_row(path, "DSID", _ENC_OPTIONS)
-    for unit, meaning in (("DSPM_DUNI", "depths"), ("DSPM_HUNI", "heights"), ("DSPM_PUNI", "accuracies")):
-        if head.get(unit, 1) != 1:
-            raise ChartError(f"{path}: gives its {meaning} in a unit other than metres ({unit}={head[unit]})")
+    _refuse_other_measures(path, head)
     source.scale = int(head.get("DSPM_CSCL") or UNKNOWN_SCALE)
     source.edition = _whole(head.get("DSID_EDTN"))
     source.update = _whole(head.get("DSID_UPDN"))
@@ -141,6 +140,19 @@ def _read_cell(path: Path, progress: Progress | None) -> SourceFeatures:
     names = [str(name) for name, _ in pyogrio.list_layers(path)]
     _read_named(source, [n for n in names if n != "DSID"], _ENC_OPTIONS, progress)
     return source
+
+
+def _refuse_other_measures(path: Path, head: dict[str, Any]) -> None:
+    """Refuse what the head of a source (DSPM) says is not in metres, or not on WGS 84.
+
+    HDAT 2 is WGS 84, the only datum an ENC may have (S-57 edition 3.1, appendix A, attribute 400 HORDAT; appendix B.1).
+    Older datums lie a hundred metres and more from where the receiver says the boat is.
+    """
+    for unit, meaning in (("DSPM_DUNI", "depths"), ("DSPM_HUNI", "heights"), ("DSPM_PUNI", "accuracies")):
+        if head.get(unit, 1) != 1:
+            raise ChartError(f"{path}: gives its {meaning} in a unit other than metres ({unit}={head[unit]})")
+    if head.get("DSPM_HDAT", 2) != 2:
+        raise ChartError(f"{path}: its positions are not on WGS 84 (DSPM_HDAT={head['DSPM_HDAT']})")
 
 
 def _refuse_missing_records(path: Path, head: dict[str, Any], n_records: int) -> None:
@@ -167,6 +179,7 @@ def _read_layers(path: Path, progress: Progress | None) -> SourceFeatures:
     for name in layers:
         if name.upper() == "DSID":
             head = {key.upper(): value for key, value in _first_row(path, name, {}).items()}
+    _refuse_other_measures(path, head)
     rows = zip(source.objects, source.rows, strict=True)
     stated = [row["CSCALE"] for name, row in rows if name == "M_CSCL" and "CSCALE" in row]
     scale = _whole(head.get("DSPM_CSCL")) or (max(stated) if stated else 0)
@@ -244,8 +257,13 @@ def _shapes_of(path: Path, wkb: NDArray[np.object_] | None, n_row: int, meta: di
     shapes: NDArray[np.object_] = shapely.from_wkb(wkb)
     shapes[shapely.is_empty(shapes)] = None
     crs = meta.get("crs")
-    if crs and not CRS.from_user_input(crs).is_geographic:
-        to_wgs84 = Transformer.from_crs(crs, "OGC:CRS84", always_xy=True)
+    if crs and not CRS.from_user_input(crs).equals("OGC:CRS84", ignore_axis_order=True):
+        # Not only plane coordinates: degrees of another datum lie a hundred metres and more off.  Without a way to
+        # WGS 84 nothing is guessed.
+        try:
+            to_wgs84 = Transformer.from_crs(crs, "OGC:CRS84", always_xy=True, allow_ballpark=False)
+        except ProjError as problem:
+            raise ChartError(f"{path}: cannot be brought to WGS 84: {_one_line(problem)}") from problem
         shapes = shapely.transform(shapes, lambda xyz: np.column_stack(to_wgs84.transform(xyz[:, 0], xyz[:, 1])))
     # Some writers make every geometry a multi-part one; a point is asked for its x, so it must be a point.
     single = shapely.get_num_geometries(shapes) == 1
