@@ -44,11 +44,11 @@ def plots_of(turn: Turn, frame: LocalFrame = FRAME) -> Plots:
 
 
 def run(turns: list[Turn]) -> Iterator[tuple[NDArray[np.int64], NDArray[np.float64], NDArray[np.float64]]]:
-    """Yield (ids, places, velocities) of the tracks held to exist, turn by turn."""
+    """Yield (ids, places, velocities) of the tracks held, turn by turn; through fades, as the peers hold theirs."""
     tracker = Tracker(FRAME, pose_errors=POSE, settings=SETTINGS)
     for turn in turns:
         tracks = tracker.update(round(turn.time_s * NS), plots_of(turn), ERRORS)
-        held = [t for t in tracks if t.state == "confirmed" and t.p_exists >= 0.5]
+        held = [t for t in tracks if t.is_held and t.p_exists >= 0.5]
         yield (
             np.array([t.id for t in held], dtype=np.int64),
             np.array([[t.east_m, t.north_m] for t in held]).reshape(-1, 2),

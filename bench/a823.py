@@ -9,10 +9,15 @@ drawn from 6 to 12 s; a calibration error is drawn evenly between its two limits
 from gyro and log with their errors (``--own log``, as the resolution has it) or comes from a satellite receiver
 (``--own gnss``, 4 m one sigma, wandering over ten minutes), as on the boats this is for.
 
-Beside each figure stands what a straight line laid through the same plots by least squares gives.  Where that too is
-above half the limit, no unbiased filter can be below it with these errors and this rate.
+Beside each figure stands its bound: what a straight line gives that is laid through the very same plots by least
+squares, each plot weighed by its true covariance, with the line known to be straight.  For normal errors that is the
+most likely motion and meets the Cramer-Rao bound.  Where it too is above half the limit, the plots do not hold what is
+asked, and no unbiased filter gets there with these errors and this rate.
 
-    python -m bench.a823 [--runs N] [--rpm N] [--own log|gnss|both]
+Each run is a tracker of its own, fed turn by turn as on board; runs are shared out among processes, and a run's draw
+does not depend on how.
+
+    python -m bench.a823 [--runs N] [--rpm N] [--own log|gnss|both] [--jobs N]
 """
 
 from __future__ import annotations
@@ -20,8 +25,10 @@ from __future__ import annotations
 import argparse
 import json
 import math
+import os
 import sys
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
@@ -66,7 +73,7 @@ def _vector(course_deg: float, speed_kn: float) -> NDArray[np.float64]:
 
 
 def one_run(s: Scenario, rng: np.random.Generator, own: str, turn_s: float) -> dict[int, NDArray[np.float64]]:
-    """Return {1: errors, 3: errors} in the units of FIGURES for one draw of all errors: ours, then least squares'.
+    """Return {1: errors, 3: errors} in the units of FIGURES for one draw of all errors: ours, then the bound's.
 
     The position of prediction (where the range and bearing of the scenario hold) is reached when the time is up.
     """
@@ -138,11 +145,12 @@ def _errors(s: Scenario, rng: np.random.Generator, own: str, duration: float, tu
             when, _plot(when, measured_range[k], azimuth[k], heading[k], lat[k], lon[k], sigma_r, sigma_a), errors
         )
     true_v = own_v + rel_v
-    # What a straight line laid through all plots by least squares gives: no unbiased filter does better.
     compass = azimuth + heading
     seen = measured_range[:, None] * np.stack([np.sin(compass), np.cos(compass)], axis=1)
-    line = np.linalg.lstsq(np.stack([np.ones(n), t], axis=1), seen, rcond=None)[0]
-    bound = _figures(line[0], line[1], line[1] + own_v_told, rel[-1], rel_v, true_v)
+    across = math.hypot(sigma_a, pose.heading_jitter_rad)
+    line = _line(t, seen, compass, sigma_r, across * measured_range)
+    ground = _line(t, seen + place, compass, sigma_r, across * measured_range)
+    bound = _figures(line[:2], line[2:], ground[2:], rel[-1], rel_v, true_v)
     held = [x for x in tracks if x.state != "tentative"]
     if len(held) != 1:
         return np.stack([np.full(len(FIGURES), np.inf), bound])
@@ -150,6 +158,21 @@ def _errors(s: Scenario, rng: np.random.Generator, own: str, duration: float, tu
     v = np.array([x.velocity_east, x.velocity_north])
     told = _figures(np.array([x.east_m, x.north_m]) - place[-1], v - own_v_told, v, rel[-1], rel_v, true_v)
     return np.stack([told, bound])
+
+
+def _line(
+    t: NDArray[np.float64], places: NDArray[np.float64], bearing: NDArray[np.float64], along: float,
+    across: NDArray[np.float64],
+) -> NDArray[np.float64]:  # fmt: skip
+    """Return (east, north, velocity east, north) at t = 0 of the straight line by weighted least squares.
+
+    ``along`` and ``across`` (n,) are one sigma of each place, metres, along its bearing and across it.
+    """
+    s, c = np.sin(bearing), np.cos(bearing)
+    rows = np.stack([np.stack([s, c], axis=1) / along, np.stack([c, -s], axis=1) / across[:, None]], axis=1)
+    told = np.einsum("nka,na->nk", rows, places).reshape(-1)
+    design = np.concatenate([rows, rows * t[:, None, None]], axis=2).reshape(-1, 4)
+    return np.asarray(np.linalg.lstsq(design, told, rcond=None)[0])
 
 
 def _figures(
@@ -187,41 +210,61 @@ def _plot(
     )  # fmt: skip
 
 
+def _some(
+    scenario: Scenario, number: int, own: str, turn_s: float, runs: range
+) -> list[dict[int, NDArray[np.float64]]]:
+    return [one_run(scenario, np.random.default_rng([823, number, run]), own, turn_s) for run in runs]
+
+
+def draws(number: int, own: str, runs: int, turn_s: float, pool: ProcessPoolExecutor) -> dict[int, NDArray[np.float64]]:
+    """Return {1: (runs, 2, figures), 3: ...}: the errors of a scenario's runs, ours and the bound's."""
+    step = 25
+    parts = [range(k, min(k + step, runs)) for k in range(0, runs, step)]
+    n = len(parts)
+    done = list(pool.map(_some, [SCENARIOS[number - 1]] * n, [number] * n, [own] * n, [turn_s] * n, parts))
+    flat = [one for part in done for one in part]
+    return {minutes: np.array([one[minutes] for one in flat]) for minutes in (1, 3)}
+
+
+def lines(owns: Sequence[str], runs: int, rpm: float, jobs: int) -> Iterator[dict[str, object]]:
+    """Yield the figures, one after another."""
+    with ProcessPoolExecutor(jobs) as pool:
+        for own in owns:
+            for number, scenario in enumerate(SCENARIOS, start=1):
+                errors = draws(number, own, runs, 60.0 / rpm, pool)
+                for minutes, limits in ((1, scenario.limit_1), (3, scenario.limit_3)):
+                    p95, bound = np.percentile(errors[minutes], 95.0, axis=0)
+                    for name, got, best, limit in zip(FIGURES, p95, bound, limits, strict=True):
+                        if limit is None:
+                            continue
+                        yield {
+                            "scenario": number, "own": own, "after_min": minutes, "figure": name,
+                            "p95": round(float(got), 3), "bound": round(float(best), 3), "limit": limit,
+                            "of_limit": round(float(got) / limit, 3), "bound_of_limit": round(float(best) / limit, 3),
+                            "of_bound": round(float(got / best), 3), "runs": runs, "rpm": rpm,
+                            "within_half": bool(got <= limit / 2), "within_reach": bool(best <= limit / 2),
+                        }  # fmt: skip
+
+
 def main(argv: Sequence[str]) -> int:
-    """Print one JSON object a line; exit code 1 when a figure is above half its limit."""
+    """Print one JSON object a line; exit code 1 when a figure is above half its limit that need not be."""
     parser = argparse.ArgumentParser(prog="python -m bench.a823")
     parser.add_argument("--runs", type=int, default=1000)
     parser.add_argument("--rpm", type=float, default=48.0)
     parser.add_argument("--own", choices=("log", "gnss", "both"), default="both")
+    parser.add_argument("--jobs", type=int, default=os.cpu_count() or 1)
     args = parser.parse_args(argv)
-    worst = 0.0
-    for own in ("log", "gnss") if args.own == "both" else (args.own,):
-        for number, scenario in enumerate(SCENARIOS, start=1):
-            rng = np.random.default_rng(823_000 + number)
-            draws = [one_run(scenario, rng, own, 60.0 / args.rpm) for _ in range(args.runs)]
-            for minutes, limits in ((1, scenario.limit_1), (3, scenario.limit_3)):
-                errors = np.array([d[minutes] for d in draws])
-                p95, bound = np.percentile(errors, 95.0, axis=0)
-                for name, got, best, limit in zip(FIGURES, p95, bound, limits, strict=True):
-                    if limit is None:
-                        continue
-                    worst = max(worst, float(got) / limit)
-                    line = {
-                        "scenario": number,
-                        "own": own,
-                        "after_min": minutes,
-                        "figure": name,
-                        "p95": round(float(got), 3),
-                        "least_squares": round(float(best), 3),
-                        "limit": limit,
-                        "of_limit": round(float(got) / limit, 3),
-                        "runs": args.runs,
-                        "rpm": args.rpm,
-                        "within_half": bool(got <= limit / 2),
-                    }
-                    print(json.dumps(line), flush=True)
-    print(json.dumps({"worst_of_limit": round(worst, 3)}))
-    return 0 if worst <= 0.5 else 1
+    worst, n, within, beyond, avoidable = 0.0, 0, 0, 0, 0
+    for line in lines(("log", "gnss") if args.own == "both" else (args.own,), args.runs, args.rpm, args.jobs):
+        print(json.dumps(line), flush=True)
+        n += 1
+        worst = max(worst, float(str(line["of_limit"])))
+        within += bool(line["within_half"])
+        beyond += not line["within_reach"]
+        avoidable += bool(line["within_reach"]) and not line["within_half"]
+    summary = {"figures": n, "within_half": within, "bound_above_half": beyond, "above_half_within_reach": avoidable}
+    print(json.dumps({**summary, "worst_of_limit": round(worst, 3)}))
+    return 0 if avoidable == 0 else 1
 
 
 if __name__ == "__main__":

@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from moonless.track import _kernels as kernels
+from moonless.track import _motion_kernels as motion
+from moonless.track import _plot_kernels as meeting
 
 # One-dimensional nearly constant velocity: T = 1, q = 0.1 (Q = q [1/3 1/2; 1/2 1]), R = 1, x0 = (0, 0),
 # P0 = diag(100, 10).  (z; x, v, P11, P12, P22 after each update.)  Computed from the textbook equations of the Kalman
@@ -30,11 +31,11 @@ def _one_model() -> tuple[np.ndarray, np.ndarray, np.ndarray]:
 def _step(x: np.ndarray, p: np.ndarray, mu: np.ndarray, z: np.ndarray, q: float = 0.1, r: float = 1.0) -> None:
     """Predict by one second and fold in one certain plot, with no shared errors."""
     none = np.zeros(3)
-    kernels.predict_kernel(x, p, mu, 1.0, np.eye(4), 0.0, 0.0, 0.0, 0.0, np.full(4, q), 0.0, none, none)
+    motion.predict_kernel(x, p, mu, 1.0, np.eye(4), 0.0, 0.0, 0.0, 0.0, np.full(4, q), 0.0, none, none)
     noise, blend = r * np.eye(2)[None], np.zeros((1, 2, 2))
     place, own, ahead = z[None], np.zeros((1, 2)), np.zeros(1)
-    track, plot, like = kernels.pairs_kernel(x, p, mu, place, noise, own, ahead, np.zeros((3, 3)), blend, 1e9)
-    kernels.update_kernel(
+    track, plot, like = meeting.pairs_kernel(x, p, mu, place, noise, own, ahead, np.zeros((3, 3)), blend, 1e9)
+    meeting.update_kernel(
         x, p, mu, track, plot, like, np.ones(1), np.zeros(1), place, noise, own, ahead, blend
     )  # fmt: skip
 

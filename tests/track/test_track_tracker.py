@@ -197,13 +197,16 @@ def test_unseen_in_shadow_lives_on() -> None:
 
 
 def test_coasting_is_said() -> None:
-    truth = _lines([(600.0, 0.0)], [(2.0, 0.0)], 12) + [np.full((1, 2), np.nan)] * 2
+    truth = _lines([(600.0, 0.0)], [(2.0, 0.0)], 12) + [np.full((1, 2), np.nan)] * 4
     out = _run(truth)
+    # A fade of two turns takes a steady thing from nobody; one of four does.
+    assert [(t.state, t.is_held) for t in _held(out[-3])] == [("coasting", True)]
     (t,) = _held(out[-1])
     assert t.state == "coasting"
+    assert not t.is_held
+    assert t.misses_in_a_row == 4
     assert t.last_plot is None
-    assert t.misses_in_a_row == 2
-    assert t.east_m == pytest.approx(600 + 2 * TURN * 13, abs=8.0)
+    assert t.east_m == pytest.approx(600 + 2 * TURN * 15, abs=8.0)
 
 
 def test_without_heading_nothing_is_placed_and_nothing_is_lost() -> None:

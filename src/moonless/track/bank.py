@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from moonless.track import _plot_kernels as meeting
 from moonless.track.settings import MotionModels
 
 Floats = NDArray[np.float64]
@@ -81,12 +82,8 @@ class Bank:
 
         Models with a share below ``floor`` do not move the mean, but their spread about it still counts.
         """
-        weight = np.where(self.mu >= floor, self.mu, 0.0)
-        weight /= np.maximum(weight.sum(axis=1, keepdims=True), 1e-300)
-        mean = np.einsum("im,ima->ia", weight, self.x)
-        d = self.x - mean[:, None, :]
-        cov = np.einsum("im,imab->iab", self.mu, self.p) + np.einsum("im,ima,imb->iab", self.mu, d, d)
-        return mean, cov
+        mean, cov = meeting.mixture_kernel(self.x, self.p, self.mu, floor)
+        return np.asarray(mean), np.asarray(cov)
 
 
 def newborn(

@@ -33,13 +33,15 @@ def plot_shapes(got: Measured, plots: Plots) -> Floats:
     index = got.plot
     along = np.nan_to_num(plots.range_extent_m[index])
     across = np.nan_to_num(plots.cross_extent_m[index])
+    total = along**2 + across**2
+    if not np.any(total > 0.0):
+        return np.zeros((index.size, 2, 2))
     axis = plots.orientation_rel_rad[index] + plots.heading_true_rad[index]
     turned = axis - got.bearing_rad
     c2, s2 = np.cos(turned) ** 2, np.sin(turned) ** 2
     den = c2 - s2
     sure = np.abs(den) > 0.3
     safe = np.where(sure, den, 1.0)
-    total = along**2 + across**2
     length2 = np.where(sure, np.clip((along**2 * c2 - across**2 * s2) / safe, 0.0, total), total)
     breadth2 = np.where(sure, np.clip(total - length2, 0.0, length2), 0.0)
     known = np.isfinite(axis) & (total > 0.0)
@@ -78,6 +80,9 @@ def join_hulls(got: Measured, shapes: Floats, plots: Plots, bank: Bank) -> tuple
     if n == 0:
         return got, shapes
     size = np.sqrt(12.0 * (shapes[:, 0, 0] + shapes[:, 1, 1]))
+    hulls = np.flatnonzero(bank.confirmed & (bank.shape_weight > 0.5))
+    if hulls.size == 0 and not np.any(size >= EXTENDED_M):
+        return got, shapes
     group = np.arange(n)
     for i in np.flatnonzero(size >= EXTENDED_M):
         gap = np.hypot(*(got.place_m - got.place_m[i]).T)
@@ -85,7 +90,7 @@ def join_hulls(got: Measured, shapes: Floats, plots: Plots, bank: Bank) -> tuple
             _join(group, int(i), int(j))
     length, beam, angle = axes(bank.shape)
     hull = np.full(n, -1)
-    for i in np.flatnonzero(bank.confirmed & (length >= EXTENDED_M) & (bank.shape_weight > 0.5)):
+    for i in hulls[length[hulls] >= EXTENDED_M]:
         centre = bank.mu[i] @ bank.x[i, :, :2]
         d = got.place_m - centre
         s, c = math.sin(angle[i]), math.cos(angle[i])

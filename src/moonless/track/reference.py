@@ -1,4 +1,4 @@
-"""The tracker's inner loops in plain NumPy: the definition that `moonless.track._kernels` is held to.
+"""The tracker's inner loops in plain NumPy: the definition that the files `_*_kernels.py` are held to.
 
 Written to be read, one track or one plot at a time, with whole matrices.  Shapes as there.
 
@@ -250,6 +250,22 @@ def updated(
     return out_x, out_p, out_mu
 
 
+def mixture(x: Floats, p: Floats, mu: Floats, floor: float) -> tuple[Floats, Floats]:
+    """Return (8,) and (8, 8): the models of one track mixed; those below ``floor`` count in the spread alone."""
+    weight = np.where(mu >= floor, mu, 0.0)
+    mean = weight @ x / max(float(weight.sum()), 1e-300)
+    d = x - mean
+    return mean, np.einsum("m,mab->ab", mu, p) + np.einsum("m,ma,mb->ab", mu, d, d)
+
+
+def surprise(x: Floats, p: Floats, mu: Floats, place: Floats, noise: Floats, own: Floats, ahead: float) -> float:
+    """Return the squared Mahalanobis distance of one plot from the mixture of one track."""
+    mean, cov = mixture(x, p, mu, 0.0)
+    h = measurement(mean, ahead, own)
+    off = place - h @ mean
+    return float(off @ np.linalg.solve(h @ cov @ h.T + noise, off))
+
+
 def density(place: Floats, reach: Floats, stray: Floats, weight: Floats) -> Floats:
     """Return (J,) weight of strays per square metre within ``reach`` of each place."""
     gap = np.sum((place[:, None] - stray[None]) ** 2, axis=-1)
@@ -260,7 +276,7 @@ def neighbours(
     place: Floats, exists: Floats, real: NDArray[np.bool_], length: Floats, own: Floats, beam: float, pulse: float,
     most: float, hide: float,
 ) -> tuple[Floats, Floats]:  # fmt: skip
-    """Return (seen (N,), blend (N, 2, 2)); see `_kernels.neighbours_kernel`."""
+    """Return (seen (N,), blend (N, 2, 2)); see `neighbours_kernel`."""
     n = place.shape[0]
     seen, blend = np.ones(n), np.zeros((n, 2, 2))
     d = place - own

@@ -119,4 +119,7 @@ class TrackerSettings:
     shadowed: float = 0.7  # that a hull hides what is close behind her; waves pass round small ones
     hides_after_misses: int = 1  # turns without a plot, up to which a track may stand in another's way
     coast_after: int = 2  # turns without a plot before a track is called coasting
+    # A track without a plot this turn is still held while its record is worth two hits: what was steady is held through
+    # a fade of three turns, what only flickers is not.
+    hold_log_odds: float = 1.5
     max_tracks: int = 1000

@@ -12,7 +12,7 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from moonless.track import _kernels as kernels
+from moonless.track import _around_kernels as around
 from moonless.track.measure import Measured
 from moonless.track.settings import TrackerSettings
 
@@ -37,7 +37,7 @@ class Strays:
     def count(self, got: Measured) -> Floats:
         """Return (n,) faded number of strays about each plot."""
         reach = self._reach(got)
-        return np.asarray(kernels.density_kernel(got.place_m, reach, self._place, self._weight) * math.pi * reach**2)
+        return np.asarray(around.density_kernel(got.place_m, reach, self._place, self._weight) * math.pi * reach**2)
 
     def density(self, got: Measured, count: Floats) -> Floats:
         """Return (n,) false plots per square metre and turn to expect about each plot, ``count`` (n,) being seen."""

@@ -17,7 +17,10 @@ from numpy.typing import NDArray
 from moonless.echo.types import Plots
 from moonless.frames import LocalFrame
 from moonless.scan.types import ScanErrors
-from moonless.track import _kernels as kernels
+from moonless.track import _around_kernels as around
+from moonless.track import _motion_kernels as motion
+from moonless.track import _plot_kernels as meeting
+from moonless.track import _share_kernels as sharing
 from moonless.track.bank import Bank, newborn
 from moonless.track.fuse import Fusion
 from moonless.track.hulls import axes, join_hulls, learn_shapes, plot_shapes
@@ -114,7 +117,7 @@ class Tracker:
         if step <= 0.0 or len(bank) == 0:
             return
         decay = np.exp(-step / np.array([pose.heading_correlation_s] + 2 * [pose.position_correlation_s]))
-        kernels.predict_kernel(
+        motion.predict_kernel(
             bank.x, bank.p, bank.mu, step, models.transition(step), models.mixing_floor,
             models.speed_sigma**2, models.turn_rate_sigma**2, models.still_walk,
             np.array([0.0, models.straight_q, models.steered_q, models.turning_q]), models.turning_rate_q, decay,
@@ -141,7 +144,7 @@ class Tracker:
         # Only what is seen itself can hide another: else tracks that coast side by side would excuse each other for
         # good, and none of them would claim the plot that lies on them all.
         hides = np.where(bank.misses <= s.hides_after_misses, bank.exists, 0.0)
-        return kernels.neighbours_kernel(
+        return around.neighbours_kernel(
             place, hides, bank.confirmed, np.where(length >= 20.0, length, 0.0), got.own_m.mean(axis=0),
             max(errors.beam_rad, 1e-4), max(errors.pulse_m, 1.0), s.unresolved_most, s.shadowed,
         )  # fmt: skip
@@ -158,7 +161,7 @@ class Tracker:
         free, blend = self._hindered(got, errors)
         visible = visible * free
         p_detect = self._p_detect() * visible
-        track, plot, like = kernels.pairs_kernel(
+        track, plot, like = meeting.pairs_kernel(
             bank.x, bank.p, bank.mu, got.place_m, got.noise, got.own_m, got.ahead_s, shared, blend,
             s.gate,
         )  # fmt: skip
@@ -168,13 +171,16 @@ class Tracker:
         mixed = np.einsum("qm,qm->q", bank.mu[track], like)
         w = np.maximum(there_and_seen[track] * mixed / unexplained[plot], 1e-300)
         w0 = np.maximum(1.0 - there_and_seen, 1e-12)
-        share, none, fresh = kernels.marginals_kernel(track, plot, w, w0, len(got), BELIEF_TURNS, BELIEF_TOLERANCE)
-        taken = kernels.assign_kernel(track, plot, np.log(w / w0[track]), len(bank), len(got), 1e-3)
-        surprise = self._surprise(got, plot, taken)
+        share, none, fresh = sharing.marginals_kernel(track, plot, w, w0, len(got), BELIEF_TURNS, BELIEF_TOLERANCE)
+        taken = sharing.assign_kernel(track, plot, np.log(w / w0[track]), len(bank), len(got), 1e-3)
+        own_plot = np.where(taken >= 0, plot[taken], -1) if plot.size else taken
+        surprise = meeting.surprise_kernel(
+            bank.x, bank.p, bank.mu, own_plot, got.place_m, got.noise, got.own_m, got.ahead_s
+        )
         self._believe(1.0 - none, none * bank.exists * (1.0 - p_detect) / w0, visible, surprise)
         self._learn_noise(surprise, share, taken)
         undo_swaps(track, plot, share, none, taken)
-        kernels.update_kernel(
+        meeting.update_kernel(
             bank.x, bank.p, bank.mu, track, plot, like, share, none,
             got.place_m, got.noise, got.own_m, got.ahead_s, blend,
         )  # fmt: skip
@@ -208,28 +214,6 @@ class Tracker:
         fit = np.where(np.isfinite(surprise), math.log(s.gate / 2.0) - 0.5 * np.minimum(surprise, s.gate), 0.0)
         bank.fit = np.clip(bank.fit + hit * fit, 0.0, s.most_log_odds)
         bank.own_stray *= 1.0 - 1.0 / s.clutter_memory_turns
-
-    def _surprise(self, got: Measured, plot: Ints, taken: Ints) -> Floats:
-        """Return (N,) squared Mahalanobis distance of each track's plot in the best assignment; NaN: none."""
-        bank = self._bank
-        out = np.full(len(bank), np.nan)
-        own = np.flatnonzero(taken >= 0)
-        if own.size == 0:
-            return out
-        j = plot[taken[own]]
-        mu, x = bank.mu[own], bank.x[own]
-        h = np.zeros((own.size, 2, 8))
-        h[:, 0, 0] = h[:, 1, 1] = 1.0
-        h[:, 0, 2] = h[:, 1, 3] = got.ahead_s[j]
-        mean = np.einsum("im,ima->ia", mu, x)
-        h[:, 0, 5], h[:, 1, 5] = mean[:, 1] - got.own_m[j, 1], got.own_m[j, 0] - mean[:, 0]
-        h[:, 0, 6] = h[:, 1, 7] = 1.0
-        d = x - mean[:, None]
-        cov = np.einsum("im,imab->iab", mu, bank.p[own]) + np.einsum("im,ima,imb->iab", mu, d, d)
-        spread = h @ cov @ np.swapaxes(h, 1, 2) + got.noise[j]
-        nu = got.place_m[j] - np.einsum("iab,ib->ia", h, mean)
-        out[own] = np.einsum("ia,ia->i", nu, np.linalg.solve(spread, nu[:, :, None])[:, :, 0])
-        return out
 
     def _learn_noise(self, surprise: Floats, share: Floats, taken: Ints) -> None:
         """Hold the plots of well-held tracks against what was predicted, and scale the noise that is believed.
