@@ -1,6 +1,7 @@
 /** Wiring only. */
 import "@fontsource-variable/atkinson-hyperlegible-next/wght.css";
 import "./look/sheet.css";
+import "./tools/tools.css";
 import { sunAltitudeDeg } from "./geo/sun";
 import { RANGES_NM, sayDistance } from "./geo/units";
 import { lookBySun, paint } from "./look/table";
@@ -15,10 +16,13 @@ import { Lock } from "./panels/lock";
 import { PlanSheet } from "./panels/plan";
 import { Voice } from "./panels/voice";
 import { Screen } from "./screen";
+import { Tools } from "./tools/all";
+import { safetyDepthM } from "./state/depth";
 import { whatMatters } from "./state/say";
 import { keepSettings, keptSettings, Store, BOAT_UNKNOWN } from "./state/store";
-import type { ChartData, ChartPlace } from "./state/types";
+import type { ChartData, ChartPlace, Trial } from "./state/types";
 import type { Control } from "./wire/frame";
+import type { Touch } from "./tools/tool";
 import { Link } from "./wire/link";
 import { keepAwake } from "./wake";
 
@@ -58,6 +62,13 @@ const link = new Link({
       case "reading":
         store.send({ type: "reading", reading: frame.body, at });
         break;
+      case "trial":
+        store.send({ type: "trial", trial: "say" in frame.body ? (frame.body as Trial) : null });
+        tools.refresh();
+        break;
+      case "reply":
+        tools.take(frame.body);
+        break;
       case "call":
         voice.take(frame.body, store.state.settings.voice, (store.state.affairs?.silent_s ?? 0) > 0);
         break;
@@ -93,8 +104,13 @@ async function fetchChart(place: ChartPlace): Promise<void> {
 
 const planSheet = new PlanSheet((ms) => localTime(new Date(ms).toISOString(), store.state.hello?.boat.local_time_zone ?? "UTC"));
 document.body.append(planSheet.element);
-const reach = { store, screen, voice, ask: (control: Control) => link.ask(control), keys: () => showKeys(true), plan: () => showPlan(!planSheet.isShown) };
-const fan = new Fan(byId("fan"), fanPages(reach));
+const toolWords = make("p", "", { id: "tool", role: "status" });
+word.after(toolWords);
+const tools = new Tools(store, screen, (control) => link.ask(control), () => localTime(storyNow(), store.state.hello?.boat.local_time_zone ?? "UTC"));
+const box = tools.box(() => fan, toolWords);
+const reach = { store, screen, voice, ask: (control: Control) => link.ask(control), keys: () => showKeys(true), plan: () => showPlan(!planSheet.isShown), routes: () => tools.list(), box, tools };
+const fan: Fan = new Fan(byId("fan"), fanPages(reach));
+fan.onPress = () => box.touched();
 const card = new Card(byId("card"), store, (control) => link.ask(control));
 const lockBox = make("div", "", { id: "lock" });
 document.body.append(lockBox);
@@ -102,7 +118,7 @@ const lock = new Lock(lockBox, () => store.send({ type: "lock", locked: false })
 const keys = keyTable(reach, fan);
 const sheetOfKeys = keySheet(keys, () => showKeys(false));
 document.body.append(sheetOfKeys);
-listenKeys(keys, () => store.state.locked);
+listenKeys(keys, { isLocked: () => store.state.locked, tool: (key, isFine) => box.key(key, isFine) });
 
 function showKeys(shown: boolean): void {
   sheetOfKeys.hidden = !shown;
@@ -114,15 +130,34 @@ function showPlan(shown: boolean): void {
   planSheet.refresh(store.state.reading?.plan, (store.state.hello?.boat ?? BOAT_UNKNOWN).distance_unit);
 }
 
+/** When it is in the story, or now. */
+function storyNow(): string {
+  return store.state.reading?.time ?? new Date().toISOString();
+}
+
+function touchOf(event: PointerEvent): Touch | null {
+  const place = screen.placeAt(event.clientX, event.clientY);
+  return place === null ? null : { x: event.clientX, y: event.clientY, place };
+}
+
+byId("sheet").addEventListener("pointermove", (event) => {
+  const touch = event.isPrimary && box.now !== null && !store.state.locked ? touchOf(event) : null;
+  if (touch !== null) box.move(touch);
+});
+for (const end of ["pointerup", "pointercancel"] as const) {
+  byId("sheet").addEventListener(end, (event) => {
+    const touch = event.isPrimary && box.now !== null && !store.state.locked ? touchOf(event) : null;
+    if (touch !== null) box.up(touch);
+  });
+}
 byId("sheet").addEventListener("pointerdown", (event) => {
-  if (store.state.locked) return;
+  if (store.state.locked || !event.isPrimary) return;
   keepAwake();
-  if (screen.measure !== null) {
-    const to = screen.placeAt(event.clientX, event.clientY);
-    // First touch: from the boat. Second: between the two points. Third: begin again.
-    const { measure } = screen;
-    screen.measure = measure.to !== null && measure.from === null ? { from: measure.to, to } : { from: null, to };
-    screen.isDirty = true;
+  if (box.now !== null) {
+    const touch = touchOf(event);
+    if (touch === null) return;
+    byId("sheet").setPointerCapture(event.pointerId);
+    box.down(touch);
     return;
   }
   const echo = screen.echoAt(event.clientX, event.clientY);
@@ -148,7 +183,7 @@ function chooseLook(): void {
   if (look === screen.look && document.documentElement.dataset["look"] !== undefined) return;
   screen.look = look;
   paint(look);
-  chartMap?.paint(screen.inks);
+  chartMap?.paint(screen.inks, safetyDepthM(store.state));
   screen.isDirty = true;
 }
 
@@ -183,15 +218,18 @@ function sayWord(): void {
 }
 
 store.listen((state, before) => {
-  screen.isDirty = screen.isDirty || state.settings !== before.settings || state.reading !== before.reading || state.touched !== before.touched || state.link !== before.link || state.heldCalls !== before.heldCalls;
+  screen.isDirty = screen.isDirty || state.settings !== before.settings || state.reading !== before.reading || state.touched !== before.touched || state.link !== before.link || state.heldCalls !== before.heldCalls || state.trial !== before.trial;
   if (state.settings !== before.settings) {
     keepSettings(window.localStorage, state.settings);
     veil.style.opacity = String(state.settings.dim);
   }
   if (state.chart !== before.chart) {
-    chartMap?.show(state.chart, screen.inks);
+    chartMap?.show(state.chart);
     screen.isDirty = true;
   }
+  if (state.hello !== before.hello || state.affairs?.tide_m !== before.affairs?.tide_m) chartMap?.paint(screen.inks, safetyDepthM(state));
+  // What was asked while the link was lost did not come.
+  if (state.link === "open" && before.link === "lost") chartMap?.again();
   if (state.locked !== before.locked) lock.show(state.locked);
   if (state.affairs !== null && before.affairs !== null && state.affairs.reading_age_s === null && before.affairs.reading_age_s !== null) screen.scan.forget();
   if (state.reading !== before.reading || state.touched !== before.touched) card.show();
@@ -212,12 +250,13 @@ link.connect(new URL("live", document.baseURI.replace(/^http/, "ws")).href);
 
 // The map library is the largest piece: radar and words are on the sheet before it has come.
 void import("./map/map").then(({ ChartMap: Ctor }) => {
-  chartMap = new Ctor(byId("chart"), screen.inks);
-  chartMap.show(store.state.chart, screen.inks);
+  chartMap = new Ctor(byId("chart"), screen.inks, () => (screen.isDirty = true));
+  chartMap.paint(screen.inks, safetyDepthM(store.state));
+  chartMap.show(store.state.chart);
   screen.chart = chartMap;
 });
 
 if ("serviceWorker" in navigator && window.isSecureContext) void navigator.serviceWorker.register("./offline.js").catch(() => undefined);
 
 /** For tests and the benchmark: what this screen measured of itself. */
-Object.assign(window, { moonless: { store, screen } });
+Object.assign(window, { moonless: { store, screen, box, tools } });

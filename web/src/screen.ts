@@ -3,21 +3,24 @@ import { Pace } from "./state/pace";
 import { EasedAngle, EasedPlace, runOn } from "./state/smooth";
 import type { Store } from "./state/store";
 import { BOAT_UNKNOWN } from "./state/store";
-import { isPresent } from "./state/say";
+import { isPresent, offered } from "./state/say";
 import { RANGES_NM } from "./geo/units";
-import { unproject, type Camera } from "./geo/camera";
+import { mapView, unproject, type Camera } from "./geo/camera";
 import { groundOf, type Ground } from "./layers/ink/ground";
 import { Labels } from "./layers/ink/labels";
 import { drawInk, echoAt } from "./layers/ink/layer";
-import type { Measure, Place } from "./layers/ink/measure";
+import type { Place } from "./layers/ink/measure";
 import { at, type Boat, type View } from "./layers/ink/view";
 import { ScanLayer } from "./layers/scan/layer";
 import { LOOKS, type Inks } from "./look/table";
 import type { Look } from "./state/store";
 import type { ChartMap } from "./map/map";
+import { NOTHING, type Things } from "./map/things";
 import { cameraOf, panesOf, upOf, type Pane } from "./map/panes";
+import { safetyDepthM } from "./state/depth";
 import type { Foot } from "./panels/foot";
 import type { Reading } from "./state/types";
+import type { Tool } from "./tools/tool";
 
 /** Ink is redrawn no oftener than this when nothing but time passes, ms. */
 const IDLE_MS = 100;
@@ -43,9 +46,11 @@ export class Screen {
   #scanAt = 0;
   #footAt = 0;
   #footTop = 0;
-  #thread: { echo: number | null; urgency: number } = { echo: null, urgency: 1 };
+  #thread: { echo: number | null; urgency: number; offers: boolean } = { echo: null, urgency: 1, offers: false };
   #layKey = "";
-  measure: Measure | null = null;
+  #tool: Tool | null = null;
+  /** Where a held sheet was laid, and which bearing was up. */
+  #hold: { place: Place; up: number } | null = null;
   look: Look = "night";
   /** Something changed: draw at the next frame. */
   isDirty = true;
@@ -70,6 +75,18 @@ export class Screen {
     this.#chart = map;
     this.#cameras = [];
     this.isDirty = true;
+  }
+
+  /** What the sheet is touched for now; null: for echoes. */
+  set tool(tool: Tool | null) {
+    if (tool !== this.#tool) this.#hold = null;
+    this.#tool = tool;
+    this.isDirty = true;
+  }
+
+  /** What the chart says at single places in sight. */
+  get things(): Things {
+    return this.#chart?.things ?? NOTHING;
   }
 
   get inks(): Inks {
@@ -127,7 +144,7 @@ export class Screen {
     if (now - this.#footAt > 250 || this.isDirty) {
       this.#footAt = now;
       const first = this.foot.show(state, now);
-      this.#thread = { echo: first.echo, urgency: first.urgency };
+      this.#thread = { echo: first.echo, urgency: first.urgency, offers: offered(state) !== null };
       this.#footTop = this.foot.top;
     }
     const pose = state.pose;
@@ -137,8 +154,8 @@ export class Screen {
     const poseAge = pose === null ? 0 : (Number.isNaN(pose.ageS) ? 0 : pose.ageS) + (now - state.poseAt) / 1000;
     let target = hasPlace ? (paused ? pose : runOn(pose, poseAge)) : own?.lat != null && own.lon != null ? { latDeg: own.lat, lonDeg: own.lon } : null;
     if (target === null) {
-      const first = state.chart?.marks[0];
-      target = first === undefined ? { latDeg: 0, lonDeg: 0 } : { latDeg: first.lat, lonDeg: first.lon };
+      const [west, south, east, north] = state.chart?.bounds ?? [0, 0, 0, 0];
+      target = { latDeg: (south + north) / 2, lonDeg: (west + east) / 2 };
     }
     const place = this.#place.step(target, dt, 0.4, 60);
     const headingTarget = pose === null ? Number.NaN : (pose.headingDeg * Math.PI) / 180;
@@ -148,13 +165,20 @@ export class Screen {
     const { up, lay, rangeIndex } = state.settings;
     const upTarget = upOf(up, boat.headingDeg, cogDeg);
     // Course-up is steadied harder: a course over the ground wanders where a heading does not.
-    const upRad = this.#up.step(upTarget, dt, up === "course" ? 1.2 : 0.18);
+    let upRad = this.#up.step(upTarget, dt, up === "course" ? 1.2 : 0.18);
+    let middle: Place = place;
+    if (this.#tool?.holdsView === true) {
+      // The sheet stands still under a drawing finger; the boat goes on over it.
+      this.#hold ??= { place: { ...place }, up: upRad };
+      middle = this.#hold.place;
+      upRad = this.#hold.up;
+    }
     const rangeNm = RANGES_NM[rangeIndex] ?? 1;
 
     const width = window.innerWidth;
     const height = window.innerHeight;
     const panes = panesOf(lay, width, height, this.#footTop);
-    const cameras = panes.map((pane) => cameraOf(pane, up, upRad, place, rangeNm, this.#footTop));
+    const cameras = panes.map((pane) => cameraOf(pane, up, upRad, middle, rangeNm, this.#footTop));
     const moved = cameras.length !== this.#cameras.length || cameras.some((camera, i) => isMoved(camera, this.#cameras[i]));
     const ratio = Math.min(window.devicePixelRatio, 2);
     const lays = `${lay}|${width}|${height}|${this.#scanRatio(ratio)}|${ratio}|${Math.round(this.#footTop)}`;
@@ -230,12 +254,15 @@ export class Screen {
         unit: (state.hello?.boat ?? BOAT_UNKNOWN).distance_unit,
         labels: labelsOf(pane),
         ground: this.#ground,
-        fade: isPresent(state, now) ? 1 : 0.35,
+        fade: !isPresent(state, now) ? 0.35 : state.trial !== null || this.#tool?.fadesPresent === true ? 0.5 : 1,
         rangeNm,
         footTop,
         nowMs: now,
         hasChart: pane.hasChart,
         hasRadar: pane.hasRadar,
+        things: this.things,
+        zoom: mapView(camera).zoom,
+        safetyM: safetyDepthM(state),
       };
       this.#views.push({ pane, view });
       ctx.setTransform(ratio, 0, 0, ratio, pane.x * ratio, pane.y * ratio);
@@ -243,7 +270,7 @@ export class Screen {
       ctx.beginPath();
       ctx.rect(0, 0, pane.width, pane.height);
       ctx.clip();
-      drawInk(view, this.#thread, this.measure);
+      drawInk(view, this.#thread, this.#tool);
       ctx.restore();
     });
   }

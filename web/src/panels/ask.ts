@@ -1,5 +1,6 @@
 /** A question in our own ink, never the browser's white box. */
 import { make } from "./dom";
+import { steppedWithin } from "./keys";
 
 export function askFirst(question: string, yes: string, then: () => void): void {
   document.getElementById("ask")?.remove();
@@ -26,6 +27,7 @@ export function askFirst(question: string, yes: string, then: () => void): void 
   box.append(make("h2", question), answers);
   box.addEventListener("keydown", (event) => {
     if (event.key === "Escape") close();
+    else if (steppedWithin(event)) event.preventDefault();
     event.stopPropagation();
   });
   document.body.append(box);

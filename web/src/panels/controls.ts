@@ -1,11 +1,13 @@
 /** What the fan and the keys do: one place, so that each control is reachable by hand and by key. */
 import { RANGES_NM } from "../geo/units";
 import type { Screen } from "../screen";
-import type { Lay, Look, Store, Up } from "../state/store";
+import type { Lay, Look, Store, Trails, Up } from "../state/store";
 import type { Control } from "../wire/frame";
 import type { Blade, Fan } from "./fan";
 import type { Key } from "./keys";
 import type { Voice } from "./voice";
+import type { Toolbox } from "../tools/toolbox";
+import type { Tool } from "../tools/tool";
 import { askFirst } from "./ask";
 
 export interface Reach {
@@ -15,12 +17,16 @@ export interface Reach {
   readonly ask: (control: Control) => void;
   readonly keys: () => void;
   readonly plan: () => void;
+  readonly routes: () => void;
+  readonly box: Toolbox;
+  readonly tools: { readonly measure: Tool; readonly route: Tool; readonly trial: Tool };
 }
 
 const UPS: readonly Up[] = ["head", "course", "north"];
 const LAYS: readonly Lay[] = ["over", "beside", "radar"];
 const LAY_WORD: Readonly<Record<Lay, string>> = { over: "over", beside: "beside", radar: "radar only" };
 const LOOKS: readonly (Look | null)[] = [null, "night", "dusk", "day"];
+const TRAILS: readonly Trails[] = ["off", "short", "long"];
 const SPEEDS = [1, 2, 4, 8] as const;
 const SIGHTS = ["unsure", "in sight", "radar only"] as const;
 const SILENCE_MIN = 5;
@@ -74,11 +80,10 @@ class Doer {
     else this.reach.voice.stop();
   };
 
-  measure = (): void => {
-    const { screen } = this.reach;
-    screen.measure = screen.measure === null ? { from: null, to: null } : null;
-    screen.isDirty = true;
-  };
+  measure = (): void => this.reach.box.toggle(this.reach.tools.measure);
+  route = (): void => this.reach.box.toggle(this.reach.tools.route);
+  trial = (): void => this.reach.box.toggle(this.reach.tools.trial);
+  trails = (): void => this.set({ trails: after(TRAILS, this.state.settings.trails) });
 
   /** Lines along the course made good now, a cable off, then two, four, then none. */
   parallel = (): void => {
@@ -106,30 +111,34 @@ class Doer {
   }
 }
 
+/** Three pages of the fan: the watch, the sheet, the rest. None may hold more than the fan has room for, "more" among them. */
 export function fanPages(reach: Reach): Blade[][] {
   const doer = new Doer(reach);
   const settings = () => doer.state.settings;
   const isStory = (): boolean => doer.state.hello?.source !== "live";
+  const silentS = (): number => doer.state.affairs?.silent_s ?? 0;
   return [
     [
       { name: "nearer", value: () => "", press: () => doer.range(-1), stays: true },
       { name: "farther", value: () => "", press: () => doer.range(1), stays: true },
-      { name: "say again", value: () => "", press: doer.again },
+      { name: "trial", value: () => "", press: doer.trial },
       { name: "heard", value: () => "", press: doer.heard, isShown: () => doer.state.heldCalls.length > 0 },
-      { name: "silence", value: () => ((doer.state.affairs?.silent_s ?? 0) > 0 ? `${Math.ceil((doer.state.affairs?.silent_s ?? 0) / 60)} min` : "off"), press: doer.silence },
+      { name: "silence", value: () => (silentS() > 0 ? `${Math.ceil(silentS() / 60)} min` : "off"), press: doer.silence },
+      { name: "say again", value: () => "", press: doer.again },
       { name: "up", value: () => settings().up, press: doer.up, stays: true },
       { name: "laid", value: () => LAY_WORD[settings().lay], press: doer.lay, stays: true },
       { name: "dimmer", value: () => `${Math.round((1 - settings().dim) * 100)} %`, press: doer.dim, stays: true },
       { name: "look", value: () => settings().look ?? "by the sun", press: doer.look, stays: true },
-      { name: "radar", value: () => `${Math.round(settings().radarStrength * 100)} %`, press: doer.radar, stays: true },
       { name: "plan", value: () => "", press: reach.plan, isShown: () => doer.state.reading?.plan != null },
-      { name: "measure", value: () => (reach.screen.measure === null ? "off" : "on"), press: doer.measure },
       { name: "lock", value: () => "", press: doer.lock },
     ],
     [
-      { name: "pause", value: () => (doer.state.affairs?.paused === true ? "stands" : "runs"), press: doer.pause, stays: true, isShown: isStory },
-      { name: "faster", value: () => `${doer.state.affairs?.speed ?? 1} ×`, press: doer.faster, stays: true, isShown: isStory },
-      { name: "start again", value: () => "", press: doer.restart, isShown: isStory },
+      { name: "measure", value: () => "", press: doer.measure },
+      { name: "draw", value: () => "a route", press: doer.route },
+      { name: "routes", value: () => "kept", press: reach.routes },
+      { name: "lines", value: () => (settings().parallel === null ? "off" : `${Math.round((settings().parallel?.offM ?? 0) / 185.2)} cable`), press: doer.parallel, stays: true },
+      { name: "trails", value: () => settings().trails, press: doer.trails, stays: true },
+      { name: "radar", value: () => `${Math.round(settings().radarStrength * 100)} %`, press: doer.radar, stays: true },
       { name: "voice", value: () => (settings().voice ? "on" : "off"), press: doer.voice, stays: true },
       {
         name: "speaker", value: () => (doer.state.affairs?.loudspeaker === true ? "on" : doer.state.affairs?.loudspeaker === null ? "none" : "off"),
@@ -137,30 +146,43 @@ export function fanPages(reach: Reach): Blade[][] {
       },
       { name: "fog signal", value: () => (doer.state.affairs?.fog_s == null ? "off" : `in ${doer.state.affairs.fog_s} s`), press: doer.fog, stays: true },
       { name: "sight", value: () => doer.state.affairs?.sight ?? "", press: doer.sight, stays: true },
-      { name: "lines", value: () => (settings().parallel === null ? "off" : `${Math.round((settings().parallel?.offM ?? 0) / 185.2)} cable`), press: doer.parallel, stays: true },
       { name: "hand", value: () => settings().hand ?? doer.state.hello?.boat.free_hand ?? "right", press: doer.hand },
+    ],
+    [
       { name: "keys", value: () => "", press: reach.keys },
+      { name: "pause", value: () => (doer.state.affairs?.paused === true ? "stands" : "runs"), press: doer.pause, stays: true, isShown: isStory },
+      { name: "speed", value: () => `${doer.state.affairs?.speed ?? 1} ×`, press: doer.faster, stays: true, isShown: isStory },
+      { name: "start again", value: () => "", press: doer.restart, isShown: isStory },
     ],
   ];
 }
 
-
 export function keyTable(reach: Reach, fan: Fan): Key[] {
   const doer = new Doer(reach);
   const back = (): void => {
-    const { store, screen } = reach;
+    const { store, box } = reach;
     if (store.state.locked) return;
-    for (const sheet of document.querySelectorAll<HTMLElement>(".sheet-over:not([hidden])")) sheet.hidden = true;
+    const over = document.querySelectorAll<HTMLElement>(".sheet-over:not([hidden])");
+    for (const sheet of over) sheet.hidden = true;
+    if (over.length > 0) return;
     if (store.state.touched !== null) store.send({ type: "touch", echo: null });
-    else if (fan.isOpen) fan.close();
-    else if (screen.measure !== null) doer.measure();
+    else if (box.now !== null) {
+      // Back once goes to the tool's own controls, which a knob reaches no other way; back again puts the tool down.
+      if (fan.hasFocus) box.leave();
+      else fan.focusLast();
+    } else if (fan.isOpen) fan.close();
+  };
+  const enter = (): void => {
+    const answer = document.querySelector<HTMLElement>("#card:not([hidden]) .answers button");
+    if (answer !== null) answer.focus({ preventScroll: true });
+    else fan.open(true);
   };
   return [
     { keys: ["+", "=", "ArrowDown", "PageDown"], shown: "+ or down", does: "nearer", press: () => doer.range(-1) },
     { keys: ["-", "ArrowUp", "PageUp"], shown: "− or up", does: "farther", press: () => doer.range(1) },
     { keys: ["ArrowRight", "n"], shown: "right or n", does: "next echo, what matters most first", press: () => doer.echo(1) },
     { keys: ["ArrowLeft", "b"], shown: "left or b", does: "the echo before", press: () => doer.echo(-1) },
-    { keys: ["Enter", " "], shown: "Enter", does: "controls", press: () => fan.open(true) },
+    { keys: ["Enter", " "], shown: "Enter", does: "controls; with an echo touched, its answers", press: enter },
     { keys: ["Escape", "Backspace"], shown: "Escape", does: "back; close", press: back },
     { keys: ["a"], shown: "a", does: "heard: quiet the call at the foot until it grows more urgent", press: doer.heard },
     { keys: ["u"], shown: "u", does: "head up, course up, north up", press: doer.up },
@@ -175,7 +197,11 @@ export function keyTable(reach: Reach, fan: Fan): Key[] {
     { keys: ["t"], shown: "t", does: "tonight's plan, leg by leg", press: reach.plan },
     { keys: ["g"], shown: "g", does: "remind of the fog signal, or no more", press: doer.fog },
     { keys: ["o"], shown: "o", does: "look-out: unsure, in sight, radar only", press: doer.sight },
-    { keys: ["m"], shown: "m", does: "measure range and bearing by touch", press: doer.measure },
+    { keys: ["c"], shown: "c", does: "trial: try another course or speed; arrows change it, Enter the delay, o takes what is offered", press: doer.trial },
+    { keys: ["m"], shown: "m", does: "measure range and bearing; arrows move the far end, Enter measures from there", press: doer.measure },
+    { keys: ["q"], shown: "q", does: "draw a route; arrows move the cross, Enter puts a point, Backspace takes back", press: doer.route },
+    { keys: ["j"], shown: "j", does: "routes kept: follow one, or none", press: reach.routes },
+    { keys: ["y"], shown: "y", does: "trails of what moved, over the ground: off, short, long", press: doer.trails },
     { keys: ["i"], shown: "i", does: "parallel index lines along the course: 1, 2, 4 cables, off", press: doer.parallel },
     { keys: ["h"], shown: "h", does: "controls at the left or the right hand", press: doer.hand },
     { keys: ["x"], shown: "x", does: "lock the screen against rain", press: doer.lock },

@@ -2,7 +2,7 @@
  * Controls come to the thumb and go away: a quarter ring rests in the corner of the free hand; touched, words fan out
  * of it. Every blade is a plain button, so keys and a knob reach it too.
  */
-import { make } from "./dom";
+import { make, setText } from "./dom";
 
 export interface Blade {
   readonly name: string;
@@ -21,6 +21,8 @@ const ARCS = [
   { r: 246, holds: 4 },
   { r: 352, holds: 7 },
 ] as const;
+/** More than these would be lost. */
+export const MOST = 13;
 
 export class Fan {
   readonly #thumb = make("button", "", { id: "thumb", type: "button", "aria-expanded": "false" });
@@ -29,13 +31,27 @@ export class Fan {
   #rest: number | undefined;
   #page = 0;
   #left = false;
+  #held: (() => readonly Blade[]) | null = null;
+  readonly #word = make("span", "controls");
+
+  /** A held control was pressed. */
+  onPress: () => void = () => undefined;
 
   constructor(readonly element: HTMLElement, private readonly pages: readonly (readonly Blade[])[]) {
-    this.#thumb.append(make("span", "controls"));
+    this.#thumb.append(this.#word);
     this.#thumb.addEventListener("click", () => (this.isOpen ? this.close() : this.open()));
     element.append(this.#thumb);
     element.before(this.#shade);
-    element.addEventListener("keydown", () => this.#wait());
+    element.addEventListener("keydown", (event) => {
+      this.#wait();
+      // A knob has no Tab: within the open fan its arrows go from control to control.
+      const step = { ArrowRight: 1, ArrowDown: 1, ArrowLeft: -1, ArrowUp: -1 }[event.key];
+      const at = this.#buttons.indexOf(document.activeElement as HTMLButtonElement);
+      if (step === undefined || at < 0) return;
+      event.preventDefault();
+      event.stopPropagation();
+      this.#buttons[(at + step + this.#buttons.length) % this.#buttons.length]?.focus({ preventScroll: true });
+    });
   }
 
   get isOpen(): boolean {
@@ -47,6 +63,34 @@ export class Fan {
     this.element.classList.toggle("left", this.#left);
     this.#shade.classList.toggle("left", this.#left);
     if (this.isOpen) this.#lay();
+  }
+
+  /** A tool's controls take the fan's place until it is put down: no pages, no going away. */
+  hold(name: string, blades: () => readonly Blade[]): void {
+    this.#held = blades;
+    setText(this.#word, name);
+    this.open();
+  }
+
+  letGo(): void {
+    if (this.#held === null) return;
+    this.#held = null;
+    setText(this.#word, "controls");
+    this.close();
+  }
+
+  get isHeld(): boolean {
+    return this.#held !== null;
+  }
+
+  get hasFocus(): boolean {
+    return this.#buttons.includes(document.activeElement as HTMLButtonElement);
+  }
+
+  /** Put a knob or the keyboard on the last control: a tool's "done". */
+  focusLast(): void {
+    if (!this.isOpen) this.open();
+    this.#buttons.at(-1)?.focus({ preventScroll: true });
   }
 
   open(focus = false): void {
@@ -76,16 +120,20 @@ export class Fan {
 
   #wait(): void {
     window.clearTimeout(this.#rest);
-    this.#rest = window.setTimeout(() => this.close(), REST_MS);
+    if (this.#held === null) this.#rest = window.setTimeout(() => this.close(), REST_MS);
   }
 
   #blades(): Blade[] {
+    if (this.#held !== null) return this.#held().filter((blade) => blade.isShown?.() !== false);
     const own = (this.pages[this.#page] ?? []).filter((blade) => blade.isShown?.() !== false);
+    // A page with nothing to show now (the story's, on live links) is passed over.
+    let next = (this.#page + 1) % this.pages.length;
+    while (next !== 0 && !(this.pages[next] ?? []).some((blade) => blade.isShown?.() !== false)) next = (next + 1) % this.pages.length;
     const more: Blade = {
-      name: this.#page + 1 < this.pages.length ? "more" : "back",
+      name: next === 0 ? "back" : "more",
       value: () => "",
       press: () => {
-        this.#page = (this.#page + 1) % this.pages.length;
+        this.#page = next;
         this.#lay();
         this.#buttons[0]?.focus({ preventScroll: true });
       },
@@ -95,8 +143,12 @@ export class Fan {
   }
 
   #lay(): void {
+    const focused = this.#buttons.find((button) => button === document.activeElement)?.dataset["name"];
     for (const button of this.#buttons) button.remove();
     const blades = this.#blades();
+    if (blades.length > MOST) throw new Error(`a fan of ${blades.length} controls loses some: ${MOST} are the most`);
+    // No wider than what is open in it, so that the sheet stays in sight.
+    this.#shade.style.setProperty("--reach", `${(ARCS[blades.length <= 2 ? 0 : blades.length <= 6 ? 1 : 2]?.r ?? 352) + 64}px`);
     let i = 0;
     const side = this.#left ? 1 : -1;
     this.#buttons = [];
@@ -112,7 +164,10 @@ export class Fan {
         button.dataset["name"] = blade.name;
         button.addEventListener("click", () => {
           blade.press();
-          if (blade.stays === true) {
+          if (this.#held !== null) {
+            this.onPress();
+            this.#label();
+          } else if (blade.stays === true) {
             this.#wait();
             this.#label();
           } else this.close();
@@ -122,6 +177,7 @@ export class Fan {
       });
     }
     this.#label();
+    if (focused !== undefined) (this.#buttons.find((button) => button.dataset["name"] === focused) ?? this.#buttons.at(-1))?.focus({ preventScroll: true });
   }
 
   #label(): void {

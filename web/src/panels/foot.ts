@@ -1,5 +1,5 @@
 /** What matters now: the arc, one large sentence, the next two smaller. */
-import { headline, nextOnPlan, whatMatters, type Said } from "../state/say";
+import { headline, nextOnPlan, offerWords, whatMatters, type Said } from "../state/say";
 import type { State } from "../state/store";
 import { SpeedArc } from "./arc";
 import { make, setText } from "./dom";
@@ -9,10 +9,11 @@ export class Foot {
   readonly #say = make("p", "", { id: "say", "aria-live": "assertive" });
   readonly #also = make("ul", "", { id: "also" });
   readonly #because = make("p", "", { id: "because" });
+  readonly #clears = make("p", "", { id: "clears" });
   #arcKey = "";
 
   constructor(readonly element: HTMLElement) {
-    element.append(this.#arc.element, this.#say, this.#because, this.#also);
+    element.append(this.#arc.element, this.#say, this.#clears, this.#because, this.#also);
   }
 
   show(state: State, nowMs: number): Said {
@@ -21,7 +22,10 @@ export class Foot {
     const [large, rest] = headline(first.say);
     setText(this.#say, `${large}.`.replace(/([.!?])\.$/, "$1"));
     this.#say.dataset["urgency"] = String(first.urgency);
-    const more = said.slice(1, 3).map((s) => headline(s.say)[0]);
+    const clears = first.own ? "" : offerWords(state);
+    setText(this.#clears, clears);
+    this.#clears.hidden = clears === "";
+    const more = said.slice(1, clears === "" ? 3 : 2).map((s) => headline(s.say)[0]);
     const next = first.own && first.urgency === 4 ? "" : nextOnPlan(state);
     if (next !== "") more.push(next);
     if (this.#also.children.length !== more.length) this.#also.replaceChildren(...more.map(() => make("li")));

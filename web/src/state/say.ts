@@ -1,7 +1,7 @@
 /** Plain sentences made from what is held: pure, so that each can be tested. */
 import { threeFigures, whereabouts } from "../geo/angles";
 import { sayDistance, sayKnots, sayTime, type DistanceUnit } from "../geo/units";
-import type { CallNow, Echo, Missing } from "./types";
+import type { CallNow, Echo, Manoeuvres, Missing } from "./types";
 import type { State } from "./store";
 
 /** S-57 object classes in a skipper's words. */
@@ -159,6 +159,27 @@ export function whatMatters(state: State, nowMs: number): Said[] {
   // Empty is not clear: with nothing to call, the words still do not promise open water.
   if (said.length === 0) said.push(own(1, "Nothing to call. Keep looking out"));
   return said;
+}
+
+/** The smallest changes that keep all off, while the call that matters most is one of those they are for; else null. */
+export function offered(state: State): Manoeuvres | null {
+  const offers = state.reading?.manoeuvres ?? null;
+  const first = state.heldCalls[0];
+  if (offers === null || first === undefined || first.urgency < 3 || first.echo === null) return null;
+  return offers.for.includes(first.echo) ? offers : null;
+}
+
+/** "Clears: 25° to starboard, course 140, or slow to 6 knots", or that neither does; "" with nothing to offer. */
+export function offerWords(state: State): string {
+  const offers = offered(state);
+  if (offers === null) return "";
+  const ways: string[] = [];
+  if (offers.turn !== null) {
+    const deg = Math.round(offers.turn.turn_deg);
+    ways.push(`${Math.abs(deg)}° to ${deg < 0 ? "port" : "starboard"}, course ${threeFigures(offers.turn.course_deg)}`);
+  }
+  if (offers.slow !== null) ways.push(offers.slow.speed_kn < 0.5 ? "stop" : `slow to ${sayKnots(offers.slow.speed_kn)} knots`);
+  return ways.length === 0 ? offers.say : `Clears: ${ways.join(", or ")}`;
 }
 
 /** The next thing on the plan, "" when there is none or the boat is not on it. */

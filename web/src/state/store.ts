@@ -1,11 +1,12 @@
 /** One store, one reducer, no DOM. */
 import type { Pose } from "../wire/frame";
 import { RANGES_NM } from "../geo/units";
-import type { Affairs, BoatFacts, CallNow, ChartData, Hello, Reading } from "./types";
+import type { Affairs, BoatFacts, CallNow, ChartData, Hello, Reading, Trial } from "./types";
 
 export type Look = "night" | "dusk" | "day";
 export type Up = "head" | "course" | "north";
 export type Lay = "over" | "beside" | "radar";
+export type Trails = "off" | "short" | "long";
 
 /** What this screen chose for itself; every tablet has its own. Kept on the device. */
 export interface Settings {
@@ -21,6 +22,7 @@ export interface Settings {
   readonly hand: "left" | "right" | null;
   readonly voice: boolean;
   readonly parallel: { readonly bearingDeg: number; readonly offM: number } | null;
+  readonly trails: Trails;
 }
 
 /** A call is told once; it stays on the sheet while it may still be true. `atMs`: when it was read, story time. */
@@ -62,6 +64,8 @@ export interface State {
   readonly answer: string | null;
   readonly answerAt: number;
   readonly touched: number | null;
+  /** A manoeuvre that is being tried, on whichever screen; null: none. */
+  readonly trial: Trial | null;
   readonly heldCalls: readonly HeldCall[];
   readonly locked: boolean;
   readonly settings: Settings;
@@ -78,6 +82,7 @@ export type Event =
   | { readonly type: "reading"; readonly reading: Reading; readonly at: number }
   | { readonly type: "heard"; readonly at: number }
   | { readonly type: "chart"; readonly chart: ChartData | null }
+  | { readonly type: "trial"; readonly trial: Trial | null }
   | { readonly type: "touch"; readonly echo: number | null }
   | { readonly type: "acknowledged"; readonly say: string }
   | { readonly type: "lock"; readonly locked: boolean }
@@ -93,6 +98,7 @@ export const DEFAULTS: Settings = {
   hand: null,
   voice: false,
   parallel: null,
+  trails: "off",
 };
 
 export function initial(settings: Settings = DEFAULTS): State {
@@ -111,6 +117,7 @@ export function initial(settings: Settings = DEFAULTS): State {
     answer: null,
     answerAt: 0,
     touched: null,
+    trial: null,
     heldCalls: [],
     locked: false,
     settings,
@@ -122,7 +129,7 @@ export function reduce(state: State, event: Event): State {
     case "open":
       return { ...state, link: "open", heardAt: event.at, refused: null };
     case "lost":
-      return { ...state, link: "lost" };
+      return { ...state, link: "lost", trial: null };
     case "refused":
       return { ...state, refused: event.why };
     case "hello":
@@ -138,6 +145,7 @@ export function reduce(state: State, event: Event): State {
         reading: isVoid ? null : state.reading,
         heldCalls: isVoid ? [] : state.heldCalls,
         touched: isVoid ? null : state.touched,
+        trial: isVoid ? null : state.trial,
       };
     }
     case "answer":
@@ -157,6 +165,8 @@ export function reduce(state: State, event: Event): State {
     }
     case "heard":
       return { ...state, heardAt: event.at };
+    case "trial":
+      return { ...state, trial: event.trial };
     case "chart":
       return { ...state, chart: event.chart };
     case "touch":

@@ -79,6 +79,94 @@ export interface Reading {
   readonly tails: Readonly<Record<string, readonly (readonly [number, number, number])[]>>;
   readonly turn: number;
   readonly plan?: PlanNow | null;
+  readonly manoeuvres?: Manoeuvres | null;
+}
+
+/** A change of course or speed that would keep everything off. */
+export interface Manoeuvre {
+  /** Positive to starboard. */
+  readonly turn_deg: number;
+  readonly course_deg: number;
+  readonly speed_kn: number;
+  readonly closest_m: number | null;
+  readonly closest_id: number | null;
+  readonly say: string;
+}
+
+/** The smallest changes that do, while something comes inside the keep-off distance. */
+export interface Manoeuvres {
+  readonly keep_off_m: number;
+  readonly draught_m?: number;
+  readonly air_draught_m?: number;
+  readonly depth_margin_m?: number;
+  readonly for: readonly number[];
+  readonly turn: Manoeuvre | null;
+  readonly slow: Manoeuvre | null;
+  readonly say: string;
+}
+
+export interface TrialEcho {
+  readonly id: number;
+  readonly cpa_m: number;
+  readonly tcpa_s: number;
+  readonly inside: boolean;
+  /** lon, lat of both at the moment of closest approach. */
+  readonly own: readonly [number, number];
+  readonly her: readonly [number, number];
+}
+
+/** What a manoeuvre would bring; only `say` where nothing can be tried. */
+export interface Trial {
+  readonly say: string;
+  readonly course_deg?: number;
+  readonly speed_kn?: number;
+  readonly turn_deg?: number;
+  readonly delay_s?: number;
+  readonly horizon_s?: number;
+  /** lon, lat: now, where it begins, where she is at the end. */
+  readonly path?: readonly (readonly [number, number])[];
+  readonly keep_off_m?: number;
+  readonly clears?: boolean;
+  readonly echoes?: readonly TrialEcho[];
+  readonly chart?: { readonly what: string; readonly distance_m: number; readonly lat: number; readonly lon: number; readonly say: string } | null;
+  readonly hidden?: { readonly by: string; readonly distance_m: number; readonly lat: number; readonly lon: number; readonly say: string } | null;
+  readonly refused?: string | null;
+}
+
+export interface LegDanger {
+  readonly say: string;
+  readonly lat: number | null;
+  readonly lon: number | null;
+}
+
+/** A drawn leg held against the chart. */
+export interface LegCheck {
+  readonly length_m: number;
+  readonly course_deg: number;
+  readonly least_depth_m: number | null;
+  readonly stops: readonly LegDanger[];
+  readonly against: readonly LegDanger[];
+}
+
+export interface RouteKept {
+  readonly name: string;
+  readonly length_m: number | null;
+  readonly points: number | null;
+  readonly problem: string | null;
+}
+
+/** What became of a question about routes; `token` says whose it was. */
+export interface Reply {
+  readonly about: string;
+  readonly token: number;
+  readonly problem?: string;
+  readonly legs?: readonly LegCheck[];
+  readonly points?: readonly (readonly [number, number])[];
+  readonly routes?: readonly RouteKept[];
+  readonly following?: string | null;
+  readonly folder?: string;
+  readonly name?: string;
+  readonly path?: string;
 }
 
 export interface PlanLeg {
@@ -142,6 +230,8 @@ export interface Affairs {
   readonly paused: boolean;
   readonly speed: number;
   readonly story_ms: number | null;
+  /** Height of the tide above chart datum; null: not known. */
+  readonly tide_m?: number | null;
   readonly silent_s: number;
   readonly loudspeaker: boolean | null;
   readonly sight: string;
@@ -151,28 +241,15 @@ export interface Affairs {
   readonly links: readonly { readonly link: string; readonly state: "opening" | "open" | "lost" | "ended"; readonly text: string }[];
 }
 
-export interface ChartMark {
-  readonly o: string;
-  readonly n: string | null;
-  readonly lat: number;
-  readonly lon: number;
-  readonly lit: boolean;
-}
-
-export interface ChartBridge {
-  readonly n: string | null;
-  readonly lat: number;
-  readonly lon: number;
-  readonly clear_m: number | null;
-  readonly opens: boolean;
-}
-
+/** Where the chart's tiles lie, and what they are made of: TileJSON with the cells beside. */
 export interface ChartData {
   readonly key: string;
+  /** Addresses of tiles, from the page's own: "chart/.../{z}/{x}/{y}.mvt". */
+  readonly tiles: readonly string[];
+  readonly minzoom: number;
+  readonly maxzoom: number;
+  /** West, south, east, north. */
+  readonly bounds: readonly [number, number, number, number];
   readonly cells: readonly { name: string; scale: number; issued: string; not_for_navigation: boolean }[];
-  readonly shapes: GeoJSON.FeatureCollection;
-  readonly marks: readonly ChartMark[];
-  readonly bridges: readonly ChartBridge[];
-  /** lat, lon, metres below datum */
-  readonly soundings: readonly (readonly [number, number, number])[];
+  readonly coverage: GeoJSON.Polygon | GeoJSON.MultiPolygon;
 }

@@ -2,7 +2,7 @@
  * The helm's frames, version 1: the twin of `src/moonless/helm/protocol.py`, whose head lists every byte.
  * Unknown at the socket, narrowed here, once, into a tagged union.
  */
-import type { Affairs, Call, Hello, ChartPlace, Reading } from "../state/types";
+import type { Affairs, Call, Hello, ChartPlace, Reading, Reply, Trial } from "../state/types";
 
 export const VERSION = 1;
 const HEAD = 8;
@@ -46,6 +46,8 @@ export type Frame = { readonly sequence: number } & (
   | { readonly kind: "call"; readonly body: Call }
   | { readonly kind: "chart"; readonly body: ChartPlace }
   | { readonly kind: "pose"; readonly body: Pose }
+  | { readonly kind: "trial"; readonly body: Trial | Record<string, never> }
+  | { readonly kind: "reply"; readonly body: Reply }
 );
 
 export class FrameError extends Error {}
@@ -74,6 +76,10 @@ export function decode(buffer: ArrayBuffer): Frame {
       return { kind: "chart", sequence, body: json(buffer) as ChartPlace };
     case 7:
       return { kind: "pose", sequence, body: pose(view) };
+    case 8:
+      return { kind: "trial", sequence, body: json(buffer) as Trial };
+    case 9:
+      return { kind: "reply", sequence, body: json(buffer) as Reply };
     default:
       throw new FrameError(`a frame of kind ${kind} is not known here`);
   }
@@ -144,7 +150,27 @@ export type Control =
   | { do: "acknowledge"; say: string; echo: number | null }
   | { do: "i see it" | "keep in mind"; echo: number; value: string }
   | { do: "sight"; value: string }
-  | { do: "loudspeaker" | "fog signal"; value: boolean };
+  | { do: "loudspeaker" | "fog signal"; value: boolean }
+  | { do: "trial"; value: TrialAsked | null }
+  | { do: "route"; value: RouteAsked };
+
+/** null: as now. */
+export interface TrialAsked {
+  readonly course_deg: number | null;
+  readonly speed_kn: number | null;
+  readonly delay_s: number;
+}
+
+type LatLon = readonly [number, number];
+
+/** The answer bears the token again. */
+export type RouteAsked = { readonly token: number } & (
+  | { readonly what: "check" | "way"; readonly points: readonly LatLon[] }
+  | { readonly what: "save"; readonly points: readonly LatLon[]; readonly name: string; readonly follow: boolean }
+  | { readonly what: "list" | "stop" }
+  | { readonly what: "follow"; readonly name: string; readonly back: boolean }
+  | { readonly what: "remove"; readonly name: string }
+);
 
 export function encodeControl(sequence: number, control: Control): ArrayBuffer {
   const text = new TextEncoder().encode(JSON.stringify(control));

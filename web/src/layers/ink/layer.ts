@@ -1,20 +1,22 @@
 /** The ink: everything that is told, drawn over chart and radar on one canvas. */
-import { drawChartMarks, drawSoundings, nameChart } from "./chartink";
+import { drawChartMarks, drawSoundings, nameChart, namePlaces } from "./chartink";
 import { drawEchoes } from "./echoes";
 import { drawHidden, nameHidden } from "./hidden";
 import { drawBoat, drawHeading } from "./own";
-import { drawParallel, drawMeasure, type Measure } from "./measure";
+import { nameNoChart } from "./nochart";
+import { drawParallel } from "./measure";
 import { drawRings } from "./rings";
 import { drawRoute } from "./route";
 import { drawSeeing, drawStopping, nameSeeing, isOverrun, wayAhead } from "./seeing";
 import { drawThread } from "./thread";
+import { drawOffer, drawTrial } from "./trial";
 import { at, type View } from "./view";
 
 export interface Told {
   readonly overrun: boolean;
 }
 
-export function drawInk(view: View, thread: { echo: number | null; urgency: number }, measure: Measure | null): Told {
+export function drawInk(view: View, thread: { echo: number | null; urgency: number; offers: boolean }, tool: { draw(view: View): void } | null): Told {
   const { ctx, camera, ground } = view;
   ctx.clearRect(0, 0, camera.width, camera.height);
   view.labels.block(-1e5, view.footTop, 2e5, 1e5);
@@ -34,11 +36,16 @@ export function drawInk(view: View, thread: { echo: number | null; urgency: numb
   drawStopping(view, overrun);
   if (view.hasRadar) drawThread(view, thread.echo, thread.urgency);
   drawEchoes(view);
-  drawMeasure(view, measure);
+  if (view.state.trial !== null) drawTrial(view, view.state.trial, null);
+  else if (thread.offers) drawOffer(view);
+  tool?.draw(view);
   nameSeeing(view);
   if (view.hasChart) nameChart(view);
   nameHidden(view);
+  if (!view.hasChart) return { overrun };
+  nameNoChart(view);
   drawSoundings(view);
+  namePlaces(view);
   return { overrun };
 }
 
