@@ -74,6 +74,12 @@ class Apart:
             is_over.set()
             self._process.terminate()
 
+    def close(self) -> None:
+        """End the process and wait for it, so that its ports and files are free."""
+        if self._process is not None:
+            self._process.terminate()
+            self._process.join(timeout=5.0)
+
     def do(self, control: Mapping[str, Any]) -> None:
         """Hand a control to the process."""
         if self._pipe is not None:

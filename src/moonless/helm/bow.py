@@ -21,6 +21,7 @@ from typing import Any, Literal
 
 import numpy as np
 
+from moonless.errors import InputError
 from moonless.frames import wrap_180
 from moonless.reading.types import Reading
 from moonless.units import NS_PER_S
@@ -157,6 +158,57 @@ class BowAlign:
             f"Heading and course over ground differ by {measured.course_deg:+.1f} degrees too: without a cross stream "
             "it is the compass that is off, not the radar. Then set heading_offset_deg instead."
         )
+
+
+class BowDesk:
+    """The bow of one watch: its offset now and before, and what is measured against the chart."""
+
+    def __init__(self) -> None:
+        self.align = BowAlign()
+        self.offset_deg: float | None = None
+        self.before_deg: float | None = None
+        self._last: tuple[int, float] | None = None
+
+    def begin(self, offset_deg: float | None) -> None:
+        """A source has begun, with this offset; None: it is not known, and nothing can be taken."""
+        self.align.forget()
+        self.offset_deg, self.before_deg, self._last = offset_deg, None, None
+
+    def turn(self, reading: Reading, heading_deg: float | None) -> None:
+        """Take in one turn with the heading as reported."""
+        rate = None
+        if heading_deg is not None and math.isfinite(heading_deg):
+            if self._last is not None:
+                elapsed = (reading.time_ns - self._last[0]) / NS_PER_S
+                if 0.2 <= elapsed <= 10.0:
+                    rate = math.radians(wrap_180(heading_deg - self._last[1])) / elapsed
+            self._last = (reading.time_ns, heading_deg)
+            self.align.add(reading, heading_deg, rate)
+        else:
+            self._last = None
+            self.align.add(reading, None, None)
+
+    def take(self) -> float:
+        """Take what is measured; return the new offset in degrees.  Raises InputError in one plain line."""
+        add = self.align.to_take_deg
+        if self.offset_deg is None or add is None:
+            raise InputError(f"the bow mark is not taken: {self.align.why or 'there is nothing to take'}")
+        return self._set(round(wrap_180(self.offset_deg + add), 2))
+
+    def undo(self) -> float:
+        """Go back to the offset before; return it.  Raises InputError where nothing was taken."""
+        if self.before_deg is None:
+            raise InputError("nothing was taken that could be undone")
+        return self._set(self.before_deg)
+
+    def _set(self, offset_deg: float) -> float:
+        self.before_deg, self.offset_deg = self.offset_deg, offset_deg
+        self.align.forget()
+        return offset_deg
+
+    def body(self) -> dict[str, Any]:
+        """Return what the screens show."""
+        return self.align.body(self.offset_deg, self.before_deg)
 
 
 WHY: dict[State, str] = {

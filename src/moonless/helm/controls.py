@@ -23,6 +23,9 @@ Do = Literal[
     "say again",
     "loudspeaker",  # value: true | false, the server's own voice
     "fog signal",  # value: true | false, the reminder to sound it
+    "listen",  # a screen sets up and wants to hear: asked again every few seconds
+    "take bow",  # add what was measured against the chart to the radar's bow offset
+    "undo bow",  # go back to the offset before
     "route",  # value: {"what": ..., "token": ...}, see `read_route`
 ]
 

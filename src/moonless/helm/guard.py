@@ -2,7 +2,7 @@
 
 * Host must be this machine, an address written as numbers, or the name given at start: a name that a stranger's
   server resolves to us (DNS rebinding) is refused.
-* A WebSocket must come from our own page: its Origin is the Host it asks.
+* A WebSocket, and whatever changes something, must come from our own page: its Origin is the Host it asks.
 * From another machine nothing is served without the key that the start printed (a cookie after the first visit).
 * Pages may load from this server alone; inline style is allowed by its hash only.
 """
@@ -82,7 +82,7 @@ class Guard:
         host = headers.get("host", "")
         if not self._is_ours(host):
             return f"this helm is not called {host!r}"
-        if scope["type"] == "websocket":
+        if scope["type"] == "websocket" or scope.get("method") not in ("GET", "HEAD"):
             origin = headers.get("origin")
             if origin is None or urlsplit(origin).netloc.lower() != host.lower():
                 return f"a page of {origin!r} may not talk to this helm"

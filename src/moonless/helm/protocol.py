@@ -18,6 +18,8 @@ Kinds from the server::
     6 chart    JSON   where the chart lies now: {"key", "url"}
     7 pose     binary own position, heading, course and speed over ground, newest
     9 reply    JSON   what became of a question about routes: {"about", "token", ...}; a screen knows its own tokens
+   16 heard    JSON   while a screen sets up: the whole of what is heard, see `moonless.helm.setup.heard`
+   17 fan      binary while a screen sets up: the newest turn of one radar that is heard, small
 
 Kinds from the client::
 
@@ -43,6 +45,10 @@ Body of *spokes* after the header::
     ..  u16[n_row] row      row i looks at i * 2 pi / n_spoke
     ..  u8[n_row * n_cell]  echo, 0..255 of full scale
 
+Body of *fan*: u16 place (its number in *heard*), n_row, n_cell, newest row; f32 range_m; u8[n_row] age in tenths of
+a second, 255 and more: long ago or never; u8[n_row * n_cell] echo.
+Row i looks at i * 2 pi / n_row of the antenna's angle.
+
 Body of *pose*: f64 lat_deg, lon_deg; f32 heading_deg, cog_deg, sog_kn, age_s.  NaN: not known.
 
 The bytes of `tests/helm/golden/` are read by the TypeScript tests too: a change here that moves a byte fails there.
@@ -65,6 +71,7 @@ MAGIC = b"ML"
 VERSION = 1
 
 HELLO, SPOKES, READING, STATUS, CALL, CHART, POSE = 1, 2, 3, 4, 5, 6, 7
+HEARD, FAN = 16, 17
 REPLY = 9
 CONTROL, ACK = 64, 65
 
@@ -74,6 +81,7 @@ FROM_BOW = 2
 _HEAD = struct.Struct("<2sBBI")
 _SPOKES = struct.Struct("<HHHHffdddII")
 _POSE = struct.Struct("<ddffff")
+_FAN = struct.Struct("<HHHHf")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -92,6 +100,19 @@ class SpokeFrame:
     east_m: NDArray[np.float32]
     north_m: NDArray[np.float32]
     row: NDArray[np.uint16]
+    echo: NDArray[np.uint8]  # (n_row, n_cell)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class FanFrame:
+    """The body of a fan frame; see the file's head."""
+
+    place: int
+    n_row: int
+    n_cell: int
+    newest_row: int
+    range_m: float
+    age: NDArray[np.uint8]  # (n_row,) tenths of a second
     echo: NDArray[np.uint8]  # (n_row, n_cell)
 
 
@@ -139,6 +160,14 @@ def encode_spokes(sequence: int, body: SpokeFrame) -> bytes:
             np.ascontiguousarray(body.echo, dtype=np.uint8).tobytes(),
         )
     )
+
+
+def encode_fan(sequence: int, fan: FanFrame) -> bytes:
+    """Return a fan frame."""
+    head = _HEAD.pack(MAGIC, VERSION, FAN, sequence) + _FAN.pack(
+        fan.place, fan.n_row, fan.n_cell, fan.newest_row, fan.range_m
+    )
+    return head + fan.age.tobytes() + fan.echo.tobytes()
 
 
 def encode_pose(sequence: int, body: PoseFrame) -> bytes:

@@ -8,6 +8,7 @@ import secrets
 import socket
 from collections.abc import Callable
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import uvicorn
 
@@ -16,6 +17,9 @@ from moonless.helm.app import STATIC, check_built, make_app
 from moonless.helm.events import Source
 from moonless.helm.hub import Hub
 from moonless.helm.voice import Loudspeaker
+
+if TYPE_CHECKING:
+    from moonless.helm.setup.room import SetupRoom
 
 # Small frames come from a screen; nothing it sends is longer.
 MAX_FROM_SCREEN = 16 * 1024
@@ -62,12 +66,16 @@ def serve(
     host: str = "127.0.0.1",
     port: int = 8440,
     on_open: Callable[[str], None] = lambda address: None,
+    setup: SetupRoom | None = None,
+    without: tuple[str, ...] = (),
     static: Path = STATIC,
 ) -> None:
     """Serve the helm until interrupted.  ``on_open`` gets the address to show once it answers.
 
     Parameters
     ----------
+    without : what the watch goes on without, in plain lines
+    setup : what the set-up screen writes to; None: this helm cannot be set up
     host : this machine alone unless told; on any other address a key is made that a new screen must bring once.
 
     Raises
@@ -81,7 +89,8 @@ def serve(
     key = None if is_loopback(host) else secrets.token_urlsafe(9)
     shown = _shown_host(host)
     address = f"http://{shown}:{port}/" + ("" if key is None else f"?key={key}")
-    hub = Hub(source, Loudspeaker.find())
+    hub = Hub(source, Loudspeaker.find(), setup)
+    hub.without = without
     app = make_app(hub, static=static, names=(host, socket.gethostname()), key=key)
     config = uvicorn.Config(
         app,

@@ -18,13 +18,16 @@ from moonless.helm.protocol import (
     CALL,
     CHART,
     CONTROL,
+    HEARD,
     HELLO,
     READING,
     REPLY,
     STATUS,
+    FanFrame,
     PoseFrame,
     decode_head,
     decode_json,
+    encode_fan,
     encode_json,
     encode_pose,
     encode_spokes,
@@ -66,6 +69,8 @@ class Session:
         self.reading: LatestSlot[dict[str, Any]] = LatestSlot()
         self.pose: LatestSlot[PoseFrame] = LatestSlot()
         self.answer: LatestSlot[dict[str, Any]] = LatestSlot()
+        self.heard: LatestSlot[dict[str, Any]] = LatestSlot()
+        self.fans: LatestSlot[list[FanFrame]] = LatestSlot()
         self.calls = CallQueue()
         # The oldest goes when a stalled screen has asked for more than this.
         self._replies: deque[dict[str, Any]] = deque(maxlen=8)
@@ -116,6 +121,12 @@ class Session:
                 await websocket.send_bytes(encode_pose(self._next_sequence(), pose))
             if len(self._under_way) >= UNDER_WAY:
                 continue  # the ack wakes us
+            if (heard := self.heard.take()) is not None:
+                for fan in self.fans.take() or ():
+                    await websocket.send_bytes(encode_fan(self._next_sequence(), fan))
+                sequence = self._next_sequence()
+                self._under_way.append(sequence)
+                await websocket.send_bytes(encode_json(HEARD, sequence, heard))
             if (reading := self.reading.take()) is not None:
                 sequence = self._next_sequence()
                 self._under_way.append(sequence)

@@ -101,6 +101,7 @@ class LiveWatch:
         self._on_event = on_event
         self._newest_ns = 0
         self._working_ns = 0
+        self.tap: Callable[[str, bytes, int, bool], None] | None = None  # given (link, data, receipt, datagram)
         self.chain = Chain(
             boat, chart, knowledge, on_spokes=self._on_spokes if with_spokes else None, is_late=self._is_late,
             preferred={w: (_number(self._specs, link), talker) for w, (link, talker) in (preferred or {}).items()},
@@ -144,6 +145,8 @@ class LiveWatch:
 
     async def _read(self, number: int, spec: LinkSpec) -> None:
         def put(data: bytes, received_ns: int, is_datagram: bool) -> None:
+            if (tap := self.tap) is not None:
+                tap(spec.text, data, received_ns, is_datagram)
             with self._wake:
                 self.counts.bytes_in += len(data)
                 self._newest_ns = max(self._newest_ns, received_ns)

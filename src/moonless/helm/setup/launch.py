@@ -1,0 +1,89 @@
+"""From settings to a source: the live watch that ``helm.toml`` describes, and the source of a helm without links."""
+
+from __future__ import annotations
+
+import asyncio
+import os
+from collections.abc import AsyncIterator, Mapping
+from pathlib import Path
+from typing import Any
+
+from moonless.boat.file import default_boat, read_boat
+from moonless.boat.types import Boat
+from moonless.errors import InputError
+from moonless.helm.apart import Apart
+from moonless.helm.events import Event, Notice, Source, SourceKind
+from moonless.helm.hub import hello_boat
+from moonless.helm.jobs import LiveJob
+from moonless.helm.settings import HelmSettings, resolved
+from moonless.wire.links import parse_link
+
+
+class NoSource:
+    """A helm that nothing is connected to yet: it waits for the set-up."""
+
+    kind: SourceKind = "none"
+
+    def __init__(self, boat: Boat | None = None) -> None:
+        self.boat: Mapping[str, Any] = hello_boat(boat or default_boat())
+
+    async def events(self) -> AsyncIterator[Event]:
+        """Yield one notice and wait for ever."""
+        yield Notice("nothing is connected yet")
+        await asyncio.get_running_loop().create_future()
+
+    def do(self, control: Mapping[str, Any]) -> None:
+        """There is nothing to do."""
+
+
+def own_knowledge() -> Path:
+    """Return where local knowledge is kept, by the platform's custom."""
+    base = os.environ.get("XDG_DATA_HOME")
+    return (Path(base) if base else Path.home() / ".local" / "share") / "moonless" / "knowledge.gpkg"
+
+
+def boat_path(path: Path, settings: HelmSettings) -> Path:
+    """Return the boat file of a helm.toml: the one it names, else boat.toml beside it."""
+    return resolved(path, settings.boat or "boat.toml")
+
+
+def boat_of(path: Path, settings: HelmSettings) -> Boat:
+    """Return the boat; a 9 m launch where there is no file.  Raises BoatFileError if it is there and cannot be used."""
+    file = boat_path(path, settings)
+    return read_boat(file) if settings.boat is not None or file.exists() else default_boat()
+
+
+def live_source(
+    path: Path,
+    settings: HelmSettings,
+    *,
+    record: Path | None = None,
+    knowledge: Path | None = None,
+    route: Path | None = None,
+) -> tuple[Source, tuple[str, ...]]:
+    """Return the watch on live links, and what it goes on without, in plain lines.
+
+    Raises InputError if there is no link, or the boat file cannot be used.
+    """
+    if not settings.has_links:
+        raise InputError("nothing to watch: choose a radar link or an NMEA link first")
+    boat = boat_of(path, settings)
+    charts, without = [], []
+    for written in settings.charts:
+        place = resolved(path, written)
+        if place.exists():
+            charts.append(place)
+        else:
+            # At sea a drive that is not plugged in must not cost the watch.
+            without.append(f"the charts of {place} are not there")
+    job = LiveJob(
+        boat,
+        tuple(charts),
+        None if settings.radar is None else parse_link(settings.radar),
+        tuple(parse_link(link) for link in settings.nmea),
+        record,
+        knowledge or own_knowledge(),
+        route,
+        dict(settings.prefer),
+    )
+    return Apart("live", job, hello_boat(boat)), tuple(without)
