@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
 from pathlib import Path
 
 import numpy as np
@@ -61,11 +62,11 @@ LAYERS: dict[str, tuple[list[shapely.Geometry], dict[str, list[object]]]] = {
 }
 
 
-@pytest.fixture(scope="session")
-def made_chart(tmp_path_factory: pytest.TempPathFactory) -> Chart:
-    """Return the chart described above."""
-    path: Path = tmp_path_factory.mktemp("chart") / "made.gpkg"
-    for layer, (shapes, columns) in LAYERS.items():
+Layers = Mapping[str, tuple[list[shapely.Geometry], Mapping[str, list[object]]]]
+
+
+def _write(path: Path, layers: Layers) -> None:
+    for layer, (shapes, columns) in layers.items():
         pyogrio.raw.write(
             path,
             geometry=shapely.to_wkb(np.array([_lonlat(s) for s in shapes], dtype=object)),
@@ -77,7 +78,26 @@ def made_chart(tmp_path_factory: pytest.TempPathFactory) -> Chart:
             crs="EPSG:4326",
             append=path.exists(),
         )
+
+
+@pytest.fixture(scope="session")
+def made_chart(tmp_path_factory: pytest.TempPathFactory) -> Chart:
+    """Return the chart described above."""
+    path: Path = tmp_path_factory.mktemp("chart") / "made.gpkg"
+    _write(path, LAYERS)
     return Chart.open([path], cache_dir=tmp_path_factory.mktemp("cache"))
+
+
+@pytest.fixture
+def chart_with(tmp_path: Path) -> Callable[[Layers], Chart]:
+    """Return a function that makes the same waters with some layers put in the place of theirs."""
+
+    def make(layers: Layers) -> Chart:
+        path = tmp_path / "with.gpkg"
+        _write(path, {**LAYERS, **layers})
+        return Chart.open([path], cache_dir=tmp_path / "cache")
+
+    return make
 
 
 @pytest.fixture(scope="session")

@@ -2,7 +2,7 @@
 
 Depths: charted depth + tide at the time - draught - squat - margin must not be negative, and the margin grows with how
 badly the water was surveyed (CATZOC).  Heights: charted clearance - air draught - margin; clearances are above a
-high-water level, so the tide is never counted as more room.
+high-water level, so a low tide is never counted as more room, and a tide above mean high water is taken off.
 A thing whose figure is not charted is met as one without water over it, or without room under it.
 """
 
@@ -78,6 +78,7 @@ class Corridor:
         self.line = shapely.LineString(leg.plane(local.frame))
         self.half_m = max(CORRIDOR_M, boat.skipper.keep_off_m)
         self._tide_m: float | None = None
+        self._over_high_m = 0.0
         self._speed = 0.0
         self._found_near: dict[tuple[str, ...], list[tuple[Feature, float]]] = {}
         self._places: dict[int, tuple[float, float, Side]] = {}
@@ -85,12 +86,14 @@ class Corridor:
         self._sigmas: dict[int, float] = {}
         self._uncovered: shapely.Geometry | None = None
 
-    def dangers(self, tide_m: float | None, speed: float) -> list[LegDanger]:
+    def dangers(self, tide_m: float | None, speed: float, over_high_m: float | None = None) -> list[LegDanger]:
         """Return every danger and charted area, by distance along, worst first where level.
 
-        ``tide_m`` None: not known, counted as chart datum.
+        ``tide_m`` None: not known, counted as chart datum.  ``over_high_m``: how far the tide stands above mean high
+        water; None: not known, and then nothing is taken off.
         """
         self._tide_m, self._speed = tide_m, speed
+        self._over_high_m = max(over_high_m or 0.0, 0.0)
         found = [*self.coverage(), *self.depths(), *self.points(), *self.solids(), *self.overhead(), *self.noted()]
         return sorted(found, key=lambda d: (d.along_m, _WEIGHT_ORDER[d.weight]))
 
@@ -255,37 +258,40 @@ class Corridor:
             met = [span for span in bridge.spans if shapely.intersects(self.line, span.shape)]
             if not met and not shapely.intersects(self.line, bridge.shape):
                 continue
-            span = met[0] if met else bridge.spans[0]
-            feature = Feature("BRIDGE", bridge.cell, span.feature, span.shape, span.attributes, 0)
-            yield self._bridge(feature, bridge.name, span)
+            for span in met or bridge.spans[:1]:
+                feature = Feature("BRIDGE", bridge.cell, span.feature, span.shape, span.attributes, 0)
+                yield self._bridge(feature, bridge.name, span)
         for feature, off in self._near("CBLOHD", "PIPOHD", "CONVYR"):
             if off > 0.0:
                 continue
-            # Chart clearances are above a high-water level, so the tide is never counted as more room.
             safe, plain = feature.number("VERCSA"), feature.number("VERCLR")
             least = BRIDGE_MARGIN_M if safe is not None else CABLE_MARGIN_M
             clear = plain if safe is None else safe
-            margin = None if clear is None else clear - self.boat.air_draught_m - least
+            margin = None if clear is None else clear - self._over_high_m - self.boat.air_draught_m - least
             weight: Weight = "stops" if margin is None or margin < 0 else "note"
-            room = "clearance not charted" if clear is None else f"clearance {clear:.1f} m"
+            room = "clearance not charted" if clear is None else f"clearance {clear:.1f} m{self._less()}"
             say = f"overhead cable{_named(feature)}, {room}, the boat needs {self.boat.air_draught_m + least:.1f} m"
             yield self._danger("cable", feature.shape, weight, say, feature, None, margin)
 
     def _bridge(self, feature: Feature, name: str | None, span: Span) -> LegDanger:
         need = self.boat.air_draught_m + BRIDGE_MARGIN_M
         title = f"bridge {name}" if name else "bridge"
-        margin = None if span.clearance_m is None else span.clearance_m - need
+        clear, opened = span.clearance_m, span.clearance_open_m
+        margin = None if clear is None else clear - self._over_high_m - need
+        room = "clearance not charted" if clear is None else f"{clear:.1f} m clear{self._less()}"
         if margin is not None and margin >= 0.0:
-            say = f"{title}, {span.clearance_m:.1f} m clear, the boat needs {need:.1f} m"
+            say = f"{title}, {room}, the boat needs {need:.1f} m"
             return self._danger("bridge", feature.shape, "note", say, feature, None, margin)
-        closed = "clearance not charted" if span.clearance_m is None else f"{span.clearance_m:.1f} m clear"
-        if span.opens:
-            opened = span.clearance_open_m
-            if opened is None or opened >= need:
-                say = f"{title}, {closed} closed: it must open for {need:.1f} m"
-                return self._danger("bridge", feature.shape, "against", say, feature, None, margin)
-        say = f"{title}, {closed}, the boat needs {need:.1f} m"
+        if span.opens and (opened is None or opened - self._over_high_m >= need):
+            say = f"{title}, {room} closed: it must open for {need:.1f} m"
+            return self._danger("bridge", feature.shape, "against", say, feature, None, margin)
+        say = f"{title}, {room}, the boat needs {need:.1f} m"
         return self._danger("bridge", feature.shape, "stops", say, feature, None, margin)
+
+    def _less(self) -> str:
+        if self._over_high_m < 0.05:
+            return ""
+        return f" less {self._over_high_m:.1f} m of tide above mean high water"
 
     def noted(self) -> Iterator[LegDanger]:
         for feature, off in self._near(*_NOTED):
@@ -329,4 +335,3 @@ _OBJECT_WORDS = {
 
 def _named(feature: Feature) -> str:
     return f" {feature.name}" if feature.name else ""
-

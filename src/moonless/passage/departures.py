@@ -45,9 +45,7 @@ def search(
         if progress:
             progress(f"departure {k + 1} of {steps}", k / steps)
         at = start_s + k * step_s
-        out.append(
-            _weigh(make_plan(chart, route, boat, at, night, stations, ground=ground, water=water, events=False))
-        )
+        out.append(_weigh(make_plan(chart, route, boat, at, night, stations, ground=ground, water=water, events=False)))
     return tuple(out)
 
 
@@ -55,7 +53,7 @@ def _weigh(plan: Plan) -> Departure:
     shoals = [d.margin_m for leg in plan.legs for d in leg.dangers if d.kind in ("shoal", "dries")]
     margins = [margin for margin in shoals if margin is not None]
     lux = [leg.dark.lux for leg in plan.legs]
-    tides = [leg.water.tide_m for leg in plan.legs]
+    tides = [leg.water.lowest_m for leg in plan.legs]
     known = [t for t in tides if t is not None]
     return Departure(
         time_s=plan.depart_s,

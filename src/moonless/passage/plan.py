@@ -153,6 +153,8 @@ def _plan_leg(place: LegGround, boat: Boat, night: Night, water: Water, start_s:
         else:
             over_ground, steer = 0.1, None  # the stream is stronger than the boat: an endless leg, told as such
     end_s = start_s + leg.length_m / kn_to_mps(over_ground)
+    lowest_m, over_high_m = water.range_m(lat, lon, start_s, end_s)
+    here = replace(here, lowest_m=lowest_m)
     dark = dark_at(lat, lon, (start_s + end_s) / 2, leg.course_deg, night.cloud)
     dark = replace(dark, glow=glow_words(lat, lon, leg.course_deg, night.glows))
     if place.corridor is None:
@@ -161,8 +163,8 @@ def _plan_leg(place: LegGround, boat: Boat, night: Night, water: Water, start_s:
         )
         dangers = [whole]
     else:
-        met = place.corridor.dangers(here.tide_m, kn_to_mps(place.speed_kn))
-        dangers = [_with_windows(d, here.tide_m, water, lat, lon, start_s) for d in met]
+        met = place.corridor.dangers(lowest_m, kn_to_mps(place.speed_kn), over_high_m)
+        dangers = [_with_windows(d, lowest_m, water, lat, lon, start_s) for d in met]
     return LegPlan(
         number=number,
         leg=leg,
@@ -248,5 +250,7 @@ def _assumptions(boat: Boat, night: Night, stations: Stations | None) -> tuple[s
         "No tide stations were given: depths are held against chart datum with no tide added."
         if stations is None
         else "Tide and stream are predictions; wind and air pressure are not in them.",
-        "Bridge and cable clearances are above a high-water level; the tide is never counted as more room.",
+        "Depths are held against the lowest tide of each leg.",
+        "Bridge and cable clearances are above a high-water level: a lower tide is never counted as more room; what a "
+        "predicted tide stands above mean high water is taken off, where the station says that level.",
     )

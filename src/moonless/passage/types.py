@@ -34,6 +34,7 @@ class WaterAt:
     stream_set_deg: float | None
     stream_drift_kn: float | None
     stream_how: str
+    lowest_m: float | None = None  # the lowest tide while on the leg, which depths are held against
 
 
 DangerKind = Literal[

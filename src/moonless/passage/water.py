@@ -47,6 +47,7 @@ class _Days:
 class _TideTable:
     def __init__(self, between: TideBetween) -> None:
         self.how = between.how
+        self.mean_high_water_m = between.mean_high_water_m
         self._heights = _Days(between.heights)
 
     def at(self, time_s: float) -> float:
@@ -90,6 +91,24 @@ class Water:
             nowhere = f"no stream station within {STREAM_REACH_M / 1852:.0f} NM"
             return WaterAt(time_s, tide_m, how, None, None, nowhere)
         return WaterAt(time_s, tide_m, how, found[0], mps_to_kn(found[1]), stream.how)
+
+    def range_m(
+        self, lat_deg: float, lon_deg: float, start_s: float, end_s: float
+    ) -> tuple[float | None, float | None]:
+        """Return (lowest tide of a span of time, how far its highest stands above mean high water).
+
+        Either is None where it is not known.  Depths are held against the first: a shoal may be met at any time of a
+        leg.  The second takes room from under bridges, whose clearances stand above a high-water level.
+        """
+        table = None if self._stations is None else self._tide_table(self._stations, lat_deg, lon_deg)
+        if table is None or isinstance(table, str):
+            return None, None
+        times = np.append(np.arange(start_s, end_s, STEP_S), end_s)
+        heights = np.array([table.at(float(t)) for t in times])
+        if np.isnan(heights).any():
+            return None, None
+        high = table.mean_high_water_m
+        return float(heights.min()), None if high is None else float(heights.max()) - high
 
     def enough(
         self, lat_deg: float, lon_deg: float, least_m: float, start_s: float, end_s: float

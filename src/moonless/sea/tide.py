@@ -100,6 +100,14 @@ class TideHere:
             raise NoCoverage(f"{self._reference.name}: mean level above {self._reference.datum} is not in its record")
         self._mean_m = self._reference.mean_level_m
 
+    @property
+    def mean_high_water_m(self) -> float | None:
+        """Mean high water above chart datum, by the station's own datums; None where its record does not say."""
+        datums = self.station.datums
+        if "MHW" not in datums or self.station.datum not in datums:
+            return None
+        return datums["MHW"] - datums[self.station.datum]
+
     def extremes(self, start_s: float, end_s: float) -> list[Extreme]:
         """Return the high and low waters between two Unix times, in order."""
         offsets = self.station.offsets
@@ -152,6 +160,14 @@ class TideBetween:
     def heights(self, time_s: ArrayLike) -> Floats:
         """Return metres above chart datum at Unix times, shape (n,); NaN where a station cannot say."""
         return np.asarray(sum(weight * here.heights(time_s) for weight, here in self.parts))
+
+    @property
+    def mean_high_water_m(self) -> float | None:
+        """Mean high water above chart datum, weighted as the heights are; None where a station does not say."""
+        levels = [(weight, here.mean_high_water_m) for weight, here in self.parts]
+        if any(level is None for _, level in levels):
+            return None
+        return sum(weight * (level or 0.0) for weight, level in levels)
 
 
 def tide_between(stations: Stations, lat_deg: float, lon_deg: float, within_m: float = 40_000.0) -> TideBetween:
