@@ -65,6 +65,7 @@ class Score:
         self.wrong: Counter[str] = Counter()
         self.strays: list[dict[str, Any]] = []
         self._held_since: dict[str, int] = {}
+        self._was: dict[int, str] = {}  # by echo, what it truly was when last seen
 
     def add(self, turn: SceneTurn, reading: Reading) -> None:
         """Take in one turn's reading."""
@@ -120,15 +121,34 @@ class Score:
         classes = {thing.name: thing.cls for thing in laid.things}
         for k, echo in enumerate(echoes):
             thing = whose.get(k)
-            truly = thing.cls if thing is not None else self.book.place_kind(float(east[k]), float(north[k]), laid)
+            at = (float(east[k]), float(north[k]))
+            is_stray = thing is None and self.book.place_kind(*at, laid) in ("clutter", "false")
+            truly = thing.cls if thing is not None else self._of_no_thing(echo, at, laid, reading.time_ns)
             if thing is not None and thing.seen.merged_with is not None:
                 # What the radar cannot part cannot be told apart: either word is right.
                 other = (
                     ("shore", "bridge") if thing.seen.merged_with == "land" else (classes.get(thing.seen.merged_with),)
                 )
                 truly = echo.kind if echo.kind in other else truly
-            self._count_echo(turn.number, echo, thing, truly, float(east[k]), float(north[k]))
+            is_weak = thing is not None and not thing.detectable
+            if is_weak and echo.kind == "false" and self.book.is_side_lobe(*at, laid, reading.time_ns):
+                truly = "false"
+            if not echo.coasting:
+                self._was[echo.id] = truly
+            self._count_echo(turn.number, echo, thing, truly, *at, is_stray=is_stray)
         self._gospa(echoes, whose, east, north, laid)
+
+    def _of_no_thing(self, echo: Echo, at: tuple[float, float], laid: Laid, time_ns: int) -> str:
+        """Return what an echo that belongs to no thing truly is."""
+        if echo.coasting and echo.id in self._was:
+            return self._was[echo.id]
+        beside = self.book.beside(*at, laid)
+        if beside is not None:
+            return beside.cls
+        kind = self.book.place_kind(*at, laid)
+        if (kind == "clutter" or echo.kind == "false") and self.book.is_side_lobe(*at, laid, time_ns):
+            return "false"
+        return kind
 
     def _count_pair(self, number: int, thing: Thing, echo: int | None) -> None:
         self.pairs += 1
@@ -141,14 +161,17 @@ class Score:
         self.held += 1
         self.object_held += is_object
 
-    def _count_echo(self, number: int, echo: Echo, thing: Thing | None, truly: str, east: float, north: float) -> None:
+    def _count_echo(
+        self, number: int, echo: Echo, thing: Thing | None, truly: str, east: float, north: float, *, is_stray: bool
+    ) -> None:
         is_right = echo.kind == truly
         self.confusion[(truly, echo.kind)] += 1
         self.calibration.append((echo.confidence, is_right))
         if not is_right:
             self.wrong[f"{thing.key if thing else truly}: called {echo.kind}"] += 1
         if thing is None:
-            if truly in ("clutter", "false") and echo.kind not in ("clutter", "false"):
+            # A memory that lies by nothing, or a second echo of one thing, is a false track, whatever it is of.
+            if is_stray and echo.kind not in ("clutter", "false"):
                 self.false_tracks += 1
                 if len(self.strays) < 400:
                     self.strays.append(

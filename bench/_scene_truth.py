@@ -12,23 +12,34 @@ Stated rules, all of them:
 - Two things within a beam and 1.5 pulses of each other make one echo: the stronger counts as held when that echo has
   been given to the weaker.
 - An echo of a thing that the radar cannot part from something else may be called by the word of either.
-- An echo that belongs to no thing is truly `uncharted` at land that is on no chart; within 25 m + half a beam of the
-  bridge, of land or of a built structure it is `bridge` or `shore`, by which is nearer; in a scene with ghosts `false`
-  if it lies where a ghost of a strong thing must (at the thing's range on another bearing, or on its bearing at twice
-  its range); else `clutter`.
+- A second echo within the reach of a detectable thing that has its own already is one of that thing, for the radar
+  cannot part them: it is truly of its kind.
+- An echo that is only remembered (coasting) and lies by no thing is truly what it was while it was last seen: its kind
+  is remembered too.
+- Both count among the false tracks all the same.
+- The radar of every scene has side lobes.  An echo that belongs to nothing detectable is truly `false` where the model
+  of that radar without side lobes gives no echo within a cell or two (p < 0.1) and with them does (p >= 0.3); on land
+  or by a built structure it may be called by their word as well, for there is land.
+- Else an echo that belongs to no thing is truly `uncharted` at land that is on no chart; within 25 m + half a beam of
+  the bridge, of land or of a built structure it is `bridge` or `shore`, by which is nearer; in a scene with ghosts
+  `false` if it lies where a ghost of a strong thing must (at the thing's range on another bearing, or on its bearing
+  at twice its range); else `clutter`.
 """
 
 from __future__ import annotations
 
 import math
 from collections import deque
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+from scipy.ndimage import maximum_filter
 from scipy.optimize import linear_sum_assignment
 
+from moonless.radar.expected import expected_scan
+from moonless.radar.types import ScanGrid
 from moonless.scene.player import ScenePlayer
 from moonless.scene.truth import Seen, TurnTruth
 
@@ -36,6 +47,9 @@ P_DETECTABLE = 0.5
 OF_LAST = (4, 5)
 GATE_M = 30.0
 SHORE_GATE_M = 25.0
+# Chance of an echo with and without side lobes that makes one of theirs, and the raster that is asked.
+LOBE_P, NO_ECHO_P, NO_LOBE_DB = 0.3, 0.1, -90.0
+N_RAY, N_RING, AROUND_ROWS, AROUND_CELLS = 720, 400, 4, 3
 
 
 @dataclass(slots=True)
@@ -73,6 +87,7 @@ class TruthBook:
     bridges: shapely.Geometry | None = None
     shores: shapely.Geometry | None = None
     uncharted_land: shapely.Geometry | None = None
+    _lobes: tuple[int, NDArray[np.bool_]] | None = None
 
     def __post_init__(self) -> None:
         real = self.player.ground.real
@@ -154,6 +169,44 @@ class TruthBook:
             return "bridge" if bridge <= shore else "shore"
         return "false" if self._is_ghost(away_e, away_n, reach, laid) else "clutter"
 
+    def beside(self, east_m: float, north_m: float, laid: Laid) -> Thing | None:
+        """Return the nearest detectable thing that an echo here may be a second one of."""
+        best, found = math.inf, None
+        for thing in laid.things:
+            away = math.hypot(thing.east_m - east_m, thing.north_m - north_m)
+            if thing.detectable and away <= _gate_m(thing, self.beam_rad) and away < best:
+                best, found = away, thing
+        return found
+
+    def is_side_lobe(self, east_m: float, north_m: float, laid: Laid, time_ns: int) -> bool:
+        """Return whether only the side lobes of the scene's radar can have made an echo here."""
+        if self._lobes is None or self._lobes[0] != time_ns:
+            self._lobes = (time_ns, self._where_lobes_show(time_ns))
+        away_e, away_n = east_m - laid.own_m[0], north_m - laid.own_m[1]
+        row = round(math.atan2(away_e, away_n) / (2.0 * math.pi) * N_RAY) % N_RAY
+        cell = int(math.hypot(away_e, away_n) / (self.player.grid.max_range_m / N_RING))
+        return cell < N_RING and bool(self._lobes[1][row, cell])
+
+    def _where_lobes_show(self, time_ns: int) -> NDArray[np.bool_]:
+        now_s = (time_ns - self.player.scene.start_ns) / 1e9
+        pose = replace(self.player.pose_at(now_s), heading_rad=0.0)
+        radar = replace(self.player.scene.boat.radar, blind_sectors_rad=())
+        bare = replace(radar, side_lobe_near_db=NO_LOBE_DB, side_lobe_far_db=NO_LOBE_DB)
+        cell = self.player.grid.max_range_m / N_RING
+        grid = ScanGrid(N_RAY, N_RING, 0.5 * cell, cell)
+        around = (2 * AROUND_ROWS + 1, 2 * AROUND_CELLS + 1)
+        shown = [
+            maximum_filter(
+                expected_scan(
+                    self.player.world, one, pose, grid, self.player.scene.radar.scale_nm, self.player.weather_at(now_s)
+                ).p_detect,
+                size=around,
+                mode=("wrap", "nearest"),
+            )
+            for one in (radar, bare)
+        ]
+        return np.asarray((shown[0] >= LOBE_P) & (shown[1] < NO_ECHO_P))
+
     def _is_ghost(self, away_e: float, away_n: float, reach: float, laid: Laid) -> bool:
         use = self.player.scene.radar
         if use.indirect_db is None and use.multiple_db is None:
@@ -170,6 +223,11 @@ class TruthBook:
         return False
 
 
+def _gate_m(thing: Thing, beam_rad: float) -> float:
+    """Return how far from a thing an echo may lie and be its own."""
+    return GATE_M + 0.5 * beam_rad * thing.seen.range_m + 0.5 * thing.length_m
+
+
 def _wrap(angle: float) -> float:
     return (angle + math.pi) % (2.0 * math.pi) - math.pi
 
@@ -180,10 +238,8 @@ def pair(east_m: NDArray[np.float64], north_m: NDArray[np.float64], laid: Laid, 
         return {}
     e = np.array([t.east_m for t in laid.things])
     n = np.array([t.north_m for t in laid.things])
-    reach = np.array([t.seen.range_m for t in laid.things])
-    size = np.array([t.length_m for t in laid.things])
     distance = np.hypot(east_m[:, None] - e[None, :], north_m[:, None] - n[None, :])
-    gate = GATE_M + 0.5 * beam_rad * reach + 0.5 * size
+    gate = np.array([_gate_m(t, beam_rad) for t in laid.things])
     cost = np.where(distance <= gate[None, :], distance, 1e6)
     # What can be detected has the better claim.
     cost += np.array([0.0 if t.detectable else 12.0 for t in laid.things])[None, :]

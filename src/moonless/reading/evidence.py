@@ -7,9 +7,11 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import ndtr
 
 from moonless.boat.types import Boat
 from moonless.echo.types import EchoPicture
+from moonless.reading.ghosts import multiples
 from moonless.reading.own import OwnPlane
 from moonless.reading.place import Known, Place
 from moonless.reading.seeing import Curve
@@ -27,6 +29,13 @@ SAME_WAY = 1.5
 COAST_S, COAST_SIGMA_M, COAST_NEAR = 30.0, 80.0, 4.0
 # What was hit in fewer than this share of at least so many turns, and is placed no better than this, is no one thing.
 RARE_SHARE, RARE_SCANS, RARE_SIGMA_M = 0.25, 12, 25.0
+# Nor is what was hit so seldom in so many turns, and seems longer than any boat of these waters: glints of a shore.
+RARE_LONG_SCANS, RARE_LONG_M = 30, 60.0
+# Two tracks this near, in beams across the bearing and pulses along it, share one echo; the one that was missed no
+# longer than this many turns has it.
+UNPARTED_BEAMS, UNPARTED_PULSES, SHORT_MISS = 0.5, 1.0, 2
+# What is placed more vaguely than this, or than half a beam where that is more, is no place to look at.
+VAGUE_M = 40.0
 # A memory is no longer than what it remembers: it is told for half as many turns as it was seen.
 COAST_SHARE = 0.5
 
@@ -64,21 +73,34 @@ class Evidence:
     beam_rad: float
     hit_share: Floats  # turns with an echo over turns since it began
     rcs_db: Floats  # cross-section that each echo's strength and range imply, dB over 1 m2; NaN: not known
+    multiple_density: Floats  # per square metre: echoes that went to and fro twice, of stronger ones, to be met here
+    roamed_m: Floats  # how far each has come in the last minute or so, by its places
+    afloat: Floats  # how likely it lies in water at all, 0..1: an echo well inside charted land does not
 
 
-def worth_telling(tracks: tuple[Track, ...], own: OwnPlane, least_m: float, reach_m: float) -> tuple[Track, ...]:
+def worth_telling(
+    tracks: tuple[Track, ...],
+    own: OwnPlane,
+    least_m: float,
+    reach_m: float,
+    beam_rad: float = 0.0,
+    pulse_m: float = 0.0,
+) -> tuple[Track, ...]:
     """Return the tracks that are told: confirmed ones, and coasting ones that are still a memory of something.
 
-    Left out: tentative ones; what lies inside the radar's least range; what coasts beyond the picture's edge, close
-    aboard, for too long or too vaguely; what coasts on the very place of a confirmed
-    track and goes no other way, which is that track's own past.
+    Left out: tentative ones; what lies inside the radar's least range, or past the picture's edge, where nothing is
+    heard any more; what is placed too vaguely; what coasts close aboard or for too long; what coasts on the very place
+    of a confirmed track and goes no other way, which is that track's own past; of two that the radar cannot part and
+    that go no other way, the poorer one.
     """
     away = {t.id: math.hypot(t.east_m - own.east_m, t.north_m - own.north_m) for t in tracks}
-    told = [t for t in tracks if t.state == "confirmed" and away[t.id] > least_m and not _is_rare(t)]
-    coasting = [t for t in tracks if t.state == "coasting" and COAST_NEAR * least_m < away[t.id] <= reach_m]
+    sigma_of = {t.id: math.sqrt(float(np.trace(t.covariance[:2, :2])) / 2.0) for t in tracks}
+    placed = [t for t in tracks if sigma_of[t.id] <= max(VAGUE_M, 0.5 * beam_rad * away[t.id])]
+    told = [t for t in placed if t.state == "confirmed" and least_m < away[t.id] <= reach_m and not _is_rare(t)]
+    coasting = [t for t in placed if t.state == "coasting" and COAST_NEAR * least_m < away[t.id] <= reach_m]
     here = np.array([(t.east_m, t.north_m, t.velocity_east, t.velocity_north) for t in told]).reshape(-1, 4)
     for t in coasting:
-        sigma = math.sqrt(float(np.trace(t.covariance[:2, :2])) / 2.0)
+        sigma = sigma_of[t.id]
         if (t.time_ns - t.last_plot_ns) / NS_PER_S > COAST_S or sigma > COAST_SIGMA_M:
             continue
         if t.misses_in_a_row > COAST_SHARE * t.n_hits:
@@ -87,13 +109,46 @@ def worth_telling(tracks: tuple[Track, ...], own: OwnPlane, least_m: float, reac
         other_way = np.hypot(here[:, 2] - t.velocity_east, here[:, 3] - t.velocity_north)
         if not np.any((apart < max(SAME_PLACE_M, 1.5 * sigma)) & (other_way < SAME_WAY)):
             told.append(t)
-    return tuple(told)
+    return one_of_each(tuple(told), own, beam_rad, pulse_m)
+
+
+def one_of_each(tracks: tuple[Track, ...], own: OwnPlane, beam_rad: float, pulse_m: float) -> tuple[Track, ...]:
+    """Return the tracks without the poorer of each two that the radar cannot part: it has one echo for both.
+
+    Only one of them is hit in a turn; two that were both hit are two echoes.  The better is the one that was not missed
+    for long and has been hit more often.  A vessel that passes a beacon goes another way, and stays.
+    """
+    if len(tracks) < 2 or beam_rad <= 0.0:
+        return tracks
+    state = np.array(
+        [(t.east_m - own.east_m, t.north_m - own.north_m, t.velocity_east, t.velocity_north) for t in tracks]
+    )
+    reach = np.maximum(np.hypot(state[:, 0], state[:, 1]), 1.0)
+    ahead = state[:, :2] / reach[:, None]
+    gap = state[None, :, :2] - state[:, None, :2]
+    along = np.abs(gap[..., 0] * ahead[:, None, 0] + gap[..., 1] * ahead[:, None, 1])
+    across = np.abs(gap[..., 0] * ahead[:, None, 1] - gap[..., 1] * ahead[:, None, 0])
+    other_way = np.hypot(*(state[None, :, 2:] - state[:, None, 2:]).transpose(2, 0, 1))
+    missed = np.array([t.misses_in_a_row for t in tracks])
+    both_hit = (missed[:, None] == 0) & (missed[None, :] == 0)
+    close = (along < UNPARTED_PULSES * pulse_m) & (across < UNPARTED_BEAMS * beam_rad * reach[:, None])
+    close &= (other_way < SAME_WAY) & ~both_hit
+    worth = np.array([(t.misses_in_a_row <= SHORT_MISS) * 1e6 + t.n_hits for t in tracks])
+    # Of equal worth the older stays.
+    better = (worth[None, :] > worth[:, None]) | (
+        (worth[None, :] == worth[:, None]) & np.tri(len(tracks), k=-1, dtype=bool)
+    )
+    np.fill_diagonal(close, False)
+    poorer = {tracks[int(i)].id for i in np.flatnonzero((close & better).any(axis=1)) if tracks[int(i)].ais is None}
+    return tuple(t for t in tracks if t.id not in poorer) if poorer else tracks
 
 
 def _is_rare(track: Track) -> bool:
     """Return whether a track lives on single hits far between: chance, whatever the tracker says."""
     if track.n_scans < RARE_SCANS or track.n_hits >= RARE_SHARE * track.n_scans or track.ais is not None:
         return False
+    if track.n_scans >= RARE_LONG_SCANS and track.length_m is not None and track.length_m > RARE_LONG_M:
+        return True
     return math.sqrt(float(np.trace(track.covariance[:2, :2])) / 2.0) > RARE_SIGMA_M
 
 
@@ -109,6 +164,7 @@ def gather(
     p_moving: Floats | None = None,
     curve: Curve | None = None,
     level_db: Floats | None = None,
+    roamed_m: Floats | None = None,
 ) -> Evidence:
     """Return the evidence of the tracks that are to be told: all but tentative ones.
 
@@ -125,9 +181,13 @@ def gather(
     chart_sigma = 0.0
     shore = np.full(len(tracks), np.inf)
     bridge = np.full(len(tracks), np.inf)
+    inland = np.zeros(len(tracks))
     if place is not None and len(tracks):
         chart_sigma = float(np.median(place.mark_sigma_m)) if len(place.mark_sigma_m) else 10.0
-        shore = np.where(place.on_land(position), 0.0, place.shore.distance(position))
+        shore = place.shore.distance(position)
+        on_land = place.on_land(position)
+        inland = np.where(on_land, shore, 0.0)
+        shore = np.where(on_land, 0.0, shore)
         bridge = place.bridge_outline.distance(position)
     named_density, named = _named(position, covariance, known)
     sigma = np.sqrt(np.trace(covariance, axis1=1, axis2=2) / 2.0 + chart_sigma**2)
@@ -153,6 +213,10 @@ def gather(
         beam_rad=boat.radar.beam_horizontal_rad,
         hit_share=np.array([(t.n_hits + 0.5) / (t.n_scans + 1.0) for t in tracks]),
         rcs_db=_implied_rcs_db(tracks, reach, level_db, curve),
+        multiple_density=multiples(tracks, rel, covariance, own, level_db),
+        roamed_m=np.zeros(len(tracks)) if roamed_m is None else roamed_m,
+        # On the shoreline itself land says nothing against a boat that lies along it.
+        afloat=np.minimum(1.0, 2.0 * ndtr(-inland / np.maximum(sigma, 1.0))),
     )
 
 
@@ -243,9 +307,41 @@ def _clutter(tracks: tuple[Track, ...], reach: Floats, clutter_db: Floats | None
 def clutter_where(position_en: Floats, own: OwnPlane, scan: Scan, picture: EchoPicture) -> Floats:
     """Return (n,) the picture's clutter level in dB over noise at each track; NaN where not received."""
     rel = position_en - np.array([own.east_m, own.north_m])
-    n_spoke, n_cell = scan.echo.shape
+    spoke, cell = _cells(rel, own, scan)
+    n_cell = scan.echo.shape[1]
+    level = np.asarray(picture.clutter_db)[spoke, np.clip(cell, 0, n_cell - 1)].astype(np.float64)
+    return np.where((cell >= 0) & (cell < n_cell), level, np.nan)
+
+
+def _cells(rel: Floats, own: OwnPlane, scan: Scan) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    n_spoke = scan.echo.shape[0]
     azimuth = np.arctan2(rel[:, 0], rel[:, 1]) - (own.heading_rad or 0.0)
     spoke = np.round(np.mod(azimuth, math.tau) / math.tau * n_spoke).astype(np.int64) % n_spoke
     cell = np.round((np.hypot(rel[:, 0], rel[:, 1]) - scan.first_cell_m) / scan.cell_m).astype(np.int64)
-    level = np.asarray(picture.clutter_db)[spoke, np.clip(cell, 0, n_cell - 1)].astype(np.float64)
-    return np.where((cell >= 0) & (cell < n_cell), level, np.nan)
+    return spoke, cell
+
+
+# The sea beside an echo is asked on both sides, from this many beams off to this far, in so many steps.
+BESIDE_BEAMS, BESIDE_RAD, BESIDE_STEPS = 1.25, math.radians(15.0), 16
+# The sea is what this share of it does not exceed: land on one side alone does not lift it, a shower does.
+BESIDE_SHARE = 0.4
+
+
+def sea_beside(position_en: Floats, own: OwnPlane, scan: Scan, picture: EchoPicture) -> Floats:
+    """Return (n,) the clutter level in dB over noise beside each track, at its own range; NaN where not received.
+
+    A strong echo and the land's edge lift the floor of their own neighbourhood, which is then no word of the sea.
+    """
+    if not len(position_en):
+        return np.zeros(0)
+    n_spoke, n_cell = scan.echo.shape
+    spoke, cell = _cells(position_en - np.array([own.east_m, own.north_m]), own, scan)
+    off = np.linspace(BESIDE_BEAMS * scan.errors.beam_rad, max(BESIDE_RAD, 2.0 * scan.errors.beam_rad), BESIDE_STEPS)
+    step = np.round(np.concatenate([-off, off]) / math.tau * n_spoke).astype(np.int64)
+    rows = (spoke[:, None, None] + step[None, :, None]) % n_spoke
+    columns = np.clip(cell[:, None, None] + np.array([-2, 0, 2])[None, None, :], 0, n_cell - 1)
+    level = np.asarray(picture.clutter_db)[rows, columns].reshape(len(spoke), -1).astype(np.float64)
+    level = np.where(np.isfinite(level), level, np.inf)
+    k = int(BESIDE_SHARE * level.shape[1])
+    beside = np.partition(level, k, axis=1)[:, k]
+    return np.where(np.isfinite(beside) & (cell >= 0) & (cell < n_cell), beside, np.nan)

@@ -9,13 +9,15 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import linear_sum_assignment
+from scipy.spatial import cKDTree
 
 from moonless.reading.evidence import Evidence, hopping
-from moonless.reading.place import Place
+from moonless.reading.place import MOVE_ON_M, Place
 from moonless.reading.types import Kind
 
 Floats = NDArray[np.float64]
@@ -51,6 +53,8 @@ LENGTH_FLOOR = 0.2
 # 1 m2, own figures, no source.
 THING_RCS_DB, THING_RCS_SIGMA_DB = 3.0, 10.0
 WAVE_RCS_DB, WAVE_RCS_SIGMA_DB = -22.0, 9.0
+# How well a wandering echo goes with a group of marks in one beam, while it keeps within them; own figure, no source.
+WANDERS = 0.3
 # How far a mark's strength may be from what the model says, and what anything else may have; own figures, no source.
 MARK_STRENGTH_SIGMA_DB = 7.0
 OTHER_STRENGTH_DB = 18.0
@@ -61,8 +65,10 @@ STRENGTH_CAP = (0.15, 3.0)
 DRAGGED_SIGMA_M = 60.0
 DRAGGED_NOT_SUNK = 0.9
 DRAGGED_FROM = 0.35
-# What the tracker calls a ghost is one, unless its record is that of chance.
-GHOST, CHANCE_GHOST = 1e-2, 1e-6
+# What the tracker calls a ghost is one, unless its record is that of chance or a charted thing stands just there.
+GHOST, CHANCE_GHOST = 2e-4, 1e-6
+# A shore's echo is smeared along the bearing circle by this share of the beam, one sigma.
+SMEAR_BEAMS = 0.25
 # What is this long answers with more than this; own figures, no source.
 LONG_FROM_M, LONG_RCS_DB, LONG_WEAK = 40.0, 0.0, 0.1
 # An echo this many times as long as it is away is hardly one thing.
@@ -110,17 +116,19 @@ def explain(
     thing = np.where(size > ABOUT * evidence.range_m, ABOUT_LEFT * thing, thing)
     thing = np.where((size > LONG_FROM_M) & (evidence.rcs_db < LONG_RCS_DB), LONG_WEAK * thing, thing)
     # What the skipper has named is uncharted all the same, and not a surprise.
-    density[:, UNCHARTED] = (UNCHARTED_PER_M2 * thing * long_penalty + evidence.named_density) * still
-    density[:, VESSEL] = VESSEL_PER_M2 * thing * moving
+    density[:, UNCHARTED] = (UNCHARTED_PER_M2 * thing * long_penalty * evidence.afloat + evidence.named_density) * still
+    density[:, VESSEL] = VESSEL_PER_M2 * thing * moving * evidence.afloat
     density[:, VESSEL] = np.where(evidence.ais_vessel, 1.0, density[:, VESSEL])
-    density[:, CLUTTER] = evidence.clutter_density * wave
+    density[:, CLUTTER] = evidence.clutter_density * wave * evidence.afloat
     # The ghost of a steady thing is steady; what is hit now and then only happens to lie where a ghost might.
     hops = hopping(evidence.hit_share)
     density[:, FALSE] = np.where(evidence.is_ghost, GHOST * (1.0 - hops) + CHANCE_GHOST * hops, 1e-9)
+    density[:, FALSE] = np.maximum(density[:, FALSE], evidence.multiple_density)
     taken = np.full(n, -1)
     offset = np.full(n, np.nan)
     if place is not None:
-        density[:, SHORE] = _line_density(evidence.shore_distance_m, evidence.sigma_m, SHORE_SPACING_M) * still_shore
+        smeared = np.hypot(evidence.sigma_m, SMEAR_BEAMS * evidence.beam_rad * evidence.range_m)
+        density[:, SHORE] = _line_density(evidence.shore_distance_m, smeared, SHORE_SPACING_M) * still_shore
         bridge = _line_density(evidence.bridge_distance_m, evidence.sigma_m, BRIDGE_SPACING_M)
         density[:, BRIDGE] = bridge * still_shore
         _weigh_marks(evidence, place, p_detect, gone, mark_db, still, density, taken, offset)
@@ -164,14 +172,19 @@ def _weigh_marks(
     gap = evidence.position_en[:, None, :] - place.mark_en[usable][None, :, :]
     extra = place.mark_sigma_m[usable] ** 2 + place.mark_swing_m[usable] ** 2
     cov = evidence.covariance[:, None, :, :] + extra[None, :, None, None] * np.eye(2)
-    cov = cov + _unresolved(place.mark_en[usable], evidence)[None, :, :, :]
+    unresolved, extent = _unresolved(place, usable, evidence)
+    cov = cov + unresolved[None, :, :, :]
     det = cov[..., 0, 0] * cov[..., 1, 1] - cov[..., 0, 1] ** 2
     east, north = gap[..., 0], gap[..., 1]
     squared = (cov[..., 1, 1] * east**2 + cov[..., 0, 0] * north**2 - 2 * cov[..., 0, 1] * east * north) / det
     # An echo is there; that the model gives the mark a small chance makes it less likely, but not much.
     shows = np.ones(usable.size) if p_detect is None else np.maximum(p_detect[usable], LEAST_P)
     there = MARK_THERE * shows
-    weight = there[None, :] * np.exp(-0.5 * squared) / (2 * math.pi * np.sqrt(det)) * still[:, None]
+    # The one echo of a group wanders among its members as they fade, and seems to move; but not past their ends.
+    past_ends = np.maximum(0.0, evidence.roamed_m[:, None] - extent[None, :]) / np.maximum(extent, 1.0)[None, :]
+    wanders = np.where(extent > 0.0, WANDERS * np.exp(-2.0 * past_ends), 0.0)
+    stays = np.maximum(still[:, None], wanders)
+    weight = there[None, :] * np.exp(-0.5 * squared) / (2 * math.pi * np.sqrt(det)) * stays
     weight = np.where(squared < GATE_SIGMA**2, weight, 0.0)
     weight = weight * _size_speaks(evidence)[:, None]
     if gone is not None:
@@ -201,20 +214,39 @@ def _weigh_marks(
             offset[i] = math.hypot(gap[i, k, 0], gap[i, k, 1])
 
 
-def _unresolved(mark_en: Floats, evidence: Evidence) -> Floats:
-    """Return (k, 2, 2): marks that the beam cannot part make one echo somewhere between them.
+def _unresolved(place: Place, usable: NDArray[np.int64], evidence: Evidence) -> tuple[Floats, Floats]:
+    """Return (k, 2, 2), (k,): marks that the beam cannot part make one echo somewhere between them.
 
-    Half the way to each such neighbour is one sigma more, in its direction.
+    Half the way to each such neighbour is one sigma more, in its direction.  The second is how far off the furthest of
+    them stands, 0 for a mark alone.  ``usable``: the marks asked about.
     """
-    k = len(mark_en)
-    if k < 2:
-        return np.zeros((k, 2, 2))
-    reach = np.hypot(*(mark_en - evidence.own_en).T)
-    gap = mark_en[None, :, :] - mark_en[:, None, :]
-    apart = np.hypot(gap[..., 0], gap[..., 1])
-    near = (apart > 0.1) & (apart < UNRESOLVED_BEAMS * evidence.beam_rad * np.minimum(reach[:, None], reach[None, :]))
-    out = 0.25 * np.einsum("ij,ija,ijb->iab", near.astype(np.float64), gap, gap)
-    return np.asarray(out)
+    out, extent = np.zeros((len(usable), 2, 2)), np.zeros(len(usable))
+    if len(usable) < 2:
+        return out, extent
+    mark_en = place.mark_en[usable]
+    reach = np.hypot(mark_en[:, 0] - evidence.own_en[0], mark_en[:, 1] - evidence.own_en[1])
+    pairs = _neighbours(place, UNRESOLVED_BEAMS * evidence.beam_rad)
+    i, j = pairs[:, 0], pairs[:, 1]
+    gap = mark_en[j] - mark_en[i]
+    apart = np.hypot(gap[:, 0], gap[:, 1])
+    near = (apart > 0.1) & (apart < UNRESOLVED_BEAMS * evidence.beam_rad * np.minimum(reach[i], reach[j]))
+    i, j, gap = i[near], j[near], gap[near]
+    step = 0.25 * gap[:, :, None] * gap[:, None, :]
+    np.add.at(out, i, step)
+    np.add.at(out, j, step)
+    np.maximum.at(extent, i, apart[near])
+    np.maximum.at(extent, j, apart[near])
+    return out, extent
+
+
+@lru_cache(maxsize=2)
+def _neighbours(place: Place, beam_rad: float) -> NDArray[np.int64]:
+    """Return (m, 2) pairs among the marks not on land that a beam may fail to part from anywhere on this stretch."""
+    marks = place.mark_en[~place.mark_on_land]
+    if len(marks) < 2:
+        return np.zeros((0, 2), dtype=np.int64)
+    far = np.hypot(marks[:, 0] - place.middle_east_m, marks[:, 1] - place.middle_north_m).max() + MOVE_ON_M
+    return cKDTree(marks).query_pairs(beam_rad * far, output_type="ndarray").astype(np.int64)
 
 
 def _believed_length(evidence: Evidence) -> Floats:

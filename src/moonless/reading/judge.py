@@ -199,7 +199,12 @@ class Judge:
             ()
             if own.heading_rad is None
             else worth_telling(
-                situation.tracks, own, self._boat.radar.min_range_m, reach, self._boat.radar.beam_horizontal_rad
+                situation.tracks,
+                own,
+                self._boat.radar.min_range_m,
+                math.inf if situation.scan is None else reach,
+                self._boat.radar.beam_horizontal_rad,
+                link_budget(self._boat.radar, scale_of(reach)).pulse_m,
             )
         )
         pose = PoseSigma(self._boat.position_sigma_m, self._boat.heading_sigma_rad)
@@ -218,8 +223,9 @@ class Judge:
         away = np.hypot(moved[:, 0] - own.east_m, moved[:, 1] - own.north_m)
         sigma = 4.0 + 0.15 * self._boat.radar.beam_horizontal_rad * away
         moves = self._motion.p_moving(situation.time_ns, ids, moved, sigma, tracked, fresh)
+        roamed = self._motion.roamed_m(ids)
         known = known_around(self._knowledge, own.frame, own.east_m, own.north_m, reach)
-        evidence = gather(tracks, own, place, self._boat, pose, moved, known, rough, moves, curve, level)
+        evidence = gather(tracks, own, place, self._boat, pose, moved, known, rough, moves, curve, level, roamed)
         p = None if outlook is None else np.nan_to_num(outlook.mark_p, nan=0.0)
         gone = None if place is None else self._lookout.gone(place)
         mark_db = None if outlook is None else self._performance.strength_db(outlook.mark_snr)

@@ -45,6 +45,17 @@ class Motion:
     def __init__(self) -> None:
         self._past: dict[int, _Past] = {}
 
+    def roamed_m(self, ids: NDArray[np.int64]) -> Floats:
+        """Return (n,) how far each has come from the first third of its remembered places to the last; 0: too few."""
+        out = np.zeros(len(ids))
+        for i, track in enumerate(ids.tolist()):
+            past = self._past.get(track)
+            third = 0 if past is None else len(past.place) // 3
+            if past is not None and third >= 1:
+                place = np.array(past.place)
+                out[i] = float(np.hypot(*(place[-third:].mean(axis=0) - place[:third].mean(axis=0))))
+        return out
+
     def p_moving(
         self,
         time_ns: int,

@@ -1,0 +1,69 @@
+"""Echoes that went to and fro twice between the boat and something large: at twice its range, on its bearing.
+
+Such a ghost keeps to its parent's bearing and moves over the picture twice as fast.  Held against where each strong
+echo would throw one, and how it would move, its density stands beside those of the real things.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+
+from moonless.reading.own import OwnPlane
+from moonless.track.types import Track
+
+Floats = NDArray[np.float64]
+
+# Only what is this strong over receiver noise comes back twice, and the second trip is weaker by so much; own figures,
+# from the fourth power: sixteen times, 12 dB, before anything is lost at the boat's own side.
+FROM_DB, WEAKER_DB = 35.0, 10.0
+# How often such an echo has a second one that shows; own figure, no source.
+SECOND_SHOWS = 0.1
+# Where on both hulls the echo is thrown back, one sigma.
+HULLS_M, HULL_SHARE = 8.0, 0.25
+# Speeds of what moves by itself, one sigma each axis, and how well a doubled motion is kept; own figures.
+OWN_WAY, DOUBLED_SIGMA = 4.0, 0.8
+MOTION_CAP = (0.02, 20.0)
+
+
+def multiples(
+    tracks: tuple[Track, ...], rel: Floats, covariance: Floats, own: OwnPlane, level_db: Floats | None
+) -> Floats:
+    """Return (n,) per square metre, how many such ghosts are to be expected where each echo lies and as it moves.
+
+    ``rel`` (n, 2): places from the boat; ``covariance`` (n, 2, 2) of each.
+    """
+    n = len(tracks)
+    out = np.zeros(n)
+    if level_db is None or n < 2:
+        return out
+    parents = np.flatnonzero((level_db > FROM_DB) & np.array([t.state == "confirmed" for t in tracks]))
+    if not parents.size:
+        return out
+    gap = rel[:, None, :] - 2.0 * rel[None, parents, :]
+    # Most pairs lie far apart: only those that could be are worked out.
+    length = np.array([t.length_m or 0.0 for t in tracks])
+    room = HULLS_M**2 + (HULL_SHARE * length[parents]) ** 2
+    spread = covariance[:, None, :, :] + 4.0 * covariance[None, parents, :, :] + room[None, :, None, None] * np.eye(2)
+    near = np.sum(gap**2, axis=-1) < 9.0 * np.trace(spread, axis1=2, axis2=3)
+    weaker = level_db[:, None] < level_db[None, parents] - WEAKER_DB
+    for i, k in zip(*np.nonzero(near & weaker), strict=True):
+        j = int(parents[k])
+        s = spread[i, k]
+        squared = float(gap[i, k] @ np.linalg.solve(s, gap[i, k]))
+        place = math.exp(-0.5 * squared) / (2.0 * math.pi * math.sqrt(float(np.linalg.det(s))))
+        out[i] += SECOND_SHOWS * place * _doubled(tracks[i], tracks[j], own)
+    return out
+
+
+def _doubled(track: Track, parent: Track, own: OwnPlane) -> float:
+    """Return how much better a doubled motion explains a track's velocity than any motion of its own would."""
+    own_e, own_n = own.velocity
+    off_e = track.velocity_east - 2.0 * parent.velocity_east + own_e
+    off_n = track.velocity_north - 2.0 * parent.velocity_north + own_n
+    noise = float(np.trace(track.covariance[2:, 2:]) + 4.0 * np.trace(parent.covariance[2:, 2:])) / 2.0
+    ghost, free = DOUBLED_SIGMA**2 + noise, OWN_WAY**2 + noise
+    ratio = free / ghost * math.exp(-0.5 * (off_e**2 + off_n**2) / ghost + 0.5 * track.speed**2 / free)
+    return min(max(ratio, MOTION_CAP[0]), MOTION_CAP[1])
