@@ -28,6 +28,9 @@ const IDLE_MS = 100;
 const STILL_PX = 0.25;
 const STILL_RAD = 0.0012;
 
+/** Length of a trail, seconds. */
+const TRAIL_S = { short: 90, long: 360 } as const;
+
 export class Screen {
   readonly scan: ScanLayer;
   readonly #ink: HTMLCanvasElement;
@@ -87,6 +90,11 @@ export class Screen {
   /** What the chart says at single places in sight. */
   get things(): Things {
     return this.#chart?.things ?? NOTHING;
+  }
+
+  /** True when every tile in sight has come; for tests and pictures. */
+  get isChartWhole(): boolean {
+    return this.#chart?.isWhole === true;
   }
 
   get inks(): Inks {
@@ -205,6 +213,9 @@ export class Screen {
       panes.forEach((pane, i) => {
         const camera = used[i];
         if (!pane.hasRadar || camera === undefined) return;
+        const { trails } = state.settings;
+        // In the story's minutes: it may run faster than life.
+        this.scan.trailS = trails === "off" ? 0 : TRAIL_S[trails] / (state.affairs?.speed ?? 1);
         const strength = pane.hasChart ? state.settings.radarStrength : 1;
         this.scan.draw(camera, { ...place, headingRad: Number.isNaN(heading) ? 0 : heading }, this.inks, paused ? this.scan.newestAt + 0.01 : now / 1000, strength, this.#scanRatio(ratio));
       });

@@ -1,3 +1,5 @@
+import { TURN_OF } from "./turnof.glsl";
+
 /**
  * Looks up each pixel's row and cell. A row knows where the antenna was when it came in, so a moving, turning boat
  * smears nothing: the row is guessed from the boat's place, then found from the row's own.
@@ -19,20 +21,25 @@ uniform vec2 u_level;      // where weak and strong begin, 0..1
 uniform vec3 u_weak;
 uniform vec3 u_strong;
 uniform float u_strength;
+uniform sampler2D u_marks;   // trails: see trails.ts
+uniform vec3 u_square;       // their square: west, south, side; side 0: none
+uniform float u_stamp;       // now, tenths of a second
+uniform vec4 u_trail;        // tenths: the turn, the trail's length; turns: fewer were sea, more stood still
 in vec2 v_ground;
 out vec4 colour;
-const float TAU = 6.283185307179586;
+${TURN_OF}
 
-// Bearing of (east, north) as a fraction of a turn. Abramowitz & Stegun 4.4.47: within 1e-5 rad, and far cheaper than
-// atan where a processor draws instead of a graphics card.
-float turnOf(vec2 d) {
-  vec2 a = abs(d);
-  float t = min(a.x, a.y) / max(max(a.x, a.y), 1e-6);
-  float q = t * t;
-  float r = t * (0.9998660 + q * (-0.3302995 + q * (0.1801410 + q * (-0.0851330 + q * 0.0208351)))) / TAU;
-  r = a.x > a.y ? 0.25 - r : r;
-  r = d.y < 0.0 ? 0.5 - r : r;
-  return d.x < 0.0 ? 1.0 - r : r;
+// How strong a trail lies here, 0..1.
+float trailAt(vec2 ground) {
+  if (u_square.z <= 0.0) return 0.0;
+  vec2 uv = (ground - u_square.xy) / u_square.z;
+  if (uv.x < 0.0 || uv.y < 0.0 || uv.x >= 1.0 || uv.y >= 1.0) return 0.0;
+  vec4 mark = texture(u_marks, uv);
+  if (mark.a < 0.5 || mark.b * 255.0 < u_trail.z - 0.5 || mark.b * 255.0 > u_trail.w + 0.5) return 0.0;
+  float last = floor(mark.r * 255.0 + 0.5) * 256.0 + floor(mark.g * 255.0 + 0.5);
+  float since = mod(u_stamp - last + 65536.0, 65536.0);
+  if (since < 1.2 * u_trail.x || since > u_trail.y) return 0.0;
+  return 1.0 - 0.75 * since / u_trail.y;
 }
 
 void main() {
@@ -47,7 +54,10 @@ void main() {
   // Seen from where the row was taken the bearing differs by a small angle.
   turn += (guess.y * d.x - guess.x * d.y) / max(far, 1.0) / TAU;
   float cell = (sqrt(far) - u_firstCell) / u_cell;
-  if (row.w < 0.5 || cell < -0.5 || cell > float(size.x) - 0.5) { colour = vec4(0.0); return; }
+  // A trail is stippled, so that by form alone it is no echo.
+  float trail = mod(floor(gl_FragCoord.x) + floor(gl_FragCoord.y), 2.0) < 0.5 ? 0.0 : trailAt(v_ground);
+  vec4 under = vec4(mix(u_weak, u_strong, 0.35) * trail, trail);
+  if (row.w < 0.5 || cell < -0.5 || cell > float(size.x) - 0.5) { colour = under; return; }
   float v = turn + 0.5 / n;
   float s = texture(u_echo, vec2((cell + 0.5) / float(size.x), v)).r;
   // Far out, many cells fall in one pixel: the strongest speaks, or small echoes would flicker away.
@@ -64,5 +74,5 @@ void main() {
   float weak = smoothstep(u_level.x, mix(u_level.x, u_level.y, 0.5), s);
   float strong = smoothstep(mix(u_level.x, u_level.y, 0.6), u_level.y, s);
   float alpha = weak * fade * u_strength;
-  colour = vec4(mix(u_weak, u_strong, strong) * alpha, alpha);
+  colour = vec4(mix(u_weak, u_strong, strong) * alpha, alpha) + under * (1.0 - alpha);
 }`;

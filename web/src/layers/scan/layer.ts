@@ -8,12 +8,13 @@ import type { Inks, Rgb } from "../../look/table";
 import { FORGET, FROM_BOW, type SpokeRows } from "../../wire/frame";
 import { FRAGMENT } from "./fragment.glsl";
 import { Levels } from "./levels";
+import { SEA_TURNS, STILL_TURNS, tenths, TrailStore } from "./trails";
 import { invert } from "./uniforms";
 import { VERTEX } from "./vertex.glsl";
 
 const NAMES = [
   "u_ground", "u_size", "u_echo", "u_row", "u_own", "u_turn", "u_now", "u_period", "u_firstCell", "u_cell",
-  "u_cellsPerPixel", "u_level", "u_weak", "u_strong", "u_strength",
+  "u_cellsPerPixel", "u_level", "u_weak", "u_strong", "u_strength", "u_marks", "u_square", "u_stamp", "u_trail",
 ] as const;
 type Name = (typeof NAMES)[number];
 
@@ -38,6 +39,12 @@ export class ScanLayer {
   readonly #ground = new Float32Array(9);
   #newestAt = Number.NEGATIVE_INFINITY;
   periodS = 2.5;
+  /** Page seconds of trail drawn; 0: none. */
+  trailS = 0;
+  #trails: TrailStore | undefined;
+  #lapAt = Number.NaN;
+  #lapRows = 0;
+  #byProcessor: boolean | undefined;
 
   constructor(readonly canvas: HTMLCanvasElement) {
     canvas.addEventListener("webglcontextlost", (event) => {
@@ -54,6 +61,11 @@ export class ScanLayer {
 
   /** True where no graphics card draws: a virtual machine, a test, a very old tablet. */
   get isDrawnByProcessor(): boolean {
+    this.#byProcessor ??= this.#askRenderer();
+    return this.#byProcessor;
+  }
+
+  #askRenderer(): boolean {
     const gl = this.#gl;
     if (gl === undefined) return true;
     const more = gl.getExtension("WEBGL_debug_renderer_info");
@@ -99,9 +111,58 @@ export class ScanLayer {
     }
     this.#levels.add(rows.echo);
     this.#upload(rows.row);
+    this.#tellPeriod(rows, nowS);
+    if (!Number.isNaN(rows.refLatDeg)) this.#markTrails(rows, east, north, nowS);
+  }
+
+  /** Time of a turn as it comes in: a story may run faster than life. */
+  #tellPeriod(rows: SpokeRows, nowS: number): void {
+    // Rows are counted until a whole turn of them has come; frames may come late and together.
+    if (Number.isNaN(this.#lapAt) || nowS - this.#lapAt > 12) {
+      this.#lapAt = nowS;
+      this.#lapRows = 0;
+      return;
+    }
+    this.#lapRows += rows.row.length;
+    if (this.#lapRows < this.#nSpoke) return;
+    const turn = ((nowS - this.#lapAt) * this.#nSpoke) / this.#lapRows;
+    if (turn > 0.2) this.periodS += 0.3 * (Math.min(turn, 8) - this.periodS);
+    this.#lapAt = nowS;
+    this.#lapRows = 0;
+  }
+
+  /** Mark on the ground what the rows that just came in found. */
+  #markTrails(rows: SpokeRows, east: number, north: number, nowS: number): void {
+    const gl = this.#gl;
+    // Where heading is not known nothing can be laid on the ground; where a processor draws, only when it is looked at.
+    if (gl === undefined || this.#fromBow || (this.trailS === 0 && this.isDrawnByProcessor)) return;
+    this.#trails ??= new TrailStore(gl, this.isDrawnByProcessor ? 512 : 1024, (vertex, fragment) => link(gl, vertex, fragment));
+    gl.activeTexture(gl.TEXTURE0);
+    gl.bindTexture(gl.TEXTURE_2D, this.#echoTexture ?? null);
+    const [low, high] = this.#levels.get();
+    let first = 0;
+    for (let i = 1; i <= rows.row.length; i++) {
+      if (i < rows.row.length && rows.row[i] === (rows.row[i - 1] ?? 0) + 1) continue;
+      const middle = (first + i - 1) >> 1;
+      this.#trails.sweep({
+        east: east + (rows.eastM[middle] ?? 0),
+        north: north + (rows.northM[middle] ?? 0),
+        firstRow: rows.row[first] ?? 0,
+        rows: i - first,
+        nSpoke: this.#nSpoke,
+        nCell: this.#nCell,
+        firstCellM: this.#firstCellM,
+        cellM: this.#cellM,
+        level: low + 0.5 * (high - low),
+        atS: nowS - Math.min(rows.ageS[middle] ?? 0, 60),
+        periodS: this.periodS,
+      });
+      first = i;
+    }
   }
 
   forget(): void {
+    this.#trails?.clear();
     this.#rows.fill(0);
     this.#newestAt = Number.NEGATIVE_INFINITY;
     this.#upload(undefined);
@@ -144,13 +205,21 @@ export class ScanLayer {
     colour(gl, at.u_weak ?? null, inks.echoWeak);
     colour(gl, at.u_strong ?? null, inks.echoStrong);
     gl.uniform1f(at.u_strength ?? null, strength);
+    const square = this.trailS > 0 && !this.#fromBow ? this.#trails?.square : undefined;
+    gl.activeTexture(gl.TEXTURE2);
+    gl.bindTexture(gl.TEXTURE_2D, this.#trails?.texture ?? null);
+    gl.uniform1i(at.u_marks ?? null, 2);
+    gl.uniform3f(at.u_square ?? null, square?.[0] ?? 0, square?.[1] ?? 0, square?.[2] ?? 0);
+    gl.uniform1f(at.u_stamp ?? null, tenths(nowS));
+    gl.uniform4f(at.u_trail ?? null, this.periodS * 10, this.trailS * 10, SEA_TURNS, STILL_TURNS);
     gl.drawArrays(gl.TRIANGLES, 0, 3);
   }
 
   #begin(): void {
     const gl = this.canvas.getContext("webgl2", { alpha: true, premultipliedAlpha: true, antialias: false, depth: false });
     if (gl === null) return;
-    const program = link(gl);
+    this.#trails = undefined;
+    const program = link(gl, VERTEX, FRAGMENT);
     if (program === undefined) return;
     this.#gl = gl;
     this.#program = program;
@@ -160,6 +229,7 @@ export class ScanLayer {
   }
 
   #lay(nSpoke: number, nCell: number): void {
+    this.#trails?.clear();
     this.#nSpoke = nSpoke;
     this.#nCell = nCell;
     this.#echo = new Uint8Array(nSpoke * nCell);
@@ -169,6 +239,7 @@ export class ScanLayer {
 
   /** Lay the plane afresh about the boat, moving every row's place with it. */
   #relay(latDeg: number, lonDeg: number): void {
+    this.#trails?.clear();
     const before = this.#plane;
     const plane = new Plane(latDeg, lonDeg);
     if (before !== undefined) {
@@ -236,9 +307,9 @@ function texture(gl: WebGL2RenderingContext, format: number, width: number, heig
   return made;
 }
 
-function link(gl: WebGL2RenderingContext): WebGLProgram | undefined {
+function link(gl: WebGL2RenderingContext, vertex: string, fragment: string): WebGLProgram | undefined {
   const program = gl.createProgram();
-  for (const [type, source] of [[gl.VERTEX_SHADER, VERTEX], [gl.FRAGMENT_SHADER, FRAGMENT]] as const) {
+  for (const [type, source] of [[gl.VERTEX_SHADER, vertex], [gl.FRAGMENT_SHADER, fragment]] as const) {
     const shader = gl.createShader(type);
     if (shader === null) return undefined;
     gl.shaderSource(shader, source);
