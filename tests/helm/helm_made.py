@@ -3,16 +3,21 @@
 from __future__ import annotations
 
 import asyncio
-import json
 import math
+import tempfile
 from collections.abc import AsyncIterator, Mapping
+from pathlib import Path
 from typing import Any
 
 import numpy as np
+import pyogrio.raw
+import shapely
 
 from moonless.boat.types import Boat
+from moonless.chart.library import Chart
 from moonless.clock import steady_s
 from moonless.frames import LocalFrame
+from moonless.helm.chart_json import chart_ready
 from moonless.helm.events import ChartReady, Event, Notice, PoseNow, SourceKind, SourceState
 from moonless.helm.hub import hello_boat
 from moonless.reading.types import (
@@ -67,54 +72,81 @@ def made_boat() -> Boat:
     return Boat("made launch", 9.0, 3.0, 0.8, 4.5, 2.5, radar)
 
 
-def made_chart() -> ChartReady:
-    """Return a chart body of the made islands in the front end's form."""
+def made_waters(folder: Path) -> Path:
+    """Write the made islands as a chart: a GeoPackage of layers named by S-57 class."""
     frame = LocalFrame(LAT, LON)
 
-    def ring(points: list[tuple[float, float]]) -> list[list[float]]:
-        lats, lons = frame.to_geographic([p[0] for p in points], [p[1] for p in points])
-        out = [[float(lon), float(lat)] for lat, lon in zip(lats, lons, strict=True)]
-        return [*out, out[0]]
+    def place(east: float, north: float) -> tuple[float, float]:
+        lat, lon = frame.to_geographic(east, north)
+        return float(lon), float(lat)
 
-    def feature(kind: str, geometry: str, coordinates: Any, **more: Any) -> dict[str, Any]:
-        return {
-            "type": "Feature",
-            "properties": {"k": kind, **more},
-            "geometry": {"type": geometry, "coordinates": coordinates},
-        }
+    def area(points: list[tuple[float, float]]) -> shapely.Polygon:
+        return shapely.Polygon([place(*p) for p in points])
 
-    shapes = [
-        feature("depth", "Polygon", [ring([(-4e3, -4e3), (4e3, -4e3), (4e3, 6e3), (-4e3, 6e3)])], d=8.0),
-        *(
-            feature("depth", "Polygon", [ring([(1.3 * x + 150, 1.2 * y - 60) for x, y in land])], d=2.0)
-            for land in (ISLAND, POINT)
-        ),
-        *(feature("land", "Polygon", [ring(land)]) for land in (ISLAND, POINT)),
-        feature("bridge", "LineString", ring([(-600.0, 1950.0), (800.0, 2020.0)])[:2]),
-        feature("works", "LineString", ring([(-640.0, 380.0), (-520.0, 360.0)])[:2]),
+    sea = area([(-4e3, -4e3), (4e3, -4e3), (4e3, 6e3), (-4e3, 6e3)])
+    land = [area(points) for points in (ISLAND, POINT)]
+    shoal = [area([(1.3 * x + 150, 1.2 * y - 60) for x, y in points]) for points in (ISLAND, POINT)]
+    soundings = [
+        (
+            shapely.Point(place(i * 230.0 + 40.0 * (j % 2), j * 190.0)),
+            {"DEPTH": round(6.0 + 3.0 * math.sin(i * 1.7 + j), 1)},
+        )
+        for i in range(-8, 9)
+        for j in range(-4, 14)
     ]
-    marks = []
-    for _, east, north, kind, _, _, name in THINGS:
-        if kind == "charted":
-            lat, lon = frame.to_geographic(east, north)
-            marks.append({"o": "BCNLAT", "n": name, "lat": lat, "lon": lon, "lit": True})
-    lat, lon = frame.to_geographic(520.0, 820.0)
-    marks.append({"o": "BCNLAT", "n": "Gannet beacon", "lat": lat, "lon": lon, "lit": False})
-    blat, blon = frame.to_geographic(60.0, 1980.0)
-    soundings = []
-    for i in range(-8, 9):
-        for j in range(-4, 14):
-            slat, slon = frame.to_geographic(i * 230.0 + 40.0 * (j % 2), j * 190.0)
-            soundings.append([slat, slon, round(6.0 + 3.0 * math.sin(i * 1.7 + j), 1)])
-    body = {
-        "key": "made",
-        "cells": [{"name": "MADE", "scale": 12000, "issued": "2031-01-01", "not_for_navigation": True}],
-        "shapes": {"type": "FeatureCollection", "features": shapes},
-        "marks": marks,
-        "bridges": [{"n": "Heron bridge", "lat": blat, "lon": blon, "clear_m": 7.5, "opens": False}],
-        "soundings": soundings,
+    standing = [(place(e, n), name) for _, e, n, kind, _, _, name in THINGS if kind == "charted"]
+    beacons = [(shapely.Point(where), {"OBJNAM": name}) for where, name in standing]
+    beacons.append((shapely.Point(place(520.0, 820.0)), {"OBJNAM": "Gannet beacon"}))
+    bridge = shapely.LineString([place(-600.0, 1950.0), place(60.0, 1980.0), place(800.0, 2020.0)])
+    light = {"COLOUR": "1", "LITCHR": 2, "SIGPER": 4.0, "VALNMR": 4.0}
+    # Beside the boat's way: one of each danger, a light with sectors, a place not to enter.
+    sectors = [(210.0, 250.0, "3"), (250.0, 262.0, "1"), (262.0, 300.0, "4")]
+    layers: dict[str, list[tuple[Any, dict[str, Any]]]] = {
+        "DSID": [(None, {"DSPM_CSCL": 12000, "DSID_EDTN": "1", "DSID_UPDN": "0", "DSID_ISDT": "20310101"})],
+        "M_COVR": [(sea, {"CATCOV": 1})],
+        "LNDARE": [(one, {}) for one in land],
+        "DEPARE": [
+            (shapely.difference(sea, shapely.union_all(shoal)), {"DRVAL1": 5.0, "DRVAL2": 10.0}),
+            *((shapely.difference(s, a), {"DRVAL1": 2.0, "DRVAL2": 5.0}) for s, a in zip(shoal, land, strict=True)),
+        ],
+        "SOUNDG": soundings,
+        "BCNLAT": beacons,
+        "LIGHTS": [
+            *((shape, light) for shape, _ in beacons[:-1]),
+            *((beacons[-1][0], light | {"COLOUR": c, "SECTR1": a, "SECTR2": b}) for a, b, c in sectors),
+        ],
+        "BRIDGE": [(bridge, {"OBJNAM": "Heron bridge", "VERCLR": 7.5, "HORCLR": 30.0})],
+        "SLCONS": [(shapely.LineString([place(-640.0, 380.0), place(-520.0, 360.0)]), {"CATSLC": 4})],
+        "WRECKS": [(shapely.Point(place(330.0, 240.0)), {"VALSOU": 1.8, "WATLEV": 3, "CATWRK": 2})],
+        "UWTROC": [(shapely.Point(place(-260.0, 160.0)), {"VALSOU": 0.6, "WATLEV": 4})],
+        "OBSTRN": [(shapely.Point(place(520.0, 330.0)), {"VALSOU": 2.1, "WATLEV": 3})],
+        "RESARE": [(area([(-500.0, -900.0), (-100.0, -900.0), (-100.0, -500.0), (-500.0, -500.0)]), {"RESTRN": "7"})],
+        "SEAARE": [(shapely.Point(place(300.0, 60.0)), {"OBJNAM": "Made Sound"})],
     }
-    return ChartReady("made", json.dumps(body).encode())
+    path = folder / "made.gpkg"
+    for name, rows in layers.items():
+        fields = sorted({field for _, given in rows for field in given})
+        columns = [np.array([given.get(field) for _, given in rows], dtype=object) for field in fields]
+        columns = [c.astype(np.float64) if all(isinstance(v, int | float) for v in c) else c for c in columns]
+        has_shapes = rows[0][0] is not None
+        pyogrio.raw.write(
+            path,
+            geometry=shapely.to_wkb(np.array([shape for shape, _ in rows], dtype=object)) if has_shapes else None,
+            field_data=columns,
+            fields=np.array(fields, dtype=object),
+            layer=name,
+            driver="GPKG",
+            geometry_type="Unknown" if has_shapes else None,
+            crs="EPSG:4326" if has_shapes else None,
+            append=path.exists(),
+        )
+    return path
+
+
+def made_chart(folder: Path) -> ChartReady:
+    """Return the made islands as the screens are told of a chart."""
+    path = made_waters(folder)
+    return chart_ready(Chart.open([path], cache_dir=folder), [path])
 
 
 class MadeSource:
@@ -154,7 +186,12 @@ class MadeSource:
     async def events(self) -> AsyncIterator[Event]:
         """Yield notice, chart, then turns for ever (or for ``turns``)."""
         yield Notice("radar warming", 0.5)
-        yield made_chart()
+        with tempfile.TemporaryDirectory(prefix="moonless-made-") as folder:
+            yield made_chart(Path(folder))
+            async for event in self._turned():
+                yield event
+
+    async def _turned(self) -> AsyncIterator[Event]:
         yield Notice("")
         yield SourceState(False, 1.0, START_NS)
         done = 0

@@ -61,8 +61,10 @@ _BODY_ARRAYS = Body.__slots__
 class CellIndex:
     """One cell, ready to be asked.  Rows are features; decoded shapes and attributes are remembered."""
 
-    def __init__(self, head: Head, body: Body | Callable[[], Body]) -> None:
+    def __init__(self, head: Head, body: Body | Callable[[], Body], identity: str = "") -> None:
         self.cell = head.cell
+        # Names the very bytes it was read from; "": made without a file.
+        self.identity = identity
         self.counts = head.counts
         self.warnings = head.warnings
         self.coverage_bounds: tuple[float, float, float, float] = head.cell.coverage_lonlat.bounds
@@ -131,7 +133,7 @@ def open_index(path: Path, cache_dir: Path, progress: Progress | None = None) ->
     kept = cache_dir / f"{path.stem}-{source_hash(path)}.npz"
     head = load_head(kept, path)
     if head is None:
-        return CellIndex(*_read_and_keep(path, kept, progress))
+        return CellIndex(*_read_and_keep(path, kept, progress), kept.stem)
     if progress is not None:
         progress(head.cell.name, 1.0)
 
@@ -139,7 +141,7 @@ def open_index(path: Path, cache_dir: Path, progress: Progress | None = None) ->
         body = load_body(kept)
         return body if body is not None else _read_and_keep(path, kept, None)[1]
 
-    return CellIndex(head, load)
+    return CellIndex(head, load, kept.stem)
 
 
 def _read_and_keep(path: Path, kept: Path, progress: Progress | None) -> tuple[Head, Body]:

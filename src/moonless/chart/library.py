@@ -72,6 +72,16 @@ class Chart:
         """The cells opened, best scale first."""
         return tuple(index.cell for index in self._indexes)
 
+    @property
+    def indexes(self) -> tuple[CellIndex, ...]:
+        """The cells' indexes, best scale first."""
+        return tuple(self._indexes)
+
+    @property
+    def identities(self) -> tuple[str, ...]:
+        """What names the very bytes each cell was read from, best scale first."""
+        return tuple(index.identity for index in self._indexes)
+
     def counts(self, cell: str) -> dict[str, int]:
         """Return the features of each layer of a cell, as GDAL counted them.
 

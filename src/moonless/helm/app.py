@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import gzip
+import logging
 from collections.abc import AsyncIterator, Iterable
 from pathlib import Path
 
@@ -21,6 +22,7 @@ from moonless.helm.guard import Guard, content_policy
 from moonless.helm.hub import Hub
 from moonless.helm.session import Session
 
+_log = logging.getLogger(__name__)
 STATIC = Path(__file__).parent / "static"
 
 
@@ -51,6 +53,26 @@ def make_app(hub: Hub, *, static: Path = STATIC, names: Iterable[str] = (), key:
             headers["Content-Encoding"] = "gzip"
         return Response(body, media_type="application/json", headers=headers)
 
+    async def chart_tile(request: Request) -> Response:
+        tiles, asked = hub.tiles, request.path_params
+        if tiles is None or asked["key"] != tiles.key:
+            return PlainTextResponse("there is no such chart now\n", status_code=404)
+        from moonless.chart.drawn.grid import Tile
+
+        try:
+            body = await tiles.get(Tile(asked["z"], asked["x"], asked["y"]))
+        except ChildProcessError as problem:
+            _log.warning("%s", problem)
+            return PlainTextResponse(f"{problem}\n", status_code=503)
+        headers = {"Cache-Control": "private, max-age=31536000, immutable"}
+        if not body:
+            return Response(status_code=204, headers=headers)
+        if "gzip" in request.headers.get("accept-encoding", ""):
+            headers["Content-Encoding"] = "gzip"
+        else:
+            body = await asyncio.to_thread(gzip.decompress, body)
+        return Response(body, media_type="application/vnd.mapbox-vector-tile", headers=headers)
+
     async def socket(websocket: WebSocket) -> None:
         await websocket.accept()
         await Session().run(websocket, hub)
@@ -58,6 +80,12 @@ def make_app(hub: Hub, *, static: Path = STATIC, names: Iterable[str] = (), key:
     async def worker(_: Request) -> Response:
         # At the root, so that it may look after the whole helm; never kept, so that an update is seen.
         return FileResponse(static / "offline.js", media_type="text/javascript", headers={"Cache-Control": "no-cache"})
+
+    setup: list[Route] = []
+    if hub.setup is not None:
+        from moonless.helm.setup.routes import setup_routes
+
+        setup = setup_routes(hub.setup, hub)
 
     @contextlib.asynccontextmanager
     async def lifespan(_: Starlette) -> AsyncIterator[None]:
@@ -77,6 +105,8 @@ def make_app(hub: Hub, *, static: Path = STATIC, names: Iterable[str] = (), key:
         routes=[
             WebSocketRoute("/live", socket),
             Route("/chart/{key}.json", chart),
+            Route("/chart/{key}/{z:int}/{x:int}/{y:int}.mvt", chart_tile),
+            *setup,
             Route("/offline.js", worker),
             Mount("/", StaticFiles(directory=static, html=True)),
         ],

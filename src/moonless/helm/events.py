@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import AsyncIterator, Mapping
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any, Literal, Protocol
 
 from moonless.watch.types import LinkNow, SpokesNow, Turn
 
-SourceKind = Literal["demo", "live", "replay", "test"]
+SourceKind = Literal["demo", "live", "replay", "test", "none"]
+"""``none``: nothing is connected yet."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,10 +35,18 @@ class Notice:
 
 @dataclass(frozen=True, slots=True)
 class ChartReady:
-    """The chart around the boat as the front end reads it (see `moonless.helm.chart_json`)."""
+    """A chart was opened: where it lies, as the front end reads it (see `moonless.helm.chart_json`)."""
 
     key: str
     body: bytes
+    paths: tuple[Path, ...] = ()  # what its tiles are made from; empty: there are none to be had
+
+
+@dataclass(frozen=True, slots=True)
+class TideNow:
+    """Height of the tide above chart datum that depths are reckoned with; None: not known."""
+
+    height_m: float | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,13 +74,23 @@ class Reply:
 
 
 @dataclass(frozen=True, slots=True)
+class Overheard:
+    """Bytes as the watch read them, for the set-up screen: (link, data, time of receipt, is one datagram)."""
+
+    items: tuple[tuple[str, bytes, int, bool], ...]
+
+
+@dataclass(frozen=True, slots=True)
 class PlanNow:
     """The plan's route and the next things on it, as `moonless.helm.planned` tells them."""
 
     body: Mapping[str, Any]
 
 
-Event = Turn | SpokesNow | PoseNow | Notice | ChartReady | SourceState | LinkNow | Answer | Reply | PlanNow
+Event = (
+    Turn | SpokesNow | PoseNow | Notice | ChartReady | TideNow | SourceState | LinkNow | Answer
+    | Reply | PlanNow | Overheard
+)
 
 
 class Source(Protocol):

@@ -7,7 +7,7 @@ import contextlib
 import logging
 import math
 from collections.abc import Mapping
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,8 +15,21 @@ from numpy.typing import NDArray
 from moonless.clock import steady_s
 from moonless.constants import TAU
 from moonless.errors import MoonlessError
+from moonless.helm.bow import BowDesk
 from moonless.helm.controls import FOR_SOURCE, Control
-from moonless.helm.events import Answer, ChartReady, Event, Notice, PlanNow, PoseNow, Reply, Source, SourceState
+from moonless.helm.events import (
+    Answer,
+    ChartReady,
+    Event,
+    Notice,
+    Overheard,
+    PlanNow,
+    PoseNow,
+    Reply,
+    Source,
+    SourceState,
+    TideNow,
+)
 from moonless.helm.fog import FogReminder
 from moonless.helm.protocol import PoseFrame
 from moonless.helm.session import Session
@@ -27,17 +40,30 @@ from moonless.scan.types import Scan
 from moonless.units import NS_PER_S
 from moonless.watch.types import LinkNow, SpokesNow, Turn
 
+if TYPE_CHECKING:
+    from moonless.helm.chart_tiles import ChartTiles
+    from moonless.helm.setup.room import SetupRoom
+
 _log = logging.getLogger(__name__)
 
 
 class Hub:
     """Rules: only `pump` changes what is shown; sessions are told that something is new and take it themselves."""
 
-    def __init__(self, source: Source, loudspeaker: Loudspeaker | None = None) -> None:
+    def __init__(
+        self, source: Source, loudspeaker: Loudspeaker | None = None, setup: SetupRoom | None = None
+    ) -> None:
         self.source = source
+        self.setup = setup
+        self.bow = BowDesk()
+        self.bow.begin(source.boat.get("bow_offset_deg"))
+        self.without: tuple[str, ...] = ()  # what the watch goes on without, in plain lines
+        self._pumping: asyncio.Task[None] | None = None
         self.store = SpokeStore()
         self.sessions: set[Session] = set()
         self.chart: ChartReady | None = None
+        self.tiles: ChartTiles | None = None
+        self.tide_m: float | None = None
         self.notice: Notice = Notice("starting")
         self.state: SourceState | None = None
         self.pose: PoseFrame | None = None
@@ -87,10 +113,13 @@ class Hub:
         elif isinstance(event, PoseNow):
             self._take_pose(event)
         elif isinstance(event, ChartReady):
-            self.chart = event
-            for session in self.sessions:
-                session.chart.put(self.chart_body())
-            self._wake()
+            self._take_chart(event)
+        elif isinstance(event, Overheard):
+            if self.setup is not None:
+                self.setup.overheard(event)
+        elif isinstance(event, TideNow):
+            self.tide_m = event.height_m
+            self.heartbeat()
         elif isinstance(event, Notice):
             self.notice = event
             self.heartbeat()
@@ -111,6 +140,19 @@ class Hub:
             self.state = event
             self.heartbeat()
 
+    def _take_chart(self, chart: ChartReady) -> None:
+        if self.tiles is None or self.tiles.key != chart.key:
+            # Here, so that the screens are served before the geometry library is loaded.
+            from moonless.helm.chart_tiles import ChartTiles
+
+            if self.tiles is not None:
+                self._closing = asyncio.create_task(self.tiles.close())
+            self.tiles = ChartTiles(chart.key, chart.paths) if chart.paths else None
+        self.chart = chart
+        for session in self.sessions:
+            session.chart.put(self.chart_body())
+        self._wake()
+
     def _take_turn(self, turn: Turn) -> None:
         if turn.scan is not None and not self._has_spokes:
             # A source without a spoke tap: its turns carry the whole scan at once.
@@ -120,6 +162,9 @@ class Hub:
         self.reading = reading_body(turn, self._tails.add(turn.reading), self._turns)
         self.reading["plan"] = self._plan
         own = turn.reading.own
+        # As the sensor gives it: a source that tells no poses has only the one put right.
+        self.bow.turn(turn.reading, own.heading_deg if self.pose is None else self.pose.heading_deg)
+        self.reading["bow"] = self.bow.body()
         if not self._has_spokes or self.pose is None:
             self._take_pose(PoseNow(own.lat, own.lon, own.heading_deg, own.cog_deg, own.sog_kn, 0.0))
         for session in self.sessions:
@@ -147,6 +192,7 @@ class Hub:
             self.loudspeaker.say(call["say"], call["urgency"])
 
     def _begin_again(self) -> None:
+        self.bow.begin(self.source.boat.get("bow_offset_deg"))
         self.store.clear()
         self._tails.clear()
         self._new_calls.clear()
@@ -168,6 +214,12 @@ class Hub:
             self._silent_until_s = steady_s() + control.value * 60.0
             self.heartbeat()
             return None
+        if control.do == "listen":
+            if self.setup is not None:
+                self.setup.keep_listening(self)
+            return None
+        if control.do in ("take bow", "undo bow"):
+            return self._set_bow(control.do == "take bow")
         if control.do == "say again":
             if self._last_call is not None:
                 self._tell({**self._last_call, "again": True})
@@ -193,6 +245,54 @@ class Hub:
             "keep in mind": "kept in mind",
         }.get(control.do)
 
+    def _set_bow(self, is_taken: bool) -> str:
+        """Take the measured bow offset, or go back; return what has become of it."""
+        offset = self.bow.take() if is_taken else self.bow.undo()
+        self.source.do({"do": "bow offset", "value": offset, "echo": None, "say": None})
+        if self.reading is not None:
+            self.reading["bow"] = self.bow.body()
+            for session in self.sessions:
+                session.reading.put(self.reading)
+            self._wake()
+        words = f"bow offset {offset:+.2f} degrees"
+        if self.setup is None or self.source.kind != "live":
+            return f"{words}: applied for now"
+        try:
+            return f"{words}: {self.setup.keep_bow(offset, '')}"
+        except MoonlessError as problem:
+            return f"{words}: applied now, and not kept: {problem}"
+
+    def change_source(self, source: Source, without: tuple[str, ...] = ()) -> None:
+        """Watch another source from now on; what was shown of the old one is void."""
+        old, was = self._pumping, self.source
+        self.source, self.without = source, without
+        self.chart, self.state, self.pose, self._plan = None, None, None, None
+        self.notice, self.ended, self._has_spokes = Notice("starting"), None, False
+        self._links.clear()
+        self._begin_again()
+        for session in self.sessions:
+            session.pose.take()
+            session.hello.put(self.hello_body())
+            session.chart.put(self.chart_body())
+        self.heartbeat()
+        self._pumping = asyncio.create_task(self._pump_after(old, was))
+
+    async def _pump_after(self, old: asyncio.Task[None] | None, was: Source) -> None:
+        """End the old source, so that its ports are free, and take in the new one."""
+        if old is not None:
+            old.cancel()
+            await asyncio.gather(old, return_exceptions=True)
+        if (close := getattr(was, "close", None)) is not None:
+            await asyncio.to_thread(close)
+        await self.pump()
+
+    def tell_heard(self, body: dict[str, Any], fans: list[Any]) -> None:
+        """Hand what the set-up hears to the screens."""
+        for session in self.sessions:
+            session.fans.put(fans)
+            session.heard.put(body)
+        self._wake()
+
     # ---- out
 
     @property
@@ -202,7 +302,8 @@ class Hub:
 
     def hello_body(self) -> dict[str, Any]:
         """Return the first frame's body."""
-        return {"protocol": 1, "source": self.source.kind, "boat": dict(self.source.boat)}
+        source = self.source
+        return {"protocol": 1, "source": source.kind, "boat": dict(source.boat), "setup": self.setup is not None}
 
     def chart_body(self) -> dict[str, Any]:
         """Return where the chart lies."""
@@ -223,11 +324,13 @@ class Hub:
             "paused": False if state is None else state.paused,
             "speed": 1.0 if state is None else state.speed,
             "story_ms": None if state is None or state.time_ns is None else state.time_ns // 1_000_000,
+            "tide_m": self.tide_m,
             "silent_s": round(max(self._silent_until_s - now, 0.0)),
             "loudspeaker": None if self.loudspeaker is None else self.loudspeaker.is_on,
             "sight": self.sight,
             "fog_s": None if (wait := self.fog.wait_s(now)) is None else round(wait),
             "screens": len(self.sessions),
+            "without": list(self.without),
             "links": [{"link": one.link, "state": one.state, "text": one.text} for one in self._links.values()],
         }
 
@@ -277,14 +380,18 @@ class Hub:
     async def run(self) -> None:
         """Pump and beat until cancelled."""
         beating = asyncio.create_task(self.beat())
-        pumping = asyncio.create_task(self.pump())
+        self._pumping = asyncio.create_task(self.pump())
         try:
-            await asyncio.gather(beating, pumping)
+            await beating
         finally:
-            for task in (beating, pumping):
+            for task in (beating, self._pumping):
                 task.cancel()
                 with contextlib.suppress(asyncio.CancelledError):
                     await task
+            if self.setup is not None:
+                await self.setup.close(self)
+            if self.tiles is not None:
+                await self.tiles.close()
 
 
 def _spokes_of(scan: Scan) -> tuple[SpokesNow, NDArray[np.float64]]:
@@ -317,10 +424,15 @@ def hello_boat(boat: Any) -> Mapping[str, Any]:
         "length_m": boat.length_m,
         "beam_m": boat.beam_m,
         "keep_off_m": skipper.keep_off_m,
+        "draught_m": boat.draught_m,
+        "air_draught_m": boat.air_draught_m,
+        "depth_margin_m": skipper.depth_margin_m,
         "distance_unit": skipper.distance_unit,
         "free_hand": skipper.free_hand,
         "night_limit_kn": None if skipper.night_limit is None else round(skipper.night_limit * 3600 / 1852, 2),
         "stopping_measured": bool(boat.stopping),
         "local_time_zone": skipper.local_time_zone,
+        "bow_offset_deg": round(math.degrees(boat.radar.bow_offset_rad), 4),
+        "assumed": list(boat.assumed),
         "blind_sectors_deg": [[math.degrees(a), math.degrees(b)] for a, b in boat.radar.blind_sectors_rad],
     }

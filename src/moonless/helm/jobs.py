@@ -7,19 +7,17 @@ from __future__ import annotations
 
 import asyncio
 import itertools
-import math
 import queue
 import tempfile
 import threading
+from collections import deque
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from multiprocessing.connection import Connection
 from pathlib import Path
 from typing import Any
 
-from moonless.clock import steady_s
-from moonless.errors import NoCoverage
-from moonless.helm.events import Notice, PlanNow, PoseNow
+from moonless.helm.events import Notice, Overheard, PlanNow, PoseNow, TideNow
 from moonless.helm.workshop import Desk, Paced, Piece, Slice, pose_of, slim
 from moonless.watch.types import Turn
 
@@ -47,7 +45,8 @@ class DemoJob:
         chart = Chart.open(list(scene.waters.paths)) if scene.waters.paths else None
         lat, lon = (float(v) for v in scene.frame.to_geographic(*scene.own.start_m))
         pipe.send(PoseNow(lat, lon, None, None, None, None))
-        _send_chart(pipe, chart, lat, lon)
+        _send_chart(pipe.send, chart, scene.waters.paths)
+        pipe.send(TideNow(scene.tide_m))
         pipe.send(Notice("the radar is warming: the very first start compiles it, a quarter of a minute", 0.3))
         from moonless.helm.route_files import own_folder
         from moonless.helm.routes import Routes
@@ -94,6 +93,7 @@ class ReplayJob:
         """Play it round until the pipe closes."""
         pipe.send(Notice("reading the chart", 0.1))
         chart, knowledge = _open(self.charts, self.knowledge)
+        _send_chart(pipe.send, chart, self.charts)
         pipe.send(Notice("reading the recording", 0.4))
         from moonless.helm.route_files import own_folder
         from moonless.helm.routes import Routes
@@ -105,8 +105,7 @@ class ReplayJob:
         while True:
             replay = Replay(radar=self.radar, nmea=self.nmea, recording=self.recording, until_damage=True)
             chain = Chain(self.boat, chart, knowledge, on_spokes=paced.on_spokes)
-            sender = _ChartSender(pipe, chart)
-            paced.play(_replay_slices(replay, chain, sender), chain, Desk(chain, knowledge, pipe.send))
+            paced.play(_replay_slices(replay, chain), chain, Desk(chain, knowledge, pipe.send))
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,6 +119,7 @@ class LiveJob:
     record: Path | None = None
     knowledge: Path | None = None
     route: Path | None = None
+    preferred: Any = None  # moonless.watch.offers.Preferred
 
     def run(self, pipe: Connection) -> None:
         """Watch until the pipe closes."""
@@ -161,10 +161,12 @@ class LiveJob:
                 send(event)
 
         watch = LiveWatch(
-            self.boat, chart, knowledge, radar=self.radar, nmea=self.nmea, on_event=on_event, record=self.record
-        )
+            self.boat, chart, knowledge, radar=self.radar, nmea=self.nmea, on_event=on_event, record=self.record,
+            preferred=self.preferred,
+        )  # fmt: skip
+        tap = Tap()
         desk = Desk(watch.chain, knowledge, send)
-        sender = _ChartSender(_Locked(send), chart)
+        _send_chart(send, chart, self.charts)
 
         def listen() -> None:
             while True:
@@ -173,28 +175,40 @@ class LiveJob:
                 except (EOFError, OSError):
                     loop.call_soon_threadsafe(end)
                     return
-                if not routes.take(control):
+                if control["do"] == "tap":
+                    watch.tap = tap if control["value"] else None
+                elif not routes.take(control):
                     watch.ask(lambda _, control=control: _nothing(desk.take(control)))  # type: ignore[misc]
 
         def tell_pose(chain: Any) -> None:
-            pose = pose_of(chain.own(watch._clock.now_ns()))
-            send(pose)
-            sender.at(pose)
+            send(pose_of(chain.own(watch._clock.now_ns())))
 
         threading.Thread(target=listen, daemon=True).start()
         watching = asyncio.create_task(watch.run())
         while not over.done() and not watching.done():
             watch.ask(tell_pose)
+            if (items := tap.take()):
+                send(Overheard(items))
             await asyncio.sleep(POSE_S)
         watching.cancel()
         await asyncio.gather(watching, return_exceptions=True)
 
 
-class _Locked:
-    """A pipe's `send` that several threads may use."""
+class Tap:
+    """Keeps what the links bring in until it is handed on; a screen that sets up wants to see it."""
 
-    def __init__(self, send: Any) -> None:
-        self.send = send
+    def __init__(self) -> None:
+        self._items: deque[tuple[str, bytes, int, bool]] = deque(maxlen=4096)
+
+    def __call__(self, link: str, data: bytes, received_ns: int, is_datagram: bool) -> None:
+        self._items.append((link, data, received_ns, is_datagram))
+
+    def take(self) -> tuple[tuple[str, bytes, int, bool], ...]:
+        """Return what has come since; the oldest is lost where nobody took it."""
+        out = []
+        while self._items:
+            out.append(self._items.popleft())
+        return tuple(out)
 
 
 def _nothing(_: object) -> None:
@@ -223,44 +237,13 @@ def _opener(charts: Sequence[Path]) -> Callable[[], Any]:
     return opened
 
 
-class _ChartSender:
-    """Sends the chart around the boat, and again when she has gone far."""
-
-    def __init__(self, pipe: Any, chart: Any) -> None:
-        self._pipe = pipe
-        self._chart = chart
-        self._sent_at: tuple[float, float] | None = None
-        self._tried_s = -math.inf
-
-    def at(self, pose: PoseNow) -> None:
-        """Send if it is due."""
-        if self._chart is None or pose.lat_deg is None or pose.lon_deg is None:
-            return
-        from moonless.frames import geodesic
-        from moonless.helm.chart_json import ASK_AGAIN_M
-
-        if self._sent_at is not None:
-            gone, _ = geodesic(*self._sent_at, pose.lat_deg, pose.lon_deg)
-            if gone < ASK_AGAIN_M:
-                return
-        if steady_s() - self._tried_s < 10.0:
-            return
-        self._tried_s = steady_s()
-        if _send_chart(self._pipe, self._chart, pose.lat_deg, pose.lon_deg):
-            self._sent_at = (pose.lat_deg, pose.lon_deg)
-
-
-def _send_chart(pipe: Any, chart: Any, lat_deg: float, lon_deg: float) -> bool:
+def _send_chart(send: Any, chart: Any, paths: Sequence[Path]) -> None:
+    """Tell where the chart lies; its tiles are made when they are looked at."""
+    if chart is None:
+        return
     from moonless.helm.chart_json import chart_ready
 
-    if chart is None:
-        return False
-    try:
-        pipe.send(chart_ready(chart, lat_deg, lon_deg))
-    except NoCoverage:
-        # The reading says that the chart has ended; the screens go on with what they have.
-        return False
-    return True
+    send(chart_ready(chart, paths))
 
 
 class _Ahead:
@@ -326,7 +309,7 @@ def _scene_slices(turns: _Ahead) -> Iterator[Slice]:
             yield at, pieces
 
 
-def _replay_slices(replay: Any, chain: Any, sender: _ChartSender) -> Iterator[Slice]:
+def _replay_slices(replay: Any, chain: Any) -> Iterator[Slice]:
     """Gather what a replay feeds into slices, filling silences with empty ones."""
     pieces: list[Piece] = []
     end_ns: int | None = None
@@ -339,7 +322,6 @@ def _replay_slices(replay: Any, chain: Any, sender: _ChartSender) -> Iterator[Sl
                 # A recording that was stopped for a while: the pause is not played.
                 end_ns = fed.time_ns
             pieces = []
-            sender.at(pose_of(chain.own(end_ns)))
             end_ns += SLICE_NS
         pieces.append(Piece(fed.kind, fed.data, fed.link, fed.is_datagram))
     if end_ns is not None:

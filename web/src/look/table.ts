@@ -20,8 +20,13 @@ export interface Inks {
   readonly land: Rgb;
   readonly drying: Rgb;
   readonly shoal: Rgb;
+  /** Pontoons, hulks: what is built upon water. */
+  readonly built: Rgb;
   readonly coast: Rgb;
   readonly contour: Rgb;
+  /** The contour that bounds water too shoal for this boat. */
+  readonly safety: Rgb;
+  readonly bridge: Rgb;
   /** Radar echo, weak and strong. */
   readonly echoWeak: Rgb;
   readonly echoStrong: Rgb;
@@ -36,8 +41,11 @@ export const LOOKS: Readonly<Record<Look, Inks>> = {
     land: [20, 1, 0],
     drying: [14, 0, 0],
     shoal: [9, 0, 0],
+    built: [34, 1, 0],
     coast: [92, 4, 2],
-    contour: [38, 1, 0],
+    contour: [40, 1, 0],
+    safety: [70, 3, 1],
+    bridge: [112, 4, 2],
     echoWeak: [62, 2, 0],
     echoStrong: [150, 8, 3],
   },
@@ -49,8 +57,11 @@ export const LOOKS: Readonly<Record<Look, Inks>> = {
     land: [38, 29, 20],
     drying: [30, 23, 16],
     shoal: [21, 16, 11],
+    built: [52, 40, 27],
     coast: [128, 94, 60],
     contour: [58, 44, 30],
+    safety: [104, 76, 48],
+    bridge: [138, 100, 62],
     echoWeak: [88, 62, 34],
     echoStrong: [190, 140, 84],
   },
@@ -62,8 +73,11 @@ export const LOOKS: Readonly<Record<Look, Inks>> = {
     land: [60, 68, 70],
     drying: [48, 56, 58],
     shoal: [36, 43, 46],
+    built: [78, 88, 90],
     coast: [150, 164, 168],
     contour: [74, 84, 88],
+    safety: [122, 136, 140],
+    bridge: [160, 174, 178],
     echoWeak: [96, 114, 118],
     echoStrong: [206, 220, 222],
   },

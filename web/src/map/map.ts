@@ -1,37 +1,49 @@
 /** The chart under everything, drawn by MapLibre; it never takes a touch and never moves by itself. */
-import { Map as GlMap, setWorkerUrl } from "maplibre-gl";
+import { Map as GlMap, setWorkerUrl, type VectorTileSource } from "maplibre-gl";
 import workerUrl from "maplibre-gl/dist/maplibre-gl-worker.mjs?worker&url";
 import { affine, mapView, project, unproject, type Camera } from "../geo/camera";
 import { Plane } from "../geo/mercator";
-import type { Inks } from "../look/table";
+import { css, type Inks } from "../look/table";
 import type { ChartData } from "../state/types";
-import { chartStyle } from "./style";
+import { chartStyle, tilesOf } from "./style";
+import { NOTHING, thingsOf, type Raw, type Things } from "./things";
 
 setWorkerUrl(new URL(workerUrl, document.baseURI).href);
 
-const EMPTY: GeoJSON.FeatureCollection = { type: "FeatureCollection", features: [] };
-
 /** Pixels the sheet may move before the chart is drawn afresh. */
 const MARGIN_PX = 140;
+/** Tiles come in a burst: what they say is gathered once it has passed. */
+const GATHER_MS = 120;
+/** A tile that did not come is asked for again after so long. */
+const AGAIN_MS = 4000;
 
 /**
  * The chart is drawn north-up on a square larger than the sheet and turned by the compositor: a yawing boat costs no
  * drawing at all, which is what keeps a tablet cool and a processor-drawn screen smooth.
+ *
+ * Rules: where no tile draws, the hatching beneath shows through, so that water no chart knows is never plain.
  */
 export class ChartMap {
   readonly #map: GlMap;
   readonly #turning: HTMLElement;
-  #shapes: GeoJSON.FeatureCollection = EMPTY;
+  #chart: ChartData | null = null;
+  #inks: Inks;
+  #safetyM = 0;
   #side = 0;
   #drawn: Camera | undefined;
+  #gathering: number | undefined;
+  #again: number | undefined;
+  /** What the chart says at single places in sight. */
+  things: Things = NOTHING;
 
-  constructor(container: HTMLElement, inks: Inks) {
+  constructor(container: HTMLElement, inks: Inks, private readonly onThings: () => void) {
+    this.#inks = inks;
     this.#turning = document.createElement("div");
     this.#turning.className = "turning";
     container.append(this.#turning);
     this.#map = new GlMap({
       container: this.#turning,
-      style: chartStyle(inks, EMPTY),
+      style: chartStyle(inks, null, 0),
       interactive: false,
       attributionControl: false,
       fadeDuration: 0,
@@ -39,18 +51,48 @@ export class ChartMap {
       pixelRatio: Math.min(window.devicePixelRatio, 1.5),
       maxPitch: 0,
       renderWorldCopies: false,
-      cancelPendingTileRequestsWhileZooming: false,
     });
-    this.#map.on("error", (event) => console.error("chart:", event.error.message));
+    this.#map.on("error", (event) => {
+      // A tile that did not come: the link may be lost, or the helm busy. It is asked for again.
+      if ("sourceId" in event) this.#askAgain();
+      else console.error("chart:", event.error.message);
+    });
+    this.#map.on("sourcedata", () => this.#gatherSoon());
+    this.#map.on("idle", () => this.#gatherSoon());
+    this.#map.on("webglcontextrestored", () => this.again());
+    this.#ground();
   }
 
-  show(chart: ChartData | null, inks: Inks): void {
-    this.#shapes = chart?.shapes ?? EMPTY;
-    this.paint(inks);
+  /** Show a chart, or none. */
+  show(chart: ChartData | null): void {
+    if (chart?.key === this.#chart?.key) return;
+    this.#chart = chart;
+    this.#setStyle(false);
+    this.#gatherSoon();
   }
 
-  paint(inks: Inks): void {
-    this.#map.setStyle(chartStyle(inks, this.#shapes), { diff: false });
+  /** In these inks, with water shoaler than this lifted. */
+  paint(inks: Inks, safetyM: number): void {
+    if (inks === this.#inks && safetyM === this.#safetyM) return;
+    this.#inks = inks;
+    this.#safetyM = safetyM;
+    this.#setStyle(true);
+    this.#ground();
+  }
+
+  /** Ask for every tile in sight again: after a lost link, a lost context, a sleep. */
+  again(): void {
+    window.clearTimeout(this.#again);
+    this.#again = undefined;
+    if (this.#chart === null) return;
+    const source = this.#map.getSource<VectorTileSource>("chart");
+    if (source === undefined) this.#setStyle(false);
+    else source.setTiles(tilesOf(this.#chart));
+  }
+
+  /** True when every tile in sight has come. */
+  get isWhole(): boolean {
+    return this.#chart !== null && this.#map.getSource("chart") !== undefined && this.#map.areTilesLoaded();
   }
 
   look(camera: Camera): void {
@@ -77,5 +119,36 @@ export class ChartMap {
   #away(camera: Camera, drawn: Camera): number {
     const [x, y] = project(affine(camera, drawn.plane), 0, 0);
     return Math.hypot(x - camera.width / 2, y - camera.height / 2);
+  }
+
+  #setStyle(isSameChart: boolean): void {
+    // A style still on its way, or lost with its context, cannot be changed: it is set anew.
+    const diff = isSameChart && this.#map.isStyleLoaded() === true;
+    this.#map.setStyle(chartStyle(this.#inks, this.#chart, this.#safetyM), { diff });
+  }
+
+  /** What shows where there is no chart: cross-hatching, unlike the single hatching of hidden water. */
+  #ground(): void {
+    const line = `transparent 0 14px, ${css(this.#inks.contour)} 14px 15px`;
+    const { style } = this.#turning;
+    style.backgroundColor = css(this.#inks.sheet);
+    style.backgroundImage = `repeating-linear-gradient(45deg, ${line}), repeating-linear-gradient(-45deg, ${line})`;
+  }
+
+  #gatherSoon(): void {
+    if (this.#gathering !== undefined) return;
+    this.#gathering = window.setTimeout(() => {
+      this.#gathering = undefined;
+      if (this.#chart !== null && this.#map.getSource("chart") === undefined) return;
+      const raw = this.#chart === null ? [] : this.#map.querySourceFeatures("chart", { sourceLayer: "point" });
+      // While tiles of a new range are under way there may be none: what is known then stands.
+      if (raw.length === 0 && this.#chart !== null && !this.#map.areTilesLoaded()) return;
+      this.things = thingsOf(raw as unknown as readonly Raw[]);
+      this.onThings();
+    }, GATHER_MS);
+  }
+
+  #askAgain(): void {
+    this.#again ??= window.setTimeout(() => this.again(), AGAIN_MS);
   }
 }

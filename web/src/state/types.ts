@@ -1,5 +1,6 @@
 /** What the helm tells, as the page holds it. Names as they come over the wire. */
 import type { DistanceUnit } from "../geo/units";
+import type { Bow } from "../setup/types";
 
 export type Kind = "vessel" | "charted" | "shore" | "bridge" | "uncharted" | "clutter" | "false";
 
@@ -78,6 +79,8 @@ export interface Reading {
   readonly coasting: readonly number[];
   readonly tails: Readonly<Record<string, readonly (readonly [number, number, number])[]>>;
   readonly turn: number;
+  /** The radar's bow mark against the chart. */
+  readonly bow?: Bow;
   readonly plan?: PlanNow | null;
   readonly manoeuvres?: Manoeuvres | null;
 }
@@ -96,9 +99,6 @@ export interface Manoeuvre {
 /** The smallest changes that do, while something comes inside the keep-off distance. */
 export interface Manoeuvres {
   readonly keep_off_m: number;
-  readonly draught_m?: number;
-  readonly air_draught_m?: number;
-  readonly depth_margin_m?: number;
   readonly for: readonly number[];
   readonly turn: Manoeuvre | null;
   readonly slow: Manoeuvre | null;
@@ -202,8 +202,13 @@ export interface BoatFacts {
   readonly length_m: number;
   readonly beam_m: number;
   readonly keep_off_m: number;
+  readonly draught_m?: number;
+  readonly air_draught_m?: number;
+  readonly depth_margin_m?: number;
   readonly distance_unit: DistanceUnit;
   readonly free_hand: "left" | "right";
+  /** Figures of the boat that nobody knew. */
+  readonly assumed?: readonly string[];
   readonly night_limit_kn: number | null;
   readonly stopping_measured: boolean;
   readonly local_time_zone: string;
@@ -211,8 +216,11 @@ export interface BoatFacts {
 
 export interface Hello {
   readonly protocol: number;
-  readonly source: "demo" | "live" | "replay" | "test";
+  /** "none": nothing is connected yet. */
+  readonly source: "demo" | "live" | "replay" | "test" | "none";
   readonly boat: BoatFacts;
+  /** Whether this helm can be set up. */
+  readonly setup?: boolean;
 }
 
 export interface ChartPlace {
@@ -238,6 +246,8 @@ export interface Affairs {
   /** Seconds to the next fog signal; null: not asked for. */
   readonly fog_s: number | null;
   readonly screens: number;
+  /** What the watch goes on without. */
+  readonly without?: readonly string[];
   readonly links: readonly { readonly link: string; readonly state: "opening" | "open" | "lost" | "ended"; readonly text: string }[];
 }
 

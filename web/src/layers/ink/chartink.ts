@@ -1,78 +1,245 @@
-/** What the chart writes on the sheet: marks no echo has explained, names, bridges, soundings. All in a whisper. */
+/** What the chart writes on the sheet: marks no echo has explained, lights, dangers, bridges, soundings, names. All in a whisper. */
 import { css } from "../../look/table";
+import type { DangerThing, LightThing, MarkThing, Sector } from "../../map/things";
 import type { State } from "../../state/store";
-import { at, css2, ink, isOnSheet, type View } from "./view";
+import { atUnit, css2, ink, isOnSheet, screenAngle, type View } from "./view";
+
+/** What the dangers' own forms tell is not crossed as a mark as well. */
+const IS_DANGER: ReadonlySet<string> = new Set(["WRECKS", "UWTROC", "OBSTRN"]);
+/** Zooms further out than this leave places out that begin at it: chart alone, and under the radar. */
+const EARLY = 0.2;
+const UNDER_RADAR = 0.6;
+const FONT = '"Atkinson Hyperlegible Next Variable", sans-serif';
+
+interface Explained {
+  readonly names: ReadonlySet<string>;
+  readonly ids: ReadonlySet<string>;
+}
 
 /** Marks now held by an echo are drawn by it; their names come with it. */
-function explained(state: State): Set<string> {
+function explained(state: State): Explained {
   const names = new Set<string>();
-  for (const echo of state.reading?.echoes ?? []) if (echo.charted_as?.name != null) names.add(echo.charted_as.name);
+  const ids = new Set<string>();
+  for (const { charted_as: as } of state.reading?.echoes ?? []) {
+    if (as === null) continue;
+    ids.add(`${as.cell}/${as.feature}`);
+    if (as.name !== null) names.add(as.name);
+  }
   for (const mark of state.reading?.missing ?? []) if (mark.name !== null) names.add(mark.name);
-  return names;
+  return { names, ids };
+}
+
+function isExplained(mark: MarkThing, by: Explained): boolean {
+  return by.ids.has(mark.id) || (mark.name !== null && by.names.has(mark.name));
+}
+
+/** How far a thing that begins at a zoom is shown from here; under a radar picture the chart says less. */
+function reach(view: View): number {
+  return view.zoom + (view.hasRadar ? EARLY - UNDER_RADAR : EARLY);
 }
 
 export function drawChartMarks(view: View): void {
-  const chart = view.state.chart;
-  if (chart === null) return;
-  const { ctx } = view;
-  const names = explained(view.state);
-  ctx.lineWidth = 1;
-  ctx.strokeStyle = ink(view, "whisper", 0.85);
-  for (const mark of chart.marks) {
-    if (mark.n !== null && names.has(mark.n)) continue;
-    const [x, y] = at(view, mark.lat, mark.lon);
+  const { ctx, things } = view;
+  const by = explained(view.state);
+  const far = reach(view);
+  for (const light of things.lights) if (light.zoom <= far) drawLight(view, light);
+  for (const danger of things.dangers) if (danger.zoom <= far) drawDanger(view, danger);
+  ctx.lineWidth = 1.1;
+  ctx.strokeStyle = ink(view, "whisper", 0.95);
+  ctx.beginPath();
+  for (const mark of things.marks) {
+    if (mark.zoom > far || IS_DANGER.has(mark.object)) continue;
+    const [x, y] = atUnit(view, mark);
     if (!isOnSheet(view, x, y, 10)) continue;
-    ctx.beginPath();
-    ctx.moveTo(x, y - 4);
-    ctx.lineTo(x, y + 4);
-    ctx.moveTo(x - 4, y);
-    ctx.lineTo(x + 4, y);
-    if (mark.lit) ctx.moveTo(x + 3.4, y - 3.4), ctx.lineTo(x + 7, y - 7);
-    ctx.stroke();
+    if (!isExplained(mark, by)) {
+      ctx.moveTo(x, y - 4);
+      ctx.lineTo(x, y + 4);
+      ctx.moveTo(x - 4, y);
+      ctx.lineTo(x + 4, y);
+      // What floats stands on a short waterline.
+      if (mark.isFloating) ctx.moveTo(x - 3, y + 6.5), ctx.lineTo(x + 3, y + 6.5);
+    }
+    if (mark.isLit) ctx.moveTo(x + 3.4, y - 3.4), ctx.lineTo(x + 8.4, y - 8.4);
   }
+  ctx.stroke();
+}
+
+/** A light's sectors as arcs where it is seen from, with their colours' letters: red light shows no colours. */
+function drawLight(view: View, light: LightThing): void {
+  if (light.sectors.length === 0 || view.zoom < 12) return;
+  const { ctx } = view;
+  const [x, y] = atUnit(view, light);
+  if (!isOnSheet(view, x, y, 40)) return;
+  const r = view.zoom < 13.5 ? 20 : 30;
+  ctx.strokeStyle = ink(view, "whisper", 0.9);
+  for (const sector of light.sectors) {
+    // Limits are bearings from seaward: the light shines the other way.
+    const from = screenAngle(view, sector.fromDeg + 180);
+    const span = ((((sector.toDeg - sector.fromDeg) % 360) + 360) % 360 || 360) * (Math.PI / 180);
+    ctx.lineWidth = 0.9;
+    ctx.setLineDash([2, 3]);
+    ctx.beginPath();
+    for (const a of span < 6.28 ? [from, from + span] : []) {
+      ctx.moveTo(x + 7 * Math.cos(a), y + 7 * Math.sin(a));
+      ctx.lineTo(x + (r + 7) * Math.cos(a), y + (r + 7) * Math.sin(a));
+    }
+    ctx.stroke();
+    ctx.lineWidth = sector.colours === "R" ? 2.6 : 1.4;
+    ctx.setLineDash(sector.colours === "G" ? [4, 3] : []);
+    ctx.beginPath();
+    const letters = letterOf(sector);
+    const half = letters === "" || span * r < 16 ? 0 : 6 / r;
+    const middle = from + span / 2;
+    if (half === 0) ctx.arc(x, y, r, from, from + span);
+    else {
+      ctx.arc(x, y, r, from, middle - half);
+      ctx.moveTo(x + r * Math.cos(middle + half), y + r * Math.sin(middle + half));
+      ctx.arc(x, y, r, middle + half, from + span);
+    }
+    ctx.stroke();
+    ctx.setLineDash([]);
+    if (half === 0) continue;
+    ctx.font = `500 11px ${FONT}`;
+    ctx.textAlign = "center";
+    ctx.textBaseline = "middle";
+    ctx.fillStyle = css2(view, "whisper");
+    ctx.fillText(letters, x + r * Math.cos(middle), y + r * Math.sin(middle) + 0.5);
+    view.labels.block(x + r * Math.cos(middle) - 7, y + r * Math.sin(middle) - 7, 14, 14);
+  }
+  view.labels.block(x - 8, y - 8, 16, 16);
+}
+
+function letterOf(sector: Sector): string {
+  return sector.colours.slice(0, 2);
+}
+
+/** Rock: a star of three strokes. Wreck: a keel with three ribs. Else: dots alone. A ring of dots where it is shoaler than the boat needs. */
+function drawDanger(view: View, danger: DangerThing): void {
+  const { ctx } = view;
+  const [x, y] = atUnit(view, danger);
+  if (!isOnSheet(view, x, y, 12)) return;
+  const isClose = danger.depthM === null || danger.depthM < view.safetyM;
+  // Alone in water that is else deep enough: this is what a danger's form is for. Where the water itself is too shoal
+  // the safety contour has said so, and where it is deep enough over the thing the sounding beside it does.
+  const isAlone = isClose && danger.aroundM !== null && danger.aroundM >= view.safetyM;
+  if (!isAlone && view.zoom < 13.2) return;
+  ctx.strokeStyle = isAlone ? css2(view, "whisper") : ink(view, "whisper", 0.7);
+  ctx.lineWidth = 1.2;
+  ctx.beginPath();
+  if (danger.object === "UWTROC") {
+    for (const a of [Math.PI / 2, Math.PI / 6, -Math.PI / 6]) {
+      ctx.moveTo(x - 4 * Math.cos(a), y - 4 * Math.sin(a));
+      ctx.lineTo(x + 4 * Math.cos(a), y + 4 * Math.sin(a));
+    }
+  } else if (danger.object === "WRECKS") {
+    ctx.moveTo(x - 7, y);
+    ctx.lineTo(x + 7, y);
+    for (const [dx, h] of [[-3.5, 2.6], [0, 4.2], [3.5, 2.6]] as const) {
+      ctx.moveTo(x + dx, y - h);
+      ctx.lineTo(x + dx, y + h);
+    }
+  } else {
+    ctx.moveTo(x + 1.3, y);
+    ctx.arc(x, y, 1.3, 0, 2 * Math.PI);
+  }
+  ctx.stroke();
+  if (!isAlone) return;
+  ctx.setLineDash(danger.shows ? [] : [1.2, 2.6]);
+  ctx.beginPath();
+  ctx.arc(x, y, 8.5, 0, 2 * Math.PI);
+  ctx.stroke();
+  ctx.setLineDash([]);
 }
 
 export function nameChart(view: View): void {
-  const chart = view.state.chart;
-  if (chart === null || view.rangeNm > 6) return;
-  const { ctx } = view;
+  const { ctx, things } = view;
   const halo = css(view.inks.sheet, 0.7);
-  for (const bridge of chart.bridges) {
-    const [x, y] = at(view, bridge.lat, bridge.lon);
-    if (!isOnSheet(view, x, y) || y > view.footTop) continue;
-    const clear = bridge.clear_m === null ? "clearance not charted" : `${bridge.clear_m} m clear`;
-    view.labels.write(ctx, `${bridge.n ?? "bridge"}, ${clear}${bridge.opens ? ", opens" : ""}`, x, y, 14, 13, css2(view, "whisper"), halo);
+  const whisper = css2(view, "whisper");
+  const far = reach(view);
+  if (view.rangeNm <= 6) {
+    for (const bridge of things.bridges) {
+      const [x, y] = atUnit(view, bridge);
+      if (!isOnSheet(view, x, y) || y > view.footTop) continue;
+      const said = [bridge.name ?? "bridge"];
+      said.push(bridge.clearM === null ? "clearance not charted" : `${bridge.clearM} m clear`);
+      if (bridge.opens) said.push(bridge.openM === null ? "opens" : `opens to ${bridge.openM} m`);
+      const long = bridge.widthM === null || view.rangeNm > 1.5 ? said : [...said, `${bridge.widthM} m wide`];
+      if (!view.labels.isFirst(said.join(", "))) continue;
+      view.labels.write(ctx, long.join(", "), x, y, 14, 13, whisper, halo);
+    }
   }
-  const names = explained(view.state);
   if (view.rangeNm <= 3) {
-    for (const mark of chart.marks) {
-      if (mark.n === null || names.has(mark.n)) continue;
-      const [x, y] = at(view, mark.lat, mark.lon);
-      if (!isOnSheet(view, x, y, -8) || y > view.footTop || !view.labels.isFirst(mark.n)) continue;
-      view.labels.write(ctx, mark.n, x, y, 9, 12, css2(view, "whisper"), halo);
+    const by = explained(view.state);
+    for (const mark of things.marks) {
+      if (mark.name === null || mark.zoom > far || isExplained(mark, by)) continue;
+      const [x, y] = atUnit(view, mark);
+      if (!isOnSheet(view, x, y, -8) || y > view.footTop || !view.labels.isFirst(mark.name)) continue;
+      // The light's character where there is room, the name alone where there is not.
+      const long = mark.light === null || view.rangeNm > 1 ? null : `${mark.name}, ${mark.light}`;
+      if (long !== null && view.labels.write(ctx, long, x, y, 10, 12, whisper, halo)) continue;
+      view.labels.write(ctx, mark.name, x, y, 10, 12, whisper, halo);
+    }
+    for (const wire of things.overheads) {
+      if (wire.zoom > far) continue;
+      const [x, y] = atUnit(view, wire);
+      if (!isOnSheet(view, x, y, -8) || y > view.footTop) continue;
+      const clear = wire.clearM === null ? "clearance not charted" : `${wire.clearM} m clear`;
+      view.labels.write(ctx, `${wire.name ?? "overhead cable"}, ${clear}`, x, y, 8, 12, whisper, halo);
     }
   }
 }
 
-export function drawSoundings(view: View): void {
-  const chart = view.state.chart;
-  if (chart === null || view.rangeNm > 1.5 || !view.hasChart) return;
-  const { ctx } = view;
-  for (const [lat, lon, depth] of chart.soundings) {
-    const [x, y] = at(view, lat, lon);
-    if (!isOnSheet(view, x, y, -12) || y > view.footTop) continue;
-    const whole = depth >= 10 ? Math.round(depth) : Math.floor(depth);
-    const text = depth >= 10 ? String(whole) : `${whole}.${Math.round((depth - whole) * 10)}`;
-    const size = 11;
-    ctx.font = `400 ${size}px "Atkinson Hyperlegible Next Variable", sans-serif`;
-    const w = ctx.measureText(text).width;
-    const box = { x: x - w / 2 - 4, y: y - 8, w: w + 8, h: 16 };
-    if (!view.labels.isFree(box)) continue;
-    // Few: the next one must stand well away.
-    view.labels.block(x - 46, y - 36, 92, 72);
-    ctx.textAlign = "center";
-    ctx.textBaseline = "middle";
-    ctx.fillStyle = ink(view, "whisper");
-    ctx.fillText(text, x, y);
+/** Names of waters and lands, last of all words: they help to know the place and nothing else. */
+export function namePlaces(view: View): void {
+  const { ctx, things } = view;
+  const far = reach(view);
+  const perUnit = view.camera.plane.metresPerUnit * view.camera.pxPerM;
+  let written = 0;
+  for (const place of things.names) {
+    if (place.zoom > far || written >= 10) continue;
+    // Wider than a few sheets: where one is, not what one looks for.
+    if (place.wide * perUnit > 6 * view.camera.width) continue;
+    const [x, y] = atUnit(view, place);
+    if (!isOnSheet(view, x, y, -12) || y > view.footTop || !view.labels.isFirst(place.name)) continue;
+    ctx.letterSpacing = "1.5px";
+    if (view.labels.write(ctx, place.name, x, y, -1, 12, ink(view, "whisper"), css(view.inks.sheet, 0.6))) written += 1;
+    ctx.letterSpacing = "0px";
   }
+}
+
+export function drawSoundings(view: View): void {
+  if (view.rangeNm > 3) return;
+  const { ctx, things } = view;
+  const far = reach(view);
+  const [shoal, deep] = [css2(view, "whisper"), ink(view, "whisper", 0.9)];
+  ctx.textBaseline = "alphabetic";
+  ctx.textAlign = "left";
+  for (const sounding of things.soundings) {
+    // In order of zoom: nothing after this one begins nearer.
+    if (sounding.zoom > far) break;
+    const [x, y] = atUnit(view, sounding);
+    if (!isOnSheet(view, x, y, -12) || y > view.footTop) continue;
+    writeDepth(view, sounding.depthM, x, y, sounding.depthM < view.safetyM ? shoal : deep);
+  }
+}
+
+/** A depth as charts write it: whole metres, the tenth small and lower; above datum with a line beneath. */
+function writeDepth(view: View, depthM: number, x: number, y: number, colour: string): void {
+  const { ctx } = view;
+  // Never said deeper than charted: tenths are cut, from ten metres on to whole metres.
+  const tenths = Math.floor(Math.abs(depthM) * 10 + 1e-6);
+  const whole = String(Math.floor(tenths / 10));
+  const tenth = Math.abs(depthM) < 10 && tenths % 10 !== 0 ? String(tenths % 10) : "";
+  const wide = 6.4 * whole.length;
+  const left = x - (wide + 4.6 * tenth.length) / 2;
+  if (!view.labels.isFree({ x: left - 2, y: y - 8, w: wide + 4.6 * tenth.length + 4, h: 17 })) return;
+  view.labels.block(left - 4, y - 10, wide + 4.6 * tenth.length + 8, 20);
+  ctx.fillStyle = colour;
+  ctx.font = `400 11.5px ${FONT}`;
+  ctx.fillText(whole, left, y + 4);
+  if (tenth !== "") {
+    ctx.font = `400 8.5px ${FONT}`;
+    ctx.fillText(tenth, left + wide + 0.4, y + 7);
+  }
+  if (depthM < 0) ctx.fillRect(left, y + 6.5, wide, 0.9);
 }

@@ -3,6 +3,7 @@ import { affine, project, type Affine, type Camera } from "../../geo/camera";
 import type { Plane } from "../../geo/mercator";
 import type { DistanceUnit } from "../../geo/units";
 import { css, type Inks } from "../../look/table";
+import type { Things } from "../../map/things";
 import type { State } from "../../state/store";
 import type { Labels } from "./labels";
 import type { Ground } from "./ground";
@@ -33,6 +34,11 @@ export interface View {
   readonly nowMs: number;
   readonly hasChart: boolean;
   readonly hasRadar: boolean;
+  readonly things: Things;
+  /** As the map counts it: one more is twice as near. */
+  readonly zoom: number;
+  /** Water shoaler than this is not for this boat; metres below chart datum. */
+  readonly safetyM: number;
 }
 
 export type Strength = "whisper" | "speak" | "shout";
@@ -44,6 +50,12 @@ export function ink(view: View, strength: Strength, alpha = 1): string {
 export function at(view: View, latDeg: number, lonDeg: number): [number, number] {
   const plane = view.camera.plane;
   return project(affine(view.camera, plane), plane.east(lonDeg), plane.north(latDeg));
+}
+
+/** Pixel of a place given in units of the world's width. */
+export function atUnit(view: View, place: { readonly ux: number; readonly uy: number }): [number, number] {
+  const { plane } = view.camera;
+  return project(affine(view.camera, plane), (place.ux - plane.x0) * plane.metresPerUnit, (plane.y0 - place.uy) * plane.metresPerUnit);
 }
 
 export function matrix(view: View, plane: Plane): DOMMatrix {
