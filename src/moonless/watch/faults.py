@@ -159,6 +159,11 @@ class FaultWatch:
         if self._no_fix_ns is None:
             self._no_fix_ns = self._fix[0] if self._fix is not None else now_ns
 
+    def mistimed(self, now_ns: int, *, is_ahead: bool) -> None:
+        """Take note of a fix that says a time which is not now, and so was not used."""
+        self.heard("position", now_ns)
+        self._hold("position", "jumped" if is_ahead else "stale", now_ns)
+
     def position(self, now_ns: int, said_ns: int | None, lat_deg: float, lon_deg: float) -> None:
         """Take note of a fix; ``said_ns``: its own time."""
         self.heard("position", now_ns)

@@ -4,6 +4,9 @@ Rules of this file:
 - Of several sources of one thing the best kind is followed, and of equals the first; another takes over when it has
   been silent for `TAKE_OVER_S`.  Two receivers mixed would make a boat that jumps from antenna to antenna.
 - A true heading goes before a compass, whatever its kind.
+- A position that says its own time is believed while that time is the watch's to `MISTIMED_S`: put down where the boat
+  was, or will be, it would be carried on from there as if it were now.  Until a receiver has said a date, the time of
+  day of the position followed serves as its clock.
 - A source that the skipper has chosen goes before all others while it speaks (see `moonless.watch.offers`).
 """
 
@@ -27,6 +30,8 @@ from moonless.wire.nmea_events import AisSaid, ClockSaid, DepthLostSaid, DepthSa
 # Wind and depth older than this are not known any more.
 OLDEST_WIND_S = 10.0
 OLDEST_DEPTH_S = 5.0
+# The time line agrees with the receiver's clock to two seconds (see `timebase`); a sentence takes up to one to come.
+MISTIMED_S = 3.0
 
 Source = tuple[str, str, str]
 """Link, talker, kind."""
@@ -40,10 +45,14 @@ class Chooser:
         self._rank = 0
         self._last_ns = 0
 
-    def takes(self, source: Hashable, rank: int, now_ns: int) -> bool:
+    def would_take(self, source: Hashable, rank: int, now_ns: int) -> bool:
         """Say whether a source is the one to follow now; ``rank``: 0 is the best kind."""
         is_free = self._followed is None or now_ns - self._last_ns > TAKE_OVER_S * NS_PER_S
-        if source != self._followed and not is_free and rank >= self._rank:
+        return source == self._followed or is_free or rank < self._rank
+
+    def takes(self, source: Hashable, rank: int, now_ns: int) -> bool:
+        """Follow a source if it is the one to follow now; say whether it is."""
+        if not self.would_take(source, rank, now_ns):
             return False
         self._followed, self._rank, self._last_ns = source, rank, now_ns
         return True
@@ -67,6 +76,7 @@ class Intake:
         self._times = times
         self._faults = faults
         self.clock_news: ClockNews = "same"
+        self._is_dated = False
         self.forget()
 
     def forget(self) -> None:
@@ -87,14 +97,16 @@ class Intake:
 
     def _take(self, event: Said, link: str) -> None:
         if isinstance(event, ClockSaid):
-            news = self._times.said(event.received_ns, event.time_ns)
-            if news != "same":
-                self.clock_news = news
+            self._is_dated = True
+            self._clock(event.received_ns, event.time_ns)
             return
         now_ns = self._times.utc(event.received_ns)
         source = (link, event.talker, event.kind)
         if isinstance(event, PoseSaid):
             at_ns = event.time_ns if event.is_timed else now_ns
+            if event.is_timed and event.pose.lat_deg is not None and not self._is_timely(event, source, now_ns):
+                return
+            now_ns = self._times.utc(event.received_ns)
             self._pose(replace(event.pose, time_ns=at_ns), event, source, now_ns)
         elif isinstance(event, NoFixSaid):
             if self._position.takes(source, 9, now_ns):
@@ -113,6 +125,24 @@ class Intake:
                 self._depth = (now_ns, depth)
         elif isinstance(event, WindSaid):
             self._wind = (now_ns, event)
+
+    def _clock(self, received_ns: int, said_ns: int) -> None:
+        news = self._times.said(received_ns, said_ns)
+        if news != "same":
+            self.clock_news = news
+
+    def _is_timely(self, event: PoseSaid, source: Source, now_ns: int) -> bool:
+        """Say whether a position's own time can be now; if it cannot and it is the one followed, that is a fault."""
+        if not self._position.would_take(source, self._rank("position", source), now_ns):
+            return True  # not followed, so nothing hangs on it
+        if not self._is_dated:
+            self._clock(event.received_ns, event.time_ns)
+            now_ns = self._times.utc(event.received_ns)
+        off_ns = event.time_ns - now_ns
+        if abs(off_ns) <= MISTIMED_S * NS_PER_S:
+            return True
+        self._faults.mistimed(now_ns, is_ahead=off_ns > 0)
+        return False
 
     def _pose(self, pose: PoseSample, event: PoseSaid, source: Source, now_ns: int) -> None:
         taken: dict[str, float | None] = {}
