@@ -16,6 +16,7 @@ import { Lock } from "./panels/lock";
 import { PlanSheet } from "./panels/plan";
 import { Voice } from "./panels/voice";
 import { Screen } from "./screen";
+import { SetupDoor } from "./setup/door";
 import { Tools } from "./tools/all";
 import { safetyDepthM } from "./state/depth";
 import { whatMatters } from "./state/say";
@@ -69,6 +70,12 @@ const link = new Link({
       case "reply":
         tools.take(frame.body);
         break;
+      case "heard":
+        setup.heard(frame.body);
+        break;
+      case "fan":
+        setup.fan(frame.body);
+        break;
       case "call":
         voice.take(frame.body, store.state.settings.voice, (store.state.affairs?.silent_s ?? 0) > 0);
         break;
@@ -108,7 +115,8 @@ const toolWords = make("p", "", { id: "tool", role: "status" });
 word.after(toolWords);
 const tools = new Tools(store, screen, (control) => link.ask(control), () => localTime(storyNow(), store.state.hello?.boat.local_time_zone ?? "UTC"));
 const box = tools.box(() => fan, toolWords);
-const reach = { store, screen, voice, ask: (control: Control) => link.ask(control), keys: () => showKeys(true), plan: () => showPlan(!planSheet.isShown), routes: () => tools.list(), box, tools };
+const setup = new SetupDoor(store, (control) => link.ask(control));
+const reach = { store, screen, voice, ask: (control: Control) => link.ask(control), keys: () => showKeys(true), plan: () => showPlan(!planSheet.isShown), routes: () => tools.list(), box, tools, setup };
 const fan: Fan = new Fan(byId("fan"), fanPages(reach));
 fan.onPress = () => box.touched();
 const card = new Card(byId("card"), store, (control) => link.ask(control));
@@ -208,6 +216,9 @@ function sayWord(): void {
   if (hello?.source === "demo") parts.push("made waters, made radar: not for navigation");
   else if (chart?.cells.some((cell) => cell.not_for_navigation) === true) parts.push("chart copies: not for navigation");
   if (chart === null) parts.push("no chart");
+  for (const line of affairs?.without ?? []) parts.push(line);
+  const assumed = hello?.boat.assumed ?? [];
+  if (assumed.length > 0) parts.push(`${assumed.map((name) => name.replace(/_m$/, "").replace("_", " ")).join(", ")} assumed`);
   if (!screen.scan.works) parts.push("this browser cannot draw radar (no WebGL 2)");
   if (settings.voice && !voice.isThere) parts.push("this browser has no voice");
   // The open fan may lie over the sentence: what is urgent is then said up here.
@@ -259,4 +270,4 @@ void import("./map/map").then(({ ChartMap: Ctor }) => {
 if ("serviceWorker" in navigator && window.isSecureContext) void navigator.serviceWorker.register("./offline.js").catch(() => undefined);
 
 /** For tests and the benchmark: what this screen measured of itself. */
-Object.assign(window, { moonless: { store, screen, box, tools } });
+Object.assign(window, { moonless: { store, screen, box, tools, setup } });

@@ -6,6 +6,8 @@ import type { Control } from "../wire/frame";
 import type { Blade, Fan } from "./fan";
 import type { Key } from "./keys";
 import type { Voice } from "./voice";
+import type { SetupDoor } from "../setup/door";
+import type { Bow } from "../setup/types";
 import type { Toolbox } from "../tools/toolbox";
 import type { Tool } from "../tools/tool";
 import { askFirst } from "./ask";
@@ -20,6 +22,7 @@ export interface Reach {
   readonly routes: () => void;
   readonly box: Toolbox;
   readonly tools: { readonly measure: Tool; readonly route: Tool; readonly trial: Tool };
+  readonly setup: SetupDoor;
 }
 
 const UPS: readonly Up[] = ["head", "course", "north"];
@@ -150,11 +153,19 @@ export function fanPages(reach: Reach): Blade[][] {
     ],
     [
       { name: "keys", value: () => "", press: reach.keys },
+      { name: "bow mark", value: () => bowWord(doer.state.reading?.bow), press: () => reach.setup.open("bow"), isShown: () => doer.state.reading?.bow != null },
+      { name: "set up", value: () => "", press: () => reach.setup.open("hear"), isShown: () => reach.setup.isThere },
       { name: "pause", value: () => (doer.state.affairs?.paused === true ? "stands" : "runs"), press: doer.pause, stays: true, isShown: isStory },
       { name: "speed", value: () => `${doer.state.affairs?.speed ?? 1} ×`, press: doer.faster, stays: true, isShown: isStory },
       { name: "start again", value: () => "", press: doer.restart, isShown: isStory },
     ],
   ];
+}
+
+/** The bias as measured, short. */
+function bowWord(bow: Bow | null | undefined): string {
+  if (bow?.bias_deg == null) return bow?.state ?? "";
+  return `${bow.bias_deg > 0 ? "+" : "−"}${Math.abs(bow.bias_deg).toFixed(1)}°`;
 }
 
 export function keyTable(reach: Reach, fan: Fan): Key[] {
@@ -208,6 +219,8 @@ export function keyTable(reach: Reach, fan: Fan): Key[] {
     { keys: ["p"], shown: "p", does: "the story stands still or goes on", press: doer.pause },
     { keys: ["f"], shown: "f", does: "the story faster: 1, 2, 4, 8 times", press: doer.faster },
     { keys: ["0"], shown: "0", does: "start the story again (asks first)", press: doer.restart },
+    { keys: ["z"], shown: "z", does: "the radar's bow mark against the chart", press: () => reach.setup.open("bow") },
+    { keys: ["1"], shown: "1", does: "set up: links, charts, boat", press: () => (reach.setup.isThere ? reach.setup.open("hear") : undefined) },
     { keys: ["?"], shown: "?", does: "this sheet", press: reach.keys },
   ];
 }

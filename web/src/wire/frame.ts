@@ -3,10 +3,12 @@
  * Unknown at the socket, narrowed here, once, into a tagged union.
  */
 import type { Affairs, Call, Hello, ChartPlace, Reading, Reply, Trial } from "../state/types";
+import type { Heard, SpokeFan } from "../setup/types";
 
 export const VERSION = 1;
 const HEAD = 8;
 const SPOKES_HEAD = 56;
+const FAN_HEAD = 20;
 
 export const FORGET = 1;
 export const FROM_BOW = 2;
@@ -48,6 +50,8 @@ export type Frame = { readonly sequence: number } & (
   | { readonly kind: "pose"; readonly body: Pose }
   | { readonly kind: "trial"; readonly body: Trial | Record<string, never> }
   | { readonly kind: "reply"; readonly body: Reply }
+  | { readonly kind: "heard"; readonly body: Heard }
+  | { readonly kind: "fan"; readonly body: SpokeFan }
 );
 
 export class FrameError extends Error {}
@@ -80,6 +84,10 @@ export function decode(buffer: ArrayBuffer): Frame {
       return { kind: "trial", sequence, body: json(buffer) as Trial };
     case 9:
       return { kind: "reply", sequence, body: json(buffer) as Reply };
+    case 16:
+      return { kind: "heard", sequence, body: json(buffer) as Heard };
+    case 17:
+      return { kind: "fan", sequence, body: fan(buffer, view) };
     default:
       throw new FrameError(`a frame of kind ${kind} is not known here`);
   }
@@ -117,6 +125,22 @@ function spokes(buffer: ArrayBuffer, view: DataView): SpokeRows {
   };
 }
 
+function fan(buffer: ArrayBuffer, view: DataView): SpokeFan {
+  if (buffer.byteLength < FAN_HEAD) throw new FrameError("a fan frame is cut short");
+  const nRow = view.getUint16(10, true);
+  const nCell = view.getUint16(12, true);
+  if (buffer.byteLength !== FAN_HEAD + nRow * (1 + nCell)) throw new FrameError("a fan frame is cut short");
+  return {
+    place: view.getUint16(8, true),
+    nRow,
+    nCell,
+    newestRow: view.getUint16(14, true),
+    rangeM: view.getFloat32(16, true),
+    age: new Uint8Array(buffer, FAN_HEAD, nRow),
+    echo: new Uint8Array(buffer, FAN_HEAD + nRow, nRow * nCell),
+  };
+}
+
 function pose(view: DataView): Pose {
   if (view.byteLength !== HEAD + 32) throw new FrameError("a pose frame is cut short");
   return {
@@ -145,7 +169,7 @@ export function encodeAck(sequence: number): ArrayBuffer {
 }
 
 export type Control =
-  | { do: "pause" | "go on" | "start again" | "say again" }
+  | { do: "pause" | "go on" | "start again" | "say again" | "listen" | "take bow" | "undo bow" }
   | { do: "speed" | "silence"; value: number }
   | { do: "acknowledge"; say: string; echo: number | null }
   | { do: "i see it" | "keep in mind"; echo: number; value: string }

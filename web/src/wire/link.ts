@@ -19,7 +19,7 @@ export class Link {
         case "frame":
           heard.frame(message.frame);
           // Acknowledged once taken in, so the helm never runs ahead of a slow screen.
-          if (message.frame.kind === "spokes" || message.frame.kind === "reading") this.#post({ what: "taken", sequence: message.frame.sequence });
+          if (message.frame.kind === "spokes" || message.frame.kind === "reading" || message.frame.kind === "heard") this.#post({ what: "taken", sequence: message.frame.sequence });
           break;
         case "open":
           heard.open();
