@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from pathlib import Path
 from typing import Any
 
@@ -22,7 +21,8 @@ _FILE = click.Path(dir_okay=False, path_type=Path)
     "      --boat boat.toml --record tonight.mcap\n"
     "  moonless helm tonight.mcap --chart charts/ --boat boat.toml       (play a recording)\n"
     "  moonless helm --chart charts/ --radar udp://0.0.0.0:8600 --nmea serial:/dev/ttyUSB0?baud=38400 \\\n"
-    "      --boat boat.toml --host 0.0.0.0                               (tablets on board, with a key)",
+    "      --boat boat.toml --host 0.0.0.0                               (tablets on board, with a key)\n"
+    "  moonless helm                                    (what the set-up screen has kept; the first time, the set-up)",
 )
 @click.argument("recording", required=False, type=click.Path(path_type=Path), metavar="[RUN.mcap]")
 @click.option("--chart", "charts", multiple=True, type=click.Path(path_type=Path), metavar="PATH...",
@@ -42,6 +42,12 @@ _FILE = click.Path(dir_okay=False, path_type=Path)
     show_default=True,
     help="Address to listen on; on another than this machine's own, screens need a key.",
 )
+@click.option(
+    "--config",
+    type=_FILE,
+    metavar="HELM.toml",
+    help="What the set-up screen writes and reads; without it, one file among your own settings.",
+)
 @click.option("--speed", default=1.0, show_default=True, type=click.FloatRange(0.25, 16.0), help="Of a recording.")
 def command(
     recording: Path | None,
@@ -54,56 +60,96 @@ def command(
     route: Path | None,
     port: int,
     host: str,
+    config: Path | None,
     speed: float,
 ) -> None:
     """Keep the watch: the helm in a browser, on your own chart, radar and instruments.
 
     A link that cannot be opened or goes away is said on the screens and opened again; the watch goes on with what
-    it has.
+    it has. Without links it uses what the set-up screen has kept, and opens that screen where nothing is kept yet.
     """
-    from moonless.boat.file import default_boat, read_boat
-    from moonless.helm.apart import Apart
     from moonless.helm.app import check_built
-    from moonless.helm.hub import hello_boat
-    from moonless.helm.jobs import LiveJob, ReplayJob
     from moonless.helm.serve import serve
+    from moonless.helm.settings import HelmSettings, default_path, read_settings
+    from moonless.helm.setup.launch import NoSource, boat_of, live_source
+    from moonless.helm.setup.room import SetupRoom
     from moonless.wire.links import parse_link
 
     if recording is not None and (radar is not None or nmea):
         raise InputError("give either a recording or links, not both: a recording holds its own radar and NMEA")
-    if recording is None and radar is None and not nmea:
-        raise InputError("nothing to watch: give --radar and --nmea, or a recording; `moonless demo` needs neither")
-    radar_spec = None if radar is None else parse_link(radar)
-    nmea_specs = tuple(parse_link(text) for text in nmea)
-    specs = [spec for spec in (radar_spec, *nmea_specs) if spec is not None]
-    for path in (recording, route, *charts, *(spec.path for spec in specs)):
+    if config is not None and not config.exists() and (recording is not None or radar is not None or nmea):
+        raise InputError(f"{config}: there is no such file")
+    for path in (recording, route, boat_file, *charts, *_files(radar, nmea)):
         if path is not None and not path.exists():
             raise InputError(f"{path}: there is no such file or folder")
     if record is not None and record.exists():
         raise InputError(f"{record} is there already; a recording is not written over, give another name")
     check_built()
-    boat = default_boat() if boat_file is None else read_boat(boat_file)
-    kept = knowledge or _own_knowledge()
-    if recording is not None or all(spec.kind == "file" for spec in specs):
+    where = config or default_path()
+    # A command line that names its links is whole in itself: a helm.toml of one's own does not reach into it.
+    is_own = config is not None or (recording is None and radar is None and not nmea)
+    kept = read_settings(where) if is_own and where.exists() else HelmSettings()
+    settings = HelmSettings(
+        kept.boat if boat_file is None else str(boat_file.absolute()),
+        tuple(str(path.absolute()) for path in charts) or kept.charts,
+        radar or kept.radar,
+        nmea or kept.nmea,
+        kept.prefer,
+        kept.length_unit,
+    )
+    specs = [parse_link(link) for link in (settings.radar, *settings.nmea) if link is not None]
+    source: Any
+    room: SetupRoom | None = None
+    without: tuple[str, ...] = ()
+    if recording is not None or (specs and all(spec.kind == "file" for spec in specs)):
         if record is not None:
             raise InputError("--record is for live links; what is played is recorded already")
-        job: Any = ReplayJob(
-            boat, charts, recording,
-            () if radar_spec is None or radar_spec.path is None else (radar_spec.path,),
-            tuple(spec.path for spec in nmea_specs if spec.path is not None),
-            kept, speed, route,
-        )  # fmt: skip
-        source = Apart("replay", job, hello_boat(boat))
+        source = _replay(where, settings, recording, knowledge, speed, route)
     else:
-        source = Apart("live", LiveJob(boat, charts, radar_spec, nmea_specs, record, kept, route), hello_boat(boat))
-    source.begin()
+
+        def launch(path: Path, chosen: HelmSettings) -> tuple[Any, tuple[str, ...]]:
+            return live_source(path, chosen, record=record, knowledge=knowledge, route=route)
+
+        room = SetupRoom(where, settings, launch=launch)
+        if settings.has_links:
+            source, without = launch(where, settings)
+            source.begin()
+            room.is_running(settings)
+        else:
+            source = NoSource(boat_of(where, settings))
 
     def opened(address: str) -> None:
         click.echo(f"The helm is at {address}   (Ctrl-C ends it)")
+        if not settings.has_links and recording is None:
+            click.echo("Nothing is connected yet: the screen there sets it up, and keeps it in " + str(where))
 
-    serve(source, host=host, port=port, on_open=opened)
+    serve(source, host=host, port=port, on_open=opened, setup=room, without=without)
 
 
-def _own_knowledge() -> Path:
-    base = os.environ.get("XDG_DATA_HOME")
-    return (Path(base) if base else Path.home() / ".local" / "share") / "moonless" / "knowledge.gpkg"
+def _files(radar: str | None, nmea: tuple[str, ...]) -> list[Path | None]:
+    from moonless.wire.links import parse_link
+
+    return [parse_link(link).path for link in (*([] if radar is None else [radar]), *nmea)]
+
+
+def _replay(
+    where: Path, settings: Any, recording: Path | None, knowledge: Path | None, speed: float, route: Path | None
+) -> Any:
+    from moonless.helm.apart import Apart
+    from moonless.helm.hub import hello_boat
+    from moonless.helm.jobs import ReplayJob
+    from moonless.helm.settings import resolved
+    from moonless.helm.setup.launch import boat_of, own_knowledge
+    from moonless.wire.links import parse_link
+
+    boat = boat_of(where, settings)
+    radar = None if settings.radar is None else parse_link(settings.radar).path
+    nmea = [parse_link(link).path for link in settings.nmea]
+    job = ReplayJob(
+        boat, tuple(resolved(where, one) for one in settings.charts), recording,
+        () if radar is None else (radar,), tuple(path for path in nmea if path is not None),
+        knowledge or own_knowledge(), speed, route,
+    )  # fmt: skip
+    source = Apart("replay", job, hello_boat(boat))
+    source.begin()
+    return source
