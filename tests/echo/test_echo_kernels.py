@@ -91,15 +91,18 @@ def hills(draw):
 
 
 @FEW
-@given(hills(), st.sampled_from([0.5, 2.0, 5.0]))
-def test_segments_equal_reference(hill, depth):
+@given(hills(), st.sampled_from([0.5, 2.0, 5.0]), st.integers(1, 6), st.sampled_from([0.5, 1.5, 5.0]))
+def test_segments_equal_reference(hill, depth, far_rows, far):
     value, mask = hill
     n_row, n_col = value.shape
+    firm = np.full(value.shape, 6.0, np.float32)
     cells = np.flatnonzero(mask)
     order = cells[np.argsort(-value.ravel()[cells], kind="stable")]
     basin, body = np.full(value.size, -1, np.int64), np.full(value.size, -1, np.int64)
-    _body_kernels.segment_kernel(value.ravel(), order, n_row, n_col, np.float32(depth), basin, body)
-    want_basin, want_body = reference.segments(value, mask, depth)
+    _body_kernels.segment_kernel(
+        value.ravel(), order, n_row, n_col, np.float32(depth), far_rows, np.float32(far), firm.ravel(), basin, body
+    )
+    want_basin, want_body = reference.segments(value, mask, depth, far_rows, far, firm)
     assert np.array_equal(basin, want_basin)
     assert np.array_equal(body, want_body)
 
@@ -234,3 +237,29 @@ def test_fresh_equals_reference(data):
     _ground_kernels.fresh_kernel(east, north, bearing, 5.0, 10.0, zero, zero, old_heading, loud, step, fresh)
     want = reference.fresh(east, north, bearing, 5.0, 10.0, zero, zero, old_heading, loud, step)
     assert np.array_equal(fresh, want)
+
+
+@FEW
+@given(st.data())
+def test_followed_runs_equal_reference(data):
+    place_of = st.tuples(st.integers(-60, 60), st.integers(-60, 60))
+    here = np.array(data.draw(st.lists(place_of, min_size=1, max_size=6)), dtype=np.float64)
+    angle = np.array(data.draw(st.lists(st.integers(0, 7), min_size=len(here), max_size=len(here)))) * 0.7853 + 0.1
+    along = np.stack([np.sin(angle), np.cos(angle)], axis=1)
+    gate = np.tile([6.3, 11.7], (len(here), 1))  # off the whole numbers, so that rounding decides nothing
+    turns = []
+    for k in range(data.draw(st.integers(1, 4))):
+        points = np.array(data.draw(st.lists(place_of, max_size=8)), dtype=np.float64).reshape(-1, 2)
+        points = points[np.argsort(points[:, 1], kind="stable")] + 0.013 * k
+        turns.append((-2.5 * (k + 1), points, np.array([bool(i % 2) for i in range(len(points))], dtype=np.bool_)))
+    best, seeds = np.empty(len(here), np.int64), np.empty(len(here), np.int64)
+    first = np.cumsum([0, *(len(t[1]) for t in turns)]).astype(np.int64)
+    every = np.concatenate([t[1] for t in turns])
+    _ground_kernels.follow_kernel(
+        here[:, 0].copy(), here[:, 1].copy(), along[:, 0].copy(), along[:, 1].copy(), gate[:, 0].copy(),
+        gate[:, 1].copy(), 0.0, 12.5, first, np.array([t[0] for t in turns]), every[:, 0].copy(), every[:, 1].copy(),
+        np.concatenate([t[2] for t in turns]), best, seeds,
+    )  # fmt: skip
+    want_best, want_seeds = reference.follow(here, along, gate, 0.0, 12.5, turns)
+    assert best.tolist() == want_best
+    assert seeds.tolist() == want_seeds

@@ -43,12 +43,23 @@ def peaks_kernel(value_db: Array, threshold_db: Array, rows: int, cols: int, fou
 
 @njit(cache=True, nogil=True)
 def segment_kernel(
-    value_db: Array, order: Array, n_row: int, n_col: int, depth_db: Any, basin: Array, body: Array
+    value_db: Array,
+    order: Array,
+    n_row: int,
+    n_col: int,
+    depth_db: Any,
+    far_rows: int,
+    far_db: Any,
+    firm_db: Array,
+    basin: Array,
+    body: Array,
 ) -> None:
     """Part a mask into hills.  value_db (n_row * n_col,) f32; order (m,) i64, masked cells from high to low.
 
     basin, body (n_row * n_col,) i64, filled with -1 on entry: the flat index of each cell's hilltop, and of its
-    connected body's highest cell.  A hill keeps its own name if the pass to a higher one lies ``depth_db`` below it.
+    connected body's highest cell.  A hill keeps its own name if the pass to a higher one lies ``depth_db`` below it,
+    or, where the two tops stand ``far_rows`` rows or more apart, ``far_db``: if the lower one reaches ``firm_db``,
+    (n_row * n_col,) f32.
     """
     for idx in order:
         a = idx // n_col
@@ -82,8 +93,12 @@ def segment_kernel(
                 if basin[other] < 0:
                     continue
                 root = _find(basin, other)
-                if root != best and value_db[root] - value_db[idx] < depth_db:
-                    basin[root] = best
+                if root != best:
+                    apart = abs(root // n_col - best // n_col)
+                    is_far = min(apart, n_row - apart) >= far_rows and value_db[root] >= firm_db[root]
+                    pass_db = far_db if is_far else depth_db
+                    if value_db[root] - value_db[idx] < pass_db:
+                        basin[root] = best
                 r1 = _find(body, other)
                 r2 = _find(body, idx)
                 if r1 != r2:

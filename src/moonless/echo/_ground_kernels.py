@@ -91,3 +91,73 @@ def fresh_kernel(
             col = int(np.rint((np.sqrt(de * de + dn * dn) - first_m) / col_m))
             if 0 <= col < n_col:
                 fresh[a, c] = not loud[row, col]
+
+
+@njit(cache=True, nogil=True)
+def follow_kernel(
+    east: Array,
+    north: Array,
+    along_e: Array,
+    along_n: Array,
+    gate_r: Array,
+    gate_c: Array,
+    now_s: float,
+    fastest: float,
+    first: Array,
+    time_s: Array,
+    old_east: Array,
+    old_north: Array,
+    is_firm: Array,
+    best: Array,
+    seeds: Array,
+) -> None:
+    """Ask how often a straight run from a firm echo of an earlier turn to each place was met in the other turns.
+
+    east, north (n,) f64 places now; along_e, along_n, gate_r, gate_c (n,) f64 line of sight and half widths.
+    first (turns + 1,) i64: where each turn's points begin in old_east, old_north (m,) f64, sorted by north within a
+    turn, and is_firm (m,) bool; time_s (turns,) f64.  best, seeds (n,) i64 out: most turns met beside the firm one's,
+    and how many firm echoes were near enough, over all turns.
+    """
+    turns = time_s.shape[0]
+    for k in range(east.shape[0]):
+        most = 0
+        tried = 0
+        for a in range(turns):
+            dt = now_s - time_s[a]
+            reach = fastest * dt + gate_r[k]
+            lo = first[a] + np.searchsorted(old_north[first[a] : first[a + 1]], north[k] - reach)
+            for j in range(lo, first[a + 1]):
+                if old_north[j] - north[k] > reach:
+                    break
+                de = east[k] - old_east[j]
+                dn = north[k] - old_north[j]
+                if not is_firm[j] or de * de + dn * dn > reach * reach:
+                    continue
+                tried += 1
+                met = 0
+                for b in range(turns):
+                    if b == a:
+                        continue
+                    share = (now_s - time_s[b]) / dt
+                    e = east[k] - share * de
+                    n = north[k] - share * dn
+                    # Between two known places a line is as well known as they are; beyond them less.
+                    wide = max(1.0, share)
+                    r_most = gate_r[k] * wide
+                    c_most = gate_c[k] * wide
+                    far = r_most + c_most
+                    start = first[b] + np.searchsorted(old_north[first[b] : first[b + 1]], n - far)
+                    for i in range(start, first[b + 1]):
+                        y = old_north[i] - n
+                        if y > far:
+                            break
+                        x = old_east[i] - e
+                        if (
+                            abs(x * along_e[k] + y * along_n[k]) <= r_most
+                            and abs(x * along_n[k] - y * along_e[k]) <= c_most
+                        ):
+                            met += 1
+                            break
+                most = max(most, met)
+        best[k] = most
+        seeds[k] = tried

@@ -7,6 +7,7 @@ hold the box against the threshold that its own patch of sea has earned, part th
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -37,11 +38,15 @@ SOLID_DB = 25.0  # above noise: stronger than rain; such blocks are no reference
 SOLID_OVER_CLUTTER_DB = 12.0
 # Between two equal points 1.3 beams apart the two-way beam falls by 10 dB, and where both add in phase by 4.5.
 PASS_DB = 5.0
+# One point has no two tops so far apart, however it shines: there a shallow pass parts two, if noise does not dip it.
+# Sea, rain and land boil deeper than that; what is parted so must stand well over the threshold.
+FAR_BEAMS, FAR_PASS_DB, FAR_FIRM_DB = 0.8, 1.0, 5.0
 MOST_PEAKS = 20_000
 AGAIN = 0.7  # share of a large body's boxes that were echo last turn, over the ground, when it is land
 AGAIN_OVER_CHANCE = 0.6  # and of what chance leaves
 ASIDE_RAD = 0.3
 RING_SHARE = 0.5
+KEEP_OFF_BEAMS = 1.3  # round known echoes, where the sea is not learnt: to where the beam's skirt is 40 dB down
 COUNTS_KEEP = 0.9
 GAIN_STEP_COUNTS = 1.5  # a median that steps farther from turn to turn is a hand on the gain
 ENOUGH_COUNTS = 20_000.0
@@ -92,7 +97,7 @@ class Detector:
         seen = self.examine(scan)
         self.last_examined = seen
         grid, box_db = seen.grid, seen.box_db
-        weak, is_steady, peaks = self._recall(scan, seen)
+        weak, known, is_steady, peaks = self._recall(scan, seen)
         # What the last turns vouch for stands out of the candidates; its hill is what stands over their threshold.
         mask = box_db >= seen.threshold_db  # NaN is never found
         around = np.zeros(mask.shape, dtype=np.bool_)
@@ -100,15 +105,15 @@ class Detector:
         mask |= around & (box_db >= seen.candidate_db)
         # What stands far over the background for bearings on end may be land whatever the sea's tail is held to be.
         found, mask = mask, mask | (box_db >= seen.solid_db)
-        cells, basin, body, core = _segment(seen.fine_db, mask, grid, seen.curve.looks)
+        cells, basin, body, core = _segment(seen.fine_db, seen.threshold_db, mask, grid, seen.curve.looks)
         bodies = group_bodies(cells, body)
         large = is_shore(group_bodies(core, body), grid, scan, box_db, seen.threshold_db)
         fixed = self._stands_over_ground(scan, bodies, large, grid)
-        self._learn_strays(scan, seen)
-        loud = ~(box_db < seen.floor_db + np.float32(self._map.loud_db if self._map is not None else 0.0))
-        self._last = LastMask(mask, loud, scan)
         shores = trace_shores(bodies, large & fixed, grid, scan)
         in_shore = _cells_of(bodies, large & fixed, cells, body)
+        self._learn_strays(scan, seen, np.concatenate((known, cells[in_shore])))
+        loud = ~(box_db < seen.floor_db + np.float32(self._map.loud_db if self._map is not None else 0.0))
+        self._last = LastMask(mask, loud, scan)
         in_clutter = _cells_of(bodies, large & ~fixed, cells, body)
         is_loose = found.ravel()[cells] & ~in_shore
         if np.any(in_clutter):
@@ -228,32 +233,39 @@ class Detector:
 
     def _recall(
         self, scan: Scan, seen: Examined
-    ) -> tuple[NDArray[np.int64], NDArray[np.bool_] | None, NDArray[np.int64]]:
-        """Return (weak peaks that the last turns vouch for, which of all peaks are steady, all peaks), flat indices."""
+    ) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.bool_] | None, NDArray[np.int64]]:
+        """Return (weak peaks that the last turns vouch for, all such, which of all peaks are steady, all), flat."""
         grid = seen.grid
         found = np.empty(MOST_PEAKS, dtype=np.int64)
         n = peaks_kernel(seen.box_db, seen.candidate_db, max(1, grid.box_rows // 2), max(1, grid.box_cols // 2), found)
         peaks = found[:n]
-        row, col = np.divmod(peaks, grid.n_col)
-        spoke = (grid.row_edge[row] + grid.row_edge[row + 1]) // 2 % scan.n_spoke
-        range_m = np.maximum(scan.first_cell_m + (col + 0.5) * grid.col_cells * scan.cell_m, 0.0)
-        hits, chance = self._memory.hits(scan, spoke, range_m)
+        spoke, range_m = _places(scan, grid, peaks)
+        met = self._memory.ask(scan, spoke, range_m)
         turns = self._memory.turns
-        vouched = self._memory.vouched(hits, chance)
+        vouched, followed = self._memory.vouched(met), self._memory.followed(met)
         # Without a turn before there is no telling an echo from a spike, and nothing is learnt of either.
-        is_steady = self._memory.steady(hits, chance) if turns else None
-        self._memory.remember(scan, spoke, range_m)
+        is_steady = self._memory.steady(met) if turns else None
         is_weak = seen.box_db.ravel()[peaks] < seen.threshold_db.ravel()[peaks]
-        return peaks[vouched & is_weak], is_steady, peaks
+        self._memory.remember(scan, spoke, range_m, ~is_weak | vouched)
+        return peaks[(vouched | followed) & is_weak], peaks[vouched], is_steady, peaks
 
-    def _learn_strays(self, scan: Scan, seen: Examined) -> None:
-        """Count how far boxes stray from their floor, over ground that was quiet last turn."""
+    def _learn_strays(self, scan: Scan, seen: Examined, echoes: NDArray[np.int64]) -> None:
+        """Count how far boxes stray from their floor, over ground that was quiet last turn and clear of known echoes.
+
+        An echo that fades and comes back carries its skirts with it: over a beam and a pulse round what stands on one
+        spot turn after turn (``echoes``, flat blocks) nothing is asked.
+        """
         if self._last is None or self._map is None or self._last.mask.shape != seen.box_db.shape:
             return
         col_m = seen.grid.col_cells * scan.cell_m
         first_m = scan.first_cell_m + 0.5 * (col_m - scan.cell_m)
         ratio_db = seen.box_db - seen.floor_db
-        self._map.update_strays(ratio_db, np.isfinite(ratio_db) & self._last.fresh(scan, first_m, col_m), seen.sector)
+        grid = seen.grid
+        kept_off = np.zeros(ratio_db.shape, dtype=np.bool_)
+        rows = math.ceil(KEEP_OFF_BEAMS * grid.beam_spokes * grid.n_row / grid.n_spoke)
+        blot_kernel(echoes, np.full(echoes.shape, rows, np.int64), grid.guard, kept_off)
+        asked = np.isfinite(ratio_db) & self._last.fresh(scan, first_m, col_m) & ~kept_off
+        self._map.update_strays(ratio_db, asked, seen.sector)
 
     def _learn(self, scan: Scan, notes: list[str]) -> Curve:
         """Return this turn's curve: the best scale learnt so far at this turn's noise level."""
@@ -288,6 +300,13 @@ class Detector:
             self._curve = now
         assert self._curve is not None
         return self._curve
+
+
+def _places(scan: Scan, grid: Grid, flat: NDArray[np.int64]) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
+    """Return (spoke, range in metres) of the middles of flat blocks."""
+    row, col = np.divmod(flat, grid.n_col)
+    spoke = (grid.row_edge[row] + grid.row_edge[row + 1]) // 2 % scan.n_spoke
+    return spoke, np.maximum(scan.first_cell_m + (col + 0.5) * grid.col_cells * scan.cell_m, 0.0)
 
 
 def _cells_of(
@@ -390,21 +409,28 @@ def _video(scan: Scan, grid: Grid, curve: Curve) -> Video:
 
 
 def _segment(
-    value_db: NDArray[np.float32], mask: NDArray[np.bool_], grid: Grid, cell_looks: float
+    value_db: NDArray[np.float32],
+    threshold_db: NDArray[np.float32],
+    mask: NDArray[np.bool_],
+    grid: Grid,
+    cell_looks: float,
 ) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.int64], NDArray[np.int64]]:
     """Return (flat masked cells, hilltop of each flat cell, body of each flat cell, flat cells of the cores)."""
     cells = np.flatnonzero(mask)
     value = value_db.ravel()
+    firm_db = threshold_db.ravel() + np.float32(FAR_FIRM_DB)
     order = cells[np.argsort(-value[cells], kind="stable")]
     basin = np.full(value.size, -1, dtype=np.int64)
     body = np.full(value.size, -1, dtype=np.int64)
     # A pass must lie deeper than chance dips it: three deviations of the row's own speckle, in dB.
-    depth = max(PASS_DB, 3.0 * 4.34 / np.sqrt(max(1.0, grid.box_looks / grid.box_rows * cell_looks)))
-    segment_kernel(value, order, grid.n_row, grid.n_col, np.float32(depth), basin, body)
+    speckle = 3.0 * 4.34 / np.sqrt(max(1.0, grid.box_looks / grid.box_rows * cell_looks))
+    depth, far = np.float32(max(PASS_DB, speckle)), np.float32(max(FAR_PASS_DB, speckle))
+    far_rows = max(1, math.ceil(FAR_BEAMS * grid.beam_spokes * grid.n_row / grid.n_spoke - 0.25))
+    segment_kernel(value, order, grid.n_row, grid.n_col, depth, far_rows, far, firm_db, basin, body)
     # Strong echoes a beam or two apart join by their skirts, and a row of marks is no shore: what makes a body is
     # joined within the cores of its hills.  The rest of a hill goes with its top.
     core = order[value[order] >= value[basin[order]] - np.float32(CORE_DB)]
     hill, joined = np.full(value.size, -1, dtype=np.int64), np.full(value.size, -1, dtype=np.int64)
-    segment_kernel(value, core, grid.n_row, grid.n_col, np.float32(depth), hill, joined)
+    segment_kernel(value, core, grid.n_row, grid.n_col, depth, far_rows, far, firm_db, hill, joined)
     body[cells] = joined[basin[cells]]
     return cells, basin, body, np.sort(core)

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from scipy import special
 
 from moonless.constants import TAU
-from moonless.echo._ground_kernels import fresh_kernel, gate_kernel
+from moonless.echo._ground_kernels import follow_kernel, fresh_kernel, gate_kernel
 from moonless.frames import LocalFrame
 from moonless.scan.types import Scan
 
@@ -32,6 +32,7 @@ LEAST_HITS = 4
 STEADY_SHARE = 0.8  # of the remembered turns: met so often, a peak is an echo and does not count as clutter
 P_STEADY = 0.1
 DRIFT = 1.0  # m/s: a moored thing swings; faster things are found by the tracker, or stand out by themselves
+FASTEST = 12.5  # m/s, 24 kn, of what is followed from turn to turn before it stands out by itself each turn
 LONG_GAP_S = 30.0
 FRESH_STEP = 2  # boxes overlap their neighbours: every second one tells as much
 REACH_GATES = 4.0  # so many gates round about, candidates are counted for chance
@@ -43,7 +44,19 @@ class Points:
 
     east_m: Floats
     north_m: Floats
+    is_firm: Bools  # stood out by itself, or was vouched for
     time_s: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Met:
+    """How the last turns knew the places asked, all (n,)."""
+
+    hits: NDArray[np.int64]  # turns of the last that had a candidate near the place
+    chance: Floats  # of one turn doing so by itself
+    runs: NDArray[np.int64]  # most turns met on a straight run from a firm echo, that one's turn not counted
+    seeds: NDArray[np.int64]  # firm echoes from which a run could have come
+    run_chance: Floats  # of one turn being met on a run by itself
 
 
 class EchoMemory:
@@ -74,24 +87,25 @@ class EchoMemory:
         self._turns.clear()
         self._frame = LocalFrame(float(scan.lat_deg[0]), float(scan.lon_deg[0])) if whole else None
 
-    def hits(self, scan: Scan, spoke: NDArray[np.int64], range_m: Floats) -> tuple[NDArray[np.int64], Floats]:
-        """Return ((n,) turns of the last that had a candidate near each place, (n,) chance of a turn doing so)."""
+    def ask(self, scan: Scan, spoke: NDArray[np.int64], range_m: Floats) -> Met:
+        """Return what the last turns know of candidates at (n,) spokes and ranges."""
         now_s = scan.end_ns / 1e9
         self._choose_plane(scan)
         east, north = self.place(scan, spoke, range_m)
-        count = np.zeros(spoke.shape, dtype=np.int64)
+        none = np.zeros(spoke.shape, dtype=np.int64)
+        met = Met(none, none.astype(np.float64), none.copy(), none.copy(), none.astype(np.float64))
         known = np.isfinite(east) & np.isfinite(north)
         if self._turns and not 0.0 < now_s - self._turns[-1].time_s < LONG_GAP_S:
             self._turns.clear()
-        chance = np.zeros(spoke.shape, dtype=np.float64)
         if not np.any(known) or not self._turns:
-            return count, chance
+            return met
         east, north, range_m = east[known], north[known], range_m[known]
         heading = scan.heading_true_rad[spoke[known]] if self._frame is not None else 0.0
         bearing = heading + spoke[known] * (TAU / scan.n_spoke)
         along, across = np.sin(bearing), np.cos(bearing)
         n = east.shape[0]
-        tally, near_total = np.zeros(n, dtype=np.int64), np.zeros(n, dtype=np.float64)
+        tally, density = np.zeros(n, dtype=np.int64), np.zeros(n, dtype=np.float64)
+        mean = np.zeros(n, dtype=np.float64)
         last_s = self._turns[-1].time_s
         gate_r, gate_c = _gates(scan, range_m, now_s - last_s)
         inside, near = np.zeros(n, dtype=np.int64), np.zeros(n, dtype=np.int64)
@@ -103,34 +117,52 @@ class EchoMemory:
             gate_kernel(east, north, along, across, r, c, reach, points.east_m, points.north_m, inside, near)
             tally += inside > 0
             # Echoes of the thing itself, in the gate, are not chance.  Half a count more: none seen is not none.
-            near_total += (near + 0.5 / len(self._turns)) * 4.0 * r * c / (math.pi * reach**2 - 4.0 * r * c)
-        mean = near_total / len(self._turns)
-        count[known] = tally
-        chance[known] = -np.expm1(-mean)
-        return count, chance
+            here = (near + 0.5 / len(self._turns)) / (math.pi * reach**2 - 4.0 * r * c) / len(self._turns)
+            density += here
+            mean += here * 4.0 * r * c
+        met.hits[known] = tally
+        met.chance[known] = -np.expm1(-mean)
+        runs, seeds = np.zeros(n, dtype=np.int64), np.zeros(n, dtype=np.int64)
+        first = np.cumsum([0, *(t.east_m.size for t in self._turns)]).astype(np.int64)
+        follow_kernel(
+            east, north, along, across, gate_r, gate_c, now_s, FASTEST, first,
+            np.array([t.time_s for t in self._turns]), np.concatenate([t.east_m for t in self._turns]),
+            np.concatenate([t.north_m for t in self._turns]), np.concatenate([t.is_firm for t in self._turns]),
+            runs, seeds,
+        )  # fmt: skip
+        met.runs[known], met.seeds[known] = runs, seeds
+        # Runs mostly end inside the turns asked, where the gates are no wider than they are now.
+        met.run_chance[known] = -np.expm1(-density * 4.0 * gate_r * gate_c)
+        return met
 
-    def chance_of(self, hits: NDArray[np.int64], chance: Floats) -> Floats:
-        """Return the probability that chance alone gives so many hits in the turns remembered, binomial."""
-        turns = len(self._turns)
+    def _at_least(self, hits: NDArray[np.int64], turns: int, chance: Floats) -> Floats:
+        """Return the probability that chance alone gives so many hits in so many turns, binomial."""
         p = np.clip(chance, 1e-4, 1.0 - 1e-9)
         tail = special.betainc(np.maximum(hits, 1), np.maximum(turns - hits + 1, 1), p)
         return np.where(hits > 0, tail, 1.0)
 
-    def vouched(self, hits: NDArray[np.int64], chance: Floats) -> Bools:
+    def vouched(self, met: Met) -> Bools:
         """Return which candidates the last turns vouch for: too many hits for chance."""
-        return np.asarray((hits + 1 >= LEAST_HITS) & (self.chance_of(hits, chance) <= P_CHANCE))
+        tail = self._at_least(met.hits, len(self._turns), met.chance)
+        return np.asarray((met.hits + 1 >= LEAST_HITS) & (tail <= P_CHANCE))
 
-    def steady(self, hits: NDArray[np.int64], chance: Floats) -> Bools:
+    def followed(self, met: Met) -> Bools:
+        """Return which candidates end a straight run that too many turns met for chance."""
+        one = self._at_least(met.runs, len(self._turns) - 1, met.run_chance)
+        # The best of several runs is asked.
+        return np.asarray((met.runs + 2 >= LEAST_HITS) & (met.seeds * one <= P_CHANCE))
+
+    def steady(self, met: Met) -> Bools:
         """Return which candidates were met in nearly every turn, and not because they lie everywhere."""
-        often = hits >= max(1, math.ceil(STEADY_SHARE * len(self._turns)))
-        return np.asarray(often & (self.chance_of(hits, chance) <= P_STEADY))
+        often = met.hits >= max(1, math.ceil(STEADY_SHARE * len(self._turns)))
+        return np.asarray(often & (self._at_least(met.hits, len(self._turns), met.chance) <= P_STEADY))
 
-    def remember(self, scan: Scan, spoke: NDArray[np.int64], range_m: Floats) -> None:
+    def remember(self, scan: Scan, spoke: NDArray[np.int64], range_m: Floats, is_firm: Bools) -> None:
         """Keep this turn's candidates."""
         east, north = self.place(scan, spoke, range_m)
         known = np.isfinite(east) & np.isfinite(north)
         order = np.flatnonzero(known)[np.argsort(north[known], kind="stable")]
-        self._turns.append(Points(east[order], north[order], scan.end_ns / 1e9))
+        self._turns.append(Points(east[order], north[order], is_firm[order], scan.end_ns / 1e9))
 
     @property
     def turns(self) -> int:

@@ -103,11 +103,14 @@ def peaks(value_db: Array, threshold_db: Array, rows: int, cols: int) -> list[in
     return out
 
 
-def segments(value_db: Array, mask: Array, depth_db: float) -> tuple[Array, Array]:
+def segments(
+    value_db: Array, mask: Array, depth_db: float, far_rows: int, far_db: float, firm_db: Array
+) -> tuple[Array, Array]:
     """Return (hilltop, highest cell of the connected body) of each cell of ``mask``, -1 outside it; flat indices.
 
     Water rises no higher than it must: cells are taken from the top down, each joins the highest hill it touches,
-    and a hill whose top stands less than ``depth_db`` over the pass to a higher one is that one's shoulder.
+    and a hill whose top stands less than ``depth_db`` over the pass to a higher one is that one's shoulder; between
+    tops ``far_rows`` rows or more apart ``far_db`` is enough, if the lower one reaches ``firm_db`` (n_row, n_col).
     """
     n_row, n_col = value_db.shape
     value = value_db.ravel()
@@ -136,7 +139,10 @@ def segments(value_db: Array, mask: Array, depth_db: float) -> tuple[Array, Arra
         best = min(tops, key=lambda t: (-value[t], t))
         parent[k] = best
         for top in tops - {best}:
-            if value[top] - value[k] < depth_db:
+            apart = abs(top // n_col - best // n_col)
+            is_far = min(apart, n_row - apart) >= far_rows and value[top] >= firm_db.flat[top]
+            pass_db = far_db if is_far else depth_db
+            if value[top] - value[k] < pass_db:
                 parent[top] = best
     basin = np.full(value.size, -1, dtype=np.int64)
     for k in cells:
@@ -204,6 +210,42 @@ def fresh(
             col = int(np.rint((np.sqrt(de * de + dn * dn) - first_m) / col_m))
             out[a, c] = 0 <= col < n_col and not loud[row, col]
     return out
+
+
+def follow(
+    place: Array,
+    along: Array,
+    gate: Array,
+    now_s: float,
+    fastest: float,
+    turns: list[tuple[float, Array, Array]],
+) -> tuple[list[int], list[int]]:
+    """Return (most turns met, firm echoes tried) of straight runs to each place.
+
+    place, along, gate (n, 2): east and north; line of sight; half widths along and across it.  Each turn: its time, its
+    points (m, 2) and which of them are firm (m,).
+    """
+    best, seeds = [], []
+    for here, sight, half in zip(place, along, gate, strict=True):
+        across = np.array([sight[1], -sight[0]])
+        met = [0]
+        for a, (then_s, points, firm) in enumerate(turns):
+            for seed in points[firm]:
+                run = here - seed
+                if float(np.hypot(*run)) > fastest * (now_s - then_s) + half[0]:
+                    continue
+                count = 0
+                for b, (other_s, others, _) in enumerate(turns):
+                    share = (now_s - other_s) / (now_s - then_s)
+                    off = others - (here - share * run)
+                    inside = (np.abs(off @ sight) <= half[0] * max(1.0, share)) & (
+                        np.abs(off @ across) <= half[1] * max(1.0, share)
+                    )
+                    count += a != b and bool(np.any(inside))
+                met.append(count)
+        best.append(max(met))
+        seeds.append(len(met) - 1)
+    return best, seeds
 
 
 def blot(cells: Array, half_rows: Array, half_cols: int, n_row: int, n_col: int) -> Array:
