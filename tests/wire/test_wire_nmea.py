@@ -171,6 +171,37 @@ def test_no_fix_is_said_and_gives_no_position() -> None:
 
 
 @pytest.mark.parametrize(
+    ("address", "fields"),
+    [
+        # Mode indicators of NMEA 0183 2.3 and later (pynmea2, go-nmea): A and D, P, R, F are fixes; E reckoned, M by hand,
+        # S simulator, N none.  GGA quality: 0 none, 6 reckoned, 7 by hand, 8 simulator; 1 to 5 fixes.
+        ("GPRMC", "120000,A,1000.0,N,02000.0,E,5.0,90.0,150127,,,?"),
+        ("GPGLL", "1000.0,N,02000.0,E,120000,A,?"),
+        ("GPVTG", "90.0,T,,M,5.0,N,9.3,K,?"),
+    ],
+)
+def test_only_a_fix_is_a_position(address: str, fields: str) -> None:
+    for mode in "EMSN":
+        assert [type(e) for e in _said(write_sentence(address, fields.replace("?", mode).split(",")))] == [NoFixSaid]
+    for mode in "ADPRF":
+        assert PoseSaid in [type(e) for e in _said(write_sentence(address, fields.replace("?", mode).split(",")))]
+
+
+def test_only_a_fix_is_a_position_by_quality() -> None:
+    for quality in "0678":
+        fields = ["120000", "1000.0", "N", "02000.0", "E", quality, *[""] * 8]
+        assert [type(e) for e in _said(write_sentence("GPGGA", fields))] == [NoFixSaid]
+    for quality in "12345":
+        fields = ["120000", "1000.0", "N", "02000.0", "E", quality, *[""] * 8]
+        assert [type(e) for e in _said(write_sentence("GPGGA", fields))] == [PoseSaid]
+
+
+def test_only_a_measured_heading_is_a_heading() -> None:
+    assert len(_said(write_sentence("HETHS", ["90.0", "A"]))) == 1
+    assert all(_said(write_sentence("HETHS", ["90.0", mode])) == [] for mode in "EMSV")
+
+
+@pytest.mark.parametrize(
     "fields",
     [
         "GPRMC,120000,A,9100.0,N,02000.0,E,5.0,90.0,150127,,,A",

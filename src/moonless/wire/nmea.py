@@ -7,8 +7,8 @@ Rules of this file:
 - A time without a date is put on the day nearest to the last date said, or to the time of receipt before that.
 - A heading from a compass is corrected with the World Magnetic Model at the last known position.  Before there is
   one, the variation in the sentence itself serves; without either it is counted and not given on.
-- A receiver that says it has no fix (RMC or GLL "V", GGA quality 0, mode "N") or that reckons (mode "E", "M") gives
-  no position: dead reckoning is ours to do, and to say.
+- A receiver that says it has no fix (RMC or GLL "V", GGA quality 0, mode "N"), that reckons (mode "E", "M") or that
+  only plays (mode "S", quality 8: simulator) gives no position: dead reckoning is ours to do, and to say.
 - Fields that cannot be what they should be are counted and their sentence is not used.
 
 Field orders: NMEA 0183 as implemented by pynmea2 1.19 and go-nmea; the standard itself is not free to read.
@@ -47,7 +47,7 @@ from moonless.wire.times import utc_of_day
 _NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)")
 _TIME = re.compile(r"(\d{2})(\d{2})(\d{2}(?:\.\d*)?)")
 _FATHOM_M = 6.0 * FOOT_M
-_NO_FIX_MODES = {"N", "E", "M"}
+_NO_FIX_MODES = {"N", "E", "M", "S"}
 _SPEED_UNIT = {"N": kn_to_mps(1.0), "K": 1.0 / 3.6, "M": 1.0, "S": 1609.344 / 3600.0}
 # TTM gives distances in kilometres, nautical or statute miles, and speeds per hour of them.
 _TTM_UNIT_M = {"K": 1000.0, "N": nm_to_m(1.0), "S": 1609.344}
@@ -185,9 +185,9 @@ class NmeaDecoder:
         return events + self._positioned(f, 2, sentence, received_ns, said_ns, **motion)
 
     def _gga(self, f: _Fields, sentence: Sentence, received_ns: int) -> list[Said]:
-        # time, lat, N/S, lon, E/W, quality, ...; quality 0 none, 6 dead reckoning, 7 typed in by hand
+        # time, lat, N/S, lon, E/W, quality, ...; quality 0 none, 6 dead reckoning, 7 typed in by hand, 8 simulator
         said_ns = self._time(f.text(0), sentence, received_ns)
-        if f.text(5) in ("", "0", "6", "7"):
+        if f.text(5) in ("", "0", "6", "7", "8"):
             return self._no_fix(sentence, received_ns, said_ns)
         return self._positioned(f, 1, sentence, received_ns, said_ns)
 
@@ -211,7 +211,7 @@ class NmeaDecoder:
 
     def _heading(self, f: _Fields, sentence: Sentence, received_ns: int) -> list[Said]:
         # HDT: heading, T.  THS: heading, mode (A good, E reckoned, M by hand, S simulator, V not valid)
-        if sentence.kind == "THS" and f.text(1) in ("V", "E", "M"):
+        if sentence.kind == "THS" and f.text(1) in ("V", "E", "M", "S"):
             return []
         heading = f.angle(0)
         if heading is None:
