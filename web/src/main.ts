@@ -30,7 +30,6 @@ import { keepAwake } from "./wake";
 const store = new Store(keptSettings(window.localStorage));
 const foot = new Foot(byId("foot"));
 const word = make("p", "", { id: "word" });
-byId("sheet").after(word);
 const scanCanvas = byId("scan") as HTMLCanvasElement;
 const inkCanvas = byId("ink") as HTMLCanvasElement;
 const screen = new Screen(store, foot, byId("chart"), scanCanvas, inkCanvas);
@@ -112,7 +111,9 @@ async function fetchChart(place: ChartPlace): Promise<void> {
 const planSheet = new PlanSheet((ms) => localTime(new Date(ms).toISOString(), store.state.hello?.boat.local_time_zone ?? "UTC"));
 document.body.append(planSheet.element);
 const toolWords = make("p", "", { id: "tool", role: "status" });
-word.after(toolWords);
+const head = make("div", "", { id: "head" });
+head.append(word, toolWords);
+byId("sheet").after(head);
 const tools = new Tools(store, screen, (control) => link.ask(control), () => localTime(storyNow(), store.state.hello?.boat.local_time_zone ?? "UTC"));
 const box = tools.box(() => fan, toolWords);
 const setup = new SetupDoor(store, (control) => link.ask(control));
@@ -222,7 +223,7 @@ function sayWord(): void {
   if (!screen.scan.works) parts.push("this browser cannot draw radar (no WebGL 2)");
   if (settings.voice && !voice.isThere) parts.push("this browser has no voice");
   // The open fan may lie over the sentence: what is urgent is then said up here.
-  const urgent = fan.isOpen ? whatMatters(store.state, performance.now())[0] : undefined;
+  const urgent = fan.isOpen && !fan.isHeld ? whatMatters(store.state, performance.now())[0] : undefined;
   if (urgent !== undefined && urgent.urgency >= 3) parts.unshift(urgent.say);
   const line = performance.now() - answerAt < 5000 && answer !== null ? `${parts.join(" · ")} · ${answer}` : parts.join(" · ");
   setText(word, line);

@@ -289,8 +289,10 @@ export class Screen {
 
 function labelsOf(pane: Pane): Labels {
   const labels = new Labels(pane.width, pane.height);
-  const word = document.getElementById("word")?.getBoundingClientRect();
-  if (word !== undefined) labels.block(word.left - pane.x - 6, word.top - pane.y - 6, word.width + 12, word.height + 10);
+  for (const id of ["word", "tool"]) {
+    const words = document.getElementById(id)?.getBoundingClientRect();
+    if (words !== undefined && words.width > 0) labels.block(words.left - pane.x - 6, words.top - pane.y - 6, words.width + 12, words.height + 10);
+  }
   const thumb = document.getElementById("thumb")?.getBoundingClientRect();
   if (thumb !== undefined) labels.block(thumb.left - pane.x, thumb.top - pane.y, thumb.width, thumb.height);
   return labels;
