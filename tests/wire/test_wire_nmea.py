@@ -173,7 +173,7 @@ def test_no_fix_is_said_and_gives_no_position() -> None:
 @pytest.mark.parametrize(
     ("address", "fields"),
     [
-        # Mode indicators of NMEA 0183 2.3 and later (pynmea2, go-nmea): A and D, P, R, F are fixes; E reckoned, M by hand,
+        # Mode indicators of NMEA 0183 2.3 and later (pynmea2, go-nmea): A, D, P, R, F are fixes; E reckoned, M by hand,
         # S simulator, N none.  GGA quality: 0 none, 6 reckoned, 7 by hand, 8 simulator; 1 to 5 fixes.
         ("GPRMC", "120000,A,1000.0,N,02000.0,E,5.0,90.0,150127,,,?"),
         ("GPGLL", "1000.0,N,02000.0,E,120000,A,?"),
