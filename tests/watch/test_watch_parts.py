@@ -49,6 +49,19 @@ def test_a_boat_whose_bow_is_not_known_is_where_her_antenna_is() -> None:
     assert (target.lat_deg, target.lon_deg) == (10.0, 20.0)
 
 
+def test_the_own_boat_is_known_by_what_her_own_set_says() -> None:
+    table = AisTable()
+    table.add(replace(POSITION, is_own=True), T0)
+    # A second receiver on board hears her as any other.
+    table.add(POSITION, T0)
+    assert table.targets(T0) == ()
+    # A set that was never given a number must not hide another such.
+    table.add(replace(POSITION, mmsi=0, is_own=True), T0)
+    assert table.targets(T0) == ()
+    table.add(replace(POSITION, mmsi=0), T0)
+    assert [t.mmsi for t in table.targets(T0)] == [0]
+
+
 def test_message_24_says_name_and_size_apart() -> None:
     table = AisTable()
     table.add(POSITION, T0)

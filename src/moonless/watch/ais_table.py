@@ -3,6 +3,8 @@
 Rules of this file:
 - Static data (name, size) and positions come apart and are joined by MMSI; a target is told of once it has a position.
 - The position told is the middle of the hull, not the antenna: on a large ship they are a hundred metres apart.
+- The own boat is left out: by the number the boat file gives, and by the one that the own set says is its own (VDO),
+  for a second receiver hears the own set as it hears every other.
 - A vessel not heard for `FORGET_S` is dropped; an aid for `FORGET_AID_S`.
 """
 
@@ -30,12 +32,14 @@ class AisTable:
     """Targets by MMSI."""
 
     def __init__(self, own_mmsi: int | None = None) -> None:
-        self._own_mmsi = own_mmsi
+        self._own = set() if own_mmsi is None else {own_mmsi}
         self._positions: dict[int, tuple[int, AisReport]] = {}
         self._statics: dict[int, AisReport] = {}
 
     def add(self, report: AisReport, now_ns: int) -> None:
         """Take in one report received at ``now_ns`` (UTC)."""
+        if report.is_own and report.mmsi > 0:  # 0: a set that was never given a number; another's may be 0 as well
+            self._own.add(report.mmsi)
         if report.says in ("position", "aid", "base") and report.lat_deg is not None:
             self._positions[report.mmsi] = (_position_time(report, now_ns), report)
         if report.says in ("static", "aid") or report.message_type == 19:
@@ -51,7 +55,7 @@ class AisTable:
         return tuple(
             self._target(time_ns, report)
             for time_ns, report in self._positions.values()
-            if report.says != "base" and not report.is_own and report.mmsi != self._own_mmsi
+            if report.says != "base" and not report.is_own and report.mmsi not in self._own
         )
 
     def _target(self, time_ns: int, report: AisReport) -> AisTarget:
