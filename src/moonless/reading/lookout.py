@@ -51,10 +51,15 @@ class Lookout:
         self._boat = boat
         self._watch = MissingWatch()
         self._gone: dict[tuple[str, str], float] = {}
+        self._named_place: Place | None = None
+        self._names: list[tuple[str, str]] = []
 
     def gone(self, place: Place) -> Floats:
         """Return (k,) how likely each mark is not where it is charted, as far as looked."""
-        return np.array([self._gone.get((m.cell, m.feature), 0.0) for m in place.marks])
+        if place is not self._named_place:
+            self._named_place, self._names = place, [(m.cell, m.feature) for m in place.marks]
+        known = self._gone
+        return np.array([known.get(name, 0.0) for name in self._names])
 
     def look(
         self,

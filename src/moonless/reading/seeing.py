@@ -25,6 +25,8 @@ Floats = NDArray[np.float64]
 P_TURN_HELD = 0.7534
 CROSS_SECTIONS_M2 = (0.5, 2.5, 10.0)
 N_RANGES = 160
+# Plain noise comes out at up to this, linear; nothing below so many decibels can be above it.
+NOISE_FLOOR, FLOOR_DB = 1.12, 0.49
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -114,6 +116,11 @@ def clutter_at(
         % n_spoke
     )
     cells = np.clip(np.round((ranges_m - first_cell_m) / cell_m), 0, n_cell - 1).astype(np.int64)
-    level = clutter_db[np.ix_(spokes, cells)].astype(np.float64)
-    # The floor of plain noise is not clutter: half a decibel of estimation error is taken off with it.
-    return np.where(np.isfinite(level), np.maximum(10.0 ** (level / 10.0) - 1.12, 0.0), np.nan)
+    level = clutter_db[np.ix_(spokes, cells)]
+    # The floor of plain noise is not clutter: half a decibel of estimation error is taken off with it.  Most of a
+    # picture is floor, so only what stands above it is raised from decibels.
+    out = np.zeros(level.shape)
+    above = level > FLOOR_DB
+    out[above] = np.maximum(10.0 ** (level[above].astype(np.float64) / 10.0) - NOISE_FLOOR, 0.0)
+    out[~np.isfinite(level)] = np.nan
+    return out
