@@ -79,6 +79,21 @@ def test_a_frozen_picture_is_withdrawn(mode: str) -> None:
     assert seconds_of(frozen[-1]) > 22.0
 
 
+def test_a_picture_without_a_single_count_is_no_clear_sea() -> None:
+    # Spokes go on turning, as of a set on stand-by or a receiver that is dead.
+    turns = MadeRun(radar=lambda t: "empty" if 10.0 <= t < 20.0 else "good").play(30.0)
+    _assert_seen(turns, "radar", "silent", 10.0)
+    empty = [t for t in turns if 15.1 < seconds_of(t) <= 20.0]
+    assert len(empty) >= 4
+    for turn in empty:
+        assert turn.scan is None and turn.reading.echoes == ()
+        assert all(s.range_m is None for s in turn.reading.seeing)
+        assert turn.reading.speed is None or turn.reading.speed.advised_kn is None
+    assert any("radar" in c.say.lower() for t in turns if seconds_of(t) < 20.0 for c in t.reading.calls)
+    assert turns[-1].scan is not None
+    assert turns[-1].reading.faults == ()
+
+
 def test_video_that_cannot_be_used_is_damaged_not_silent() -> None:
     chain = Chain(default_boat())
     turns: list[Turn] = []

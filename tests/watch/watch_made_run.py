@@ -30,7 +30,7 @@ class MadeRun:
     heading_rad: float = 0.5
     speed: float = 4.0
     turn_rate: float = 0.0
-    radar: Callable[[float], str] = lambda t: "good"  # "good", "silent", "frozen", "stuck"
+    radar: Callable[[float], str] = lambda t: "good"  # "good", "silent", "frozen", "stuck", "empty"
     has_position: Callable[[float], bool] = lambda t: True
     has_heading: Callable[[float], bool] = lambda t: True
     heading_at: Callable[[float, float], float] = lambda t, true: true
@@ -56,6 +56,8 @@ class MadeRun:
                 cells[50:53] = 220
             if mode == "frozen" and row in self._rows:
                 cells = np.frombuffer(self._rows[row], dtype=np.uint8)
+            if mode == "empty":
+                cells[:] = 0
             self._rows[row] = cells.tobytes()
             azimuth = (row if mode != "stuck" else 10) * TAU / N_SPOKE
             now = T0 + round(t * NS_PER_S)

@@ -249,7 +249,7 @@ class Chain:
         for fault in self._faults.faults(now_ns):
             if fault.what == "radar" and fault.state in ("silent", "frozen", "damaged"):
                 first = fault.since_ns + round(self._faults.radar_limit_s * NS_PER_S) + 1
-                if fault.state == "frozen" and self._last_scan_ns is not None:
+                if fault.state != "damaged" and self._last_scan_ns is not None:
                     first = max(first, self._last_scan_ns + LINE_NS)
                 due = max(due, first)
                 return due if due <= now_ns else None

@@ -70,6 +70,7 @@ class FaultWatch:
         self._held: dict[FaultWhat, _Held] = {}
         self._period_s: float | None = None
         self._radar_frozen_ns: int | None = None
+        self._radar_empty_ns: int | None = None
         self._blocks: tuple[int, int, int] | None = None  # since when, blocks used, blocks not
         self._last_scan: Scan | None = None
         self._azimuth: tuple[int, float] | None = None  # when and where the antenna last moved
@@ -110,7 +111,8 @@ class FaultWatch:
         self._began_ns = now_ns
         self._held.clear()
         self._fix = self._fix_time = self._azimuth = self._turn = None
-        self._fix_moved_ns = self._heading_moved_ns = self._no_fix_ns = self._radar_frozen_ns = None
+        self._fix_moved_ns = self._heading_moved_ns = self._no_fix_ns = None
+        self._radar_frozen_ns = self._radar_empty_ns = None
         self._headings.clear()
         self._last_scan = None
 
@@ -136,8 +138,15 @@ class FaultWatch:
         self._blocks = None
 
     def scan(self, scan: Scan, period_s: float | None) -> None:
-        """Take note of a turn: is its video the last one's again?"""
+        """Take note of a turn: is there video at all, and is it the last one's again?"""
         self._period_s = period_s
+        n_received = int(np.count_nonzero(scan.is_received))
+        # A receiver has noise, and round a sending one is the nearest water: a turn without a single count is no calm
+        # sea but a set on stand-by, or a broken one.
+        if scan.echo.any() or n_received < FROZEN_MIN_ROWS:
+            self._radar_empty_ns = None
+        elif self._radar_empty_ns is None:
+            self._radar_empty_ns = scan.end_ns
         last, self._last_scan = self._last_scan, scan
         if last is None or last.echo.shape != scan.echo.shape:
             self._radar_frozen_ns = None
@@ -242,6 +251,8 @@ class FaultWatch:
             return silent
         if self._azimuth is not None and now_ns - self._azimuth[0] > AZIMUTH_STILL_S * NS_PER_S:
             return Fault("radar", "frozen", self._azimuth[0])
+        if self._radar_empty_ns is not None:
+            return Fault("radar", "silent", self._radar_empty_ns)
         if self._radar_frozen_ns is not None:
             return Fault("radar", "frozen", self._radar_frozen_ns)
         return self._held_fault("radar", now_ns)
