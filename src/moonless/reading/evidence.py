@@ -211,7 +211,7 @@ def gather(
         named=named,
         own_en=np.array([own.east_m, own.north_m]),
         beam_rad=boat.radar.beam_horizontal_rad,
-        hit_share=np.array([(t.n_hits + 0.5) / (t.n_scans + 1.0) for t in tracks]),
+        hit_share=np.array([_hit_share(t) for t in tracks]),
         rcs_db=_implied_rcs_db(tracks, reach, level_db, curve),
         multiple_density=multiples(tracks, rel, covariance, own, level_db),
         roamed_m=np.zeros(len(tracks)) if roamed_m is None else roamed_m,
@@ -288,11 +288,20 @@ def hopping(hit_share: Floats) -> Floats:
     return np.asarray(1.0 / (1.0 + np.exp((hit_share - HOP_SHARE) / HOP_WIDTH)))
 
 
+def _hit_share(track: Track) -> float:
+    """Return the share of turns with an echo, up to the last one: its absence since says nothing of what it was."""
+    return (track.n_hits + 0.5) / (track.n_scans - track.misses_in_a_row + 1.0)
+
+
+# A crest stands no higher over its own sea than this, and seldom by so much more for each fold; own figures.
+SPIKE_DB, SPIKE_FALL_DB = 18.0, 4.0
+
+
 def _clutter(tracks: tuple[Track, ...], reach: Floats, clutter_db: Floats | None) -> Floats:
     """Return the density of clutter tracks like each: more when young, weak, often missed, and in cluttered water."""
     out = np.empty(len(tracks))
     for i, t in enumerate(tracks):
-        hit_share = (t.n_hits + 0.5) / (t.n_scans + 1.0)
+        hit_share = _hit_share(t)
         level = math.nan if clutter_db is None else float(clutter_db[i])
         rough = 0.5 if math.isnan(level) else 0.02 + 0.98 / (1.0 + math.exp(-(level - CLUTTER_HALF_DB) / 1.5))
         # A track that shows in nine of ten turns for a minute is no wave; but a tracker may hop from crest to crest in
@@ -300,6 +309,7 @@ def _clutter(tracks: tuple[Track, ...], reach: Floats, clutter_db: Floats | None
         near = reach[i] < RING_M or rough > ROUGH
         hops = float(hopping(np.array(hit_share))) if near else 0.0
         record = max(math.exp(-0.35 * t.n_hits * hit_share**2), 0.1 * rough * hops)
+        record *= math.exp(-max(0.0, t.strength_db - SPIKE_DB) / SPIKE_FALL_DB)
         out[i] = CLUTTER_PER_M2 * rough * record * (RING_TIMES if reach[i] < RING_M else 1.0)
     return out
 

@@ -69,8 +69,12 @@ DRAGGED_FROM = 0.35
 GHOST, CHANCE_GHOST = 2e-4, 1e-6
 # A shore's echo is smeared along the bearing circle by this share of the beam, one sigma.
 SMEAR_BEAMS = 0.25
-# What is this long answers with more than this; own figures, no source.
-LONG_FROM_M, LONG_RCS_DB, LONG_WEAK = 40.0, 0.0, 0.1
+# A hull of 9 m answers with 4 dB over 1 m2, one of 60 m with 30, and so on between and beyond: the kinds of
+# `moonless.scene.kinds`, where their source stands.  So much weaker one may be, and no length is surer than this.
+HULL_M, HULL_DB, HULL_DB_PER_DECADE = 9.0, 4.0, 32.0
+HULL_ROOM_DB, HULL_SIGMA_DB, HULL_FLOOR = 12.0, 6.0, 0.02
+# From this length on; below it the eye of the echo wanders by as much.
+LONG_FROM_M = 20.0
 # An echo this many times as long as it is away is hardly one thing.
 ABOUT, ABOUT_LEFT = 1.5, 0.05
 # An echo this long is no small craft and no mark.
@@ -114,7 +118,7 @@ def explain(
     thing, wave = _rcs_speaks(evidence.rcs_db)
     # What seems longer than it is away is sea all about, not a hull.
     thing = np.where(size > ABOUT * evidence.range_m, ABOUT_LEFT * thing, thing)
-    thing = np.where((size > LONG_FROM_M) & (evidence.rcs_db < LONG_RCS_DB), LONG_WEAK * thing, thing)
+    thing = thing * _weak_for_its_length(size, evidence.rcs_db)
     # What the skipper has named is uncharted all the same, and not a surprise.
     density[:, UNCHARTED] = (UNCHARTED_PER_M2 * thing * long_penalty * evidence.afloat + evidence.named_density) * still
     density[:, VESSEL] = VESSEL_PER_M2 * thing * moving * evidence.afloat
@@ -259,6 +263,14 @@ def _size_speaks(evidence: Evidence) -> Floats:
     """Return (n,) how well each resolved length goes with a mark, which is no longer than a few metres."""
     too_long = np.maximum(0.0, _believed_length(evidence) - MARK_LENGTH_M)
     return np.asarray(np.maximum(np.exp(-too_long / 15.0), LENGTH_FLOOR))
+
+
+def _weak_for_its_length(size_m: Floats, rcs_db: Floats) -> Floats:
+    """Return (n,) how well a cross-section goes with a hull as long as each seems; 1 where either is not known."""
+    expected = HULL_DB + HULL_DB_PER_DECADE * np.log10(np.maximum(size_m, HULL_M) / HULL_M)
+    short = np.maximum(0.0, expected - HULL_ROOM_DB - rcs_db)
+    speaks = np.maximum(np.exp(-0.5 * (short / HULL_SIGMA_DB) ** 2), HULL_FLOOR)
+    return np.where((size_m > LONG_FROM_M) & np.isfinite(rcs_db), speaks, 1.0)
 
 
 def _rcs_speaks(rcs_db: Floats) -> tuple[Floats, Floats]:

@@ -31,14 +31,21 @@ class History:
         """Begin again: the chart around was laid out anew, and its marks bear other numbers."""
         self._mark.clear()
 
-    def pool(self, ids: NDArray[np.int64], explained: list[Explained]) -> list[Explained]:
-        """Return the explanations with each track's past pooled in; tracks that are gone are forgotten."""
+    def pool(
+        self, ids: NDArray[np.int64], explained: list[Explained], is_fresh: NDArray[np.bool_] | None = None
+    ) -> list[Explained]:
+        """Return the explanations with each track's past pooled in; tracks that are gone are forgotten.
+
+        ``is_fresh``: (n,) whether each was seen this turn; one that was not is still what it was.
+        """
         out: list[Explained] = []
         log: dict[int, Floats] = {}
-        for track, now in zip(ids.tolist(), explained, strict=True):
+        seen = np.ones(len(ids), dtype=np.bool_) if is_fresh is None else is_fresh
+        for track, now, is_seen in zip(ids.tolist(), explained, seen.tolist(), strict=True):
             fresh = np.log(np.maximum(now.probability, 1e-9))
             before = self._log.get(track)
-            pooled = fresh if before is None else KEEP * before + (1.0 - KEEP) * fresh
+            keep = KEEP if is_seen else 1.0
+            pooled = fresh if before is None else keep * before + (1.0 - keep) * fresh
             log[track] = pooled
             probability = np.exp(pooled - pooled.max())
             probability /= probability.sum()

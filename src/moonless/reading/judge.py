@@ -229,7 +229,7 @@ class Judge:
         p = None if outlook is None else np.nan_to_num(outlook.mark_p, nan=0.0)
         gone = None if place is None else self._lookout.gone(place)
         mark_db = None if outlook is None else self._performance.strength_db(outlook.mark_snr)
-        explained = self._history.pool(evidence.ids, explain(evidence, place, p, gone, mark_db))
+        explained = self._history.pool(evidence.ids, explain(evidence, place, p, gone, mark_db), fresh)
         return evidence, explained
 
     def _look(
