@@ -188,8 +188,9 @@ class Hub:
         for session in self.sessions:
             session.calls.put(call)
         self._wake()
-        if self.loudspeaker is not None and (call["urgency"] >= 4 or not self.is_silent):
-            self.loudspeaker.say(call["say"], call["urgency"])
+        # Silence lets through what is most urgent, and what was just asked to be said again.
+        if self.loudspeaker is not None and (call["urgency"] >= 4 or call.get("again") or not self.is_silent):
+            self.loudspeaker.say(call["say"], call["urgency"], call["echo"])
 
     def _begin_again(self) -> None:
         self.bow.begin(self.source.boat.get("bow_offset_deg"))
@@ -212,6 +213,8 @@ class Hub:
         if control.do == "silence":
             assert isinstance(control.value, float)
             self._silent_until_s = steady_s() + control.value * 60.0
+            if control.value > 0 and self.loudspeaker is not None:
+                self.loudspeaker.hush(above=4)
             self.heartbeat()
             return None
         if control.do == "listen":
@@ -227,9 +230,10 @@ class Hub:
         if control.do == "loudspeaker":
             if self.loudspeaker is None:
                 return "this computer has no voice: espeak-ng is not installed"
+            problem, self.loudspeaker.problem = self.loudspeaker.problem, None
             self.loudspeaker.is_on = bool(control.value)
             self.heartbeat()
-            return None
+            return problem
         if control.do == "fog signal":
             self.fog.switch(bool(control.value), steady_s())
             self._remind()

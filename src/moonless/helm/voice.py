@@ -4,24 +4,54 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import logging
 import shutil
+from dataclasses import dataclass
 
-from moonless.helm.slots import CallQueue
+from moonless.clock import steady_s
 
-# Words a minute by urgency: calm in passing, quick when shouted, never too fast to follow over an engine.
+_log = logging.getLogger(__name__)
+# Words a minute and loudness (0..200) by urgency: calm in passing, quick and loud when shouted, never too fast to
+# follow over an engine.  No source: chosen by the spoken length of the calls, no ear has judged them.
 _RATE = {1: 150, 2: 155, 3: 165, 4: 175}
+_LOUD = {1: 100, 2: 110, 3: 140, 4: 180}
+MOST_WAITING = 4
+# A sentence with a distance in it is no longer true after this long in the queue.
+STALE_S = 12.0
+# No sentence takes longer; a sound device that never returns must not silence the watch.
+LONGEST_S = 30.0
+
+
+@dataclass(frozen=True, slots=True)
+class Spoken:
+    """One sentence to say."""
+
+    say: str
+    urgency: int
+    echo: int | None
+    since_s: float
+    number: int
+
+
+def arguments(call: Spoken) -> list[str]:
+    """Return the voice's arguments for a sentence."""
+    rate, loud = _RATE.get(call.urgency, 160), _LOUD.get(call.urgency, 120)
+    return ["-v", "en", "-s", str(rate), "-a", str(loud), "--", call.say]
 
 
 class Loudspeaker:
-    """Rules: off until asked; never more than one sentence at a time; a more urgent call cuts a milder one off."""
+    """Rules: off until asked; never more than one sentence at a time; the more urgent first, then the newer; a more
+    urgent call cuts a milder one off, which is said after it if it is still fresh."""
 
     def __init__(self, program: str) -> None:
-        self.is_on = False
+        self.problem: str | None = None
+        self._is_on = False
         self._program = program
-        self._waiting = CallQueue(limit=4)
+        self._waiting: list[Spoken] = []
         self._fresh = asyncio.Event()
-        self._speaking: asyncio.subprocess.Process | None = None
-        self._urgency = 0
+        self._process: asyncio.subprocess.Process | None = None
+        self._now: Spoken | None = None
+        self._number = 0
 
     @classmethod
     def find(cls) -> Loudspeaker | None:
@@ -29,32 +59,79 @@ class Loudspeaker:
         program = shutil.which("espeak-ng")
         return None if program is None else cls(program)
 
-    def say(self, sentence: str, urgency: int) -> None:
-        """Queue a sentence.  Never blocks."""
-        if not self.is_on:
+    @property
+    def is_on(self) -> bool:
+        """True while it may speak."""
+        return self._is_on
+
+    @is_on.setter
+    def is_on(self, on: bool) -> None:
+        self._is_on = on
+        if not on:
+            self.hush(above=5)
+
+    def say(self, sentence: str, urgency: int, echo: int | None = None) -> None:
+        """Queue a sentence; a newer one about the same echo takes the older one's place.  Never blocks."""
+        if not self._is_on:
             return
-        self._waiting.put({"say": sentence, "urgency": urgency})
-        if self._speaking is not None and urgency > self._urgency:
-            with contextlib.suppress(ProcessLookupError):
-                self._speaking.terminate()
+        self._number += 1
+        call = Spoken(sentence, urgency, echo, steady_s(), self._number)
+        self._waiting = [w for w in self._waiting if echo is None or w.echo != echo or w.urgency > urgency]
+        self._put(call)
+        now = self._now
+        if now is not None and urgency > now.urgency:
+            if echo is None or now.echo != echo:
+                self._put(now)
+            self._cut()
         self._fresh.set()
+
+    def hush(self, above: int) -> None:
+        """Drop and cut off everything milder than an urgency."""
+        self._waiting = [w for w in self._waiting if w.urgency >= above]
+        if self._now is not None and self._now.urgency < above:
+            self._cut()
 
     async def run(self) -> None:
         """Speak until cancelled."""
         while True:
             await self._fresh.wait()
             self._fresh.clear()
-            while (call := self._waiting.take()) is not None:
-                self._urgency = call["urgency"]
-                rate = str(_RATE.get(call["urgency"], 160))
-                self._speaking = await asyncio.create_subprocess_exec(
-                    self._program, "-s", rate, "--", call["say"],
-                    stdin=asyncio.subprocess.DEVNULL,
-                    stdout=asyncio.subprocess.DEVNULL, stderr=asyncio.subprocess.DEVNULL,
-                )  # fmt: skip
-                try:
-                    await self._speaking.wait()
-                finally:
-                    if self._speaking.returncode is None:
-                        self._speaking.terminate()
-                    self._speaking = None
+            while self._waiting:
+                call = self._waiting.pop(0)
+                if steady_s() - call.since_s <= STALE_S:
+                    await self._speak(call)
+
+    async def _speak(self, call: Spoken) -> None:
+        try:
+            self._process = await asyncio.create_subprocess_exec(
+                self._program, *arguments(call),
+                stdin=asyncio.subprocess.DEVNULL, stdout=asyncio.subprocess.DEVNULL, stderr=asyncio.subprocess.DEVNULL,
+            )  # fmt: skip
+        except OSError as problem:
+            # Said on the screens by the loudspeaker being off; the calls go on there.
+            self.problem = f"the loudspeaker failed: {problem.strerror or problem}"
+            _log.warning("%s", self.problem)
+            self.is_on = False
+            return
+        self._now = call
+        try:
+            async with asyncio.timeout(LONGEST_S):
+                await self._process.wait()
+        except TimeoutError:
+            _log.warning("the voice did not end its sentence")
+        finally:
+            self._now = None
+            if self._process.returncode is None:
+                self._process.kill()
+                await self._process.wait()
+            self._process = None
+
+    def _put(self, call: Spoken) -> None:
+        self._waiting.append(call)
+        self._waiting.sort(key=lambda w: (-w.urgency, -w.number))
+        del self._waiting[MOST_WAITING:]
+
+    def _cut(self) -> None:
+        if self._process is not None:
+            with contextlib.suppress(ProcessLookupError):
+                self._process.terminate()

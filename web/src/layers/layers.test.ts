@@ -168,4 +168,36 @@ describe("the voice", () => {
     voice.take(call(6, 4), false, false);
     expect(spoken.at(-1)).toBe("call 5");
   });
+
+  it("cuts a milder call off and says it after, drops what is stale, and takes a newer word about an echo", () => {
+    const spoken: string[] = [];
+    let made: { onend: (() => void) | null }[] = [];
+    let now = 0;
+    const voice = new Voice(
+      { speak: (u) => void spoken.push((u as unknown as { text: string }).text), cancel: () => made.at(-1)?.onend?.() },
+      (text) => {
+        const utterance = { text, onend: null, onerror: null, rate: 1 };
+        made = [...made, utterance];
+        return utterance as unknown as SpeechSynthesisUtterance;
+      },
+      () => now,
+    );
+    const call = (number: number, urgency: number, echo: number | null) => ({ number, urgency, say: `call ${number}`, echo });
+    voice.take(call(1, 2, 5), true, false);
+    voice.take(call(2, 4, 9), true, false);
+    expect(spoken).toEqual(["call 1", "call 2"]);
+    voice.take(call(3, 2, 5), true, false);
+    made.at(-1)?.onend?.();
+    // The newer word about echo 5, and the cut-off one no more.
+    expect(spoken).toEqual(["call 1", "call 2", "call 3"]);
+    voice.take(call(4, 2, null), true, false);
+    now = 60_000;
+    made.at(-1)?.onend?.();
+    expect(spoken.length).toBe(3);
+    voice.take(call(5, 3, 1), true, false);
+    voice.hush(4);
+    expect(spoken.length).toBe(4);
+    voice.take(call(6, 3, 1), true, true);
+    expect(spoken.length).toBe(4);
+  });
 });

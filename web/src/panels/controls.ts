@@ -32,7 +32,8 @@ const LOOKS: readonly (Look | null)[] = [null, "night", "dusk", "day"];
 const TRAILS: readonly Trails[] = ["off", "short", "long"];
 const SPEEDS = [1, 2, 4, 8] as const;
 const SIGHTS = ["unsure", "in sight", "radar only"] as const;
-const SILENCE_MIN = 5;
+/** Minutes of silence, one press after another; 0 ends it. */
+const SILENCES_MIN = [5, 15, 30, 0] as const;
 
 function after<T>(list: readonly T[], now: T): T {
   return list[(list.indexOf(now) + 1) % list.length] as T;
@@ -68,7 +69,12 @@ class Doer {
     this.reach.store.send({ type: "acknowledged", say: call.say });
   };
   again = (): void => this.reach.ask({ do: "say again" });
-  silence = (): void => this.reach.ask({ do: "silence", value: (this.state.affairs?.silent_s ?? 0) > 0 ? 0 : SILENCE_MIN });
+  silence = (): void => {
+    const leftMin = (this.state.affairs?.silent_s ?? 0) / 60;
+    const value = leftMin <= 0 ? SILENCES_MIN[0] : (SILENCES_MIN.find((m) => m > leftMin) ?? 0);
+    this.reach.ask({ do: "silence", value });
+    if (value > 0) this.reach.voice.hush(4);
+  };
   loudspeaker = (): void => this.reach.ask({ do: "loudspeaker", value: this.state.affairs?.loudspeaker !== true });
   fog = (): void => this.reach.ask({ do: "fog signal", value: this.state.affairs?.fog_s == null });
   sight = (): void => this.reach.ask({ do: "sight", value: after(SIGHTS, (this.state.affairs?.sight ?? "unsure") as (typeof SIGHTS)[number]) });
@@ -126,7 +132,7 @@ export function fanPages(reach: Reach): Blade[][] {
       { name: "farther", value: () => "", press: () => doer.range(1), stays: true },
       { name: "trial", value: () => "", press: doer.trial },
       { name: "heard", value: () => "", press: doer.heard, isShown: () => doer.state.heldCalls.length > 0 },
-      { name: "silence", value: () => (silentS() > 0 ? `${Math.ceil(silentS() / 60)} min` : "off"), press: doer.silence },
+      { name: "silence", value: () => (silentS() > 0 ? `${Math.ceil(silentS() / 60)} min` : "off"), press: doer.silence, stays: true },
       { name: "say again", value: () => "", press: doer.again },
       { name: "up", value: () => settings().up, press: doer.up, stays: true },
       { name: "laid", value: () => LAY_WORD[settings().lay], press: doer.lay, stays: true },
@@ -202,7 +208,7 @@ export function keyTable(reach: Reach, fan: Fan): Key[] {
     { keys: ["d"], shown: "d", does: "dimmer", press: doer.dim },
     { keys: ["e"], shown: "e", does: "strength of the radar over the chart", press: doer.radar },
     { keys: ["r"], shown: "r", does: "say the last call again", press: doer.again },
-    { keys: ["s"], shown: "s", does: "silence for five minutes; what is urgent is said all the same", press: doer.silence },
+    { keys: ["s"], shown: "s", does: "silence for 5, 15, 30 minutes, none; what is most urgent is said all the same", press: doer.silence },
     { keys: ["v"], shown: "v", does: "this screen's voice on or off", press: doer.voice },
     { keys: ["w"], shown: "w", does: "the helm's own loudspeaker on or off", press: doer.loudspeaker },
     { keys: ["t"], shown: "t", does: "tonight's plan, leg by leg", press: reach.plan },

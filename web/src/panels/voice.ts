@@ -8,14 +8,23 @@ export interface Speech {
   cancel(): void;
 }
 
+/** A sentence with a distance in it is no longer true after this long in the queue, ms. */
+const STALE_MS = 12_000;
+const MOST_WAITING = 4;
+
+interface Waiting {
+  readonly call: Call;
+  readonly atMs: number;
+}
+
 export class Voice {
-  #urgency = 0;
-  #waiting: Call[] = [];
-  #isSpeaking = false;
+  #now: Waiting | null = null;
+  #waiting: Waiting[] = [];
 
   constructor(
     private readonly speech: Speech | undefined,
     private readonly utter: (text: string) => SpeechSynthesisUtterance = (text) => new SpeechSynthesisUtterance(text),
+    private readonly clock: () => number = () => performance.now(),
   ) {}
 
   get isThere(): boolean {
@@ -25,27 +34,45 @@ export class Voice {
   take(call: Call, isOn: boolean, isSilent: boolean): void {
     if (this.speech === undefined || !isOn) return;
     if (isSilent && call.urgency < 4 && call.again !== true) return;
-    this.#waiting.push(call);
-    this.#waiting.sort((a, b) => b.urgency - a.urgency || b.number - a.number);
-    this.#waiting.length = Math.min(this.#waiting.length, 4);
-    if (this.#isSpeaking && call.urgency > this.#urgency) this.speech.cancel();
-    else if (!this.#isSpeaking) this.#next();
+    // A newer word about an echo takes the older one's place.
+    this.#waiting = this.#waiting.filter((w) => call.echo === null || w.call.echo !== call.echo || w.call.urgency > call.urgency);
+    this.#put({ call, atMs: this.clock() });
+    const now = this.#now;
+    if (now === null) this.#next();
+    else if (call.urgency > now.call.urgency) {
+      // Cut off, and said after it if it is still fresh and not of the same echo.
+      if (call.echo === null || now.call.echo !== call.echo) this.#put(now);
+      this.speech.cancel();
+    }
+  }
+
+  /** Drop and cut off what is milder than an urgency. */
+  hush(above: number): void {
+    this.#waiting = this.#waiting.filter((w) => w.call.urgency >= above);
+    if (this.#now !== null && this.#now.call.urgency < above) this.speech?.cancel();
   }
 
   stop(): void {
-    this.#waiting = [];
-    this.speech?.cancel();
+    this.hush(5);
+  }
+
+  #put(waiting: Waiting): void {
+    this.#waiting.push(waiting);
+    this.#waiting.sort((a, b) => b.call.urgency - a.call.urgency || b.call.number - a.call.number);
+    this.#waiting.length = Math.min(this.#waiting.length, MOST_WAITING);
   }
 
   #next(): void {
-    const call = this.#waiting.shift();
-    if (call === undefined || this.speech === undefined) return;
-    const utterance = this.utter(call.say);
-    utterance.rate = RATE[call.urgency] ?? 1;
-    this.#urgency = call.urgency;
-    this.#isSpeaking = true;
+    const fresh = (w: Waiting): boolean => this.clock() - w.atMs <= STALE_MS;
+    this.#waiting = this.#waiting.filter(fresh);
+    const next = this.#waiting.shift();
+    if (next === undefined || this.speech === undefined) return;
+    const utterance = this.utter(next.call.say);
+    utterance.rate = RATE[next.call.urgency] ?? 1;
+    this.#now = next;
     const done = (): void => {
-      this.#isSpeaking = false;
+      if (this.#now !== next) return;
+      this.#now = null;
       this.#next();
     };
     utterance.onend = done;
