@@ -41,6 +41,7 @@ class ScanErrors:
     azimuth_sigma_rad: float  # antenna angle and bow alignment, after the boat file's correction
     range_sigma_m: float  # range offset of the whole picture
     time_sigma_s: float = 0.01
+    pulse_interval_s: float | None = None  # from one pulse to the next, of the set; None: not known
 
 
 @dataclass(frozen=True, slots=True, eq=False)

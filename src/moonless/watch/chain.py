@@ -29,7 +29,7 @@ from moonless.echo.types import EchoPicture
 from moonless.frames import LocalFrame
 from moonless.radar.types import ScanGrid
 from moonless.reading.judge import Judge
-from moonless.reading.situation import OwnState, Sight, Situation
+from moonless.reading.situation import Held, OwnState, Sight, Situation
 from moonless.reading.types import Call, Fault
 from moonless.scan.assembler import ScanAssembler
 from moonless.scan.types import Scan, ScanErrors, Spoke
@@ -288,6 +288,10 @@ class Chain:
         withdrawn = _withdrawn(faults)
         own = self.intake.own(time_ns, withdrawn)
         scan = _cleared(replace(scan, errors=_errors(self.boat, scan)), withdrawn)
+        held = self._held(time_ns, faults, own)
+        if held is not None:
+            own = replace(own, lat_deg=held.lat_deg, lon_deg=held.lon_deg, cog_rad=held.cog_rad, sog=held.sog)
+            scan = _carried(scan, time_ns, held)
         picture = None
         tracks: tuple[Track, ...] = ()
         if "radar" not in withdrawn:
@@ -295,7 +299,17 @@ class Chain:
             tracks = self._track(time_ns, scan, picture, own)
         self._last_scan_ns = self._last_line_ns = time_ns
         is_radar_good = "radar" not in withdrawn
-        return [self._turn(time_ns, own, scan if is_radar_good else None, picture, tracks, faults)]
+        return [self._turn(time_ns, own, scan if is_radar_good else None, picture, tracks, faults, held)]
+
+    def _held(self, time_ns: int, faults: tuple[Fault, ...], own: OwnState) -> Held | None:
+        """Return the position that radar and chart carry on while the receiver alone is silent, where it is good."""
+        gone = {fault.what: fault.state for fault in faults if fault.state != "disagrees"}
+        if gone.get("position") not in ("silent", "stale") or {"radar", "heading", "clock"} & set(gone):
+            return None
+        if own.heading_true_rad is None:
+            return None
+        held = self._judge.hold_position(time_ns, own.heading_true_rad)
+        return held if held is not None and held.is_good else None
 
     def _line(self, time_ns: int) -> Turn:
         """Return the turn of a second without a scan."""
@@ -313,6 +327,7 @@ class Chain:
         picture: EchoPicture | None,
         tracks: tuple[Track, ...],
         faults: tuple[Fault, ...],
+        held: Held | None = None,
     ) -> Turn:
         ais = self.intake.ais.targets(time_ns)
         wind = self.intake.wind(time_ns, own)
@@ -332,6 +347,7 @@ class Chain:
                 wind_from_rad=None if wind is None else wind.from_rad,
                 wind_speed=None if wind is None else wind.speed,
                 sight=self.sight,
+                held=held,
             )
         )
         self._hidden = reading.hidden
@@ -438,6 +454,14 @@ def _cleared(scan: Scan, withdrawn: frozenset[str]) -> Scan:
     return scan
 
 
+def _carried(scan: Scan, time_ns: int, held: Held) -> Scan:
+    """Return the scan with each spoke's place from the position that is carried on."""
+    frame = LocalFrame(held.lat_deg, held.lon_deg)
+    before_s = (scan.time_ns - time_ns) / NS_PER_S
+    lat, lon = frame.to_geographic(held.velocity[0] * before_s, held.velocity[1] * before_s)
+    return replace(scan, lat_deg=np.asarray(lat), lon_deg=np.asarray(lon))
+
+
 def _errors(boat: Boat, scan: Scan | None) -> ScanErrors:
     """Return the error figures of the boat's radar on the scale the scan seems to be taken on."""
     set_ = boat.radar
@@ -449,6 +473,7 @@ def _errors(boat: Boat, scan: Scan | None) -> ScanErrors:
         0.5 * SPEED_OF_LIGHT_MPS * pulse.length_s,
         set_.azimuth_sigma_rad,
         set_.range_sigma_m,
+        pulse_interval_s=1.0 / pulse.prf_hz if pulse.prf_hz > 0.0 else None,
     )
 
 
