@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import re
+import shlex
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -43,3 +46,89 @@ def test_help_lists_every_command() -> None:
     told = CliRunner().invoke(group, ["--help"]).output
     assert all(f"  {name}" in told for name in COMMANDS)
     assert "Rule 5" in told
+
+
+def _code(page: Path) -> list[str]:
+    """Return what a page shows as code: indented lines, and words between backticks; continued lines are joined."""
+    text = re.sub(r"\\\n\s*", " ", page.read_text(encoding="utf-8"))
+    lines = [line.strip() for line in text.splitlines() if line.startswith("    ")]
+    return lines + re.findall(r"`([^`\n]+)`", text)
+
+
+SHOWN = sorted({line.split("  #")[0].strip() for page in PAGES for line in _code(page)})
+TYPED = [line for line in SHOWN if line.startswith("moonless ") and len(line.split()) > 2 and "..." not in line]
+
+
+@pytest.mark.parametrize("line", TYPED)
+def test_commands_in_the_manual_can_be_typed(line: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Every option and value of a command shown is one the command takes; nothing is run."""
+    monkeypatch.chdir(tmp_path)
+    _, name, *args = shlex.split(line)
+    for word in args:
+        if re.fullmatch(r"[\w-]+(\.\w+|/)", word):  # files and folders that an owner would have
+            (tmp_path / word).mkdir(parents=True) if word.endswith("/") else (tmp_path / word).touch()
+    command = group.get_command(group.make_context("moonless", ["doctor"]), name)
+    assert command is not None, f"there is no command {name}"
+    command.make_context(name, args)
+
+
+def test_the_manual_shows_commands_to_type() -> None:
+    assert len(TYPED) >= 10
+
+
+def test_options_named_in_the_manual_exist() -> None:
+    known = set()
+    context = group.make_context("moonless", ["doctor"])
+    for name in COMMANDS:
+        command = group.get_command(context, name)
+        assert command is not None
+        known |= {option for param in command.params for option in (*param.opts, *param.secondary_opts)}
+    others = {"--use-angle", "--runs", "--help", "--version"}  # a browser's, a benchmark's, everybody's
+    named = {option for line in SHOWN for option in re.findall(r"(?<![\w-])--[a-z][a-z-]+", line)}
+    assert named - known - others == set()
+
+
+def test_benchmarks_named_in_the_manual_exist() -> None:
+    listed = subprocess.run(
+        [sys.executable, "-m", "bench"], cwd=REPO, capture_output=True, text=True, check=True, timeout=120
+    ).stdout
+    names = set(re.findall(r"[a-z_0-9]+(?:\.[a-z_0-9]+)*", listed))
+    stems = {name.split(".")[0] for name in names}
+    for line in SHOWN:
+        for module in re.findall(r"python -m bench\.(\w+)", line):
+            assert (REPO / "bench" / f"{module}.py").exists(), line
+        told = re.search(r"python -m bench (.+)", line)
+        if told is None:
+            continue
+        first, *rest = told.group(1).split()
+        asked = [first] if first == "scenes" else [first, *rest]  # what follows `scenes` are scenes
+        for word in asked:
+            assert word in names | stems | {"NAME", "NAME..."} or any(n.startswith(word + ".") for n in names), line
+
+
+def test_scenes_named_in_the_manual_exist() -> None:
+    folders = (REPO / "src" / "moonless" / "data" / "scenes", REPO / "bench" / "real")
+    scenes = {path.stem for folder in folders for path in folder.glob("*.toml")}
+    for line in SHOWN:
+        told = re.search(r"python -m bench scenes (.+)", line)
+        for word in told.group(1).split() if told else []:
+            assert word in scenes or (REPO / word).exists(), line
+
+
+def test_make_targets_named_in_the_manual_exist() -> None:
+    targets = set(re.findall(r"^([a-z0-9]+):", (REPO / "Makefile").read_text(encoding="utf-8"), re.MULTILINE))
+    for line in SHOWN:
+        told = re.match(r"make ((?:[a-z0-9]+ ?)+)", line)
+        for word in told.group(1).split() if told else []:
+            assert word in targets, line
+
+
+def test_files_named_in_the_manual_exist() -> None:
+    ours = [p for folder in ("src", "tests", "bench", "design", "demo", "web/src") for p in (REPO / folder).rglob("*")]
+    names = {str(p.relative_to(REPO)) for p in ours if p.is_file()}
+    missing = []
+    for page in PAGES:
+        for file in re.findall(r"`([\w/.-]+\.(?:py|ts))\b[^`]*`", page.read_text(encoding="utf-8")):
+            if not any(name == file or name.endswith("/" + file) for name in names):
+                missing.append(f"{page.name}: {file}")
+    assert missing == []
