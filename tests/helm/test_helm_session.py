@@ -199,8 +199,11 @@ def test_silence_lets_what_is_urgent_through_to_the_loudspeaker() -> None:
         def __init__(self) -> None:
             self.said: list[str] = []
 
-        def say(self, sentence: str, urgency: int) -> None:
+        def say(self, sentence: str, urgency: int, echo: int | None = None) -> None:
             self.said.append(sentence)
+
+        def hush(self, above: int) -> None:
+            assert above == 4
 
     async def go() -> None:
         heard = Heard()

@@ -55,3 +55,26 @@ def test_tails_follow_vessels_only_and_end_with_them() -> None:
     empty = replace(base, echoes=(), time_ns=base.time_ns + 10_000 * NS_PER_S)
     assert tails.add(empty) == {}
     assert tails._points == {}
+
+
+def test_own_track_keeps_the_ground_and_its_gaps() -> None:
+    from moonless.helm.told import OWN_TRACK_LENGTH, OwnTrack
+    from moonless.reading.types import Own, Reading, Registration, SpeedAdvice
+
+    def reading(t_s: float, lat: float | None) -> Reading:
+        nothing = Registration(None, None, None, None, None)
+        own = Own(lat, None if lat is None else -128.0, None, None, None)
+        return Reading(int(t_s * 1e9), own, (), (), None, (), None, None, nothing, SpeedAdvice(None, ""))
+
+    track = OwnTrack()
+    for k in range(8):
+        told = track.add(reading(2.5 * k, -38.0 + k * 1e-4))
+    # Every ten seconds at most; the newest is what the pose shows.
+    assert [p[2] for p in told] == [17.5, 7.5]
+    assert told[0][:2] == [-38.0, -128.0]
+    assert track.add(reading(60.0, None)) == [[-38.0, -128.0, 60.0], [-37.9996, -128.0, 50.0]]
+    for k in range(300):
+        told = track.add(reading(100.0 + 10.0 * k, -37.0))
+    assert len(told) == OWN_TRACK_LENGTH
+    track.clear()
+    assert track.add(reading(9000.0, None)) == []

@@ -34,7 +34,7 @@ from moonless.helm.fog import FogReminder
 from moonless.helm.protocol import PoseFrame
 from moonless.helm.session import Session
 from moonless.helm.spokes import SpokeStore
-from moonless.helm.told import NewCalls, Tails, reading_body
+from moonless.helm.told import NewCalls, OwnTrack, Tails, reading_body
 from moonless.helm.voice import Loudspeaker
 from moonless.scan.types import Scan
 from moonless.units import NS_PER_S
@@ -77,6 +77,7 @@ class Hub:
         self._plan: dict[str, Any] | None = None
         self._has_spokes = False
         self._tails = Tails()
+        self._own_track = OwnTrack()
         self._new_calls = NewCalls()
         self._last_call: dict[str, Any] | None = None
         self._links: dict[str, LinkNow] = {}
@@ -160,6 +161,7 @@ class Hub:
         self._turns += 1
         self._reading_s = steady_s()
         self.reading = reading_body(turn, self._tails.add(turn.reading), self._turns)
+        self.reading["own_track"] = self._own_track.add(turn.reading)
         self.reading["plan"] = self._plan
         own = turn.reading.own
         # As the sensor gives it: a source that tells no poses has only the one put right.
@@ -196,6 +198,7 @@ class Hub:
         self.bow.begin(self.source.boat.get("bow_offset_deg"))
         self.store.clear()
         self._tails.clear()
+        self._own_track.clear()
         self._new_calls.clear()
         self.reading = None
         self._reading_s = None

@@ -12,7 +12,7 @@ Kinds from the server::
 
     1 hello    JSON   what this helm is: boat, settings, source; sent first, and again when they change
     2 spokes   binary the rows of the radar picture that changed since this client's last picture
-    3 reading  JSON   one reading (a line of readings.jsonl) with `coasting`, `tails`, `turn`
+    3 reading  JSON   one reading (a line of readings.jsonl) with `coasting`, `tails`, `own_track`, `turn`
     4 status   JSON   once a second, the heartbeat: link ages, progress, demo state
     5 call     JSON   one sentence worth saying, once; never skipped while the queue holds
     6 chart    JSON   where the chart lies now: {"key", "url"}

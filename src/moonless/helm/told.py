@@ -13,6 +13,8 @@ from moonless.watch.types import Turn
 TAIL_STEP_S = 6.0  # a tick of the tail
 TAIL_LENGTH = 60  # points: six minutes
 FORGET_TAIL_S = 60.0
+OWN_TRACK_STEP_S = 10.0
+OWN_TRACK_LENGTH = 90  # points: a quarter of an hour
 # The same sentence is new again after this long unsaid: a danger that comes back is a new danger.
 SAME_CALL_S = 20.0
 
@@ -49,6 +51,26 @@ class Tails:
         """Forget everything: the story began again."""
         self._points.clear()
         self._seen_ns.clear()
+
+
+class OwnTrack:
+    """Where the boat has been, over the ground."""
+
+    def __init__(self) -> None:
+        self._points: deque[tuple[float, float, int]] = deque(maxlen=OWN_TRACK_LENGTH)
+
+    def add(self, reading: Reading) -> list[list[float]]:
+        """Take in a reading; return [[lat, lon, seconds ago], ...], oldest first.  A lost position leaves a gap."""
+        now, own = reading.time_ns, reading.own
+        known = own.lat is not None and own.lon is not None
+        if known and (not self._points or now - self._points[-1][2] >= OWN_TRACK_STEP_S * NS_PER_S):
+            assert own.lat is not None and own.lon is not None
+            self._points.append((own.lat, own.lon, now))
+        return [[round(lat, 6), round(lon, 6), round((now - t) / NS_PER_S, 1)] for lat, lon, t in self._points]
+
+    def clear(self) -> None:
+        """Forget everything: the story began again."""
+        self._points.clear()
 
 
 class NewCalls:

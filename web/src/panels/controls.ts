@@ -21,7 +21,7 @@ export interface Reach {
   readonly plan: () => void;
   readonly routes: () => void;
   readonly box: Toolbox;
-  readonly tools: { readonly measure: Tool; readonly route: Tool; readonly trial: Tool };
+  readonly tools: { readonly measure: Tool; readonly route: Tool; readonly trial: Tool; readonly lines: Tool };
   readonly setup: SetupDoor;
 }
 
@@ -94,15 +94,7 @@ class Doer {
   trial = (): void => this.reach.box.toggle(this.reach.tools.trial);
   trails = (): void => this.set({ trails: after(TRAILS, this.state.settings.trails) });
 
-  /** Lines along the course made good now, a cable off, then two, four, then none. */
-  parallel = (): void => {
-    const now = this.state.settings.parallel;
-    const boat = this.reach.screen.boat;
-    if (now === null) {
-      const course = boat === null ? 0 : Number.isNaN(boat.cogDeg) ? boat.headingDeg : boat.cogDeg;
-      this.set({ parallel: { bearingDeg: Number.isNaN(course) ? 0 : Math.round(course), offM: 185.2 } });
-    } else this.set({ parallel: now.offM > 700 ? null : { bearingDeg: now.bearingDeg, offM: now.offM * 2 } });
-  };
+  lines = (): void => this.reach.box.toggle(this.reach.tools.lines);
 
   /** Step through echoes, what matters most first. */
   echo(step: number): void {
@@ -145,7 +137,7 @@ export function fanPages(reach: Reach): Blade[][] {
       { name: "measure", value: () => "", press: doer.measure },
       { name: "draw", value: () => "a route", press: doer.route },
       { name: "routes", value: () => "kept", press: reach.routes },
-      { name: "lines", value: () => (settings().parallel === null ? "off" : `${Math.round((settings().parallel?.offM ?? 0) / 185.2)} cable`), press: doer.parallel, stays: true },
+      { name: "lines", value: () => (settings().parallel === null ? "none" : `${Math.round(settings().parallel?.bearingDeg ?? 0)}°`), press: doer.lines },
       { name: "trails", value: () => settings().trails, press: doer.trails, stays: true },
       { name: "radar", value: () => `${Math.round(settings().radarStrength * 100)} %`, press: doer.radar, stays: true },
       { name: "voice", value: () => (settings().voice ? "on" : "off"), press: doer.voice, stays: true },
@@ -219,7 +211,7 @@ export function keyTable(reach: Reach, fan: Fan): Key[] {
     { keys: ["q"], shown: "q", does: "draw a route; arrows move the cross, Enter puts a point, Backspace takes back", press: doer.route },
     { keys: ["j"], shown: "j", does: "routes kept: follow one, or none", press: reach.routes },
     { keys: ["y"], shown: "y", does: "trails of what moved, over the ground: off, short, long", press: doer.trails },
-    { keys: ["i"], shown: "i", does: "parallel index lines along the course: 1, 2, 4 cables, off", press: doer.parallel },
+    { keys: ["i"], shown: "i", does: "parallel index lines; left and right move them, up and down turn them, Enter lays them along the leg", press: doer.lines },
     { keys: ["h"], shown: "h", does: "controls at the left or the right hand", press: doer.hand },
     { keys: ["x"], shown: "x", does: "lock the screen against rain", press: doer.lock },
     { keys: ["p"], shown: "p", does: "the story stands still or goes on", press: doer.pause },

@@ -21,7 +21,8 @@ export interface Settings {
   readonly dim: number;
   readonly hand: "left" | "right" | null;
   readonly voice: boolean;
-  readonly parallel: { readonly bearingDeg: number; readonly offM: number } | null;
+  /** `offM`: to starboard positive where there is one line only. */
+  readonly parallel: { readonly bearingDeg: number; readonly offM: number; readonly isBoth?: boolean } | null;
   readonly trails: Trails;
 }
 

@@ -78,6 +78,8 @@ export interface Reading {
   readonly calls: readonly CallNow[];
   readonly coasting: readonly number[];
   readonly tails: Readonly<Record<string, readonly (readonly [number, number, number])[]>>;
+  /** lat, lon, seconds ago; oldest first. */
+  readonly own_track?: readonly (readonly [number, number, number])[];
   readonly turn: number;
   /** The radar's bow mark against the chart. */
   readonly bow?: Bow;

@@ -7,6 +7,7 @@ import type { Reply } from "../state/types";
 import type { Place } from "../layers/ink/measure";
 import type { Control, RouteAsked } from "../wire/frame";
 import type { DistanceUnit } from "../geo/units";
+import { LinesTool } from "./lines";
 import { MeasureTool } from "./measure";
 import { RouteTool } from "./route";
 import { Toolbox } from "./toolbox";
@@ -22,6 +23,7 @@ export class Tools {
   readonly measure: Tool;
   readonly route: RouteTool;
   readonly trial: Tool;
+  readonly lines: Tool;
   readonly kept: RoutesSheet;
   #box: Toolbox | undefined;
   /** Other screens get our answers too, and we theirs: ours bear tokens that begin where no other's do. */
@@ -38,6 +40,19 @@ export class Tools {
     const boat = (): Place | null => screen.boat;
     const done = (): void => this.#box?.leave();
     this.measure = new MeasureTool(screen, boat, () => this.#unit(), done);
+    this.lines = new LinesTool(
+      boat,
+      () => this.#unit(),
+      () => {
+        const now = screen.boat;
+        const course = now === null ? 0 : Number.isNaN(now.cogDeg) ? now.headingDeg : now.cogDeg;
+        return Number.isNaN(course) ? 0 : course;
+      },
+      () => store.state.reading?.plan?.now?.course_deg ?? null,
+      () => store.state.settings.parallel,
+      (parallel) => store.send({ type: "set", change: { parallel } }),
+      done,
+    );
     this.trial = new TrialTool(
       screen,
       boat,

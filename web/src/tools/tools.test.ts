@@ -2,6 +2,7 @@ import { describe, expect, test } from "vitest";
 import type { Place } from "../layers/ink/measure";
 import type { LegCheck } from "../state/types";
 import { Draft } from "./draft";
+import { LinesTool, type Lines } from "./lines";
 import { MeasureTool } from "./measure";
 import { awayFromLeg, RouteTool, type RouteAsks } from "./route";
 import type { ToolSheet } from "./tool";
@@ -229,5 +230,36 @@ describe("trial", () => {
   test("a turn round the middle is clockwise positive on the sheet", () => {
     expect(dragTurnRad([0, -100], [100, 0])).toBeCloseTo(Math.PI / 2, 9);
     expect(dragTurnRad([0, -100], [-100, 0])).toBeCloseTo(-Math.PI / 2, 9);
+  });
+});
+
+describe("index lines", () => {
+  function make(): { t: LinesTool; now: () => Lines | null } {
+    let lines: Lines | null = null;
+    const t = new LinesTool(() => at(0, 0), () => "metres", () => 0, () => null, () => lines, (l) => (lines = l), () => undefined);
+    return { t, now: () => lines };
+  }
+  test("a touch lays one through the place, on its side", () => {
+    const { t, now } = make();
+    t.enter();
+    expect(now()).toEqual({ bearingDeg: 0, offM: 185.2, isBoth: true });
+    t.blades().find((b) => b.name === "sides")?.press();
+    t.down(touch(497, 200));
+    // Three thousandths of a degree to port of a northward line: 334 m by the sphere of Web Mercator.
+    expect(now()?.offM).toBeCloseTo(-333.96, 1);
+    expect(t.says().text).toContain("to port");
+    t.down(touch(504, 200));
+    expect(now()?.offM).toBeCloseTo(445.28, 1);
+  });
+  test("by keys; they stay when the tool is put down, and go when none are wanted", () => {
+    const { t, now } = make();
+    t.enter();
+    t.key("ArrowUp", false);
+    t.key("ArrowRight", false);
+    expect(now()).toEqual({ bearingDeg: 5, offM: 185.2 * 1.1, isBoth: true });
+    t.leave();
+    expect(now()).not.toBeNull();
+    t.blades().find((b) => b.name === "none")?.press();
+    expect(now()).toBeNull();
   });
 });

@@ -2,7 +2,7 @@
 import { drawChartMarks, drawSoundings, nameChart, namePlaces } from "./chartink";
 import { drawEchoes } from "./echoes";
 import { drawHidden, nameHidden } from "./hidden";
-import { drawBoat, drawHeading } from "./own";
+import { drawBoat, drawHeading, drawOwnTrack } from "./own";
 import { nameNoChart } from "./nochart";
 import { drawParallel } from "./measure";
 import { drawRings } from "./rings";
@@ -28,6 +28,7 @@ export function drawInk(view: View, thread: { echo: number | null; urgency: numb
   drawHidden(view);
   drawRings(view);
   drawRoute(view);
+  drawOwnTrack(view);
   drawHeading(view);
   if (view.hasChart) drawChartMarks(view);
   drawSeeing(view, overrun);

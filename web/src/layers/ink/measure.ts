@@ -45,7 +45,7 @@ export function drawMeasure(view: View, measure: Measure | null): void {
   );
 }
 
-/** A line parallel to a bearing at a distance to one side of the boat, and its twin on the other. */
+/** A line parallel to a bearing at a distance to one side of the boat, and, where both are wanted, its twin on the other. */
 export function drawParallel(view: View): void {
   const line = view.state.settings.parallel;
   if (line === null) return;
@@ -56,7 +56,7 @@ export function drawParallel(view: View): void {
   const reach = Math.hypot(camera.width, camera.height) / camera.pxPerM;
   ctx.strokeStyle = ink(view, "speak", 0.7);
   ctx.lineWidth = 1.2;
-  for (const side of [-1, 1]) {
+  for (const side of line.isBoth === false ? [1] : [-1, 1]) {
     const e = plane.east(boat.lonDeg) + side * line.offM * Math.cos(b);
     const n = plane.north(boat.latDeg) - side * line.offM * Math.sin(b);
     const p = project(m, e - reach * Math.sin(b), n - reach * Math.cos(b));
@@ -67,5 +67,7 @@ export function drawParallel(view: View): void {
     ctx.lineTo(q[0], q[1]);
     ctx.stroke();
     ctx.setLineDash([]);
+    const [x, y] = project(m, plane.east(boat.lonDeg) + side * line.offM * Math.cos(b), plane.north(boat.latDeg) - side * line.offM * Math.sin(b));
+    view.labels.write(ctx, sayDistance(Math.abs(line.offM), view.unit), x, y, 8, 13, css2(view, "speak"), css(view.inks.sheet));
   }
 }

@@ -42,6 +42,42 @@ export function drawHeading(view: View): void {
   }
 }
 
+/** A gap in what is known of where she was is a gap in the line, seconds. */
+const GAP_S = 25;
+
+/** Where she has been: dots along her way, a bar across each minute; never a line that one could take for another boat's. */
+export function drawOwnTrack(view: View): void {
+  const points = view.state.reading?.own_track;
+  if (points === undefined || points.length === 0) return;
+  const { ctx, boat } = view;
+  const all = [...points.map(([lat, lon, ago]) => ({ at: at(view, lat, lon), ago })), { at: at(view, boat.latDeg, boat.lonDeg), ago: 0 }];
+  ctx.strokeStyle = ink(view, "speak", 0.65);
+  ctx.lineWidth = 1.6;
+  ctx.lineCap = "round";
+  ctx.setLineDash([0.1, 5]);
+  ctx.beginPath();
+  all.forEach(({ at: [x, y], ago }, i) => {
+    const before = all[i - 1];
+    if (before === undefined || before.ago - ago > GAP_S) ctx.moveTo(x, y);
+    else ctx.lineTo(x, y);
+  });
+  ctx.stroke();
+  ctx.setLineDash([]);
+  ctx.lineCap = "butt";
+  ctx.lineWidth = 1.2;
+  ctx.beginPath();
+  for (let i = 1; i < all.length - 1; i++) {
+    const [p, q] = [all[i - 1], all[i]];
+    if (p === undefined || q === undefined || Math.floor(p.ago / 60) === Math.floor(q.ago / 60)) continue;
+    const span = Math.hypot(q.at[0] - p.at[0], q.at[1] - p.at[1]);
+    if (span < 2) continue;
+    const [nx, ny] = [-(q.at[1] - p.at[1]) / span, (q.at[0] - p.at[0]) / span];
+    ctx.moveTo(q.at[0] - 3.5 * nx, q.at[1] - 3.5 * ny);
+    ctx.lineTo(q.at[0] + 3.5 * nx, q.at[1] + 3.5 * ny);
+  }
+  ctx.stroke();
+}
+
 export function drawBoat(view: View): void {
   const { ctx, boat } = view;
   const [x, y] = at(view, boat.latDeg, boat.lonDeg);
