@@ -26,7 +26,7 @@ from moonless.reading.echoes import meetings, tell
 from moonless.reading.evidence import Evidence, PoseSigma, clutter_where, gather, levels, sea_beside, worth_telling
 from moonless.reading.expect import Model, Outlook
 from moonless.reading.explain import Explained, explain
-from moonless.reading.fix import GIVE_UP_SIGMA_M, WALK_M, CarriedOn
+from moonless.reading.fix import GIVE_UP_SIGMA_M, GOOD_SIGMA_M, WALK_M, CarriedOn
 from moonless.reading.history import History
 from moonless.reading.lookout import Lookout
 from moonless.reading.motion import Motion
@@ -38,7 +38,7 @@ from moonless.reading.rays import N_BEARINGS, bearing_index
 from moonless.reading.register import Agreement, Expected, Registrar, turned_back
 from moonless.reading.seeing import CROSS_SECTIONS_M2, Curve, clutter_at, curve_for, scale_of, seeing_line
 from moonless.reading.sightings import sight
-from moonless.reading.situation import Situation
+from moonless.reading.situation import Held, Situation
 from moonless.reading.speed import advise, stopping_line_m
 from moonless.reading.types import Call, Echo, Missing, Own, Reading, Registration, Seeing, SpeedAdvice
 from moonless.reading.waters import Waters
@@ -57,6 +57,8 @@ WAY_RAD = math.radians(6.0)
 CORRIDOR_S = 120.0
 # What the floor of plain noise may come out at, linear, half a decibel of estimation error included.
 NOISE_MARGIN = 1.12
+# A position that radar and chart confirmed within this is one by them, not by reckoning.
+FIXED_LATELY_S = 8.0
 NOTHING_KNOWN = Registration(None, None, None, None, None)
 
 
@@ -93,6 +95,18 @@ class Judge:
         """Say no more of what a call told until it becomes more urgent."""
         self._caller.acknowledge(call)
 
+    def hold_position(self, time_ns: int, heading_rad: float) -> Held | None:
+        """Return the position as radar and chart carry it on, before a turn's echoes are placed; None: it cannot be.
+
+        Ask it once a turn, while the receiver is silent, and give the answer back in `Situation` where it is good.
+        """
+        if self._last_good is None or self._chart is None or time_ns < self._last_good[1]:
+            return None
+        if self._carried is None:
+            self._carried = CarriedOn(self._boat, self._registrar.now, *self._last_good)
+        self._carried.carry(time_ns, heading_rad, None)
+        return self._carried.held()
+
     def read(self, situation: Situation) -> Reading:
         """Return what the skipper is told about this turn."""
         if self._last_ns is not None and not 0 <= situation.time_ns - self._last_ns <= BREAK_S * NS_PER_S:
@@ -106,13 +120,18 @@ class Judge:
         place = self._place_for(reported, reach)
         weather = _weather(situation)
         outlook = None
-        agreement = self._registrar.now
+        held = self._carried if situation.held is not None else None
+        agreement = self._registrar.now if held is None else held.registrar.now
         if place is not None and scan is not None and reported.heading_rad is not None:
             outlook = self._model.look(agreement.put_right(reported), place, reach, weather)
             if picture is not None:
                 agreement = self._agree(situation, reported, place, outlook)
-        self._carried, self._last_good = None, (reported, situation.time_ns)
         own = agreement.put_right(reported)
+        if held is not None:
+            held.correct(agreement)
+        else:
+            self._back_from(self._carried)
+            self._carried, self._last_good = None, (reported, situation.time_ns)
         pulse_m = scan.errors.pulse_m if scan is not None else link_budget(self._boat.radar, scale_of(reach)).pulse_m
         curve = curve_for(self._boat.radar, reach, self._boat.skipper.smallest_height_m, weather.wave_height_m)
         evidence, explained = self._explain(situation, reported, own, agreement, place, outlook, curve)
@@ -130,13 +149,13 @@ class Judge:
         echoes = tell(own, evidence, explained, place, agreement.heading_bias if agreement.is_known else 0.0)
         stopping = None if own.sog is None else stopping_line_m(own.sog, self._boat)
         advice = self._advise(own, line, water, situation.tide_m)
-        registration = _registration(agreement)
+        registration = _registration(agreement, situation.held is not None)
         calls = self._calls(
             situation, own, place, echoes, missing, agreement, registration, advice, water, reach, stopping
         )
         return Reading(
             time_ns=situation.time_ns,
-            own=_own(situation, own),
+            own=_own(situation, own, agreement, None if held is None else held.age_s),
             echoes=echoes,
             missing=missing,
             hidden=None if water is None else shadows.polygons(own, water, reach),
@@ -182,7 +201,15 @@ class Judge:
     def _agree(self, situation: Situation, own: OwnPlane, place: Place, outlook: Outlook) -> Agreement:
         assert situation.scan is not None and situation.picture is not None
         seen = sight(situation.scan, situation.picture, own.frame)
-        return self._registrar.update(situation.time_ns, seen, _expected(place, outlook))
+        expected = _expected(place, outlook)
+        if situation.held is not None and self._carried is not None:
+            return self._carried.registrar.update(situation.time_ns, seen, expected, WALK_M, GOOD_SIGMA_M)
+        return self._registrar.update(situation.time_ns, seen, expected)
+
+    def _back_from(self, carried: CarriedOn | None) -> None:
+        """Go on with what was learnt of the heading while the receiver was silent."""
+        if carried is not None and carried.registrar.now.is_known:
+            self._registrar.start_from(carried.registrar.now, carried.time_ns)
 
     def _explain(
         self,
@@ -309,7 +336,9 @@ class Judge:
         stopping: float | None,
     ) -> tuple[Call, ...]:
         wheel = matters.Wheel(own, self._boat)
-        found: list[Matter] = matters.of_faults(situation.faults)
+        found: list[Matter] = matters.of_faults(situation.faults, situation.held is not None)
+        if situation.held is not None:
+            found += matters.of_fix(own, agreement.position_sigma_m, situation.held.age_s < FIXED_LATELY_S)
         found += matters.of_echoes(wheel, echoes, meetings(own, echoes, situation.sight))
         found += matters.of_missing(wheel, missing)
         over, self._was_over_speed = matters.of_speed(own, advice, self._was_over_speed)
@@ -376,6 +405,7 @@ class Judge:
         own = self._carried.carry(situation.time_ns, heading, situation.own.sog)
         registrar = self._carried.registrar
         agreement = registrar.coast(situation.time_ns, WALK_M)
+        right = agreement.put_right(own)
         scan, picture = situation.scan, situation.picture
         is_fixed = False
         if scan is not None and picture is not None and heading is not None:
@@ -385,11 +415,13 @@ class Judge:
                 seen = sight(scan, picture, own.frame, (own.east_m, own.north_m))
                 agreement = registrar.update(situation.time_ns, seen, _expected(place, outlook), WALK_M)
                 is_fixed = agreement.n_used > 0
+                right = agreement.put_right(own)
+                self._carried.correct(agreement)
         sigma = agreement.position_sigma_m
         if sigma > GIVE_UP_SIGMA_M:
             return NOTHING_KNOWN, []
         bias = math.degrees(agreement.heading_bias) if agreement.is_known else None
-        return Registration(bias, None, None, sigma, None), matters.of_fix(agreement.put_right(own), sigma, is_fixed)
+        return Registration(bias, None, None, sigma, None), matters.of_fix(right, sigma, is_fixed)
 
 
 def _expected(place: Place, outlook: Outlook) -> Expected:
@@ -408,14 +440,15 @@ def _weather(situation: Situation) -> Weather:
     return Weather(wave, situation.wind_from_rad or 0.0, situation.wind_speed)
 
 
-def _registration(agreement: Agreement) -> Registration:
+def _registration(agreement: Agreement, is_held: bool = False) -> Registration:
     if not agreement.is_known:
         # An offset that is not known cannot be said to agree.
         return Registration(None, None, None, None, False if agreement.agrees is False else None)
     return Registration(
         heading_bias_deg=math.degrees(agreement.heading_bias),
-        east_m=float(agreement.state[1]),
-        north_m=float(agreement.state[2]),
+        # While the receiver is silent there is nothing that an offset would be from.
+        east_m=None if is_held else float(agreement.state[1]),
+        north_m=None if is_held else float(agreement.state[2]),
         sigma_m=agreement.position_sigma_m,
         agrees=agreement.agrees is not False,
         heading_sigma_deg=math.degrees(agreement.heading_sigma),
@@ -440,20 +473,28 @@ def _line_polygon(own: OwnPlane, line: Floats) -> dict[str, Any]:
     return geojson.polygon([geojson.ring_lonlat(own.frame, ring)])
 
 
-def _own(situation: Situation, own: OwnPlane | None) -> Own:
+def _own(
+    situation: Situation, own: OwnPlane | None, agreement: Agreement | None = None, held_age_s: float | None = None
+) -> Own:
     """Return the boat as put right by the registration; None where a fault withdraws it."""
     gone = {f.what for f in situation.faults if f.state != "disagrees"}
-    told = situation.own
+    told, held = situation.own, situation.held
+    if held is not None:
+        gone.discard("position")
     lost = own is None or "position" in gone or "clock" in gone
     lat = lon = None
     heading = None if "heading" in gone else told.heading_true_rad
     if own is not None and not lost:
         lat, lon = (float(v) for v in own.frame.to_geographic(own.east_m, own.north_m))
         heading = own.heading_rad
+    sigma = None if lost or agreement is None or not agreement.is_known else agreement.position_sigma_m
     return Own(
         lat=lat,
         lon=lon,
         cog_deg=None if told.cog_rad is None or lost else wrap_360(math.degrees(told.cog_rad)),
         sog_kn=None if told.sog is None or lost else mps_to_kn(told.sog),
         heading_deg=None if heading is None else wrap_360(math.degrees(heading)),
+        position_from=None if lost else "receiver" if held is None else "radar and chart",
+        position_sigma_m=sigma,
+        position_age_s=None if lost else told.position_age if held is None else held_age_s,
     )

@@ -80,13 +80,15 @@ class Wheel:
         return distance_words(distance_m, self.boat.skipper.distance_unit)
 
 
-def of_faults(faults: Sequence[Fault]) -> list[Matter]:
-    """Return a matter for each fault."""
+def of_faults(faults: Sequence[Fault], position_held: bool = False) -> list[Matter]:
+    """Return a matter for each fault.  ``position_held``: radar and chart carry the position on."""
     out = []
     for fault in faults:
         words, urgency = _FAULT_WORDS[fault.what]
         say = f"{words[0].upper()}{words[1:]} {_STATE_WORDS[fault.state]}."
-        if urgency == 4:
+        if fault.what == "position" and position_held:
+            say += " Radar and chart carry it on."
+        elif urgency == 4:
             say += " What rests on it is withdrawn."
         out.append(Matter(f"fault {fault.what} {fault.state}", urgency, say))
     return out

@@ -39,6 +39,8 @@ def own_in_plane(situation: Situation) -> OwnPlane | None:
     """Return the boat in the frame of the tracks; None when position is unknown or withdrawn by a fault."""
     own = situation.own
     withdrawn = {fault.what for fault in situation.faults if fault.state != "disagrees"}
+    if situation.held is not None:
+        withdrawn.discard("position")
     if own.lat_deg is None or own.lon_deg is None or "position" in withdrawn or "clock" in withdrawn:
         return None
     frame = situation.frame or LocalFrame(own.lat_deg, own.lon_deg)

@@ -80,6 +80,11 @@ class Agreement:
         """Root mean square of both axes."""
         return math.sqrt((self.covariance[1, 1] + self.covariance[2, 2]) / 2.0)
 
+    @property
+    def worse_axis_m(self) -> float:
+        """Sigma along the axis that is known worse."""
+        return math.sqrt(float(np.linalg.eigvalsh(self.covariance[1:, 1:])[-1]))
+
     def put_right(self, own: OwnPlane) -> OwnPlane:
         """Return the boat as it must be for radar and chart to agree; as reported while that is not known."""
         if not self.is_known:
@@ -127,6 +132,7 @@ class Registrar:
         self._known = False
         self._fits: float | None = None
         self._bad_turns = 0
+        self._speak_sigma_m = SPEAK_POSITION_SIGMA_M
         self._agreeing = np.zeros(2)  # independent sightings that fit, and all of them, faded
         self._agrees: bool | None = None
 
@@ -148,6 +154,10 @@ class Registrar:
         """Go on after the radar's picture has been turned clockwise by so much: the bias has grown by it."""
         self._state[0] += by_rad
 
+    def move_offset(self, offset_en: Floats) -> None:
+        """Say that the reported position was moved, and its offset with it."""
+        self._state[1:] = offset_en
+
     def forget(self) -> None:
         """Begin again, as after a jump."""
         self._state, self._cov, self._known, self._fits = np.zeros(3), self._start(), False, None
@@ -159,9 +169,19 @@ class Registrar:
         return self.now
 
     def update(
-        self, time_ns: int, seen: Sightings, expected: Expected, position_walk_m: float | None = None
+        self,
+        time_ns: int,
+        seen: Sightings,
+        expected: Expected,
+        position_walk_m: float | None = None,
+        speak_sigma_m: float = SPEAK_POSITION_SIGMA_M,
     ) -> Agreement:
-        """Take in one turn.  ``position_walk_m``: how fast the offset may wander (dead reckoning), per root second."""
+        """Take in one turn.
+
+        ``position_walk_m``: how fast the offset may wander (dead reckoning), per root second.  ``speak_sigma_m``: up
+        to which sigma of the worse axis the position is spoken of.
+        """
+        self._speak_sigma_m = speak_sigma_m
         self._predict(time_ns, POSITION_WALK_M if position_walk_m is None else position_walk_m)
         if seen.n < 3 or len(expected.edge) + len(expected.marks) < 2:
             self._fits = None
@@ -214,7 +234,7 @@ class Registrar:
         self._cov = self._cov + np.diag(short)
         worse_axis = math.sqrt(float(np.linalg.eigvalsh(self._cov[1:, 1:])[-1]))
         heading_sigma = math.sqrt(self._cov[0, 0])
-        self._known = heading_sigma < SPEAK_HEADING_SIGMA and worse_axis < SPEAK_POSITION_SIGMA_M
+        self._known = heading_sigma < SPEAK_HEADING_SIGMA and worse_axis < self._speak_sigma_m
 
 
 class _Matcher:

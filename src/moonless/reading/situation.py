@@ -29,6 +29,23 @@ class OwnState:
     heading_age: float | None = None
 
 
+@dataclass(frozen=True, slots=True)
+class Held:
+    """A position that radar and chart carry on while the receiver says nothing; it stands in `OwnState` as if reported.
+
+    ``is_good``: sure enough, and confirmed lately enough, for all that rests on a position.
+    """
+
+    lat_deg: float
+    lon_deg: float
+    cog_rad: float | None
+    sog: float | None
+    velocity: tuple[float, float]  # east and north, m/s over the ground
+    sigma_m: float
+    age_s: float  # since radar and chart last confirmed it
+    is_good: bool
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Situation:
     """One turn, whole.  ``scan`` and ``picture`` are None when the radar is silent."""
@@ -45,4 +62,5 @@ class Situation:
     tide_m: float | None = None  # above chart datum; None: not known
     wind_from_rad: float | None = None  # true
     wind_speed: float | None = None
+    held: Held | None = None  # given when the position in ``own`` is one that radar and chart carry on
     sight: Sight = "unsure"

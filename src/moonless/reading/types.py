@@ -13,6 +13,7 @@ from typing import Any, Literal
 from moonless.units import iso_utc
 
 Kind = Literal["vessel", "charted", "shore", "bridge", "uncharted", "clutter", "false"]
+PositionFrom = Literal["receiver", "radar and chart"]
 HiddenBy = Literal["land", "vessel", "horizon", "near range", "blind sector", "clutter"]
 FaultWhat = Literal["radar", "position", "heading", "clock", "chart", "ais", "depth"]
 FaultState = Literal["silent", "frozen", "stale", "jumped", "damaged", "disagrees"]
@@ -34,6 +35,10 @@ class Own:
     cog_deg: float | None
     sog_kn: float | None
     heading_deg: float | None
+    # What the position rests on, its sigma on each axis, and for how long it has not been confirmed.
+    position_from: PositionFrom | None = None
+    position_sigma_m: float | None = None
+    position_age_s: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
