@@ -26,6 +26,10 @@ from moonless.helm.controls import read_control
         ({"do": "sight", "value": "fog"}, "is not one of"),
         ({"do": "loudspeaker", "value": 1}, "true or false"),
         ({"do": "acknowledge", "say": "x" * 401}, "400 letters"),
+        ({"do": "trial", "value": 140}, "is an object"),
+        ({"do": "trial", "value": {"course_deg": 361}}, "goes from"),
+        ({"do": "trial", "value": {"speed_kn": -1}}, "goes from"),
+        ({"do": "trial", "value": {"delay_s": "soon"}}, "not a number"),
     ],
 )
 def test_what_is_refused_and_why(body: dict[str, Any], says: str) -> None:

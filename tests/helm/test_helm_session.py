@@ -220,3 +220,32 @@ def test_silence_lets_what_is_urgent_through_to_the_loudspeaker() -> None:
         await end(socket, task)
 
     asyncio.run(go())
+
+
+def test_a_trial_is_seen_on_every_screen_and_ends_when_its_screen_is_gone(monkeypatch: Any) -> None:
+    from moonless.helm import hub as hub_module
+    from moonless.helm.events import TrialNow
+
+    async def go() -> None:
+        source = MadeSource()
+        hub = Hub(source)
+        first, first_task = await begin(hub)
+        asked = {"course_deg": 140.0, "speed_kn": None, "delay_s": 60.0}
+        first.say(p.encode_json(p.CONTROL, 1, {"do": "trial", "value": asked}))
+        await settle()
+        assert source.asked[-1]["do"] == "trial" and source.asked[-1]["value"] == asked
+        hub.take(TrialNow({"say": "clears everything", "clears": True}))
+        await settle()
+        second, second_task = await begin(hub)
+        assert first.bodies(p.TRIAL) == second.bodies(p.TRIAL) == [{"say": "clears everything", "clears": True}]
+        await end(first, first_task)
+        hub._end_old_trial()
+        assert hub.trial, "a pause is not the end"
+        monkeypatch.setattr(hub_module, "TRIAL_S", 0.0)
+        hub._end_old_trial()
+        await settle()
+        assert second.bodies(p.TRIAL)[-1] == {}
+        assert source.asked[-1] == {"do": "trial", "value": None, "echo": None, "say": None}
+        await end(second, second_task)
+
+    asyncio.run(go())

@@ -26,6 +26,7 @@ Do = Literal[
     "listen",  # a screen sets up and wants to hear: asked again every few seconds
     "take bow",  # add what was measured against the chart to the radar's bow offset
     "undo bow",  # go back to the offset before
+    "trial",  # value: {"course_deg", "speed_kn", "delay_s"}, see `read_trial`; null ends it
     "route",  # value: {"what": ..., "token": ...}, see `read_route`
 ]
 
@@ -34,9 +35,11 @@ ROUTE_WHATS = ("check", "way", "save", "list", "follow", "stop", "remove")
 MOST_POINTS = 100
 MAX_SPEED = 16.0
 MAX_SILENCE_MIN = 60.0
+MAX_TRIAL_KN = 60.0
+MAX_TRIAL_DELAY_S = 1800.0
 # Who may be asked: the source (its chain) or the helm itself.
 FOR_SOURCE = frozenset(
-    {"pause", "go on", "speed", "start again", "acknowledge", "i see it", "keep in mind", "sight", "route"}
+    {"pause", "go on", "speed", "start again", "acknowledge", "i see it", "keep in mind", "sight", "route", "trial"}
 )
 
 
@@ -86,7 +89,24 @@ def read_control(body: Mapping[str, Any]) -> Control:
         raise InputError(f"{do} is true or false")
     if do == "route":
         value = read_route(value)
+    if do == "trial" and value is not None:
+        value = read_trial(value)
     return Control(known, value, echo, say)
+
+
+def read_trial(value: object) -> dict[str, float | None]:
+    """Return the manoeuvre to try, checked: course true over ground and speed, None for as now, and when it begins.
+
+    Raises InputError naming what is out of bounds.
+    """
+    if not isinstance(value, Mapping):
+        raise InputError("a trial is an object of course_deg, speed_kn and delay_s")
+    course, speed = value.get("course_deg"), value.get("speed_kn")
+    return {
+        "course_deg": None if course is None else _number(course, "course", 0.0, 360.0),
+        "speed_kn": None if speed is None else _number(speed, "speed", 0.0, MAX_TRIAL_KN),
+        "delay_s": _number(value.get("delay_s", 0.0), "delay", 0.0, MAX_TRIAL_DELAY_S),
+    }
 
 
 def read_route(value: object) -> dict[str, Any]:

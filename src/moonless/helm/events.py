@@ -67,6 +67,13 @@ class Answer:
 
 
 @dataclass(frozen=True, slots=True)
+class TrialNow:
+    """What a manoeuvre that is being tried would bring; empty: none is tried."""
+
+    body: Mapping[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
 class Reply:
     """What became of a question that one screen asked: it knows its own ``token`` in the body."""
 
@@ -89,7 +96,7 @@ class PlanNow:
 
 Event = (
     Turn | SpokesNow | PoseNow | Notice | ChartReady | TideNow | SourceState | LinkNow | Answer
-    | Reply | PlanNow | Overheard
+    | Reply | TrialNow | PlanNow | Overheard
 )
 
 

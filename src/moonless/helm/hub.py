@@ -29,6 +29,7 @@ from moonless.helm.events import (
     Source,
     SourceState,
     TideNow,
+    TrialNow,
 )
 from moonless.helm.fog import FogReminder
 from moonless.helm.protocol import PoseFrame
@@ -45,6 +46,8 @@ if TYPE_CHECKING:
     from moonless.helm.setup.room import SetupRoom
 
 _log = logging.getLogger(__name__)
+# A trial that no screen has touched for so long is over; a screen puts its own down sooner.
+TRIAL_S = 90.0
 
 
 class Hub:
@@ -73,6 +76,9 @@ class Hub:
         self.fog = FogReminder(float(source.boat.get("length_m", 9.0)))
         self._reading_s: float | None = None
         self._silent_until_s = -math.inf
+        # What a manoeuvre tried would bring; empty: none is tried.  The trial is the helm's: every screen sees it.
+        self.trial: dict[str, Any] = {}
+        self._trial_asked_s = -math.inf
         self._turns = 0
         self._plan: dict[str, Any] | None = None
         self._has_spokes = False
@@ -129,6 +135,11 @@ class Hub:
             self.heartbeat()
         elif isinstance(event, PlanNow):
             self._plan = dict(event.body) if event.body["route"] else None
+        elif isinstance(event, TrialNow):
+            self.trial = dict(event.body)
+            for session in self.sessions:
+                session.trial.put(self.trial)
+            self._wake()
         elif isinstance(event, Reply):
             for session in self.sessions:
                 session.reply(event.body)
@@ -199,6 +210,8 @@ class Hub:
         self.store.clear()
         self._tails.clear()
         self._own_track.clear()
+        if self.trial:
+            self.take(TrialNow({}))
         self._new_calls.clear()
         self.reading = None
         self._reading_s = None
@@ -245,6 +258,8 @@ class Hub:
         if control.do == "sight":
             self.sight = str(control.value)
             self.heartbeat()
+        if control.do == "trial":
+            self._trial_asked_s = steady_s()
         if control.do in FOR_SOURCE:
             self.source.do(control.as_dict())
         return {
@@ -353,7 +368,14 @@ class Hub:
         while True:
             await asyncio.sleep(1.0)
             self._remind()
+            self._end_old_trial()
             self.heartbeat()
+
+    def _end_old_trial(self) -> None:
+        """A trial whose screen went away must not stand on the others for ever."""
+        if self.trial and steady_s() - self._trial_asked_s > TRIAL_S:
+            self.source.do({"do": "trial", "value": None, "echo": None, "say": None})
+            self.take(TrialNow({}))
 
     def _remind(self) -> None:
         """Say when the fog signal is due."""
@@ -369,6 +391,8 @@ class Hub:
         self.sessions.add(session)
         session.hello.put(self.hello_body())
         session.chart.put(self.chart_body())
+        if self.trial:
+            session.trial.put(self.trial)
         session.status.put(self.status_body())
         if self.pose is not None:
             session.pose.put(self.pose)

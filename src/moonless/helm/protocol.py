@@ -17,6 +17,7 @@ Kinds from the server::
     5 call     JSON   one sentence worth saying, once; never skipped while the queue holds
     6 chart    JSON   where the chart lies now: {"key", "url"}
     7 pose     binary own position, heading, course and speed over ground, newest
+    8 trial    JSON   what a manoeuvre would bring, with every reading while one is tried; {} when none is
     9 reply    JSON   what became of a question about routes: {"about", "token", ...}; a screen knows its own tokens
    16 heard    JSON   while a screen sets up: the whole of what is heard, see `moonless.helm.setup.heard`
    17 fan      binary while a screen sets up: the newest turn of one radar that is heard, small
@@ -72,7 +73,7 @@ VERSION = 1
 
 HELLO, SPOKES, READING, STATUS, CALL, CHART, POSE = 1, 2, 3, 4, 5, 6, 7
 HEARD, FAN = 16, 17
-REPLY = 9
+TRIAL, REPLY = 8, 9
 CONTROL, ACK = 64, 65
 
 FORGET = 1

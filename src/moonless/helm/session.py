@@ -23,6 +23,7 @@ from moonless.helm.protocol import (
     READING,
     REPLY,
     STATUS,
+    TRIAL,
     FanFrame,
     PoseFrame,
     decode_head,
@@ -68,6 +69,7 @@ class Session:
         self.status: LatestSlot[dict[str, Any]] = LatestSlot()
         self.reading: LatestSlot[dict[str, Any]] = LatestSlot()
         self.pose: LatestSlot[PoseFrame] = LatestSlot()
+        self.trial: LatestSlot[dict[str, Any]] = LatestSlot()
         self.answer: LatestSlot[dict[str, Any]] = LatestSlot()
         self.heard: LatestSlot[dict[str, Any]] = LatestSlot()
         self.fans: LatestSlot[list[FanFrame]] = LatestSlot()
@@ -112,7 +114,9 @@ class Session:
             # Calls first: they are what a skipper cannot do without.
             while (call := self.calls.take()) is not None:
                 await websocket.send_bytes(encode_json(CALL, self._next_sequence(), call))
-            for kind, slot in ((HELLO, self.hello), (CHART, self.chart), (STATUS, self.status), (STATUS, self.answer)):
+            for kind, slot in (
+                (HELLO, self.hello), (CHART, self.chart), (STATUS, self.status), (STATUS, self.answer), (TRIAL, self.trial),
+            ):  # fmt: skip
                 if (body := slot.take()) is not None:
                     await websocket.send_bytes(encode_json(kind, self._next_sequence(), body))
             while self._replies:
