@@ -159,7 +159,7 @@ def test_starting_again_voids_what_was_shown() -> None:
 
 def test_a_source_that_fails_is_said_not_hidden() -> None:
     class Broken(MadeSource):
-        async def events(self) -> Any:  # type: ignore[override]
+        async def events(self) -> Any:
             yield Notice("radar warming", 0.5)
             raise ValueError("the cable came out")
 

@@ -115,8 +115,12 @@ class Session:
             while (call := self.calls.take()) is not None:
                 await websocket.send_bytes(encode_json(CALL, self._next_sequence(), call))
             for kind, slot in (
-                (HELLO, self.hello), (CHART, self.chart), (STATUS, self.status), (STATUS, self.answer), (TRIAL, self.trial),
-            ):  # fmt: skip
+                (HELLO, self.hello),
+                (CHART, self.chart),
+                (STATUS, self.status),
+                (STATUS, self.answer),
+                (TRIAL, self.trial),
+            ):
                 if (body := slot.take()) is not None:
                     await websocket.send_bytes(encode_json(kind, self._next_sequence(), body))
             while self._replies:
