@@ -132,3 +132,48 @@ def test_files_named_in_the_manual_exist() -> None:
             if not any(name == file or name.endswith("/" + file) for name in names):
                 missing.append(f"{page.name}: {file}")
     assert missing == []
+
+
+# Standards by their numbers, and works as "Name (1990)" or "(Name 1990)" or "Name and Name 1990".
+_STANDARD = re.compile(
+    r"ITU-R [A-Z]\.\d+|MSC\.\d+\(\d+\)|\bA\.\d{3}\(\d+\)|SN/Circ\.\d+|\bRFC \d+|\bIEC \d{5}|ISO(?:/IEC)? \d{4}|"
+    r"\bS-\d{2}\b|OGC [\w-]*\d\w*|EUROCONTROL-SPEC-[\d-]+|NRL/MR/[\d-]+|Pub\. \d+|NGA\.STND\.\d+|MBTiles|WMO code \d+"
+)
+_WORK = re.compile(r"\b([A-Z][a-z]{2,})(?: et al\.)?,? \(?(?:19|20)\d\d\)|\[([A-Z][a-z]+)(?:\d{4})\]")
+_NOT_A_WORK = {"April", "August", "Apr", "Conference", "Manual", "Southampton", "September", "July", "June", "System"}
+
+
+def test_every_source_cited_is_in_the_references() -> None:
+    references = (REPO / "REFERENCES.md").read_text(encoding="utf-8")
+    listed = re.sub(r"\W+", " ", references)
+    missing = set()
+    for folder in ("src/moonless", "tests", "bench", "design", "demo"):
+        for path in (REPO / folder).rglob("*.py"):
+            if path == Path(__file__):
+                continue
+            text = path.read_text(encoding="utf-8")
+            for standard in _STANDARD.findall(text):
+                number = re.split(r"[ .(]", standard.removeprefix("EUROCONTROL-"))[-1].strip(")")
+                whole = re.sub(r"\W+", " ", standard)
+                if whole not in listed and number not in references:
+                    missing.add(f"{path.relative_to(REPO)}: {standard}")
+            for names in _WORK.findall(text):
+                name = next(n for n in names if n)
+                if name not in _NOT_A_WORK and name not in references:
+                    missing.add(f"{path.relative_to(REPO)}: {name}")
+    assert sorted(missing) == []
+
+
+def test_every_reference_is_cited() -> None:
+    cited = "\n".join(
+        path.read_text(encoding="utf-8")
+        for folder in ("src/moonless", "tests", "bench", "design", "demo", "docs")
+        for path in (REPO / folder).rglob("*")
+        if path.suffix in (".py", ".md", ".toml")
+    )
+    unused = []
+    for entry in re.findall(r"\*\*([^*]+)\*\*", (REPO / "REFERENCES.md").read_text(encoding="utf-8")):
+        words = [w for w in re.findall(r"[\w.-]*\w", entry) if w not in ("and", "et", "al", "of", "the", "van")]
+        if not any(word in cited for word in words):
+            unused.append(entry)
+    assert unused == []
