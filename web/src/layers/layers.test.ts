@@ -4,6 +4,7 @@ import { Plane } from "../geo/mercator";
 import { rangeAlong, smoothed } from "./ink/ground";
 import { Labels } from "./ink/labels";
 import { loudness } from "./ink/echoes";
+import { doubtM } from "./ink/own";
 import { isOverrun } from "./ink/seeing";
 import { Levels } from "./scan/levels";
 import { invert } from "./scan/uniforms";
@@ -11,7 +12,7 @@ import { arcAngle, arcTop } from "../panels/arc";
 import { cameraOf, panesOf, upOf } from "../map/panes";
 import { Pace } from "../state/pace";
 import { EasedAngle } from "../state/smooth";
-import type { Echo } from "../state/types";
+import type { Echo, Reading } from "../state/types";
 import { Voice } from "../panels/voice";
 
 const circle = (r: number): [number, number][] => Array.from({ length: 360 }, (_, k) => [r * Math.sin((k * Math.PI) / 180), r * Math.cos((k * Math.PI) / 180)]);
@@ -37,6 +38,17 @@ describe("the seeing line", () => {
     expect(isOverrun(circle(500), 0, 0, null, 0)).toBeNull();
     expect(isOverrun([], 0, 0, 480, 0)).toBeNull();
     expect(isOverrun(circle(500), 0, 0, 480, Number.NaN)).toBeNull();
+  });
+});
+
+describe("the boat", () => {
+  it("has a ring of doubt only while radar and chart carry her position on", () => {
+    const own = { lat: -38, lon: -128, cog_deg: 20, sog_kn: 8, heading_deg: 20 };
+    const reading = (more: object): Reading => ({ own: { ...own, ...more } }) as unknown as Reading;
+    expect(doubtM(null)).toBeNull();
+    expect(doubtM(reading({}))).toBeNull();
+    expect(doubtM(reading({ position_from: "receiver", position_sigma_m: 3 }))).toBeNull();
+    expect(doubtM(reading({ position_from: "radar and chart", position_sigma_m: 4 }))).toBe(8);
   });
 });
 

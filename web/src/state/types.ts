@@ -59,6 +59,10 @@ export interface Reading {
     readonly cog_deg: number | null;
     readonly sog_kn: number | null;
     readonly heading_deg: number | null;
+    /** What the position rests on: the receiver, or radar and chart while it is silent. */
+    readonly position_from?: "receiver" | "radar and chart" | null;
+    readonly position_sigma_m?: number | null;
+    readonly position_age_s?: number | null;
   };
   readonly echoes: readonly Echo[];
   readonly missing: readonly Missing[];

@@ -1,4 +1,6 @@
 /** The boat: a hull open at the stern, her heading line, and where her course over the ground takes her. */
+import { css } from "../../look/table";
+import type { Reading } from "../../state/types";
 import { KNOT_MPS } from "./echoes";
 import { at, ink, screenAngle, type View } from "./view";
 
@@ -78,14 +80,39 @@ export function drawOwnTrack(view: View): void {
   ctx.stroke();
 }
 
+/** Two sigma of a position that radar and chart carry on, in metres; null while the receiver gives it, or nothing does. */
+export function doubtM(reading: Reading | null): number | null {
+  const own = reading?.own;
+  if (own?.position_from !== "radar and chart" || own.position_sigma_m == null) return null;
+  return 2 * own.position_sigma_m;
+}
+
+/** The ring in which she lies while no receiver says where; never so small that the hull hides it. */
+function drawDoubt(view: View, x: number, y: number, doubt: number): void {
+  const { ctx, camera } = view;
+  const r = Math.max(24, doubt * camera.pxPerM);
+  ctx.strokeStyle = ink(view, "shout");
+  ctx.lineWidth = 1.6;
+  ctx.setLineDash([3, 5]);
+  ctx.beginPath();
+  ctx.arc(x, y, r, 0, 2 * Math.PI);
+  ctx.stroke();
+  const words = `no receiver: by radar and chart, within ${Math.max(5, Math.ceil(doubt / 5) * 5)} m`;
+  view.labels.write(ctx, words, x, y, r + 6, 14, css(view.inks.shout), css(view.inks.sheet), 600, true);
+}
+
 export function drawBoat(view: View): void {
   const { ctx, boat } = view;
   const [x, y] = at(view, boat.latDeg, boat.lonDeg);
+  const doubt = doubtM(view.state.reading);
+  if (doubt !== null) drawDoubt(view, x, y, doubt);
   ctx.save();
   ctx.translate(x, y);
   ctx.strokeStyle = ink(view, "shout");
   ctx.lineWidth = 2;
   ctx.lineJoin = "round";
+  // A place that is reckoned is not drawn as one that is measured.
+  ctx.setLineDash(doubt === null ? [] : [4, 4]);
   ctx.beginPath();
   if (Number.isNaN(boat.headingDeg)) {
     // Which way she points is not known, so no bow is drawn.
