@@ -262,7 +262,9 @@ class Score:
         land = self.player.ground.real.land if self.player.ground.real is not None else shapely.MultiPolygon()
         wet = ~shapely.contains_xy(land, e, n) & (ranges[None, :] > 60.0) & (ranges[None, :] < 0.97 * ranges[-1])
         truly = (scan.shadow_height_m > height) & wet
-        lat, lon = frame.to_geographic(e, n)
+        # As with the echoes: the reading places everything against the chart, the ground may lie elsewhere.
+        shift = self.player.scene.waters.shift_m
+        lat, lon = frame.to_geographic(e - shift[0], n - shift[1])
         said = shapely.contains_xy(told, lon, lat) & wet
         weight = np.broadcast_to(ranges[None, :], truly.shape)
         # Water that is seen, and that is said to lie behind a vessel although nothing large stands on its bearing.
@@ -275,7 +277,7 @@ class Score:
             if one.seen is None or not one.seen.hidden:
                 continue
             self.hidden_boats += 1
-            lat, lon = frame.to_geographic(one.east_m, one.north_m)
+            lat, lon = frame.to_geographic(one.east_m - shift[0], one.north_m - shift[1])
             self.hidden_boats_in_seen += not shapely.contains_xy(told_all, lon, lat)
 
     def _behind_hulls(self, turn: SceneTurn, bearing: Any, ranges: Any) -> Any:
