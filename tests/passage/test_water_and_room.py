@@ -225,3 +225,20 @@ def test_an_area_without_depth_stops(chart_with: ChartWith, boat: Boat) -> None:
     areas = [shapely.box(-6000, -6000, 6000, -4200), shapely.box(-6000, -4200, 6000, 6000)]
     chart = chart_with({"DEPARE": (areas, {"DRVAL1": [math.nan, 20.0], "DRVAL2": [math.nan, 50.0]})})
     assert [d.weight for d in _dangers(chart, boat, _route((-5000, -4500), (-4000, -4500)), "unsurveyed")] == ["stops"]
+
+
+def test_charted_water_without_a_depth_area_stops(chart_with: ChartWith, boat: Boat) -> None:
+    # The chart covers it and says nothing of it: that is not deep water.
+    chart = chart_with({"DEPARE": ([shapely.box(-6000, -6000, -4500, 6000)], {"DRVAL1": [20.0], "DRVAL2": [50.0]})})
+    (told,) = _dangers(chart, boat, _route((-5000, -4000), (-4000, -4000)), "unsurveyed")
+    assert told.weight == "stops" and "no depth along 500 m" in told.say
+    assert told.along_m == pytest.approx(500.0, abs=2.0)
+    assert _dangers(chart, boat, _route((-5500, -4000), (-4600, -4000)), "unsurveyed") == []
+
+
+def test_areas_that_reach_past_the_coverage_vouch_for_nothing(chart_with: ChartWith, boat: Boat) -> None:
+    chart = chart_with({"M_COVR": ([shapely.box(-6000, -6000, 0, 6000)], {"CATCOV": [1]})})
+    ends = _dangers(chart, boat, _route((-1000, 2500), (1000, 2500)), "chart ends")
+    assert [d.weight for d in ends] == ["stops"]
+    assert ends[0].along_m == pytest.approx(1000.0, abs=2.0)
+    assert [d.weight for d in _dangers(chart, boat, _route((500, 2500), (1000, 2500)), "chart ends")] == ["stops"]

@@ -14,6 +14,7 @@ from typing import Literal
 import shapely
 
 from moonless.boat.types import Boat
+from moonless.chart.classes import SOLID_ON_WATER
 from moonless.chart.depths import danger_depth_m
 from moonless.chart.local import LocalChart
 from moonless.chart.types import Feature, Span
@@ -24,6 +25,8 @@ from moonless.passage.types import DangerKind, LegDanger, Weight
 CORRIDOR_M = 150.0
 # Half width within which a shoal or rock stops the plan: the boat's own error and a helmsman's.  No source.
 TRACK_M = 25.0
+# A gap between charted areas no longer than this is where two of them were drawn apart, not water.  Own choice.
+SEAM_M = 2.0
 # Air left under a bridge or cable: half a metre for a bridge (no source); a cable's charted safe clearance (VERCSA) has
 # the electric distance in it already, and one without it gets 5 m (no source; utilities ask 2 to 6 m by voltage).
 BRIDGE_MARGIN_M = 0.5
@@ -85,6 +88,7 @@ class Corridor:
         self._zones: dict[int, str] = {}
         self._sigmas: dict[int, float] = {}
         self._uncovered: shapely.Geometry | None = None
+        self._unsaid: shapely.Geometry | None = None
 
     def dangers(self, tide_m: float | None, speed: float, over_high_m: float | None = None) -> list[LegDanger]:
         """Return every danger and charted area, by distance along, worst first where level.
@@ -190,6 +194,22 @@ class Corridor:
         if not shapely.is_empty(outside) and outside.length > 1.0:
             say = f"no chart covers {outside.length / 1852:.2f} NM of the track"
             yield self._danger("chart ends", outside, "stops", say)
+        if self._unsaid is None:
+            self._unsaid = self._without_depth(outside)
+        if not shapely.is_empty(self._unsaid):
+            say = f"the chart gives no depth along {self._unsaid.length:.0f} m of the track"
+            yield self._danger("unsurveyed", self._unsaid, "stops", say)
+
+    def _without_depth(self, outside: shapely.Geometry) -> shapely.Geometry:
+        """Return what of the track is charted and yet has no area that says what is there.
+
+        An official cell leaves no such gap (see `classes.SOLID_ON_WATER`); a chart made by others may.
+        """
+        said = self.local.in_region(self.line, "LNDARE", *_DEPTH_AREAS, "UNSARE", *SOLID_ON_WATER)
+        areas = [f.shape for f in said if shapely.get_dimensions(f.shape) == 2]
+        # Areas that meet leave slivers between them where cells of two scales join; no water is as narrow as that.
+        left = shapely.difference(shapely.difference(self.line, outside), shapely.union_all(areas))
+        return shapely.union_all([part for part in shapely.get_parts(left) if part.length > SEAM_M])
 
     def depths(self) -> Iterator[LegDanger]:
         for feature, off in self._near("LNDARE", *_DEPTH_AREAS, "UNSARE"):
