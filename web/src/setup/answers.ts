@@ -104,7 +104,7 @@ class FigureAnswer implements Answering {
     line.append(this.#less, this.#shown, this.#more);
     const left = make("div", "", { class: "left" });
     left.append(line);
-    this.element.append(left, new Pad("figures", (key) => this.key(key)).element);
+    this.element.append(left, new Pad("figures", (key) => this.key(key), (question.low ?? 0) < 0).element);
     this.#show();
   }
 
@@ -135,6 +135,7 @@ class FigureAnswer implements Answering {
   #show(): void {
     const standing = this.#standing();
     const text = this.#text ?? (standing === null ? "–" : shown(this.#in(standing)));
+    this.#shown.classList.toggle("standing", this.#text === null);
     this.#shown.replaceChildren(make("b", text === "" ? "–" : text.replace("-", "−")), make("span", unitWords(this.question, this.unit)));
   }
 

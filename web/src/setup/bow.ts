@@ -72,6 +72,11 @@ export class BowPage implements Page {
       const [ax, ay] = onDial(deg);
       const [bx, by] = onDial(deg, deg % 2 === 0 ? R - 12 : R - 7);
       parts.push(svg("line", { x1: ax, y1: ay, x2: bx, y2: by, class: "whisper" }));
+      if (deg % 2 !== 0) continue;
+      const [tx, ty] = onDial(deg, R + 10);
+      const text = svg("text", { x: tx, y: ty });
+      text.textContent = String(Math.abs(deg));
+      parts.push(text);
     }
     const [cx, cy] = onDial(0, R);
     parts.push(svg("line", { x1: 0, y1: 0, x2: cx, y2: cy, class: "whisper chart" }));
@@ -90,7 +95,7 @@ export class BowPage implements Page {
 }
 
 function signed(deg: number): string {
-  return `${deg < 0 ? "−" : "+"}${shown(Math.abs(deg), 2)} degrees`;
+  return `${deg < 0 ? "−" : deg > 0 ? "+" : ""}${shown(Math.abs(deg), 2)} degree${Math.abs(deg) === 1 ? "" : "s"}`;
 }
 
 export function sureWords(bow: Bow): string {

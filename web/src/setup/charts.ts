@@ -64,9 +64,8 @@ export class ChartsPage implements Page {
     setText(this.#where, folder.path);
     const { charts } = this.frame.told.settings;
     const rows: HTMLElement[] = [];
-    if (folder.below > 0) {
-      const isTaken = charts.includes(folder.path);
-      rows.push(pick(`${isTaken ? "taken" : "take"} this folder: ${cellCount(folder.below, folder.is_counted)}`, isTaken, () => void this.#toggle(folder.path)));
+    if (folder.below > 0 && !charts.includes(folder.path)) {
+      rows.push(pick(`take this folder: ${cellCount(folder.below, folder.is_counted)}`, false, () => void this.#toggle(folder.path)));
     }
     if (folder.up !== null) rows.push(button("up", () => void this.#open(folder.up), { class: "folder" }));
     else for (const root of folder.roots.filter((r) => r !== folder.path)) rows.push(button(root, () => void this.#open(root), { class: "folder" }));
@@ -83,7 +82,7 @@ export class ChartsPage implements Page {
 
   #showChosen(): void {
     const { charts } = this.frame.told.settings;
-    setText(this.#title, charts.length === 0 ? "Choose a folder of charts." : "These charts are taken.");
+    setText(this.#title, charts.length === 0 ? "Choose a folder of charts." : charts.length === 1 ? "These charts are taken." : "The charts of these folders are taken.");
     const key = charts.join("\n");
     if (this.#chosen.dataset["key"] === key) return;
     this.#chosen.dataset["key"] = key;

@@ -1,8 +1,12 @@
 /** Which water the charts cover, drawn: each cell's outline, heavier the larger its scale, dashed where it is old. */
-import { mercatorX, mercatorY } from "../geo/mercator";
+import { RAD } from "../geo/angles";
+import { mercatorX, mercatorY, WORLD_M } from "../geo/mercator";
 import { css, LOOKS, type Inks } from "../look/table";
 import { ageWords, scaleWords } from "./figures";
 import type { CellCovered } from "./types";
+
+/** As `NEAR_M` of `src/moonless/helm/setup/coverage.py`, a little over five miles. */
+const NEAR_M = 10_000;
 
 type Ring = readonly (readonly number[])[];
 
@@ -29,6 +33,14 @@ export function frameOf(cells: readonly CellCovered[], place: readonly [number, 
     ys.push(mercatorY(place[0]));
   }
   if (xs.length === 0) return null;
+  if (place !== null) {
+    // With the water about the boat, so that gaps near her are seen.
+    const near = NEAR_M / (WORLD_M * Math.cos(place[0] * RAD));
+    for (const s of [-near, near]) {
+      xs.push(mercatorX(place[1]) + s);
+      ys.push(mercatorY(place[0]) + s);
+    }
+  }
   const [left, right] = [Math.min(...xs), Math.max(...xs)];
   const [top, bottom] = [Math.min(...ys), Math.max(...ys)];
   const perPx = Math.max((right - left) / (width - 2 * margin), (bottom - top) / (height - 2 * margin), 1e-7);
@@ -103,10 +115,27 @@ export class CoverMap {
       ctx.lineTo(x - 6, y + 8);
       ctx.closePath();
       ctx.stroke();
-      ctx.beginPath();
-      ctx.arc(x, y, 16, 0, 2 * Math.PI);
-      ctx.stroke();
+      this.#near(ctx, place, x, y, inks, frame);
     }
+  }
+
+  /** A ring as far as the reading looks: where the charts end inside it, they end too soon. */
+  #near(ctx: CanvasRenderingContext2D, place: readonly [number, number], x: number, y: number, inks: Inks, frame: Frame): void {
+    const r = NEAR_M / (WORLD_M * Math.cos(place[0] * RAD) * frame.perPx);
+    if (r < 12) return;
+    ctx.strokeStyle = css(inks.whisper);
+    ctx.lineWidth = 1.2;
+    ctx.setLineDash([2, 5]);
+    ctx.beginPath();
+    ctx.arc(x, y, r, 0, 2 * Math.PI);
+    ctx.stroke();
+    ctx.setLineDash([]);
+    ctx.fillStyle = css(inks.speak);
+    ctx.font = "14px 'Atkinson Hyperlegible Next Variable', sans-serif";
+    ctx.textBaseline = "bottom";
+    ctx.textAlign = "center";
+    ctx.fillText("5 miles", x, Math.max(y - r - 3, 16));
+    ctx.textAlign = "start";
   }
 
   /** Names where there is room for them, the larger scale first. */

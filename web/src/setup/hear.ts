@@ -71,7 +71,7 @@ export class HearPage implements Page {
   constructor(private readonly frame: Frame, private readonly listen: () => void, private readonly unit: () => DistanceUnit) {
     this.#rows = new Kept(this.#places, (link) => this.#row(link));
     this.#thingRows = new Kept(this.#things, () => ({ element: make("div", "", { class: "thing" }) }));
-    this.element.append(this.#title, this.#lead, this.#places, this.#missing, this.#things, this.#byHand);
+    this.element.append(this.#title, this.#lead, this.#missing, this.#places, this.#things, this.#byHand);
     this.#closed();
   }
 
@@ -138,6 +138,8 @@ export class HearPage implements Page {
     }
     const has = new Set(things.map((thing) => thing.what));
     const lines = carrying.length === 0 ? [] : NEEDED.filter(([what]) => !has.has(what)).map(([, line]) => line);
+    const torn = things.filter((thing) => thing.is_conflict).map((thing) => thing.words);
+    if (torn.length > 0) lines.push(`Several say ${torn.join(", ")}: which one is followed, and why, stands below.`);
     if (this.#missing.textContent !== lines.join("")) this.#missing.replaceChildren(...lines.map((line) => make("p", line)));
     this.frame.refresh();
   }
@@ -171,7 +173,7 @@ export class HearPage implements Page {
     row.pick.disabled = !canTake;
     row.element.classList.toggle("quiet", !canTake);
     setText(row.head, capital(place.words));
-    setText(row.figures, place.radar !== null ? radarWords(place.radar, this.unit()) : place.sentences.map((s) => `${s.address} ${s.per_s === null ? s.count : `${s.per_s}/s`}`).join("  "));
+    setText(row.figures, place.radar !== null ? radarWords(place.radar, this.unit()) : place.sentences.map((s) => `${s.address} ${s.per_s === null ? s.count : `${s.per_s}/s`}`).join(" · "));
     setText(row.line, placeWords(place));
     if (place.state === "in use" && row.side.childElementCount === 0) {
       row.side.append(button("listen beside it", () => void this.frame.get({ do: "share", link: place.link })));
@@ -239,13 +241,15 @@ export class HearPage implements Page {
     this.#byHand.classList.add("open");
     const shown = make("output", "", { class: "typing", "aria-label": "What is listened to" });
     const pad = new Pad("address", (key) => this.#type(key));
+    const left = make("div", "", { class: "left" });
     const answers = make("div", "", { class: "answers" });
     answers.append(
       button("listen there", () => void this.#add()),
       button("leave it", () => this.#closed()),
     );
-    this.#byHand.replaceChildren(make("p", "A UDP port (8600), a range (5000-5050), a multicast group with its port (239.255.0.1:8600), or a TCP host with its port (gateway:2000)."), shown, pad.element, answers);
-    answers.querySelector("button")?.scrollIntoView({ block: "end" });
+    left.append(make("p", "A UDP port (8600), a range (5000-5050), a multicast group with its port (239.255.0.1:8600), or a TCP host with its port (gateway:2000)."), shown, answers);
+    this.#byHand.replaceChildren(left, pad.element);
+    this.#byHand.scrollIntoView({ block: "start" });
     this.#type("");
   }
 

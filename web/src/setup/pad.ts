@@ -2,7 +2,9 @@
 import { make } from "../panels/dom";
 import { button } from "./page";
 
-const FIGURES = ["1", "2", "3", "4", "5", "6", "7", "8", "9", "-", "0", "."] as const;
+const BACK = "Backspace";
+/** Rows of four: a thumb reaches all of them, and a phone is as wide. */
+const FIGURES = ["1", "2", "3", BACK, "4", "5", "6", "0", "7", "8", "9", "."] as const;
 const LETTERS = [..."abcdefghijklmnopqrstuvwxyz"];
 
 export type PadKind = "figures" | "letters" | "address";
@@ -12,7 +14,7 @@ export class Pad {
   #isUpper = true;
   #isLetters: boolean;
 
-  constructor(private readonly kind: PadKind, private readonly press: (key: string) => void) {
+  constructor(private readonly kind: PadKind, private readonly press: (key: string) => void, private readonly isSigned = false) {
     this.#isLetters = kind === "letters";
     this.#lay();
   }
@@ -33,6 +35,7 @@ export class Pad {
   #lay(): void {
     this.element.classList.toggle("wide", this.#isLetters);
     const key = (text: string, send: () => string, label = text): HTMLButtonElement => button(text, () => this.press(send()), { class: "key", "aria-label": label });
+    const back = (): HTMLElement => key("⌫", () => BACK, "take the last away");
     const keys: HTMLElement[] = [];
     if (this.#isLetters) {
       for (const letter of LETTERS) {
@@ -41,11 +44,12 @@ export class Pad {
         keys.push(made);
       }
       if (this.kind === "letters") keys.push(key("space", () => " "), key("/", () => "/"), key("_", () => "_"));
+      keys.push(back());
     } else {
-      for (const figure of FIGURES) keys.push(key(figure === "-" ? (this.kind === "address" ? "-" : "±") : figure, () => figure, figure === "-" ? "minus" : figure === "." ? "point" : figure));
-      if (this.kind === "address") keys.push(key(":", () => ":", "colon"), key("/", () => "/", "slash"));
+      for (const figure of FIGURES) keys.push(figure === BACK ? back() : key(figure, () => figure, figure === "." ? "point" : figure));
+      if (this.kind !== "figures") keys.push(key(":", () => ":", "colon"), key("-", () => "-", "minus"), key("/", () => "/", "slash"));
+      else if (this.isSigned) keys.push(key("±", () => "-", "the other way"));
     }
-    keys.push(key("⌫", () => "Backspace", "take the last away"));
     if (this.kind !== "figures") {
       keys.push(
         button(this.#isLetters ? "123" : "abc", () => {

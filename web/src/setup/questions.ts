@@ -32,7 +32,7 @@ export class QuestionsPage implements Page {
   #key = "";
 
   constructor(private readonly frame: Frame) {
-    this.element.append(this.#count, this.#title, this.#help, this.#box, this.#state, this.#groups);
+    this.element.append(this.#count, this.#title, this.#state, this.#help, this.#box, this.#groups);
   }
 
   get #question(): Question | undefined {
@@ -125,10 +125,7 @@ export class QuestionsPage implements Page {
     if (key === this.#key) return;
     this.#key = key;
     this.frame.say("");
-    this.#answer = answering(question, unit, () => {
-      this.frame.say("");
-      setText(this.#state, "");
-    });
+    this.#answer = answering(question, unit, () => this.frame.say(""));
     this.#box.replaceChildren(this.#answer.element);
     this.#groups.replaceChildren(
       ...names.filter((name) => name !== question.group).map((name) =>

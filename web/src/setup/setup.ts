@@ -62,7 +62,7 @@ export class Setup implements Frame {
       this.#route.append(made);
     }
     const hand = make("div", "", { class: "hand" });
-    hand.append(this.#back, this.#third, this.#forward);
+    hand.append(this.#third, this.#back, this.#forward);
     this.element.append(this.#route, this.#urgent, this.#box, this.#line, hand);
     this.element.hidden = true;
     window.addEventListener("keydown", (event) => this.#key(event), true);

@@ -180,8 +180,8 @@ def _near_lines(cells: Sequence[Mapping[str, Any]], place: tuple[float, float]) 
     if not ends:
         return [f"The water about the boat is covered for {NEAR_M / 1852.0:.0f} miles every way."]
     nearest = min(ends)
-    ways = ", ".join(name for _, name in ends)
-    return [f"The charts end {nearest[0] / 1852.0:.1f} miles to the {nearest[1]} (within 5 miles to the {ways})."]
+    ways = "every way" if len(ends) == len(_COMPASS) else "to the " + ", ".join(name for _, name in ends)
+    return [f"The charts end {nearest[0] / 1852.0:.1f} miles to the {nearest[1]}; they end within 5 miles {ways}."]
 
 
 def _compass(east: float, north: float) -> str:
