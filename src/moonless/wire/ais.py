@@ -72,6 +72,11 @@ class AisReport:
         return _sum_or_none(self.to_port_m, self.to_starboard_m)
 
 
+# Time stamps that say where a position comes from: 61 typed in by hand, 62 reckoned, 63 no position system at work
+# (ITU-R M.1371-5, message 1).  Where such a vessel is, nobody has measured.
+_NOT_FIXED = frozenset({61, 62, 63})
+
+
 @dataclass(slots=True)
 class AisCounts:
     """What the assembler has met so far."""
@@ -166,6 +171,8 @@ def _report(values: Mapping[str, Any], received_ns: int, is_own: bool) -> AisRep
     lat, lon = _number(values.get("lat")), _number(values.get("lon"))
     # 91 and 181 are "not available"; anything beyond the earth is damage and says as little.
     if lat is None or lon is None or not (abs(lat) <= 90.0 and abs(lon) <= 180.0):
+        lat = lon = None
+    if kind in _POSITION_TYPES and _integer(values.get("second")) in _NOT_FIXED:
         lat = lon = None
     says: AisSays = "other"
     if kind in _POSITION_TYPES and lat is not None:
