@@ -108,9 +108,11 @@ def _look(given: argparse.Namespace, address: str) -> None:
                     f"lay: '{given.lay}', rangeIndex: {index}}}}})"
                 )
                 # Tiles not kept yet are made; then the words of the last ones are gathered.
+                still = 0
                 for _ in range(200):
                     page.wait_for_timeout(150)
-                    if page.evaluate("moonless.screen.isChartWhole === true"):
+                    still = still + 1 if page.evaluate("moonless.screen.isChartWhole === true") else 0
+                    if still >= 6:
                         break
                 page.wait_for_timeout(600)
                 path = given.out / f"{given.name}-{look}-{wide}nm.png"

@@ -17,7 +17,7 @@ from moonless.chart.drawn.grid import Tile
 from moonless.chart.library import Chart
 
 # Raise when what a tile holds changes: kept tiles of an older kind are then not met again.
-FORMAT = 1
+FORMAT = 2
 # Blocks kept worked out: the one the boat is in, and its neighbours across a corner.
 _KEPT_BLOCKS = 4
 # A feature begins to show half a zoom before its own: tiles are enlarged up to a whole one.

@@ -1,4 +1,5 @@
 /** What the chart writes on the sheet: marks no echo has explained, lights, dangers, bridges, soundings, names. All in a whisper. */
+import { mercatorX, mercatorY } from "../../geo/mercator";
 import { css } from "../../look/table";
 import type { DangerThing, LightThing, MarkThing, Sector } from "../../map/things";
 import type { State } from "../../state/store";
@@ -48,7 +49,8 @@ export function drawChartMarks(view: View): void {
   ctx.strokeStyle = ink(view, "whisper", 0.95);
   ctx.beginPath();
   for (const mark of things.marks) {
-    if (mark.zoom > far || IS_DANGER.has(mark.object)) continue;
+    // A zoom before it is named.
+    if (mark.zoom > far || namedFrom(mark) > view.zoom + 1 || IS_DANGER.has(mark.object)) continue;
     const [x, y] = atUnit(view, mark);
     if (!isOnSheet(view, x, y, 10)) continue;
     if (!isExplained(mark, by)) {
@@ -151,13 +153,43 @@ function drawDanger(view: View, danger: DangerThing): void {
   ctx.setLineDash([]);
 }
 
+/** Names on the sheet at once: more are noise. */
+const NAMED = 16;
+const BRIDGES = 6;
+
+/** The zoom a mark is named from: what a boat steers by sooner, what she merely passes later. */
+function namedFrom(mark: MarkThing): number {
+  if (/^(BCN|BOY)(CAR|ISD|SAW)$|^LIT(FLT|VES)$|^LIGHTS$/.test(mark.object)) return 11.2;
+  if (/^(BCN|BOY)LAT$/.test(mark.object)) return mark.isLit ? 11.8 : 12.6;
+  return 13.6;
+}
+
+/** What is painted on it: "13" of "Main Channel Lighted Buoy 13"; the whole name where it bears no number. */
+export function shortName(name: string): string {
+  const number = /(?:^|\s)(\d+[A-Z]{0,2}|[A-Z]{1,2})$/.exec(name)?.[1];
+  return number === undefined ? name : `“${number}”`;
+}
+
+/** The nearest to the boat among those on the sheet, nearest first. */
+function nearest<T extends { readonly ux: number; readonly uy: number }>(view: View, things: readonly T[], most: number): T[] {
+  const [bx, by] = atUnit(view, { ux: mercatorX(view.boat.lonDeg), uy: mercatorY(view.boat.latDeg) });
+  return things
+    .map((thing) => ({ thing, at: atUnit(view, thing) }))
+    .filter(({ at }) => isOnSheet(view, at[0], at[1], -4) && at[1] < view.footTop)
+    .sort((a, b) => Math.hypot(a.at[0] - bx, a.at[1] - by) - Math.hypot(b.at[0] - bx, b.at[1] - by))
+    .slice(0, most)
+    .map(({ thing }) => thing);
+}
+
 export function nameChart(view: View): void {
   const { ctx, things } = view;
   const halo = css(view.inks.sheet, 0.7);
   const whisper = css2(view, "whisper");
   const far = reach(view);
   if (view.rangeNm <= 6) {
-    for (const bridge of things.bridges) {
+    for (const bridge of nearest(view, things.bridges, BRIDGES)) {
+      // Bridges without a name are many and small: they are told where they matter, close by.
+      if (bridge.name === null && view.rangeNm > 1.5) continue;
       const [x, y] = atUnit(view, bridge);
       if (!isOnSheet(view, x, y) || y > view.footTop) continue;
       const said = [bridge.name ?? "bridge"];
@@ -168,18 +200,19 @@ export function nameChart(view: View): void {
       view.labels.write(ctx, long.join(", "), x, y, 14, 13, whisper, halo);
     }
   }
+  const by = explained(view.state);
+  const named = things.marks.filter((mark) => mark.name !== null && mark.zoom <= far && namedFrom(mark) <= view.zoom && !isExplained(mark, by));
+  for (const mark of nearest(view, named, NAMED)) {
+    const [x, y] = atUnit(view, mark);
+    if (mark.name === null || !isOnSheet(view, x, y, -8) || y > view.footTop || !view.labels.isFirst(mark.name)) continue;
+    // The light's character where there is room, the name alone where there is not; further off the number it bears.
+    const name = view.rangeNm > 1.5 ? shortName(mark.name) : mark.name;
+    const long = mark.light === null || view.rangeNm > 1 ? null : `${name}, ${mark.light}`;
+    if (long !== null && view.labels.write(ctx, long, x, y, 10, 12, whisper, halo)) continue;
+    view.labels.write(ctx, name, x, y, 10, 12, whisper, halo);
+  }
   if (view.rangeNm <= 3) {
-    const by = explained(view.state);
-    for (const mark of things.marks) {
-      if (mark.name === null || mark.zoom > far || isExplained(mark, by)) continue;
-      const [x, y] = atUnit(view, mark);
-      if (!isOnSheet(view, x, y, -8) || y > view.footTop || !view.labels.isFirst(mark.name)) continue;
-      // The light's character where there is room, the name alone where there is not.
-      const long = mark.light === null || view.rangeNm > 1 ? null : `${mark.name}, ${mark.light}`;
-      if (long !== null && view.labels.write(ctx, long, x, y, 10, 12, whisper, halo)) continue;
-      view.labels.write(ctx, mark.name, x, y, 10, 12, whisper, halo);
-    }
-    for (const wire of things.overheads) {
+    for (const wire of nearest(view, things.overheads, BRIDGES)) {
       if (wire.zoom > far) continue;
       const [x, y] = atUnit(view, wire);
       if (!isOnSheet(view, x, y, -8) || y > view.footTop) continue;
