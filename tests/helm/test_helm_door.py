@@ -30,12 +30,13 @@ Answer = tuple[int, dict[str, str], bytes]
 
 
 def ask(
-    app: Any, path: str, *, client: str = "127.0.0.1", kind: str = "http", query: str = "", **headers: str
-) -> Answer:
+    app: Any, path: str, *, client: str = "127.0.0.1", kind: str = "http", query: str = "", method: str = "GET",
+    **headers: str,
+) -> Answer:  # fmt: skip
     """Ask an ASGI application one thing, without a network."""
     sent: list[dict[str, Any]] = []
     scope = {
-        "type": kind, "method": "GET", "path": path, "raw_path": path.encode(), "query_string": query.encode(),
+        "type": kind, "method": method, "path": path, "raw_path": path.encode(), "query_string": query.encode(),
         "root_path": "", "scheme": "ws" if kind == "websocket" else "http", "http_version": "1.1",
         "headers": [(k.replace("_", "-").encode(), v.encode()) for k, v in headers.items()],
         "client": (client, 40000), "server": ("127.0.0.1", 8440), "subprotocols": [],
@@ -98,6 +99,16 @@ def test_a_name_that_is_not_ours_is_refused(static: Path, host: str) -> None:
 def test_a_socket_must_come_from_our_own_page(static: Path, origin: str | None, status: int) -> None:
     headers = {"host": "127.0.0.1:8440"} | ({} if origin is None else {"origin": origin})
     assert ask(make_app(Hub(MadeSource()), static=static), "/live", kind="websocket", **headers)[0] == status
+
+
+@pytest.mark.parametrize(
+    ("origin", "status"),
+    [("http://127.0.0.1:8440", 405), ("http://evil.example", 403), ("null", 403), (None, 403)],
+)
+def test_what_changes_something_must_come_from_our_own_page(static: Path, origin: str | None, status: int) -> None:
+    # A stranger's page may post to this machine without asking: its Origin gives it away.
+    headers = {"host": "127.0.0.1:8440"} | ({} if origin is None else {"origin": origin})
+    assert ask(make_app(Hub(MadeSource()), static=static), "/", method="POST", **headers)[0] == status
 
 
 def test_another_machine_needs_the_key(static: Path) -> None:

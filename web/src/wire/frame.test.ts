@@ -35,6 +35,15 @@ describe("golden frames", () => {
     expect(frame.body.cogDeg).toBeNaN();
   });
 
+  it("reads the small fan of a radar that is heard", () => {
+    const frame = decode(golden("fan"));
+    if (frame.kind !== "fan") throw new Error(frame.kind);
+    const { age, echo, ...rest } = frame.body;
+    expect(rest).toEqual({ place: 3, nRow: 2, nCell: 4, newestRow: 1, rangeM: 2306.5 });
+    expect([[...age], [...echo]]).toEqual([[0, 255], [0, 1, 2, 3, 4, 5, 6, 7]]);
+    expect(() => decode(golden("fan").slice(0, -1))).toThrow("cut short");
+  });
+
   it("reads JSON beyond ASCII", () => {
     const frame = decode(golden("hello"));
     if (frame.kind !== "hello") throw new Error(frame.kind);

@@ -106,7 +106,7 @@ def told(found: Covered, place: tuple[float, float] | None, now_ns: int) -> dict
     cells = []
     for cell in found.cells:
         age = age_days(cell["issued"], now_ns)
-        cells.append({**cell, "age_days": None if age is None else round(age), "is_old": age is None or age > OLD_DAYS})
+        cells.append({**cell, "age_days": None if age is None else math.floor(age), "is_old": age is None or age > OLD_DAYS})
     cells.sort(key=lambda cell: cell["scale"])
     lines = [*_age_lines(cells), *_overlap_lines(cells)]
     if place is not None and cells:
