@@ -87,6 +87,14 @@ def test_it_says_what_binds_and_when_it_assumes() -> None:
     assert not any("safe" in advise(make_boat(), seen, []).because.lower() for seen in (50.0, 500.0))
 
 
+def test_without_a_limit_of_the_skipper_the_usual_one_holds() -> None:
+    """Common practice, no source: nobody should run faster than 30 to 35 kn at night."""
+    told = advise(make_boat(skipper=Skipper()), 6000.0, [])
+    assert told.advised_kn is not None
+    assert told.advised_kn <= 30.0
+    assert "No night limit is set" in told.because
+
+
 def test_trials_are_met_and_chords_lie_above_them() -> None:
     trials = make_boat().stopping
     for trial in trials:

@@ -1,7 +1,7 @@
 """How fast: the speed from which the boat can stop inside what has been seen (Rule 6's radar side).
 
 Three limits, and the lowest binds: the range at which the smallest thing cared about is held; the nearest hidden
-water ahead, allowing for a boat coming out of it; the skipper's own night limit.
+water ahead, allowing for a boat coming out of it; the skipper's own night limit, or where none is set a common one.
 """
 
 from __future__ import annotations
@@ -15,13 +15,15 @@ from numpy.typing import NDArray
 
 from moonless.boat.types import Boat, StoppingTrial
 from moonless.reading.types import SpeedAdvice
-from moonless.units import mps_to_kn
+from moonless.units import kn_to_mps, mps_to_kn
 
 Floats = NDArray[np.float64]
 
 # What is assumed of a boat without stopping trials.  Our own cautious figure (no source): a planing boat off the
 # throttle slows about twice as hard; a heavy displacement boat with her engine astern, about so.
 DEFAULT_SLOWING = 0.25  # m/s2
+# Where the skipper has set no limit.  Common practice, no source: nobody runs faster than 30 to 35 kn at night.
+COMMON_LIMIT_KN = 30.0
 _SPEEDS = np.arange(0.0, 30.0001, 0.05)  # m/s; 58 kn is past any boat this is for
 
 
@@ -88,6 +90,9 @@ def advise(boat: Boat, seen_ahead_m: float | None, hidden: Sequence[HiddenAhead]
         )
     if boat.skipper.night_limit is not None:
         limits.append((boat.skipper.night_limit, "The skipper's own night limit."))
+    else:
+        common = f"No night limit is set in the boat file; {COMMON_LIMIT_KN:.0f} kn is the most that is usual at night."
+        limits.append((kn_to_mps(COMMON_LIMIT_KN), common))
     speed, because = min(limits, key=lambda limit: limit[0])
     return SpeedAdvice(math.floor(mps_to_kn(speed) * 10.0 + 1e-6) / 10.0, because + default)
 
