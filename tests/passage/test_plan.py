@@ -197,6 +197,31 @@ def test_times(text: str, zone: str, unix: float) -> None:
     assert parse_time(text, zone_of(zone)) == unix
 
 
+@pytest.mark.parametrize(
+    ("given", "phrase"),
+    [
+        ({"visibility_m": math.nan}, "visibility must be above nought"),
+        ({"visibility_m": 0.0}, "visibility must be above nought"),
+        ({"visibility_m": math.inf}, "visibility must be above nought"),
+        ({"wave_height_m": math.nan}, "wave height not below"),
+        ({"wave_height_m": -0.1}, "wave height not below"),
+        ({"cloud": math.nan}, "is not between 0"),
+        ({"cloud": 1.1}, "is not between 0"),
+        ({"wanted_kn": math.nan}, "is not a speed"),
+        ({"wanted_kn": 0.0}, "is not a speed"),
+    ],
+)
+def test_a_night_of_no_figures_is_refused(given: dict[str, float], phrase: str) -> None:
+    with pytest.raises(InputError, match=phrase):
+        Night(**given)  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize("hours", [math.nan, 0.0, -3.0, 1000.0, math.inf])
+def test_a_window_without_departures_is_refused(made_chart: Chart, boat: Boat, hours: float) -> None:
+    with pytest.raises(InputError, match="can be searched"):
+        search(made_chart, _route((-5000, -500), (1500, -500)), boat, DARK, hours, NIGHT, ground=[])
+
+
 def test_times_not_understood() -> None:
     with pytest.raises(InputError, match="is not a time"):
         parse_time("tonight", UTC)

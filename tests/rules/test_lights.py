@@ -215,6 +215,11 @@ def test_wrong_vessels_are_refused() -> None:
         Vessel("power", -3)
     with pytest.raises(InputError, match="is not one of"):
         Vessel("raft", 3)  # type: ignore[arg-type]
+    for given in ({"max_speed_kn": float("nan")}, {"tow_m": -1.0}, {"gear_m": float("nan")}):
+        with pytest.raises(InputError, match="is not a"):
+            Vessel("power", 9.0, **given)  # type: ignore[arg-type]
+    with pytest.raises(InputError, match="length nan"):
+        Vessel("power", float("nan"))
 
 
 GOOD = (

@@ -34,10 +34,10 @@ def search(
 
     Raises InputError for a window without steps or with too many.
     """
-    steps = int(hours * 3600.0 / step_s) + 1
-    if hours <= 0.0 or steps > MOST_STEPS:
+    if not 0.0 < hours * 3600.0 / step_s < MOST_STEPS:
         asked = f"a window of {hours:g} h in steps of {step_s / 60:g} min"
-        raise InputError(f"{asked} is {steps} departures; 1 to {MOST_STEPS} can be searched")
+        raise InputError(f"{asked} is not one to {MOST_STEPS} departures, which is what can be searched")
+    steps = int(hours * 3600.0 / step_s) + 1
     ground = survey(chart, route, boat, night) if ground is None else ground
     water = Water(stations)
     out = []

@@ -44,9 +44,10 @@ class Night:
     def __post_init__(self) -> None:
         if not 0.0 <= self.cloud <= 1.0:
             raise InputError(f"cloud {self.cloud} is not between 0 (clear) and 1 (overcast)")
-        if self.visibility_m <= 0.0 or self.wave_height_m < 0.0:
+        # "not nan" is no figure: each is asked to be inside, never merely not outside.
+        if not (0.0 < self.visibility_m < math.inf and 0.0 <= self.wave_height_m < math.inf):
             raise InputError("visibility must be above nought and wave height not below it")
-        if self.wanted_kn is not None and self.wanted_kn <= 0.0:
+        if self.wanted_kn is not None and not 0.0 < self.wanted_kn < math.inf:
             raise InputError(f"speed {self.wanted_kn} kn is not a speed")
 
 

@@ -91,6 +91,11 @@ class Vessel:
             raise InputError(f"kind {self.kind!r} is not one of {', '.join(KINDS)}")
         if not 0.0 < self.length_m < 600.0:
             raise InputError(f"length {self.length_m} m is not a vessel's length (above 0, below 600)")
+        if self.max_speed_kn is not None and not 0.0 <= self.max_speed_kn < 200.0:
+            raise InputError(f"speed {self.max_speed_kn} kn is not a vessel's speed (0 to 200)")
+        for what, metres in (("tow", self.tow_m), ("gear", self.gear_m)):
+            if not 0.0 <= metres < 10_000.0:
+                raise InputError(f"{what} {metres} m is not a length (0 to 10 000)")
 
 
 @dataclass(frozen=True, slots=True)
