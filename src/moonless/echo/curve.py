@@ -13,7 +13,7 @@ assumed, and said to be.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Literal
 
@@ -24,14 +24,20 @@ from scipy import special
 Law = Literal["log", "linear", "square"]
 Floats = NDArray[np.float64]
 
-LOOKS = (1.0, 2.0, 3.0, 4.0, 6.0, 8.0, 12.0, 16.0, 32.0)
+LOOKS = (1.0, 1.5, 2.0, 2.5, 3.0, 3.5, 4.0, 4.5, 5.0, 6.0, 7.0, 8.0, 10.0, 12.0, 16.0, 24.0, 32.0)
 # A video word of any length is taken to span this range until the noise has told better.  Common practice of
 # logarithmic receivers, no source.
 ASSUMED_SPAN_DB = 80.0
 # A few echoes among the quiet water spoil the highest quantiles first: they are left out, some more each time, until
 # what remains fits a law this well (rms in deviations of the noise).  Own figures.
-TOPS = (0.99, 0.95, 0.9)
+TOPS = (0.99, 0.95, 0.9, 0.8)
 GOOD_FIT = 0.018
+# Looks and counts per decibel trade against each other: a few weak echoes among the noise, and five looks pass for
+# twelve.  How many pulses a spoke sums is known where the pulse interval is; looks cost so much for each factor e away
+# from that.  Where it is not, every number of looks that fits as well but for `AS_GOOD` is held possible.
+PULSES_COST = 0.04
+AS_GOOD = 0.01
+PULSES_SIGMA = 0.15  # of the looks, when they are known from the pulses: relative
 WORST_FIT = 0.25
 MAX_POWER_DB = 110.0  # a float32 sum of boxes stays exact enough
 _LEVELS: Floats = np.array([0.02, 0.05, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 0.95, 0.98, 0.99])
@@ -47,7 +53,8 @@ class Curve:
     looks: float  # of one cell's noise
     is_learnt: bool  # False: the scale is assumed
     is_zeroed: bool  # the background was cut to zero: count 0 says only "below the set's own threshold"
-    misfit: float = 0.0  # rms of the fit in standard deviations of the noise
+    misfit: float = 0.0  # rms of the fit in standard deviations of the noise, and what its looks cost
+    sigma: float = np.nan  # of ``db_per_count``, one standard deviation; NaN where the scale is assumed
 
     def db(self, full_scale: int) -> NDArray[np.float32]:
         """Return dB above the mean noise for every count 0..full_scale, (full_scale + 1,) float32."""
@@ -92,9 +99,10 @@ def count_quantiles(histogram: Floats, levels: Floats) -> tuple[Floats, float]:
     return np.interp(levels, np.concatenate(([0.0], above)), np.concatenate(([-0.5], edges))), float(above[0])
 
 
-def learn_curve(histogram: Floats, full_scale: int) -> Curve:
+def learn_curve(histogram: Floats, full_scale: int, pulses: float | None = None) -> Curve:
     """Return the curve that the noise tells.  ``histogram`` (full_scale + 1,): how often quiet water showed each count.
 
+    ``pulses``: how many pulses a spoke sums, None where that is not known.
     Falls back to the assumed scale, marked so, when the noise covers too few counts or fits no law.
     """
     if np.sum(histogram) < 500:
@@ -117,7 +125,7 @@ def learn_curve(histogram: Floats, full_scale: int) -> Curve:
         held = usable & (top >= _LEVELS)
         if np.count_nonzero(held) < 6:
             break
-        now = _best_law(quantiles, held, max(spread, 1e-9))
+        now = _best_law(quantiles, held, max(spread, 1e-9), pulses)
         if best is None or now.misfit < best.misfit:
             best = now
         if best.misfit <= GOOD_FIT:
@@ -127,11 +135,13 @@ def learn_curve(histogram: Floats, full_scale: int) -> Curve:
     return best
 
 
-def _best_law(quantiles: Floats, held: NDArray[np.bool_], spread: float) -> Curve:
+def _best_law(quantiles: Floats, held: NDArray[np.bool_], spread: float, pulses: float | None) -> Curve:
     """Return the law and looks that fit the quantiles ``held`` best, whatever the fit is worth."""
     best: Curve | None = None
     seen = quantiles[held]
-    for looks in LOOKS:
+    known = pulses is not None and pulses >= 1.0
+    tried: list[Curve] = []
+    for looks in sorted({*LOOKS, round(pulses, 1)}) if known and pulses is not None else LOOKS:
         power = _gamma_quantiles(looks)[held]
         db = 10.0 * np.log10(power)
         slope, level = np.polyfit(db, seen, 1)
@@ -142,14 +152,20 @@ def _best_law(quantiles: Floats, held: NDArray[np.bool_], spread: float) -> Curv
             scale = float(shape @ seen / (shape @ shape))
             per_count = (20.0 if law == "linear" else 10.0) / np.log(10.0) / max(scale, 0.5)
             trials.append((law, scale, per_count, scale * shape))  # type: ignore[arg-type]
+        unlike = PULSES_COST * abs(np.log(looks / pulses)) if known and pulses is not None else 0.0
         for law, level_counts, per_count, fitted in trials:
-            misfit = float(np.sqrt(np.mean((fitted - seen) ** 2))) / spread
+            misfit = float(np.sqrt(np.mean((fitted - seen) ** 2))) / spread + unlike
             # A log law has one freedom more than the others and must earn it.
             cost = misfit + (0.01 if law == "log" else 0.0)
+            now = Curve(law, float(level_counts), float(per_count), looks, True, False, cost)
+            tried.append(now)
             if best is None or cost < best.misfit:
-                best = Curve(law, float(level_counts), float(per_count), looks, True, False, cost)
+                best = now
     assert best is not None
-    return best
+    as_good = [one.db_per_count for one in tried if one.law == best.law and one.misfit <= best.misfit + AS_GOOD]
+    sigma = (max(as_good) - min(as_good)) / 2.0 if len(as_good) > 1 else 0.0
+    # Counts a decibel go as the root of the looks.
+    return replace(best, sigma=float(np.hypot(sigma, 0.5 * PULSES_SIGMA * best.db_per_count if known else 0.0)))
 
 
 def noise_level(curve: Curve, median_counts: float) -> float:

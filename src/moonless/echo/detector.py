@@ -84,6 +84,7 @@ class Detector:
         self._grid: Grid | None = None
         self._map: ClutterMap | None = None
         self._memory = EchoMemory()
+        self._hills = EchoMemory()
         self._curve: Curve | None = None
         self._counts: NDArray[np.float64] | None = None  # of quiet water, over the last turns
         self._median = 0.0
@@ -115,7 +116,10 @@ class Detector:
         loud = ~(box_db < seen.floor_db + np.float32(self._map.loud_db if self._map is not None else 0.0))
         self._last = LastMask(mask, loud, scan)
         in_clutter = _cells_of(bodies, large & ~fixed, cells, body)
-        is_loose = found.ravel()[cells] & ~in_shore
+        # A mark close before a quay joins it by the skirts of the beam: what stands on one spot of the ground, turn
+        # after turn and oftener than the land's own glitter round about, is a plot although the shore holds it.
+        standing = self._standing(scan, grid, np.unique(basin[cells]))
+        is_loose = found.ravel()[cells] & (~in_shore | np.isin(basin[cells], standing))
         if np.any(in_clutter):
             # Of clutter that has run together only what the last turns know stays.
             firm = peaks[is_steady] if is_steady is not None else peaks[:0]
@@ -132,6 +136,7 @@ class Detector:
             threshold=_spread(_to_counts(seen.threshold_db, curve), scan, grid),
             clutter_db=_spread(seen.floor_db, scan, grid),
             db_per_count=curve.db_per_count if curve.is_learnt else None,
+            db_per_count_sigma=curve.sigma if curve.is_learnt else None,
             noise_counts=curve.noise_counts,
             spikes_removed=seen.spikes,
             notes=seen.notes,
@@ -249,6 +254,13 @@ class Detector:
         self._memory.remember(scan, spoke, range_m, ~is_weak | vouched)
         return peaks[(vouched | followed) & is_weak], peaks[vouched], is_steady, peaks
 
+    def _standing(self, scan: Scan, grid: Grid, tops: NDArray[np.int64]) -> NDArray[np.int64]:
+        """Return which hilltops stood on their spot of the ground in the last turns too; remember all of them."""
+        spoke, range_m = _places(scan, grid, tops)
+        vouched = self._hills.vouched(self._hills.ask(scan, spoke, range_m, runs=False))
+        self._hills.remember(scan, spoke, range_m, np.ones(tops.shape, dtype=np.bool_))
+        return tops[vouched]
+
     def _learn_strays(self, scan: Scan, seen: Examined, echoes: NDArray[np.int64]) -> None:
         """Count how far boxes stray from their floor, over ground that was quiet last turn and clear of known echoes.
 
@@ -281,7 +293,7 @@ class Detector:
             self._median = median
         self._counts *= COUNTS_KEEP
         self._counts += np.bincount(sample.ravel(), minlength=scan.full_scale + 1)[: scan.full_scale + 1]
-        now = learn_curve(self._counts, scan.full_scale)
+        now = learn_curve(self._counts, scan.full_scale, _pulses_a_spoke(scan))
         kept = self._curve
         is_news = kept is None or not kept.is_learnt or self._counts.sum() > ENOUGH_COUNTS
         if kept is not None and kept.is_learnt and now.law != kept.law:
@@ -300,6 +312,16 @@ class Detector:
             self._curve = now
         assert self._curve is not None
         return self._curve
+
+
+def _pulses_a_spoke(scan: Scan) -> float | None:
+    """Return how many pulses a spoke sums, at least one; None where the interval or the turn's length is not known."""
+    interval_s = scan.errors.pulse_interval_s
+    times = scan.time_ns[scan.is_received]
+    if interval_s is None or interval_s <= 0.0 or times.size < 2:
+        return None
+    spoke_s = (int(times.max()) - int(times.min())) / 1e9 / (scan.n_spoke - 1)
+    return max(1.0, spoke_s / interval_s) if spoke_s > 0.0 else None
 
 
 def _places(scan: Scan, grid: Grid, flat: NDArray[np.int64]) -> tuple[NDArray[np.int64], NDArray[np.float64]]:

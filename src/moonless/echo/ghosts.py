@@ -15,6 +15,7 @@ from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import special
 
 from moonless.constants import TAU
 from moonless.echo.types import FalseCause, Plots
@@ -29,9 +30,12 @@ Ints = NDArray[np.int64]
 LOBE_PARENT_DB = 42.0
 LOBE_BELOW_DB = (30.0, 70.0)
 LOBE_ROW = 4  # so many on one arc need no mirror image
+LOBE_CHANCE = 0.003  # that as many lie on the arc, or opposite each other, by themselves
+LOBE_RINGS = 8.0  # reaches to either side in which the company of the arc is counted
 MULTIPLE_PARENT_DB = 30.0
 MULTIPLE_BELOW_DB = 8.0
 MULTIPLE_PARENT_M = 3000.0  # farther off the doubled path loses what shows it
+PIECE_BEAMS, PIECE_BELOW_DB = 1.6, 12.0  # plots so close, and so little weaker, may be pieces of one hull
 INDIRECT_BELOW_DB = 12.0
 N_SECTOR = 72  # five degrees, from the bow
 TALLY_KEEP = 0.95
@@ -101,16 +105,26 @@ class GhostFinder:
 
 
 def find_multiples(plots: Plots, beam_rad: float, pulse_m: float) -> Ints:
-    """Return (n,) the parent of each plot that stands at two or three times a strong near plot's range; -1: none."""
+    """Return (n,) the parent of each plot that stands at two or three times a strong near plot's range; -1: none.
+
+    A hull close by shows as several plots, and her second trip as one between them: all her pieces' bearings count.
+    """
     out = np.full(len(plots), -1, dtype=np.int64)
     strong = (plots.strength_db >= MULTIPLE_PARENT_DB) & (plots.range_m <= MULTIPLE_PARENT_M)
-    for p in np.flatnonzero(strong):
-        aligned = np.abs(wrap_pi(plots.azimuth_rel_rad - plots.azimuth_rel_rad[p])) <= 0.3 * beam_rad
+    # A parent that is not at least some pulses off would claim everything behind it.
+    for p in np.flatnonzero(strong & (plots.range_m >= 4.0 * pulse_m)):
+        offset = wrap_pi(plots.azimuth_rel_rad - plots.azimuth_rel_rad[p])
+        piece = (np.abs(plots.range_m - plots.range_m[p]) <= pulse_m) & (np.abs(offset) <= PIECE_BEAMS * beam_rad)
+        piece &= plots.strength_db >= plots.strength_db[p] - PIECE_BELOW_DB
+        slack = 0.3 * beam_rad
+        aligned = (offset >= offset[piece].min() - slack) & (offset <= offset[piece].max() + slack)
         weaker = plots.strength_db <= plots.strength_db[p] - MULTIPLE_BELOW_DB
-        # A parent that is not at least some pulses off would claim everything behind it.
-        if plots.range_m[p] < 4.0 * pulse_m:
-            continue
-        second = aligned & weaker & (np.abs(plots.range_m - 2.0 * plots.range_m[p]) <= 0.7 * pulse_m)
+        twice = (
+            2.0 * (plots.range_m[piece].min() - plots.range_m[p]),
+            2.0 * (plots.range_m[piece].max() - plots.range_m[p]),
+        )
+        beyond = plots.range_m - 2.0 * plots.range_m[p]
+        second = aligned & weaker & (beyond >= twice[0] - 0.7 * pulse_m) & (beyond <= twice[1] + 0.7 * pulse_m)
         out[second & (out < 0)] = p
         if np.any(second):
             third = aligned & weaker & (np.abs(plots.range_m - 3.0 * plots.range_m[p]) <= pulse_m)
@@ -119,21 +133,24 @@ def find_multiples(plots: Plots, beam_rad: float, pulse_m: float) -> Ints:
 
 
 def find_side_lobes(plots: Plots, beam_rad: float, pulse_m: float) -> Ints:
-    """Return (n,) the parent of each plot that lies on a very strong plot's arc as its side lobes do; -1: none."""
+    """Return (n,) the parent of each plot that lies on a very strong plot's arc as its side lobes do; -1: none.
+
+    Among many boats some lie on one arc by chance: how many, the rings to either side tell.
+    """
     out = np.full(len(plots), -1, dtype=np.int64)
     for p in np.flatnonzero(plots.strength_db >= LOBE_PARENT_DB):
         reach = 0.6 * pulse_m + 0.5 * plots.range_extent_m[p]
         below = plots.strength_db[p] - plots.strength_db
         offset = wrap_pi(plots.azimuth_rel_rad - plots.azimuth_rel_rad[p])
-        arc = (
-            (np.abs(plots.range_m - plots.range_m[p]) <= reach)
-            & (below >= LOBE_BELOW_DB[0])
-            & (below <= LOBE_BELOW_DB[1])
-            & (np.abs(offset) > 0.8 * beam_rad)
-        )
-        on_arc = np.flatnonzero(arc)
-        if on_arc.size >= LOBE_ROW:
+        beyond = np.abs(plots.range_m - plots.range_m[p])
+        weak = (below >= LOBE_BELOW_DB[0]) & (below <= LOBE_BELOW_DB[1]) & (np.abs(offset) > 0.8 * beam_rad)
+        on_arc = np.flatnonzero(weak & (beyond <= reach))
+        beside = np.count_nonzero(weak & (beyond > reach) & (beyond <= LOBE_RINGS * reach)) / (LOBE_RINGS - 1.0)
+        if on_arc.size >= LOBE_ROW and special.gammainc(on_arc.size, max(beside, 0.1)) <= LOBE_CHANCE:
             out[on_arc] = np.where(out[on_arc] < 0, p, out[on_arc])
+            continue
+        # That one of them lies opposite another by chance, within 0.4 beam either way.
+        if max(beside, 0.1) * 0.8 * beam_rad / TAU > LOBE_CHANCE:
             continue
         for i in on_arc:
             mirrored = np.abs(offset[on_arc] + offset[i]) <= 0.4 * beam_rad

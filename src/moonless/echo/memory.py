@@ -87,8 +87,8 @@ class EchoMemory:
         self._turns.clear()
         self._frame = LocalFrame(float(scan.lat_deg[0]), float(scan.lon_deg[0])) if whole else None
 
-    def ask(self, scan: Scan, spoke: NDArray[np.int64], range_m: Floats) -> Met:
-        """Return what the last turns know of candidates at (n,) spokes and ranges."""
+    def ask(self, scan: Scan, spoke: NDArray[np.int64], range_m: Floats, *, runs: bool = True) -> Met:
+        """Return what the last turns know of candidates at (n,) spokes and ranges; no ``runs``: of still ones."""
         now_s = scan.end_ns / 1e9
         self._choose_plane(scan)
         east, north = self.place(scan, spoke, range_m)
@@ -122,15 +122,17 @@ class EchoMemory:
             mean += here * 4.0 * r * c
         met.hits[known] = tally
         met.chance[known] = -np.expm1(-mean)
-        runs, seeds = np.zeros(n, dtype=np.int64), np.zeros(n, dtype=np.int64)
+        if not runs:
+            return met
+        best, seeds = np.zeros(n, dtype=np.int64), np.zeros(n, dtype=np.int64)
         first = np.cumsum([0, *(t.east_m.size for t in self._turns)]).astype(np.int64)
         follow_kernel(
             east, north, along, across, gate_r, gate_c, now_s, FASTEST, first,
             np.array([t.time_s for t in self._turns]), np.concatenate([t.east_m for t in self._turns]),
             np.concatenate([t.north_m for t in self._turns]), np.concatenate([t.is_firm for t in self._turns]),
-            runs, seeds,
+            best, seeds,
         )  # fmt: skip
-        met.runs[known], met.seeds[known] = runs, seeds
+        met.runs[known], met.seeds[known] = best, seeds
         # Runs mostly end inside the turns asked, where the gates are no wider than they are now.
         met.run_chance[known] = -np.expm1(-density * 4.0 * gate_r * gate_c)
         return met

@@ -64,3 +64,4 @@ class EchoPicture:
     noise_counts: float
     spikes_removed: int = 0
     notes: tuple[str, ...] = field(default_factory=tuple)
+    db_per_count_sigma: float | None = None  # one standard deviation of ``db_per_count``; None with it
