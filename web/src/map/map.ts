@@ -16,6 +16,8 @@ const MARGIN_PX = 140;
 const GATHER_MS = 120;
 /** A tile that did not come is asked for again after so long. */
 const AGAIN_MS = 4000;
+/** A graphics context that has not come back by then will not: a new one is begun. */
+const LOST_MS = 2500;
 
 /**
  * The chart is drawn north-up on a square larger than the sheet and turned by the compositor: a yawing boat costs no
@@ -24,7 +26,7 @@ const AGAIN_MS = 4000;
  * Rules: where no tile draws, the hatching beneath shows through, so that water no chart knows is never plain.
  */
 export class ChartMap {
-  readonly #map: GlMap;
+  #map: GlMap;
   readonly #turning: HTMLElement;
   #chart: ChartData | null = null;
   #inks: Inks;
@@ -32,6 +34,8 @@ export class ChartMap {
   #side = 0;
   #drawn: Camera | undefined;
   #gathering: number | undefined;
+  /** Running while the graphics context is lost. */
+  #lost: number | undefined;
   #again: number | undefined;
   /** What the chart says at single places in sight. */
   things: Things = NOTHING;
@@ -41,9 +45,18 @@ export class ChartMap {
     this.#turning = document.createElement("div");
     this.#turning.className = "turning";
     container.append(this.#turning);
-    this.#map = new GlMap({
+    this.#ground();
+    this.#map = this.#begin();
+    // Waking from a sleep that took tiles or the context with it.
+    document.addEventListener("visibilitychange", () => {
+      if (document.visibilityState === "visible" && this.#again !== undefined) this.again();
+    });
+  }
+
+  #begin(): GlMap {
+    const map = new GlMap({
       container: this.#turning,
-      style: chartStyle(inks, null, 0),
+      style: chartStyle(this.#inks, this.#chart, this.#safetyM),
       interactive: false,
       attributionControl: false,
       fadeDuration: 0,
@@ -52,15 +65,41 @@ export class ChartMap {
       maxPitch: 0,
       renderWorldCopies: false,
     });
-    this.#map.on("error", (event) => {
+    map.on("error", (event) => {
       // A tile that did not come: the link may be lost, or the helm busy. It is asked for again.
       if ("sourceId" in event) this.#askAgain();
       else console.error("chart:", event.error.message);
     });
-    this.#map.on("sourcedata", () => this.#gatherSoon());
-    this.#map.on("idle", () => this.#gatherSoon());
-    this.#map.on("webglcontextrestored", () => this.again());
-    this.#ground();
+    map.on("sourcedata", () => this.#gatherSoon());
+    map.on("idle", () => this.#gatherSoon());
+    const canvas = map.getCanvas();
+    map.on("webglcontextlost", () => {
+      // A canvas without its context may be shown white.
+      canvas.style.visibility = "hidden";
+      this.#lost = window.setTimeout(() => this.#beginAnew(), LOST_MS);
+    });
+    map.on("webglcontextrestored", () => {
+      window.clearTimeout(this.#lost);
+      this.#lost = undefined;
+      this.#setStyle(false);
+      map.once("render", () => (canvas.style.visibility = "visible"));
+      this.onThings();
+    });
+    return map;
+  }
+
+  #beginAnew(): void {
+    this.#lost = undefined;
+    try {
+      this.#map.remove();
+    } catch (problem) {
+      // It may not be able to tidy up what it has lost.
+      console.warn("chart:", problem);
+    }
+    this.#turning.replaceChildren();
+    this.#drawn = undefined;
+    this.#map = this.#begin();
+    this.onThings();
   }
 
   /** Show a chart, or none. */
@@ -84,7 +123,7 @@ export class ChartMap {
   again(): void {
     window.clearTimeout(this.#again);
     this.#again = undefined;
-    if (this.#chart === null) return;
+    if (this.#chart === null || this.#lost !== undefined) return;
     const source = this.#map.getSource<VectorTileSource>("chart");
     if (source === undefined) this.#setStyle(false);
     else source.setTiles(tilesOf(this.#chart));
@@ -92,7 +131,7 @@ export class ChartMap {
 
   /** True when every tile in sight has come. */
   get isWhole(): boolean {
-    return this.#chart !== null && this.#map.getSource("chart") !== undefined && this.#map.areTilesLoaded();
+    return this.#chart !== null && this.#lost === undefined && this.#map.getSource("chart") !== undefined && this.#map.areTilesLoaded();
   }
 
   look(camera: Camera): void {
@@ -105,6 +144,7 @@ export class ChartMap {
       this.#drawn = undefined;
     }
     let drawn = this.#drawn;
+    if (this.#lost !== undefined) return;
     if (drawn === undefined || Math.abs(drawn.pxPerM / camera.pxPerM - 1) > 1e-6 || this.#away(camera, drawn) > MARGIN_PX) {
       const middle = unproject(camera, camera.width / 2, camera.height / 2);
       drawn = { ...camera, plane: new Plane(middle.latDeg, middle.lonDeg), x: side / 2, y: side / 2, up: 0, width: side, height: side };
@@ -122,7 +162,9 @@ export class ChartMap {
   }
 
   #setStyle(isSameChart: boolean): void {
-    // A style still on its way, or lost with its context, cannot be changed: it is set anew.
+    // Without a context there is no style to change; it is set when the context comes back.
+    if (this.#lost !== undefined) return;
+    // A style still on its way cannot be changed: it is set anew.
     const diff = isSameChart && this.#map.isStyleLoaded() === true;
     this.#map.setStyle(chartStyle(this.#inks, this.#chart, this.#safetyM), { diff });
   }
@@ -139,7 +181,7 @@ export class ChartMap {
     if (this.#gathering !== undefined) return;
     this.#gathering = window.setTimeout(() => {
       this.#gathering = undefined;
-      if (this.#chart !== null && this.#map.getSource("chart") === undefined) return;
+      if (this.#lost !== undefined || (this.#chart !== null && this.#map.getSource("chart") === undefined)) return;
       const raw = this.#chart === null ? [] : this.#map.querySourceFeatures("chart", { sourceLayer: "point" });
       // While tiles of a new range are under way there may be none: what is known then stands.
       if (raw.length === 0 && this.#chart !== null && !this.#map.areTilesLoaded()) return;

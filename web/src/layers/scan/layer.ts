@@ -49,9 +49,14 @@ export class ScanLayer {
   constructor(readonly canvas: HTMLCanvasElement) {
     canvas.addEventListener("webglcontextlost", (event) => {
       event.preventDefault();
+      // A canvas without its context may be shown white.
+      canvas.style.visibility = "hidden";
       this.#gl = undefined;
     });
-    canvas.addEventListener("webglcontextrestored", () => this.#begin());
+    canvas.addEventListener("webglcontextrestored", () => {
+      this.#begin();
+      canvas.style.visibility = "visible";
+    });
     this.#begin();
   }
 
