@@ -227,7 +227,7 @@ class Judge:
             if own.heading_rad is None
             else worth_telling(
                 situation.tracks,
-                own,
+                reported,
                 self._boat.radar.min_range_m,
                 math.inf if situation.scan is None else reach,
                 self._boat.radar.beam_horizontal_rad,
