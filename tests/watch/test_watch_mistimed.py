@@ -116,3 +116,27 @@ def test_a_source_that_is_not_followed_does_no_harm() -> None:
             turns += chain.feed_nmea(_gga(now - 600 * NS_PER_S, 10.0, -30.0), now, link="other")
     assert len(turns) == 8
     assert [f for turn in turns for f in turn.reading.faults] == []
+
+
+def test_a_speed_that_is_said_no_more_is_not_carried_on() -> None:
+    # Position goes on by GGA; course and speed came by VTG, which falls silent while the boat slows down.
+    run = MadeRun(has_position=lambda t: False, heading_rad=COURSE, speed=SPEED)
+    events = list(run.events(30.0))
+    for k in range(30):
+        now = T0 + k * NS_PER_S
+        way = SPEED * min(k, 15) + 1.5 * max(k - 15, 0)
+        lat, lon = FRAME.to_geographic(way * math.sin(COURSE), way * math.cos(COURSE))
+        events.append((now, "nmea", _gga(now, float(lat), float(lon))))
+        if k < 15:
+            events.append((now, "nmea", _vtg()))
+    chain = Chain(default_boat())
+    turns: list[Turn] = []
+    for now, kind, data in sorted(events, key=lambda event: event[0]):
+        turns += chain.feed_radar(data, now) if kind == "radar" else chain.feed_nmea(data, now)
+    before = [t for t in turns if 5.0 < (t.reading.time_ns - T0) / NS_PER_S < 14.0]
+    after = [t for t in turns if (t.reading.time_ns - T0) / NS_PER_S > 18.0]
+    assert before and after
+    assert all(t.reading.own.sog_kn is not None for t in before)
+    assert all(t.reading.own.lat is not None for t in after)
+    assert all(t.reading.own.sog_kn is None and t.reading.own.cog_deg is None for t in after)
+    assert all(t.reading.stopping_m is None for t in after)

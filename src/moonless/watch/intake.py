@@ -30,6 +30,9 @@ from moonless.wire.nmea_events import AisSaid, ClockSaid, DepthLostSaid, DepthSa
 # Wind and depth older than this are not known any more.
 OLDEST_WIND_S = 10.0
 OLDEST_DEPTH_S = 5.0
+# Course and speed may come from another sentence than the position, and stop by themselves: carried on for longer than
+# a position is, they are the speed of a boat that may have stopped.
+OLDEST_MOTION_S = 3.0
 # The time line agrees with the receiver's clock to two seconds (see `timebase`); a sentence takes up to one to come.
 MISTIMED_S = 3.0
 
@@ -188,14 +191,16 @@ class Intake:
         at = self.poses.at(now_ns)
         has_place = not {"position", "clock"} & withdrawn
         has_heading = not {"heading", "clock"} & withdrawn
+        moved_ns = self.poses.last_motion_ns
+        has_motion = has_place and moved_ns is not None and now_ns - moved_ns <= OLDEST_MOTION_S * NS_PER_S
         turn = self._turn_rate
         is_turn_known = turn is not None and has_heading and abs(now_ns - turn[0]) < 3 * NS_PER_S
         return OwnState(
             _known(at.lat_deg[0], has_place),
             _known(at.lon_deg[0], has_place),
             _known(at.heading_true_rad[0], has_heading),
-            _known(at.cog_rad[0], has_place),
-            _known(at.sog[0], has_place),
+            _known(at.cog_rad[0], has_motion),
+            _known(at.sog[0], has_motion),
             turn[1] if turn is not None and is_turn_known else None,
             _known(at.position_age[0], True),
             _known(at.heading_age[0], True),
