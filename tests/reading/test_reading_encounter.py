@@ -96,3 +96,35 @@ def test_rule_19_discourages_port_forward_of_the_beam_and_turns_towards_abaft() 
 @pytest.mark.parametrize("turn", [-0.5, 0.5])
 def test_no_turn_is_never_discouraged(turn: float) -> None:
     assert turn_discouraged("unsure", 0.0, turn, 0.3, "head-on") is None
+
+
+@pytest.mark.parametrize(("status", "rule"), [(2, "18(a)(i)"), (3, "18(a)(ii)"), (7, "18(a)(iii)"), (8, "18(a)(iv)")])
+@pytest.mark.parametrize(("bearing", "course"), [(-45.0, 90.0), (45.0, 270.0), (0.0, 180.0)])
+def test_rule_18_where_she_says_what_she_is(status: int, rule: str, bearing: float, course: float) -> None:
+    # Rule 18(a): a power-driven vessel keeps out of the way of these, whichever side they come from.
+    (told,) = encounters("in sight", 0.0, 5.0, D(bearing), D(course), 5.0, status)
+    assert (told.rule, told.gives_way) == (rule, True)
+    assert "keep course and speed" not in told.action
+    # Rule 18 stands in the section for vessels in sight: by radar alone Rule 19 holds for all alike.
+    (unseen,) = encounters("radar only", 0.0, 5.0, D(bearing), D(course), 5.0, status)
+    assert unseen.rule == "19"
+
+
+def test_rule_13_goes_before_rule_18() -> None:
+    # "Except where Rules 9, 10 and 13 otherwise require": a fishing vessel that overtakes keeps out of the way.
+    (told,) = encounters("in sight", 0.0, 3.0, D(180.0), D(0.0), 9.0, 7)
+    assert (told.rule, told.gives_way) == ("13", False)
+
+
+@pytest.mark.parametrize("status", [None, 0, 1, 5, 15])
+def test_other_words_of_ais_change_nothing(status: int | None) -> None:
+    assert encounters("in sight", 0.0, 5.0, D(-45.0), D(90.0), 5.0, status) == encounters(
+        "in sight", 0.0, 5.0, D(-45.0), D(90.0), 5.0
+    )
+
+
+def test_constrained_by_her_draught() -> None:
+    # Rule 18(d)(i): not to be impeded; who gives way stays as it is.
+    (told,) = encounters("in sight", 0.0, 5.0, D(-45.0), D(90.0), 5.0, 4)
+    assert (told.rule, told.gives_way) == ("15", False)
+    assert "do not impede her" in told.action

@@ -77,6 +77,7 @@ def tell(
                 cpa_sigma_m=float(sigma[i]) if known_motion else None,
                 why=why(i, evidence, told, place),
                 coasting=track.state == "coasting",
+                nav_status=None if track.ais is None else track.ais.nav_status,
             )
         )
     return tuple(out)
@@ -115,6 +116,7 @@ def meetings(own: OwnPlane, echoes: tuple[Echo, ...], sight: Sight) -> dict[int,
             math.radians(echo.bearing_deg),
             math.radians(echo.cog_deg),
             echo.sog_kn * 1852.0 / 3600.0,
+            echo.nav_status,
         )
         if said:
             out[echo.id] = said

@@ -77,6 +77,16 @@ _IN_SIGHT: dict[Meeting, tuple[str, bool | None, str]] = {
 }
 
 
+# Navigational status of AIS (ITU-R M.1371-5, message 1) that Rule 18 gives a place before a power-driven vessel.
+_BEFORE_US: dict[int, tuple[str, str]] = {
+    2: ("18(a)(i)", "not under command"),
+    3: ("18(a)(ii)", "restricted in her ability to manoeuvre"),
+    7: ("18(a)(iii)", "fishing"),
+    8: ("18(a)(iv)", "under sail"),
+}
+_BY_DRAUGHT = 4
+
+
 def encounters(
     sight: Sight,
     own_heading_rad: float,
@@ -84,16 +94,22 @@ def encounters(
     target_bearing_rad: float,
     target_course_rad: float,
     target_speed: float,
+    nav_status: int | None = None,
 ) -> tuple[Encounter, ...]:
-    """Return what the rules say of a meeting: Rules 13 to 15, Rule 19, or both where unsure.
+    """Return what the rules say of a meeting: Rules 13 to 15 and 18, Rule 19, or both where unsure.
 
-    Taken for power-driven vessels under way; Rule 18's order, and what is not under command, fishing or sailing, is
-    not seen by radar.
+    Taken for power-driven vessels under way.  What is not under command, fishing or sailing is not seen by radar; where
+    she says so by AIS (``nav_status``) Rule 18 holds, but for one that overtakes us (Rule 13).
     """
     out = []
     meeting = meeting_of(own_heading_rad, own_speed, target_bearing_rad, target_course_rad, target_speed)
     if sight != "radar only" and meeting is not None:
         rule, gives_way, action = _IN_SIGHT[meeting]
+        if meeting not in ("overtaking", "being overtaken") and nav_status in _BEFORE_US:
+            rule, what = _BEFORE_US[nav_status]
+            gives_way, action = True, f"Keep out of her way: by her AIS she is {what}."
+        elif meeting not in ("overtaking", "being overtaken") and nav_status == _BY_DRAUGHT:
+            action += " By her AIS she is constrained by her draught: do not impede her (Rule 18(d))."
         out.append(Encounter(meeting, rule, gives_way, action))
     if sight != "in sight":
         out.append(Encounter(None, "19", None, restricted_action(own_heading_rad, target_bearing_rad, meeting)))

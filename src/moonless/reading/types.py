@@ -83,6 +83,7 @@ class Echo:
     cpa_sigma_m: float | None
     why: str
     coasting: bool = False  # not in the contract's line; screens draw it as remembered
+    nav_status: int | None = None  # of AIS message 1 to 3: what she says she is doing; None: not said
 
     def as_dict(self) -> dict[str, Any]:
         """Return the contract's object, ``kind`` under its name ``is``."""
