@@ -150,3 +150,23 @@ def test_sets_answer_for_every_scale() -> None:
     for radar in GENERIC_SETS.values():
         lengths = [radar.pulse_for(scale).length_s for scale in (0.125, 0.25, 0.5, 0.75, 1.5, 3, 6, 12, 24, 48)]
         assert lengths == sorted(lengths)
+
+
+@pytest.mark.parametrize(
+    "given", ["[[0, 361]]", "[[-1, 20]]", "[[true, 20]]", '[["a", 20]]', "[[10]]", "[10, 20]", "[[nan, 20]]"]
+)
+def test_sectors_are_pairs_of_degrees(write, given: str) -> None:
+    with pytest.raises(BoatFileError, match="pairs of degrees, 0 to 360"):
+        read_boat(write(LEAST + f"[radar]\nblind_sectors_deg = {given}\n"))
+    whole = read_boat(write(LEAST + "[radar]\nblind_sectors_deg = [[0, 360]]\n"))
+    assert whole.radar.blind_sectors_rad == ((0.0, pytest.approx(math.tau)),)
+
+
+def test_pulses_stand_in_order(write) -> None:
+    def pulse(up_to_nm: float) -> str:
+        return f"[[radar.pulse]]\nup_to_nm = {up_to_nm}\nlength_ns = 100\nprf_hz = 2000\nbandwidth_mhz = 12\n"
+
+    assert len(read_boat(write(LEAST + "[radar]\n" + pulse(3) + pulse(6))).radar.pulses) == 2
+    for second in (3, 2):
+        with pytest.raises(BoatFileError, match="in order, shortest range scale first"):
+            read_boat(write(LEAST + "[radar]\n" + pulse(3) + pulse(second)))
