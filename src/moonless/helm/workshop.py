@@ -16,9 +16,9 @@ from typing import Any, Literal, NamedTuple, Protocol
 
 from moonless.clock import steady_s
 from moonless.errors import MoonlessError
-from moonless.helm.events import Answer, Event, Notice, PlanNow, PoseNow, SourceState
+from moonless.helm.events import Answer, Event, Notice, PlanNow, PoseNow, SourceState, TrialNow
 from moonless.reading.types import Call
-from moonless.units import NS_PER_S, mps_to_kn
+from moonless.units import NS_PER_S, kn_to_mps, mps_to_kn
 from moonless.watch.types import LinkNow, SpokesNow, Turn
 
 _log = logging.getLogger(__name__)
@@ -47,11 +47,15 @@ class Desk:
         self._last: Turn | None = None
         # A call is told once and stays on the screens for a while: it may be answered turns later.
         self._calls: deque[Call] = deque(maxlen=64)
+        # Course and speed of the skipper's trial, and when it is to begin (Unix ns); None: none is tried.
+        self._trial: tuple[float | None, float | None, int] | None = None
 
     def saw(self, turn: Turn) -> None:
         """Remember the newest turn: answers are about its echoes."""
         self._last = turn
         self._calls.extend(turn.reading.calls)
+        if self._trial is not None:
+            self._tell_trial()
 
     def take(self, control: Mapping[str, Any]) -> bool:
         """Act on one control; False when it is not for the desk."""
@@ -60,6 +64,8 @@ class Desk:
             self._chain.sight = value
         elif do == "bow offset":
             self._chain.set_bow_offset(radians(value))
+        elif do == "trial":
+            self._try(value)
         elif do == "acknowledge":
             self._acknowledge(control["say"], control["echo"])
         elif do == "i see it":
@@ -69,6 +75,27 @@ class Desk:
         else:
             return False
         return True
+
+    def _try(self, asked: Mapping[str, Any] | None) -> None:
+        """Take a trial up, or put it down."""
+        if asked is None or self._last is None:
+            self._trial = None
+            self._send(TrialNow({}))
+            return
+        course, speed = asked["course_deg"], asked["speed_kn"]
+        self._trial = (
+            None if course is None else radians(course),
+            None if speed is None else kn_to_mps(speed),
+            self._last.reading.time_ns + round(asked["delay_s"] * NS_PER_S),
+        )
+        self._tell_trial()
+
+    def _tell_trial(self) -> None:
+        """Tell what the trial brings as of the last turn; its delay runs down, and at its end it begins now."""
+        assert self._trial is not None and self._last is not None
+        course, speed, begin_ns = self._trial
+        told = self._chain.try_manoeuvre(course, speed, max(begin_ns - self._last.reading.time_ns, 0) / NS_PER_S)
+        self._send(TrialNow({"say": told} if isinstance(told, str) else told.as_dict()))
 
     def _acknowledge(self, say: str | None, echo: int | None) -> None:
         for call in reversed(self._calls):

@@ -39,11 +39,11 @@ def tell(
     n = len(explained)
     if n == 0:
         return ()
-    moves = evidence.p_moving > 0.5
+    moves = moving(evidence)
     velocity = np.array([(t.velocity_east, t.velocity_north) for t in evidence.tracks])
     relative_velocity = np.where(moves[:, None], velocity, 0.0) - np.array(own.velocity)
     relative = evidence.position_en - np.array([own.east_m, own.north_m])
-    covariance = _relative_covariance(evidence, moves)
+    covariance = relative_covariance(evidence)
     meet = cpa(relative, relative_velocity)
     sigma = cpa_sigma(relative, relative_velocity, covariance).distance_m
     lat, lon = own.frame.to_geographic(evidence.position_en[:, 0], evidence.position_en[:, 1])
@@ -83,8 +83,17 @@ def tell(
     return tuple(out)
 
 
-def _relative_covariance(evidence: Evidence, moves: NDArray[np.bool_]) -> Floats:
+def moving(evidence: Evidence) -> NDArray[np.bool_]:
+    """Return (n,) which tracks are told as moving."""
+    return np.asarray(evidence.p_moving > 0.5)
+
+
+def relative_covariance(evidence: Evidence) -> Floats:
+    """Return (n, 4, 4) of place and motion relative to the boat; what is told as still has no motion of its own."""
+    moves = moving(evidence)
     out = np.zeros((len(evidence.tracks), 4, 4))
+    if not len(out):
+        return out
     out[:, :2, :2] = evidence.covariance
     full = np.array([t.covariance for t in evidence.tracks])
     out[moves, 2:, 2:] = full[moves, 2:, 2:]

@@ -22,13 +22,14 @@ from moonless.radar.detection import clutter_weight
 from moonless.radar.types import Weather
 from moonless.reading import geojson, keepoff, lurking, matters, shadows
 from moonless.reading.calls import Caller, Matter
-from moonless.reading.echoes import meetings, tell
+from moonless.reading.echoes import meetings, relative_covariance, tell
 from moonless.reading.evidence import Evidence, PoseSigma, clutter_where, gather, levels, sea_beside, worth_telling
 from moonless.reading.expect import Model, Outlook
 from moonless.reading.explain import Explained, explain
 from moonless.reading.fix import GIVE_UP_SIGMA_M, GOOD_SIGMA_M, WALK_M, CarriedOn
 from moonless.reading.history import History
 from moonless.reading.lookout import Lookout
+from moonless.reading.manoeuvre import Seen, smallest, try_manoeuvre
 from moonless.reading.motion import Motion
 from moonless.reading.opening import Opening, next_opening
 from moonless.reading.own import OwnPlane, own_in_plane
@@ -40,6 +41,7 @@ from moonless.reading.seeing import CROSS_SECTIONS_M2, Curve, clutter_at, curve_
 from moonless.reading.sightings import sight
 from moonless.reading.situation import Held, Situation
 from moonless.reading.speed import advise, stopping_line_m
+from moonless.reading.trial_types import Trial
 from moonless.reading.types import Call, Echo, Missing, Own, Reading, Registration, Seeing, SpeedAdvice
 from moonless.reading.waters import Waters
 from moonless.scan.types import Scan
@@ -85,6 +87,7 @@ class Judge:
         self._lookout = Lookout(self._boat)
         self._performance = Performance(self._boat.radar)
         self._last_ns: int | None = None
+        self._seen: Seen | None = None  # what a manoeuvre is tried against; None: withdrawn
         self._was_over_speed = False
         self._opening: Opening | None = None
         self._opening_ns = 0
@@ -150,6 +153,10 @@ class Judge:
         stopping = None if own.sog is None else stopping_line_m(own.sog, self._boat)
         advice = self._advise(own, line, water, situation.tide_m)
         registration = _registration(agreement, situation.held is not None)
+        self._seen = Seen(
+            situation.time_ns, own, echoes, relative_covariance(evidence), self._boat, situation.sight, self._dangers,
+            situation.tide_m, self._sigma_m(agreement), water,
+        )  # fmt: skip
         calls = self._calls(
             situation, own, place, echoes, missing, agreement, registration, advice, water, reach, stopping
         )
@@ -168,7 +175,20 @@ class Judge:
             calls=calls,
             performance_db=None if situation.scan is None else self._performance.offset_db,
             performance_sigma_db=None if situation.scan is None else self._performance.sigma_db,
+            manoeuvres=smallest(self._seen),
         )
+
+    def try_manoeuvre(self, course_rad: float | None, speed: float | None, delay_s: float = 0.0) -> Trial | str:
+        """Return what a course (true, over ground) or speed would bring, against the last turn; None: as now.
+
+        A sentence where none can be tried.
+        """
+        if self._seen is None:
+            return "No trial: own position, course or speed is not known."
+        return try_manoeuvre(self._seen, course_rad, speed, delay_s)
+
+    def _sigma_m(self, agreement: Agreement) -> float:
+        return agreement.position_sigma_m if agreement.is_known else self._boat.position_sigma_m
 
     def turned(self, by_rad: float) -> None:
         """Say that the radar's picture has been turned clockwise against the bow: what was found turns with it."""
@@ -360,7 +380,7 @@ class Judge:
     ) -> list[Matter]:
         assert self._dangers is not None
         found: list[Matter] = []
-        sigma = agreement.position_sigma_m if agreement.is_known else self._boat.position_sigma_m
+        sigma = self._sigma_m(agreement)
         way = own.ahead_rad
         if way is not None and own.sog is not None and own.sog > 0.5:
             length = max(own.sog * CORRIDOR_S, stopping_line_m(own.sog, self._boat))
@@ -375,6 +395,7 @@ class Judge:
     def _withdrawn(self, situation: Situation, own: OwnPlane | None) -> Reading:
         found = matters.of_faults(situation.faults)
         registration = NOTHING_KNOWN
+        self._seen = None
         if own is None:
             registration, said = self._carry_on(situation)
             found += said

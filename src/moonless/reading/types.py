@@ -153,6 +153,53 @@ class Call:
 
 
 @dataclass(frozen=True, slots=True)
+class Change:
+    """A change of course or speed that keeps everything off."""
+
+    turn_deg: float  # positive to starboard
+    course_deg: float  # true, over ground
+    speed_kn: float
+    closest_m: float
+    closest_id: int
+    say: str
+
+
+@dataclass(frozen=True, slots=True)
+class RefusedChange:
+    """A change that would clear, and why it is not offered."""
+
+    turn_deg: float
+    course_deg: float
+    speed_kn: float
+    closest_m: float
+    closest_id: int
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class Manoeuvres:
+    """The smallest changes that keep everything off by the skipper's distance, told when something comes inside it."""
+
+    keep_off_m: float
+    echoes: tuple[int, ...]  # what comes inside, soonest first
+    turn: Change | None
+    slow: Change | None
+    refused: tuple[RefusedChange, ...]
+    say: str
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the object of a reading's line; ``echoes`` under the name ``for``."""
+        return {
+            "keep_off_m": self.keep_off_m,
+            "for": list(self.echoes),
+            "turn": _slots_dict(self.turn),
+            "slow": _slots_dict(self.slow),
+            "refused": [_slots_dict(one) for one in self.refused],
+            "say": self.say,
+        }
+
+
+@dataclass(frozen=True, slots=True)
 class Reading:
     """Everything shown, spoken, logged or sent about one scan."""
 
@@ -171,6 +218,7 @@ class Reading:
     # How the radar performs against its own figures by the charted marks, negative: worse; None: nothing was looked at.
     performance_db: float | None = None
     performance_sigma_db: float | None = None
+    manoeuvres: Manoeuvres | None = None  # None: nothing comes inside the keep-off, or it cannot be said
 
     def as_dict(self) -> dict[str, Any]:
         """Return one line of readings.jsonl as a dictionary; refuses numbers that are not finite."""
@@ -189,6 +237,7 @@ class Reading:
             "calls": [_slots_dict(call) for call in self.calls],
             "performance_db": self.performance_db,
             "performance_sigma_db": self.performance_sigma_db,
+            "manoeuvres": None if self.manoeuvres is None else self.manoeuvres.as_dict(),
         }
         _refuse_not_finite(line, "reading")
         return line

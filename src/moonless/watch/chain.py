@@ -30,6 +30,7 @@ from moonless.frames import LocalFrame
 from moonless.radar.types import ScanGrid
 from moonless.reading.judge import Judge
 from moonless.reading.situation import Held, OwnState, Sight, Situation
+from moonless.reading.trial_types import Trial
 from moonless.reading.types import Call, Fault
 from moonless.scan.assembler import ScanAssembler
 from moonless.scan.types import Scan, ScanErrors, Spoke
@@ -201,6 +202,13 @@ class Chain:
         self._assembler.set_bow_offset(bow_offset_rad)
         self._judge.turned(float(by))
         self._tracker = None
+
+    def try_manoeuvre(self, course_rad: float | None, speed: float | None, delay_s: float = 0.0) -> Trial | str:
+        """Return what a course (true, over ground) or speed would bring, against the last turn; None: as now.
+
+        A sentence where none can be tried.
+        """
+        return self._judge.try_manoeuvre(course_rad, speed, delay_s)
 
     def own(self, received_ns: int) -> OwnState:
         """Return the boat's own state at a time of receipt, withdrawn where a fault says so."""

@@ -1,0 +1,148 @@
+"""The smallest changes in the reading, and the skipper's trial against echoes, chart and hidden water."""
+
+from __future__ import annotations
+
+import json
+import math
+from dataclasses import dataclass
+from typing import Any
+
+import pytest
+import shapely
+from reading_fakes import FakeChart, make_boat, make_situation, make_track
+
+from moonless.boat.types import Skipper
+from moonless.reading.judge import Judge
+from moonless.reading.trial_types import Trial
+
+KEEP_OFF_M = 300.0
+OPEN = FakeChart()
+
+
+@dataclass
+class _Area:
+    shape: Any
+    shallow_m: float
+    object: str = "DEPARE"
+    name: str | None = None
+
+    def number(self, attribute: str) -> float | None:
+        return self.shallow_m if attribute == "DRVAL1" else self.shallow_m + 2.0
+
+
+def _judge(chart: Any = OPEN) -> Judge:
+    return Judge(make_boat(skipper=Skipper(keep_off_m=KEEP_OFF_M)), chart)
+
+
+def _tried(judge: Judge, *asked: Any) -> Trial:
+    trial = judge.try_manoeuvre(*asked)
+    assert isinstance(trial, Trial)
+    json.dumps(trial.as_dict(), allow_nan=False)
+    return trial
+
+
+def test_nothing_is_offered_while_nothing_comes_near() -> None:
+    reading = _judge().read(make_situation([make_track(1, 1500.0, 1500.0, 0.0, 5.0)]))
+    assert reading.manoeuvres is None and reading.as_dict()["manoeuvres"] is None
+
+
+def test_the_smallest_changes_stand_in_the_reading() -> None:
+    reading = _judge().read(make_situation([make_track(1, 0.0, 2000.0, 0.0, -5.0)], sight="radar only"))
+    found = reading.manoeuvres
+    assert found is not None and found.echoes == (1,) and found.keep_off_m == KEEP_OFF_M
+    assert found.turn is not None and found.turn.turn_deg > 0 and found.turn.closest_m >= KEEP_OFF_M
+    assert found.turn.course_deg == pytest.approx(found.turn.turn_deg)
+    assert found.slow is None  # head-on, no slowing of ours keeps her off
+    [port] = found.refused
+    assert port.turn_deg == -found.turn.turn_deg and "Rule 19(d)" in port.why
+    line = json.loads(json.dumps(reading.as_dict(), allow_nan=False))["manoeuvres"]
+    assert line["for"] == [1] and set(line) == {"keep_off_m", "for", "turn", "slow", "refused", "say"}
+
+
+def test_a_turn_over_a_shoal_is_refused_and_said() -> None:
+    shoal = _Area(shapely.box(30.0, -300.0, 3000.0, 3000.0), 0.2)
+    reading = _judge(FakeChart(depths=(shoal,))).read(
+        make_situation([make_track(1, 0.0, 2000.0, 0.0, -5.0)], sight="radar only")
+    )
+    found = reading.manoeuvres
+    assert found is not None and found.turn is None
+    assert {one.turn_deg > 0 for one in found.refused} == {True, False}
+    assert any("too shallow" in one.why for one in found.refused if one.turn_deg > 0)
+    assert "No turn" in found.say
+
+
+def test_tide_over_the_shoal_lets_the_turn_go() -> None:
+    shoal = _Area(shapely.box(30.0, 100.0, 3000.0, 3000.0), 0.2)
+    reading = _judge(FakeChart(depths=(shoal,))).read(
+        make_situation([make_track(1, 0.0, 2000.0, 0.0, -5.0)], sight="radar only", tide_m=2.0)
+    )
+    assert reading.manoeuvres is not None and reading.manoeuvres.turn is not None
+
+
+def test_a_trial_tells_each_closest_approach() -> None:
+    judge = _judge()
+    judge.read(make_situation([make_track(1, 0.0, 2000.0, 0.0, -5.0), make_track(2, 900.0, 0.0)], sight="unsure"))
+    trial = _tried(judge, math.radians(90.0), None, 0.0)
+    by_id = {echo.id: echo for echo in trial.echoes}
+    # East at 5 m/s; she comes south at 5 m/s: closest 2000 / sqrt(2) after 200 s, by elementary geometry.
+    assert by_id[1].cpa_m == pytest.approx(2000.0 / math.sqrt(2.0), rel=1e-6)
+    assert by_id[1].tcpa_s == pytest.approx(200.0)
+    assert by_id[1].meeting == "head-on" and set(by_id[1].rules) == {"14", "19"} and by_id[1].discouraged is None
+    # The still thing to the east lies in the new way.
+    assert by_id[2].inside and by_id[2].cpa_m == pytest.approx(0.0, abs=1e-6)
+    assert not trial.clears and trial.closest_id == 2 and trial.turn_deg == pytest.approx(90.0)
+    assert by_id[2].her == pytest.approx(by_id[2].own, abs=1e-6)
+
+
+def test_the_rules_speak_against_a_trial() -> None:
+    judge = _judge()
+    judge.read(make_situation([make_track(1, 100.0, 2000.0, 0.0, -5.0)], sight="radar only"))
+    trial = _tried(judge, math.radians(300.0), None, 0.0)
+    assert trial.refused is not None and "19(d)" in trial.refused and "19(d)" in trial.say
+
+
+def test_a_delay_runs_on_the_present_course_first() -> None:
+    judge = _judge()
+    judge.read(make_situation([make_track(1, 0.0, 600.0, 0.0, -5.0)]))
+    now = _tried(judge, math.radians(90.0), None, 0.0)
+    later = _tried(judge, math.radians(90.0), None, 60.0)
+    # After a minute they meet where she was headed: 600 m at ten metres a second.
+    assert later.echoes[0].cpa_m < 1.0 < now.echoes[0].cpa_m
+    assert later.path[1][1] > later.path[0][1] and later.path[0] == now.path[1]
+
+
+def test_the_chart_and_hidden_water_are_told_along_the_trial() -> None:
+    land = shapely.MultiPolygon([shapely.box(400.0, -200.0, 900.0, 200.0)])
+
+    @dataclass
+    class _Land:
+        shape: Any
+        object: str = "LNDARE"
+        name: str | None = "Invented Cay"
+
+    judge = _judge(FakeChart(land=land, depths=(_Land(land),)))
+    judge.read(make_situation([], sog=5.0))
+    east = _tried(judge, math.radians(90.0), None, 0.0)
+    assert east.chart is not None and east.chart.what == "land"
+    assert east.chart.distance_m == pytest.approx(400.0, abs=1.0) and east.chart.in_s == pytest.approx(80.0, abs=0.5)
+    assert not east.clears and east.refused is not None and east.hidden is None
+    # North for 160 s, then east: past the island's corner, into the water that it hides from here.
+    past = _tried(judge, math.radians(90.0), None, 50.0)
+    assert past.hidden is not None and past.hidden.by == "land"
+    assert past.hidden.in_s > 50.0
+
+
+def test_nothing_is_tried_without_a_position() -> None:
+    judge = _judge()
+    assert isinstance(judge.try_manoeuvre(0.0, 5.0, 0.0), str)
+    judge.read(make_situation([], sog=None))
+    said = judge.try_manoeuvre(0.0, 5.0, 0.0)
+    assert isinstance(said, str) and "not known" in said
+
+
+@pytest.mark.parametrize("sog", [5.0, 0.0])
+def test_stopping_can_be_tried_from_any_speed(sog: float) -> None:
+    judge = _judge()
+    judge.read(make_situation([make_track(1, 0.0, 600.0, 0.0, -5.0)], sog=sog))
+    trial = _tried(judge, None, 0.0, 0.0)
+    assert trial.speed_kn == 0.0 and trial.echoes[0].cpa_m == pytest.approx(0.0, abs=1e-6)
