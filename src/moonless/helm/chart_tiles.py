@@ -125,9 +125,13 @@ class ChartTiles:
 
 def draw(pipe: Connection, paths: Sequence[Path]) -> None:
     """Answer tiles with gzipped bytes, or with one line of what is wrong, until the pipe closes."""
+    import pyogrio
+
     from moonless.chart.drawn.maker import TileMaker
     from moonless.chart.library import Chart
 
+    # One tile is too little for several threads.
+    pyogrio.set_gdal_config_options({"GDAL_NUM_THREADS": "1"})
     # The radar goes first.
     if hasattr(os, "nice"):
         os.nice(5)

@@ -1,14 +1,20 @@
 /** The chart under everything, drawn by MapLibre; it never takes a touch and never moves by itself. */
-import { Map as GlMap, setWorkerUrl, type VectorTileSource } from "maplibre-gl";
+import { Map as GlMap, setWorkerUrl } from "maplibre-gl";
 import workerUrl from "maplibre-gl/dist/maplibre-gl-worker.mjs?worker&url";
 import { affine, mapView, project, unproject, type Camera } from "../geo/camera";
 import { Plane } from "../geo/mercator";
 import { css, type Inks } from "../look/table";
 import type { ChartData } from "../state/types";
-import { chartStyle, tilesOf } from "./style";
+import { chartStyle } from "./style";
 import { NOTHING, thingsOf, type Raw, type Things } from "./things";
 
 setWorkerUrl(new URL(workerUrl, document.baseURI).href);
+
+interface TileId {
+  readonly z: number;
+  readonly x: number;
+  readonly y: number;
+}
 
 /** Pixels the sheet may move before the chart is drawn afresh. */
 const MARGIN_PX = 140;
@@ -37,6 +43,7 @@ export class ChartMap {
   /** Running while the graphics context is lost. */
   #lost: number | undefined;
   #again: number | undefined;
+  readonly #missed: TileId[] = [];
   /** What the chart says at single places in sight. */
   things: Things = NOTHING;
 
@@ -67,7 +74,8 @@ export class ChartMap {
     });
     map.on("error", (event) => {
       // A tile that did not come: the link may be lost, or the helm busy. It is asked for again.
-      if ("sourceId" in event) this.#askAgain();
+      const id = missed(event);
+      if (id !== null) this.#askAgain(id);
       else console.error("chart:", event.error.message);
     });
     map.on("sourcedata", () => this.#gatherSoon());
@@ -119,14 +127,13 @@ export class ChartMap {
     this.#ground();
   }
 
-  /** Ask for every tile in sight again: after a lost link, a lost context, a sleep. */
+  /** Ask again for the tiles that did not come: after a lost link, a sleep, or a while. */
   again(): void {
     window.clearTimeout(this.#again);
     this.#again = undefined;
-    if (this.#chart === null || this.#lost !== undefined) return;
-    const source = this.#map.getSource<VectorTileSource>("chart");
-    if (source === undefined) this.#setStyle(false);
-    else source.setTiles(tilesOf(this.#chart));
+    const missed = this.#missed.splice(0);
+    if (missed.length === 0 || this.#lost !== undefined || this.#map.getSource("chart") === undefined) return;
+    this.#map.refreshTiles("chart", missed);
   }
 
   /** True when every tile in sight has come. */
@@ -190,7 +197,15 @@ export class ChartMap {
     }, GATHER_MS);
   }
 
-  #askAgain(): void {
+  #askAgain(id: TileId): void {
+    this.#missed.push(id);
     this.#again ??= window.setTimeout(() => this.again(), AGAIN_MS);
   }
+}
+
+/** Which tile an error of the map library is about; null: none. */
+function missed(event: object): TileId | null {
+  if (!("tile" in event)) return null;
+  const id = (event.tile as { tileID?: { canonical?: TileId } } | undefined)?.tileID?.canonical;
+  return id === undefined ? null : { z: id.z, x: id.x, y: id.y };
 }

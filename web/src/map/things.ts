@@ -96,9 +96,9 @@ export function thingsOf(features: readonly Raw[]): Things {
     if (place === null) continue;
     const p = feature.properties;
     const kind = text(p, "k") ?? "";
-    // About two metres: places of tiles of two zooms differ by their steps.
+    // Row numbers, where a source has no better names, count within a class. About two metres: places of tiles of two zooms differ by their steps.
     const where = `${Math.round(place[0] * 2e4)}|${Math.round(place[1] * 2e4)}`;
-    const key = kind === "sounding" ? `s|${where}` : kind === "name" ? `n|${text(p, "n")}` : `${kind}|${text(p, "f")}`;
+    const key = kind === "sounding" ? `s|${where}` : kind === "name" ? `n|${text(p, "n")}` : `${kind}|${text(p, "o") ?? ""}|${text(p, "f")}`;
     if (seen.has(key)) continue;
     seen.add(key);
     const at = { ux: mercatorX(place[0]), uy: mercatorY(place[1]), zoom: number(p, "z") ?? 0 };

@@ -6,6 +6,7 @@ tiles put end to end are one tile with all their layers (Protocol Buffers, "Enco
 
 from __future__ import annotations
 
+import os
 import tempfile
 from collections.abc import Sequence
 from pathlib import Path
@@ -22,6 +23,10 @@ from moonless.chart.drawn.grid import TILE_PX, Tile
 EXTENT = 4096
 LAST_EXTENT = 8192
 _NUMBERS = frozenset({"a", "b", "c", "co", "d", "lit", "r", "w", "z"})
+
+# GDAL writes folders and files, which cost a disk more than the tile costs the processor.
+_SHARED_MEMORY = "/dev/shm"
+_IN_MEMORY = _SHARED_MEMORY if os.access(_SHARED_MEMORY, os.W_OK) else None
 
 
 def encode_layer(
@@ -41,7 +46,7 @@ def encode_layer(
             columns.append(np.array([np.nan if value is None else value for value in values], dtype=np.float64))
         else:
             columns.append(np.array([None if value is None else str(value) for value in values], dtype=object))
-    with tempfile.TemporaryDirectory(prefix="moonless-tile-") as folder:
+    with tempfile.TemporaryDirectory(prefix="moonless-tile-", dir=_IN_MEMORY) as folder:
         out = Path(folder) / "t"
         pyogrio.raw.write(
             str(out),
