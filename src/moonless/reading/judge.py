@@ -310,7 +310,7 @@ class Judge:
         tonight = self._performance.p_detect(outlook.mark_snr / (1.0 + clutter_weight(hits) * rough), hits)
         looked = self._lookout.look(own, place, outlook, places[sound], sigma[sound], scan, picture, tonight, sigma_m)
         gone = self._lookout.gone(place)
-        self._performance.take_in(place, outlook, looked, gone, evidence, explained, picture, scale)
+        self._performance.take_in(place, outlook, looked, gone, evidence, explained, picture, scale, scan.n_spoke)
         return self._lookout.missing(place, looked, own, explained)
 
     def _seeing_line(self, situation: Situation, own: OwnPlane, curve: Curve) -> Floats | None:

@@ -42,6 +42,9 @@ class Looked:
     p: Floats  # (k,) chance to show, tonight's performance included; NaN where not asked
     looked: Bools  # (k,) the place was scanned and nothing lies over it
     seen: Bools  # (k,) an echo lies there
+    alone: Bools | None = (
+        None  # (k,) nothing else that echoes stands or lies within a beam and a pulse; None: not asked
+    )
 
 
 class Lookout:
@@ -89,21 +92,24 @@ class Lookout:
         reach = np.hypot(rel[:, 0], rel[:, 1])
         azimuth = np.mod(np.arctan2(rel[:, 0], rel[:, 1]) - own.heading_rad, TAU)
         base = place.mark_sigma_m[asked] ** 2 + place.mark_swing_m[asked] ** 2 + pose_sigma_m**2
-        hit, covered = self._against_plots(
+        hit, covered, crowded = self._against_plots(
             rel, reach, base, plots_en - np.array([own.east_m, own.north_m]), plot_sigma_m, scan
         )
-        covered |= self._unparted(rel, reach, outlook.mark_p[asked], scan)
+        joined = self._unparted(rel, reach, outlook.mark_p[asked], scan)
         # A mark that stands this near the shore is one echo with it.
         part_m = np.maximum(SHORE_BEAMS * scan.errors.beam_rad * reach, scan.errors.pulse_m)
-        covered |= place.mark_shore_m[asked] < part_m
-        covered |= _in_shore(azimuth, reach, picture, scan) | outlook.mark_merged[asked]
+        joined |= place.mark_shore_m[asked] < part_m
+        joined |= _in_shore(azimuth, reach, picture, scan) | outlook.mark_merged[asked]
+        covered |= joined
+        alone = np.zeros(k, dtype=np.bool_)
+        alone[asked] = ~joined & ~crowded
         seen[asked] = hit
         looked[asked] = self._scanned(azimuth, reach, scan) & ~covered & ~hit
         names = [(place.marks[i].cell, place.marks[i].feature) for i in asked]
         accounts = self._watch.look(names, p[asked], looked[asked], seen[asked])
         for name, account in zip(names, accounts, strict=True):
             self._gone[name] = account.p_gone
-        return Looked(asked, p, looked, seen)
+        return Looked(asked, p, looked, seen, alone)
 
     def missing(self, place: Place, looked: Looked, own: OwnPlane, explained: list[Explained]) -> tuple[Missing, ...]:
         """Return the marks that are missing; one found elsewhere has moved and is not."""
@@ -130,11 +136,11 @@ class Lookout:
 
     def _against_plots(
         self, rel: Floats, reach: Floats, base: Floats, plots: Floats, sigma: Floats, scan: Scan
-    ) -> tuple[Bools, Bools]:
-        """Return which marks have a plot on them, and which have one beside them that covers their place."""
+    ) -> tuple[Bools, Bools, Bools]:
+        """Return which marks have a plot on them, which one beside that covers their place, and which more than one."""
         if not len(plots):
             nothing = np.zeros(len(rel), dtype=np.bool_)
-            return nothing, nothing.copy()
+            return nothing, nothing.copy(), nothing.copy()
         unit = rel / np.maximum(reach, 1.0)[:, None]
         gap = plots[None, :, :] - rel[:, None, :]
         along = np.abs(gap[..., 0] * unit[:, None, 0] + gap[..., 1] * unit[:, None, 1])
@@ -144,7 +150,7 @@ class Lookout:
         room_across = GATE * np.sqrt(base[:, None] + sigma[None, :, 1] ** 2)
         on = ((along / room_along) ** 2 + (across / room_across) ** 2 < 1.0).any(axis=1)
         beside = (along < COVER_PULSES * pulse) & (across < COVER_BEAMS * beam * reach[:, None])
-        return np.asarray(on), np.asarray(beside.any(axis=1) & ~on)
+        return np.asarray(on), np.asarray(beside.any(axis=1) & ~on), np.asarray(beside.sum(axis=1) > 1)
 
     def _unparted(self, rel: Floats, reach: Floats, p: Floats, scan: Scan) -> Bools:
         """Return which marks the beam cannot part from another that should show.
