@@ -245,4 +245,6 @@ def spread_kernel(coarse: Array, row_edge: Array, col_cells: int, fine: Array) -
             for j in range(c * col_cells, min((c + 1) * col_cells, n_cell)):
                 fine[first, j] = v
         for i in range(first + 1, row_edge[a + 1]):
-            fine[i] = fine[first]
+            # Cell by cell: a row at once takes a second and a half to compile at the first start, and is no faster.
+            for j in range(n_cell):
+                fine[i, j] = fine[first, j]

@@ -56,5 +56,12 @@ def sweep_kernel(
                 worst = np.argmax(ranges[row])
                 if r < ranges[row, worst]:
                     ranges[row, worst] = r
+    # A ray crosses few edges, and the library's own sort takes a second to compile.
     for row in range(n_az):
-        ranges[row, : counts[row]] = np.sort(ranges[row, : counts[row]])
+        for i in range(1, counts[row]):
+            r = ranges[row, i]
+            j = i
+            while j > 0 and ranges[row, j - 1] > r:
+                ranges[row, j] = ranges[row, j - 1]
+                j -= 1
+            ranges[row, j] = r

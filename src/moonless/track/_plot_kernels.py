@@ -66,6 +66,37 @@ def _off(x: Floats, place: Floats, ahead: float, own: Floats) -> tuple[float, fl
 
 
 @njit(cache=True, nogil=True)
+def _by_first(place: Floats) -> tuple[Ints, Floats]:
+    """Return the order of place (J, 2) by its first column, and that column so ordered; Shell's sort, gaps of Ciura."""
+    n = place.shape[0]
+    order = np.arange(n)
+    east = np.empty(n)
+    for j in range(n):
+        east[j] = place[j, 0]
+    for gap in (1750, 701, 301, 132, 57, 23, 10, 4, 1):
+        for i in range(gap, n):
+            value, index, j = east[i], order[i], i
+            while j >= gap and east[j - gap] > value:
+                east[j], order[j] = east[j - gap], order[j - gap]
+                j -= gap
+            east[j], order[j] = value, index
+    return order, east
+
+
+@njit(cache=True, nogil=True)
+def _first_not_below(rising: Floats, value: float) -> int:
+    """Return where ``value`` would stand in a rising array, before its equals."""
+    low, high = 0, rising.shape[0]
+    while low < high:
+        middle = (low + high) // 2
+        if rising[middle] < value:
+            low = middle + 1
+        else:
+            high = middle
+    return low
+
+
+@njit(cache=True, nogil=True)
 def pairs_kernel(
     x: Floats, p: Floats, mu: Floats, place: Floats, noise: Floats, own: Floats, ahead: Floats, shared: Floats,
     blend: Floats, gate: float,
@@ -90,8 +121,8 @@ def pairs_kernel(
         reach[j] = math.sqrt(total)
         widest, longest = max(widest, reach[j]), max(longest, abs(ahead[j]))
         south, north = min(south, own[j, 1]), max(north, own[j, 1])
-    order = np.argsort(place[:, 0])
-    east = place[order, 0]
+    # Written out, as are the searches and copies below: the library's own would take seconds to compile at first start.
+    order, east = _by_first(place)
     cap = 16 * (n + j_n) + 64
     track = np.empty(cap, np.int64)
     plot = np.empty(cap, np.int64)
@@ -109,7 +140,9 @@ def pairs_kernel(
             half = math.sqrt(gate) * (spread + widest) + longest * abs(x[i, k, 2]) + lever * abs(x[i, k, 5])
             low = min(low, x[i, k, 0] + x[i, k, 6] - half)
             high = max(high, x[i, k, 0] + x[i, k, 6] + half)
-        for at in range(np.searchsorted(east, low), np.searchsorted(east, high, side="right")):
+        for at in range(_first_not_below(east, low), j_n):
+            if east[at] > high:
+                break
             j = order[at]
             near = False
             a = ahead[j]
@@ -143,9 +176,10 @@ def pairs_kernel(
                 grown_track = np.empty(cap, np.int64)
                 grown_plot = np.empty(cap, np.int64)
                 grown_like = np.empty((cap, N_MODEL))
-                grown_track[:found] = track
-                grown_plot[:found] = plot
-                grown_like[:found] = like
+                for q in range(found):
+                    grown_track[q], grown_plot[q] = track[q], plot[q]
+                    for k in range(N_MODEL):
+                        grown_like[q, k] = like[q, k]
                 track, plot, like = grown_track, grown_plot, grown_like
             track[found] = i
             plot[found] = j
