@@ -85,6 +85,7 @@ export class Setup implements Frame {
   async open(name: string, needed: boolean): Promise<void> {
     this.#needed = needed;
     this.element.hidden = false;
+    this.#beneath(true);
     const told = await asking<Told>(this, { do: "tell" });
     if (told === null) {
       this.#box.replaceChildren(make("h2", "The set-up cannot be read."), make("p", this.#line.textContent ?? ""));
@@ -98,6 +99,7 @@ export class Setup implements Frame {
     if (!this.isOpen) return;
     this.#page.hide?.();
     this.element.hidden = true;
+    this.#beneath(false);
     this.around.closed();
   }
 
@@ -199,6 +201,13 @@ export class Setup implements Frame {
       }
     } finally {
       this.#busy = false;
+    }
+  }
+
+  /** While the set-up lies over the sheet, neither Tab nor a screen reader finds what is beneath. */
+  #beneath(isCovered: boolean): void {
+    for (const other of document.body.children) {
+      if (other !== this.element && other instanceof HTMLElement) other.inert = isCovered;
     }
   }
 

@@ -79,6 +79,7 @@ class SetupRoom:
         self._finder: Finder | None = None
         self._tasks: list[asyncio.Task[None]] = []
         self._asked_s = 0.0
+        self._by_hand: dict[str, bool] = {}  # what a person named, and whether it may be shared
         self._found: coverage.Covered | None = None
         self._reading: tuple[str, float] | None = None
         self._covering: asyncio.Task[None] | None = None
@@ -104,6 +105,11 @@ class SetupRoom:
             if link is not None and parse_link(link).kind != "file":
                 with contextlib.suppress(InputError):
                     finder.add(link)
+        for link, may_share in self._by_hand.items():
+            with contextlib.suppress(InputError):
+                finder.add(link)
+                if may_share:
+                    finder.share(link)
         if watched:
             hub.source.do({"do": "tap", "value": True})
         self._tasks = [asyncio.create_task(finder.run()), asyncio.create_task(self._tell(hub, finder))]
@@ -183,11 +189,15 @@ class SetupRoom:
         async with self._busy:
             what = request.get("do")
             if what == "add":
-                return {"links": self._listener().add(_text(request, "text"))}
+                links = self._listener().add(_text(request, "text"))
+                self._by_hand.update(dict.fromkeys(links, False))
+                return {"links": links}
             if what == "share":
                 self._listener().share(_text(request, "link"))
+                self._by_hand[_text(request, "link")] = True
             elif what == "forget":
                 self._listener().forget(_text(request, "link"))
+                self._by_hand.pop(_text(request, "link"), None)
             elif what == "links":
                 self._choose_links(request)
             elif what == "folder":
