@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -10,58 +9,12 @@ from urllib.parse import urlsplit
 
 import numpy as np
 import pytest
+from helm_page import HAS_PICTURE, Page, assert_night, luminance
 from helm_server import HERE, STATIC, Server
-from numpy.typing import NDArray
-from PIL import Image
 
 pytestmark = pytest.mark.browser
 
 AXE = HERE.parents[1] / "web" / "node_modules" / "axe-core" / "axe.min.js"
-# As web/src/look/table.ts states them.
-NIGHT_GREEN_MAX = 24
-NIGHT_BLUE_MAX = 12
-HAS_PICTURE = (
-    "moonless.store.state.reading !== null && moonless.screen.scan.newestAt > 0 && moonless.store.state.chart !== null"
-)
-
-
-class Page:
-    """One page with a record of what it asked for and complained of."""
-
-    def __init__(self, browser: Any, address: str, width: int = 1024, height: int = 700) -> None:
-        self.address = address
-        self.context = browser.new_context(viewport={"width": width, "height": height})
-        self.page = self.context.new_page()
-        self.complaints: list[str] = []
-        self.asked: list[str] = []
-        self.page.on("console", lambda m: self.complaints.append(m.text) if m.type in ("error", "warning") else None)
-        self.page.on("pageerror", lambda e: self.complaints.append(str(e)))
-        self.page.on("request", lambda r: self.asked.append(r.url))
-        self.page.on("websocket", lambda w: self.asked.append(w.url))
-
-    def open(self, wait_s: float = 40.0) -> Page:
-        self.page.goto(self.address)
-        self.until(HAS_PICTURE, wait_s)
-        return self
-
-    def state(self, what: str) -> Any:
-        return self.page.evaluate(f"moonless.store.state.{what}")
-
-    def press(self, *keys: str) -> None:
-        for key in keys:
-            self.page.keyboard.press(key)
-
-    def until(self, condition: str, wait_s: float = 20.0) -> None:
-        """Wait for a condition.  Playwright's own way needs eval, which the page's policy forbids."""
-        for _ in range(int(wait_s * 10)):
-            if self.page.evaluate(f"Boolean({condition})"):
-                return
-            self.page.wait_for_timeout(100)
-        raise AssertionError(f"still not so after {wait_s:g} s: {condition}")
-
-    def picture(self) -> NDArray[np.uint8]:
-        """Return the rendered pixels, (height, width, 3)."""
-        return np.asarray(Image.open(io.BytesIO(self.page.screenshot())).convert("RGB"))
 
 
 @pytest.fixture(scope="module")
@@ -81,33 +34,18 @@ def opened(shared: Page) -> Page:
           for (const sheet of document.querySelectorAll('.sheet-over')) sheet.hidden = true;
           if (document.querySelector('#fan.open')) document.getElementById('thumb').click();
           document.activeElement?.blur();
-          moonless.screen.measure = null;
+          moonless.box.leave();
+          moonless.store.send({ type: 'trial', trial: null });
           moonless.store.send({ type: 'lock', locked: false });
           moonless.store.send({ type: 'touch', echo: null });
           moonless.store.send({ type: 'set', change: {
             look: null, up: 'head', lay: 'over', rangeIndex: 6, radarStrength: 0.8, dim: 0, hand: null, parallel: null,
+            trails: 'off',
           } });
         })()"""
     )
     shared.until(HAS_PICTURE)
     return shared
-
-
-def luminance(picture: NDArray[np.uint8]) -> NDArray[np.float64]:
-    """Relative luminance, 0..1.  Source: WCAG 2.2, "relative luminance" (sRGB)."""
-    s = picture.astype(np.float64) / 255.0
-    linear = np.where(s <= 0.04045, s / 12.92, ((s + 0.055) / 1.055) ** 2.4)
-    weighted: NDArray[np.float64] = linear @ np.array([0.2126, 0.7152, 0.0722])
-    return weighted
-
-
-def assert_night(picture: NDArray[np.uint8]) -> None:
-    assert picture[..., 1].max() <= NIGHT_GREEN_MAX
-    assert picture[..., 2].max() <= NIGHT_BLUE_MAX
-    light = luminance(picture)
-    # Own choice: what is shouted may be as bright as the display's red, the sheet as a whole next to nothing.
-    assert light.max() <= 0.23
-    assert light.mean() <= 0.012
 
 
 def test_the_demo_is_live_and_nothing_leaves_the_origin(browser: Any) -> None:
@@ -151,7 +89,9 @@ def test_night_is_red_and_dim_from_the_first_paint(browser: Any, made_helm: str)
     page.context.close()
 
 
-@pytest.mark.parametrize("keys", [["Enter"], ["n"], ["?"], ["0"], ["x"], ["l"], ["l", "l"], ["u"], ["m"]])
+@pytest.mark.parametrize(
+    "keys", [["Enter"], ["n"], ["?"], ["0"], ["x"], ["l"], ["l", "l"], ["u"], ["m"], ["c"], ["q"], ["i"], ["j"], ["y"]]
+)
 def test_night_stays_night_whatever_is_opened(opened: Page, keys: list[str]) -> None:
     opened.press(*keys)
     opened.page.wait_for_timeout(400)

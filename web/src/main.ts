@@ -25,6 +25,7 @@ import type { ChartData, ChartPlace, Trial } from "./state/types";
 import type { Control } from "./wire/frame";
 import type { Touch } from "./tools/tool";
 import { Link } from "./wire/link";
+import { keepOffline } from "./keep";
 import { keepAwake } from "./wake";
 
 const store = new Store(keptSettings(window.localStorage));
@@ -268,7 +269,7 @@ void import("./map/map").then(({ ChartMap: Ctor }) => {
   screen.chart = chartMap;
 });
 
-if ("serviceWorker" in navigator && window.isSecureContext) void navigator.serviceWorker.register("./offline.js").catch(() => undefined);
+keepOffline();
 
 /** For tests and the benchmark: what this screen measured of itself. */
 Object.assign(window, { moonless: { store, screen, box, tools, setup } });

@@ -82,7 +82,10 @@ export class Screen {
 
   /** What the sheet is touched for now; null: for echoes. */
   set tool(tool: Tool | null) {
-    if (tool !== this.#tool) this.#hold = null;
+    if (tool === this.#tool) return;
+    const camera = this.#cameras[0];
+    // Held as it lies at this moment: a finger may be on it before the next frame.
+    this.#hold = tool?.holdsView === true && camera !== undefined ? { place: { latDeg: camera.plane.latDeg, lonDeg: camera.plane.lonDeg }, up: camera.up } : null;
     this.#tool = tool;
     this.isDirty = true;
   }

@@ -137,13 +137,13 @@ export function whatMatters(state: State, nowMs: number): Said[] {
   if (state.link !== "open") {
     if (state.heardAt === null) return [own(1, "Looking for the helm")];
     const gone = Math.round((nowMs - state.heardAt) / 1000);
-    return [own(4, `The link to the helm is lost. What you see is ${sayTime(Math.max(gone, age ?? 0))} old`)];
+    return [own(4, `The link to the helm is lost: what you see is ${sayTime(Math.max(gone, age ?? 0))} old`)];
   }
   const affairs = state.affairs;
   if (affairs === null) return [own(1, "Waiting for the helm")];
   if (affairs.ended !== null) return [own(4, capital(affairs.ended))];
   const said: Said[] = [];
-  if (!affairs.paused && age !== null && age > OLD_S) said.push(own(4, `No radar for ${sayTime(age)}. This picture is old`));
+  if (!affairs.paused && age !== null && age > OLD_S) said.push(own(4, `No radar for ${sayTime(age)}: this picture is old`));
   // A link that is gone is told of at once; what it takes away is the reading's to say.
   for (const link of affairs.links) if (link.state === "lost") said.push(own(3, link.text));
   if (state.reading === null) {

@@ -117,7 +117,10 @@ export class Tools {
         const trial = this.store.state.trial;
         return trial === null ? { text: "", isLoud: false } : { text: `Trial, on another screen. ${trial.say}`, isLoud: trial.clears === false };
       },
-      () => (this.screen.tool = box.now),
+      () => {
+        this.screen.tool = box.now;
+        this.screen.isDirty = true;
+      },
     );
     this.#box = box;
     window.setInterval(() => box.tick(performance.now()), 500);

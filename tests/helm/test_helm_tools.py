@@ -1,0 +1,268 @@
+"""The sheet's tools in a real browser: by finger, by keys, by night, locked, on a phone."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+import numpy as np
+import pytest
+from helm_page import HAS_PICTURE, Page, assert_night
+
+pytestmark = pytest.mark.browser
+
+# A trial as the helm tells one: course east of the boat's, one track that would come inside, one that would not.
+TRIAL = """(() => {
+  const { store } = moonless, r = store.state.reading, o = r.own;
+  const off = (e, n) => [o.lon + e / (111120 * Math.cos(o.lat * Math.PI / 180)), o.lat + n / 111120];
+  const vessels = r.echoes.filter(e => e.is === 'vessel');
+  store.send({ type: 'trial', trial: {
+    say: 'A boat would come within 150 metres.', course_deg: 80, speed_kn: 8, turn_deg: 56, delay_s: 60, horizon_s: 720,
+    path: [off(0, 0), off(100, 220), off(3000, 720)], keep_off_m: 463, clears: false,
+    echoes: vessels.map((e, i) => ({ id: e.id, cpa_m: i ? 900 : 150, tcpa_s: 200, inside: i === 0,
+      own: off(700, 400), her: i ? off(700, 1300) : off(700, 550) })),
+    chart: { what: 'land', distance_m: 800, lat: off(800, 300)[1], lon: off(800, 300)[0], say: 'land in 3 minutes' },
+    hidden: null, refused: null,
+  } });
+})()"""
+
+
+@pytest.fixture(scope="module")
+def shared(browser: Any, made_helm: str) -> Iterator[Page]:
+    page = Page(browser, made_helm, 1280, 800).open()
+    yield page
+    page.context.close()
+
+
+@pytest.fixture
+def opened(shared: Page) -> Page:
+    shared.page.set_viewport_size({"width": 1280, "height": 800})
+    shared.page.evaluate(
+        """(() => {
+          moonless.box.leave();
+          document.getElementById('ask')?.remove();
+          for (const sheet of document.querySelectorAll('.sheet-over')) sheet.hidden = true;
+          moonless.store.send({ type: 'trial', trial: null });
+          moonless.store.send({ type: 'lock', locked: false });
+          moonless.store.send({ type: 'touch', echo: null });
+          moonless.store.send({ type: 'set', change: {
+            look: null, up: 'north', lay: 'over', rangeIndex: 6, dim: 0, hand: null, parallel: null, trails: 'off' } });
+          moonless.tools.route.draft.clear();
+          document.activeElement?.blur();
+        })()"""
+    )
+    shared.until(HAS_PICTURE)
+    shared.page.wait_for_timeout(200)
+    return shared
+
+
+def words(page: Page) -> str:
+    return str(page.page.inner_text("#tool"))
+
+
+def points(page: Page) -> int:
+    return int(page.page.evaluate("moonless.tools.route.draft.points.length"))
+
+
+def test_a_route_is_drawn_by_finger_and_nothing_is_kept_by_itself(opened: Page) -> None:
+    opened.press("q")
+    assert points(opened) == 1, "it begins at the boat"
+    opened.page.mouse.click(700, 150)
+    opened.page.mouse.click(500, 120)
+    assert points(opened) == 3
+    # A drag moves the point that was touched, and one step back undoes the whole drag.
+    before = opened.page.evaluate("moonless.tools.route.draft.points[2]")
+    opened.page.mouse.move(500, 120)
+    opened.page.mouse.down()
+    for x in range(505, 600, 10):
+        opened.page.mouse.move(x, 160)
+    opened.page.mouse.up()
+    assert points(opened) == 3
+    assert opened.page.evaluate("moonless.tools.route.draft.points[2]") != before
+    opened.page.locator("[data-name=undo]").click()
+    assert opened.page.evaluate("moonless.tools.route.draft.points[2]") == before
+    # The sheet stands still meanwhile, however the boat goes.
+    at = opened.page.evaluate("moonless.screen.pixelOf(-38.0, -128.0)")
+    opened.page.wait_for_timeout(1500)
+    assert opened.page.evaluate("moonless.screen.pixelOf(-38.0, -128.0)") == pytest.approx(at, abs=0.01)
+    assert opened.page.evaluate("document.querySelector('#ask')") is None
+    opened.page.locator("[data-name=done]").click()
+    assert opened.page.evaluate("moonless.box.now") is None
+    # Put down, it is only put down: the drawing is there when it is taken up again.
+    opened.press("q")
+    assert points(opened) == 3
+
+
+def test_a_locked_screen_draws_nothing(opened: Page) -> None:
+    opened.press("q")
+    opened.page.mouse.click(700, 150)
+    assert points(opened) == 2
+    opened.page.evaluate("moonless.store.send({ type: 'lock', locked: true })")
+    opened.page.mouse.click(600, 200)
+    opened.press("ArrowUp", "Enter", "Backspace")
+    assert points(opened) == 2
+    opened.page.evaluate("moonless.store.send({ type: 'lock', locked: false })")
+    opened.page.mouse.click(600, 200)
+    assert points(opened) == 3
+
+
+def test_a_second_finger_and_a_palm_do_nothing(opened: Page) -> None:
+    opened.press("q")
+    opened.page.evaluate(
+        """(() => {
+          const sheet = document.getElementById('sheet');
+          for (const type of ['pointerdown', 'pointerup']) {
+            const at = { isPrimary: false, pointerId: 7, clientX: 600, clientY: 200, bubbles: true };
+            sheet.dispatchEvent(new PointerEvent(type, at));
+          }
+        })()"""
+    )
+    assert points(opened) == 1
+
+
+def test_measure_by_finger(opened: Page) -> None:
+    opened.press("m")
+    assert "touch a place" in words(opened)
+    opened.page.mouse.click(700, 200)
+    assert words(opened).startswith("From the boat:")
+    opened.page.mouse.move(500, 200)
+    opened.page.mouse.down()
+    opened.page.mouse.move(600, 200)
+    opened.page.mouse.move(800, 200)
+    opened.page.mouse.up()
+    assert words(opened).startswith("Between the two:") and "090° true" in words(opened)
+
+
+def test_a_trial_is_never_like_the_present(opened: Page) -> None:
+    plain = opened.picture()
+    opened.press("c")
+    opened.page.evaluate(TRIAL)
+    opened.page.wait_for_timeout(300)
+    tried = opened.picture()
+    assert_night(tried)
+    assert words(opened).startswith("Trial ")
+    assert opened.page.locator("#tool").get_attribute("class") == "loud", "what would come inside is shouted"
+    # By form: a broken frame runs round the sheet where nothing stood.
+    edge_before, edge_now = (p[20:400, 4:9, 0].max(axis=1) > 90 for p in (plain, tried))
+    assert edge_before.mean() < 0.1 and 0.4 < edge_now.mean() < 0.9
+    # What is read is drawn fainter meanwhile; the sentence at the foot stays the present's.
+    assert "boat on the starboard bow" in opened.page.inner_text("#say")
+    opened.press("Escape", "Escape")
+    assert opened.page.evaluate("moonless.box.now") is None
+    opened.page.evaluate("moonless.store.send({ type: 'trial', trial: null })")
+    opened.page.wait_for_timeout(300)
+    assert (opened.picture()[20:400, 4:9, 0].max(axis=1) > 90).mean() < 0.1
+
+
+def test_a_trial_of_another_screen_is_told_here(opened: Page) -> None:
+    opened.page.evaluate(TRIAL)
+    opened.page.wait_for_timeout(700)
+    assert words(opened).startswith("Trial, on another screen.")
+
+
+def test_tools_go_away_by_themselves(opened: Page) -> None:
+    opened.press("c")
+    opened.page.evaluate("moonless.box.tick(performance.now() + 61000)")
+    assert opened.page.evaluate("moonless.box.now") is None
+    assert not opened.page.evaluate("document.getElementById('fan').classList.contains('open')")
+
+
+def test_a_drag_round_the_boat_turns_the_trial(opened: Page) -> None:
+    opened.press("c")
+    first = int(words(opened).split(": ")[1][:3])
+    x, y = opened.page.evaluate(
+        "(() => { const b = moonless.screen.boat; return moonless.screen.pixelOf(b.latDeg, b.lonDeg); })()"
+    )
+    opened.page.mouse.move(x, y - 150)
+    opened.page.mouse.down()
+    for k in range(1, 10):
+        angle = np.radians(10 * k)
+        opened.page.mouse.move(x + 150 * np.sin(angle), y - 150 * np.cos(angle))
+    opened.page.mouse.up()
+    turned = (int(words(opened).split(": ")[1][:3]) - first) % 360
+    assert turned == pytest.approx(90, abs=4)
+    assert opened.page.evaluate("moonless.store.state.touched") is None, "no echo was touched by it"
+
+
+@pytest.mark.parametrize(("width", "height"), [(1280, 800), (800, 1280), (390, 844)])
+@pytest.mark.parametrize("key", ["c", "q", "m", "i"])
+def test_a_tools_controls_fit_a_thumb_and_leave_the_call_in_sight(
+    opened: Page, key: str, width: int, height: int
+) -> None:
+    opened.page.set_viewport_size({"width": width, "height": height})
+    opened.press(key)
+    opened.page.wait_for_timeout(500)
+    blades, lines = opened.page.evaluate(
+        """(() => {
+          const words = document.createRange();
+          words.selectNodeContents(document.getElementById('say'));
+          const box = r => [r.left, r.top, r.right, r.bottom];
+          return [
+            [...document.querySelectorAll('.blade')].map(b => box(b.getBoundingClientRect())),
+            [...words.getClientRects()].map(box),
+          ];
+        })()"""
+    )
+    assert blades and lines
+    for left, top, right, bottom in blades:
+        assert right - left >= 76 and bottom - top >= 76
+        assert left >= 0 and top >= 0 and right <= width and bottom <= height
+        for west, north, east, south in lines:
+            apart = left >= east or right <= west or top >= south or bottom <= north
+            assert apart, "a control lies on the call"
+    assert_night(opened.picture())
+
+
+def test_every_page_of_the_fan_holds_what_it_shows(opened: Page) -> None:
+    opened.press("Enter")
+    seen: set[str] = set()
+    for _ in range(3):
+        names = opened.page.evaluate("[...document.querySelectorAll('#fan .blade')].map(b => b.dataset.name)")
+        assert len(names) <= 13 and names[-1] in ("more", "back")
+        seen |= set(names)
+        opened.page.evaluate("[...document.querySelectorAll('#fan .blade')].at(-1).click()")
+    assert {"trial", "measure", "draw", "routes", "lines", "trails", "lock", "plan", "keys", "silence", "heard"} - {
+        "plan"
+    } <= seen
+
+
+def test_index_lines_by_finger_stay_until_they_are_taken_away(opened: Page) -> None:
+    opened.press("i")
+    opened.page.mouse.click(900, 300)
+    first = opened.state("settings.parallel.offM")
+    opened.page.mouse.click(1000, 300)
+    assert opened.state("settings.parallel.offM") > first
+    opened.page.locator("[data-name=done]").click()
+    assert opened.state("settings.parallel") is not None
+    opened.press("i")
+    opened.page.locator("[data-name=none]").click()
+    assert opened.state("settings.parallel") is None
+
+
+def test_a_mover_leaves_a_trail_over_the_ground_and_what_stands_leaves_none(opened: Page) -> None:
+    # The made boat 9 goes 12 knots: a place it was half a minute ago is a hundred and more metres behind it.
+    opened.page.evaluate("moonless.store.send({ type: 'set', change: { trails: 'long', rangeIndex: 7 } })")
+    place = "(() => { const e = moonless.store.state.reading.echoes.find(e => e.id === %d); return [e.lat, e.lon]; })()"
+    lat, lon = opened.page.evaluate(place % 9)
+    still = opened.page.evaluate(place % 7)
+    opened.page.wait_for_timeout(26_000)
+    # Nothing but the trails may differ between two pictures: the story stands still, and the ink is taken away.
+    opened.press("p")
+    opened.until("moonless.store.state.affairs.paused")
+    opened.page.evaluate("document.getElementById('ink').style.visibility = 'hidden'")
+
+    def stipple(lat: float, lon: float, on: str) -> float:
+        opened.page.evaluate(f"moonless.store.send({{ type: 'set', change: {{ trails: '{on}' }} }})")
+        opened.page.wait_for_timeout(400)
+        x, y = opened.page.evaluate(f"moonless.screen.pixelOf({lat}, {lon})")
+        patch = opened.picture()[int(y) - 8 : int(y) + 9, int(x) - 8 : int(x) + 9, 0]
+        return float(patch.mean())
+
+    # Where it was: light that goes when trails go off, and no echo lies there now.
+    where_it_was = stipple(lat, lon, "long") - stipple(lat, lon, "off")
+    beside = stipple(lat + 0.003, lon + 0.003, "long") - stipple(lat + 0.003, lon + 0.003, "off")
+    assert where_it_was > 5.0 and abs(beside) < 0.25 * where_it_was
+    around = stipple(*still, "long") - stipple(*still, "off")
+    opened.page.evaluate("document.getElementById('ink').style.visibility = ''")
+    opened.press("p")
+    assert abs(around) < 0.5 * where_it_was
