@@ -189,6 +189,7 @@ def gather(
         inland = np.where(on_land, shore, 0.0)
         shore = np.where(on_land, 0.0, shore)
         bridge = place.bridge_outline.distance(position)
+    rcs = _implied_rcs_db(tracks, reach, level_db, curve)
     named_density, named = _named(position, covariance, known)
     sigma = np.sqrt(np.trace(covariance, axis1=1, axis2=2) / 2.0 + chart_sigma**2)
     return Evidence(
@@ -212,8 +213,8 @@ def gather(
         own_en=np.array([own.east_m, own.north_m]),
         beam_rad=boat.radar.beam_horizontal_rad,
         hit_share=np.array([_hit_share(t) for t in tracks]),
-        rcs_db=_implied_rcs_db(tracks, reach, level_db, curve),
-        multiple_density=multiples(tracks, rel, covariance, own, level_db),
+        rcs_db=rcs,
+        multiple_density=multiples(tracks, rel, covariance, own, level_db, rcs),
         roamed_m=np.zeros(len(tracks)) if roamed_m is None else roamed_m,
         # On the shoreline itself land says nothing against a boat that lies along it.
         afloat=np.minimum(1.0, 2.0 * ndtr(-inland / np.maximum(sigma, 1.0))),

@@ -16,9 +16,10 @@ from moonless.track.types import Track
 
 Floats = NDArray[np.float64]
 
-# Only what is this strong over receiver noise comes back twice, and the second trip is weaker by so much; own figures,
-# from the fourth power: sixteen times, 12 dB, before anything is lost at the boat's own side.
-FROM_DB, WEAKER_DB = 35.0, 10.0
+# Only what is this strong over receiver noise, and this large in dB over 1 m2, comes back twice: a ship's side, not a
+# buoy.  The second trip is weaker by so much; own figures, from the fourth power: sixteen times, 12 dB, before anything
+# is lost at the boat's own side.
+FROM_DB, FROM_RCS_DB, WEAKER_DB = 35.0, 18.0, 10.0
 # How often such an echo has a second one that shows; own figure, no source.
 SECOND_SHOWS = 0.1
 # Where on both hulls the echo is thrown back, one sigma.
@@ -29,17 +30,18 @@ MOTION_CAP = (0.02, 20.0)
 
 
 def multiples(
-    tracks: tuple[Track, ...], rel: Floats, covariance: Floats, own: OwnPlane, level_db: Floats | None
+    tracks: tuple[Track, ...], rel: Floats, covariance: Floats, own: OwnPlane, level_db: Floats | None, rcs_db: Floats
 ) -> Floats:
     """Return (n,) per square metre, how many such ghosts are to be expected where each echo lies and as it moves.
 
-    ``rel`` (n, 2): places from the boat; ``covariance`` (n, 2, 2) of each.
+    ``rel`` (n, 2): places from the boat; ``covariance`` (n, 2, 2) of each; ``rcs_db`` (n,): NaN where not known.
     """
     n = len(tracks)
     out = np.zeros(n)
     if level_db is None or n < 2:
         return out
-    parents = np.flatnonzero((level_db > FROM_DB) & np.array([t.state == "confirmed" for t in tracks]))
+    large = (level_db > FROM_DB) & (rcs_db > FROM_RCS_DB)
+    parents = np.flatnonzero(large & np.array([t.state == "confirmed" for t in tracks]))
     if not parents.size:
         return out
     gap = rel[:, None, :] - 2.0 * rel[None, parents, :]
