@@ -17,18 +17,25 @@ Bools = NDArray[np.bool_]
 
 @njit(cache=True, nogil=True)
 def density_kernel(place: Floats, reach: Floats, stray: Floats, weight: Floats) -> Floats:
-    """Return (J,) weight of strays (K, 2) per square metre within ``reach`` (J,) of each place (J, 2)."""
+    """Return (J,) weight of strays (K, 2) per square metre within ``reach`` (J,) of each place (J, 2).
+
+    The strays come in order of easting, so that only those abeam need be looked at.
+    """
     out = np.zeros(place.shape[0])
-    order = np.argsort(stray[:, 0])
-    east = stray[order, 0]
+    n = stray.shape[0]
     for j in range(place.shape[0]):
         total = 0.0
         limit = reach[j] * reach[j]
-        begin = np.searchsorted(east, place[j, 0] - reach[j])
-        for at in range(begin, east.shape[0]):
-            if east[at] > place[j, 0] + reach[j]:
+        begin, end = 0, n
+        while begin < end:
+            middle = (begin + end) // 2
+            if stray[middle, 0] < place[j, 0] - reach[j]:
+                begin = middle + 1
+            else:
+                end = middle
+        for k in range(begin, n):
+            if stray[k, 0] > place[j, 0] + reach[j]:
                 break
-            k = order[at]
             d0 = place[j, 0] - stray[k, 0]
             d1 = place[j, 1] - stray[k, 1]
             if d0 * d0 + d1 * d1 <= limit:

@@ -54,7 +54,7 @@ class Fusion:
     """Remembers which outside target belongs to which track."""
 
     def __init__(self, frame: LocalFrame) -> None:
-        self._frame = frame
+        self.frame = frame
         self._known: dict[Hashable, _Known] = {}
         self._joined: dict[Hashable, int] = {}
 
@@ -109,7 +109,7 @@ class Fusion:
                 speed = 0.0
         else:
             key, sigma = (t.source, t.number), t.position_sigma_m
-        east, north = self._frame.to_plane(t.lat_deg, t.lon_deg)
+        east, north = self.frame.to_plane(t.lat_deg, t.lon_deg)
         cov = np.zeros((4, 4))
         cov[0, 0] = cov[1, 1] = sigma**2 + hull**2 + (AGE_SIGMA * age) ** 2
         cov[2, 2] = cov[3, 3] = VELOCITY_SIGMA**2

@@ -61,7 +61,7 @@ class MotionModels:
     # averaging a wide one in at one per cent would spoil the narrow one (design/track_mixing.py).
     mixing_floor: float = 0.04
     # Nor does a model with a smaller share than this move what is told; the spread about it still holds it.
-    told_floor: float = 0.12
+    told_floor: float = 0.2
 
     def transition(self, dt: float) -> NDArray[np.float64]:
         """Return the (4, 4) probabilities of going from row to column within ``dt`` seconds."""
@@ -105,6 +105,15 @@ class TrackerSettings:
     confirm_log_odds: float = 2.2  # in clean water: three hits running
     lasting_log_odds: float = 4.0  # a source this steady, and seen so often, need not fit its prediction as well
     lasting_hits: int = 14
+    # What is seen on every other turn never looks steady.  Clutter comes back still more seldom; so a second test,
+    # which takes longer, asks for five hits at the least and a motion that the still or the straight model explains.
+    patient_p_detect: float = 0.6
+    seldom_p_detect: float = 0.15
+    patient_log_odds: float = 4.0
+    patient_per_clutter: float = 1.5
+    patient_hits: int = 5
+    patient_calm: float = 0.5  # least share of the still and straight models
+    most_patience: float = 12.0
     confirm_fit: float = 0.7  # least log odds that its plots are one thing's; more where strays are many
     fit_per_clutter: float = 2.0
     confirm_per_clutter: float = 0.1  # more for each factor e of strays above `clean_per_m2`

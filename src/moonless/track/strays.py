@@ -12,7 +12,9 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
+from moonless.frames import LocalFrame
 from moonless.track import _around_kernels as around
+from moonless.track import reframe
 from moonless.track.measure import Measured
 from moonless.track.settings import TrackerSettings
 
@@ -37,7 +39,9 @@ class Strays:
     def count(self, got: Measured) -> Floats:
         """Return (n,) faded number of strays about each plot."""
         reach = self._reach(got)
-        return np.asarray(around.density_kernel(got.place_m, reach, self._place, self._weight) * math.pi * reach**2)
+        order = np.argsort(self._place[:, 0])
+        density = around.density_kernel(got.place_m, reach, self._place[order], self._weight[order])
+        return np.asarray(density * math.pi * reach**2)
 
     def density(self, got: Measured, count: Floats) -> Floats:
         """Return (n,) false plots per square metre and turn to expect about each plot, ``count`` (n,) being seen."""
@@ -59,3 +63,8 @@ class Strays:
         """Forget the plots of tracks now confirmed: they were no strays after all."""
         keep = ~np.isin(self._owner, ids)
         self._place, self._weight, self._owner = self._place[keep], self._weight[keep], self._owner[keep]
+
+    def reframe(self, old: LocalFrame, new: LocalFrame) -> None:
+        """Carry the strays to another local plane."""
+        if self._place.size:
+            self._place = reframe.places(self._place, old, new)

@@ -21,6 +21,7 @@ from moonless.track import _around_kernels as around
 from moonless.track import _motion_kernels as motion
 from moonless.track import _plot_kernels as meeting
 from moonless.track import _share_kernels as sharing
+from moonless.track import reframe
 from moonless.track.bank import Bank, newborn
 from moonless.track.fuse import Fusion
 from moonless.track.hulls import axes, join_hulls, learn_shapes, plot_shapes
@@ -36,8 +37,10 @@ Ints = NDArray[np.int64]
 PVisible = Callable[[Floats, Floats], Floats]
 """(east, north) of the places asked, shape (n,) -> probability that an echo there would be seen, (n,)."""
 
-# Longest step the motion models are trusted over at once; after a longer silence all tracks start anew.
-MAX_STEP_S = 60.0
+# After a longer silence than this all tracks start anew: what lies still is where it was after a position lost for some
+# minutes, what moves may be anywhere.  A long silence is gone through in steps, each short enough for a turn's curve.
+MAX_SILENCE_S = 300.0
+MAX_STEP_S = 10.0
 # Turns of belief propagation and the change below which it has settled.
 BELIEF_TURNS = 60
 BELIEF_TOLERANCE = 1e-4
@@ -45,6 +48,9 @@ BELIEF_TOLERANCE = 1e-4
 OWN_SHARE = 0.3
 # Weight of the newest plot in a track's smoothed strength and in its being called false.
 SMOOTHING = 0.2
+# Share of a track's newest plots called false from which, and until which, it is false itself: the geometry that
+# betrays a ghost is met on some turns and just missed on others, and a real echo hardly ever meets it.
+FALSE_FROM, FALSE_UNTIL = 0.5, 0.2
 
 
 class Tracker:
@@ -98,6 +104,18 @@ class Tracker:
             self._bank, self._now(), self.settings, self._fusion.ais_of(targets), self._fusion.others_of(elsewhere)
         )
 
+    def reframe(self, frame: LocalFrame) -> None:
+        """Go over to another local plane, taking everything along: ids, states, covariances, hulls, strays, joins.
+
+        For a boat that has run far from the origin of the old one.  Tracks told before this are of the old plane.
+        """
+        if frame == self.frame:
+            return
+        reframe.carry(self._bank, self.frame, frame)
+        self._strays.reframe(self.frame, frame)
+        self._fusion.frame = frame
+        self.frame = frame
+
     # -- time -----------------------------------------------------------------------------------------------------
 
     def _now(self) -> int:
@@ -110,12 +128,17 @@ class Tracker:
         return 0.0 if last is None else (self._time_ns - last) / NS_PER_S
 
     def _predict(self, step: float, shared: Floats) -> None:
-        bank, models, pose = self._bank, self.settings.models, self.pose_errors
-        if step > MAX_STEP_S:
+        if step > MAX_SILENCE_S:
             self._bank = Bank.empty()
+        if step <= 0.0 or len(self._bank) == 0:
             return
-        if step <= 0.0 or len(bank) == 0:
-            return
+        n = math.ceil(step / MAX_STEP_S)
+        for _ in range(n):
+            self._predict_once(step / n, shared)
+        self._bank.exists *= math.exp(-step / self.settings.life_s)
+
+    def _predict_once(self, step: float, shared: Floats) -> None:
+        bank, models, pose = self._bank, self.settings.models, self.pose_errors
         decay = np.exp(-step / np.array([pose.heading_correlation_s] + 2 * [pose.position_correlation_s]))
         motion.predict_kernel(
             bank.x, bank.p, bank.mu, step, models.transition(step), models.mixing_floor,
@@ -123,7 +146,6 @@ class Tracker:
             np.array([0.0, models.straight_q, models.steered_q, models.turning_q]), models.turning_rate_q, decay,
             np.diag(shared) * (1.0 - decay**2),
         )  # fmt: skip
-        bank.exists *= math.exp(-step / self.settings.life_s)
 
     # -- evidence -------------------------------------------------------------------------------------------------
 
@@ -177,7 +199,9 @@ class Tracker:
         surprise = meeting.surprise_kernel(
             bank.x, bank.p, bank.mu, own_plot, got.place_m, got.noise, got.own_m, got.ahead_s
         )
-        self._believe(1.0 - none, none * bank.exists * (1.0 - p_detect) / w0, visible, surprise)
+        owns = own_plot >= 0
+        owns[owns] = share[taken[owns]] > OWN_SHARE
+        self._believe(1.0 - none, none * bank.exists * (1.0 - p_detect) / w0, visible, surprise, owns)
         self._learn_noise(surprise, share, taken)
         undo_swaps(track, plot, share, none, taken)
         meeting.update_kernel(
@@ -196,7 +220,7 @@ class Tracker:
         self._strays.learn(got, np.clip(1.0 - explained, 0.0, 1.0), np.where(begun >= 0, begun, owner))
         self._bank.own_stray[self._bank.n_scans == 1] = 1.0
 
-    def _believe(self, hit: Floats, unseen: Floats, visible: Floats, surprise: Floats) -> None:
+    def _believe(self, hit: Floats, unseen: Floats, visible: Floats, surprise: Floats, owns: NDArray[np.bool_]) -> None:
         """Existence, the track's own record of being seen, steady against flickering, one thing against many."""
         s, bank = self.settings, self._bank
         bank.exists = np.clip(hit + unseen, 0.0, s.surest)
@@ -210,6 +234,11 @@ class Tracker:
         # Held at or above zero, as a cumulative-sum test is (Page 1954): a source may become steady at any time.
         step = hit * for_hit + visible * (1.0 - hit) * for_miss
         bank.quality = np.clip(bank.quality + step, 0.0, s.most_log_odds)
+        for_hit = math.log(s.patient_p_detect / s.seldom_p_detect)
+        for_miss = math.log((1.0 - s.patient_p_detect) / (1.0 - s.seldom_p_detect))
+        # Only its own plot counts: what is so vague that some plot lies near it every turn is patient for nothing.
+        step = np.where(owns, hit * for_hit, 0.0) + np.where(owns, 1.0 - hit, 1.0) * visible * for_miss
+        bank.patience = np.clip(bank.patience + step, 0.0, s.most_patience)
         # Plots of one thing lie about the prediction as a Gaussian; plots that merely happen lie anywhere in the gate.
         fit = np.where(np.isfinite(surprise), math.log(s.gate / 2.0) - 0.5 * np.minimum(surprise, s.gate), 0.0)
         bank.fit = np.clip(bank.fit + hit * fit, 0.0, s.most_log_odds)
@@ -258,10 +287,14 @@ class Tracker:
         self._note_ghosts(own, index, plots)
 
     def _note_ghosts(self, own: NDArray[np.intp], index: Ints, plots: Plots) -> None:
-        """A track is false when most of its plots are; its parent is the track that holds the parent plot."""
+        """A track is false once most of its plots are, until hardly any is; its parent holds the parent plot."""
         bank = self._bank
         is_false = plots.false_parent[index] >= 0
         bank.false_votes[own] += SMOOTHING * (is_false - bank.false_votes[own])
+        votes = bank.false_votes[own]
+        bank.is_false[own] = (votes > FALSE_FROM) | (bank.is_false[own] & (votes > FALSE_UNTIL))
+        if not np.any(is_false):
+            return
         holder = {int(p): int(bank.id[i]) for i, p in enumerate(bank.last_plot) if p >= 0}
         for i, k in zip(own[is_false], index[is_false], strict=True):
             bank.false_parent[i] = holder.get(int(plots.false_parent[k]), int(bank.false_parent[i]))
@@ -298,8 +331,10 @@ class Tracker:
                 n_scans=np.ones(n, np.int64), n_hits=np.ones(n, np.int64), misses=np.zeros(n, np.int64),
                 last_plot=index.astype(np.int64),
                 false_votes=(plots.false_parent[index] >= 0).astype(np.float64),
+                is_false=plots.false_parent[index] >= 0,
                 false_parent=np.full(n, -1, np.int64), false_cause=causes,
                 quality=np.full(n, math.log(s.steady_p_detect / s.flicker_p_detect)),
+                patience=np.full(n, math.log(s.patient_p_detect / s.seldom_p_detect)),
                 fit=np.zeros(n), clutter=density[new], own_stray=np.zeros(n),
             )
         )  # fmt: skip
@@ -309,11 +344,15 @@ class Tracker:
         """Confirm what has earned it, forget what has gone."""
         s, bank = self.settings, self._bank
         dirt = np.log(np.maximum(bank.clutter / s.clean_per_m2, 1.0))
-        now = ~bank.confirmed & (bank.exists >= s.confirm_at) & (bank.n_hits >= s.confirm_hits)
-        now &= bank.quality >= np.minimum(s.confirm_log_odds + s.confirm_per_clutter * dirt, s.most_log_odds)
+        likely = ~bank.confirmed & (bank.exists >= s.confirm_at)
         is_one = bank.fit >= np.minimum(s.confirm_fit + s.fit_per_clutter * dirt, s.most_log_odds)
+        steady = bank.quality >= np.minimum(s.confirm_log_odds + s.confirm_per_clutter * dirt, s.most_log_odds)
         # What comes back turn after turn is there, however its echo scatters.
-        now &= is_one | ((bank.quality >= s.lasting_log_odds) & (bank.n_hits >= s.lasting_hits))
+        lasting = (bank.quality >= s.lasting_log_odds) & (bank.n_hits >= s.lasting_hits)
+        now = likely & steady & (bank.n_hits >= s.confirm_hits) & (is_one | lasting)
+        calm = bank.mu[:, motion.STILL] + bank.mu[:, motion.STRAIGHT] >= s.patient_calm
+        patient = bank.patience >= s.patient_log_odds + s.patient_per_clutter * dirt
+        now |= likely & patient & calm & is_one & (bank.n_hits >= s.patient_hits)
         if bool(np.any(now)):
             bank.confirmed |= now
             self._strays.acquit(bank.id[now])
