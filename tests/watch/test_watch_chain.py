@@ -318,3 +318,16 @@ def _has(turn: Turn, what: str) -> bool:
 
 def _line(turn: Turn) -> Any:
     return turn.reading.as_dict()["time"], len(turn.reading.echoes), turn.reading.own
+
+
+def test_tracks_outlive_the_plane_they_began_in(monkeypatch: pytest.MonkeyPatch) -> None:
+    kept = MadeRun().play(60.0)
+    monkeypatch.setattr("moonless.watch.chain.ANCHOR_M", 120.0)
+    moved = MadeRun().play(60.0)
+    assert moved[-1].frame != moved[10].frame
+    for turn, other in zip(kept, moved, strict=True):
+        assert [e.id for e in turn.reading.echoes] == [e.id for e in other.reading.echoes]
+        for a, b in zip(turn.reading.echoes, other.reading.echoes, strict=True):
+            assert (a.lat, a.lon) == pytest.approx((b.lat, b.lon), abs=1e-6)
+            assert a.p_moving == pytest.approx(b.p_moving, abs=0.02)
+    assert kept[-1].reading.echoes

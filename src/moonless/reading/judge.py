@@ -269,6 +269,7 @@ class Judge:
         fresh = np.array([t.last_plot is not None or t.misses_in_a_row == 0 for t in tracks], dtype=np.bool_)
         away = np.hypot(moved[:, 0] - own.east_m, moved[:, 1] - own.north_m)
         sigma = 4.0 + 0.15 * self._boat.radar.beam_horizontal_rad * away
+        self._motion.enter(own.frame)
         moves = self._motion.p_moving(situation.time_ns, ids, moved, sigma, tracked, fresh)
         roamed = self._motion.roamed_m(ids)
         known = known_around(self._knowledge, own.frame, own.east_m, own.north_m, reach)

@@ -14,6 +14,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from moonless.frames import LocalFrame
 from moonless.units import NS_PER_S
 
 Floats = NDArray[np.float64]
@@ -44,6 +45,17 @@ class Motion:
 
     def __init__(self) -> None:
         self._past: dict[int, _Past] = {}
+        self._frame: LocalFrame | None = None
+
+    def enter(self, frame: LocalFrame) -> None:
+        """Say which plane the places to come are of; what is remembered of another is carried over."""
+        if self._frame is not None and frame != self._frame:
+            for past in self._past.values():
+                old = np.array(past.place).reshape(-1, 2)
+                lat, lon = self._frame.to_geographic(old[:, 0], old[:, 1])
+                east, north = frame.to_plane(lat, lon)
+                past.place = deque(zip(east.tolist(), north.tolist(), strict=True))
+        self._frame = frame
 
     def roamed_m(self, ids: NDArray[np.int64]) -> Floats:
         """Return (n,) how far each has come from the first third of its remembered places to the last; 0: too few."""

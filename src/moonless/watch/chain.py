@@ -13,6 +13,7 @@ Rules of this file:
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any
@@ -48,15 +49,16 @@ from moonless.watch.visible import visibility
 from moonless.wire.cat240 import Cat240Decoder, Video
 from moonless.wire.nmea import NmeaDecoder
 
-# The tracks' plane is laid anew when the boat is this far from where it touches the earth.  North in the plane and
-# north at the boat differ by the difference of longitude times the sine of the latitude: a tenth of a degree at
-# 10 km in latitude 50, which is less than a heading is worth.  Tracks start anew then, so it is done seldom.
+# The tracks' plane is laid anew when the boat is this far from where it touches the earth, and the tracks are carried
+# over: distances across it are still true to some parts in a million.
 ANCHOR_M = 20_000.0
 LINE_NS = NS_PER_S
 # Datagrams come a thousand a second; whether a line is due is looked at this often.
 LOOK_NS = NS_PER_S // 20
 # A gap longer than this is not filled with a line each second: the recording, or the computer, stood still.
 FILL_NS = 600 * NS_PER_S
+# Widths are given in whole steps of the antenna's encoder: so many are averaged.  Own figures.
+WIDTHS, LEAST_SPOKES, MOST_SPOKES = 16, 16, 16_384
 # Between scans of a slow antenna no line is due; past this the radar sends, and makes no picture.
 NO_PICTURE_S = 6.0
 
@@ -119,6 +121,9 @@ class Chain:
         self._judge = Judge(boat, chart, knowledge)
         self._tracker: Tracker | None = None
         self._laid_out = 0
+        # Before the first turn is whole: the widths of its spokes, and how many of them would make a turn.
+        self._widths: deque[float] = deque(maxlen=4 * WIDTHS)
+        self._first_turn: int | None = None
         self._hidden: Any = None
         self._last_line_ns: int | None = None
         self._last_scan_ns: int | None = None
@@ -374,7 +379,8 @@ class Chain:
         if tracker is not None:
             east, north = (float(v) for v in tracker.frame.to_plane(own.lat_deg, own.lon_deg))
             if np.hypot(east, north) > ANCHOR_M:
-                tracker = None
+                tracker.reframe(LocalFrame(own.lat_deg, own.lon_deg))
+                east = north = 0.0
         if tracker is None:
             tracker = self._tracker = Tracker(LocalFrame(own.lat_deg, own.lon_deg), pose_errors=_pose_errors(self.boat))
             east = north = 0.0
@@ -411,11 +417,11 @@ class Chain:
 
     def _tell_spokes(self, spokes: list[Spoke]) -> None:
         assert self._on_spokes is not None
-        n_spoke = self._assembler.n_spoke
+        n_spoke = self._assembler.n_spoke or self._by_width(spokes)
         first = spokes[0]
         same = [s for s in spokes if s.cell_m == first.cell_m and s.first_cell_m == first.first_cell_m]
         if n_spoke is None:
-            return  # the first turn: how wide a spoke is drawn is not known yet
+            return  # how wide a spoke is drawn is not known yet
         set_ = self.boat.radar
         time_ns = np.array([s.time_ns for s in same], dtype=np.int64)
         at = self.intake.poses.at(time_ns)
@@ -442,6 +448,21 @@ class Chain:
                 0.0,
             )
         )
+
+
+    def _by_width(self, spokes: list[Spoke]) -> int | None:
+        """Return how many spokes make a turn, by their own widths: the first turn is drawn before it is whole.
+
+        None before there are enough, or when spokes have no width.
+        """
+        if self._first_turn is None:
+            for spoke in spokes:
+                self._widths.append(float(np.mod(spoke.azimuth_end_rad - spoke.azimuth_start_rad, TAU)))
+            mean = sum(self._widths) / len(self._widths)
+            if len(self._widths) < WIDTHS or not TAU / MOST_SPOKES < mean < TAU / LEAST_SPOKES:
+                return None
+            self._first_turn = round(TAU / mean)
+        return self._first_turn
 
 
 def _middle(spoke: Spoke) -> float:
