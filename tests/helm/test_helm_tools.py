@@ -157,7 +157,7 @@ def test_a_trial_is_never_like_the_present(opened: Page) -> None:
 def test_a_trial_of_another_screen_is_told_here(opened: Page) -> None:
     opened.page.evaluate(TRIAL)
     opened.page.wait_for_timeout(700)
-    assert words(opened).startswith("Trial, on another screen.")
+    assert words(opened).startswith("On another screen.")
 
 
 def test_tools_go_away_by_themselves(opened: Page) -> None:

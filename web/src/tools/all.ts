@@ -115,7 +115,7 @@ export class Tools {
       words,
       () => {
         const trial = this.store.state.trial;
-        return trial === null ? { text: "", isLoud: false } : { text: `Trial, on another screen. ${trial.say}`, isLoud: trial.clears === false };
+        return trial === null ? { text: "", isLoud: false } : { text: `On another screen. ${trial.say}`, isLoud: trial.clears === false };
       },
       () => {
         this.screen.tool = box.now;

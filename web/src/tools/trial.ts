@@ -84,7 +84,7 @@ export class TrialTool implements Tool {
     const told = this.told();
     const when = this.#delayS === 0 ? "now" : `in ${this.#delayS / 60} min`;
     const head = `Trial ${when}: ${threeFigures(this.#courseDeg)}°, ${sayKnots(this.#speedKn)} kn.`;
-    return { text: told === null ? head : `${head} ${told.say}`, isLoud: told?.clears === false };
+    return { text: told === null ? head : `${head} ${withoutHead(told.say)}`, isLoud: told?.clears === false };
   }
 
   down(touch: Touch): void {
@@ -190,6 +190,11 @@ export class TrialTool implements Tool {
     this.#askedAt = performance.now();
     this.ask({ course_deg: this.#courseDeg, speed_kn: this.#speedKn, delay_s: this.#delayS });
   }
+}
+
+/** The helm's sentence without its own "Trial: course ..., now.": the tool says what it asks for itself, at once. */
+export function withoutHead(say: string): string {
+  return say.replace(/^Trial: course[^.]*\.\s*/, "");
 }
 
 /** Angle a finger has gone round the middle between two places, clockwise, radians. */
