@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import Any
 
 import pytest
 from helm_made import START_NS, MadeSource
 
-from moonless.helm.events import Answer, SourceState
+from moonless.helm.events import Answer, SourceState, TrialNow
 from moonless.helm.workshop import Desk, Paced, Piece, Slice
 from moonless.reading.situation import OwnState
 from moonless.reading.types import Call
@@ -116,6 +117,49 @@ def test_what_moves_is_noted_but_not_kept() -> None:
     assert isinstance(pipe.sent[-1], Answer) and "not kept" in pipe.sent[-1].line
     assert desk.take(control("keep in mind", echo=12345, value=""))
     assert "no longer there" in pipe.sent[-1].line
+
+
+def test_no_reading_without_a_scan_is_told_while_kernels_are_compiled() -> None:
+    turn = MadeSource().turn()
+    blind = replace(turn, scan=None)
+
+    class Warm(FakeChain):
+        def feed_radar(self, data: bytes, received_ns: int, *, is_datagram: bool) -> list[Turn]:
+            return [turn if data == b"whole" else blind]
+
+    pipe = FakePipe()
+    compiling = iter([True, True, False])
+    with pytest.raises(Done):
+        Paced(pipe, 16.0, "the story", lambda: next(compiling)).play(  # type: ignore[arg-type]
+            slices(b"", b"", b""), Warm(), Desk(Warm(), None, pipe.send)
+        )
+    assert sum(isinstance(event, Turn) for event in pipe.sent) == 1
+
+
+def test_a_trial_is_told_at_once_and_with_each_turn_until_it_is_put_down() -> None:
+    asked: list[tuple[Any, ...]] = []
+
+    class Trying(FakeChain):
+        def try_manoeuvre(self, *of: Any) -> str:
+            asked.append(of)
+            return "No trial: own course or speed is not known."
+
+    pipe = FakePipe()
+    desk = Desk(Trying(), None, pipe.send)
+    turn = MadeSource().turn()
+    desk.saw(turn)
+    assert pipe.sent == []
+    desk.take(control("trial", value={"course_deg": 90.0, "speed_kn": None, "delay_s": 10.0}))
+    assert isinstance(pipe.sent[-1], TrialNow) and "not known" in pipe.sent[-1].body["say"]
+    later = replace(turn, reading=replace(turn.reading, time_ns=turn.reading.time_ns + 4_000_000_000))
+    desk.saw(later)
+    # The delay runs down with the turns.
+    assert asked == [(pytest.approx(1.5707963), None, 10.0), (pytest.approx(1.5707963), None, 6.0)]
+    desk.take(control("trial", value=None))
+    assert pipe.sent[-1] == TrialNow({})
+    n = len(pipe.sent)
+    desk.saw(later)
+    assert len(pipe.sent) == n
 
 
 def test_the_sight_switch_reaches_the_chain() -> None:

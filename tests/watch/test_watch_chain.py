@@ -279,6 +279,15 @@ def test_spokes_are_tapped_as_they_come() -> None:
     assert tap.azimuth_rad.shape == tap.lat_deg.shape == (1,)
 
 
+def test_the_first_turn_is_tapped_before_it_is_whole() -> None:
+    taps: list[SpokesNow] = []
+    chain = Chain(default_boat(), on_spokes=taps.append)
+    assert not [t for t in MadeRun().play(2.0, chain) if t.scan is not None]
+    # 180 spokes in 2.5 s, less the few that their width is learnt from.
+    assert 144 - 16 <= len(taps) <= 144
+    assert {tap.n_spoke for tap in taps} == {180}
+
+
 def test_late_scans_are_passed_over() -> None:
     chain = Chain(default_boat(), is_late=lambda end_ns: end_ns < T0 + 8 * NS_PER_S)
     turns = MadeRun().play(15.0, chain)

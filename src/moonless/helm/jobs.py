@@ -37,6 +37,12 @@ class DemoJob:
     def run(self, pipe: Connection) -> None:
         """Play it round until the pipe closes."""
         pipe.send(Notice("reading the chart", 0.1))
+        from moonless.watch.warm import Warming
+
+        with Warming() as warming:
+            self._play(pipe, warming)
+
+    def _play(self, pipe: Connection, warming: Any) -> None:
         from moonless.chart.knowledge import Knowledge
         from moonless.chart.library import Chart
         from moonless.scene.file import load_scene
@@ -56,7 +62,7 @@ class DemoJob:
         player = ScenePlayer(scene)
         pipe.send(Notice("the radar is warming: drawing the first turn", 0.6))
         route = self.scene.parent / "route.gpx"
-        paced = Paced(pipe, self.speed, "the story")
+        paced = Paced(pipe, self.speed, "the story", lambda: warming.is_on)
         # Apart from your own: these waters are not real.
         kept = own_folder().parent / "demo-routes"
         paced.routes = Routes(
@@ -66,8 +72,12 @@ class DemoJob:
             for number in itertools.count():
                 # What is kept in mind goes with the telling: these waters are not real.
                 knowledge = Knowledge.open(Path(folder) / f"told-{number}.gpkg")
-                chain = Chain(scene.boat, chart, knowledge, on_spokes=paced.on_spokes)
+                chain = Chain(
+                    scene.boat, chart, knowledge, on_spokes=paced.on_spokes, is_late=lambda _: warming.is_on
+                )
                 chain.tide_m = scene.tide_m
+                if warming.is_on:
+                    pipe.send(Notice("finding echoes is being compiled, this once: a few seconds more", 0.8))
                 ahead = _Ahead(player)
                 try:
                     paced.play(_scene_slices(ahead), chain, Desk(chain, knowledge, pipe.send))

@@ -151,7 +151,10 @@ Slice = tuple[int, list[Piece]]
 class Paced:
     """Plays slices through a chain at the pace of life, or faster; stands still, goes on, starts again."""
 
-    def __init__(self, pipe: Connection, speed: float, what: str) -> None:
+    def __init__(
+        self, pipe: Connection, speed: float, what: str, is_compiling: Callable[[], bool] = lambda: False
+    ) -> None:
+        self._is_compiling = is_compiling
         self.routes: Any = None  # moonless.helm.routes.Routes
         self._later: queue.SimpleQueue[Event] = queue.SimpleQueue()
         self._pipe = pipe
@@ -189,6 +192,9 @@ class Paced:
             if self._restart:
                 return
             for one in self._feed(chain, pieces, end_ns):
+                if one.scan is None and self._is_compiling():
+                    # Scans are passed over until then: a reading without echoes would look like empty water.
+                    continue
                 is_warming = is_warming and one.scan is None
                 desk.saw(one)
                 if self.routes is not None:
