@@ -223,20 +223,19 @@ def test_measure_equals_reference(video, data):
 
 @FEW
 @given(st.data())
-def test_fresh_equals_reference(data):
+def test_warp_equals_reference(data):
     n_row, n_col = data.draw(st.integers(4, 24)), data.draw(st.integers(1, 14))
-    loud = data.draw(arrays(np.bool_, (n_row, n_col)))
-    step = data.draw(st.integers(1, 3))
+    received = data.draw(arrays(np.bool_, n_row))
     # Own motion and turn of odd amounts, so that no place lies on the edge between two boxes.
     east, north = np.full(n_row, data.draw(st.integers(-3, 3)) * 7.31), np.full(n_row, 4.57)
     turned = data.draw(st.integers(0, 6)) * 0.337
     bearing = np.arange(n_row) * (2 * np.pi / n_row) + turned
     old_heading = np.full(n_row, 0.211)
     zero = np.zeros(n_row)
-    fresh = np.zeros(loud.shape, np.bool_)
-    _ground_kernels.fresh_kernel(east, north, bearing, 5.0, 10.0, zero, zero, old_heading, loud, step, fresh)
-    want = reference.fresh(east, north, bearing, 5.0, 10.0, zero, zero, old_heading, loud, step)
-    assert np.array_equal(fresh, want)
+    was = np.empty((n_row, n_col), np.int32)
+    _ground_kernels.warp_kernel(east, north, bearing, 5.0, 10.0, zero, zero, old_heading, received, 0.23, -0.41, was)
+    want = reference.warp(east, north, bearing, 5.0, 10.0, zero, zero, old_heading, received, 0.23, -0.41, n_col)
+    assert np.array_equal(was, want)
 
 
 @FEW

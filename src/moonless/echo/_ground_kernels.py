@@ -54,7 +54,7 @@ def gate_kernel(
 
 
 @njit(cache=True, nogil=True)
-def fresh_kernel(
+def warp_kernel(
     east: Array,
     north: Array,
     bearing: Array,
@@ -63,34 +63,43 @@ def fresh_kernel(
     old_east: Array,
     old_north: Array,
     old_heading: Array,
-    loud: Array,
-    step: int,
-    fresh: Array,
+    received: Array,
+    lean_row: float,
+    lean_col: float,
+    was: Array,
 ) -> None:
-    """Mark every ``step``-th box whose ground was quiet last turn.
+    """Find the box of the last turn under each box of this one.
 
     east, north, bearing (n_row,) f64: own place and true look of each row now; first_m: range to the middle of
-    column 0; old_east, old_north, old_heading (n_row,) f64 of the last turn's rows; loud, fresh (n_row, n_col) bool.
+    column 0; old_east, old_north, old_heading (n_row,) f64 of the last turn's rows, received (n_row,) bool; lean_row,
+    lean_col: added before rounding to whole boxes, within half a box.
+    was (n_row, n_col) i32 flat indices out, -1 where nothing looked.
     """
-    n_row, n_col = loud.shape
+    n_row, n_col = was.shape
     turn = 2.0 * np.pi
-    for a in range(0, n_row, step):
+    for a in range(n_row):
         s = np.sin(bearing[a])
         k = np.cos(bearing[a])
         guess = a
-        for c in range(0, n_col, step):
-            r = first_m + c * col_m
-            e = east[a] + r * s
-            n = north[a] + r * k
-            # The row that looked there then lies near the row found for the column before.
-            de = e - old_east[guess]
-            dn = n - old_north[guess]
-            az = (np.arctan2(de, dn) - old_heading[guess]) / turn
-            row = int(np.rint((az - np.floor(az)) * n_row)) % n_row
+        for c in range(n_col):
+            # Along and across the present look, from where the set stood when it last looked there: the row found
+            # for the column before is near enough.
+            de = east[a] - old_east[guess]
+            dn = north[a] - old_north[guess]
+            along = first_m + c * col_m + de * s + dn * k
+            across = de * k - dn * s
+            t = across / along if along > 0.0 else np.inf
+            if abs(t) < 0.2:
+                # Most boxes lie far off beside what the boat has moved: the series is exact to 1e-7 there.
+                t2 = t * t
+                angle = t * (1.0 - t2 * (1.0 / 3.0 - t2 * (0.2 - t2 / 7.0)))
+            else:
+                angle = np.arctan2(across, along)
+            az = (bearing[a] + angle - old_heading[guess]) / turn
+            row = int(np.rint((az - np.floor(az)) * n_row + lean_row)) % n_row
             guess = row
-            col = int(np.rint((np.sqrt(de * de + dn * dn) - first_m) / col_m))
-            if 0 <= col < n_col:
-                fresh[a, c] = not loud[row, col]
+            col = int(np.rint((np.sqrt(along * along + across * across) - first_m) / col_m + lean_col))
+            was[a, c] = row * n_col + col if 0 <= col < n_col and received[row] else -1
 
 
 @njit(cache=True, nogil=True)

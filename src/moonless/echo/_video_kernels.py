@@ -13,34 +13,6 @@ Array = NDArray[Any]
 
 
 @njit(cache=True, nogil=True)
-def _clean(echo: Array, received: Array, i: int, j: int, reach: int, spike: Array) -> Any:
-    """One count with a spike narrower than an echo taken back to what stands beside it.
-
-    spike (3,) i64: least count looked at, and the count over which it must stand, ``(o * spike[1] + spike[2]) / 256``.
-    """
-    c = echo[i, j]
-    if reach == 0 or c < spike[0]:
-        return c
-    n = echo.shape[0]
-    before = (i - 1) % n
-    after = (i + 1) % n
-    if not (received[before] and received[after]):
-        return c
-    a = echo[before, j]
-    b = echo[after, j]
-    o = max(a, b)
-    if reach == 2:
-        before2 = (i - 2) % n
-        after2 = (i + 2) % n
-        if not (received[before2] and received[after2]):
-            return c
-        o = max(min(a, b), max(min(echo[before2, j], a), min(b, echo[after2, j])))
-    if np.int64(c) * 256 > np.int64(o) * spike[1] + spike[2]:
-        return o
-    return c
-
-
-@njit(cache=True, nogil=True)
 def blocks_kernel(
     echo: Array,
     received: Array,
@@ -54,7 +26,8 @@ def blocks_kernel(
 ) -> int:
     """Power sums of blocks, spikes taken out; returns how many spikes.
 
-    echo (n_spoke, n_cell) uint; power (full_scale + 1,) f32; spike (3,) i64 as in ``_clean``; total (n_row, n_col) f32
+    echo (n_spoke, n_cell) uint; power (full_scale + 1,) f32; spike (3,) i64: least count looked at, and the count over
+    which it must stand, ``(o * spike[1] + spike[2]) / 256`` with ``o`` what stands beside it; total (n_row, n_col) f32
     and weight (n_row,) i64, spokes received, out.
     """
     n_row, n_col = total.shape
@@ -201,6 +174,8 @@ def measure_kernel(
         pa = peak_cell[p] // n_col
         pc = peak_cell[p] - pa * n_col
         start = row_edge[pa]
+        lo = c * col_cells
+        hi = min(lo + col_cells, n_cell)
         for i in range(row_edge[a], row_edge[a + 1]):
             if not received[i]:
                 continue
@@ -209,28 +184,58 @@ def measure_kernel(
                 s -= n_spoke
             elif s < -(n_spoke // 2):
                 s += n_spoke
-            for j in range(c * col_cells, min((c + 1) * col_cells, n_cell)):
-                v = _clean(echo, received, i, j, reach, spike)
-                n_cells[p] += 1
+            row = echo[i]
+            b1 = (i - 1) % n_spoke
+            a1 = (i + 1) % n_spoke
+            b2 = (i - 2) % n_spoke
+            a2 = (i + 2) % n_spoke
+            has_two = received[b1] and received[a1]
+            has_four = has_two and received[b2] and received[a2]
+            w0 = 0.0
+            w1 = 0.0
+            w2 = 0.0
+            n0 = 0
+            n1 = 0
+            n2 = 0
+            for j in range(lo, hi):
+                v = np.int64(row[j])
+                if v >= spike[0]:
+                    if reach == 1 and has_two:
+                        o = max(np.int64(echo[b1, j]), np.int64(echo[a1, j]))
+                        if v * 256 > o * spike[1] + spike[2]:
+                            v = o
+                    elif reach == 2 and has_four:
+                        x = np.int64(echo[b1, j])
+                        y = np.int64(echo[a1, j])
+                        o = max(min(x, y), max(min(np.int64(echo[b2, j]), x), min(y, np.int64(echo[a2, j]))))
+                        if v * 256 > o * spike[1] + spike[2]:
+                            v = o
                 if v > peak_count[p]:
                     peak_count[p] = v
                 if v >= full_scale:
                     clipped[p] = True
-                if gate[m]:
-                    w = power[v]
-                    r = j - pc * col_cells
-                    sums[p, 0] += w
-                    sums[p, 1] += w * s
-                    sums[p, 2] += w * r
-                    sums[p, 3] += w * s * s
-                    sums[p, 4] += w * r * r
-                    sums[p, 5] += w * s * r
-                    sums[p, 6] += 1
-                    sums[p, 7] += s
-                    sums[p, 8] += r
-                    sums[p, 9] += s * s
-                    sums[p, 10] += r * r
-                    sums[p, 11] += s * r
+                w = power[v]
+                r = j - pc * col_cells
+                w0 += w
+                w1 += w * r
+                w2 += w * r * r
+                n0 += 1
+                n1 += r
+                n2 += r * r
+            n_cells[p] += n0
+            if gate[m]:
+                sums[p, 0] += w0
+                sums[p, 1] += w0 * s
+                sums[p, 2] += w1
+                sums[p, 3] += w0 * s * s
+                sums[p, 4] += w2
+                sums[p, 5] += w1 * s
+                sums[p, 6] += n0
+                sums[p, 7] += n0 * s
+                sums[p, 8] += n1
+                sums[p, 9] += n0 * s * s
+                sums[p, 10] += n2
+                sums[p, 11] += n1 * s
 
 
 @njit(cache=True, nogil=True)

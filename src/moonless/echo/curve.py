@@ -13,6 +13,7 @@ assumed, and said to be.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Literal
@@ -144,7 +145,9 @@ def _best_law(quantiles: Floats, held: NDArray[np.bool_], spread: float, pulses:
     for looks in sorted({*LOOKS, round(pulses, 1)}) if known and pulses is not None else LOOKS:
         power = _gamma_quantiles(looks)[held]
         db = 10.0 * np.log10(power)
-        slope, level = np.polyfit(db, seen, 1)
+        middle = db - db.mean()
+        slope = float(middle @ seen / (middle @ middle))
+        level = float(seen.mean() - slope * db.mean())
         trials: list[tuple[Law, float, float, Floats]] = []
         if slope > 0.0:
             trials.append(("log", level, 1.0 / slope, level + slope * db))
@@ -154,7 +157,8 @@ def _best_law(quantiles: Floats, held: NDArray[np.bool_], spread: float, pulses:
             trials.append((law, scale, per_count, scale * shape))  # type: ignore[arg-type]
         unlike = PULSES_COST * abs(np.log(looks / pulses)) if known and pulses is not None else 0.0
         for law, level_counts, per_count, fitted in trials:
-            misfit = float(np.sqrt(np.mean((fitted - seen) ** 2))) / spread + unlike
+            off = fitted - seen
+            misfit = math.sqrt(float(off @ off) / off.size) / spread + unlike
             # A log law has one freedom more than the others and must earn it.
             cost = misfit + (0.01 if law == "log" else 0.0)
             now = Curve(law, float(level_counts), float(per_count), looks, True, False, cost)

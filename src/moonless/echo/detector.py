@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
+from moonless.constants import TAU
 from moonless.echo._body_kernels import blot_kernel, peaks_kernel, segment_kernel
 from moonless.echo._floor_kernels import floor_kernel, levels_kernel, ordered_kernel
 from moonless.echo._video_kernels import blocks_kernel, boxes_kernel, spread_kernel
@@ -21,10 +22,11 @@ from moonless.echo.clutter import ClutterMap
 from moonless.echo.curve import Curve, learn_curve, noise_level
 from moonless.echo.ghosts import GhostFinder
 from moonless.echo.grid import Grid, grid_for
-from moonless.echo.memory import P_CANDIDATE, EchoMemory, LastMask
+from moonless.echo.ground import SLOW_LOOKS, Ground
+from moonless.echo.memory import P_CANDIDATE, EchoMemory
 from moonless.echo.plots import Video, measure
 from moonless.echo.shores import CORE_DB, Bodies, group_bodies, is_shore, trace_shores
-from moonless.echo.types import EchoPicture
+from moonless.echo.types import EchoPicture, ShoreEcho
 from moonless.scan.types import Scan
 
 # Boxes over the threshold that chance is allowed in one turn, and the bounds of the rate per box that follow.
@@ -46,6 +48,8 @@ AGAIN = 0.7  # share of a large body's boxes that were echo last turn, over the 
 AGAIN_OVER_CHANCE = 0.6  # and of what chance leaves
 ASIDE_RAD = 0.3
 RING_SHARE = 0.5
+# A window in which one echo of a point fills a quarter at most, and land that hangs together half.
+FILL_BEAMS, FILL_PULSES, FILLED = 3.0, 2.0, 0.5
 KEEP_OFF_BEAMS = 1.3  # round known echoes, where the sea is not learnt: to where the beam's skirt is 40 dB down
 COUNTS_KEEP = 0.9
 GAIN_STEP_COUNTS = 1.5  # a median that steps farther from turn to turn is a hand on the gain
@@ -79,7 +83,7 @@ class Detector:
         """Begin.  ``p_false``: false-alarm rate per box tested; None: from `design_rate`."""
         self.p_false = p_false
         self._ghosts = GhostFinder()
-        self._last: LastMask | None = None
+        self._ground = Ground()
         self.last_examined: Examined | None = None  # for those who measure the detector
         self._grid: Grid | None = None
         self._map: ClutterMap | None = None
@@ -97,6 +101,7 @@ class Detector:
         """
         seen = self.examine(scan)
         self.last_examined = seen
+        self._ground.turn_to(scan, seen.grid)
         grid, box_db = seen.grid, seen.box_db
         weak, known, is_steady, peaks = self._recall(scan, seen)
         # What the last turns vouch for stands out of the candidates; its hill is what stands over their threshold.
@@ -106,20 +111,23 @@ class Detector:
         mask |= around & (box_db >= seen.candidate_db)
         # What stands far over the background for bearings on end may be land whatever the sea's tail is held to be.
         found, mask = mask, mask | (box_db >= seen.solid_db)
-        cells, basin, body, core = _segment(seen.fine_db, seen.threshold_db, mask, grid, seen.curve.looks)
+        cells, basin, body, core, _ = _segment(seen.fine_db, seen.threshold_db, mask, grid, seen.curve.looks)
         bodies = group_bodies(cells, body)
         large = is_shore(group_bodies(core, body), grid, scan, box_db, seen.threshold_db)
-        fixed = self._stands_over_ground(scan, bodies, large, grid)
-        shores = trace_shores(bodies, large & fixed, grid, scan)
-        in_shore = _cells_of(bodies, large & fixed, cells, body)
-        self._learn_strays(scan, seen, np.concatenate((known, cells[in_shore])))
-        loud = ~(box_db < seen.floor_db + np.float32(self._map.loud_db if self._map is not None else 0.0))
-        self._last = LastMask(mask, loud, scan)
+        fixed = self._stands_over_ground(bodies, large, grid)
+        in_body = _cells_of(bodies, large & fixed, cells, body)
         in_clutter = _cells_of(bodies, large & ~fixed, cells, body)
+        land, shores, slow_mask = self._find_shores(scan, seen)
+        loud = ~(box_db < seen.floor_db + np.float32(self._map.loud_db if self._map is not None else 0.0))
+        self._learn_strays(seen, np.concatenate((known, np.flatnonzero(land), cells[in_body])))
+        self._ground.remember(scan, mask, slow_mask, loud)
         # A mark close before a quay joins it by the skirts of the beam: what stands on one spot of the ground, turn
         # after turn and oftener than the land's own glitter round about, is a plot although the shore holds it.
         standing = self._standing(scan, grid, np.unique(basin[cells]))
-        is_loose = found.ravel()[cells] & (~in_shore | np.isin(basin[cells], standing))
+        # What lies on the slow picture's land is a piece of it, though this turn's glitter cut it off.
+        of_land = in_body | land.ravel()[basin[cells]]
+        in_clutter &= ~of_land
+        is_loose = found.ravel()[cells] & (~of_land | np.isin(basin[cells], standing))
         if np.any(in_clutter):
             # Of clutter that has run together only what the last turns know stays.
             firm = peaks[is_steady] if is_steady is not None else peaks[:0]
@@ -205,8 +213,34 @@ class Detector:
             tuple(notes),
         )
 
+    def _find_shores(
+        self, scan: Scan, seen: Examined
+    ) -> tuple[NDArray[np.bool_], tuple[ShoreEcho, ...], NDArray[np.bool_]]:
+        """Return (boxes of shores, their outlines, boxes of the slow picture over the threshold).
+
+        Land glitters: in one turn it falls into a hundred hills.  The mean of the last turns over the ground is whole,
+        and in it sea and rain, which boil, lie at their own mean, under their threshold.
+        """
+        grid, slow_db = seen.grid, self._ground.slow(seen.fine_db)
+        mask = slow_db >= np.minimum(seen.threshold_db, seen.solid_db)
+        cells, _, body, core, whole = _segment(slow_db, seen.threshold_db, mask, grid, SLOW_LOOKS * seen.curve.looks)
+        bodies = group_bodies(cells, body)
+        large = is_shore(group_bodies(core, body), grid, scan, slow_db, seen.threshold_db)
+        which = large & self._stands_over_ground(bodies, large, grid, slow=True)
+        is_land = _cells_of(bodies, which, cells, body)
+        if np.any(is_land):
+            # Houses and banks behind the water's edge hang together with it and fill the picture; what only touches it
+            # by the skirts of the beam, a mark or a boat, does not.
+            size = (round(FILL_BEAMS * grid.beam_spokes * grid.n_row / grid.n_spoke), round(FILL_PULSES * grid.guard))
+            fill = ndimage.uniform_filter(mask.astype(np.float32), size, mode=("wrap", "nearest")).ravel()
+            is_land |= np.isin(whole[cells], whole[cells[is_land]]) & (fill[cells] >= FILLED)
+        land = np.zeros(mask.shape, dtype=np.bool_)
+        land.ravel()[cells[is_land]] = True
+        outlined = group_bodies(cells[is_land], whole)
+        return land, trace_shores(outlined, np.ones(outlined.start.shape, dtype=np.bool_), grid, scan), mask
+
     def _stands_over_ground(
-        self, scan: Scan, bodies: Bodies, large: NDArray[np.bool_], grid: Grid
+        self, bodies: Bodies, large: NDArray[np.bool_], grid: Grid, *, slow: bool = False
     ) -> NDArray[np.bool_]:
         """Return which of the ``large`` bodies were there last turn, over the ground; True for the others.
 
@@ -215,23 +249,18 @@ class Detector:
         """
         fixed = np.ones(bodies.start.size, dtype=np.bool_)
         ends = np.concatenate((bodies.start[1:], [bodies.cell.size]))
-        col_m = grid.col_cells * scan.cell_m
+        rows_aside = round(ASIDE_RAD / TAU * grid.n_row)
         for b in np.flatnonzero(large):
             cells = bodies.cell[bodies.start[b] : ends[b]]
             row, col = np.divmod(cells, grid.n_col)
             rings = np.unique(row).size > RING_SHARE * grid.n_row and int(col.min()) <= grid.guard + grid.box_cols
             fixed[b] = not rings
-            if self._last is None or self._last.mask.shape != (grid.n_row, grid.n_col):
-                continue
-            step = max(1, cells.size // 1500)
-            row, col = row[::step], col[::step]
-            spoke = (grid.row_edge[row] + grid.row_edge[row + 1]) // 2 % scan.n_spoke
-            range_m = scan.first_cell_m + (col + 0.5) * col_m - 0.5 * scan.cell_m
-            again = self._last.was_echo(scan, spoke, range_m, col_m)
+            cells = cells[:: max(1, cells.size // 1500)]
+            again = self._ground.again(cells, slow=slow)
             if np.count_nonzero(np.isfinite(again)) <= 0.3 * again.size:
                 continue
             # Dense clutter covers its own ground by chance: how much, the same ranges to either side tell.
-            aside = [self._last.was_echo(scan, spoke, range_m, col_m, side) for side in (-ASIDE_RAD, ASIDE_RAD)]
+            aside = [self._ground.again(cells, side, slow=slow) for side in (-rows_aside, rows_aside)]
             share, chance = float(np.nanmean(again)), float(np.nanmean(np.concatenate((*aside, [0.0]))))
             fixed[b] = share >= AGAIN and share - chance >= AGAIN_OVER_CHANCE * (1.0 - chance)
         return fixed
@@ -261,22 +290,20 @@ class Detector:
         self._hills.remember(scan, spoke, range_m, np.ones(tops.shape, dtype=np.bool_))
         return tops[vouched]
 
-    def _learn_strays(self, scan: Scan, seen: Examined, echoes: NDArray[np.int64]) -> None:
+    def _learn_strays(self, seen: Examined, echoes: NDArray[np.int64]) -> None:
         """Count how far boxes stray from their floor, over ground that was quiet last turn and clear of known echoes.
 
         An echo that fades and comes back carries its skirts with it: over a beam and a pulse round what stands on one
         spot turn after turn (``echoes``, flat blocks) nothing is asked.
         """
-        if self._last is None or self._map is None or self._last.mask.shape != seen.box_db.shape:
+        if not self._ground.is_known or self._map is None:
             return
-        col_m = seen.grid.col_cells * scan.cell_m
-        first_m = scan.first_cell_m + 0.5 * (col_m - scan.cell_m)
         ratio_db = seen.box_db - seen.floor_db
         grid = seen.grid
         kept_off = np.zeros(ratio_db.shape, dtype=np.bool_)
         rows = math.ceil(KEEP_OFF_BEAMS * grid.beam_spokes * grid.n_row / grid.n_spoke)
         blot_kernel(echoes, np.full(echoes.shape, rows, np.int64), grid.guard, kept_off)
-        asked = np.isfinite(ratio_db) & self._last.fresh(scan, first_m, col_m) & ~kept_off
+        asked = np.isfinite(ratio_db) & self._ground.fresh() & ~kept_off
         self._map.update_strays(ratio_db, asked, seen.sector)
 
     def _learn(self, scan: Scan, notes: list[str]) -> Curve:
@@ -436,8 +463,8 @@ def _segment(
     mask: NDArray[np.bool_],
     grid: Grid,
     cell_looks: float,
-) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.int64], NDArray[np.int64]]:
-    """Return (flat masked cells, hilltop of each flat cell, body of each flat cell, flat cells of the cores)."""
+) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.int64], NDArray[np.int64], NDArray[np.int64]]:
+    """Return (flat masked cells, hilltop and body of each flat cell, flat cells of the cores, what hangs together)."""
     cells = np.flatnonzero(mask)
     value = value_db.ravel()
     firm_db = threshold_db.ravel() + np.float32(FAR_FIRM_DB)
@@ -454,5 +481,6 @@ def _segment(
     core = order[value[order] >= value[basin[order]] - np.float32(CORE_DB)]
     hill, joined = np.full(value.size, -1, dtype=np.int64), np.full(value.size, -1, dtype=np.int64)
     segment_kernel(value, core, grid.n_row, grid.n_col, depth, far_rows, far, firm_db, hill, joined)
+    whole = body.copy()
     body[cells] = joined[basin[cells]]
-    return cells, basin, body, np.sort(core)
+    return cells, basin, body, np.sort(core), whole

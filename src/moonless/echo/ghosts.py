@@ -112,7 +112,15 @@ def find_multiples(plots: Plots, beam_rad: float, pulse_m: float) -> Ints:
     out = np.full(len(plots), -1, dtype=np.int64)
     strong = (plots.strength_db >= MULTIPLE_PARENT_DB) & (plots.range_m <= MULTIPLE_PARENT_M)
     # A parent that is not at least some pulses off would claim everything behind it.
-    for p in np.flatnonzero(strong & (plots.range_m >= 4.0 * pulse_m)):
+    strong &= plots.range_m >= 4.0 * pulse_m
+    if not np.any(strong):
+        return out
+    # Few have anything at twice their range; a hull's pieces lie within two pulses and two beams of her middle.
+    parents = np.flatnonzero(strong)
+    far = np.abs(plots.range_m[None, :] - 2.0 * plots.range_m[parents, None]) <= 2.7 * pulse_m
+    turned = np.abs(plots.azimuth_rel_rad[None, :] - plots.azimuth_rel_rad[parents, None])
+    far &= np.minimum(turned, TAU - turned) <= 2.0 * beam_rad
+    for p in parents[far.any(axis=1)]:
         offset = wrap_pi(plots.azimuth_rel_rad - plots.azimuth_rel_rad[p])
         piece = (np.abs(plots.range_m - plots.range_m[p]) <= pulse_m) & (np.abs(offset) <= PIECE_BEAMS * beam_rad)
         piece &= plots.strength_db >= plots.strength_db[p] - PIECE_BELOW_DB

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from scipy import special
 
 from moonless.constants import TAU
-from moonless.echo._ground_kernels import follow_kernel, fresh_kernel, gate_kernel
+from moonless.echo._ground_kernels import follow_kernel, gate_kernel
 from moonless.frames import LocalFrame
 from moonless.scan.types import Scan
 
@@ -34,7 +34,6 @@ P_STEADY = 0.1
 DRIFT = 1.0  # m/s: a moored thing swings; faster things are found by the tracker, or stand out by themselves
 FASTEST = 12.5  # m/s, 24 kn, of what is followed from turn to turn before it stands out by itself each turn
 LONG_GAP_S = 30.0
-FRESH_STEP = 2  # boxes overlap their neighbours: every second one tells as much
 REACH_GATES = 4.0  # so many gates round about, candidates are counted for chance
 
 
@@ -178,77 +177,3 @@ def _gates(scan: Scan, range_m: Floats, turn_s: float) -> tuple[Floats, Floats]:
     along = 0.5 * max(scan.errors.pulse_m, scan.cell_m) + wander
     angle = 0.35 * scan.errors.beam_rad + scan.errors.azimuth_sigma_rad
     return np.full(range_m.shape, along), np.maximum(angle * range_m, TAU / scan.n_spoke * range_m) + wander
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class LastMask:
-    """Where boxes stood over their threshold last turn, with the poses of the rows; answers for this turn's places."""
-
-    mask: Bools  # (n_row, n_col)
-    loud: Bools  # (n_row, n_col) over the floor by more than noise, or not received
-    scan: Scan
-
-    def fresh(self, scan: Scan, first_m: float, col_m: float) -> Bools:
-        """Return (n_row, n_col) which boxes, of every second in both directions, look at ground that was quiet then.
-
-        What stands still is loud in both turns and drops out; what boils is as likely to spike here as anywhere.
-        That is how echoes are kept out of the clutter's statistics without first having to be found.
-        """
-        n_row = self.mask.shape[0]
-        out = np.zeros(self.mask.shape, dtype=np.bool_)
-        old = self.scan
-        if old.cell_m != scan.cell_m or old.n_spoke != scan.n_spoke:
-            return out
-        at = (np.arange(n_row) * scan.n_spoke) // n_row
-        azimuth = at * (TAU / scan.n_spoke)
-        poses = [(one.lat_deg[at], one.lon_deg[at], one.heading_true_rad[at]) for one in (scan, old)]
-        zero = np.zeros(n_row)
-        if all(np.all(np.isfinite(part)) for pose in poses for part in pose):
-            frame = LocalFrame(float(poses[1][0][0]), float(poses[1][1][0]))
-            (east, north), (old_east, old_north) = (frame.to_plane(lat, lon) for lat, lon, _ in poses)
-            bearing, old_heading = poses[0][2] + azimuth, poses[1][2]
-        else:
-            east = north = old_east = old_north = old_heading = zero
-            bearing = azimuth
-        fresh_kernel(east, north, bearing, first_m, col_m, old_east, old_north, old_heading, self.loud, FRESH_STEP, out)
-        return out
-
-    def was_echo(
-        self, scan: Scan, spoke: NDArray[np.int64], range_m: Floats, col_m: float, shift_rad: float = 0.0
-    ) -> Floats:
-        """Return (n,) 1.0 where the same ground was echo last turn, 0.0 where not, NaN where it was not looked at.
-
-        ``shift_rad`` asks for the ground as far round at the same range instead.  Unknown poses count as unmoved.
-        """
-        old = self.scan
-        azimuth = spoke * (TAU / scan.n_spoke) + shift_rad
-        shape_ok = self.mask.size > 0 and old.cell_m == scan.cell_m
-        if not shape_ok:
-            return np.full(spoke.shape, np.nan)
-        lat, lon, heading = scan.lat_deg[spoke], scan.lon_deg[spoke], scan.heading_true_rad[spoke]
-        middle = old.n_spoke // 2
-        ends = (old.lat_deg[middle], old.lon_deg[middle], old.heading_true_rad[middle])
-        if np.all(np.isfinite(ends)) and np.all(np.isfinite(lat) & np.isfinite(lon) & np.isfinite(heading)):
-            frame = LocalFrame(float(ends[0]), float(ends[1]))
-            east, north = frame.to_plane(lat, lon)
-            east = east + range_m * np.sin(azimuth + heading)
-            north = north + range_m * np.cos(azimuth + heading)
-            bearing = np.arctan2(east, north)
-            at = _spoke_at(bearing - ends[2], old)
-            # Once more with the heading and place of the spoke that looked there.
-            then = old.heading_true_rad[at]
-            own_e, own_n = frame.to_plane(old.lat_deg[at], old.lon_deg[at])
-            own_e, own_n, then = np.nan_to_num(own_e), np.nan_to_num(own_n), np.where(np.isfinite(then), then, ends[2])
-            at = _spoke_at(np.arctan2(east - own_e, north - own_n) - then, old)
-            range_m = np.hypot(east - own_e, north - own_n)
-        else:
-            at = _spoke_at(azimuth, old)
-        row = at * self.mask.shape[0] // old.n_spoke
-        col = np.floor((range_m - old.first_cell_m) / col_m + 0.5 / max(col_m / old.cell_m, 1.0)).astype(np.int64)
-        inside = (col >= 0) & (col < self.mask.shape[1]) & old.is_received[at]
-        return np.where(inside, self.mask[row, np.clip(col, 0, self.mask.shape[1] - 1)], np.nan)
-
-
-def _spoke_at(azimuth_rad: NDArray[np.floating], scan: Scan) -> NDArray[np.int64]:
-    """Return the spoke that looks at each azimuth."""
-    return np.asarray(np.rint(np.mod(azimuth_rad, TAU) / TAU * scan.n_spoke).astype(np.int64) % scan.n_spoke)

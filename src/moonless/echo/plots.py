@@ -32,7 +32,7 @@ class Video:
     scan: Scan
     db: NDArray[np.float32]  # (full_scale + 1,)
     power: NDArray[np.float32]
-    spike: NDArray[np.int64]  # (3,) least count, factor and offset in 256ths: see ``_kernels._clean``
+    spike: NDArray[np.int64]  # (3,) least count, factor and offset in 256ths: see ``blocks_kernel``
     reach: int
 
 

@@ -181,7 +181,7 @@ def gates(place: Array, along: Array, gate: Array, reach: Array, old: Array) -> 
     return inside, near
 
 
-def fresh(
+def warp(
     east: Array,
     north: Array,
     bearing: Array,
@@ -190,25 +190,28 @@ def fresh(
     old_east: Array,
     old_north: Array,
     old_heading: Array,
-    loud: Array,
-    step: int,
+    received: Array,
+    lean_row: float,
+    lean_col: float,
+    n_col: int,
 ) -> Array:
-    """Return which of every ``step``-th box looks at ground that was quiet last turn.
+    """Return the flat box of the last turn under each box, -1: none.
 
     The row that looked there is sought as the kernel seeks it: from the pose of the row found one column before.
     """
-    n_row, n_col = loud.shape
-    out = np.zeros(loud.shape, dtype=np.bool_)
-    for a in range(0, n_row, step):
+    n_row = bearing.size
+    out = np.full((n_row, n_col), -1, dtype=np.int32)
+    for a in range(n_row):
         row = a
-        for c in range(0, n_col, step):
+        for c in range(n_col):
             r = first_m + c * col_m
             de = east[a] + r * np.sin(bearing[a]) - old_east[row]
             dn = north[a] + r * np.cos(bearing[a]) - old_north[row]
             share = np.mod((np.arctan2(de, dn) - old_heading[row]) / (2.0 * np.pi), 1.0)
-            row = int(np.rint(share * n_row)) % n_row
-            col = int(np.rint((np.sqrt(de * de + dn * dn) - first_m) / col_m))
-            out[a, c] = 0 <= col < n_col and not loud[row, col]
+            row = int(np.rint(share * n_row + lean_row)) % n_row
+            col = int(np.rint((np.sqrt(de * de + dn * dn) - first_m) / col_m + lean_col))
+            if 0 <= col < n_col and received[row]:
+                out[a, c] = row * n_col + col
     return out
 
 
