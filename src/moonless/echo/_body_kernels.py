@@ -48,7 +48,7 @@ def segment_kernel(
     n_row: int,
     n_col: int,
     depth_db: Any,
-    far_rows: int,
+    far_rows: Array,
     far_db: Any,
     firm_db: Array,
     basin: Array,
@@ -58,8 +58,8 @@ def segment_kernel(
 
     basin, body (n_row * n_col,) i64, filled with -1 on entry: the flat index of each cell's hilltop, and of its
     connected body's highest cell.  A hill keeps its own name if the pass to a higher one lies ``depth_db`` below it,
-    or, where the two tops stand ``far_rows`` rows or more apart, ``far_db``: if the lower one reaches ``firm_db``,
-    (n_row * n_col,) f32.
+    or, where the two tops stand ``far_rows`` (n_col,) i64 or more rows apart, ``far_db``: if the lower one reaches
+    ``firm_db``, (n_row * n_col,) f32.
     """
     for idx in order:
         a = idx // n_col
@@ -95,7 +95,7 @@ def segment_kernel(
                 root = _find(basin, other)
                 if root != best:
                     apart = abs(root // n_col - best // n_col)
-                    is_far = min(apart, n_row - apart) >= far_rows and value_db[root] >= firm_db[root]
+                    is_far = min(apart, n_row - apart) >= far_rows[root % n_col] and value_db[root] >= firm_db[root]
                     pass_db = far_db if is_far else depth_db
                     if value_db[root] - value_db[idx] < pass_db:
                         basin[root] = best

@@ -41,8 +41,9 @@ SOLID_OVER_CLUTTER_DB = 12.0
 # Between two equal points 1.3 beams apart the two-way beam falls by 10 dB, and where both add in phase by 4.5.
 PASS_DB = 5.0
 # One point has no two tops so far apart, however it shines: there a shallow pass parts two, if noise does not dip it.
-# Sea, rain and land boil deeper than that; what is parted so must stand well over the threshold.
-FAR_BEAMS, FAR_PASS_DB, FAR_FIRM_DB = 0.8, 1.0, 5.0
+# Sea, rain and land boil deeper than that; what is parted so must stand well over the threshold.  Hulls are several
+# points too: nothing nearer together than most are long.
+FAR_BEAMS, FAR_APART_M, FAR_PASS_DB, FAR_FIRM_DB = 0.8, 60.0, 1.0, 5.0
 MOST_PEAKS = 20_000
 AGAIN = 0.7  # share of a large body's boxes that were echo last turn, over the ground, when it is land
 AGAIN_OVER_CHANCE = 0.6  # and of what chance leaves
@@ -102,7 +103,7 @@ class Detector:
         seen = self.examine(scan)
         self.last_examined = seen
         self._ground.turn_to(scan, seen.grid)
-        grid, box_db = seen.grid, seen.box_db
+        grid, box_db, col_m = seen.grid, seen.box_db, seen.grid.col_cells * scan.cell_m
         weak, known, is_steady, peaks = self._recall(scan, seen)
         # What the last turns vouch for stands out of the candidates; its hill is what stands over their threshold.
         mask = box_db >= seen.threshold_db  # NaN is never found
@@ -111,7 +112,7 @@ class Detector:
         mask |= around & (box_db >= seen.candidate_db)
         # What stands far over the background for bearings on end may be land whatever the sea's tail is held to be.
         found, mask = mask, mask | (box_db >= seen.solid_db)
-        cells, basin, body, core, _ = _segment(seen.fine_db, seen.threshold_db, mask, grid, seen.curve.looks)
+        cells, basin, body, core, _ = _segment(seen.fine_db, seen.threshold_db, mask, grid, col_m, seen.curve.looks)
         bodies = group_bodies(cells, body)
         large = is_shore(group_bodies(core, body), grid, scan, box_db, seen.threshold_db)
         fixed = self._stands_over_ground(bodies, large, grid)
@@ -221,9 +222,11 @@ class Detector:
         Land glitters: in one turn it falls into a hundred hills.  The mean of the last turns over the ground is whole,
         and in it sea and rain, which boil, lie at their own mean, under their threshold.
         """
-        grid, slow_db = seen.grid, self._ground.slow(seen.fine_db)
+        grid, slow_db, col_m = seen.grid, self._ground.slow(seen.fine_db), seen.grid.col_cells * scan.cell_m
         mask = slow_db >= np.minimum(seen.threshold_db, seen.solid_db)
-        cells, _, body, core, whole = _segment(slow_db, seen.threshold_db, mask, grid, SLOW_LOOKS * seen.curve.looks)
+        cells, _, body, core, whole = _segment(
+            slow_db, seen.threshold_db, mask, grid, col_m, SLOW_LOOKS * seen.curve.looks
+        )
         bodies = group_bodies(cells, body)
         large = is_shore(group_bodies(core, body), grid, scan, slow_db, seen.threshold_db)
         which = large & self._stands_over_ground(bodies, large, grid, slow=True)
@@ -462,6 +465,7 @@ def _segment(
     threshold_db: NDArray[np.float32],
     mask: NDArray[np.bool_],
     grid: Grid,
+    col_m: float,
     cell_looks: float,
 ) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.int64], NDArray[np.int64], NDArray[np.int64]]:
     """Return (flat masked cells, hilltop and body of each flat cell, flat cells of the cores, what hangs together)."""
@@ -474,7 +478,9 @@ def _segment(
     # A pass must lie deeper than chance dips it: three deviations of the row's own speckle, in dB.
     speckle = 3.0 * 4.34 / np.sqrt(max(1.0, grid.box_looks / grid.box_rows * cell_looks))
     depth, far = np.float32(max(PASS_DB, speckle)), np.float32(max(FAR_PASS_DB, speckle))
-    far_rows = max(1, math.ceil(FAR_BEAMS * grid.beam_spokes * grid.n_row / grid.n_spoke - 0.25))
+    row_m = TAU / grid.n_row * np.maximum(col_m * (np.arange(grid.n_col) + 0.5), col_m)
+    least = FAR_BEAMS * grid.beam_spokes * grid.n_row / grid.n_spoke - 0.25
+    far_rows = np.ceil(np.maximum(least, FAR_APART_M / row_m)).astype(np.int64)
     segment_kernel(value, order, grid.n_row, grid.n_col, depth, far_rows, far, firm_db, basin, body)
     # Strong echoes a beam or two apart join by their skirts, and a row of marks is no shore: what makes a body is
     # joined within the cores of its hills.  The rest of a hill goes with its top.

@@ -104,13 +104,13 @@ def peaks(value_db: Array, threshold_db: Array, rows: int, cols: int) -> list[in
 
 
 def segments(
-    value_db: Array, mask: Array, depth_db: float, far_rows: int, far_db: float, firm_db: Array
+    value_db: Array, mask: Array, depth_db: float, far_rows: Array, far_db: float, firm_db: Array
 ) -> tuple[Array, Array]:
     """Return (hilltop, highest cell of the connected body) of each cell of ``mask``, -1 outside it; flat indices.
 
     Water rises no higher than it must: cells are taken from the top down, each joins the highest hill it touches,
     and a hill whose top stands less than ``depth_db`` over the pass to a higher one is that one's shoulder; between
-    tops ``far_rows`` rows or more apart ``far_db`` is enough, if the lower one reaches ``firm_db`` (n_row, n_col).
+    tops ``far_rows`` (n_col,) or more rows apart ``far_db`` is enough, if the lower one reaches ``firm_db``.
     """
     n_row, n_col = value_db.shape
     value = value_db.ravel()
@@ -140,7 +140,7 @@ def segments(
         parent[k] = best
         for top in tops - {best}:
             apart = abs(top // n_col - best // n_col)
-            is_far = min(apart, n_row - apart) >= far_rows and value[top] >= firm_db.flat[top]
+            is_far = min(apart, n_row - apart) >= far_rows[top % n_col] and value[top] >= firm_db.flat[top]
             pass_db = far_db if is_far else depth_db
             if value[top] - value[k] < pass_db:
                 parent[top] = best
