@@ -17,7 +17,7 @@ from moonless.chart.drawn.grid import Tile
 from moonless.chart.library import Chart
 
 # Raise when what a tile holds changes: kept tiles of an older kind are then not met again.
-FORMAT = 2
+FORMAT = 3
 # Blocks kept worked out: the one the boat is in, and its neighbours across a corner.
 _KEPT_BLOCKS = 4
 # A feature begins to show half a zoom before its own: tiles are enlarged up to a whole one.
@@ -71,9 +71,11 @@ class TileMaker:
         else:
             shapes = _clipped(shapes, box)
             kept = ~shapely.is_empty(shapes)
+        # Part by part: of an area of several parts the writer may lose one.
+        parts, of = shapely.get_parts(shapes[kept], return_index=True)
         said = [_row(layer, int(i), name) for i in rows[kept]]
         extent = LAST_EXTENT if is_last else EXTENT
-        return encode_layer(name, tile, shapes[kept], said, extent=extent, buffer_px=buffer_px)
+        return encode_layer(name, tile, parts, [said[i] for i in of], extent=extent, buffer_px=buffer_px)
 
 
 def _row(layer: Layer, i: int, name: str) -> dict[str, Any]:

@@ -6,6 +6,23 @@ export interface Box {
   readonly h: number;
 }
 
+/** Widths of words already measured: they are written again at every frame. */
+const WIDTHS = new Map<string, number>();
+const MOST_WIDTHS = 2000;
+
+/** Width of a text in the font that is set, page pixels. */
+export function widthOf(ctx: CanvasRenderingContext2D, text: string): number {
+  const key = `${ctx.font}|${ctx.letterSpacing}|${text}`;
+  let width = WIDTHS.get(key);
+  if (width === undefined) {
+    if (WIDTHS.size >= MOST_WIDTHS) WIDTHS.clear();
+    width = ctx.measureText(text).width;
+    // Not before the font has come: what stands in for it is of another width.
+    if (document.fonts.status === "loaded") WIDTHS.set(key, width);
+  }
+  return width;
+}
+
 export class Labels {
   readonly #taken: Box[] = [];
 
@@ -40,7 +57,7 @@ export class Labels {
     weight = 400, must = false,
   ): boolean {
     ctx.font = `${weight} ${sizePx}px "Atkinson Hyperlegible Next Variable", sans-serif`;
-    const w = ctx.measureText(text).width;
+    const w = widthOf(ctx, text);
     const h = sizePx * 1.15;
     const tries: Box[] = [
       { x: x + gap, y: y - h / 2, w, h },
