@@ -384,3 +384,15 @@ def test_a_ghost_stays_one_through_turns_that_do_not_show_it() -> None:
             plots = replace(plots, false_parent=np.array([-1, 0]), false_cause=(None, "multiple"))
         said.append([t.false_cause for t in _held(tracker.update(round(k * TURN * NS), plots, ERRORS))])
     assert all(sorted(map(str, causes)) == ["None", "multiple"] for causes in said[6:])
+
+
+def test_a_real_echo_passes_through_a_ghosts_geometry() -> None:
+    # Known for long as no ghost, then called one on every other turn while the boat goes by.
+    tracker, truth = Tracker(FRAME), _lines([(500.0, 0.0), (900.0, 300.0)], [(0.0, 0.0), (0.0, 0.0)], 50)
+    rng, said = np.random.default_rng(4), []
+    for k, places in enumerate(truth):
+        plots = plots_at(k * TURN, noisy(rng, places))
+        if 20 <= k < 40 and k % 2 == 0:
+            plots = replace(plots, false_parent=np.array([-1, 0]), false_cause=(None, "side lobe"))
+        said += [t.false_cause for t in _held(tracker.update(round(k * TURN * NS), plots, ERRORS))]
+    assert set(said) == {None}

@@ -37,8 +37,7 @@ class Bank:
     n_hits: Ints
     misses: Ints
     last_plot: Ints  # index into this turn's plots, -1: none
-    false_votes: Floats  # (N,) fading share of plots called false
-    is_false: NDArray[np.bool_]  # (N,) called false, until hardly any of its plots are
+    false_odds: Floats  # (N,) log odds of a ghost against a real echo, from which of its plots were called false
     false_parent: Ints  # (N,) id of the track whose ghost this was last said to be, -1: not known
     false_cause: NDArray[np.object_]  # (N,) str or None
     quality: Floats  # (N,) log odds of a steady source against a flickering one, from hits and misses
@@ -60,7 +59,7 @@ class Bank:
             shape=np.zeros((0, 2, 2), f), shape_sq=np.zeros(0, f), shape_weight=np.zeros(0, f),
             id=np.zeros(0, i), confirmed=np.zeros(0, np.bool_), started_ns=np.zeros(0, i), last_plot_ns=np.zeros(0, i),
             n_scans=np.zeros(0, i), n_hits=np.zeros(0, i), misses=np.zeros(0, i), last_plot=np.zeros(0, i),
-            false_votes=np.zeros(0, f), is_false=np.zeros(0, np.bool_), false_parent=np.zeros(0, i),
+            false_odds=np.zeros(0, f), false_parent=np.zeros(0, i),
             false_cause=np.zeros(0, np.object_), quality=np.zeros(0, f), patience=np.zeros(0, f), fit=np.zeros(0, f),
             clutter=np.zeros(0, f), own_stray=np.zeros(0, f),
         )  # fmt: skip

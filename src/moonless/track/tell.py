@@ -28,7 +28,7 @@ def tell(
     n = len(bank)
     mean, cov = bank.mean(s.models.told_floor)
     p_moving = 1.0 - bank.mu[:, STILL]
-    is_false = np.flatnonzero(bank.is_false)
+    is_false = np.flatnonzero(bank.false_odds > 0.0)
     # Whole columns, most of them nothing but None: track by track they would cost more than the filter.
     hull = _hulls(bank, mean, p_moving)
     parent: list[int | None] = [None] * n

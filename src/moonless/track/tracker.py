@@ -46,11 +46,12 @@ BELIEF_TURNS = 60
 BELIEF_TOLERANCE = 1e-4
 # A plot counts as a track's own when its share is at least this.
 OWN_SHARE = 0.3
-# Weight of the newest plot in a track's smoothed strength and in its being called false.
+# Weight of the newest plot in a track's smoothed strength.
 SMOOTHING = 0.2
-# Share of a track's newest plots called false from which, and until which, it is false itself: the geometry that
-# betrays a ghost is met on some turns and just missed on others, and a real echo hardly ever meets it.
-FALSE_FROM, FALSE_UNTIL = 0.5, 0.2
+# How often the plots of a ghost, and of a real echo, are called false: the geometry that betrays a ghost is just missed
+# on some turns, and a real echo meets it by chance for a while as the boat goes by.  Seen in made scenes; no source.
+GHOST_CALLED, REAL_CALLED = 0.65, 0.2
+MOST_FALSE = 6.0  # log odds: neither is ever past changing its mind
 
 
 class Tracker:
@@ -287,12 +288,10 @@ class Tracker:
         self._note_ghosts(own, index, plots)
 
     def _note_ghosts(self, own: NDArray[np.intp], index: Ints, plots: Plots) -> None:
-        """A track is false once most of its plots are, until hardly any is; its parent holds the parent plot."""
+        """A track is false when its plots speak for a ghost; its parent is the track that holds the parent plot."""
         bank = self._bank
         is_false = plots.false_parent[index] >= 0
-        bank.false_votes[own] += SMOOTHING * (is_false - bank.false_votes[own])
-        votes = bank.false_votes[own]
-        bank.is_false[own] = (votes > FALSE_FROM) | (bank.is_false[own] & (votes > FALSE_UNTIL))
+        bank.false_odds[own] = np.clip(bank.false_odds[own] + _for_ghost(is_false), -MOST_FALSE, MOST_FALSE)
         if not np.any(is_false):
             return
         holder = {int(p): int(bank.id[i]) for i, p in enumerate(bank.last_plot) if p >= 0}
@@ -330,8 +329,7 @@ class Tracker:
                 id=ids[new], confirmed=np.zeros(n, np.bool_), started_ns=when, last_plot_ns=when.copy(),
                 n_scans=np.ones(n, np.int64), n_hits=np.ones(n, np.int64), misses=np.zeros(n, np.int64),
                 last_plot=index.astype(np.int64),
-                false_votes=(plots.false_parent[index] >= 0).astype(np.float64),
-                is_false=plots.false_parent[index] >= 0,
+                false_odds=_for_ghost(plots.false_parent[index] >= 0),
                 false_parent=np.full(n, -1, np.int64), false_cause=causes,
                 quality=np.full(n, math.log(s.steady_p_detect / s.flicker_p_detect)),
                 patience=np.full(n, math.log(s.patient_p_detect / s.seldom_p_detect)),
@@ -359,6 +357,12 @@ class Tracker:
         floor = np.where(bank.confirmed, s.drop_confirmed_at, s.drop_tentative_at)
         # A track of this turn has had no chance yet.
         bank.keep((bank.exists >= floor) | (bank.n_scans <= 1))
+
+
+def _for_ghost(is_called: NDArray[np.bool_]) -> Floats:
+    """Return what each plot adds to the log odds of a ghost, by whether it was called false."""
+    called = math.log(GHOST_CALLED / REAL_CALLED)
+    return np.where(is_called, called, math.log((1.0 - GHOST_CALLED) / (1.0 - REAL_CALLED)))
 
 
 def undo_swaps(track: Ints, plot: Ints, share: Floats, none: Floats, taken: Ints) -> None:
