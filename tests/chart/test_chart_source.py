@@ -149,6 +149,16 @@ def test_other_measures_are_refused(tmp_path: Path, head: dict[str, int], phrase
         read_source(write_chart(tmp_path / "other.gpkg", layers))
 
 
+@pytest.mark.parametrize(("code", "datum"), [(12, "MLLW"), (23, "LAT"), (24, ""), (None, "")])
+def test_what_depths_stand_below(tmp_path: Path, code: int | None, datum: str) -> None:
+    # S-57 edition 3.1, appendix A, VERDAT: 12 mean lower low water, 23 lowest astronomical tide, 24 a local datum.
+    head = {"DSPM_CSCL": 12000} if code is None else {"DSPM_CSCL": 12000, "DSPM_SDAT": code}
+    layers = {"DSID": [(None, head)], "M_COVR": [(box(-9, -9, 9, 9), {"CATCOV": 1})]}
+    path = write_chart(tmp_path / "datum.gpkg", layers)
+    for _ in range(2):  # made, and kept
+        assert Chart.open([path], cache_dir=tmp_path / "c").cells[0].sounding_datum == datum
+
+
 def test_refusals_name_the_file(tmp_path: Path) -> None:
     empty = tmp_path / "empty"
     empty.mkdir()

@@ -69,13 +69,13 @@ def _write(path: Path, layers: Layers) -> None:
     for layer, (shapes, columns) in layers.items():
         pyogrio.raw.write(
             path,
-            geometry=shapely.to_wkb(np.array([_lonlat(s) for s in shapes], dtype=object)),
+            geometry=shapely.to_wkb(np.array([_lonlat(s) for s in shapes], dtype=object)) if shapes else None,
             field_data=[np.array(v, dtype=object if isinstance(v[0], str) else None) for v in columns.values()],
             fields=list(columns),
             layer=layer,
             driver="GPKG",
-            geometry_type=shapes[0].geom_type,
-            crs="EPSG:4326",
+            geometry_type=shapes[0].geom_type if shapes else None,
+            crs="EPSG:4326" if shapes else None,
             append=path.exists(),
         )
 

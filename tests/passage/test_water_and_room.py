@@ -38,11 +38,13 @@ def _route(*plane: tuple[float, float]) -> Route:
     return Route("run", tuple(Waypoint(f"W{n}", float(lat), float(lon)) for n, (lat, lon) in enumerate(places, 1)))
 
 
-def _stations(path: Path, *, high_water_m: float | None = 2.6) -> Stations:
+def _stations(path: Path, *, high_water_m: float | None = 2.6, lat_m: float | None = None) -> Stations:
     """A semidiurnal tide of 1.5 m about 1.5 m over chart datum, right there."""
     datums = {"MSL": 1.5, "MLLW": 0.0}
     if high_water_m is not None:
         datums["MHW"] = high_water_m
+    if lat_m is not None:
+        datums["LAT"] = lat_m
     record = {
         "kind": "tide",
         "id": "made",
@@ -242,3 +244,31 @@ def test_areas_that_reach_past_the_coverage_vouch_for_nothing(chart_with: ChartW
     assert [d.weight for d in ends] == ["stops"]
     assert ends[0].along_m == pytest.approx(1000.0, abs=2.0)
     assert [d.weight for d in _dangers(chart, boat, _route((500, 2500), (1000, 2500)), "chart ends")] == ["stops"]
+
+
+@pytest.mark.parametrize(
+    ("code", "lat_m", "step_m"),
+    [
+        # Soundings below LAT (23), tide above MLLW: the station's own datums tell the step between them.
+        (23, -0.4, 0.4),
+        # The same datum (12), and a chart that does not say: nothing to add.
+        (12, -0.4, 0.0),
+        (None, -0.4, 0.0),
+        # Another datum, and a station that does not know it: told, since the sum may be out either way.
+        (23, None, None),
+    ],
+)
+def test_tide_and_soundings_stand_on_one_datum(
+    chart_with: ChartWith, boat: Boat, tmp_path: Path, code: int | None, lat_m: float | None, step_m: float | None
+) -> None:
+    head = {} if code is None else {"DSID": ([], {"DSPM_CSCL": [12000], "DSPM_SDAT": [code]})}
+    chart = chart_with(head)
+    stations = _stations(tmp_path / "tides.json", lat_m=lat_m)
+    depart = _when(stations, 1.5, rising=True)
+    plan = make_plan(chart, _route((-3000, 2500), (-2000, 2500)), boat, depart, NIGHT, stations)
+    leg = plan.legs[0]
+    tide = tide_between(stations, 10.0, -140.0)
+    lowest = float(tide.heights(leg.start_s)[0])
+    assert leg.water.lowest_m == pytest.approx(lowest + (step_m or 0.0), abs=0.005)
+    told = [p.what for p in plan.points if "depths stand below LAT, the tide above MLLW" in p.what]
+    assert bool(told) == (step_m is None)

@@ -164,3 +164,22 @@ def test_subordinate_stream_shifts_each_event_by_its_own(tmp_path: Path) -> None
     with pytest.raises(NoCoverage, match="follows a"):
         StreamHere(lonely.streams["b"], lonely)
     assert math.isclose(kn_to_mps(1.0), 1852.0 / 3600.0)
+
+
+def test_heights_above_another_datum(tmp_path: Path) -> None:
+    datums = {"MSL": 5.0, "MLLW": 2.5, "LAT": 2.0}
+    stations = _read(
+        tmp_path / "s.json",
+        _record("tide", "a", datums=datums, chart_datum="MLLW"),
+        # Nearer to the second place asked about, above another datum; and one more of the first kind.
+        _record("tide", "b", datums=datums, chart_datum="LAT", latitude=10.06),
+        _record("tide", "c", datums={"MSL": 5.0, "MLLW": 2.5}, chart_datum="MLLW", latitude=10.1),
+    )
+    here = TideHere(stations.tides["a"], stations)
+    assert (here.over_datum_m("MLLW"), here.over_datum_m("LAT"), here.over_datum_m("MLWS")) == (0.0, 0.5, None)
+    # Heights above two datums have no mean: those above the nearest station's are taken.
+    between = tide_between(stations, 10.02, -40.0)
+    assert between.datum == "MLLW" and "above MLLW" in between.how
+    assert [h.station.id for _, h in between.parts] == ["a", "c"]
+    assert between.over_datum_m("LAT") is None  # the other station does not say
+    assert [h.station.id for _, h in tide_between(stations, 10.055, -40.0).parts] == ["b"]

@@ -30,7 +30,7 @@ from moonless.chart.source import Progress, SourceFeatures, files_of, read_sourc
 from moonless.chart.types import Cell
 
 # Raise when what is written, or how a source is read into it, changes.
-FORMAT = 5
+FORMAT = 6
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -185,6 +185,7 @@ def build(source: SourceFeatures) -> tuple[Head, Body]:
         issued=source.issued,
         not_for_navigation=True,
         coverage_lonlat=source.coverage(),
+        sounding_datum=source.sounding_datum,
     )
     body = Body(
         np.array(classes, dtype=np.str_),
@@ -212,6 +213,7 @@ def save(head: Head, body: Body, kept: Path) -> None:
         "update": cell.update,
         "issued": cell.issued,
         "not_for_navigation": cell.not_for_navigation,
+        "sounding_datum": cell.sounding_datum,
         "coverage": shapely.to_wkb(cell.coverage_lonlat, hex=True),
         "counts": head.counts,
         "warnings": list(head.warnings),
@@ -244,6 +246,7 @@ def load_head(kept: Path, path: Path) -> Head | None:
             issued=words["issued"],
             not_for_navigation=words["not_for_navigation"],
             coverage_lonlat=shapely.from_wkb(words["coverage"]),
+            sounding_datum=words["sounding_datum"],
         )
         return Head(cell, words["counts"], tuple(words["warnings"]))
     except Exception:

@@ -40,6 +40,20 @@ _HOUSEKEEPING = frozenset({"RCID", "PRIM", "GRUP", "OBJL", "RVER", "AGEN", "FIDN
 # A vector source that does not state its scale is treated as a coastal chart: our choice, and said in a warning.
 UNKNOWN_SCALE = 50_000
 LONGEST_EDGE_DEG = 0.01
+# Sounding datums by their codes, as tide stations name them: S-57 appendix A, attribute 185 VERDAT (from memory but for
+# 12, MLLW, which the two cells of the tests bear).
+_DATUMS = {
+    1: "MLWS",
+    2: "MLLWS",
+    3: "MSL",
+    4: "LLW",
+    5: "MLW",
+    6: "LLWS",
+    12: "MLLW",
+    22: "ESLW",
+    23: "LAT",
+    27: "LLWLT",
+}
 # GDAL's remark about its own speed on areas with many islands; nothing is wrong with the chart.
 _NOT_ABOUT_THE_CHART = ("organizePolygons", "Measured (M) geometry")
 
@@ -56,6 +70,7 @@ class SourceFeatures:
     edition: int = 0
     update: int = 0
     issued: str = ""
+    sounding_datum: str = ""
     objects: list[str] = field(default_factory=list)
     identifiers: list[str] = field(default_factory=list)
     rows: list[dict[str, Any]] = field(default_factory=list)
@@ -137,6 +152,7 @@ def _read_cell(path: Path, progress: Progress | None) -> SourceFeatures:
     source.edition = _whole(head.get("DSID_EDTN"))
     source.update = _whole(head.get("DSID_UPDN"))
     source.issued = _iso_date(head.get("DSID_ISDT"))
+    source.sounding_datum = _DATUMS.get(_whole(head.get("DSPM_SDAT")), "")
     names = [str(name) for name, _ in pyogrio.list_layers(path)]
     _read_named(source, [n for n in names if n != "DSID"], _ENC_OPTIONS, progress)
     return source
@@ -190,6 +206,7 @@ def _read_layers(path: Path, progress: Progress | None) -> SourceFeatures:
     source.edition = _whole(head.get("DSID_EDTN"))
     source.update = _whole(head.get("DSID_UPDN"))
     source.issued = _iso_date(head.get("DSID_ISDT"))
+    source.sounding_datum = _DATUMS.get(_whole(head.get("DSPM_SDAT")), "")
     return source
 
 

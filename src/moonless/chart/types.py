@@ -34,6 +34,7 @@ class Cell:
     issued: str  # ISO date of the last update or edition, "" if not given
     not_for_navigation: bool  # every cell is, once copied; demo waters say so of themselves
     coverage_lonlat: shapely.Geometry  # M_COVR with CATCOV 1
+    sounding_datum: str = ""  # what depths stand below: "MLLW", "LAT" ...; "" where the cell does not say
 
     def age_days(self, time_ns: int) -> float | None:
         """Return how long ago, at a Unix time, the cell was last issued; None if it does not say."""

@@ -66,6 +66,9 @@ def points_for_and_against(plan: Plan, boat: Boat, visibility_m: float, wave_hei
             out.append(Point("against", f"Leg {leg.number}: the tide is not known", "-", leg.water.tide_how))
         if leg.speed_kn < 1.0:
             out.append(Point("stops", f"Leg {leg.number}: the stream is stronger than the boat", "-", "-"))
+    # Not only where a shoal is told: one may pass unseen because the sum came out too deep.
+    for doubt in dict.fromkeys(leg.water.datum_doubt for leg in plan.legs if leg.water.datum_doubt):
+        out.append(Point("against", f"Tide and chart: {doubt}", "-", "one datum for both"))
     darkest = min(plan.legs, key=lambda leg: leg.dark.lux)
     word = darkest.dark.word
     weight: Weight = "against" if word == "dark night" else "note"

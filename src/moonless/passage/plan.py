@@ -155,7 +155,10 @@ def _plan_leg(place: LegGround, boat: Boat, night: Night, water: Water, start_s:
             over_ground, steer = 0.1, None  # the stream is stronger than the boat: an endless leg, told as such
     end_s = start_s + leg.length_m / kn_to_mps(over_ground)
     lowest_m, over_high_m = water.range_m(lat, lon, start_s, end_s)
-    here = replace(here, lowest_m=lowest_m)
+    step_m, doubt = water.over_datum_m(lat, lon, _sounding_datum(place))
+    lowest_m = None if lowest_m is None else lowest_m + step_m
+    tide_m = None if here.tide_m is None else here.tide_m + step_m
+    here = replace(here, tide_m=tide_m, lowest_m=lowest_m, datum_doubt=doubt)
     dark = dark_at(lat, lon, (start_s + end_s) / 2, leg.course_deg, night.cloud)
     dark = replace(dark, glow=glow_words(lat, lon, leg.course_deg, night.glows))
     if place.corridor is None:
@@ -165,7 +168,7 @@ def _plan_leg(place: LegGround, boat: Boat, night: Night, water: Water, start_s:
         dangers = [whole]
     else:
         met = place.corridor.dangers(lowest_m, kn_to_mps(place.speed_kn), over_high_m)
-        dangers = [_with_windows(d, lowest_m, water, lat, lon, start_s) for d in met]
+        dangers = [_with_windows(d, lowest_m, step_m, water, lat, lon, start_s) for d in met]
     return LegPlan(
         number=number,
         leg=leg,
@@ -187,17 +190,31 @@ def _plan_leg(place: LegGround, boat: Boat, night: Night, water: Water, start_s:
     )
 
 
+def _sounding_datum(place: LegGround) -> str:
+    """Return what the depths of a leg stand below; "" where its cells do not say, or not the same."""
+    if place.stretch is None:
+        return ""
+    said = {cell.sounding_datum for cell in place.stretch.local.cells if cell.sounding_datum}
+    return said.pop() if len(said) == 1 else ""
+
+
 # How long before and after a leg the times of enough water are sought.
 WINDOW_S = 13.0 * 3600.0
 
 
 def _with_windows(
-    danger: LegDanger, tide_m: float | None, water: Water, lat_deg: float, lon_deg: float, start_s: float
+    danger: LegDanger,
+    tide_m: float | None,
+    step_m: float,
+    water: Water,
+    lat_deg: float,
+    lon_deg: float,
+    start_s: float,
 ) -> LegDanger:
     """Return a shoal that is too shallow with the times when it is not."""
     if danger.kind not in ("shoal", "dries") or danger.margin_m is None or danger.margin_m >= 0.0 or tide_m is None:
         return danger
-    least = tide_m - danger.margin_m
+    least = tide_m - danger.margin_m - step_m  # the station's own heights are asked
     return replace(danger, enough=water.enough(lat_deg, lon_deg, least, start_s - WINDOW_S / 2, start_s + WINDOW_S))
 
 

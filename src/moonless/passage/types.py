@@ -35,6 +35,7 @@ class WaterAt:
     stream_drift_kn: float | None
     stream_how: str
     lowest_m: float | None = None  # the lowest tide while on the leg, which depths are held against
+    datum_doubt: str = ""  # why tide and charted depths may not be added; "" where they may, or nothing is known of it
 
 
 DangerKind = Literal[

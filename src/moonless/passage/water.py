@@ -48,6 +48,7 @@ class _TideTable:
     def __init__(self, between: TideBetween) -> None:
         self.how = between.how
         self.mean_high_water_m = between.mean_high_water_m
+        self.between = between
         self._heights = _Days(between.heights)
 
     def at(self, time_s: float) -> float:
@@ -91,6 +92,16 @@ class Water:
             nowhere = f"no stream station within {STREAM_REACH_M / 1852:.0f} NM"
             return WaterAt(time_s, tide_m, how, None, None, nowhere)
         return WaterAt(time_s, tide_m, how, found[0], mps_to_kn(found[1]), stream.how)
+
+    def over_datum_m(self, lat_deg: float, lon_deg: float, datum: str) -> tuple[float, str]:
+        """Return (what to add to a tide to have it above the chart's datum, words where that is not known)."""
+        table = None if self._stations is None else self._tide_table(self._stations, lat_deg, lon_deg)
+        if table is None or isinstance(table, str) or not datum:
+            return 0.0, ""
+        step = table.between.over_datum_m(datum)
+        if step is not None:
+            return step, ""
+        return 0.0, f"depths stand below {datum}, the tide above {table.between.datum}: their sum may be out"
 
     def range_m(
         self, lat_deg: float, lon_deg: float, start_s: float, end_s: float

@@ -100,6 +100,15 @@ class TideHere:
             raise NoCoverage(f"{self._reference.name}: mean level above {self._reference.datum} is not in its record")
         self._mean_m = self._reference.mean_level_m
 
+    def over_datum_m(self, datum: str) -> float | None:
+        """Return what to add to a height to have it above another datum; None where the record does not say."""
+        datums = self.station.datums
+        if datum == self.station.datum:
+            return 0.0
+        if datum not in datums or self.station.datum not in datums:
+            return None
+        return datums[self.station.datum] - datums[datum]
+
     @property
     def mean_high_water_m(self) -> float | None:
         """Mean high water above chart datum, by the station's own datums; None where its record does not say."""
@@ -162,6 +171,18 @@ class TideBetween:
         return np.asarray(sum(weight * here.heights(time_s) for weight, here in self.parts))
 
     @property
+    def datum(self) -> str:
+        """What the heights stand above; of all its stations the same."""
+        return self.parts[0][1].station.datum
+
+    def over_datum_m(self, datum: str) -> float | None:
+        """Return what to add to a height to have it above another datum; None where a station does not say."""
+        steps = [(weight, here.over_datum_m(datum)) for weight, here in self.parts]
+        if any(step is None for _, step in steps):
+            return None
+        return sum(weight * (step or 0.0) for weight, step in steps)
+
+    @property
     def mean_high_water_m(self) -> float | None:
         """Mean high water above chart datum, weighted as the heights are; None where a station does not say."""
         levels = [(weight, here.mean_high_water_m) for weight, here in self.parts]
@@ -173,11 +194,14 @@ class TideBetween:
 def tide_between(stations: Stations, lat_deg: float, lon_deg: float, within_m: float = 40_000.0) -> TideBetween:
     """Return the tide at a place: the nearest stations' heights weighted by the inverse of their distance.
 
-    At most three stations are used, and one alone when it is within a kilometre.
+    At most three stations are used, and one alone when it is within a kilometre.  Heights above different datums are
+    never mixed: those of the nearest station's datum are used.
     Raises NoCoverage if none with usable constants is near enough: an unknown tide is not a flat one.
     """
     used: list[tuple[float, TideHere]] = []
     for distance, station in stations.tides_near(lat_deg, lon_deg, within_m):
+        if used and station.datum != used[0][1].station.datum:
+            continue
         try:
             used.append((distance, TideHere(station, stations)))
         except NoCoverage:
@@ -194,4 +218,4 @@ def tide_between(stations: Stations, lat_deg: float, lon_deg: float, within_m: f
     named = ", ".join(f"{here.station.name} {d / 1852:.1f} NM off" for d, here in used)
     how = f"Predicted tide at {named}" if len(used) == 1 else f"Interpolated by distance between {named}"
     parts = tuple((float(w), here) for w, (_, here) in zip(weights, used, strict=True))
-    return TideBetween(parts, how + ". Wind and pressure are not in it.")
+    return TideBetween(parts, f"{how}, above {used[0][1].station.datum}. Wind and pressure are not in it.")
