@@ -2,6 +2,7 @@
 import { whatMatters } from "../state/say";
 import { BOAT_UNKNOWN, type State, type Store } from "../state/store";
 import type { Control } from "../wire/frame";
+import { capital } from "./ask";
 import type { Setup } from "./setup";
 import type { Heard, SpokeFan } from "./types";
 
@@ -69,7 +70,7 @@ export class SetupDoor {
     }
     if (this.#setup === undefined) return;
     if (state.settings !== before.settings || state.hello !== before.hello) this.#hand(state);
-    if (state.answer !== before.answer && state.answer !== null && this.isOpen) this.#setup.say(state.answer);
+    if (state.answer !== before.answer && state.answer !== null && this.isOpen) this.#setup.say(capital(state.answer));
     if (state.reading !== before.reading) this.#setup.reading();
     const urgent = state.hello?.source === "none" ? undefined : whatMatters(state, performance.now())[0];
     this.#setup.urgent(urgent !== undefined && urgent.urgency >= 3 ? urgent.say : "");

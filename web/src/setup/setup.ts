@@ -77,6 +77,11 @@ export class Setup implements Frame {
     return !this.element.hidden;
   }
 
+  /** Whether the page that is shown knows what it needs. */
+  get #isReady(): boolean {
+    return this.#told !== null || this.#name === "bow";
+  }
+
   get #page(): Page {
     return this.#pages[this.#name] as Page;
   }
@@ -86,9 +91,15 @@ export class Setup implements Frame {
     this.#needed = needed;
     this.element.hidden = false;
     this.#beneath(true);
-    const told = await asking<Told>(this, { do: "tell" });
-    if (told === null) {
-      this.#box.replaceChildren(make("h2", "The set-up cannot be read."), make("p", this.#line.textContent ?? ""));
+    // The bow mark is measured on the demo and on recordings too, which cannot be set up.
+    const told = name === "bow" ? this.#told : await asking<Told>(this, { do: "tell" });
+    if (told === null && name !== "bow") {
+      this.#name = name;
+      this.#told = null;
+      this.#box.replaceChildren(make("h2", "The set-up cannot be read."));
+      this.#third.hidden = true;
+      setText(this.#forward, "again");
+      setText(this.#back, "leave");
       return;
     }
     this.#told = told;
@@ -112,15 +123,15 @@ export class Setup implements Frame {
   }
 
   heard(heard: Heard): void {
-    if (this.isOpen && this.#told !== null) this.#page.heard?.(heard);
+    if (this.isOpen && this.#isReady) this.#page.heard?.(heard);
   }
 
   fan(fan: SpokeFan): void {
-    if (this.isOpen && this.#told !== null) this.#page.fan?.(fan);
+    if (this.isOpen && this.#isReady) this.#page.fan?.(fan);
   }
 
   reading(): void {
-    if (this.isOpen && this.#name === "bow" && this.#told !== null) this.#page.told?.();
+    if (this.isOpen && this.#name === "bow") this.#page.told?.();
   }
 
   // ---- for the pages
@@ -163,7 +174,7 @@ export class Setup implements Frame {
     this.#third.hidden = third === null;
     const isFirst = this.#name === LEGS[0] || this.#name === "bow";
     setText(this.#back, isFirst && !this.#needed ? "leave" : "back");
-    this.#back.hidden = isFirst && this.#needed;
+    this.#back.hidden = (isFirst && this.#needed) || this.#name === "bow";
   }
 
   // ---- its own
@@ -191,6 +202,11 @@ export class Setup implements Frame {
     this.#busy = true;
     try {
       const page = this.#page;
+      if (!this.#isReady) {
+        if (direction > 0) await this.open(this.#name, this.#needed);
+        else if (!this.#needed) this.close();
+        return;
+      }
       if (direction > 0) {
         if (page.forward === undefined || (await page.forward())) this.go(1);
       } else if (this.#name === "bow") this.close();
@@ -218,7 +234,7 @@ export class Setup implements Frame {
     const onButton = event.target instanceof HTMLButtonElement && this.element.contains(event.target);
     if (event.key === "Tab") return;
     if (onButton && (event.key === "Enter" || event.key === " ")) return;
-    if (this.#told !== null && this.#page.key?.(event) === true) {
+    if (this.#isReady && this.#page.key?.(event) === true) {
       event.preventDefault();
       return;
     }
