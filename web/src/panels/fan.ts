@@ -39,7 +39,8 @@ export class Fan {
 
   constructor(readonly element: HTMLElement, private readonly pages: readonly (readonly Blade[])[]) {
     this.#thumb.append(this.#word);
-    this.#thumb.addEventListener("click", () => (this.isOpen ? this.close() : this.open()));
+    // A click without a pointer is a key: it goes on from the first control.
+    this.#thumb.addEventListener("click", (event) => (this.isOpen ? this.close() : this.open(event.detail === 0)));
     element.append(this.#thumb);
     element.before(this.#shade);
     element.addEventListener("keydown", (event) => {
@@ -47,10 +48,10 @@ export class Fan {
       // A knob has no Tab: within the open fan its arrows go from control to control.
       const step = { ArrowRight: 1, ArrowDown: 1, ArrowLeft: -1, ArrowUp: -1 }[event.key];
       const at = this.#buttons.indexOf(document.activeElement as HTMLButtonElement);
-      if (step === undefined || at < 0) return;
+      if (step === undefined || !this.isOpen) return;
       event.preventDefault();
       event.stopPropagation();
-      this.#buttons[(at + step + this.#buttons.length) % this.#buttons.length]?.focus({ preventScroll: true });
+      this.#buttons[at < 0 ? 0 : (at + step + this.#buttons.length) % this.#buttons.length]?.focus({ preventScroll: true });
     });
   }
 
@@ -67,6 +68,8 @@ export class Fan {
 
   /** A tool's controls take the fan's place until it is put down: no pages, no going away. */
   hold(name: string, blades: () => readonly Blade[]): void {
+    // The arrows are the tool's now, not the control's that took it up.
+    if (this.element.contains(document.activeElement)) (document.activeElement as HTMLElement).blur();
     this.#held = blades;
     setText(this.#word, name);
     this.open();
