@@ -151,6 +151,33 @@ def test_other_radars_pulses_go_and_points_stay():
             assert picture.plots.strength_db[b] == pytest.approx(without.plots.strength_db[a], abs=1.0)
 
 
+@pytest.mark.parametrize("beam_deg", [2.5, 4.5])
+def test_other_radars_pulses_go_with_few_spokes_too(beam_deg):
+    made = Made(n_spoke=180, beam_deg=beam_deg)
+    truth = [(0.5 + k, 400.0 + 250.0 * k) for k in range(6)]
+    for azimuth, range_m in truth:
+        made.point(azimuth, range_m, 24.0)
+    clean, jammed = Detector(), Detector()
+    pulses = np.random.default_rng(5)
+    for turn in range(8):
+        video = made.draw()
+        without = clean.detect(made.scan(made.counts(video), number=turn))
+        # Another radar's pulses fall elsewhere every turn.
+        spoke = np.arange(0, made.n_spoke, 2)
+        cell = pulses.integers(0, made.n_cell - 6, spoke.size)
+        for s, c in zip(spoke, cell, strict=True):
+            video[s, c : c + 4] += 1000.0
+        picture = jammed.detect(made.scan(made.counts(video), number=turn))
+        if turn < 3:
+            continue
+        assert picture.spikes_removed >= 0.8 * spoke.size
+        assert len(picture.plots) <= len(without.plots) + 4
+        for azimuth, range_m in truth:
+            b = nearest(picture.plots, azimuth, range_m)
+            assert b is not None
+            assert picture.plots.strength_db[b] > 10.0
+
+
 def land(made: Made, snr_db: float = 45.0) -> None:
     """A coast from 1200 m out over 90 degrees, with a quiet bay of open water before it."""
     rows = slice(100, 228)

@@ -24,6 +24,7 @@ from moonless.echo.ghosts import GhostFinder
 from moonless.echo.grid import Grid, grid_for
 from moonless.echo.ground import SLOW_LOOKS, Ground
 from moonless.echo.memory import P_CANDIDATE, EchoMemory
+from moonless.echo.others import PulseWatch
 from moonless.echo.plots import Video, measure
 from moonless.echo.shores import CORE_DB, Bodies, group_bodies, is_shore, trace_shores
 from moonless.echo.types import EchoPicture, ShoreEcho
@@ -57,6 +58,7 @@ GAIN_STEP_COUNTS = 1.5  # a median that steps farther from turn to turn is a han
 ENOUGH_COUNTS = 20_000.0
 SPIKE_OVER_NOISE_DB = 10.0
 SPIKE_MARGIN_DB = 9.0
+SPIKE_LEAST_BEAM = 2.5  # spokes; with fewer the last turn is asked instead of the neighbours
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -85,6 +87,7 @@ class Detector:
         self.p_false = p_false
         self._ghosts = GhostFinder()
         self._ground = Ground()
+        self._others = PulseWatch()
         self.last_examined: Examined | None = None  # for those who measure the detector
         self._grid: Grid | None = None
         self._map: ClutterMap | None = None
@@ -160,6 +163,9 @@ class Detector:
             self._grid = grid
             rate = design_rate(grid) if self.p_false is None else self.p_false
             self._map = ClutterMap(grid, max(1.0, round(grid.box_looks * curve.looks, 2)), rate)
+        lone = 0
+        if grid.beam_spokes < SPIKE_LEAST_BEAM:
+            scan, lone = self._others.clean(scan, curve.db(scan.full_scale))
         video = _video(scan, grid, curve)
         total = np.empty((grid.n_row, grid.n_col), dtype=np.float32)
         weight = np.empty(grid.n_row, dtype=np.int64)
@@ -210,7 +216,7 @@ class Detector:
             threshold_db,
             candidate_db,
             solid_db,
-            int(spikes),
+            int(spikes) + lone,
             tuple(notes),
         )
 
@@ -448,7 +454,7 @@ def _quiet_counts(scan: Scan) -> NDArray[np.integer]:
 def _video(scan: Scan, grid: Grid, curve: Curve) -> Video:
     """Return the scan with the scale and the spike test that suits its beam."""
     db = curve.db(scan.full_scale)
-    reach = 0 if grid.beam_spokes < 2.5 else (1 if grid.beam_spokes < 8.0 else 2)
+    reach = 0 if grid.beam_spokes < SPIKE_LEAST_BEAM else (1 if grid.beam_spokes < 8.0 else 2)
     # What a point's own beam shape may fall from one spoke to the next, and what fluctuation adds.
     margin_db = SPIKE_MARGIN_DB + 24.08 * (reach / grid.beam_spokes) ** 2
     least = int(np.searchsorted(db, SPIKE_OVER_NOISE_DB))

@@ -1,0 +1,83 @@
+"""Other radars' pulses where the beam is too few spokes wide to show them: by what the same ground gave last turn.
+
+A beam of many spokes lights an echo several times, and a pulse that only one spoke heard gives itself away.  A radar
+that sends few spokes has no such neighbours; but the ground is looked at again next turn, and another radar's pulse
+does not fall on the same place twice.  Two turns are asked, so that no pulse of the last hides one of this.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import deque
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import ndimage
+
+from moonless.constants import TAU
+from moonless.echo._ground_kernels import warp_kernel
+from moonless.frames import LocalFrame
+from moonless.scan.types import Scan
+
+OVER_NOISE_DB = 10.0  # weaker than this nothing is asked
+# A pulse stands so far over its neighbours in azimuth, and so far over all that stood near its ground in one of the
+# last two turns.  A boat a spoke wide that was deep in a fade then can be lost for one turn; own figures.
+OVER_BESIDE_DB, OVER_BEFORE_DB = 9.0, 12.0
+STRIDE_M = 30.0  # what a fast boat covers in a turn
+LONG_GAP_S = 10.0
+
+
+class PulseWatch:
+    """Remembers the counts of the last two turns."""
+
+    def __init__(self) -> None:
+        self._turns: deque[Scan] = deque(maxlen=2)
+
+    def clean(self, scan: Scan, db: NDArray[np.float32]) -> tuple[Scan, int]:
+        """Return (the scan with lone pulses taken back to what stood there, how many); ``db`` (full_scale + 1,).
+
+        The first turn, and one after a gap or a change of scale, is returned as it is: nothing is known to stand less.
+        """
+        before = np.full(scan.echo.shape, scan.full_scale, dtype=scan.echo.dtype)
+        cells = 2 * math.ceil(STRIDE_M / scan.cell_m) + 1
+        for last in self._turns:
+            if last.echo.shape != scan.echo.shape or last.cell_m != scan.cell_m:
+                continue
+            if not 0.0 < (scan.end_ns - last.end_ns) / 1e9 < LONG_GAP_S:
+                continue
+            near = ndimage.maximum_filter(last.echo, size=(3, cells), mode=("wrap", "nearest"))
+            was = _was(scan, last)
+            before = np.where(was >= 0, np.minimum(before, near.ravel()[was]), before)
+        self._turns.append(scan)
+        beside = np.maximum(np.roll(scan.echo, 1, axis=0), np.roll(scan.echo, -1, axis=0))
+        # A neighbour that was not received says nothing: it is taken to be as strong.
+        known = scan.is_received & np.roll(scan.is_received, 1) & np.roll(scan.is_received, -1)
+        level = db[scan.echo]
+        lone = (level >= OVER_NOISE_DB) & (level > db[beside] + OVER_BESIDE_DB) & (level > db[before] + OVER_BEFORE_DB)
+        lone &= known[:, None]
+        if not np.any(lone):
+            return scan, 0
+        echo = scan.echo.copy()
+        echo[lone] = np.maximum(beside, before)[lone]
+        fresh = np.diff(lone.astype(np.int8), axis=1, prepend=0) == 1
+        return replace(scan, echo=echo), int(np.count_nonzero(fresh))
+
+
+def _was(scan: Scan, last: Scan) -> NDArray[np.int32]:
+    """Return (n_spoke, n_cell) the flat cell of the last turn under each cell, -1: none.  Unknown poses: unmoved."""
+    azimuth = np.arange(scan.n_spoke) * (TAU / scan.n_spoke)
+    poses = [(one.lat_deg, one.lon_deg, one.heading_true_rad) for one in (scan, last)]
+    if all(np.all(np.isfinite(part)) for pose in poses for part in pose):
+        frame = LocalFrame(float(last.lat_deg[0]), float(last.lon_deg[0]))
+        (east, north), (old_east, old_north) = (frame.to_plane(lat, lon) for lat, lon, _ in poses)
+        bearing, old_heading = scan.heading_true_rad + azimuth, last.heading_true_rad
+    else:
+        east = north = old_east = old_north = old_heading = np.zeros(scan.n_spoke)
+        bearing = azimuth
+    out = np.empty(scan.echo.shape, dtype=np.int32)
+    warp_kernel(
+        east, north, bearing, scan.first_cell_m, scan.cell_m, old_east, old_north, old_heading, last.is_received, 0.0,
+        0.0, out,
+    )  # fmt: skip
+    return out
