@@ -14,10 +14,11 @@ squares, each plot weighed by its true covariance, with the line known to be str
 most likely motion and meets the Cramer-Rao bound.  Where it too is above half the limit, the plots do not hold what is
 asked, and no unbiased filter gets there with these errors and this rate.
 
-Each run is a tracker of its own, fed turn by turn as on board; runs are shared out among processes, and a run's draw
-does not depend on how.
+Runs are tracked twenty at a time by one tracker, so far apart that they have nothing to do with each other (but for
+the plots' scatter, which it learns from all of them), and shared out among processes; a run's draw does not depend on
+how.  ``--together 1`` gives each run a tracker of its own.
 
-    python -m bench.a823 [--runs N] [--rpm N] [--own log|gnss|both] [--jobs N]
+    python -m bench.a823 [--runs N] [--rpm N] [--own log|gnss|both] [--jobs N] [--together N]
 """
 
 from __future__ import annotations
@@ -29,7 +30,7 @@ import os
 import sys
 from collections.abc import Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -41,9 +42,13 @@ from moonless.scan.types import ScanErrors
 from moonless.track.cpa import cpa
 from moonless.track.settings import PoseErrors, TrackerSettings
 from moonless.track.tracker import Tracker
+from moonless.track.types import Track
 from moonless.units import KNOT_MPS, NS_PER_S
 
 FIGURES = ("relative course deg", "relative speed kn", "CPA nm", "TCPA min", "true course deg", "true speed kn")
+# Runs that share a tracker, and how far apart they lie: the farthest target is at 8 miles, the stray plots of a place
+# are counted over 0.15 of the range about it.
+TOGETHER, APART_M = 20, 25_000.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,24 +77,28 @@ def _vector(course_deg: float, speed_kn: float) -> NDArray[np.float64]:
     return np.array([math.sin(a), math.cos(a)]) * speed_kn * KNOT_MPS
 
 
-def one_run(s: Scenario, rng: np.random.Generator, own: str, turn_s: float) -> dict[int, NDArray[np.float64]]:
-    """Return {1: errors, 3: errors} in the units of FIGURES for one draw of all errors: ours, then the bound's.
+@dataclass(frozen=True, slots=True, eq=False)
+class Draw:
+    """One draw of all errors, over n turns; what the tracker is fed and what the figures need."""
 
-    The position of prediction (where the range and bearing of the scenario hold) is reached when the time is up.
-    """
-    out = {}
-    for minutes in (1, 3):
-        out[minutes] = _errors(s, rng, own, minutes * 60.0, turn_s)
-    return out
+    t: NDArray[np.float64]  # (n,) seconds, 0 at the moment of prediction
+    range_m: NDArray[np.float64]
+    azimuth: NDArray[np.float64]  # from the bow, rad
+    heading: NDArray[np.float64]
+    place: NDArray[np.float64]  # (n, 2) own place as reckoned, metres
+    own_v_told: NDArray[np.float64]  # (2,)
+    rel: NDArray[np.float64]  # (2,) true place at t = 0, from the boat
+    sigma_r: float
+    sigma_a: float
 
 
-def _errors(s: Scenario, rng: np.random.Generator, own: str, duration: float, turn_s: float) -> NDArray[np.float64]:
+def draw(s: Scenario, rng: np.random.Generator, own: str, duration: float, turn_s: float) -> Draw:
+    """Return one run's errors.  Where the scenario's range and bearing hold, the prediction is made: at the end."""
     n = round(duration / turn_s) + 1
     t = np.arange(n) * turn_s - duration
     own_v = _vector(0.0, s.own_kn)
-    rel_v = _vector(s.relative_course_deg, s.relative_speed_kn)
     at_end = _vector(s.bearing_deg, 1.0) / KNOT_MPS * s.range_nm * NAUTICAL_MILE_M
-    rel = at_end + t[:, None] * rel_v
+    rel = at_end + t[:, None] * _vector(s.relative_course_deg, s.relative_speed_kn)
     range_m = np.hypot(rel[:, 0], rel[:, 1])
     bearing = np.arctan2(rel[:, 0], rel[:, 1])  # own course 000: relative and true are one
 
@@ -112,9 +121,8 @@ def _errors(s: Scenario, rng: np.random.Generator, own: str, duration: float, tu
         speed = s.own_kn + rng.uniform(-1, 1) * 0.5 + rng.normal(0, 0.2 / 3, n)
         step = speed[:, None] * KNOT_MPS * turn_s * np.stack([np.sin(heading), np.cos(heading)], axis=1)
         place = np.cumsum(step, axis=0)
-        own_v_told = _vector(
-            math.degrees(float(np.mean(heading[-round(60 / turn_s) :]))), float(np.mean(speed[-round(60 / turn_s) :]))
-        )
+        minute = round(60 / turn_s)
+        own_v_told = _vector(math.degrees(float(np.mean(heading[-minute:]))), float(np.mean(speed[-minute:])))
     else:
         keep = math.exp(-turn_s / 600.0)
         wander = np.zeros((n, 2))
@@ -124,39 +132,64 @@ def _errors(s: Scenario, rng: np.random.Generator, own: str, duration: float, tu
         place = t[:, None] * own_v + wander
         # A receiver's own velocity, 0.1 m/s each second, meaned over a minute as the log is above.
         own_v_told = own_v + rng.normal(0, 0.1 / math.sqrt(60.0), 2)
-    frame = LocalFrame(0.0, 0.0)
-    lat, lon = frame.to_geographic(place[:, 0], place[:, 1])
+    sigma_a = math.hypot(math.radians(0.09), math.radians(0.22) / math.sqrt(2) * abs(math.sin(2 * float(bearing[-1]))))
+    sigma_r = math.hypot(20.0, 0.01 * NAUTICAL_MILE_M / math.sqrt(3))
+    return Draw(t, measured_range, azimuth, heading, place, own_v_told, rel[-1], sigma_r, sigma_a)
 
-    errors = ScanErrors(
-        beam_rad=math.radians(2.0), pulse_m=60.0, azimuth_sigma_rad=math.radians(0.2), range_sigma_m=10.0
-    )
-    # The tracker is told the size of the errors, as a boat file tells them, and never their draw.
-    pose = PoseErrors(
+
+def pose_errors(own: str) -> PoseErrors:
+    """Return what the tracker is told: the size of the errors, as a boat file tells them, and never their draw."""
+    return PoseErrors(
         heading_sigma_rad=math.radians(0.3), heading_correlation_s=3600.0, heading_jitter_rad=math.radians(0.12),
         position_sigma_m=4.0 if own == "gnss" else 1.0, position_correlation_s=600.0 if own == "gnss" else 3600.0,
     )  # fmt: skip
-    sigma_a = math.hypot(math.radians(0.09), math.radians(0.22) / math.sqrt(2) * abs(math.sin(2 * float(bearing[-1]))))
-    sigma_r = math.hypot(20.0, 0.01 * NAUTICAL_MILE_M / math.sqrt(3))
-    tracker = Tracker(frame, pose_errors=pose, settings=TrackerSettings(glint_sigma_m=0.5))
-    tracks = ()
-    for k in range(n):
-        when = round((t[k] + duration) * NS_PER_S)
-        tracks = tracker.update(
-            when, _plot(when, measured_range[k], azimuth[k], heading[k], lat[k], lon[k], sigma_r, sigma_a), errors
-        )
+
+
+def tracked(runs: Sequence[Draw], own: str) -> list[Track | None]:
+    """Return the one confirmed track of each run at its end, its place from the boat; None: not one.
+
+    The runs share one tracker, as boats of one ocean would, each on a spot of its own: strung out along the equator,
+    where all meridians are parallel, too far apart for any plot of one to come near another's tracks.
+    """
+    frame = LocalFrame(0.0, 0.0)
+    errors = ScanErrors(
+        beam_rad=math.radians(2.0), pulse_m=60.0, azimuth_sigma_rad=math.radians(0.2), range_sigma_m=10.0
+    )
+    # Nothing is near enough to be merged with or hidden; by bearing from the middle of them all it might seem so.
+    settings = TrackerSettings(
+        glint_sigma_m=0.5, unresolved_most=0.0, shadowed=0.0,
+        noise_memory_plots=TrackerSettings().noise_memory_plots * len(runs),
+    )  # fmt: skip
+    tracker = Tracker(frame, pose_errors=pose_errors(own), settings=settings)
+    spots = np.stack([(np.arange(len(runs)) - 0.5 * (len(runs) - 1)) * APART_M, np.zeros(len(runs))], axis=1)
+    tracks: tuple[Track, ...] = ()
+    for k in range(len(runs[0].t)):
+        when = round((runs[0].t[k] - runs[0].t[0]) * NS_PER_S)
+        lat, lon = frame.to_geographic(*(spots + [r.place[k] for r in runs]).T)
+        tracks = tracker.update(when, _plots(when, runs, k, lat, lon), errors)
+    out: list[Track | None] = []
+    for spot, run in zip(spots, runs, strict=True):
+        boat = spot + run.place[-1]
+        near = [x for x in tracks if x.state != "tentative" and abs(x.east_m - boat[0] - run.rel[0]) < 0.5 * APART_M]
+        one = near[0] if len(near) == 1 else None
+        out.append(None if one is None else replace(one, east_m=one.east_m - boat[0], north_m=one.north_m - boat[1]))
+    return out
+
+
+def errors_of(s: Scenario, run: Draw, track: Track | None, own: str) -> NDArray[np.float64]:
+    """Return (2, figures): errors in the units of FIGURES, ours and the bound's; inf where there is no track."""
+    own_v, rel_v = _vector(0.0, s.own_kn), _vector(s.relative_course_deg, s.relative_speed_kn)
     true_v = own_v + rel_v
-    compass = azimuth + heading
-    seen = measured_range[:, None] * np.stack([np.sin(compass), np.cos(compass)], axis=1)
-    across = math.hypot(sigma_a, pose.heading_jitter_rad)
-    line = _line(t, seen, compass, sigma_r, across * measured_range)
-    ground = _line(t, seen + place, compass, sigma_r, across * measured_range)
-    bound = _figures(line[:2], line[2:], ground[2:], rel[-1], rel_v, true_v)
-    held = [x for x in tracks if x.state != "tentative"]
-    if len(held) != 1:
+    compass = run.azimuth + run.heading
+    seen = run.range_m[:, None] * np.stack([np.sin(compass), np.cos(compass)], axis=1)
+    across = math.hypot(run.sigma_a, pose_errors(own).heading_jitter_rad) * run.range_m
+    line = _line(run.t, seen, compass, run.sigma_r, across)
+    ground = _line(run.t, seen + run.place, compass, run.sigma_r, across)
+    bound = _figures(line[:2], line[2:], ground[2:], run.rel, rel_v, true_v)
+    if track is None:
         return np.stack([np.full(len(FIGURES), np.inf), bound])
-    x = held[0]
-    v = np.array([x.velocity_east, x.velocity_north])
-    told = _figures(np.array([x.east_m, x.north_m]) - place[-1], v - own_v_told, v, rel[-1], rel_v, true_v)
+    v = np.array([track.velocity_east, track.velocity_north])
+    told = _figures(np.array([track.east_m, track.north_m]), v - run.own_v_told, v, run.rel, rel_v, true_v)
     return np.stack([told, bound])
 
 
@@ -196,42 +229,47 @@ def _angle(a: NDArray[np.float64], b: NDArray[np.float64]) -> float:
     return abs(math.degrees(math.atan2(a[0] * b[1] - a[1] * b[0], float(a @ b))))
 
 
-def _plot(
-    when: int, range_m: float, azimuth: float, heading: float, lat: float, lon: float, sigma_r: float, sigma_a: float
-) -> Plots:
-    one = np.ones(1)
+def _plots(when: int, runs: Sequence[Draw], k: int, lat: NDArray[np.float64], lon: NDArray[np.float64]) -> Plots:
+    n = len(runs)
+    zero, nan = np.zeros(n), np.full(n, np.nan)
     return Plots(
-        time_ns=np.array([when]), range_m=one * range_m, azimuth_rel_rad=one * (azimuth % (2 * math.pi)),
-        heading_true_rad=one * (heading % (2 * math.pi)), own_lat_deg=one * lat, own_lon_deg=one * lon,
-        range_sigma_m=one * sigma_r, azimuth_sigma_rad=one * sigma_a, range_extent_m=one * 0.0,
-        cross_extent_m=one * 0.0, orientation_rel_rad=one * np.nan, strength_db=one * 20.0, peak_count=one * np.nan,
-        n_cells=np.ones(1, dtype=np.int64), is_clipped=np.zeros(1, dtype=np.bool_),
-        false_parent=np.full(1, -1, dtype=np.int64), false_cause=(None,),
+        time_ns=np.full(n, when, dtype=np.int64), range_m=np.array([r.range_m[k] for r in runs]),
+        azimuth_rel_rad=np.array([r.azimuth[k] % (2 * math.pi) for r in runs]),
+        heading_true_rad=np.array([r.heading[k] % (2 * math.pi) for r in runs]),
+        own_lat_deg=np.atleast_1d(lat), own_lon_deg=np.atleast_1d(lon),
+        range_sigma_m=np.array([r.sigma_r for r in runs]), azimuth_sigma_rad=np.array([r.sigma_a for r in runs]),
+        range_extent_m=zero, cross_extent_m=zero, orientation_rel_rad=nan, strength_db=zero + 20.0, peak_count=nan,
+        n_cells=np.ones(n, dtype=np.int64), is_clipped=np.zeros(n, dtype=np.bool_),
+        false_parent=np.full(n, -1, dtype=np.int64), false_cause=(None,) * n,
     )  # fmt: skip
 
 
-def _some(
-    scenario: Scenario, number: int, own: str, turn_s: float, runs: range
-) -> list[dict[int, NDArray[np.float64]]]:
-    return [one_run(scenario, np.random.default_rng([823, number, run]), own, turn_s) for run in runs]
+def _some(number: int, own: str, turn_s: float, runs: range) -> dict[int, NDArray[np.float64]]:
+    scenario, out = SCENARIOS[number - 1], {}
+    rngs = [np.random.default_rng([823, number, run]) for run in runs]
+    for minutes in (1, 3):
+        drawn = [draw(scenario, rng, own, minutes * 60.0, turn_s) for rng in rngs]
+        tracks = tracked(drawn, own)
+        out[minutes] = np.array([errors_of(scenario, d, x, own) for d, x in zip(drawn, tracks, strict=True)])
+    return out
 
 
-def draws(number: int, own: str, runs: int, turn_s: float, pool: ProcessPoolExecutor) -> dict[int, NDArray[np.float64]]:
+def draws(
+    number: int, own: str, runs: int, turn_s: float, pool: ProcessPoolExecutor, together: int = TOGETHER
+) -> dict[int, NDArray[np.float64]]:
     """Return {1: (runs, 2, figures), 3: ...}: the errors of a scenario's runs, ours and the bound's."""
-    step = 25
-    parts = [range(k, min(k + step, runs)) for k in range(0, runs, step)]
+    parts = [range(k, min(k + together, runs)) for k in range(0, runs, together)]
     n = len(parts)
-    done = list(pool.map(_some, [SCENARIOS[number - 1]] * n, [number] * n, [own] * n, [turn_s] * n, parts))
-    flat = [one for part in done for one in part]
-    return {minutes: np.array([one[minutes] for one in flat]) for minutes in (1, 3)}
+    done = list(pool.map(_some, [number] * n, [own] * n, [turn_s] * n, parts))
+    return {minutes: np.concatenate([one[minutes] for one in done]) for minutes in (1, 3)}
 
 
-def lines(owns: Sequence[str], runs: int, rpm: float, jobs: int) -> Iterator[dict[str, object]]:
+def lines(owns: Sequence[str], runs: int, rpm: float, jobs: int, together: int) -> Iterator[dict[str, object]]:
     """Yield the figures, one after another."""
     with ProcessPoolExecutor(jobs) as pool:
         for own in owns:
             for number, scenario in enumerate(SCENARIOS, start=1):
-                errors = draws(number, own, runs, 60.0 / rpm, pool)
+                errors = draws(number, own, runs, 60.0 / rpm, pool, together)
                 for minutes, limits in ((1, scenario.limit_1), (3, scenario.limit_3)):
                     p95, bound = np.percentile(errors[minutes], 95.0, axis=0)
                     for name, got, best, limit in zip(FIGURES, p95, bound, limits, strict=True):
@@ -253,9 +291,11 @@ def main(argv: Sequence[str]) -> int:
     parser.add_argument("--rpm", type=float, default=48.0)
     parser.add_argument("--own", choices=("log", "gnss", "both"), default="both")
     parser.add_argument("--jobs", type=int, default=os.cpu_count() or 1)
+    parser.add_argument("--together", type=int, default=TOGETHER)
     args = parser.parse_args(argv)
     worst, n, within, beyond, avoidable = 0.0, 0, 0, 0, 0
-    for line in lines(("log", "gnss") if args.own == "both" else (args.own,), args.runs, args.rpm, args.jobs):
+    owns = ("log", "gnss") if args.own == "both" else (args.own,)
+    for line in lines(owns, args.runs, args.rpm, args.jobs, args.together):
         print(json.dumps(line), flush=True)
         n += 1
         worst = max(worst, float(str(line["of_limit"])))
