@@ -13,12 +13,16 @@ from click.testing import CliRunner
 from watch_made_run import T0, MadeRun
 
 from moonless.boat.file import default_boat
+from moonless.chart.knowledge import Knowledge
 from moonless.cli.read import command
 from moonless.errors import InputError, TruncatedRecord, WireError
+from moonless.reading.judge import Judge
+from moonless.sea.stations import Harmonic, Stations, TideStation
 from moonless.units import NS_PER_S, iso_utc
 from moonless.watch.chain import Chain
 from moonless.watch.live import LiveWatch, _Item, _joined
 from moonless.watch.replay import Replay, play
+from moonless.watch.tides import TideUnderWay
 from moonless.watch.types import LinkNow, Turn
 from moonless.wire.links import parse_link
 from moonless.wire.recording import RecordingReader, RecordingWriter
@@ -162,6 +166,40 @@ def test_the_command_reads_a_recording(files: dict[str, Path], tmp_path: Path) -
     assert len(out.read_text().splitlines()) >= 4
 
 
+def test_the_command_knows_tide_and_local_knowledge(
+    files: dict[str, Path], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    known = Knowledge.open(tmp_path / "known.gpkg")
+    known.add(10.0, -30.0, "old barge", seen_ns=T0)
+    kept = (tmp_path / "known.gpkg").read_bytes()
+    given: list[tuple[float | None, Any]] = []
+    read = Judge.read
+
+    def listen(self: Judge, situation: Any) -> Any:
+        given.append((situation.tide_m, self._knowledge))
+        return read(self, situation)
+
+    monkeypatch.setattr(Judge, "read", listen)
+    args = [str(files["run.mcap"]), "--out", str(tmp_path / "r.jsonl"), "--knowledge", str(tmp_path / "known.gpkg")]
+    assert CliRunner().invoke(command, [*args, "--tide", "1.5", "--quiet"]).exit_code == 0
+    assert given and all(tide == 1.5 and [t.words for t in k.things] == ["old barge"] for tide, k in given)
+    # Only read, never written.
+    assert (tmp_path / "known.gpkg").read_bytes() == kept
+
+
+def test_tide_is_predicted_where_a_station_is_near_and_unknown_elsewhere() -> None:
+    level = TideStation(
+        "a", "Invented", 10.0, -30.0, "MLLW", 1.0, (Harmonic("M2", 1.0, 0.0),), None, {"MLLW": 0.0}
+    )
+    tide = TideUnderWay(Stations({"a": level}, {}))
+    assert tide.height_m(T0, None, None) is None
+    heights = [tide.height_m(T0 + hour * 3600 * NS_PER_S, 10.01, -30.0) for hour in range(13)]
+    assert all(height is not None and 0.0 - 0.2 <= height <= 2.2 for height in heights)
+    # A semidiurnal tide turns within six and a half hours.
+    assert max(h for h in heights if h is not None) - min(h for h in heights if h is not None) > 1.5
+    assert tide.height_m(T0 + 14 * 3600 * NS_PER_S, 20.0, -30.0) is None
+
+
 @pytest.mark.parametrize(
     ("args", "says"),
     [
@@ -170,13 +208,19 @@ def test_the_command_reads_a_recording(files: dict[str, Path], tmp_path: Path) -
         (["--radar", "none.cat240", "--out", "x"], "not there"),
         (["--radar", "ftp://host:1", "--out", "x"], "not known"),
         (["run.mcap", "--radar", "a", "--out", "x"], "not both"),
+        (["--nmea", "here.nmea", "--knowledge", "none.gpkg", "--out", "x"], "not there"),
+        (["--nmea", "here.nmea", "--tides", "none.json", "--out", "x"], "cannot be opened"),
+        (["--nmea", "here.nmea", "--tides", "a", "--tide", "1", "--out", "x"], "not both"),
+        (["--nmea", "here.nmea", "--tide", "nan", "--out", "x"], "within 20 metres"),
+        (["--nmea", "here.nmea", "--tide", "99", "--out", "x"], "within 20 metres"),
     ],
 )
 def test_wrong_input_is_one_plain_line(args: list[str], says: str, tmp_path: Path, monkeypatch: Any) -> None:
     monkeypatch.chdir(tmp_path)
+    (tmp_path / "here.nmea").write_text("")
     result = CliRunner().invoke(command, args)
     assert says in str(result.exception)
-    assert list(tmp_path.iterdir()) == []
+    assert [path.name for path in tmp_path.iterdir()] == ["here.nmea"]
 
 
 def test_several_files_may_follow_one_option(files: dict[str, Path], tmp_path: Path) -> None:

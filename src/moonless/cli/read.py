@@ -7,6 +7,7 @@ import contextlib
 import json
 import os
 from collections.abc import Iterator
+from dataclasses import dataclass
 from pathlib import Path
 from typing import IO, TYPE_CHECKING, Any
 
@@ -17,10 +18,15 @@ from moonless.errors import InputError
 
 if TYPE_CHECKING:
     from moonless.boat.types import Boat
+    from moonless.chart.knowledge import Knowledge
     from moonless.chart.library import Chart
     from moonless.reading.types import Reading
+    from moonless.watch.chain import Chain
     from moonless.watch.export import RunExport
+    from moonless.watch.tides import TideUnderWay
 
+# The largest range on earth, in the Bay of Fundy, is about 16 m.
+MOST_TIDE_M = 20.0
 _FILE = click.Path(dir_okay=False, path_type=Path)
 
 
@@ -63,7 +69,7 @@ class _Unfinished:
     epilog="\b\nExamples:\n"
     "  moonless read --chart charts/ --radar run/radar.ast --nmea run/nmea.log --boat boat.toml \\\n"
     "      --out readings.jsonl --geojson echoes.geojson\n"
-    "  moonless read run.mcap --chart charts/ --boat boat.toml --out readings.jsonl\n"
+    "  moonless read run.mcap --chart charts/ --boat boat.toml --tides stations.json --out readings.jsonl\n"
     "  moonless read --chart charts/ --radar udp://239.255.0.1:8600 --nmea tcp://gateway:2000 \\\n"
     "      --boat boat.toml --out readings.jsonl       (live, until Ctrl-C)",
 )
@@ -76,6 +82,10 @@ class _Unfinished:
 @click.option("--nmea", "nmea", multiple=True, metavar="LINK...",
               help="NMEA 0183: files, udp://, tcp:// or serial:DEVICE?baud=N.")  # fmt: skip
 @click.option("--boat", "boat_file", type=_FILE, help="Boat file; without one a 9 m launch with a small radome.")
+@click.option("--tides", "tide_files", multiple=True, type=click.Path(path_type=Path), metavar="FILE...",
+              help="Tide station files (JSON), as `moonless plan` reads them.")  # fmt: skip
+@click.option("--tide", "tide_m", type=float, metavar="METRES", help="The height of tide all along, above chart datum.")
+@click.option("--knowledge", type=_FILE, help="Local knowledge kept at the helm (GeoPackage); it is only read.")
 @click.option("--out", required=True, type=_FILE, help="Where the readings go, one JSON object a line.")
 @click.option("--geojson", type=_FILE, help="Also write the echoes and the boat's track as GeoJSON.")
 @click.option("--gpx", type=_FILE, help="Also write the boat's track as GPX 1.1.")
@@ -87,6 +97,9 @@ def command(
     radar: str | None,
     nmea: tuple[str, ...],
     boat_file: Path | None,
+    tide_files: tuple[Path, ...],
+    tide_m: float | None,
+    knowledge: Path | None,
     out: Path,
     geojson: Path | None,
     gpx: Path | None,
@@ -108,13 +121,14 @@ def command(
     nmea_specs = [parse_link(text) for text in nmea]
     _check_there([recording, *(s.path for s in (radar_spec, *nmea_specs) if s is not None)])
     boat = _boat(boat_file)
+    known = _Known.read(tide_files, tide_m, knowledge)
     files = _Unfinished()
     try:
         writer = _Writer(files, out, geojson, gpx)
         chart = _chart(charts, quiet)
         is_live = any(s is not None and s.kind != "file" for s in (radar_spec, *nmea_specs))
         if is_live:
-            notes = _live(boat, chart, radar_spec, nmea_specs, writer, quiet)
+            notes = _live(boat, chart, known, radar_spec, nmea_specs, writer, quiet)
         else:
             from moonless.watch.replay import Replay
 
@@ -124,7 +138,7 @@ def command(
                 recording=recording,
                 until_damage=until_damage,
             )
-            notes = _replayed(boat, chart, replay, writer, quiet)
+            notes = _replayed(boat, chart, known, replay, writer, quiet)
         writer.finish()
         files.keep()
     finally:
@@ -166,6 +180,40 @@ class _Writer:
             file.write(self._export.gpx())
 
 
+@dataclass(frozen=True)
+class _Known:
+    """What is known beside chart and links: the tide, and the skipper's own knowledge."""
+
+    tide: TideUnderWay | None
+    tide_m: float | None
+    knowledge: Knowledge | None
+    warnings: tuple[str, ...]
+
+    @classmethod
+    def read(cls, tide_files: tuple[Path, ...], tide_m: float | None, knowledge: Path | None) -> _Known:
+        """Read the files.  Raises InputError for what is not there, SourceError for what cannot be read."""
+        from moonless.chart.knowledge import Knowledge
+        from moonless.sea.stations import read_stations
+        from moonless.watch.tides import TideUnderWay
+
+        if tide_files and tide_m is not None:
+            raise InputError("give either --tides or --tide, not both: one predicts the height, the other fixes it")
+        if tide_m is not None and not -MOST_TIDE_M <= tide_m <= MOST_TIDE_M:
+            raise InputError(f"--tide is {tide_m:g}; a height of tide lies within {MOST_TIDE_M:g} metres of datum")
+        _check_there([knowledge])
+        stations = read_stations(tide_files) if tide_files else None
+        return cls(
+            None if stations is None else TideUnderWay(stations),
+            tide_m,
+            None if knowledge is None else Knowledge.open(knowledge),
+            () if stations is None else stations.warnings,
+        )
+
+    def tell(self, chain: Chain) -> None:
+        """Hand the tide to a chain."""
+        chain.tide, chain.tide_m = self.tide, self.tide_m
+
+
 def _check_there(paths: list[Path | None]) -> None:
     for path in paths:
         if path is not None and not path.is_file():
@@ -187,16 +235,17 @@ def _chart(charts: tuple[Path, ...], quiet: bool) -> Chart | None:
         return Chart.open(list(charts), progress=lambda what, done: show(f"chart: {what}", done))
 
 
-def _replayed(boat: Boat, chart: Chart | None, replay: Any, writer: _Writer, quiet: bool) -> list[str]:
+def _replayed(boat: Boat, chart: Chart | None, known: _Known, replay: Any, writer: _Writer, quiet: bool) -> list[str]:
     from moonless.watch.chain import Chain
     from moonless.watch.replay import play
 
-    chain = Chain(boat, chart, None)
+    chain = Chain(boat, chart, known.knowledge)
+    known.tell(chain)
     with _bar(quiet) as show:
         for turn, done in play(chain, replay):
             writer.add(turn.reading, turn.scan is not None)
             show("reading", done)
-    return [*(chart.warnings if chart is not None else ()), *replay.notes, *_nmea_notes(chain)]
+    return [*(chart.warnings if chart is not None else ()), *known.warnings, *replay.notes, *_nmea_notes(chain)]
 
 
 def _nmea_notes(chain: Any) -> list[str]:
@@ -214,7 +263,9 @@ def _nmea_notes(chain: Any) -> list[str]:
     return notes
 
 
-def _live(boat: Boat, chart: Chart | None, radar: Any, nmea: list[Any], writer: _Writer, quiet: bool) -> list[str]:
+def _live(
+    boat: Boat, chart: Chart | None, known: _Known, radar: Any, nmea: list[Any], writer: _Writer, quiet: bool
+) -> list[str]:
     """Read live links until interrupted."""
     from moonless.watch.live import LiveWatch
     from moonless.watch.types import LinkNow, Turn
@@ -225,7 +276,8 @@ def _live(boat: Boat, chart: Chart | None, radar: Any, nmea: list[Any], writer: 
         elif isinstance(event, LinkNow) and not quiet:
             click.echo(event.text, err=True)
 
-    watch = LiveWatch(boat, chart, None, radar=radar, nmea=nmea, on_event=take, with_spokes=False)
+    watch = LiveWatch(boat, chart, known.knowledge, radar=radar, nmea=nmea, on_event=take, with_spokes=False)
+    known.tell(watch.chain)
     # Ctrl-C is how a live feed ends: what came in until then is kept.
     with contextlib.suppress(KeyboardInterrupt):
         asyncio.run(watch.run())

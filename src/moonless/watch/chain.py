@@ -43,6 +43,7 @@ from moonless.watch.faults import FaultWatch
 from moonless.watch.heap import set_aside
 from moonless.watch.intake import Chooser, Intake
 from moonless.watch.offers import Preferred
+from moonless.watch.tides import TideUnderWay
 from moonless.watch.timebase import TimeBase
 from moonless.watch.types import SpokesNow, Turn
 from moonless.watch.visible import visibility
@@ -101,6 +102,7 @@ class Chain:
         self.nmea: dict[str, NmeaDecoder] = {}
         self.sight: Sight = "unsure"
         self.tide_m: float | None = None
+        self.tide: TideUnderWay | None = None  # predicted; it goes before ``tide_m``
         self._chart = chart
         self._on_spokes = on_spokes
         self._is_late = is_late
@@ -356,7 +358,7 @@ class Chain:
                 ais=ais,
                 faults=faults,
                 depth_below_surface_m=self.intake.depth_below_surface_m(time_ns),
-                tide_m=self.tide_m,
+                tide_m=self._tide_m(time_ns, own),
                 wind_from_rad=None if wind is None else wind.from_rad,
                 wind_speed=None if wind is None else wind.speed,
                 sight=self.sight,
@@ -370,6 +372,9 @@ class Chain:
             self._laid_out = self._judge.laid_out
             set_aside()
         return Turn(reading, scan, picture, tracks, ais, frame)
+
+    def _tide_m(self, time_ns: int, own: OwnState) -> float | None:
+        return self.tide_m if self.tide is None else self.tide.height_m(time_ns, own.lat_deg, own.lon_deg)
 
     def _track(self, time_ns: int, scan: Scan, picture: EchoPicture, own: OwnState) -> tuple[Track, ...]:
         """Return the tracks after this turn; none while the echoes cannot be placed on the earth."""
