@@ -129,6 +129,44 @@ export interface Said {
   readonly own: boolean;
 }
 
+const FAULT: Readonly<Record<string, readonly [string, number]>> = {
+  radar: ["The radar picture", 4],
+  position: ["Own position", 4],
+  heading: ["The heading", 4],
+  clock: ["The clock", 3],
+  chart: ["The chart", 3],
+  ais: ["AIS", 2],
+  depth: ["The sounder", 2],
+};
+const FAULT_STATE: Readonly<Record<string, string>> = {
+  silent: "has stopped coming",
+  frozen: "is frozen",
+  stale: "is old",
+  jumped: "has jumped",
+  damaged: "is damaged",
+  disagrees: "does not agree with the rest",
+};
+
+/**
+ * The faults that stand, in words: the reading calls a fault once and again after minutes, and what it takes away is gone all the while.
+ * Left out: one that a call still says.
+ */
+export function standingFaults(state: State): { readonly urgency: number; readonly say: string }[] {
+  const reading = state.reading;
+  if (reading === null) return [];
+  const out = [];
+  for (const fault of reading.faults) {
+    const [what, urgency] = FAULT[fault.what] ?? [capital(fault.what), 3];
+    const say = `${what} ${FAULT_STATE[fault.state] ?? fault.state}`;
+    if (state.heldCalls.some((call) => call.say.startsWith(say))) continue;
+    const isCarried = fault.what === "position" && reading.own.position_from === "radar and chart";
+    const lastS = (Date.parse(reading.time) - Date.parse(fault.since)) / 1000;
+    const since = Number.isFinite(lastS) && lastS >= 1 ? ` (${sayTime(lastS)})` : "";
+    out.push({ urgency: isCarried ? 2 : urgency, say: say + since + (isCarried ? ": radar and chart carry it on" : "") });
+  }
+  return out;
+}
+
 /** What to say at the foot now, most urgent first; never empty. Losing the link or the picture comes before all. */
 export function whatMatters(state: State, nowMs: number): Said[] {
   const own = (urgency: number, say: string): Said => ({ urgency, say, echo: null, own: true });
@@ -155,9 +193,12 @@ export function whatMatters(state: State, nowMs: number): Said[] {
     said.push(own(4, `Nothing has been read for ${sayTime(readingAge)}`));
     return said;
   }
-  for (const call of state.heldCalls) said.push(ofCall(call));
-  // Empty is not clear: with nothing to call, the words still do not promise open water.
-  if (said.length === 0) said.push(own(1, "Nothing to call. Keep looking out"));
+  const hasNoRadar = said.some((words) => words.say.startsWith("No radar"));
+  const faults = standingFaults(state).filter((fault) => !(hasNoRadar && fault.say.startsWith("The radar picture")));
+  const told = [...state.heldCalls.map(ofCall), ...faults.map((fault) => own(fault.urgency, fault.say))];
+  said.push(...told.sort((a, b) => b.urgency - a.urgency));
+  // Empty is not clear: what was called may still stand, and the words do not promise open water.
+  if (said.length === 0) said.push(own(1, "Nothing new to call. Keep looking out"));
   return said;
 }
 

@@ -64,7 +64,27 @@ describe("what matters", () => {
 
   it("never promises open water", () => {
     const quiet = live({ reading: { ...reading, calls: [] }, heldCalls: [] });
-    expect(whatMatters(quiet, 1100)[0]?.say).toBe("Nothing to call. Keep looking out");
+    expect(whatMatters(quiet, 1100)[0]?.say).toBe("Nothing new to call. Keep looking out");
+  });
+
+  it("goes on saying a fault for as long as it stands", () => {
+    const fault = { what: "heading", state: "silent", since: new Date(Date.parse(reading.time) - 70_000).toISOString() };
+    const quiet = live({ reading: { ...reading, calls: [], faults: [fault] }, heldCalls: [] });
+    expect(whatMatters(quiet, 1100).map((s) => [s.urgency, s.say])).toEqual([[4, "The heading has stopped coming (1 min 10 s)"]]);
+    // Once, while its call is still held.
+    const call = { urgency: 4, say: "The heading has stopped coming. What rests on it is withdrawn.", echo: null, atMs: 0 };
+    expect(whatMatters(live({ reading: quiet.reading, heldCalls: [call] }), 1100).map((s) => s.say)).toEqual([call.say]);
+    // Before what is less urgent, after nothing more urgent.
+    const mild = { urgency: 1, say: "mild", echo: null, atMs: 0 };
+    expect(whatMatters(live({ reading: quiet.reading, heldCalls: [mild] }), 1100).map((s) => s.urgency)).toEqual([4, 1]);
+  });
+
+  it("says that radar and chart carry the position on", () => {
+    const fault = { what: "position", state: "silent", since: reading.time };
+    const carried = { ...reading, calls: [], faults: [fault], own: { ...reading.own, position_from: "radar and chart" as const } };
+    expect(whatMatters(live({ reading: carried, heldCalls: [] }), 1100)[0]?.say).toBe(
+      "Own position has stopped coming: radar and chart carry it on",
+    );
   });
 
   it("says that a radar never seen is not there, by its notice", () => {
