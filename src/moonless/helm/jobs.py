@@ -53,7 +53,7 @@ class DemoJob:
         pipe.send(PoseNow(lat, lon, None, None, None, None))
         _send_chart(pipe.send, chart, scene.waters.paths)
         pipe.send(TideNow(scene.tide_m))
-        pipe.send(Notice("the radar is warming: the very first start compiles it, a quarter of a minute", 0.3))
+        pipe.send(Notice("the radar is warming: the very first start compiles it, up to a minute", 0.3))
         from moonless.helm.route_files import own_folder
         from moonless.helm.routes import Routes
         from moonless.scene.player import ScenePlayer
@@ -77,7 +77,7 @@ class DemoJob:
                 )
                 chain.tide_m = scene.tide_m
                 if warming.is_on:
-                    pipe.send(Notice("finding echoes is being compiled, this once: a few seconds more", 0.8))
+                    pipe.send(Notice("finding echoes is being compiled, this once: up to a minute, longer where the computer is busy", 0.8))
                 ahead = _Ahead(player)
                 try:
                     paced.play(_scene_slices(ahead), chain, Desk(chain, knowledge, pipe.send))
