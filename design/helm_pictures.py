@@ -1,0 +1,164 @@
+"""Take every picture of the helm that docs/ shows, from the demo: `python design/helm_pictures.py [NAME...]`.
+
+Needs the built screens and Debian's Chromium.  The story is let run to a moment with a boat closing, and stands still
+while the pictures are taken.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+import tempfile
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+ROOT = Path(__file__).parents[1]
+sys.path.insert(0, str(ROOT / "tests" / "helm"))
+
+from helm_page import Page  # noqa: E402
+from helm_server import ARGS, CHROMIUM, Server  # noqa: E402
+
+OUT = ROOT / "docs" / "pictures"
+SIZES = {"desktop": (1440, 900), "tablet": (1280, 800), "tablet-upright": (800, 1280), "phone": (390, 844)}
+# Turns after which the story is looked at: the first minutes have boats on three sides.
+FROM_TURN = 40
+CLOSING = (
+    f"moonless.store.state.reading.turn > {FROM_TURN}"
+    " && moonless.store.state.heldCalls.some(c => c.urgency >= 3 && c.echo !== null)"
+    " && moonless.store.state.reading.echoes.filter(e => e.is === 'vessel' && e.cog_deg !== null).length > 1"
+)
+REST: dict[str, Any] = {
+    "look": None, "up": "head", "lay": "over", "rangeIndex": 6, "radarStrength": 0.8, "dim": 0, "hand": None,
+    "parallel": None, "trails": "long",
+}  # fmt: skip
+
+Step = Callable[[Page], None]
+
+
+def keys(*names: str) -> Step:
+    """Press keys one after another."""
+
+    def act(page: Page) -> None:
+        for name in names:
+            page.press(name)
+            page.page.wait_for_timeout(250)
+
+    return act
+
+
+def settings(**change: Any) -> Step:
+    """Change what the screen keeps."""
+
+    def act(page: Page) -> None:
+        page.page.evaluate("change => moonless.store.send({ type: 'set', change })", change)
+
+    return act
+
+
+def touch_loudest(page: Page) -> None:
+    """Touch what the first call speaks of."""
+    page.page.evaluate(
+        """(() => {
+          const call = moonless.store.state.heldCalls.find(c => c.echo !== null);
+          moonless.store.send({ type: 'touch', echo: call?.echo ?? null });
+        })()"""
+    )
+
+
+def trial(page: Page) -> None:
+    """Try what is offered, else thirty degrees to starboard."""
+    keys("c", *["ArrowRight"] * 6)(page)
+    page.page.wait_for_timeout(1200)
+
+
+def route(page: Page) -> None:
+    """Draw a route across what lies ahead, so that a leg is refused."""
+    settings(up="north", rangeIndex=8)(page)
+    page.page.wait_for_timeout(900)
+    keys("q")(page)
+    width = page.page.viewport_size["width"]
+    for x, y in ((0.44, 0.3), (0.3, 0.22), (0.22, 0.42)):
+        page.page.mouse.click(width * x, 800 * y)
+        page.page.wait_for_timeout(300)
+    page.until("moonless.tools.route.unanswered === 0", 30.0)
+    page.page.wait_for_timeout(400)
+
+
+SHOTS: dict[str, tuple[str, list[Step]]] = {
+    "night-desktop": ("desktop", []),
+    "night-tablet": ("tablet", []),
+    "night-tablet-upright": ("tablet-upright", []),
+    "night-phone": ("phone", []),
+    "dusk-tablet": ("tablet", [settings(look="dusk")]),
+    "day-tablet": ("tablet", [settings(look="day")]),
+    "day-phone": ("phone", [settings(look="day")]),
+    "north-desktop": ("desktop", [settings(up="north", rangeIndex=7)]),
+    "radar-tablet": ("tablet", [settings(lay="radar")]),
+    "beside-tablet": ("tablet", [settings(lay="beside")]),
+    "controls-tablet": ("tablet", [keys("Enter")]),
+    "controls-phone": ("phone", [keys("Enter")]),
+    "echo-tablet": ("tablet", [touch_loudest]),
+    "echo-phone": ("phone", [touch_loudest]),
+    "keys-tablet": ("tablet", [keys("?")]),
+    "lock-tablet": ("tablet", [keys("x")]),
+    "trial-tablet": ("tablet", [trial]),
+    "trial-phone": ("phone", [trial]),
+    "route-tablet": ("tablet", [route]),
+}
+
+AT_REST = """(rest => {
+  moonless.box.leave();
+  moonless.tools.route.draft.clear();
+  document.getElementById('ask')?.remove();
+  for (const sheet of document.querySelectorAll('.sheet-over')) sheet.hidden = true;
+  if (document.querySelector('#fan.open')) document.getElementById('thumb').click();
+  document.activeElement?.blur();
+  moonless.store.send({ type: 'lock', locked: false });
+  moonless.store.send({ type: 'touch', echo: null });
+  moonless.store.send({ type: 'set', change: rest });
+})"""
+
+
+def take(pages: dict[str, Page], names: list[str]) -> None:
+    """Take the named pictures, each from rest."""
+    for name in names:
+        size, steps = SHOTS[name]
+        page = pages[size]
+        page.page.evaluate(AT_REST, REST)
+        page.page.wait_for_timeout(1200)
+        for step in steps:
+            step(page)
+        page.page.wait_for_timeout(1500)
+        page.page.screenshot(path=OUT / f"helm-{name}.png")
+        print(name, flush=True)
+        page.page.evaluate(AT_REST, REST)
+
+
+def main(names: list[str]) -> None:
+    """Run the demo and take the pictures."""
+    from playwright.sync_api import sync_playwright
+
+    names = names or list(SHOTS)
+    with tempfile.TemporaryDirectory() as data:
+        os.environ["XDG_DATA_HOME"] = data  # nothing kept in the pictures' folder of routes
+        demo = Server("-m", "moonless", "demo", "--port", "0", "--no-browser", "--speed", "2")
+        try:
+            with sync_playwright() as playwright:
+                browser = playwright.chromium.launch(executable_path=str(CHROMIUM), args=ARGS)
+                pages = {}
+                for size in {SHOTS[name][0] for name in names}:
+                    pages[size] = Page(browser, demo.address, *SIZES[size]).open(wait_s=300.0)
+                    pages[size].page.evaluate(AT_REST, REST)
+                first = next(iter(pages.values()))
+                first.until(CLOSING, 600.0)
+                first.press("p")
+                first.until("moonless.store.state.affairs.paused")
+                take(pages, names)
+                browser.close()
+        finally:
+            demo.stop()
+
+
+if __name__ == "__main__":
+    main(sys.argv[1:])
