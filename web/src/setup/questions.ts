@@ -125,7 +125,10 @@ export class QuestionsPage implements Page {
     if (key === this.#key) return;
     this.#key = key;
     this.frame.say("");
-    this.#answer = answering(question, unit, () => this.frame.say(""));
+    this.#answer = answering(question, unit, () => {
+      this.frame.say("");
+      setText(this.#state, "Forward keeps it.");
+    });
     this.#box.replaceChildren(this.#answer.element);
     this.#groups.replaceChildren(
       ...names.filter((name) => name !== question.group).map((name) =>

@@ -106,7 +106,8 @@ def told(found: Covered, place: tuple[float, float] | None, now_ns: int) -> dict
     cells = []
     for cell in found.cells:
         age = age_days(cell["issued"], now_ns)
-        cells.append({**cell, "age_days": None if age is None else math.floor(age), "is_old": age is None or age > OLD_DAYS})
+        days = None if age is None else math.floor(age)
+        cells.append({**cell, "age_days": days, "is_old": days is None or days > OLD_DAYS})
     cells.sort(key=lambda cell: cell["scale"])
     lines = [*_age_lines(cells), *_overlap_lines(cells)]
     if place is not None and cells:
@@ -123,9 +124,10 @@ def _age_lines(cells: Sequence[Mapping[str, Any]]) -> list[str]:
     old = [c for c in cells if c["age_days"] is not None and c["age_days"] > OLD_DAYS]
     if old:
         oldest = max(old, key=lambda c: c["age_days"])
-        years = oldest["age_days"] / 365.25
+        years = math.floor(oldest["age_days"] / 365.25)
         many = "One cell is" if len(old) == 1 else f"{len(old)} cells are"
-        lines.append(f"{many} more than a year old; {oldest['name']} {years:.0f} years. Marks and depths have changed.")
+        oldest_words = f"{oldest['name']} {years} year{'' if years == 1 else 's'}"
+        lines.append(f"{many} more than a year old; {oldest_words}. Marks and depths have changed.")
     dateless = [c["name"] for c in cells if c["age_days"] is None]
     if dateless:
         lines.append(f"{', '.join(dateless[:3])}: no date of issue is given.")
@@ -142,9 +144,13 @@ def _overlap_lines(cells: Sequence[Mapping[str, Any]]) -> list[str]:
     if not pairs:
         return []
     i, j = pairs[0]
-    head = f"{cells[i]['name']} (1:{cells[i]['scale']}) lies over {cells[j]['name']} (1:{cells[j]['scale']})"
+    head = f"{_named(cells[i])} lies over {_named(cells[j])}"
     more = f", and {len(pairs) - 1} more pairs overlap" if len(pairs) > 1 else ""
     return [f"{head}{more}: the larger scale is used, of one scale the newer."]
+
+
+def _named(cell: Mapping[str, Any]) -> str:
+    return f"{cell['name']} (1:{cell['scale']:,})".replace(",", " ")
 
 
 def _near_lines(cells: Sequence[Mapping[str, Any]], place: tuple[float, float]) -> list[str]:
