@@ -2,12 +2,24 @@
 
 from __future__ import annotations
 
+import asyncio
+import math
+from pathlib import Path
+
 import numpy as np
 import pytest
+from helm_made import MadeSource
 
-from moonless.helm.bow import GOOD_SIGMA_DEG, LEAST_S, BowAlign
+from moonless.boat.file import default_boat, read_boat
+from moonless.errors import InputError
+from moonless.helm.bow import GOOD_SIGMA_DEG, LEAST_S, BowAlign, BowDesk
+from moonless.helm.controls import read_control
+from moonless.helm.hub import Hub
+from moonless.helm.settings import HelmSettings
+from moonless.helm.setup.room import SetupRoom
 from moonless.reading.types import Own, Reading, Registration, SpeedAdvice
 from moonless.units import NS_PER_S
+from moonless.watch.chain import Chain
 
 T0 = 1_930_000_000 * NS_PER_S
 
@@ -101,3 +113,72 @@ def test_the_compass_is_named_where_the_course_differs_likewise() -> None:
     for k in range(16):
         bow.add(reading(k * 2.5, 3.0, cog=24.0), 24.0, 0.0)
     assert bow.body(0.0, None)["compass"] is None
+
+
+# ---- taken and undone ---------------------------------------------------------------------------------------------
+
+
+def measured_desk(bias: float = 1.8, offset: float | None = 0.5) -> BowDesk:
+    desk = BowDesk()
+    desk.begin(offset)
+    for k in range(16):
+        desk.turn(reading(k * 2.5, bias), 24.0)
+    return desk
+
+
+def test_one_touch_takes_it_and_one_undoes_it() -> None:
+    desk = measured_desk()
+    assert desk.take() == pytest.approx(-1.3) and desk.before_deg == 0.5
+    # What was measured before says nothing of the picture as it lies now.
+    assert desk.align.measured is None
+    with pytest.raises(InputError, match="not taken"):
+        desk.take()
+    assert desk.undo() == 0.5 and desk.before_deg == pytest.approx(-1.3)
+
+
+def test_nothing_is_taken_while_it_is_not_sure_or_not_known() -> None:
+    desk = BowDesk()
+    desk.begin(0.0)
+    with pytest.raises(InputError, match="run past shore or marks"):
+        desk.take()
+    with pytest.raises(InputError, match="nothing was taken"):
+        desk.undo()
+    with pytest.raises(InputError):
+        measured_desk(offset=None).take()
+
+
+def test_a_turn_is_told_by_the_heading_itself() -> None:
+    desk = measured_desk()
+    desk.turn(reading(60.0, 1.8), 24.0)
+    desk.turn(reading(62.5, 1.8), 34.0)  # 4 degrees a second
+    assert desk.align.state == "turning"
+    desk.turn(reading(65.0, 1.8), math.nan)
+    assert desk.align.state == "turning", "an unknown heading is no straight course"
+
+
+def test_the_hub_applies_it_at_once_and_keeps_it_where_it_can(tmp_path: Path) -> None:
+    source = MadeSource()
+    source.kind = "live"
+    room = SetupRoom(tmp_path / "helm.toml", HelmSettings())
+    hub = Hub(source, setup=room)
+    hub.bow = measured_desk()
+    with pytest.raises(InputError):
+        hub.ask(read_control({"do": "undo bow"}))
+    line = hub.ask(read_control({"do": "take bow"}))
+    assert line == "bow offset -1.30 degrees: applied now, and not kept: there is no boat file yet"
+    assert source.asked[-1]["do"] == "bow offset" and source.asked[-1]["value"] == pytest.approx(-1.3)
+    asyncio.run(room.do({"do": "answer", "key": "boat.length_m", "value": 9.2}, hub))
+    assert hub.ask(read_control({"do": "undo bow"})) == "bow offset +0.50 degrees: applied, and kept in boat.toml"
+    assert read_boat(tmp_path / "boat.toml").radar.bow_offset_rad == pytest.approx(math.radians(0.5))
+
+
+def test_the_chain_turns_its_picture_and_what_it_knows() -> None:
+    boat = default_boat()
+    chain = Chain(boat)
+    before = chain._judge._registrar.now.heading_bias
+    chain.set_bow_offset(math.radians(-1.5))
+    assert chain.boat.radar.bow_offset_rad == pytest.approx(math.radians(-1.5))
+    assert chain._judge._registrar.now.heading_bias - before == pytest.approx(math.radians(-1.5))
+    # Round the circle the short way.
+    chain.set_bow_offset(math.radians(-1.5 + 360.0))
+    assert chain._judge._registrar.now.heading_bias - before == pytest.approx(math.radians(-1.5), abs=1e-9)
