@@ -44,6 +44,7 @@ class FakeChain:
 
     def __init__(self) -> None:
         self.sight = "unsure"
+        self.way: tuple[tuple[float, float], ...] = ()
         self.acknowledged: list[Call] = []
         self.fed: list[bytes] = []
 
@@ -160,6 +161,19 @@ def test_a_trial_is_told_at_once_and_with_each_turn_until_it_is_put_down() -> No
     n = len(pipe.sent)
     desk.saw(later)
     assert len(pipe.sent) == n
+
+
+def test_the_turns_still_ahead_reach_the_chain() -> None:
+    chain = FakeChain()
+    desk = Desk(chain, None, lambda _: None)
+    route = [[10.0, -30.0, "a"], [10.1, -30.0, "b"], [10.1, -29.9, "c"]]
+    desk.follow({"route": route, "legs": [], "now": {"leg": 2}})
+    assert chain.way == ((10.1, -29.9),)
+    desk.follow({"route": route, "legs": [], "now": {"leg": 1}})
+    assert chain.way == ((10.1, -30.0), (10.1, -29.9))
+    # Off the route, or none followed: the present course is held.
+    desk.follow({"route": route, "legs": [], "now": None})
+    assert chain.way == ()
 
 
 def test_the_sight_switch_reaches_the_chain() -> None:

@@ -13,6 +13,7 @@ from reading_fakes import FRAME, RADAR, T0, FakeChart, S, make_boat, make_mark, 
 from scipy import stats
 
 from moonless.chart.types import Feature
+from moonless.reading.along import corners, sight_along
 from moonless.reading.fix import CarriedOn
 from moonless.reading.judge import Judge
 from moonless.reading.keepoff import ahead, check_sounder, lay_out_dangers
@@ -240,3 +241,45 @@ def test_marks_that_the_beam_cannot_part_are_not_looked_for() -> None:
     # One that would not show anyway covers nothing.
     faint = lookout._unparted(rel, np.hypot(*rel.T), np.array([1.0, 0.1, 1.0]), scan)
     assert faint.tolist() == [False, True, False]
+
+
+def test_on_a_route_the_water_round_the_turn_opens() -> None:
+    # A wall to starboard ends 500 m ahead; the route turns east past its end, and only there what it hides opens close
+    # on the new leg's bow.  On the present course, north, the same water opens too, but not ahead of the new leg.
+    wall = shapely.box(100.0, -2000.0, 140.0, 500.0)
+    edges = edges_of(wall)
+    from moonless.reading.rays import crossings
+    from moonless.reading.waters import behind_first_land, blank
+
+    ranges, counts = crossings(edges, 0.0, 0.0, 3000.0)
+    water = blank(ranges, counts, 3000.0, False)
+    water.hide(behind_first_land(water.land), "land")
+    held = next_opening(edges, OWN, water.intervals(), 3000.0)
+    way = np.array([[0.0, 600.0], [3000.0, 600.0]])
+    turned = next_opening(edges, OWN, water.intervals(), 3000.0, way)
+    assert held is not None and turned is not None
+    # Westward there is nothing hidden, so a route that turns away from the wall opens nothing forward of its beam once
+    # it has turned; before that it opens what the course opens.
+    away = next_opening(edges, OWN, water.intervals(), 3000.0, np.array([[0.0, 50.0], [-3000.0, 50.0]]))
+    assert away is None
+    # Forward of the beam on her leg at that moment: north up to the turn, east after it.
+    run_m = turned.in_s * 5.0
+    course = 0.0 if run_m < 600.0 else np.pi / 2
+    assert np.cos(turned.bearing_then_rad - course) > 0.0
+    # The line of sight from the route's own place clears the wall.
+    at = np.array([max(0.0, run_m - 600.0), min(run_m, 600.0)])
+    sight = shapely.LineString([at, (turned.east_m, turned.north_m)])
+    assert not shapely.intersects(sight, wall.buffer(-1.0))
+
+
+def test_a_corner_is_where_the_range_of_land_leaps() -> None:
+    edges = edges_of(shapely.box(-2000.0, 300.0, -100.0, 400.0))
+    [first] = sight_along(edges, np.array([[0.0, 0.0]]), 3000.0)
+    found = corners(first, 3000.0, 1200.0, 250.0)
+    # The end of the wall is seen from its near corner to its far one at (-100, 400): there the range leaps.  A bearing
+    # is half a degree, which is 15 m along a face seen so aslant.
+    assert [corner.distance_m for corner in found] == pytest.approx([np.hypot(100.0, 400.0)], abs=15.0)
+    assert math.degrees(found[0].bearing_rad) == pytest.approx(346.0, abs=0.5)
+    # Nothing of an edge out of reach is looked at.
+    [none] = sight_along(edges, np.array([[0.0, 9000.0]]), 3000.0)
+    assert np.isinf(none).all()

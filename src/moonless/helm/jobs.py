@@ -17,7 +17,7 @@ from multiprocessing.connection import Connection
 from pathlib import Path
 from typing import Any
 
-from moonless.helm.events import Notice, Overheard, PlanNow, PoseNow, TideNow
+from moonless.helm.events import Notice, Overheard, PoseNow, TideNow
 from moonless.helm.workshop import Desk, Paced, Piece, Slice, pose_of, slim
 from moonless.watch.types import Turn
 
@@ -164,7 +164,7 @@ class LiveJob:
         def on_event(event: Turn | SpokesNow | LinkNow) -> None:
             if isinstance(event, Turn):
                 desk.saw(event)
-                send(PlanNow(routes.at(event.reading)))
+                send(desk.follow(routes.at(event.reading)))
                 send(slim(event))
                 send(Notice(""))
             else:

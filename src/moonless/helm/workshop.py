@@ -57,6 +57,13 @@ class Desk:
         if self._trial is not None:
             self._tell_trial()
 
+    def follow(self, plan: Mapping[str, Any]) -> PlanNow:
+        """Tell the chain which turns of the route are still ahead, for what opens on it; return the event."""
+        now = plan["now"]
+        turns = () if now is None else plan["route"][now["leg"] :]
+        self._chain.way = tuple((float(turn[0]), float(turn[1])) for turn in turns)
+        return PlanNow(plan)
+
     def take(self, control: Mapping[str, Any]) -> bool:
         """Act on one control; False when it is not for the desk."""
         do, value = control["do"], control["value"]
@@ -198,7 +205,7 @@ class Paced:
                 is_warming = is_warming and one.scan is None
                 desk.saw(one)
                 if self.routes is not None:
-                    self._pipe.send(PlanNow(self.routes.at(one.reading)))
+                    self._pipe.send(desk.follow(self.routes.at(one.reading)))
                 self._pipe.send(slim(one))
                 self._pipe.send(Notice(""))
             if end_ns - pose_ns >= POSE_NS:

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from moonless.frames import LocalFrame, wrap_180
 from moonless.passage.sight import TrackPoints
-from moonless.reading.rays import N_BEARINGS, first_land_m
+from moonless.reading.along import corners, sight_along
 
 Floats = NDArray[np.float64]
 
@@ -40,41 +40,25 @@ class PointThatOpens:
 
 def points_that_open(edges: Floats, points: TrackPoints, frame: LocalFrame) -> list[PointThatOpens]:
     """Return the corners that hide water ahead somewhere along a leg, in order along."""
-    step_deg = 360.0 / N_BEARINGS
-    corners: list[tuple[float, float, float, float, float]] = []  # east, north, along, distance, bearing
+    found: list[tuple[float, float, float, float, float]] = []  # east, north, along, distance, bearing
     reach_m = 2.0 * WITHIN_M + LEAP_M
-    west, east_end = points.east_m.min() - reach_m, points.east_m.max() + reach_m
-    south, north_end = points.north_m.min() - reach_m, points.north_m.max() + reach_m
-    # Only land near the leg: the rest costs time at every place and can hide nothing that is asked for.
-    near_leg = (
-        (np.maximum(edges[:, 0], edges[:, 2]) >= west)
-        & (np.minimum(edges[:, 0], edges[:, 2]) <= east_end)
-        & (np.maximum(edges[:, 1], edges[:, 3]) >= south)
-        & (np.minimum(edges[:, 1], edges[:, 3]) <= north_end)
-    )
-    edges = np.ascontiguousarray(edges[near_leg])
-    for along, east, north in zip(points.along_m, points.east_m, points.north_m, strict=True):
-        reach = first_land_m(edges, float(east), float(north), reach_m)
-        beside = np.roll(reach, -1)
-        near = np.minimum(reach, beside)
-        far = np.minimum(np.maximum(reach, beside), reach_m)
-        for k in np.flatnonzero((near < WITHIN_M) & (far - near > LEAP_M)):
-            bearing = (k + (0 if reach[k] <= beside[k] else 1)) * step_deg
+    places = np.column_stack([points.east_m, points.north_m])
+    for along, place, first in zip(points.along_m, places, sight_along(edges, places, reach_m), strict=True):
+        for corner in corners(first, reach_m, WITHIN_M, LEAP_M):
+            bearing = math.degrees(corner.bearing_rad)
             if abs(wrap_180(bearing - points.course_deg)) > FORWARD_DEG:
                 continue
-            distance = float(near[k])
-            angle = math.radians(bearing)
-            corners.append(
-                (east + distance * math.sin(angle), north + distance * math.cos(angle), along, distance, bearing)
-            )
-    return _merged(corners, points.course_deg, frame)
+            east = float(place[0]) + corner.distance_m * math.sin(corner.bearing_rad)
+            north = float(place[1]) + corner.distance_m * math.cos(corner.bearing_rad)
+            found.append((east, north, float(along), corner.distance_m, bearing))
+    return _merged(found, points.course_deg, frame)
 
 
 def _merged(
-    corners: list[tuple[float, float, float, float, float]], course_deg: float, frame: LocalFrame
+    found: list[tuple[float, float, float, float, float]], course_deg: float, frame: LocalFrame
 ) -> list[PointThatOpens]:
     kept: list[tuple[float, float, float, float, float]] = []
-    for corner in sorted(corners, key=lambda c: c[3]):
+    for corner in sorted(found, key=lambda c: c[3]):
         if all(math.hypot(corner[0] - k[0], corner[1] - k[1]) > SAME_CORNER_M for k in kept):
             kept.append(corner)
     out = []

@@ -369,7 +369,8 @@ class Judge:
         if place is not None and water is not None:
             # What opens is looked for every few seconds: it changes slowly, and costs a dozen sweeps.
             if not 0 <= situation.time_ns - self._opening_ns < 5 * NS_PER_S:
-                self._opening = next_opening(place.land_edges, own, water.intervals(), min(reach, 4000.0))
+                way = _way(situation, own)
+                self._opening = next_opening(place.land_edges, own, water.intervals(), min(reach, 4000.0), way)
                 self._opening_ns = situation.time_ns
             found += matters.of_opening(wheel, self._opening, stopping)
         if self._dangers is not None:
@@ -475,6 +476,14 @@ def _registration(agreement: Agreement, is_held: bool = False) -> Registration:
         agrees=agreement.agrees is not False,
         heading_sigma_deg=math.degrees(agreement.heading_sigma),
     )
+
+
+def _way(situation: Situation, own: OwnPlane) -> Floats | None:
+    """Return the turns of the route still ahead in the plane; None while no route is followed."""
+    if not situation.way:
+        return None
+    lat, lon = np.array(situation.way, dtype=np.float64).T
+    return np.column_stack(own.frame.to_plane(lat, lon))
 
 
 def _cut(line: Floats, water: Waters | None, reach: float) -> Floats:

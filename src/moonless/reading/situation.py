@@ -64,3 +64,4 @@ class Situation:
     wind_speed: float | None = None
     held: Held | None = None  # given when the position in ``own`` is one that radar and chart carry on
     sight: Sight = "unsure"
+    way: tuple[tuple[float, float], ...] = ()  # (lat, lon) of the route's turns still ahead; empty: none is followed

@@ -102,6 +102,7 @@ class Chain:
         self.nmea: dict[str, NmeaDecoder] = {}
         self.sight: Sight = "unsure"
         self.tide_m: float | None = None
+        self.way: tuple[tuple[float, float], ...] = ()  # (lat, lon) of the turns of the route still ahead
         self.tide: TideUnderWay | None = None  # predicted; it goes before ``tide_m``
         self._chart = chart
         self._on_spokes = on_spokes
@@ -362,6 +363,7 @@ class Chain:
                 wind_from_rad=None if wind is None else wind.from_rad,
                 wind_speed=None if wind is None else wind.speed,
                 sight=self.sight,
+                way=self.way,
                 held=held,
             )
         )
