@@ -396,3 +396,11 @@ def test_a_real_echo_passes_through_a_ghosts_geometry() -> None:
             plots = replace(plots, false_parent=np.array([-1, 0]), false_cause=(None, "side lobe"))
         said += [t.false_cause for t in _held(tracker.update(round(k * TURN * NS), plots, ERRORS))]
     assert set(said) == {None}
+
+
+def test_past_the_pictures_edge_a_track_coasts_at_once() -> None:
+    tracker = Tracker(FRAME)
+    _run(_lines([(1000.0, 0.0)], [(0.0, 0.0)], 10), tracker=tracker)
+    nothing = plots_at(10 * TURN, np.zeros((0, 2)))
+    (t,) = _held(tracker.update(round(10 * TURN * NS), nothing, ERRORS, p_visible=lambda e, n: np.zeros(len(e))))
+    assert (t.state, t.misses_in_a_row) == ("coasting", 1)

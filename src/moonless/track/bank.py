@@ -45,6 +45,7 @@ class Bank:
     fit: Floats  # (N,) log odds of one thing, well predicted, against plots that merely happen in the gate
     clutter: Floats  # (N,) false plots per square metre and turn about it, its own left out
     own_stray: Floats  # (N,) weight of its own plots among the strays
+    in_view: Floats  # (N,) probability that an echo at its place could be seen this turn
 
     def __len__(self) -> int:
         return int(self.id.shape[0])
@@ -61,7 +62,7 @@ class Bank:
             n_scans=np.zeros(0, i), n_hits=np.zeros(0, i), misses=np.zeros(0, i), last_plot=np.zeros(0, i),
             false_odds=np.zeros(0, f), false_parent=np.zeros(0, i),
             false_cause=np.zeros(0, np.object_), quality=np.zeros(0, f), patience=np.zeros(0, f), fit=np.zeros(0, f),
-            clutter=np.zeros(0, f), own_stray=np.zeros(0, f),
+            clutter=np.zeros(0, f), own_stray=np.zeros(0, f), in_view=np.zeros(0, f),
         )  # fmt: skip
 
     def keep(self, mask: NDArray[np.bool_]) -> None:

@@ -53,9 +53,11 @@ def tell(
 
 
 def _states(bank: Bank, s: TrackerSettings) -> list[TrackState]:
+    """Coasting is without a plot for some turns, or for this one where none could be seen: past the picture's edge."""
+    coasts = (bank.misses >= s.coast_after) | ((bank.misses > 0) & (bank.in_view < 0.5))
     return [
-        "tentative" if not c else "coasting" if m >= s.coast_after else "confirmed"
-        for c, m in zip(bank.confirmed.tolist(), bank.misses.tolist(), strict=True)
+        "tentative" if not confirmed else "coasting" if coasting else "confirmed"
+        for confirmed, coasting in zip(bank.confirmed.tolist(), coasts.tolist(), strict=True)
     ]
 
 

@@ -97,6 +97,7 @@ class Tracker:
         blind = len(plots) > 0 and len(got) == 0
         got, shapes = join_hulls(got, plot_shapes(got, plots), plots, self._bank)
         visible = self._visible(p_visible) * (0.0 if blind else 1.0)
+        self._bank.in_view = visible
         self._take_in(got, shapes, plots, errors, shared, visible)
         self._sort_out()
         targets, elsewhere = tuple(ais), tuple(others)
@@ -334,6 +335,7 @@ class Tracker:
                 quality=np.full(n, math.log(s.steady_p_detect / s.flicker_p_detect)),
                 patience=np.full(n, math.log(s.patient_p_detect / s.seldom_p_detect)),
                 fit=np.zeros(n), clutter=density[new], own_stray=np.zeros(n),
+                in_view=np.ones(n),
             )
         )  # fmt: skip
         return ids
