@@ -25,9 +25,9 @@ from moonless.scan.types import Scan
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
-TURNS = 6  # looked back over, the present one included; design/echo_memory.py
+TURNS = 8  # looked back over, the present one included; design/echo_memory.py
 P_CANDIDATE = 0.01  # per box
-P_CHANCE = 1e-3  # of a candidate being vouched for by chance
+P_CHANCE = 3e-4  # of a candidate being vouched for by chance
 LEAST_HITS = 4
 STEADY_SHARE = 0.8  # of the remembered turns: met so often, a peak is an echo and does not count as clutter
 P_STEADY = 0.1
