@@ -126,6 +126,12 @@ def test_the_file_a_link_points_at_is_written_and_its_mode_kept(tmp_path: Path) 
     assert link.is_symlink() and real.read_text() == "x = 1\n" and real.stat().st_mode & 0o777 == 0o600
 
 
+def test_what_is_assumed_of_her_is_told_in_words(tmp_path: Path) -> None:
+    boat = write_boat(tmp_path / "boat.toml", LEAST | {"boat.assumed": ["beam_m", "air_draught_m"]})
+    assert boat.assumed_words == "beam 3.1 m, air draught 4.2 m"
+    assert write_boat(tmp_path / "boat.toml", {"boat.assumed": None}).assumed_words == ""
+
+
 def values_of(key: Key) -> st.SearchStrategy[Any]:
     if key.kind == "choice":
         return st.sampled_from(key.choices)

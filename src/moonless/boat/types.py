@@ -100,3 +100,9 @@ class Boat:
     position_forward_m: float = 0.0  # of the position antenna, from the middle of the boat
     fitted_lights: tuple[dict[str, object], ...] = ()  # as [[light]] tables, checked by `moonless lights`
     assumed: tuple[str, ...] = ()  # fields nobody knew: their values are assumed, and that is said
+
+    @property
+    def assumed_words(self) -> str:
+        """Return what is assumed of her, in words: "beam 3 m, air draught 6 m"; "" where all is known."""
+        named = ((name.removesuffix("_m").replace("_", " "), getattr(self, name)) for name in self.assumed)
+        return ", ".join(f"{words} {value:g} m" for words, value in named)

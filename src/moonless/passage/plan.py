@@ -271,4 +271,5 @@ def _assumptions(boat: Boat, night: Night, stations: Stations | None) -> tuple[s
         "Depths are held against the lowest tide of each leg.",
         "Bridge and cable clearances are above a high-water level: a lower tide is never counted as more room; what a "
         "predicted tide stands above mean high water is taken off, where the station says that level.",
+        *([f"Nobody knew her own figures, and these are assumed: {boat.assumed_words}."] if boat.assumed else []),
     )
