@@ -39,6 +39,21 @@ def test_a_few_echoes_in_the_quiet_water_spoil_nothing():
     assert curve.noise_counts == pytest.approx(20.0, abs=1.0)
 
 
+def test_weak_echoes_among_the_noise_do_not_spoil_a_scale_whose_pulses_are_known():
+    """A skirt of weak echoes lifts the upper half of the counts; five looks then pass for ten."""
+    made = Made(n_spoke=256, n_cell=200, db_per_count=0.333, level=20.0)
+    video = np.mean([made.draw() for _ in range(5)], axis=0)
+    video *= 1.0 + made.rng.exponential(0.5, video.shape) * (made.rng.random(video.shape) < 0.35)
+    histogram = histogram_of(made.counts(video), 255)
+    told = learn_curve(histogram, 255, 5.0)
+    assert told.db_per_count == pytest.approx(0.333, rel=0.1)
+    assert told.sigma < 0.2 * told.db_per_count
+    # Without the pulses it may be wrong, and says so.
+    alone = learn_curve(histogram, 255)
+    assert alone.sigma > 0.1 * alone.db_per_count
+    assert abs(alone.db_per_count - 0.333) < 2.0 * alone.sigma
+
+
 @pytest.mark.parametrize("looks", [2, 4, 8])
 def test_looks_are_told_from_the_skew(looks):
     made = Made(n_spoke=256, n_cell=200)

@@ -219,6 +219,58 @@ def test_weak_steady_echo_comes_up_and_spikes_do_not():
     assert later / 24 > 0.5
 
 
+def test_a_moving_echo_in_the_sea_is_followed():
+    """A boat of 12 knots that fades below the sea's threshold time and again: the straight run vouches for her."""
+    met = {True: 0, False: 0}
+    for follow in (True, False):
+        for seed in range(5):
+            made = Made(seed=seed, n_spoke=360, n_cell=300, cell_m=6.0, pulse_m=18.0)
+            detector = Detector()
+            if not follow:
+                detector._memory.followed = lambda met: np.zeros(met.hits.shape, np.bool_)  # type: ignore[method-assign]
+            for turn in range(13):
+                made.clear()
+                range_m = 700.0 + 15.0 * turn
+                made.point(2.0, range_m, 24.0 if turn % 2 else 17.5)
+                sea = 10.0 * made.texture(0.8, 4, 3)
+                sea[:, 220:] = 0.0
+                picture = detector.detect(made.scan(made.counts(made.draw(sea)), number=turn))
+                met[follow] += turn >= 6 and nearest(picture.plots, 2.0, range_m) is not None
+    assert met[True] >= met[False] + 4
+
+
+def test_two_marks_a_beam_apart_are_two_in_most_turns():
+    """In phase they fill the gap between them; out of phase not even a shallow pass is needed to see them."""
+    made = Made(n_spoke=1024, n_cell=400, cell_m=6.0, beam_deg=3.9, pulse_m=24.0)
+    parted = 0
+    for turn in range(24):
+        made.clear()
+        fields = [
+            np.exp(1j * made.rng.uniform(0, 2 * np.pi)) * np.sqrt(made.beam(b)) for b in (1.0, 1.0 + made.beam_rad)
+        ]
+        made.power += 10**3.5 * (np.abs(fields[0] + fields[1]) ** 2)[:, None] * made.pulse(1500.0)[None, :]
+        plots = Detector().detect(made.scan(number=turn)).plots
+        near = (np.abs(plots.range_m - 1500.0) < 20.0) & (np.abs(plots.azimuth_rel_rad - 1.03) < 0.15)
+        parted += np.count_nonzero(near & (plots.strength_db > 15)) == 2
+    assert parted >= 11  # 12 here; with a pass of 5 dB it was 8
+
+
+def test_glittering_land_is_an_outline_and_few_plots():
+    made = Made()
+    land(made)
+    coast = made.power.copy()
+    detector = Detector()
+    for turn in range(8):
+        # Every turn the same land in another light; own motion of some metres a turn.
+        made.power = coast * made.rng.gamma(1.0, 1.0, coast.shape)
+        picture = detector.detect(made.scan(number=turn, lat_deg=made.lat_deg + turn * 1e-5))
+    ashore = (picture.plots.range_m > 1150.0) & (np.abs(picture.plots.azimuth_rel_rad - 2.01) < 0.8)
+    assert np.count_nonzero(ashore) <= 12
+    bearings = np.concatenate([s.azimuth_rel_rad for s in picture.shores])
+    assert bearings.min() < math.radians(85.0)
+    assert bearings.max() > math.radians(145.0)
+
+
 def test_hulls_have_length_and_direction():
     made = Made(n_spoke=1024, n_cell=400, cell_m=4.0, beam_deg=1.5, pulse_m=12.0)
     # 100 m across the line of sight at 800 m, and 80 m along it.

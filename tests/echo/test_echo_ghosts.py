@@ -44,6 +44,19 @@ def test_side_lobes_on_both_sides():
     assert marked.false_cause[1] == "side lobe"
 
 
+def test_a_hulls_second_trip_is_sought_between_her_pieces():
+    # Two pieces 5 degrees apart, their common second trip between them.
+    marked = GhostFinder().mark(plots_of((79.4, 540, 58), (84.7, 532, 55), (82.5, 1068, 28)), ERRORS, 4.0)
+    assert marked.false_parent.tolist() == [-1, -1, 0]
+
+
+def test_many_boats_on_one_ring_are_no_side_lobes():
+    """A dense anchorage has five boats on any arc; a ship among them makes none of them false."""
+    boats = [(7.0 * k, 300.0 + 9.0 * ((k * 37) % 50), 20.0) for k in range(50)]
+    marked = GhostFinder().mark(plots_of((90.5, 500, 62), *boats), ERRORS, 4.0)
+    assert np.count_nonzero(marked.false_parent >= 0) == 0
+
+
 def test_a_lone_boat_at_a_ships_range_is_left():
     marked = GhostFinder().mark(plots_of((90, 500, 60), (97, 500, 25)), ERRORS, 4.0)
     assert marked.false_parent.tolist() == [-1, -1]

@@ -39,6 +39,7 @@ GOOD_FIT = 0.018
 PULSES_COST = 0.04
 AS_GOOD = 0.01
 PULSES_SIGMA = 0.15  # of the looks, when they are known from the pulses: relative
+UNKNOWN_SIGMA = 0.2  # of the scale, relative, besides, when they are not: echoes among the noise always lead one way
 WORST_FIT = 0.25
 MAX_POWER_DB = 110.0  # a float32 sum of boxes stays exact enough
 _LEVELS: Floats = np.array([0.02, 0.05, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 0.95, 0.98, 0.99])
@@ -169,7 +170,8 @@ def _best_law(quantiles: Floats, held: NDArray[np.bool_], spread: float, pulses:
     as_good = [one.db_per_count for one in tried if one.law == best.law and one.misfit <= best.misfit + AS_GOOD]
     sigma = (max(as_good) - min(as_good)) / 2.0 if len(as_good) > 1 else 0.0
     # Counts a decibel go as the root of the looks.
-    return replace(best, sigma=float(np.hypot(sigma, 0.5 * PULSES_SIGMA * best.db_per_count if known else 0.0)))
+    unsure = 0.5 * PULSES_SIGMA if known else UNKNOWN_SIGMA
+    return replace(best, sigma=float(np.hypot(sigma, unsure * best.db_per_count)))
 
 
 def noise_level(curve: Curve, median_counts: float) -> float:
