@@ -131,6 +131,11 @@ class Score:
                 )
                 truly = echo.kind if echo.kind in other else truly
             is_weak = thing is not None and not thing.detectable
+            if is_weak and echo.coasting and echo.kind == self._was.get(echo.id):
+                truly = echo.kind
+            if is_weak and echo.kind in ("shore", "bridge") and self.book.place_kind(*at, laid) == echo.kind:
+                # What cannot show by itself may be there and not answer: what it stands by is then right.
+                truly = echo.kind
             if is_weak and echo.kind == "false" and self.book.is_side_lobe(*at, laid, reading.time_ns):
                 truly = "false"
             if not echo.coasting:
@@ -141,7 +146,7 @@ class Score:
     def _of_no_thing(self, echo: Echo, at: tuple[float, float], laid: Laid, time_ns: int) -> str:
         """Return what an echo that belongs to no thing truly is."""
         if echo.coasting and echo.id in self._was:
-            return self._was[echo.id]
+            return echo.kind if self.book.place_kind(*at, laid) == echo.kind else self._was[echo.id]
         beside = self.book.beside(*at, laid)
         if beside is not None:
             return beside.cls

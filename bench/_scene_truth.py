@@ -12,14 +12,16 @@ Stated rules, all of them:
 - Two things within a beam and 1.5 pulses of each other make one echo: the stronger counts as held when that echo has
   been given to the weaker.
 - An echo of a thing that the radar cannot part from something else may be called by the word of either.
+- An echo paired with a thing that is not detectable, by land, the bridge or a built structure, may be called by their
+  word: the thing need not have answered.
 - A second echo within the reach of a detectable thing that has its own already is one of that thing, for the radar
   cannot part them: it is truly of its kind.
 - An echo that is only remembered (coasting) and lies by no thing is truly what it was while it was last seen: its kind
   is remembered too.
 - Both count among the false tracks all the same.
 - The radar of every scene has side lobes.  An echo that belongs to nothing detectable is truly `false` where the model
-  of that radar without side lobes gives no echo within a cell or two (p < 0.1) and with them does (p >= 0.3); on land
-  or by a built structure it may be called by their word as well, for there is land.
+  of that radar has four times as much power with its side lobes as without, within a cell or two, and some chance of
+  an echo (p >= 0.1); on land or by a built structure it may be called by their word as well, for there is land.
 - Else an echo that belongs to no thing is truly `uncharted` at land that is on no chart; within 25 m + half a beam of
   the bridge, of land or of a built structure it is `bridge` or `shore`, by which is nearer; in a scene with ghosts
   `false` if it lies where a ghost of a strong thing must (at the thing's range on another bearing, or on its bearing
@@ -47,9 +49,11 @@ P_DETECTABLE = 0.5
 OF_LAST = (4, 5)
 GATE_M = 30.0
 SHORE_GATE_M = 25.0
-# Chance of an echo with and without side lobes that makes one of theirs, and the raster that is asked.
-LOBE_P, NO_ECHO_P, NO_LOBE_DB = 0.3, 0.1, -90.0
-N_RAY, N_RING, AROUND_ROWS, AROUND_CELLS = 720, 400, 4, 3
+# Power with side lobes over power without, and the chance of an echo, that make an echo one of theirs.
+LOBE_SHARE, LOBE_P, NO_LOBE_DB = 4.0, 0.1, -90.0
+N_RAY, N_RING = 720, 400
+# How far about the echo each is asked, rows and cells either way: it is placed by its middle, a lobe's echo is an arc.
+LOBE_AROUND, BARE_AROUND = (4, 3), (2, 2)
 
 
 @dataclass(slots=True)
@@ -194,18 +198,15 @@ class TruthBook:
         bare = replace(radar, side_lobe_near_db=NO_LOBE_DB, side_lobe_far_db=NO_LOBE_DB)
         cell = self.player.grid.max_range_m / N_RING
         grid = ScanGrid(N_RAY, N_RING, 0.5 * cell, cell)
-        around = (2 * AROUND_ROWS + 1, 2 * AROUND_CELLS + 1)
-        shown = [
-            maximum_filter(
-                expected_scan(
-                    self.player.world, one, pose, grid, self.player.scene.radar.scale_nm, self.player.weather_at(now_s)
-                ).p_detect,
-                size=around,
-                mode=("wrap", "nearest"),
-            )
-            for one in (radar, bare)
-        ]
-        return np.asarray((shown[0] >= LOBE_P) & (shown[1] < NO_ECHO_P))
+        scale, weather = self.player.scene.radar.scale_nm, self.player.weather_at(now_s)
+        whole, beam = (expected_scan(self.player.world, one, pose, grid, scale, weather) for one in (radar, bare))
+
+        def most(values: NDArray[np.float32], around: tuple[int, int]) -> NDArray[np.float32]:
+            size = (2 * around[0] + 1, 2 * around[1] + 1)
+            return np.asarray(maximum_filter(values, size=size, mode=("wrap", "nearest")))
+
+        mostly = most(whole.snr, LOBE_AROUND) > LOBE_SHARE * most(beam.snr, BARE_AROUND)
+        return np.asarray(mostly & (most(whole.p_detect, LOBE_AROUND) >= LOBE_P))
 
     def _is_ghost(self, away_e: float, away_n: float, reach: float, laid: Laid) -> bool:
         use = self.player.scene.radar

@@ -11,7 +11,7 @@ from scipy.special import ndtr
 
 from moonless.boat.types import Boat
 from moonless.echo.types import EchoPicture
-from moonless.reading.ghosts import multiples
+from moonless.reading.ghosts import multiples, side_lobes
 from moonless.reading.own import OwnPlane
 from moonless.reading.place import Known, Place
 from moonless.reading.seeing import Curve
@@ -74,6 +74,7 @@ class Evidence:
     hit_share: Floats  # turns with an echo over turns since it began
     rcs_db: Floats  # cross-section that each echo's strength and range imply, dB over 1 m2; NaN: not known
     multiple_density: Floats  # per square metre: echoes that went to and fro twice, of stronger ones, to be met here
+    lobe_density: Floats  # per square metre: side-lobe echoes of what is strong at the same range, to be met here
     roamed_m: Floats  # how far each has come in the last minute or so, by its places
     afloat: Floats  # how likely it lies in water at all, 0..1: an echo well inside charted land does not
 
@@ -165,6 +166,7 @@ def gather(
     curve: Curve | None = None,
     level_db: Floats | None = None,
     roamed_m: Floats | None = None,
+    ring_db: Floats | None = None,
 ) -> Evidence:
     """Return the evidence of the tracks that are to be told: all but tentative ones.
 
@@ -215,6 +217,7 @@ def gather(
         hit_share=np.array([_hit_share(t) for t in tracks]),
         rcs_db=rcs,
         multiple_density=multiples(tracks, rel, covariance, own, level_db, rcs),
+        lobe_density=side_lobes(level_db, ring_db, boat.radar),
         roamed_m=np.zeros(len(tracks)) if roamed_m is None else roamed_m,
         # On the shoreline itself land says nothing against a boat that lies along it.
         afloat=np.minimum(1.0, 2.0 * ndtr(-inland / np.maximum(sigma, 1.0))),
@@ -336,6 +339,16 @@ def _cells(rel: Floats, own: OwnPlane, scan: Scan) -> tuple[NDArray[np.int64], N
 BESIDE_BEAMS, BESIDE_RAD, BESIDE_STEPS = 1.25, math.radians(15.0), 16
 # The sea is what this share of it does not exceed: land on one side alone does not lift it, a shower does.
 BESIDE_SHARE = 0.4
+
+
+def strongest_at(position_en: Floats, own: OwnPlane, scan: Scan, picture: EchoPicture) -> Floats | None:
+    """Return (n,) the strongest echo of the whole turn at each track's range, dB over noise; None: no curve learnt."""
+    if picture.db_per_count is None:
+        return None
+    _, cell = _cells(position_en - np.array([own.east_m, own.north_m]), own, scan)
+    ring = scan.echo.max(axis=0)
+    near = np.clip(cell[:, None] + np.array([-1, 0, 1])[None, :], 0, len(ring) - 1)
+    return np.asarray((ring[near].max(axis=1).astype(np.float64) - picture.noise_counts) * picture.db_per_count)
 
 
 def sea_beside(position_en: Floats, own: OwnPlane, scan: Scan, picture: EchoPicture) -> Floats:

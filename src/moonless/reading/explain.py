@@ -128,6 +128,8 @@ def explain(
     hops = hopping(evidence.hit_share)
     density[:, FALSE] = np.where(evidence.is_ghost, GHOST * (1.0 - hops) + CHANCE_GHOST * hops, 1e-9)
     density[:, FALSE] = np.maximum(density[:, FALSE], evidence.multiple_density)
+    if len(evidence.lobe_density) == n:
+        density[:, FALSE] = np.maximum(density[:, FALSE], evidence.lobe_density)
     taken = np.full(n, -1)
     offset = np.full(n, np.nan)
     if place is not None:

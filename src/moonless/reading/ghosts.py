@@ -1,7 +1,9 @@
-"""Echoes that went to and fro twice between the boat and something large: at twice its range, on its bearing.
+"""Ghosts: echoes that are not where they seem, by what must throw them.
 
-Such a ghost keeps to its parent's bearing and moves over the picture twice as fast.  Held against where each strong
-echo would throw one, and how it would move, its density stands beside those of the real things.
+One that went to and fro twice between the boat and something large lies at twice its range, on its bearing.  It keeps
+to its parent's bearing and moves over the picture twice as fast.  A side-lobe echo lies at the range of something very
+strong, on any bearing, and is weaker by what the lobes are weaker than the beam, there and back.  Held against where
+each strong echo would throw one, their densities stand beside those of the real things.
 """
 
 from __future__ import annotations
@@ -11,6 +13,7 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
+from moonless.boat.types import RadarSet
 from moonless.reading.own import OwnPlane
 from moonless.track.types import Track
 
@@ -27,6 +30,23 @@ HULLS_M, HULL_SHARE = 8.0, 0.25
 # Speeds of what moves by itself, one sigma each axis, and how well a doubled motion is kept; own figures.
 OWN_WAY, DOUBLED_SIGMA = 4.0, 0.8
 MOTION_CAP = (0.02, 20.0)
+
+
+# How many side-lobe echoes of strong things to expect per square metre, and how well their level is foretold; own
+# figures.
+LOBES_PER_M2, LOBE_SIGMA_DB = 2e-6, 6.0
+
+
+def side_lobes(level_db: Floats | None, ring_db: Floats | None, radar: RadarSet) -> Floats:
+    """Return (n,) per square metre, how many side-lobe echoes as strong as each are to be expected at its range.
+
+    ``level_db`` of each, ``ring_db`` of the strongest thing at its range on any bearing; both over noise.
+    """
+    if level_db is None or ring_db is None:
+        return np.zeros(0 if level_db is None else len(level_db))
+    off = [level_db - ring_db - 2.0 * lobe for lobe in (radar.side_lobe_near_db, radar.side_lobe_far_db)]
+    match = np.max([np.exp(-0.5 * (one / LOBE_SIGMA_DB) ** 2) for one in off], axis=0)
+    return np.asarray(LOBES_PER_M2 * match)
 
 
 def multiples(

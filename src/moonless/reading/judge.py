@@ -23,7 +23,16 @@ from moonless.radar.types import Weather
 from moonless.reading import geojson, keepoff, lurking, matters, shadows
 from moonless.reading.calls import Caller, Matter
 from moonless.reading.echoes import meetings, relative_covariance, tell
-from moonless.reading.evidence import Evidence, PoseSigma, clutter_where, gather, levels, sea_beside, worth_telling
+from moonless.reading.evidence import (
+    Evidence,
+    PoseSigma,
+    clutter_where,
+    gather,
+    levels,
+    sea_beside,
+    strongest_at,
+    worth_telling,
+)
 from moonless.reading.expect import Model, Outlook
 from moonless.reading.explain import Explained, explain
 from moonless.reading.fix import GIVE_UP_SIGMA_M, GOOD_SIGMA_M, WALK_M, CarriedOn
@@ -259,10 +268,11 @@ class Judge:
             pose = PoseSigma(agreement.position_sigma_m, agreement.heading_sigma)
         places = np.array([(t.east_m, t.north_m) for t in tracks]).reshape(-1, 2)
         moved = agreement.place(places, reported)
-        rough = level = None
+        rough = level = ring = None
         if situation.scan is not None and situation.picture is not None:
             rough = clutter_where(moved, own, situation.scan, situation.picture)
             level = levels(tracks, rough, situation.picture)
+            ring = strongest_at(moved, own, situation.scan, situation.picture)
             rough = np.fmin(rough, sea_beside(moved, own, situation.scan, situation.picture))
         ids = np.array([t.id for t in tracks], dtype=np.int64)
         tracked = np.array([t.p_moving for t in tracks])
@@ -273,7 +283,7 @@ class Judge:
         moves = self._motion.p_moving(situation.time_ns, ids, moved, sigma, tracked, fresh)
         roamed = self._motion.roamed_m(ids)
         known = known_around(self._knowledge, own.frame, own.east_m, own.north_m, reach)
-        evidence = gather(tracks, own, place, self._boat, pose, moved, known, rough, moves, curve, level, roamed)
+        evidence = gather(tracks, own, place, self._boat, pose, moved, known, rough, moves, curve, level, roamed, ring)
         p = None if outlook is None else np.nan_to_num(outlook.mark_p, nan=0.0)
         gone = None if place is None else self._lookout.gone(place)
         mark_db = None if outlook is None else self._performance.strength_db(outlook.mark_snr)
