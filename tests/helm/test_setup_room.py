@@ -19,7 +19,7 @@ from moonless.helm.protocol import FanFrame
 from moonless.helm.settings import HelmSettings, read_settings
 from moonless.helm.setup import coverage
 from moonless.helm.setup.folders import count_cells, default_roots, look
-from moonless.helm.setup.launch import NoSource, live_source
+from moonless.helm.setup.launch import NoSource, live_source, next_free
 from moonless.helm.setup.questions import ASSUMED, QUESTIONS, asked, change_for, lights_asked
 from moonless.helm.setup.room import SetupRoom
 from moonless.units import NS_PER_S
@@ -279,6 +279,13 @@ def test_a_start_hands_the_hub_a_live_watch(path: Path) -> None:
     do(room, {"do": "links", "radar": None, "nmea": ["udp://127.0.0.1:1"], "prefer": {}}, {"do": "start"}, hub=hub)
     assert hub.source.kind == "live"
     assert do(room, {"do": "tell"})["is_as_running"] is True
+
+
+def test_a_watch_begun_anew_does_not_write_over_its_recording(tmp_path: Path) -> None:
+    assert next_free(tmp_path / "run.mcap") == tmp_path / "run.mcap"
+    (tmp_path / "run.mcap").touch()
+    (tmp_path / "run-2.mcap").touch()
+    assert next_free(tmp_path / "run.mcap") == tmp_path / "run-3.mcap"
 
 
 def test_charts_that_are_not_there_do_not_cost_the_watch(path: Path) -> None:

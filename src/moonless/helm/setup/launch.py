@@ -53,6 +53,15 @@ def boat_of(path: Path, settings: HelmSettings) -> Boat:
     return read_boat(file) if settings.boat is not None or file.exists() else default_boat()
 
 
+def next_free(record: Path) -> Path:
+    """Return the recording's name, or the next one that is free: a watch begun anew does not write over the first."""
+    free, number = record, 2
+    while free.exists():
+        free = record.with_name(f"{record.stem}-{number}{record.suffix}")
+        number += 1
+    return free
+
+
 def live_source(
     path: Path,
     settings: HelmSettings,
@@ -81,7 +90,7 @@ def live_source(
         tuple(charts),
         None if settings.radar is None else parse_link(settings.radar),
         tuple(parse_link(link) for link in settings.nmea),
-        record,
+        None if record is None else next_free(record),
         knowledge or own_knowledge(),
         route,
         dict(settings.prefer),
