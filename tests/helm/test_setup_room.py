@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import os
+import shutil
 import socket
 from collections.abc import Callable, Coroutine
 from pathlib import Path
@@ -22,6 +23,7 @@ from moonless.helm.setup.folders import count_cells, default_roots, look
 from moonless.helm.setup.launch import NoSource, live_source, next_free
 from moonless.helm.setup.questions import ASSUMED, QUESTIONS, asked, change_for, lights_asked
 from moonless.helm.setup.room import SetupRoom
+from moonless.scene.file import demo_folder
 from moonless.units import NS_PER_S
 from moonless.watch.finder import Finder
 from moonless.wire.links import ReceiptClock
@@ -291,6 +293,34 @@ def test_a_watch_begun_anew_does_not_write_over_its_recording(tmp_path: Path) ->
 def test_charts_that_are_not_there_do_not_cost_the_watch(path: Path) -> None:
     source, without = live_source(path, HelmSettings(charts=("/nowhere/charts",), nmea=("udp://127.0.0.1:1",)))
     assert source.kind == "live" and without == ("the charts of /nowhere/charts are not there",)
+
+
+def test_charts_chosen_are_read_and_their_coverage_told(path: Path, home: Path) -> None:
+    (home / "charts" / "demo").mkdir()
+    shutil.copy(demo_folder() / "waters.gpkg", home / "charts" / "demo")
+    wanted = {"do": "charts", "folders": [str(home / "charts" / "demo")]}
+
+    async def covered(room: SetupRoom, first: dict[str, Any]) -> dict[str, Any]:
+        hub = FakeHub()
+        await room.do(first, hub)
+        for _ in range(400):
+            told = await room.do({"do": "coverage"}, hub)
+            if not told["is_reading"]:
+                await room.close(hub)
+                return told
+            await asyncio.sleep(0.1)
+        raise AssertionError("still reading")
+
+    for room, first in (
+        (SetupRoom(path, HelmSettings()), wanted),
+        # Begun again with what was kept: it is read when it is looked at.
+        (SetupRoom(path, HelmSettings(charts=(str(home / "charts" / "demo"),))), {"do": "coverage"}),
+    ):
+        found = asyncio.run(covered(room, first))["found"]
+        (one,) = found["cells"]
+        assert (one["name"], one["scale"]) == ("waters", 12_000) and one["coverage"]["type"].endswith("Polygon")
+        assert found["warnings"] == []
+    assert read_settings(path).charts == (str(home / "charts" / "demo"),)
 
 
 def test_the_bow_offset_is_kept_in_the_boat_file_or_said_not_to_be(path: Path) -> None:

@@ -205,6 +205,8 @@ class SetupRoom:
             elif what == "charts":
                 self._choose_charts(request)
             elif what == "coverage":
+                if self._found is None and self._covering is None:
+                    self.read_coverage()  # of charts that were chosen before this start
                 return self.coverage_body()
             elif what == "answer":
                 await asyncio.to_thread(self._answer, request)
