@@ -259,8 +259,9 @@ export function drawSoundings(view: View): void {
 /** A depth as charts write it: whole metres, the tenth small and lower; above datum with a line beneath. */
 function writeDepth(view: View, depthM: number, x: number, y: number, colour: string): void {
   const { ctx } = view;
-  // Never said deeper than charted: tenths are cut, from ten metres on to whole metres.
-  const tenths = Math.floor(Math.abs(depthM) * 10 + 1e-6);
+  // Never said deeper than charted, nor drier by less: depths are cut to tenths, from ten metres on to whole metres, and
+  // heights of what dries are filled up.
+  const tenths = depthM < 0 ? Math.ceil(-depthM * 10 - 1e-6) : Math.floor(depthM * 10 + 1e-6);
   const whole = String(Math.floor(tenths / 10));
   const tenth = Math.abs(depthM) < 10 && tenths % 10 !== 0 ? String(tenths % 10) : "";
   const wide = 6.4 * whole.length;
