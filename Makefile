@@ -6,7 +6,7 @@ BIN    := $(VENV)/bin
 STATIC := src/moonless/helm/static/index.html
 WEBSRC := $(shell find web/src web/index.html web/public web/vite.config.ts web/package.json -type f 2>/dev/null)
 
-.PHONY: demo test lint types bench a823 scenes wheel clean setup web
+.PHONY: demo test lint types bench a823 scenes soak wheel clean setup web
 
 demo: setup web
 	$(BIN)/moonless demo
@@ -32,6 +32,10 @@ a823: $(VENV)/.dev
 
 scenes: $(VENV)/.dev
 	$(BIN)/python -m bench scenes
+
+# Two hours of story at full speed: no exception, memory flat.
+soak: $(VENV)/.dev
+	$(BIN)/python -m bench.soak
 
 wheel: $(VENV)/.dev web
 	$(BIN)/python -m build --wheel

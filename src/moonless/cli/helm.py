@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 from typing import Any
 
@@ -106,6 +107,7 @@ def command(
             raise InputError("--record is for live links; what is played is recorded already")
         source = _replay(where, settings, recording, knowledge, speed, route)
     else:
+        _check_record(record)
 
         def launch(path: Path, chosen: HelmSettings) -> tuple[Any, tuple[str, ...]]:
             return live_source(path, chosen, record=record, knowledge=knowledge, route=route)
@@ -124,6 +126,18 @@ def command(
             click.echo("Nothing is connected yet: the screen there sets it up, and keeps it in " + str(where))
 
     serve(source, host=host, port=port, on_open=opened, setup=room, without=without)
+
+
+def _check_record(record: Path | None) -> None:
+    """Refuse a recording that cannot be begun, before anything is opened: the watch would say so only on a screen."""
+    if record is None:
+        return
+    if record.is_dir():
+        raise InputError(f"{record} is a folder; --record wants a file")
+    if not record.parent.is_dir():
+        raise InputError(f"{record} cannot be written: there is no folder {record.parent}")
+    if not os.access(record if record.exists() else record.parent, os.W_OK):
+        raise InputError(f"{record} cannot be written: not allowed")
 
 
 def _files(radar: str | None, nmea: tuple[str, ...]) -> list[Path | None]:

@@ -1,0 +1,144 @@
+"""Wrong input to every command: one plain line on standard error, exit 2, and nothing written."""
+
+from __future__ import annotations
+
+import random
+import shutil
+import socket
+from importlib.resources import files
+from pathlib import Path
+
+import pytest
+
+from moonless.cli import main
+
+DEMO = Path(str(files("moonless"))) / "data" / "demo"
+WATERS = str(DEMO / "waters.gpkg")
+KINDS = ("toml", "gpkg", "000", "gpx", "json", "mcap", "cat240", "nmea")
+BOAT = """
+[boat]
+name = "Test"
+length_m = 9.0
+beam_m = 3.0
+draught_m = 0.9
+air_draught_m = 3.5
+eye_height_m = 2.2
+"""
+
+
+@pytest.fixture
+def here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A folder of what is no chart, no boat, no route and no recording, under every name."""
+    chance = random.Random(5)
+    odd = {"junk": chance.randbytes(3000), "empty": b"", "zeros": bytes(4096), "text": b"hello = = [\nworld"}
+    for kind in KINDS:
+        for name, data in odd.items():
+            (tmp_path / f"{name}.{kind}").write_bytes(data)
+    whole = (DEMO / "waters.gpkg").read_bytes()
+    (tmp_path / "cut.gpkg").write_bytes(whole[: len(whole) // 2])
+    (tmp_path / "folder").mkdir()
+    (tmp_path / "broken").symlink_to("nowhere")
+    shutil.copy(DEMO / "route.gpx", tmp_path / "ok.gpx")
+    (tmp_path / "ok.toml").write_text(BOAT)
+    (tmp_path / "ok.nmea").write_text("")
+    monkeypatch.chdir(tmp_path)
+    return tmp_path
+
+
+def _refused(argv: list[str], here: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    before = {(path, path.stat().st_mtime_ns) for path in here.rglob("*") if path.exists()}
+    with pytest.raises(SystemExit) as leaving:
+        main(argv)
+    said = capsys.readouterr().err.strip().splitlines()
+    assert leaving.value.code == 2, (argv, said)
+    # Progress may be told before; the refusal itself is the last line, and names the program.
+    assert said and said[-1].startswith("moonless: ") and sum(line.startswith("moonless: ") for line in said) == 1, said
+    assert "Traceback" not in " ".join(said)
+    assert {(path, path.stat().st_mtime_ns) for path in here.rglob("*") if path.exists()} == before, argv
+
+
+def _odd(kind: str) -> list[str]:
+    return [*(f"{name}.{kind}" for name in ("junk", "empty", "zeros", "text")), f"missing.{kind}", "folder", "broken"]
+
+
+def test_the_boat_of_this_test_is_a_boat(here: Path) -> None:
+    from moonless.boat.file import read_boat
+
+    assert read_boat(here / "ok.toml").length_m == 9.0
+
+
+@pytest.mark.parametrize("command", ["lights", "predict", "plan", "read"])
+def test_a_boat_file_that_is_none(command: str, here: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    rest = {
+        "lights": [],
+        "predict": ["--chart", WATERS, "--at", "10,-150", "--heading", "0", "--range", "1", "--png", "p.png"],
+        "plan": ["ok.gpx", "--chart", WATERS, "--depart", "2031-03-02T19:00", "--out", "b.html"],
+        "read": ["--nmea", "ok.nmea", "--out", "o.jsonl"],
+    }[command]
+    for name in _odd("toml"):
+        if command == "lights" and name == "empty.toml":
+            continue
+        _refused([command, *rest, "--boat", name], here, capsys)
+
+
+@pytest.mark.parametrize("kind", ["gpkg", "000"])
+def test_a_chart_that_is_none(kind: str, here: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    for name in [*_odd(kind), "cut.gpkg"]:
+        _refused(["read", "--nmea", "ok.nmea", "--chart", name, "--out", "o.jsonl"], here, capsys)
+
+
+def test_a_recording_or_feed_that_is_none(here: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    for name in _odd("mcap"):
+        _refused(["read", name, "--out", "o.jsonl"], here, capsys)
+    for name in _odd("cat240"):
+        _refused(["read", "--radar", name, "--out", "o.jsonl"], here, capsys)
+
+
+def test_what_is_known_beside_the_chart_is_none(here: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    for name in _odd("gpkg"):
+        _refused(["read", "--nmea", "ok.nmea", "--knowledge", name, "--out", "o.jsonl"], here, capsys)
+    for name in _odd("json"):
+        _refused(["read", "--nmea", "ok.nmea", "--tides", name, "--out", "o.jsonl"], here, capsys)
+
+
+def test_a_route_that_is_none(here: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    rest = ["--chart", WATERS, "--boat", "ok.toml", "--depart", "2031-03-02T19:00", "--out", "b.html"]
+    for name in _odd("gpx"):
+        _refused(["plan", name, *rest], here, capsys)
+
+
+def test_a_scene_that_is_none(here: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    for name in _odd("toml"):
+        _refused(["scene", name, "--out", "run"], here, capsys)
+        _refused(["demo", "--scene", name, "--no-browser", "--port", "0"], here, capsys)
+
+
+@pytest.mark.parametrize(
+    "argv",
+    [
+        ["read", "--nmea", "ok.nmea", "--out", "/proc/none/o"], ["read", "--nmea", "ok.nmea", "--out", "folder"],
+        ["read", "--nmea", "ok.nmea", "--out", "no/such/folder"],
+        ["read", "--nmea", "ok.nmea", "--out", "o", "--geojson", "/proc/none/o"],
+        ["read", "--nmea", "ok.nmea", "--out", "o", "--gpx", "folder"],
+        ["lights", "--length", "9", "--svg", "/proc/none/o"], ["scene", "demo", "--out", "junk.gpx"],
+        ["helm", "--config", "empty.toml", "--nmea", "udp://127.0.0.1:9911", "--record", "no/folder/run.mcap"],
+        ["lights", "--length", "-3"], ["lights", "--length", "nan"], ["lights", "--seen", "purple"],
+        ["predict", "--chart", WATERS, "--at", "95,0", "--heading", "0", "--range", "1", "--png", "p"],
+        ["predict", "--chart", WATERS, "--at", "nan,nan", "--heading", "0", "--range", "1", "--png", "p"],
+        ["plan", "ok.gpx", "--chart", WATERS, "--boat", "ok.toml", "--depart", "tomorrow"],
+        ["doctor", "--radar", "udp://nohost"], ["helm", "--radar", "ftp://x:1"], ["helm", "--port", "70000"],
+        ["demo", "--speed", "0"], ["nothing"], ["read"],
+    ],
+)  # fmt: skip
+def test_what_cannot_be_asked_or_written(argv: list[str], here: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    _refused(argv, here, capsys)
+
+
+@pytest.mark.parametrize("command", ["demo", "helm"])
+def test_a_port_in_use(command: str, here: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))
+        taken.listen()
+        port = str(taken.getsockname()[1])
+        more = ["--no-browser"] if command == "demo" else ["--config", "empty.toml"]
+        _refused([command, "--port", port, *more], here, capsys)
