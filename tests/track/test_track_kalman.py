@@ -7,6 +7,8 @@ import pytest
 
 from moonless.track import _motion_kernels as motion
 from moonless.track import _plot_kernels as meeting
+from moonless.track.bank import newborn
+from moonless.track.settings import MotionModels
 
 # One-dimensional nearly constant velocity: T = 1, q = 0.1 (Q = q [1/3 1/2; 1/2 1]), R = 1, x0 = (0, 0),
 # P0 = diag(100, 10).  (z; x, v, P11, P12, P22 after each update.)  Computed from the textbook equations of the Kalman
@@ -81,3 +83,15 @@ def test_stone_soup_step_by_step() -> None:
         order = [0, 2, 1, 3]  # theirs runs east, its velocity, north, its velocity
         np.testing.assert_allclose(x[0, 2, :4], np.asarray(state.state_vector, float).ravel()[order], rtol=1e-9)
         np.testing.assert_allclose(p[0, 2, :4, :4], np.asarray(state.covar, float)[np.ix_(order, order)], atol=1e-9)
+
+
+def test_what_begins_far_off_is_a_ship() -> None:
+    models = MotionModels()
+    n = 3
+    away = np.array([500.0, 2000.0, 14_800.0])
+    place = np.stack([away, np.zeros(n)], axis=1)
+    noise, jacobian = np.tile(np.eye(2), (n, 1, 1)), np.zeros((n, 2, 3))
+    _, _, mu = newborn(place, noise, jacobian, np.eye(3), np.zeros(n), models, 6.0, away)
+    np.testing.assert_allclose(mu.sum(axis=1), 1.0)
+    np.testing.assert_allclose(mu[:2], np.tile(models.at_birth, (2, 1)), atol=0.002)
+    np.testing.assert_allclose(mu[2], [0.4, 0.6, 0.0, 0.0], atol=1e-6)

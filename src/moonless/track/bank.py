@@ -91,7 +91,7 @@ class Bank:
 
 def newborn(
     place_m: Floats, noise: Floats, jacobian: Floats, shared: Floats, ahead_s: Floats, models: MotionModels,
-    speed_sigma: float,
+    speed_sigma: float, range_m: Floats,
 ) -> tuple[Floats, Floats, Floats]:  # fmt: skip
     """Return (x, p, mu) of tracks begun at ``place_m`` (n, 2) by one plot each, velocity unknown.
 
@@ -115,4 +115,8 @@ def newborn(
     p[:, :, :2, 5:] = owed[:, None]
     p[:, :, 5:, :2] = np.swapaxes(owed, 1, 2)[:, None]
     mu = np.tile(np.asarray(models.at_birth), (n, 1))
+    # What is steered by hand, or turns at once, is small, and is not seen from far: at such a range it is a ship.
+    small = mu[:, 2:] * np.exp(-((range_m / models.small_seen_m) ** 4))[:, None]
+    mu[:, 1] += (mu[:, 2:] - small).sum(axis=1)
+    mu[:, 2:] = small
     return x, p, mu

@@ -57,6 +57,9 @@ class MotionModels:
     )
     # At birth, before anything is known of how it moves.
     at_birth: tuple[float, float, float, float] = (0.4, 0.4, 0.15, 0.05)
+    # Range from which few of those that are steered by hand are seen at all: a vessel of 10 m without a reflector is
+    # first seen at 3.4 NM (IMO MSC.192(79) table 2, X band).
+    small_seen_m: float = 6300.0
     # A hypothesis with a smaller share than this is dropped when the models are mixed, not averaged in:
     # averaging a wide one in at one per cent would spoil the narrow one (design/track_mixing.py).
     mixing_floor: float = 0.04

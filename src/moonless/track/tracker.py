@@ -317,7 +317,7 @@ class Tracker:
         self._next_id += n
         x, p, mu = newborn(
             got.place_m[new], got.noise[new], got.shared_jacobian[new], shared, got.ahead_s[new], s.models,
-            s.max_speed_sigma,
+            s.max_speed_sigma, got.range_m[new],
         )  # fmt: skip
         when = plots.time_ns[index].astype(np.int64)
         size2 = 12.0 * (shapes[new, 0, 0] + shapes[new, 1, 1])
