@@ -252,7 +252,7 @@ def _neighbours(place: Place, beam_rad: float) -> NDArray[np.int64]:
     if len(marks) < 2:
         return np.zeros((0, 2), dtype=np.int64)
     far = np.hypot(marks[:, 0] - place.middle_east_m, marks[:, 1] - place.middle_north_m).max() + MOVE_ON_M
-    return cKDTree(marks).query_pairs(beam_rad * far, output_type="ndarray").astype(np.int64)
+    return np.asarray(cKDTree(marks).query_pairs(beam_rad * far, output_type="ndarray"), dtype=np.int64)
 
 
 def _believed_length(evidence: Evidence) -> Floats:
