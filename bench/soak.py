@@ -76,8 +76,8 @@ def soak(hours: float, wall_s: float) -> dict[str, float]:
         if len(told) > 1
     ]
     return {
-        "turns": turns, "tellings": tellings, "story_h": round(story_s / 3600.0, 2), "wall_s": round(steady_s() - begun),
-        "echoes": echoes, "end_mb": round(last_mb, 1), "most_mb": round(most_mb, 1),
+        "turns": turns, "tellings": tellings, "story_h": round(story_s / 3600.0, 2), "echoes": echoes,
+        "wall_s": round(steady_s() - begun), "end_mb": round(last_mb, 1), "most_mb": round(most_mb, 1),
         "mb_per_story_h": round(float(np.median(climbs)), 1) if climbs else float("nan"),
         "slowest_turn_cpu_ms": round(slowest * 1e3),
     }  # fmt: skip
