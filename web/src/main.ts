@@ -215,7 +215,11 @@ function sayWord(): void {
   if (affairs?.paused === true) parts.push("the story stands still");
   else if (affairs !== null && affairs.speed !== 1) parts.push(`${affairs.speed} times as fast as life`);
   if (affairs?.fog_s != null) parts.push(`fog signal in ${affairs.fog_s} s`);
-  if (hello?.source === "demo") parts.push("made waters, made radar: not for navigation");
+  if (hello?.source === "demo") {
+    parts.push("made waters, made radar: not for navigation");
+    // The first minutes of someone who has never seen it.
+    if (performance.now() < 180_000) parts.push("touch an echo to ask what it is", "? for keys");
+  }
   else if (chart?.cells.some((cell) => cell.not_for_navigation) === true) parts.push("chart copies: not for navigation");
   if (chart === null) parts.push("no chart");
   for (const line of affairs?.without ?? []) parts.push(line);

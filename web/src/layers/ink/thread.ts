@@ -1,6 +1,8 @@
 /** A thread from the sentence at the foot to what it speaks of: no one has to look for it. */
 import { at, ink, isOnSheet, type View } from "./view";
 
+const STROKES = 28;
+
 export function drawThread(view: View, echoId: number | null, urgency: number): void {
   if (echoId === null) return;
   const echo = view.state.reading?.echoes.find((e) => e.id === echoId);
@@ -24,10 +26,21 @@ export function drawThread(view: View, echoId: number | null, urgency: number): 
   const last = Math.hypot(ex - cx, ey - cy) || 1;
   const tx = ex - ((ex - cx) / last) * gap;
   const ty = ey - ((ey - cy) / last) * gap;
-  ctx.beginPath();
-  ctx.moveTo(from[0], from[1]);
-  ctx.quadraticCurveTo(cx, cy, tx, ty);
-  ctx.stroke();
+  // It swells towards what it leads to: no vessel's line, no track and no chart line does.
+  const full = ctx.lineWidth;
+  let [px, py] = from;
+  for (let k = 1; k <= STROKES; k++) {
+    const t = k / STROKES;
+    const x2 = (1 - t) ** 2 * from[0] + 2 * t * (1 - t) * cx + t * t * tx;
+    const y2 = (1 - t) ** 2 * from[1] + 2 * t * (1 - t) * cy + t * t * ty;
+    ctx.lineWidth = full * (0.35 + 1.5 * t * t);
+    ctx.beginPath();
+    ctx.moveTo(px, py);
+    ctx.lineTo(x2, y2);
+    ctx.stroke();
+    [px, py] = [x2, y2];
+  }
+  ctx.lineWidth = full;
   ctx.beginPath();
   if (shown) ctx.arc(ex, ey, gap, 0, 2 * Math.PI);
   else ctx.arc(ex, ey, 4, 0, 2 * Math.PI);
