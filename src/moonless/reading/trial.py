@@ -93,7 +93,7 @@ def closest_after(
 
 def _least(p: Floats, v: Floats, seconds: float) -> tuple[Floats, Floats]:
     vv = np.sum(v * v, axis=1)
-    steady = vv < 1e-9
+    steady = vv < 1e-18  # so slow that nothing comes nearer in any time that counts
     t = np.where(steady, 0.0, -np.sum(p * v, axis=1) / np.where(steady, 1.0, vv))
     t = np.clip(t, 0.0, seconds)
     miss = p + v * t[:, None]
