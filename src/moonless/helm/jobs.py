@@ -77,7 +77,8 @@ class DemoJob:
                 )
                 chain.tide_m = scene.tide_m
                 if warming.is_on:
-                    pipe.send(Notice("finding echoes is being compiled, this once: up to a minute, longer where the computer is busy", 0.8))
+                    words = "finding echoes is being compiled, this once: up to a minute, longer where the computer is busy"
+                    pipe.send(Notice(words, 0.8))
                 ahead = _Ahead(player)
                 try:
                     paced.play(_scene_slices(ahead), chain, Desk(chain, knowledge, pipe.send))
