@@ -53,6 +53,8 @@ LENGTH_FLOOR = 0.2
 # 1 m2, own figures, no source.
 THING_RCS_DB, THING_RCS_SIGMA_DB = 3.0, 10.0
 WAVE_RCS_DB, WAVE_RCS_SIGMA_DB = -22.0, 9.0
+# Share of what is clutter that implies as much as a boat does: strays far off.  Own figure.
+STRAY = 0.15
 # How well a wandering echo goes with a group of marks in one beam, while it keeps within them; own figure, no source.
 WANDERS = 0.3
 # How far a mark's strength may be from what the model says, and what anything else may have; own figures, no source.
@@ -279,7 +281,7 @@ def _rcs_speaks(rcs_db: Floats) -> tuple[Floats, Floats]:
     """Return (n,) the likelihoods of the implied cross-sections for real things and for clutter, over a flat one."""
     flat = 1.0 / 60.0
     thing = _bell(rcs_db, THING_RCS_DB, THING_RCS_SIGMA_DB) / flat
-    wave = (0.7 * _bell(rcs_db, WAVE_RCS_DB, WAVE_RCS_SIGMA_DB) + 0.3 * _bell(rcs_db, 0.0, 8.0)) / flat
+    wave = ((1.0 - STRAY) * _bell(rcs_db, WAVE_RCS_DB, WAVE_RCS_SIGMA_DB) + STRAY * _bell(rcs_db, 0.0, 8.0)) / flat
     known = np.isfinite(rcs_db)
     return np.where(known, np.clip(thing, 0.002, 3.0), 1.0), np.where(known, np.clip(wave, 0.01, 3.0), 1.0)
 
