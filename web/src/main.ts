@@ -218,7 +218,7 @@ function sayWord(): void {
   if (hello?.source === "demo") {
     parts.push("made waters, made radar: not for navigation");
     // The first minutes of someone who has never seen it.
-    if (performance.now() < 180_000) parts.push("touch an echo to ask what it is", "? for keys");
+    if (performance.now() < 180_000 && window.innerWidth >= 700) parts.push("touch an echo to ask what it is", "? for keys");
   }
   else if (chart?.cells.some((cell) => cell.not_for_navigation) === true) parts.push("chart copies: not for navigation");
   if (chart === null) parts.push("no chart");
