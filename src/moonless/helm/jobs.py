@@ -77,7 +77,7 @@ class DemoJob:
                 )
                 chain.tide_m = scene.tide_m
                 if warming.is_on:
-                    words = "finding echoes is being compiled, this once: up to a minute, or more where the computer is busy"
+                    words = "finding echoes is being compiled, this once: a minute, or more where the computer is busy"
                     pipe.send(Notice(words, 0.8))
                 ahead = _Ahead(player)
                 try:
