@@ -68,6 +68,8 @@ WAY_RAD = math.radians(6.0)
 CORRIDOR_S = 120.0
 # What the floor of plain noise may come out at, linear, half a decibel of estimation error included.
 NOISE_MARGIN = 1.12
+# Less of the picture than this with a floor learnt: nothing can be said of how far things are seen.
+RECEIVED_SHARE = 0.5
 # A position that radar and chart confirmed within this is one by them, not by reckoning.
 FIXED_LATELY_S = 8.0
 NOTHING_KNOWN = Registration(None, None, None, None, None)
@@ -175,7 +177,7 @@ class Judge:
             echoes=echoes,
             missing=missing,
             hidden=None if water is None else shadows.polygons(own, water, reach),
-            seeing=self._seeing(curve) if scan is not None else (),
+            seeing=self._seeing(situation, own, curve),
             seeing_line=None if line is None else _line_polygon(own, _cut(line, water, reach)),
             stopping_m=stopping,
             registration=registration,
@@ -334,12 +336,18 @@ class Judge:
         )
         skipper = self._boat.skipper
         return seeing_line(
-            curve, skipper.smallest_rcs_m2, self._performance.offset_db, clutter, self._boat.radar.min_range_m
+            curve, skipper.smallest_rcs_m2, self._performance.cautious_db, clutter, self._boat.radar.min_range_m
         )
 
-    def _seeing(self, curve: Curve) -> tuple[Seeing, ...]:
+    def _seeing(self, situation: Situation, own: OwnPlane, curve: Curve) -> tuple[Seeing, ...]:
+        """Return how far each size is held; none where nothing was received or it cannot be laid out."""
+        picture = situation.picture
+        if situation.scan is None or picture is None or own.heading_rad is None:
+            return ()
+        if not np.isfinite(picture.clutter_db).mean() > RECEIVED_SHARE:
+            return ()
         least = self._boat.radar.min_range_m
-        return tuple(Seeing(s, curve.held_to_m(s, self._performance.offset_db, least)) for s in CROSS_SECTIONS_M2)
+        return tuple(Seeing(s, curve.held_to_m(s, self._performance.cautious_db, least)) for s in CROSS_SECTIONS_M2)
 
     def _advise(self, own: OwnPlane, line: Floats | None, water: Waters | None, tide_m: float | None) -> SpeedAdvice:
         way = own.ahead_rad
@@ -348,9 +356,9 @@ class Judge:
             middle, span = bearing_index(way), round(WAY_RAD / TAU * N_BEARINGS)
             seen = float(np.median(line[(middle + np.arange(-span, span + 1)) % N_BEARINGS]))
         if water is None or self._place is None:
-            return advise(self._boat, seen, [])
+            return advise(self._boat, seen, [], self._performance.is_shown)
         flats = self._flats.mask(self._place, tide_m, own, water)
-        return advise(self._boat, seen, lurking.ahead(own, water, flats))
+        return advise(self._boat, seen, lurking.ahead(own, water, flats), self._performance.is_shown)
 
     def _calls(
         self,

@@ -67,6 +67,16 @@ class Performance:
         return math.hypot(math.sqrt(float(((COMB_DB - self.offset_db) ** 2) @ self._weights)), self._curve_sigma_db)
 
     @property
+    def cautious_db(self) -> float:
+        """The offset less one sigma: what is not known of the performance takes from how far things are seen."""
+        return self.offset_db - self.sigma_db
+
+    @property
+    def is_shown(self) -> bool:
+        """Whether at least two marks have shown how the radar performs."""
+        return self.fall_db is not None
+
+    @property
     def fall_db(self) -> float | None:
         """The offset where at least two marks have shown it, else None."""
         return self.offset_db if sum(looks >= 4.0 for looks in self._looks.values()) >= 2 else None

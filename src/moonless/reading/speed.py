@@ -64,15 +64,20 @@ def _fastest(needed_m: Floats, have_m: float) -> float:
     return float(_SPEEDS[np.argmin(met) - 1]) if not met.all() and met[0] else float(_SPEEDS[-1]) if met[0] else 0.0
 
 
-def advise(boat: Boat, seen_ahead_m: float | None, hidden: Sequence[HiddenAhead]) -> SpeedAdvice:
+def advise(
+    boat: Boat, seen_ahead_m: float | None, hidden: Sequence[HiddenAhead], radar_is_shown: bool = True
+) -> SpeedAdvice:
     """Return the speed that goes with what is seen, and the one factor that binds.
 
     ``seen_ahead_m``: the seeing line on the course; None: not known, and then no speed can be said.
-    ``hidden``: hidden water ahead, as corners of its near edge.
+    ``hidden``: hidden water ahead, as corners of its near edge.  ``radar_is_shown``: known marks have shown how the
+    radar performs; it is said where none has.
     """
     default = "" if boat.stopping else " No stopping trials in the boat file: a cautious stopping distance is assumed."
     if seen_ahead_m is None:
         return SpeedAdvice(None, "How far small things are seen is not known, so no speed can be said." + default)
+    if not radar_is_shown:
+        default = " No charted mark in view has shown how the radar performs." + default
     stop = stop_distance(_SPEEDS, boat.stopping)
     line = stop + _SPEEDS * boat.skipper.react_s
     seen = f"Small things are held to {_metres(seen_ahead_m)} ahead and she must stop in that."
