@@ -10,7 +10,7 @@ import numpy as np
 import shapely
 
 from moonless.boat.types import Boat, Pulse, RadarSet, Skipper, StoppingTrial
-from moonless.chart.types import Mark, Quality
+from moonless.chart.types import Feature, Mark, Quality
 from moonless.frames import LocalFrame
 from moonless.reading.situation import OwnState, Situation
 from moonless.track.types import AisTarget, Track
@@ -58,13 +58,21 @@ class FakeChart:
     radius_m: float = 8000.0
     frame: LocalFrame = FRAME
     depths: tuple[Any, ...] = ()
+    bare: tuple[Any, ...] = ()  # covered, and nothing said of it
 
     @property
     def coverage(self) -> Any:
         return shapely.box(-20_000.0, -20_000.0, 20_000.0, 20_000.0)
 
+    @property
+    def sea(self) -> Feature:
+        """Deep water wherever nothing else is charted, as in any official chart."""
+        charted = [f.shape for f in self.depths if shapely.get_dimensions(f.shape) == 2]
+        rest = shapely.difference(self.coverage, shapely.union_all([self.land, *charted, *self.bare]))
+        return Feature("DEPARE", "TEST", "sea", rest, {"DRVAL1": 30.0}, 10_000)
+
     def features(self, *wanted: str) -> tuple[Any, ...]:
-        return tuple(f for f in self.depths if not wanted or f.object in wanted)
+        return tuple(f for f in (*self.depths, self.sea) if not wanted or f.object in wanted)
 
     def around(self, lat_deg: float, lon_deg: float, radius_m: float) -> FakeChart:
         return self

@@ -177,6 +177,14 @@ def test_the_chart_ends_is_a_danger() -> None:
     assert [d.what for d in found] == ["chart ends"]
 
 
+def test_covered_water_without_a_depth_is_unsurveyed_not_deep() -> None:
+    dangers = lay_out_dangers(FakeChart(bare=(shapely.box(-500.0, 400.0, 500.0, 900.0),)))
+    found = {d.what: d for d in ahead(dangers, make_boat(), OWN, 0.0, 1000.0, 10.0, 0.0)}
+    assert set(found) == {"unsurveyed"}
+    assert found["unsurveyed"].distance_m == pytest.approx(400.0, abs=2.0)
+    assert ahead(dangers, make_boat(), OWN, math.pi, 1000.0, 10.0, 0.0) == ()
+
+
 def test_sounder_against_chart() -> None:
     dangers = lay_out_dangers(FakeChart(depths=(_feature("DEPARE", shapely.box(-500, -500, 500, 500), DRVAL1=5.0),)))
     assert check_sounder(dangers, OWN, 6.0, 0.5, 5.0, make_boat()).agrees  # type: ignore[union-attr]

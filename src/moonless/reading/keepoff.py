@@ -22,6 +22,7 @@ Floats = NDArray[np.float64]
 DangerWhat = Literal["land", "shoal", "danger", "unsurveyed", "chart ends", "structure", "keep out"]
 
 _POINT_DANGERS = ("UWTROC", "WRECKS", "OBSTRN")
+_GROUND = ("land", "shoal", "unsurveyed", "structure")
 _SOLID = ("SLCONS", "PONTON", "PILPNT", "MORFAC", "OFSPLF", "CAUSWY", "DAMCON", "HULKES", "FLODOC")
 
 
@@ -119,6 +120,9 @@ def ahead(
         outside = shapely.difference(strip, dangers.coverage)
         if not shapely.is_empty(outside) and shapely.area(outside) > 1.0:
             found["chart ends"] = Danger("chart ends", float(shapely.distance(here, outside)), None, None)
+    bare = _bare(dangers, strip, rows)
+    if bare is not None:
+        found["unsurveyed"] = Danger("unsurveyed", float(shapely.distance(here, bare)), None, None)
     for row in rows:
         kind = str(dangers.what[row])
         metres = float(dangers.depth_m[row])
@@ -139,6 +143,20 @@ def ahead(
             known = metres if math.isfinite(metres) else None
             found[kind] = Danger(kind, away, known, dangers.names[row], in_way)  # type: ignore[arg-type]
     return tuple(sorted(found.values(), key=lambda d: d.distance_m))
+
+
+def _bare(dangers: Dangers, strip: Any, rows: NDArray[np.int64]) -> Any | None:
+    """Return what of a strip the chart covers and says nothing of, neither depth nor land; None: nothing 2 m wide.
+
+    Official charts leave no such gap; others may, and it is not deep water.
+    """
+    is_ground = np.isin(dangers.what[rows], _GROUND) & (shapely.get_dimensions(dangers.shapes[rows]) == 2)
+    grounds = dangers.shapes[rows[is_ground]]
+    west, south, east, north = shapely.bounds(strip)
+    parts = shapely.clip_by_rect(grounds, west, south, east, north)
+    # Neighbouring areas share edges that rounding may leave a hair apart.
+    rest = shapely.difference(shapely.intersection(strip, dangers.coverage), shapely.union_all(parts)).buffer(-1.0)
+    return None if shapely.is_empty(rest) else rest
 
 
 @dataclass(frozen=True, slots=True)
