@@ -170,3 +170,9 @@ def test_pulses_stand_in_order(write) -> None:
     for second in (3, 2):
         with pytest.raises(BoatFileError, match="in order, shortest range scale first"):
             read_boat(write(LEAST + "[radar]\n" + pulse(3) + pulse(second)))
+
+
+def test_a_time_zone_that_is_none_is_refused(write) -> None:
+    assert read_boat(write(LEAST + '[skipper]\nlocal_time_zone = "utc"\n')).skipper.local_time_zone == "utc"
+    with pytest.raises(BoatFileError, match=r"local_time_zone.*not a time zone"):
+        read_boat(write(LEAST + '[skipper]\nlocal_time_zone = "Mars/Phobos"\n'))

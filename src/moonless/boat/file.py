@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from moonless.boat.keys import RAD, Key, keys_of, tables_below
 from moonless.boat.sets import GENERIC_SETS
@@ -53,12 +54,14 @@ def boat_from_dict(found: Mapping[str, Any], path: Path | str = "boat") -> Boat:
     lights = found.get("light", [])
     if not isinstance(lights, list) or not all(isinstance(one, dict) for one in lights):
         raise BoatFileError(path, "light", "must be a list of tables, [[light]]")
+    skipper = Skipper(**_table(path, "skipper", found.get("skipper", {})))
+    _check_zone(path, skipper.local_time_zone)
     return Boat(
         **boat,
         radar=_radar(path, found.get("radar", {})),
         stopping=tuple(sorted(stopping, key=lambda trial: trial.speed)),
         fuel_lph_at_kn=tuple(sorted(fuel)),
-        skipper=Skipper(**_table(path, "skipper", found.get("skipper", {}))),
+        skipper=skipper,
         fitted_lights=tuple(dict(one) for one in lights),
     )
 
@@ -74,6 +77,14 @@ def default_boat() -> Boat:
         eye_height_m=2.5,
         radar=GENERIC_SETS["small radome"],
     )
+
+
+def _check_zone(path: Path | str, name: str) -> None:
+    try:
+        ZoneInfo("UTC" if name.upper() == "UTC" else name)
+    except (ZoneInfoNotFoundError, ValueError, OSError):
+        problem = f"{name!r} is not a time zone; write it as Area/Place or UTC"
+        raise BoatFileError(path, "skipper.local_time_zone", problem) from None
 
 
 def _radar(path: Path | str, found: Any) -> RadarSet:

@@ -18,7 +18,8 @@ from moonless.reading.types import Call
 from moonless.units import NS_PER_S
 
 FORGET_S = 45.0
-PAUSE_S = {1: 600.0, 2: 180.0, 3: 90.0, 4: 40.0}
+# The most urgent is said again before its words leave the screens (25 s).
+PAUSE_S = {1: 600.0, 2: 180.0, 3: 90.0, 4: 24.0}
 WORSE_BY = 1.5
 AT_ONCE = 3
 

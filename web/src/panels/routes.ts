@@ -49,7 +49,8 @@ export class RoutesSheet {
         parts.push(make("p", route.problem));
         continue;
       }
-      parts.push(make("p", `${sayDistance(route.length_m ?? 0, unit)}, ${route.points ?? 0} points`));
+      const length = route.length_m == null ? "length not known" : sayDistance(route.length_m, unit);
+      parts.push(make("p", route.points == null ? length : `${length}, ${route.points} points`));
       const answers = make("div", "", { class: "answers" });
       answers.append(
         button("follow", () => this.does.follow(route.name, false)),
