@@ -137,6 +137,8 @@ def values_of(key: Key) -> st.SearchStrategy[Any]:
         return st.sampled_from(key.choices)
     if key.kind == "integer":
         return st.integers(int(key.low), int(key.high))
+    if key.name == "local_time_zone":
+        return st.sampled_from(["UTC", "Etc/GMT+8", "America/New_York", "Asia/Kathmandu"])
     if key.kind == "text":
         return st.text(st.characters(blacklist_categories=["Cs"]), min_size=1, max_size=30).filter(str.strip)
     if key.kind == "names":
