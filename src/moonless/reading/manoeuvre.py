@@ -152,7 +152,8 @@ def _change(seen: Seen, way: tuple[float, float], tried: Tried) -> Change:
     if tried.turn_deg:
         side = "starboard" if tried.turn_deg > 0 else "port"
         say = f"{abs(tried.turn_deg):.0f} degrees to {side}, course {round(course) % 360:03d}: nearest {off}."
-        if abs(tried.turn_deg) < APPARENT_DEG and seen.sight != "radar only":
+        # Section I of the steering rules: in any condition of visibility.
+        if abs(tried.turn_deg) < APPARENT_DEG:
             say += " Rule 8(b): an alteration should be large enough to be readily apparent."
     elif tried.speed < MIN_SPEED:
         say = f"Stopped: nearest {off}."

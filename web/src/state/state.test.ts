@@ -1,5 +1,5 @@
 import { describe, expect, it } from "vitest";
-import { echoSentences, echoTitle, headline, isPresent, whatMatters } from "./say";
+import { echoSentences, echoTitle, headline, isPresent, offerWords, whatMatters } from "./say";
 import { holdCalls, initial, keptSettings, reduce, DEFAULTS, type State } from "./store";
 import type { Affairs, Echo, Reading } from "./types";
 
@@ -90,6 +90,24 @@ describe("what matters", () => {
   it("says that a radar never seen is not there, by its notice", () => {
     const before = { ...live(), reading: null, affairs: { ...affairs, radar_age_s: null, notice: "the radar is warming" } };
     expect(whatMatters(before, 1100)[0]?.say).toBe("The radar is warming");
+  });
+});
+
+describe("the smallest changes", () => {
+  const change = (turn_deg: number) => ({ turn_deg, course_deg: 30, speed_kn: 8, closest_m: 500, closest_id: 9, say: "" });
+  const with_ = (turn_deg: number) =>
+    live({
+      reading: { ...reading, manoeuvres: { keep_off_m: 463, for: [9], turn: change(turn_deg), slow: null, say: "" } },
+      heldCalls: [{ urgency: 4, say: "urgent", echo: 9, atMs: 0 }],
+    });
+
+  it("remind of Rule 8 where a turn would hardly be noticed", () => {
+    expect(offerWords(with_(10))).toBe("Clears: 10° to starboard, course 030. Rule 8: turn far enough to be noticed");
+    expect(offerWords(with_(-40))).toBe("Clears: 40° to port, course 030");
+  });
+
+  it("are not offered for a call about something else", () => {
+    expect(offerWords({ ...with_(10), heldCalls: [{ urgency: 4, say: "urgent", echo: 4, atMs: 0 }] })).toBe("");
   });
 });
 
