@@ -54,7 +54,7 @@ COUNTED = (1, 2, 3)
 
 _CHART_WORDS = {
     "land": "land", "shoal": "water too shallow", "danger": "a charted danger", "unsurveyed": "unsurveyed water",
-    "chart ends": "the end of the chart", "structure": "a charted structure", "keep out": "water to keep out of",
+    "structure": "a charted structure", "keep out": "water to keep out of",
 }  # fmt: skip
 
 
@@ -119,7 +119,7 @@ def smallest(seen: Seen) -> Manoeuvres | None:
 
     def shoal(course_rad: float, speed: float, delay_s: float, hold_s: float) -> str | None:
         danger = _first_danger(seen, course_rad, speed, delay_s, hold_s)
-        return None if danger is None else f"The chart has {_CHART_WORDS[danger[0].what]} that way"
+        return None if danger is None else f"{_chart_words(danger[0])} that way"
 
     found = smallest_that_clear(*way, movers, keep_off, seen.sight, 0.0, shoal)
     turn = None if found.turn is None else _change(seen, way, found.turn)
@@ -303,8 +303,12 @@ def _chart(seen: Seen, before: float, course: float, speed: float, delay_s: floa
     lon, lat = _lonlat(own, east, north)
     far = distance_words(distance, seen.boat.skipper.distance_unit)
     depth = "" if danger.depth_m is None else f", {danger.depth_m:.1f} metres charted"
-    say = f"The chart has {_CHART_WORDS[danger.what]} in {time_words(in_s)}, after {far}{depth}"
+    say = f"{_chart_words(danger)} in {time_words(in_s)}, after {far}{depth}"
     return TrialChart(danger.what, in_s, distance, danger.depth_m, danger.name, lat, lon, say)
+
+
+def _chart_words(danger: keepoff.Danger) -> str:
+    return "The chart ends" if danger.what == "chart ends" else f"The chart has {_CHART_WORDS[danger.what]}"
 
 
 def _first_danger(

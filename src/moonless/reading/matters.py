@@ -18,7 +18,7 @@ from moonless.reading.own import OwnPlane
 from moonless.reading.register import Agreement
 from moonless.reading.types import Echo, Fault, Missing, SpeedAdvice
 from moonless.reading.words import count_words, direction_words, distance_words, object_words, place_words, time_words
-from moonless.units import kn_to_mps, mps_to_kn
+from moonless.units import mps_to_kn
 
 # A vessel's closest approach is worth a call this long before.
 MEET_S = 480.0
@@ -119,8 +119,11 @@ def _of_vessel(wheel: Wheel, echo: Echo, where: str, meets: tuple[Encounter, ...
     if not (close or maybe) or echo.confidence < 0.5:
         return []
     name = f"{echo.ais.name}, " if echo.ais is not None and echo.ais.name else "a vessel, "
-    moves = f"making {mps_to_kn(kn_to_mps(echo.sog_kn)):.0f} knots" if echo.cog_deg is not None else "stopped"
-    say = f"{where}, {name}{moves}, comes within {wheel.far(echo.cpa_m)} in {time_words(max(0.0, echo.tcpa_s))}."
+    near = f"within {wheel.far(echo.cpa_m)} in {time_words(max(0.0, echo.tcpa_s))}."
+    if echo.cog_deg is None:
+        say = f"{where}, {name}stopped: you pass {near}"
+    else:
+        say = f"{where}, {name}making {echo.sog_kn:.0f} knots, comes {near}"
     if meets:
         say += " " + " ".join(f"Rule {m.rule}: {m.action}" for m in meets)
     urgency = 4 if echo.tcpa_s < SOON_S and echo.cpa_m < 0.5 * keep_off else 3
