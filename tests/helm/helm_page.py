@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import time
 from typing import Any
 
 import numpy as np
@@ -52,8 +53,18 @@ class Page:
         raise AssertionError(f"still not so after {wait_s:g} s: {condition}")
 
     def picture(self) -> NDArray[np.uint8]:
-        """Return the rendered pixels, (height, width, 3)."""
-        return np.asarray(Image.open(io.BytesIO(self.page.screenshot())).convert("RGB"))
+        """Return the rendered pixels, (height, width, 3).  A page just asked for has none yet: asked again a while."""
+        from playwright.sync_api import Error
+
+        for left in range(20, -1, -1):
+            try:
+                shot = self.page.screenshot()
+                break
+            except Error as problem:
+                if left == 0 or "Unable to capture" not in str(problem):
+                    raise
+                time.sleep(0.1)
+        return np.asarray(Image.open(io.BytesIO(shot)).convert("RGB"))
 
 
 def luminance(picture: NDArray[np.uint8]) -> NDArray[np.float64]:

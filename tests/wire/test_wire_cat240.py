@@ -168,6 +168,14 @@ def test_finds_its_way_after_noise(noise: bytes) -> None:
     assert decoder.counts.skipped_bytes + sum(decoder.counts.other_categories.values()) > 0
 
 
+def test_a_length_damaged_to_that_of_two_blocks_costs_one() -> None:
+    blocks = [_spoke(sequence=i, time_ns=NOON_NS) for i in range(4)]
+    bad = bytearray(blocks[0])
+    bad[1:3] = (len(blocks[0]) + len(blocks[1])).to_bytes(2, "big")
+    events = Cat240Decoder().feed(b"".join([bytes(bad), *blocks[1:]]))
+    assert [e.sequence for e in events if isinstance(e, Video)] == [1, 2, 3]
+
+
 @given(st.integers(0, 9), st.data())
 @settings(max_examples=150)
 def test_one_damaged_octet_costs_one_block(which: int, data: st.DataObject) -> None:

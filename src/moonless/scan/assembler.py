@@ -343,7 +343,7 @@ class ScanAssembler:
             middle = float(np.median(steps))
             single = steps[(steps > 0.5 * middle) & (steps < 1.5 * middle)]
             n = TAU / float(np.mean(single)) if single.size else 0.0
-            if n >= MIN_SPOKES and (self._n_spoke is None or abs(n - self._n_spoke) > max(0.6, 0.005 * self._n_spoke)):
+            if n >= MIN_SPOKES and (self._n_spoke is None or abs(n - self._n_spoke) > max(0.8, 0.005 * self._n_spoke)):
                 self._n_spoke = round(n)
         span_s = float(time_ns.max() - time_ns.min()) / NS_PER_S
         turned = float(u[-1] - u[0])

@@ -176,8 +176,10 @@ class Cat240Decoder:
             self._report(data, at, stop)
             return length
         except DamagedRecord:
-            if stop == end or _may_be_block(data, stop, end):
-                # The length is sound, only the content is not: the next block is where it should be.
+            is_next = stop == end or _may_be_block(data, stop, end)
+            if is_next and _next_sound(data[at:stop], 1) is None:
+                # The length is sound, only the content is not: the next block is where it should be.  A damaged length
+                # may end where another block does: then a sound one lies inside.
                 self.counts.damaged += 1
                 self.counts.skipped_bytes += length
                 return length
