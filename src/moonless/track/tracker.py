@@ -24,6 +24,7 @@ from moonless.track import _share_kernels as sharing
 from moonless.track import reframe
 from moonless.track.bank import Bank, newborn
 from moonless.track.fuse import Fusion
+from moonless.track.handover import hand_over
 from moonless.track.hulls import axes, join_hulls, learn_shapes, plot_shapes
 from moonless.track.measure import Measured, measure, shared_covariance
 from moonless.track.settings import PoseErrors, TrackerSettings
@@ -356,6 +357,7 @@ class Tracker:
         if bool(np.any(now)):
             bank.confirmed |= now
             self._strays.acquit(bank.id[now])
+            hand_over(bank, now, self._now())
         floor = np.where(bank.confirmed, s.drop_confirmed_at, s.drop_tentative_at)
         # A track of this turn has had no chance yet.
         bank.keep((bank.exists >= floor) | (bank.n_scans <= 1))

@@ -1,0 +1,52 @@
+"""A track lost in a turn that nobody foresaw, and the one begun where it was: one vessel, one track.
+
+A boat that goes about leaves her track to run on straight, and is begun anew a turn or two later.  The old one would
+coast on beside her, as a second boat that is not there.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from moonless.track import _motion_kernels as motion
+from moonless.track.bank import Bank
+from moonless.units import NS_PER_S
+
+# From the old track's last plot to the new one's first.
+GAP_S = 12.0
+# What both ends may be out, beyond two sigma of the new one: a small boat's length and her turning circle.
+SLACK_M = 15.0
+# Two echoes of one hull, seen from the side and end on, differ by so much and seldom by more.
+STRENGTH_DB = 12.0
+
+
+def hand_over(bank: Bank, new: NDArray[np.bool_], time_ns: int) -> None:
+    """Give tracks just confirmed (``new``, (N,)) the id and record of the one they carry on; that one is forgotten.
+
+    Only where the old moved, has had no plot since the one that began the new, and could have come in that time from
+    its last place to the new one's first; and only where no other fits either of the two.
+    """
+    mean, cov = bank.mean()
+    speed = np.hypot(mean[:, 2], mean[:, 3])
+    moved = bank.mu[:, motion.STILL] < 0.5
+    old = np.flatnonzero(bank.confirmed & ~new & moved & (bank.misses > 0))
+    fits: list[tuple[int, int]] = []
+    for j in np.flatnonzero(new & moved).tolist():
+        gap_s = (bank.started_ns[j] - bank.last_plot_ns[old]) / NS_PER_S
+        first = mean[j, :2] - mean[j, 2:4] * (time_ns - bank.started_ns[j]) / NS_PER_S
+        last = mean[old, :2] - mean[old, 2:4] * ((time_ns - bank.last_plot_ns[old]) / NS_PER_S)[:, None]
+        reach = np.maximum(speed[old], speed[j]) * gap_s + 2.0 * np.sqrt(np.trace(cov[j, :2, :2])) + SLACK_M
+        near = np.hypot(*(last - first).T) <= reach
+        alike = ~(np.abs(bank.strength_db[old] - bank.strength_db[j]) > STRENGTH_DB)
+        fits += [(int(i), int(j)) for i in old[(gap_s >= 0.0) & (gap_s <= GAP_S) & near & alike]]
+    gone = np.zeros(len(bank), dtype=np.bool_)
+    for i, j in fits:
+        if sum(i in pair or j in pair for pair in fits) > 1:
+            continue
+        bank.false_parent[bank.false_parent == bank.id[j]] = bank.id[i]
+        bank.id[j], bank.started_ns[j] = bank.id[i], bank.started_ns[i]
+        bank.n_scans[j] += bank.n_scans[i]
+        bank.n_hits[j] += bank.n_hits[i]
+        gone[i] = True
+    bank.keep(~gone)
