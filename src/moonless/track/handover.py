@@ -39,6 +39,8 @@ def hand_over(bank: Bank, new: NDArray[np.bool_], time_ns: int) -> None:
         reach = np.maximum(speed[old], speed[j]) * gap_s + 2.0 * np.sqrt(np.trace(cov[j, :2, :2])) + SLACK_M
         near = np.hypot(*(last - first).T) <= reach
         alike = ~(np.abs(bank.strength_db[old] - bank.strength_db[j]) > STRENGTH_DB)
+        # Ghosts leap about by their parents' turns; a boat carries on no ghost.
+        alike &= (bank.false_odds[old] <= 0.0) & (bank.false_odds[j] <= 0.0)
         fits += [(int(i), int(j)) for i in old[(gap_s >= 0.0) & (gap_s <= GAP_S) & near & alike]]
     gone = np.zeros(len(bank), dtype=np.bool_)
     for i, j in fits:
