@@ -245,7 +245,7 @@ def test_a_mover_leaves_a_trail_over_the_ground_and_what_stands_leaves_none(open
     place = "(() => { const e = moonless.store.state.reading.echoes.find(e => e.id === %d); return [e.lat, e.lon]; })()"
     lat, lon = opened.page.evaluate(place % 9)
     still = opened.page.evaluate(place % 7)
-    opened.page.wait_for_timeout(26_000)
+    opened.page.wait_for_timeout(40_000)
     # Nothing but the trails may differ between two pictures: the story stands still, and the ink is taken away.
     opened.press("p")
     opened.until("moonless.store.state.affairs.paused")

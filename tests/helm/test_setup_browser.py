@@ -270,6 +270,9 @@ def test_from_nothing_to_a_live_picture_by_keyboard_alone(fitting: Fitting) -> N
     page.until("moonless.store.state.hello.source === 'live'")
     page.until("document.getElementById('setup').hidden")
     page.until(HAS_PICTURE, 180.0)
+    # The clock here is the real one, and by day the look would follow the sun.
+    page.page.evaluate("moonless.store.send({ type: 'set', change: { look: 'night' } })")
+    page.page.wait_for_timeout(500)
     assert_night(page.picture())
     assert "draught, air draught assumed" in page.page.inner_text("#word")
     # Opened again over the watch, what the watch reads is shown and not opened twice.
