@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from track_world import ERRORS, FRAME, NS, noisy, plots_at
 
+from moonless.track.bank import Bank
 from moonless.track.handover import hand_over
 from moonless.track.tracker import Tracker
 
@@ -51,20 +52,62 @@ def test_a_boat_that_comes_up_beside_one_still_seen_is_another() -> None:
     assert len(told) == 2
 
 
-def test_what_stands_still_or_was_lost_long_ago_is_not_carried_on() -> None:
-    rng = np.random.default_rng(4)
-    tracker = Tracker(FRAME)
-    buoy = np.array([0.0, 400.0])
-    for turn in range(20):
-        tracker.update(round(turn * PERIOD_S * NS), plots_at(turn * PERIOD_S, noisy(rng, buoy)), ERRORS)
-    (before,) = tracker._bank.id[tracker._bank.confirmed]
-    # A launch leaves from beside a buoy that shows no more.
-    for turn in range(20, 40):
-        place = buoy + np.array([20.0 + 6.0 * PERIOD_S * (turn - 20), 0.0])
-        tracker.update(round(turn * PERIOD_S * NS), plots_at(turn * PERIOD_S, noisy(rng, place)), ERRORS)
-    bank = tracker._bank
-    moving = bank.id[bank.confirmed & (bank.misses == 0)]
-    assert moving.size == 1 and int(moving[0]) != int(before)
-    ids = bank.id.copy()
-    hand_over(bank, np.zeros(len(bank), dtype=np.bool_), round(100 * NS))
-    assert np.array_equal(bank.id, ids)
+def _pair(gap_s: float = 5.0, **changes: float) -> tuple[Bank, np.ndarray, int]:
+    """Return a bank of a boat lost and one begun ``gap_s`` after her last plot where she would be, and which is new."""
+    rng = np.random.default_rng(5)
+    banks = []
+    for _ in range(2):
+        tracker = Tracker(FRAME)
+        for turn in range(12):
+            place = np.array([0.0, 300.0 + 4.0 * PERIOD_S * turn])
+            tracker.update(round(turn * PERIOD_S * NS), plots_at(turn * PERIOD_S, noisy(rng, place)), ERRORS)
+        bank = tracker._bank
+        bank.keep(bank.confirmed)
+        assert len(bank) == 1
+        banks.append(bank)
+    old, new = banks
+    now = int(old.last_plot_ns[0]) + round(20.0 * NS)
+    old.misses[:], new.id[:] = 4, 77
+    new.started_ns[:] = old.last_plot_ns + round(gap_s * NS)
+    # Both stand where they were last; as of now they have run on.
+    old.x[:, :, 1] += 4.0 * 20.0
+    new.x[:, :, 1] += 4.0 * 20.0
+    for name, value in changes.items():
+        getattr(old, name)[:] = value
+    old.append(new)
+    return old, np.array([False, True]), now
+
+
+def test_the_one_begun_where_she_was_lost_takes_her_number() -> None:
+    bank, new, now = _pair()
+    number, hits = int(bank.id[0]), int(bank.n_hits.sum())
+    hand_over(bank, new, now)
+    assert bank.id.tolist() == [number] and bank.n_hits.tolist() == [hits]
+
+
+@pytest.mark.parametrize(
+    ("gap_s", "changes"),
+    [
+        (20.0, {}),  # lost too long ago
+        (-5.0, {}),  # still seen when the other was begun
+        (5.0, {"strength_db": 60.0}),
+        (5.0, {"false_odds": 1.0}),  # a ghost
+        (5.0, {"misses": 0}),
+        (5.0, {"mu": np.array([1.0, 0.0, 0.0, 0.0])}),  # it stood still
+    ],
+)
+def test_another_is_not_carried_on(gap_s: float, changes: dict[str, float]) -> None:
+    bank, new, now = _pair(gap_s, **changes)
+    ids = bank.id.tolist()
+    hand_over(bank, new, now)
+    assert bank.id.tolist() == ids
+
+
+def test_where_two_fit_none_is_taken() -> None:
+    bank, new, now = _pair()
+    twin, _, _ = _pair()
+    twin.keep(np.array([True, False]))
+    twin.id[:] = 55
+    bank.append(twin)
+    hand_over(bank, np.append(new, False), now)
+    assert len(bank) == 3
