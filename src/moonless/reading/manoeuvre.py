@@ -149,17 +149,18 @@ def _change(seen: Seen, way: tuple[float, float], tried: Tried) -> Change:
     course = wrap_360(math.degrees(way[0]) + tried.turn_deg)
     speed = mps_to_kn(tried.speed)
     off = distance_words(tried.closest_m, unit)
+    is_slight = 0.0 < abs(tried.turn_deg) < APPARENT_DEG
     if tried.turn_deg:
         side = "starboard" if tried.turn_deg > 0 else "port"
         say = f"{abs(tried.turn_deg):.0f} degrees to {side}, course {round(course) % 360:03d}: nearest {off}."
         # Section I of the steering rules: in any condition of visibility.
-        if abs(tried.turn_deg) < APPARENT_DEG:
+        if is_slight:
             say += " Rule 8(b): an alteration should be large enough to be readily apparent."
     elif tried.speed < MIN_SPEED:
         say = f"Stopped: nearest {off}."
     else:
         say = f"Slowed to {speed:.0f} knots: nearest {off}."
-    return Change(float(tried.turn_deg), course, speed, tried.closest_m, int(tried.closest_id or 0), say)
+    return Change(float(tried.turn_deg), course, speed, tried.closest_m, int(tried.closest_id or 0), say, is_slight)
 
 
 def try_manoeuvre(seen: Seen, course_rad: float | None, speed: float | None, delay_s: float) -> Trial | str:

@@ -162,6 +162,7 @@ class Change:
     closest_m: float
     closest_id: int
     say: str
+    is_slight: bool = False  # a turn too small to be readily apparent to another vessel (Rule 8(b))
 
 
 @dataclass(frozen=True, slots=True)

@@ -210,9 +210,6 @@ export function offered(state: State): Manoeuvres | null {
   return offers.for.includes(first.echo) ? offers : null;
 }
 
-/** A smaller turn is not readily apparent to another vessel (Rule 8(b) gives no figure; common practice). */
-const APPARENT_DEG = 30;
-
 /** "Clears: 25° to starboard, course 140, or slow to 6 knots", or that neither does; "" with nothing to offer. */
 export function offerWords(state: State): string {
   const offers = offered(state);
@@ -224,8 +221,7 @@ export function offerWords(state: State): string {
   }
   if (offers.slow !== null) ways.push(offers.slow.speed_kn < 0.5 ? "stop" : `slow to ${sayKnots(offers.slow.speed_kn)} knots`);
   if (ways.length === 0) return offers.say;
-  const isSlight = offers.turn !== null && Math.abs(offers.turn.turn_deg) < APPARENT_DEG;
-  return `Clears: ${ways.join(", or ")}${isSlight ? ". Rule 8: turn far enough to be noticed" : ""}`;
+  return `Clears: ${ways.join(", or ")}${offers.turn?.is_slight === true ? ". Rule 8: turn far enough to be noticed" : ""}`;
 }
 
 /** The next thing on the plan, "" when there is none or the boat is not on it. */

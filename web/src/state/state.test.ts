@@ -94,7 +94,9 @@ describe("what matters", () => {
 });
 
 describe("the smallest changes", () => {
-  const change = (turn_deg: number) => ({ turn_deg, course_deg: 30, speed_kn: 8, closest_m: 500, closest_id: 9, say: "" });
+  const change = (turn_deg: number) => ({
+    turn_deg, course_deg: 30, speed_kn: 8, closest_m: 500, closest_id: 9, say: "", is_slight: Math.abs(turn_deg) < 30,
+  });
   const with_ = (turn_deg: number) =>
     live({
       reading: { ...reading, manoeuvres: { keep_off_m: 463, for: [9], turn: change(turn_deg), slow: null, say: "" } },

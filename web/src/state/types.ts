@@ -100,6 +100,8 @@ export interface Manoeuvre {
   readonly closest_m: number | null;
   readonly closest_id: number | null;
   readonly say: string;
+  /** A turn too small to be noticed readily (Rule 8(b)). */
+  readonly is_slight: boolean;
 }
 
 /** The smallest changes that do, while something comes inside the keep-off distance. */

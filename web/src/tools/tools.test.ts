@@ -169,8 +169,8 @@ describe("trial", () => {
     const asked: (TrialAsked | null)[] = [];
     const offers = {
       keep_off_m: 463, for: [1], say: "",
-      turn: { turn_deg: 25, course_deg: 115, speed_kn: 10, closest_m: 500, closest_id: 1, say: "" },
-      slow: { turn_deg: 0, course_deg: 90, speed_kn: 4.3, closest_m: 500, closest_id: 1, say: "" },
+      turn: { turn_deg: 25, course_deg: 115, speed_kn: 10, closest_m: 500, closest_id: 1, say: "", is_slight: false },
+      slow: { turn_deg: 0, course_deg: 90, speed_kn: 4.3, closest_m: 500, closest_id: 1, say: "", is_slight: false },
     };
     const t = new TrialTool(sheet, () => at(0, 0), () => ({ courseDeg: 90, speedKn: 10.2 }), () => null, () => offers, (a) => asked.push(a), () => undefined);
     return { t, asked };
