@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
+from pathlib import Path
 
 from helm_made import MadeSource
 
 from moonless.helm.told import NewCalls, Tails
+from moonless.reading.calls import PAUSE_S
 from moonless.reading.types import Call, Reading
 from moonless.units import NS_PER_S
 
@@ -78,3 +81,10 @@ def test_own_track_keeps_the_ground_and_its_gaps() -> None:
     assert len(told) == OWN_TRACK_LENGTH
     track.clear()
     assert track.add(reading(9000.0, None)) == []
+
+
+def test_the_most_urgent_is_said_again_before_its_words_leave_the_screens() -> None:
+    store = (Path(__file__).parents[2] / "web" / "src" / "state" / "store.ts").read_text(encoding="utf-8")
+    held = re.search(r"HOLD_MS[^{]*\{[^}]*\b4: ([\d_]+)", store)
+    assert held is not None
+    assert PAUSE_S[4] * 1000.0 < float(held[1].replace("_", ""))
