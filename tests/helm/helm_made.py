@@ -41,6 +41,7 @@ from moonless.watch.types import SpokesNow, Turn
 LAT, LON = -38.0, -128.0
 START_NS = 1_930_000_000 * 10**9 + 10 * 3600 * 10**9
 N_SPOKE, N_CELL, CELL_M = 720, 512, 6.0
+TURN_S = 2.5
 SOG_KN = 8.0
 HEADING = 24.0
 
@@ -154,7 +155,9 @@ class MadeSource:
 
     kind: SourceKind = "test"
 
-    def __init__(self, *, period_s: float = 2.5, turns: int | None = None, batches: int = 40, cog_deg: float = HEADING):
+    def __init__(
+        self, *, period_s: float = TURN_S, turns: int | None = None, batches: int = 40, cog_deg: float = HEADING
+    ):
         self.boat: Mapping[str, Any] = hello_boat(made_boat())
         self.asked: list[Mapping[str, Any]] = []
         self.faults: tuple[Fault, ...] = ()
