@@ -8,7 +8,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 import shapely
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
@@ -124,6 +124,8 @@ def test_horizon_of_a_small_craft() -> None:
 
 
 @settings(max_examples=60, deadline=None)
+@example(np.array([[1, 2, 1, 2, 0, 2]], dtype=np.int8), 0.0, 0.0)  # every cell a water of its own: one was lost once
+@example(np.array([[1, 2] * 6] * 3, dtype=np.int8), 0.0, 0.0)
 @given(
     arrays(np.int8, st.tuples(st.integers(1, 14), st.integers(1, 12)), elements=st.sampled_from([0, 0, 1, 2])),
     st.sampled_from([0.0, 7.0]),

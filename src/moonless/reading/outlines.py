@@ -26,7 +26,8 @@ def outlines(
     ``least_cells``: a strip of one bearing with fewer is left out.
     """
     n_row, n_cell = cause.shape
-    most = n_row * ((n_cell + 1) // 2 + 1)
+    # Every cell its own interval, where causes change from each to the next: with less room hidden water is lost.
+    most = n_row * n_cell
     row, near, far, what = (np.empty(most, dtype=np.int64) for _ in range(4))
     row_start = np.zeros(n_row + 1, dtype=np.int64)
     n = intervals_kernel(np.ascontiguousarray(cause), row, near, far, what, row_start)

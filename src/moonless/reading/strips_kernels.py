@@ -12,7 +12,7 @@ Floats = NDArray[np.float64]
 
 @njit(cache=True, nogil=True)
 def intervals_kernel(cause: NDArray[np.int8], row: Ints, near: Ints, far: Ints, what: Ints, row_start: Ints) -> int:
-    """cause (n_row, n_cell) int8 in; row, near, far, what (cap,) int64 and row_start (n_row + 1,) filled; returns n."""
+    """cause (n_row, n_cell) int8 in; row, near, far, what (n_row * n_cell,) and row_start (n_row + 1,) filled; n back."""
     n = 0
     for i in range(cause.shape[0]):
         row_start[i] = n
@@ -22,7 +22,7 @@ def intervals_kernel(cause: NDArray[np.int8], row: Ints, near: Ints, far: Ints, 
             start = j
             while j < cause.shape[1] and cause[i, j] == c:
                 j += 1
-            if c != 0 and n < row.shape[0]:
+            if c != 0:
                 row[n], near[n], far[n], what[n] = i, start, j, c
                 n += 1
     row_start[cause.shape[0]] = n
