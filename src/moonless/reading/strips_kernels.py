@@ -12,7 +12,7 @@ Floats = NDArray[np.float64]
 
 @njit(cache=True, nogil=True)
 def intervals_kernel(cause: NDArray[np.int8], row: Ints, near: Ints, far: Ints, what: Ints, row_start: Ints) -> int:
-    """cause (n_row, n_cell) int8 in; row, near, far, what (n_row * n_cell,) and row_start (n_row + 1,) filled; n back."""
+    """cause (n_row, n_cell) in; row, near, far, what (n_row * n_cell,), row_start (n_row + 1,) int64 out; gives n."""
     n = 0
     for i in range(cause.shape[0]):
         row_start[i] = n
