@@ -65,11 +65,12 @@ def test_putting_right_undoes_the_error() -> None:
     right = known.put_right(own)
     assert (right.east_m, right.north_m) == pytest.approx((0.0, 0.0))
     assert right.heading_rad == pytest.approx(math.radians(90.0))
-    # A thing 1000 m off, 30 degrees true, was tracked at 32 degrees from the reported place.
+    # A thing 1000 m off, 30 degrees true, was seen at 32 degrees from the reported place.
     b = math.radians(32.0)
-    seen = np.array([[10.0 + 1000 * math.sin(b), -5.0 + 1000 * math.cos(b)]])
+    seen = np.array([[1000 * math.sin(b), 1000 * math.cos(b)]])
     b = math.radians(30.0)
-    assert known.place(seen, own)[0] == pytest.approx([1000 * math.sin(b), 1000 * math.cos(b)], abs=1e-6)
+    placed = known.place(seen, np.array([[own.east_m, own.north_m]]))[0]
+    assert placed == pytest.approx([1000 * math.sin(b), 1000 * math.cos(b)], abs=1e-6)
 
 
 def test_open_water_says_nothing() -> None:

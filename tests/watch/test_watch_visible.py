@@ -8,6 +8,7 @@ import numpy as np
 
 from moonless.constants import TAU
 from moonless.frames import LocalFrame
+from moonless.reading.own import OwnPlane
 from moonless.scan.types import Scan, ScanErrors
 from moonless.watch.visible import IN_VIEW_CLUTTER, IN_VIEW_HIDDEN, visibility
 
@@ -22,6 +23,10 @@ def _scan(received: np.ndarray, heading_rad: float) -> Scan:
     )  # fmt: skip
 
 
+def _own(east_m: float, north_m: float) -> OwnPlane:
+    return OwnPlane(FRAME, east_m, north_m, None, None, None)
+
+
 def _square(east_m: float, north_m: float, half_m: float, by: str) -> dict[str, object]:
     corners = [(-1, -1), (1, -1), (1, 1), (-1, 1), (-1, -1)]
     ring = []
@@ -34,7 +39,7 @@ def _square(east_m: float, north_m: float, half_m: float, by: str) -> dict[str, 
 def test_lost_rows_and_the_ends_of_the_picture_are_out_of_view() -> None:
     received = np.ones(N, dtype=np.bool_)
     received[80:101] = False  # about the starboard beam
-    see = visibility(_scan(received, math.radians(90.0)), 100.0, 50.0, FRAME, None)
+    see = visibility(_scan(received, math.radians(90.0)), _own(100.0, 50.0), None)
     # Ahead is east; the starboard beam is south.
     east = np.array([100.0 + 500.0, 100.0, 100.0 + 5.0, 100.0 + 2000.0, 100.0 - 500.0])
     north = np.array([50.0, 50.0 - 500.0, 50.0, 50.0, 50.0])
@@ -50,7 +55,7 @@ def test_headings_about_north_are_not_averaged_to_south() -> None:
         scan.echo, received, scan.time_ns, scan.lat_deg, scan.lon_deg, wavering, scan.pose_age, 10.0, 10.0, 255,
         scan.errors,
     )  # fmt: skip
-    see = visibility(scan, 0.0, 0.0, FRAME, None)
+    see = visibility(scan, _own(0.0, 0.0), None)
     assert see(np.array([0.0, 0.0]), np.array([500.0, -500.0])).tolist() == [1.0, 0.0]
 
 
@@ -63,7 +68,7 @@ def test_hidden_water_is_hardly_seen_into() -> None:
             _square(-500.0, 0.0, 50.0, "vessel"),
         ],
     }
-    see = visibility(_scan(np.ones(N, dtype=np.bool_), 0.0), 0.0, 0.0, FRAME, hidden)
+    see = visibility(_scan(np.ones(N, dtype=np.bool_), 0.0), _own(0.0, 0.0), hidden)
     got = see(np.array([500.0, 0.0, -500.0, 0.0]), np.array([0.0, 500.0, 0.0, -500.0]))
     assert got.tolist() == [IN_VIEW_HIDDEN, IN_VIEW_CLUTTER, 1.0, 1.0]
     assert see(np.zeros(0), np.zeros(0)).shape == (0,)

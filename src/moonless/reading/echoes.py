@@ -30,12 +30,8 @@ def tell(
     evidence: Evidence,
     explained: list[Explained],
     place: Place | None,
-    heading_bias: float,
 ) -> tuple[Echo, ...]:
-    """Return the echoes of one turn, in the order of the evidence.
-
-    ``own`` is put right already; ``heading_bias`` (radians, clockwise) turns the velocities back with the picture.
-    """
+    """Return the echoes of one turn, in the order of the evidence.  ``own`` and the tracks are put right already."""
     n = len(explained)
     if n == 0:
         return ()

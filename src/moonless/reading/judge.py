@@ -8,6 +8,7 @@ and choose what is worth saying.
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -45,7 +46,7 @@ from moonless.reading.own import OwnPlane, own_in_plane
 from moonless.reading.performance import Performance
 from moonless.reading.place import Place, keep_outs_around, known_around, lay_out
 from moonless.reading.rays import N_BEARINGS, bearing_index
-from moonless.reading.register import Agreement, Expected, Registrar, turned_back
+from moonless.reading.register import Agreement, Expected, Registrar
 from moonless.reading.seeing import CROSS_SECTIONS_M2, Curve, clutter_at, curve_for, scale_of, seeing_line
 from moonless.reading.sightings import sight
 from moonless.reading.situation import Held, Situation
@@ -73,6 +74,16 @@ RECEIVED_SHARE = 0.5
 # A position that radar and chart confirmed within this is one by them, not by reckoning.
 FIXED_LATELY_S = 8.0
 NOTHING_KNOWN = Registration(None, None, None, None, None)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Agreed:
+    """One turn's registration, and what it was held against."""
+
+    time_ns: int
+    agreement: Agreement
+    place: Place | None
+    outlook: Outlook | None
 
 
 class Judge:
@@ -104,6 +115,7 @@ class Judge:
         self._opening_ns = 0
         self._carried: CarriedOn | None = None
         self._last_good: tuple[OwnPlane, int] | None = None
+        self._agreed: _Agreed | None = None
 
     def acknowledge(self, call: Call) -> None:
         """Say no more of what a call told until it becomes more urgent."""
@@ -121,34 +133,46 @@ class Judge:
         self._carried.carry(time_ns, heading_rad, None)
         return self._carried.held()
 
-    def read(self, situation: Situation) -> Reading:
-        """Return what the skipper is told about this turn."""
+    def agree(self, situation: Situation) -> Agreement | None:
+        """Hold this turn's picture against the chart, before its plots are tracked; None: nothing can be placed.
+
+        What it knows (`Agreement.correction`) is to be taken out of the plots.  Give the same situation, with the
+        tracks, to `read` after it.
+        """
+        reported = self._begin(situation)
+        return None if reported is None else self._agree(situation, reported).agreement
+
+    def _begin(self, situation: Situation) -> OwnPlane | None:
+        """Return the boat as reported; None where a fault withdraws the picture or the position."""
         if self._last_ns is not None and not 0 <= situation.time_ns - self._last_ns <= BREAK_S * NS_PER_S:
             self._start_anew()
         self._last_ns = situation.time_ns
-        reported = own_in_plane(situation)
-        if reported is None or any(f.what == "radar" and f.state != "disagrees" for f in situation.faults):
-            return self._withdrawn(situation, reported)
+        if any(f.what == "radar" and f.state != "disagrees" for f in situation.faults):
+            return None
+        return own_in_plane(situation)
+
+    def read(self, situation: Situation) -> Reading:
+        """Return what the skipper is told about this turn.  The tracks stand in the true frame (`agree`)."""
+        reported = self._begin(situation)
+        if reported is None:
+            return self._withdrawn(situation, own_in_plane(situation))
         scan, picture = situation.scan, situation.picture
         reach = scan.max_range_m if scan is not None else LOOK_M
-        place = self._place_for(reported, reach)
         weather = _weather(situation)
-        outlook = None
         held = self._carried if situation.held is not None else None
-        agreement = self._registrar.now if held is None else held.registrar.now
-        if place is not None and scan is not None and reported.heading_rad is not None:
-            outlook = self._model.look(agreement.put_right(reported), place, reach, weather)
-            if picture is not None:
-                agreement = self._agree(situation, reported, place, outlook)
+        agreed = self._agreed
+        if agreed is None or agreed.time_ns != situation.time_ns:
+            agreed = self._agree(situation, reported)
+        self._agreed = None
+        agreement, place, outlook = agreed.agreement, agreed.place, agreed.outlook
         own = agreement.put_right(reported)
         if held is not None:
             held.correct(agreement)
         else:
-            self._back_from(self._carried)
-            self._carried, self._last_good = None, (reported, situation.time_ns)
+            self._last_good = (reported, situation.time_ns)
         pulse_m = scan.errors.pulse_m if scan is not None else link_budget(self._boat.radar, scale_of(reach)).pulse_m
         curve = curve_for(self._boat.radar, reach, self._boat.skipper.smallest_height_m, weather.wave_height_m)
-        evidence, explained = self._explain(situation, reported, own, agreement, place, outlook, curve)
+        evidence, explained = self._explain(situation, own, agreement, place, outlook, curve)
         missing: tuple[Missing, ...] = ()
         if outlook is not None and place is not None and scan is not None and picture is not None:
             missing = self._look(own, agreement, place, outlook, evidence, explained, scan, picture)
@@ -160,7 +184,7 @@ class Judge:
                 pulse_m,
             )  # fmt: skip
         line = self._seeing_line(situation, own, curve)
-        echoes = tell(own, evidence, explained, place, agreement.heading_bias if agreement.is_known else 0.0)
+        echoes = tell(own, evidence, explained, place)
         stopping = None if own.sog is None else stopping_line_m(own.sog, self._boat)
         advice = self._advise(own, line, water, situation.tide_m)
         registration = _registration(agreement, situation.held is not None)
@@ -229,13 +253,31 @@ class Judge:
         self.laid_out += 1
         return self._place
 
-    def _agree(self, situation: Situation, own: OwnPlane, place: Place, outlook: Outlook) -> Agreement:
-        assert situation.scan is not None and situation.picture is not None
-        seen = sight(situation.scan, situation.picture, own.frame)
-        expected = _expected(place, outlook)
-        if situation.held is not None and self._carried is not None:
-            return self._carried.registrar.update(situation.time_ns, seen, expected, WALK_M, GOOD_SIGMA_M)
-        return self._registrar.update(situation.time_ns, seen, expected)
+    def _agree(self, situation: Situation, reported: OwnPlane) -> _Agreed:
+        """Find the chart around the boat and make radar and chart agree there."""
+        scan, picture = situation.scan, situation.picture
+        reach = scan.max_range_m if scan is not None else LOOK_M
+        place, outlook = self._place_for(reported, reach), None
+        held = self._carried if situation.held is not None else None
+        if held is None:
+            self._back_from(self._carried)
+            self._carried = None
+        registrar = self._registrar if held is None else held.registrar
+        agreement = registrar.now
+        if place is not None and scan is not None and reported.heading_rad is not None:
+            outlook = self._model.look(agreement.put_right(reported), place, reach, _weather(situation))
+            if picture is not None:
+                seen = sight(scan, picture, reported.frame)
+                expected = _expected(place, outlook)
+                if held is None:
+                    agreement = registrar.update(situation.time_ns, seen, expected)
+                else:
+                    agreement = registrar.update(situation.time_ns, seen, expected, WALK_M, GOOD_SIGMA_M)
+        if agreement.correction is not None and agreement.correction.is_anew:
+            # Where tracks were by the old registration is no word on whether they have moved.
+            self._motion = Motion()
+        self._agreed = _Agreed(situation.time_ns, agreement, place, outlook)
+        return self._agreed
 
     def _back_from(self, carried: CarriedOn | None) -> None:
         """Go on with what was learnt of the heading while the receiver was silent."""
@@ -245,7 +287,6 @@ class Judge:
     def _explain(
         self,
         situation: Situation,
-        reported: OwnPlane,
         own: OwnPlane,
         agreement: Agreement,
         place: Place | None,
@@ -258,7 +299,7 @@ class Judge:
             if own.heading_rad is None
             else worth_telling(
                 situation.tracks,
-                reported,
+                own,
                 self._boat.radar.min_range_m,
                 math.inf if situation.scan is None else reach,
                 self._boat.radar.beam_horizontal_rad,
@@ -268,8 +309,7 @@ class Judge:
         pose = PoseSigma(self._boat.position_sigma_m, self._boat.heading_sigma_rad)
         if agreement.is_known:
             pose = PoseSigma(agreement.position_sigma_m, agreement.heading_sigma)
-        places = np.array([(t.east_m, t.north_m) for t in tracks]).reshape(-1, 2)
-        moved = agreement.place(places, reported)
+        moved = np.array([(t.east_m, t.north_m) for t in tracks]).reshape(-1, 2)
         rough = level = ring = None
         if situation.scan is not None and situation.picture is not None:
             rough = clutter_where(moved, own, situation.scan, situation.picture)
@@ -308,11 +348,8 @@ class Judge:
         east, north = own.frame.to_plane(plots.own_lat_deg, plots.own_lon_deg)
         bearing = plots.azimuth_rel_rad + plots.heading_true_rad
         rel = np.column_stack([plots.range_m * np.sin(bearing), plots.range_m * np.cos(bearing)])
-        places = np.column_stack([np.atleast_1d(east), np.atleast_1d(north)]).reshape(-1, 2) + rel
-        sigma_m = self._boat.position_sigma_m
-        if agreement.is_known:
-            places = places - rel - agreement.state[1:] + turned_back(rel, agreement.heading_bias)
-            sigma_m = agreement.position_sigma_m
+        places = agreement.place(rel, np.column_stack([np.atleast_1d(east), np.atleast_1d(north)]).reshape(-1, 2))
+        sigma_m = self._sigma_m(agreement)
         sound = np.isfinite(places).all(axis=1)
         sigma = np.column_stack([plots.range_sigma_m, plots.range_m * plots.azimuth_sigma_rad])
         scale = scale_of(scan.max_range_m)

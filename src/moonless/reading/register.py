@@ -4,6 +4,8 @@ Rules of this file:
 - The state is (heading bias in radians clockwise, offset east, offset north in metres): what was reported minus what
   makes radar and chart agree.  What stands at ``rel`` from the boat by the reported heading is charted at
   ``own - offset + turned back(rel)``.
+- What is found is taken out of the reported pose before the plots are tracked (`moonless.track.correction`), and once
+  found it goes on being taken out, with a growing sigma, while nothing fixes it any more.
 - Each turn the shore edge is fitted to the edge the chart would give from there (point to line), and single echoes
   to the marks they lie nearest, together, with weights that let what does not fit fall out.
 - Turns are not independent: the chart's errors stay.  The filter's sigma therefore never falls below a floor.
@@ -22,6 +24,7 @@ from scipy.spatial import cKDTree
 from moonless.boat.types import Boat
 from moonless.reading.own import OwnPlane
 from moonless.reading.sightings import Sightings
+from moonless.track.correction import Correction
 from moonless.units import NS_PER_S
 
 Floats = NDArray[np.float64]
@@ -64,6 +67,7 @@ class Agreement:
     fits: float | None  # share of the sightings that the chart explains; None: too few to say
     n_used: int
     agrees: bool | None = None  # whether radar and chart agree, over the last turns; None: too little to say
+    correction: Correction | None = None  # what is taken out of the reported pose; None: nothing was ever known
 
     @property
     def heading_bias(self) -> float:
@@ -85,24 +89,23 @@ class Agreement:
         """Sigma along the axis that is known worse."""
         return math.sqrt(float(np.linalg.eigvalsh(self.covariance[1:, 1:])[-1]))
 
-    def put_right(self, own: OwnPlane) -> OwnPlane:
-        """Return the boat as it must be for radar and chart to agree; as reported while that is not known."""
-        if not self.is_known:
-            return own
-        heading = None if own.heading_rad is None else (own.heading_rad - self.heading_bias) % math.tau
-        return replace(
-            own,
-            east_m=own.east_m - float(self.state[1]),
-            north_m=own.north_m - float(self.state[2]),
-            heading_rad=heading,
-        )
+    @property
+    def taken_out(self) -> Floats:
+        """(3,) what is taken out of the reported pose: nought until something was known."""
+        if self.correction is not None:
+            return self.correction.state
+        return self.state if self.is_known else np.zeros(3)
 
-    def place(self, points_en: Floats, own: OwnPlane) -> Floats:
-        """Return tracked places (n, 2) put right; ``own`` as reported."""
-        if not self.is_known or not len(points_en):
-            return points_en
-        here = np.array([own.east_m, own.north_m])
-        return np.asarray(here - self.state[1:] + turned_back(points_en - here, self.heading_bias))
+    def put_right(self, own: OwnPlane) -> OwnPlane:
+        """Return the boat as it must be for radar and chart to agree; as reported while that was never known."""
+        bias, east, north = (float(v) for v in self.taken_out)
+        heading = None if own.heading_rad is None else (own.heading_rad - bias) % math.tau
+        return replace(own, east_m=own.east_m - east, north_m=own.north_m - north, heading_rad=heading)
+
+    def place(self, rel: Floats, own_en: Floats) -> Floats:
+        """Return where what was seen at ``rel`` (n, 2), by reported heading, lies; ``own_en`` (n, 2): as reported."""
+        bias, offset = float(self.taken_out[0]), self.taken_out[1:]
+        return np.asarray(own_en - offset + turned_back(rel, bias))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -135,6 +138,9 @@ class Registrar:
         self._speak_sigma_m = SPEAK_POSITION_SIGMA_M
         self._agreeing = np.zeros(2)  # independent sightings that fit, and all of them, faded
         self._agrees: bool | None = None
+        self._correction: Correction | None = None
+        self._fresh = np.zeros(3)  # variance that has come since the last correction was given out
+        self._was_known = False
 
     @staticmethod
     def _start() -> Floats:
@@ -143,29 +149,46 @@ class Registrar:
     @property
     def now(self) -> Agreement:
         """The registration as it stands."""
-        return Agreement(self._state.copy(), self._cov.copy(), self._known, self._fits, 0, self._agrees)
+        return self._told(0)
+
+    def _told(self, used: int) -> Agreement:
+        at = self._state.copy(), self._cov.copy()
+        return Agreement(*at, self._known, self._fits, used, self._agrees, self._correction)
 
     def start_from(self, agreement: Agreement, time_ns: int) -> None:
         """Go on from a registration that another has found; a poor one is taken with the start's sigma."""
         self._state, self._cov = agreement.state.copy(), agreement.covariance.copy()
         self._known, self._time_ns = agreement.is_known, time_ns
+        held = agreement.correction
+        if held is None and agreement.is_known:
+            held = Correction.settled(self._state.copy(), self._cov.copy(), is_anew=True)
+        self._correction, self._fresh, self._was_known = held, np.zeros(3), self._known
 
     def turned(self, by_rad: float) -> None:
         """Go on after the radar's picture has been turned clockwise by so much: the bias has grown by it."""
         self._state[0] += by_rad
+        self._move_correction(np.array([by_rad, 0.0, 0.0]))
 
     def move_offset(self, offset_en: Floats) -> None:
         """Say that the reported position was moved, and its offset with it."""
+        self._move_correction(np.array([0.0, *(offset_en - self._state[1:])]))
         self._state[1:] = offset_en
+
+    def _move_correction(self, by: Floats) -> None:
+        """What is reported has moved, not what is known of it: no evidence on what is left."""
+        if self._correction is not None:
+            self._correction = Correction.settled(self._correction.state + by, self._correction.covariance)
 
     def forget(self) -> None:
         """Begin again, as after a jump."""
         self._state, self._cov, self._known, self._fits = np.zeros(3), self._start(), False, None
         self._agreeing, self._agrees = np.zeros(2), None
+        self._correction, self._fresh, self._was_known = None, np.zeros(3), False
 
     def coast(self, time_ns: int, position_walk_m: float) -> Agreement:
         """Let time go by with nothing seen."""
         self._predict(time_ns, position_walk_m)
+        self._give_out(self._state.copy(), self._cov, self._cov, is_anew=False)
         return self.now
 
     def update(
@@ -183,9 +206,11 @@ class Registrar:
         """
         self._speak_sigma_m = speak_sigma_m
         self._predict(time_ns, POSITION_WALK_M if position_walk_m is None else position_walk_m)
+        before, before_cov, is_anew = self._state.copy(), self._cov.copy(), False
         if seen.n < 3 or len(expected.edge) + len(expected.marks) < 2:
             self._fits = None
             self._settle()
+            self._give_out(before, before_cov, before_cov, is_anew=False)
             return self.now
         matcher = _Matcher(seen, expected)
         start = self._state if self._known else matcher.search(self._state, relative_to_prior=False)
@@ -199,16 +224,34 @@ class Registrar:
                 anew = matcher.fit(wide, np.zeros(3), self._start())
                 better, _ = matcher.share_fitting(anew[0])
                 if better > max(0.5, 1.3 * fits):
-                    (state, cov, used), fits = anew, better
+                    (state, cov, used), fits, is_anew = anew, better, True
         else:
             self._bad_turns = 0
         self._fits = fits if judged >= 6 else None
         if used >= 3 and (self._fits is None or self._fits >= 0.4):
             self._state = state
             self._cov = cov
+        found_cov = self._cov.copy()
         self._settle()
+        self._give_out(before, before_cov, found_cov, is_anew=is_anew)
         self._weigh_agreement(matcher.agreeing(self._state))
-        return Agreement(self._state.copy(), self._cov.copy(), self._known, self._fits, used, self._agrees)
+        return self._told(used)
+
+    def _give_out(self, before: Floats, before_cov: Floats, found_cov: Floats, *, is_anew: bool) -> None:
+        """Put this turn's correction together: the state ``before`` the evidence, and what the evidence made of it."""
+        last, fresh = self._correction, self._fresh
+        self._fresh = np.diag(self._cov - found_cov).copy()  # what the floor has put back wanders in by the next turn
+        if self._known:
+            worth = np.linalg.inv(found_cov)
+            moved = self._state - before
+            self._correction = Correction(
+                self._state.copy(), self._cov.copy(), fresh, moved, worth - np.linalg.inv(before_cov), worth @ moved,
+                is_anew or last is None or not self._was_known,
+            )  # fmt: skip
+        elif last is not None:
+            held = Correction.settled(last.state, last.covariance + np.diag(fresh))
+            self._correction = replace(held, fresh=fresh)
+        self._was_known = self._known
 
     def _weigh_agreement(self, agreeing: Floats) -> None:
         """Take in one turn's sightings that fit, and all of them."""
@@ -226,6 +269,7 @@ class Registrar:
             elapsed = max(0.0, (time_ns - self._time_ns) / NS_PER_S)
             walk = np.array([HEADING_WALK**2, position_walk_m**2, position_walk_m**2]) * elapsed
             self._cov = self._cov + np.diag(walk)
+            self._fresh = self._fresh + walk
         self._time_ns = time_ns
 
     def _settle(self) -> None:

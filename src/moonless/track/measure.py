@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from moonless.echo.types import Plots
 from moonless.frames import LocalFrame
 from moonless.scan.types import ScanErrors
+from moonless.track.correction import Correction
 from moonless.track.settings import PoseErrors
 from moonless.units import NS_PER_S
 
@@ -38,8 +39,14 @@ class Measured:
         return int(self.plot.shape[0])
 
 
-def shared_covariance(errors: ScanErrors, pose: PoseErrors) -> Floats:
-    """Return (3, 3) of (heading rad, position east m, north m): the errors all plots of a turn have in common."""
+def shared_covariance(errors: ScanErrors, pose: PoseErrors, correction: Correction | None = None) -> Floats:
+    """Return (3, 3) of (heading rad, position east m, north m): the errors all plots of a turn have in common.
+
+    ``correction``: what was taken out of the reported pose; its covariance is then what is left of heading, antenna
+    alignment and position.
+    """
+    if correction is not None:
+        return correction.covariance + np.diag([0.0, errors.range_sigma_m**2, errors.range_sigma_m**2])
     heading = pose.heading_sigma_rad**2 + errors.azimuth_sigma_rad**2
     # The picture's range offset acts along each bearing; as a position error on both axes it is never understated.
     position = pose.position_sigma_m**2 + errors.range_sigma_m**2
@@ -47,9 +54,10 @@ def shared_covariance(errors: ScanErrors, pose: PoseErrors) -> Floats:
 
 
 def measure(
-    time_ns: int, plots: Plots, errors: ScanErrors, frame: LocalFrame, pose: PoseErrors, glint_sigma_m: float
-) -> Measured:
-    """Place each plot by its own range and azimuth and the boat's pose at its own moment.
+    time_ns: int, plots: Plots, errors: ScanErrors, frame: LocalFrame, pose: PoseErrors, glint_sigma_m: float,
+    correction: Correction | None = None,
+) -> Measured:  # fmt: skip
+    """Place each plot by its own range and azimuth and the boat's pose at its own moment, less ``correction``.
 
     Plots without a finite range, azimuth, heading or own position cannot be placed and are left out.
     Own motion is taken out plot by plot, so a turn of the boat within one antenna turn does not shear the picture.
@@ -58,6 +66,8 @@ def measure(
     east, north = frame.to_plane(np.asarray(plots.own_lat_deg), np.asarray(plots.own_lon_deg))
     own = np.stack([np.atleast_1d(east), np.atleast_1d(north)], axis=-1).reshape(-1, 2)
     bearing = plots.heading_true_rad + plots.azimuth_rel_rad + _north_here(plots, frame)
+    if correction is not None:
+        bearing, own = bearing - correction.state[0], own - correction.state[1:]
     usable = np.isfinite(slant) & np.isfinite(bearing) & np.all(np.isfinite(own), axis=1)
     index = np.flatnonzero(usable)
     slant, bearing, own = slant[index], bearing[index], own[index]

@@ -21,8 +21,10 @@ from moonless.track import _around_kernels as around
 from moonless.track import _motion_kernels as motion
 from moonless.track import _plot_kernels as meeting
 from moonless.track import _share_kernels as sharing
+from moonless.track import correction as correcting
 from moonless.track import reframe
 from moonless.track.bank import Bank, newborn
+from moonless.track.correction import Correction
 from moonless.track.fuse import Fusion
 from moonless.track.handover import hand_over
 from moonless.track.hulls import axes, join_hulls, learn_shapes, plot_shapes
@@ -68,6 +70,8 @@ class Tracker:
         self._strays = Strays(self.settings)
         self._fusion = Fusion(frame)
         self._time_ns: int | None = None
+        self._taken_out = np.zeros(3)  # the correction that the tracks stand by
+        self._is_corrected = False
         self._next_id = 1
         # What the plots' own scatter is of what was promised, as a factor on the variance; learnt from the tracks.
         self.noise_scale = 1.0
@@ -81,19 +85,22 @@ class Tracker:
         ais: Iterable[AisTarget] = (),
         others: Iterable[RadarTarget] = (),
         p_visible: PVisible | None = None,
+        correction: Correction | None = None,
     ) -> tuple[Track, ...]:
         """Take in one turn and return all tracks, predicted to ``time_ns``.
 
         ``ais`` and ``others`` are what AIS and another radar's tracked targets (TTM, TLL) last said, all of them, each
         turn; what is already known does no harm.  ``p_visible`` tells where an echo could be seen at all; None:
-        everywhere.  A time before the last one's is taken as the last one's.  Plots that cannot be placed (no heading,
-        no position) are left out, and when none of a turn's can be, nothing is held against the tracks for not being
-        seen.
+        everywhere.  ``correction`` is what registration takes out of the reported pose; None: nothing, and once given
+        it is always given.  A time before the last one's is taken as the last one's.  Plots that cannot be placed (no
+        heading, no position) are left out, and when none of a turn's can be, nothing is held against the tracks for not
+        being seen.
         """
         step = self._advance(time_ns)
-        shared = shared_covariance(errors, self.pose_errors)
-        self._predict(step, shared)
-        got = measure(self._now(), plots, errors, self.frame, self.pose_errors, self.settings.glint_sigma_m)
+        shared = shared_covariance(errors, self.pose_errors, correction)
+        self._predict(step, shared, correction)
+        self._correct(correction, shared)
+        got = measure(self._now(), plots, errors, self.frame, self.pose_errors, self.settings.glint_sigma_m, correction)
         got = replace(got, noise=got.noise * self.noise_scale)
         blind = len(plots) > 0 and len(got) == 0
         got, shapes = join_hulls(got, plot_shapes(got, plots), plots, self._bank)
@@ -130,24 +137,38 @@ class Tracker:
         self._time_ns = time_ns if last is None else max(time_ns, last)
         return 0.0 if last is None else (self._time_ns - last) / NS_PER_S
 
-    def _predict(self, step: float, shared: Floats) -> None:
+    def _correct(self, correction: Correction | None, shared: Floats) -> None:
+        """Bring the tracks over to this turn's correction of the reported pose."""
+        if correction is None:
+            return
+        if correction.is_anew or not self._is_corrected:
+            correcting.replace_by(self._bank, self._taken_out, correction, shared)
+        else:
+            correcting.take_in(self._bank, correction)
+        self._taken_out, self._is_corrected = correction.state, True
+
+    def _predict(self, step: float, shared: Floats, correction: Correction | None) -> None:
         if step > MAX_SILENCE_S:
             self._bank = Bank.empty()
         if step <= 0.0 or len(self._bank) == 0:
             return
         n = math.ceil(step / MAX_STEP_S)
         for _ in range(n):
-            self._predict_once(step / n, shared)
+            self._predict_once(step / n, n, shared, correction)
         self._bank.exists *= math.exp(-step / self.settings.life_s)
 
-    def _predict_once(self, step: float, shared: Floats) -> None:
+    def _predict_once(self, step: float, n: int, shared: Floats, correction: Correction | None) -> None:
         bank, models, pose = self._bank, self.settings.models, self.pose_errors
         decay = np.exp(-step / np.array([pose.heading_correlation_s] + 2 * [pose.position_correlation_s]))
+        fresh = np.diag(shared) * (1.0 - decay**2)
+        if correction is not None:
+            # What is left wanders as the registration says, and goes back to nought by its evidence alone.
+            decay, fresh = np.ones(3), correction.fresh / n
         motion.predict_kernel(
             bank.x, bank.p, bank.mu, step, models.transition(step), models.mixing_floor,
             models.speed_sigma**2, models.turn_rate_sigma**2, models.still_walk,
             np.array([0.0, models.straight_q, models.steered_q, models.turning_q]), models.turning_rate_q, decay,
-            np.diag(shared) * (1.0 - decay**2),
+            fresh,
         )  # fmt: skip
 
     # -- evidence -------------------------------------------------------------------------------------------------

@@ -30,6 +30,8 @@ from moonless.echo.types import EchoPicture
 from moonless.frames import LocalFrame
 from moonless.radar.types import ScanGrid
 from moonless.reading.judge import Judge
+from moonless.reading.own import own_in_plane
+from moonless.reading.register import Agreement
 from moonless.reading.situation import Held, OwnState, Sight, Situation
 from moonless.reading.trial_types import Trial
 from moonless.reading.types import Call, Fault
@@ -308,14 +310,14 @@ class Chain:
         if held is not None:
             own = replace(own, lat_deg=held.lat_deg, lon_deg=held.lon_deg, cog_rad=held.cog_rad, sog=held.sog)
             scan = _carried(scan, time_ns, held)
-        picture = None
-        tracks: tuple[Track, ...] = ()
-        if "radar" not in withdrawn:
-            picture = self._detector.detect(scan)
-            tracks = self._track(time_ns, scan, picture, own)
-        self._last_scan_ns = self._last_line_ns = time_ns
         is_radar_good = "radar" not in withdrawn
-        return [self._turn(time_ns, own, scan if is_radar_good else None, picture, tracks, faults, held)]
+        picture = self._detector.detect(scan) if is_radar_good else None
+        if is_radar_good:
+            self._lay_plane(own)
+        situation = self._situation(time_ns, own, scan if is_radar_good else None, picture, faults, held)
+        tracks = self._track(situation)
+        self._last_scan_ns = self._last_line_ns = time_ns
+        return [self._turn(situation, tracks)]
 
     def _held(self, time_ns: int, faults: tuple[Fault, ...], own: OwnState) -> Held | None:
         """Return the position that radar and chart carry on while the receiver alone is silent, where it is good."""
@@ -333,67 +335,74 @@ class Chain:
         own = self.intake.own(time_ns, _withdrawn(faults))
         self._last_line_ns = time_ns
         self.counts.lines_without_scan += 1
-        return self._turn(time_ns, own, None, None, (), faults)
+        return self._turn(self._situation(time_ns, own, None, None, faults), ())
 
-    def _turn(
+    def _situation(
         self,
         time_ns: int,
         own: OwnState,
         scan: Scan | None,
         picture: EchoPicture | None,
-        tracks: tuple[Track, ...],
         faults: tuple[Fault, ...],
         held: Held | None = None,
-    ) -> Turn:
-        ais = self.intake.ais.targets(time_ns)
+    ) -> Situation:
+        """Return the turn as far as it is known before its echoes are tracked."""
         wind = self.intake.wind(time_ns, own)
-        frame = self._tracker.frame if self._tracker is not None else None
-        reading = self._judge.read(
-            Situation(
-                time_ns=time_ns,
-                own=own,
-                frame=frame,
-                scan=scan,
-                picture=picture,
-                tracks=tracks,
-                ais=ais,
-                faults=faults,
-                depth_below_surface_m=self.intake.depth_below_surface_m(time_ns),
-                tide_m=self._tide_m(time_ns, own),
-                wind_from_rad=None if wind is None else wind.from_rad,
-                wind_speed=None if wind is None else wind.speed,
-                sight=self.sight,
-                way=self.way,
-                held=held,
-            )
+        return Situation(
+            time_ns=time_ns,
+            own=own,
+            frame=self._tracker.frame if self._tracker is not None else None,
+            scan=scan,
+            picture=picture,
+            tracks=(),
+            ais=self.intake.ais.targets(time_ns),
+            faults=faults,
+            depth_below_surface_m=self.intake.depth_below_surface_m(time_ns),
+            tide_m=self._tide_m(time_ns, own),
+            wind_from_rad=None if wind is None else wind.from_rad,
+            wind_speed=None if wind is None else wind.speed,
+            sight=self.sight,
+            way=self.way,
+            held=held,
         )
+
+    def _turn(self, situation: Situation, tracks: tuple[Track, ...]) -> Turn:
+        reading = self._judge.read(replace(situation, tracks=tracks))
         self._hidden = reading.hidden
         self.counts.turns += 1
         if self._judge.laid_out != self._laid_out:
             # This turn was slow already; the next ones must not be.
             self._laid_out = self._judge.laid_out
             set_aside()
-        return Turn(reading, scan, picture, tracks, ais, frame)
+        return Turn(reading, situation.scan, situation.picture, tracks, situation.ais, situation.frame)
 
     def _tide_m(self, time_ns: int, own: OwnState) -> float | None:
         return self.tide_m if self.tide is None else self.tide.height_m(time_ns, own.lat_deg, own.lon_deg)
 
-    def _track(self, time_ns: int, scan: Scan, picture: EchoPicture, own: OwnState) -> tuple[Track, ...]:
-        """Return the tracks after this turn; none while the echoes cannot be placed on the earth."""
+    def _lay_plane(self, own: OwnState) -> None:
+        """See that there is a tracker, in a plane that touches the earth near the boat."""
         if own.lat_deg is None or own.lon_deg is None or own.heading_true_rad is None:
+            return
+        if self._tracker is None:
+            self._tracker = Tracker(LocalFrame(own.lat_deg, own.lon_deg), pose_errors=_pose_errors(self.boat))
+        elif np.hypot(*self._tracker.frame.to_plane(own.lat_deg, own.lon_deg)) > ANCHOR_M:
+            self._tracker.reframe(LocalFrame(own.lat_deg, own.lon_deg))
+
+    def _track(self, situation: Situation) -> tuple[Track, ...]:
+        """Return the tracks after this turn, in the true frame; none while the echoes cannot be placed on the earth."""
+        scan, picture, tracker = situation.scan, situation.picture, self._tracker
+        own = own_in_plane(situation)
+        if scan is None or picture is None or tracker is None or own is None or own.heading_rad is None:
             return ()
-        tracker = self._tracker
-        if tracker is not None:
-            east, north = (float(v) for v in tracker.frame.to_plane(own.lat_deg, own.lon_deg))
-            if np.hypot(east, north) > ANCHOR_M:
-                tracker.reframe(LocalFrame(own.lat_deg, own.lon_deg))
-                east = north = 0.0
-        if tracker is None:
-            tracker = self._tracker = Tracker(LocalFrame(own.lat_deg, own.lon_deg), pose_errors=_pose_errors(self.boat))
-            east = north = 0.0
-        in_view = visibility(scan, east, north, tracker.frame, self._hidden)
-        ais = self.intake.ais.targets(time_ns)
-        return tracker.update(time_ns, picture.plots, scan.errors, ais=ais, p_visible=in_view)
+        # What radar and chart say of the reported pose goes into the measurement: from here on there is one frame.
+        agreement = self._judge.agree(situation)
+        if agreement is None:
+            return ()
+        in_view = visibility(_put_right(scan, agreement), agreement.put_right(own), self._hidden)
+        return tracker.update(
+            situation.time_ns, picture.plots, scan.errors,
+            ais=situation.ais, p_visible=in_view, correction=agreement.correction,
+        )  # fmt: skip
 
     def _all_faults(self, now_ns: int) -> tuple[Fault, ...]:
         faults = self._faults.faults(now_ns)
@@ -488,6 +497,11 @@ def _cleared(scan: Scan, withdrawn: frozenset[str]) -> Scan:
     if {"heading", "clock"} & withdrawn:
         scan = replace(scan, heading_true_rad=unknown.copy())
     return scan
+
+
+def _put_right(scan: Scan, agreement: Agreement) -> Scan:
+    """Return the scan with each spoke's heading as the registration has it; places stay as they were reported."""
+    return replace(scan, heading_true_rad=scan.heading_true_rad - agreement.taken_out[0])
 
 
 def _carried(scan: Scan, time_ns: int, held: Held) -> Scan:

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from moonless.constants import TAU
 from moonless.frames import LocalFrame
+from moonless.reading.own import OwnPlane
 from moonless.scan.types import Scan
 
 Floats = NDArray[np.float64]
@@ -24,9 +25,9 @@ IN_VIEW_CLUTTER = 0.6
 
 
 def visibility(
-    scan: Scan, own_east_m: float, own_north_m: float, frame: LocalFrame, hidden: Mapping[str, Any] | None
+    scan: Scan, own: OwnPlane, hidden: Mapping[str, Any] | None
 ) -> Callable[[Floats, Floats], Floats]:
-    """Return a function (east, north) -> probability of being in view.
+    """Return a function (east, north) -> probability of being in view, from a boat and by a heading put right.
 
     It is 0 along rows that were not received and beyond or inside the picture; low in water that the last reading
     found hidden (None: not known, taken as in view); else 1.
@@ -35,10 +36,10 @@ def visibility(
     # Headings round north must not be averaged as numbers; the middle row's own is near enough where they wrap.
     if np.ptp(scan.heading_true_rad) > np.pi:
         heading = float(scan.heading_true_rad[scan.n_spoke // 2])
-    covers = _covers(hidden, frame)
+    covers = _covers(hidden, own.frame)
 
     def in_view(east_m: Floats, north_m: Floats) -> Floats:
-        east, north = np.asarray(east_m) - own_east_m, np.asarray(north_m) - own_north_m
+        east, north = np.asarray(east_m) - own.east_m, np.asarray(north_m) - own.north_m
         away = np.hypot(east, north)
         row = np.rint((np.arctan2(east, north) - heading - scan.azimuth_offset_rad) * scan.n_spoke / TAU).astype(int)
         seen = scan.is_received[np.mod(row, scan.n_spoke)]
