@@ -37,6 +37,24 @@ def test_acknowledged_is_quiet_until_more_urgent() -> None:
     assert len(caller.choose(T0 + 300 * S, [Matter("a", 4, "x")])) == 1
 
 
+@pytest.mark.parametrize(("urgency", "pause_s"), [(4, 24), (3, 90), (2, None), (1, None)])
+def test_only_what_is_urgent_is_said_again_unasked(urgency: int, pause_s: int | None) -> None:
+    # A shout stands on the screens for 25 s and is given again before it goes; a warning rests a minute and a half.
+    caller = Caller()
+    said = [k for k in range(200) if caller.choose(T0 + k * S, [Matter("a", urgency, "x")])]
+    assert said == ([0] if pause_s is None else list(range(0, 200, pause_s)))
+
+
+@pytest.mark.parametrize(("urgency", "sooner_s"), [(4, 8), (3, 30), (2, 60), (1, 200)])
+def test_what_has_grown_by_half_is_said_after_a_third_of_its_pause(urgency: int, sooner_s: int) -> None:
+    for growth, is_said in ((1.49, False), (1.5, True)):
+        caller = Caller()
+        caller.choose(T0, [Matter("a", urgency, "x", 2.0)])
+        for k in range(1, sooner_s):
+            assert caller.choose(T0 + k * S, [Matter("a", urgency, "x", 2.0 * growth)]) == ()
+        assert bool(caller.choose(T0 + sooner_s * S, [Matter("a", urgency, "x", 2.0 * growth)])) == is_said
+
+
 def test_flicker_is_not_news_but_a_return_after_a_while_is() -> None:
     caller = Caller()
     caller.choose(T0, [Matter("a", 2, "x")])

@@ -1,0 +1,443 @@
+"""What the skipper is told about one echo, against plain trigonometry.
+
+Every expectation is worked out here from the meeting that was chosen: how close, on which side, in how long, on which
+relative course.  Own heading is never course, and never 0: what stands by the bow must turn with the bow alone, what
+stands over ground must not.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pytest
+import shapely
+from geographiclib.geodesic import Geodesic
+from reading_fakes import FRAME, T0, FakeChart, make_boat, make_situation, make_track
+
+from moonless.boat.types import Skipper
+from moonless.reading.judge import Judge
+from moonless.reading.situation import OwnState
+from moonless.reading.types import Reading
+
+KNOT = 1852.0 / 3600.0  # SI brochure 9th ed., table 8
+OWN_EAST, OWN_NORTH = 700.0, -400.0
+
+
+def unit(bearing_deg: float) -> np.ndarray:
+    """East and north of a bearing."""
+    a = math.radians(bearing_deg)
+    return np.array([math.sin(a), math.cos(a)])
+
+
+@dataclass(frozen=True)
+class Met:
+    """A meeting chosen by its answers.
+
+    Seen from own boat the other goes ``drm_deg`` (direction of relative movement) at ``srm`` and is closest, ``cpa_m``
+    off on the side to starboard (1) or port (-1) of that direction, in ``tcpa_s``.
+    """
+
+    heading_deg: float
+    course_deg: float
+    speed: float
+    drm_deg: float
+    srm: float
+    cpa_m: float
+    side: int
+    tcpa_s: float
+
+    @property
+    def relative(self) -> np.ndarray:
+        return self.cpa_m * unit(self.drm_deg + 90.0 * self.side) - self.srm * self.tcpa_s * unit(self.drm_deg)
+
+    @property
+    def over_ground(self) -> np.ndarray:
+        return self.srm * unit(self.drm_deg) + self.speed * unit(self.course_deg)
+
+    @property
+    def range_m(self) -> float:
+        return math.hypot(self.cpa_m, self.srm * self.tcpa_s)
+
+    @property
+    def bearing_deg(self) -> float:
+        # Of where she comes from, turned by the angle that the miss makes at the present range.
+        off = math.degrees(math.atan2(self.cpa_m, self.srm * self.tcpa_s))
+        return (self.drm_deg + 180.0 - off * self.side) % 360.0
+
+    def read(self, judge: Judge | None = None, sight: Any = "unsure", **track: Any) -> Reading:
+        e, n = np.array([OWN_EAST, OWN_NORTH]) + self.relative
+        ve, vn = self.over_ground
+        lat, lon = FRAME.to_geographic(OWN_EAST, OWN_NORTH)
+        own = OwnState(
+            float(lat), float(lon), math.radians(self.heading_deg), math.radians(self.course_deg), self.speed
+        )
+        turn = make_situation([make_track(7, float(e), float(n), float(ve), float(vn), **track)], own=own, sight=sight)
+        return (judge or Judge(make_boat())).read(turn)
+
+
+HEADINGS = (17.0, 94.5, 181.0, 243.0, 311.0, 358.5)
+MEETINGS = [
+    Met(heading, (heading + leeway) % 360.0, 4.0, (heading + drm) % 360.0, srm, cpa, side, tcpa)
+    for heading in HEADINGS
+    for leeway, drm, srm, cpa, side, tcpa in (
+        (8.0, 180.0, 9.0, 150.0, 1, 200.0),
+        (-12.0, 250.0, 6.0, 90.0, -1, 110.0),
+        (25.0, 110.0, 7.5, 400.0, 1, 300.0),
+        (-5.0, 35.0, 3.0, 220.0, -1, 260.0),
+        (3.0, 300.0, 5.0, 700.0, 1, -40.0),
+    )
+]
+
+
+@pytest.mark.parametrize("met", MEETINGS, ids=lambda m: f"{m.heading_deg:g}/{m.drm_deg:g}/{m.side}")
+def test_every_figure_of_an_echo(met: Met) -> None:
+    (echo,) = met.read().echoes
+    assert echo.kind == "vessel"
+    assert echo.range_m == pytest.approx(met.range_m, abs=0.01)
+    assert echo.bearing_deg == pytest.approx(met.bearing_deg, abs=1e-3)
+    # From the bow, not from the course: starboard is positive.
+    from_bow = (met.bearing_deg - met.heading_deg + 180.0) % 360.0 - 180.0
+    assert echo.relative_bearing_deg == pytest.approx(from_bow, abs=1e-3)
+    e, n = met.over_ground
+    assert echo.cog_deg == pytest.approx(math.degrees(math.atan2(e, n)) % 360.0, abs=1e-6)
+    assert echo.sog_kn == pytest.approx(math.hypot(e, n) / KNOT, rel=1e-9)
+    assert echo.cpa_m == pytest.approx(met.cpa_m, abs=0.01)
+    assert echo.tcpa_s == pytest.approx(met.tcpa_s, abs=0.01)
+    # On the ellipsoid by an independent geodesic; the plane is good to 2 m in 3 km.
+    own = met.read().own
+    assert own.lat is not None and own.lon is not None
+    there = Geodesic.WGS84.Direct(own.lat, own.lon, met.bearing_deg, met.range_m)
+    apart = Geodesic.WGS84.Inverse(there["lat2"], there["lon2"], echo.lat, echo.lon)["s12"]
+    assert apart < 2.0
+
+
+@pytest.mark.parametrize("met", MEETINGS[:5])
+def test_own_boat_is_told_as_reported(met: Met) -> None:
+    own = met.read().own
+    assert own.heading_deg == pytest.approx(met.heading_deg)
+    assert own.cog_deg == pytest.approx(met.course_deg)
+    assert own.sog_kn == pytest.approx(4.0 / KNOT)
+    gone = Geodesic.WGS84.Inverse(10.0, -150.0, own.lat, own.lon)  # the plane's middle, as the fakes lay it
+    assert gone["s12"] == pytest.approx(math.hypot(OWN_EAST, OWN_NORTH), abs=0.5)
+    assert gone["azi1"] % 360.0 == pytest.approx(math.degrees(math.atan2(OWN_EAST, OWN_NORTH)) % 360.0, abs=0.05)
+
+
+@pytest.mark.parametrize("met", MEETINGS[::4])
+def test_how_sure_a_closest_approach_is(met: Met) -> None:
+    """By throwing dice: places and motions drawn from the stated doubts, each one's closest approach, their spread.
+
+    The doubts: the track's own (5 m, 0.2 m/s on each axis), the receiver's 4 m on each axis, the heading's and the
+    antenna's angle across the bearing, 5 m along it, and a tenth of a metre a second of own speed.
+    """
+    (echo,) = met.read().echoes
+    boat = make_boat()
+    rng = np.random.default_rng(3)
+    n = 40_000
+    along, across = unit(met.bearing_deg), unit(met.bearing_deg + 90.0)
+    angle = rng.normal(0.0, math.hypot(boat.heading_sigma_rad, boat.radar.azimuth_sigma_rad), n)
+    places = (
+        met.relative + rng.normal(0.0, 5.0, (n, 2)) + rng.normal(0.0, boat.position_sigma_m, (n, 2))
+        + np.outer(angle * met.range_m, across) + np.outer(rng.normal(0.0, boat.radar.range_sigma_m, n), along)
+    )  # fmt: skip
+    moves = met.srm * unit(met.drm_deg) + rng.normal(0.0, 0.2, (n, 2)) + rng.normal(0.0, 0.1, (n, 2))
+    t = -(places * moves).sum(axis=1) / (moves**2).sum(axis=1)
+    miss = places + moves * t[:, None]
+    # With its sign: on which side of the middle relative course she passes.
+    signed = (moves[:, 1] * miss[:, 0] - moves[:, 0] * miss[:, 1]) / np.hypot(moves[:, 0], moves[:, 1])
+    # 40 000 throws tell a spread to half a per cent; the formula is of first order.
+    assert echo.cpa_sigma_m == pytest.approx(float(signed.std()), rel=0.04)
+
+
+def test_a_line_of_the_file_says_the_same(tmp_path: Any) -> None:
+    met = MEETINGS[6]
+    reading = met.read()
+    line = json.loads(json.dumps(reading.as_dict(), allow_nan=False))
+    (echo,) = line["echoes"]
+    assert echo["is"] == "vessel" and echo["id"] == 7
+    assert (echo["range_m"], echo["cpa_m"], echo["tcpa_s"]) == pytest.approx((met.range_m, 90.0, 110.0), abs=0.01)
+    assert echo["relative_bearing_deg"] == pytest.approx(
+        (met.bearing_deg - met.heading_deg + 180.0) % 360.0 - 180.0, abs=1e-3
+    )
+    assert echo["cpa_sigma_m"] == reading.echoes[0].cpa_sigma_m is not None
+    assert line["time"] == "2030-03-17T17:46:40.000Z"  # 1 900 000 000 s after the epoch: date -u -d @1900000000
+    assert line["own"]["heading_deg"] == pytest.approx(met.heading_deg)
+    assert line["stopping_m"] == reading.stopping_m
+
+
+# -- what is said, with its side --------------------------------------------------------------------------------------
+
+# Angle from the bow and the words for it; to port the same with the other side's name.
+SECTORS = [
+    (0.0, "Dead ahead"), (10.0, "Ahead, a little to starboard"), (25.0, "Fine on the starboard bow"),
+    (50.0, "On the starboard bow"), (90.0, "Abeam to starboard"), (135.0, "On the starboard quarter"),
+    (176.0, "Astern"),
+]  # fmt: skip
+
+
+def _comes(heading_deg: float, from_bow_deg: float, range_m: float, speed: float, srm: float, leeway: float) -> Met:
+    """A vessel straight for us from an angle of the bow: her closest approach is none."""
+    bearing = heading_deg + from_bow_deg
+    return Met(heading_deg, heading_deg + leeway, speed, bearing + 180.0, srm, 0.0, 1, range_m / srm)
+
+
+@pytest.mark.parametrize("heading_deg", HEADINGS[:4])
+@pytest.mark.parametrize("side", [1, -1])
+@pytest.mark.parametrize(("from_bow_deg", "words"), SECTORS)
+def test_a_vessel_is_said_on_the_side_she_is_on(heading_deg: float, side: int, from_bow_deg: float, words: str) -> None:
+    met = _comes(heading_deg, side * from_bow_deg, 1852.0, 3.0, 6.0, leeway=20.0)
+    (call,) = met.read().calls
+    expected = words if side > 0 else words.replace("starboard", "port")
+    knots = math.hypot(*met.over_ground) / KNOT
+    # 1852 m at 6 m/s: 309 s, five minutes.
+    assert call.say.startswith(
+        f"{expected}, one mile, a vessel, making {knots:.0f} knots, comes within under half a cable in five minutes."
+    )
+    assert call.echo == 7
+
+
+def test_a_stopped_vessel_is_passed_and_not_met() -> None:
+    # Not under way by her track, a vessel by AIS.
+    from moonless.track.types import AisTarget
+
+    ais = AisTarget(123456789, T0, 10.0, -150.0, name="MADE TENDER")
+    met = Met(40.0, 40.0, 5.0, 220.0, 5.0, 93.0, 1, 120.5)
+    (call,) = met.read(ais=ais, p_moving=0.01).calls
+    assert call.say.startswith("Ahead, a little to port, three and a half cables, MADE TENDER, stopped: you pass")
+    assert "within half a cable in two minutes" in call.say
+
+
+KEEP = 400.0
+
+
+@pytest.mark.parametrize(
+    ("cpa_m", "tcpa_s", "urgency"),
+    [
+        (0.49 * KEEP, 119.0, 4),  # shouted: inside half the keep-off, in two minutes
+        (0.49 * KEEP, 121.0, 3),
+        (0.51 * KEEP, 119.0, 3),
+        (10.0, 15.0, 4),
+        (0.99 * KEEP, 479.0, 3),  # told eight minutes before
+        (0.99 * KEEP, 481.0, None),
+        (1.01 * KEEP, 300.0, None),
+        (1.01 * KEEP, 100.0, 3),  # may come inside by what is not known of her
+        (5.0 * KEEP, 60.0, None),
+        (0.4 * KEEP, -4.0, 4),  # hardly past
+        (0.4 * KEEP, -30.0, None),
+    ],
+)
+def test_how_urgent_a_vessel_is(cpa_m: float, tcpa_s: float, urgency: int | None) -> None:
+    judge = Judge(make_boat(skipper=Skipper(keep_off_m=KEEP)))
+    met = Met(200.0, 190.0, 4.0, 20.0, 8.0, cpa_m, 1, tcpa_s)
+    assert [call.urgency for call in met.read(judge).calls] == ([] if urgency is None else [urgency])
+
+
+@pytest.mark.parametrize("heading_deg", HEADINGS[:3])
+@pytest.mark.parametrize("side", [1, -1])
+@pytest.mark.parametrize(
+    ("off_m", "ahead_m", "urgency", "tail"),
+    [
+        (5.0, 200.0, 4, "not on the chart, not moving, in the way."),  # 40 s
+        (5.0, 260.0, 3, "not on the chart, not moving, in the way."),  # 52 s
+        (150.0, 400.0, 3, "not on the chart, not moving."),  # 80 s
+        (150.0, 500.0, 2, "not on the chart, not moving."),  # 100 s
+        (240.0, 400.0, None, ""),  # outside half of 463 m
+        (20.0, 1250.0, None, ""),  # 250 s
+    ],
+)
+def test_how_urgent_a_still_thing_is(
+    heading_deg: float, side: int, off_m: float, ahead_m: float, urgency: int | None, tail: str
+) -> None:
+    course, speed = heading_deg - 6.0, 5.0
+    e, n = np.array([OWN_EAST, OWN_NORTH]) + ahead_m * unit(course) + off_m * side * unit(course + 90.0)
+    lat, lon = FRAME.to_geographic(OWN_EAST, OWN_NORTH)
+    own = OwnState(float(lat), float(lon), math.radians(heading_deg), math.radians(course), speed)
+    calls = Judge(make_boat(), FakeChart()).read(make_situation([make_track(7, float(e), float(n))], own=own)).calls
+    assert [call.urgency for call in calls] == ([] if urgency is None else [urgency])
+    if urgency is not None:
+        assert calls[0].say.endswith(tail)
+        from_bow = math.degrees(math.atan2(side * off_m, ahead_m)) - 6.0
+        if abs(from_bow) > 3.0:
+            assert ("starboard" if from_bow > 0 else "port") in calls[0].say
+            assert (" port" if from_bow > 0 else "starboard") not in calls[0].say
+
+
+# -- what the rules say of her ----------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("heading_deg", HEADINGS)
+def test_rule_15_refuses_the_turn_to_port(heading_deg: float) -> None:
+    """A crossing from starboard: Rule 15 has us keep out of her way and not cross ahead of her.
+
+    COLREGs 1972, Rule 15, in words of the rule: "shall, if the circumstances of the case admit, avoid crossing ahead".
+    """
+    met = _comes(heading_deg, 50.0, 1500.0, 5.0, 7.0, leeway=0.0)
+    reading = met.read(sight="in sight")
+    assert "Rule 15: Keep out of the way" in reading.calls[0].say
+    found = reading.manoeuvres
+    assert found is not None and found.turn is not None and found.turn.turn_deg > 0.0
+    trial_judge = Judge(make_boat())
+    met.read(trial_judge, sight="in sight")
+    trial = trial_judge.try_manoeuvre(math.radians(heading_deg - 40.0), None, 0.0)
+    assert not isinstance(trial, str) and trial.refused is not None and "Rule 15" in trial.refused
+    right = trial_judge.try_manoeuvre(math.radians(heading_deg + 40.0), None, 0.0)
+    assert not isinstance(right, str) and right.refused is None
+
+
+@pytest.mark.parametrize("heading_deg", HEADINGS)
+def test_rule_17_refuses_the_turn_to_port_for_one_to_port(heading_deg: float) -> None:
+    # COLREGs 1972, Rule 17(c): "shall ... not alter course to port for a vessel on her own port side".
+    met = _comes(heading_deg, -50.0, 1500.0, 5.0, 7.0, leeway=0.0)
+    judge = Judge(make_boat())
+    assert "Rule 15: She keeps out of the way" in met.read(judge, sight="in sight").calls[0].say
+    left = judge.try_manoeuvre(math.radians(heading_deg - 40.0), None, 0.0)
+    right = judge.try_manoeuvre(math.radians(heading_deg + 40.0), None, 0.0)
+    assert not isinstance(left, str) and left.refused is not None and "Rule 17(c)" in left.refused
+    assert not isinstance(right, str) and right.refused is None
+
+
+@pytest.mark.parametrize("heading_deg", HEADINGS[:3])
+def test_the_turn_that_is_offered_clears_by_plain_steps(heading_deg: float) -> None:
+    """The offered turn and slowing, run second by second: the least distance is what is said, and smaller fails."""
+    met = Met(heading_deg, heading_deg, 5.0, heading_deg + 205.0, 9.0, 60.0, -1, 240.0)
+    reading = met.read(sight="radar only")
+    found = reading.manoeuvres
+    assert found is not None and found.turn is not None
+
+    def least(turn_deg: float, speed: float) -> float:
+        t = np.arange(0.0, 720.0, 0.25)[:, None]
+        gap = met.relative + t * (met.over_ground - speed * unit(heading_deg + turn_deg))
+        return float(np.hypot(gap[:, 0], gap[:, 1]).min())
+
+    keep = make_boat().skipper.keep_off_m
+    assert least(found.turn.turn_deg, 5.0) == pytest.approx(found.turn.closest_m, abs=2.0) and found.turn.turn_deg > 0
+    assert least(found.turn.turn_deg, 5.0) >= keep - 1e-6
+    assert least(found.turn.turn_deg - 5.0, 5.0) < keep
+    assert found.turn.course_deg == pytest.approx((heading_deg + found.turn.turn_deg) % 360.0)
+    assert f"{found.turn.turn_deg:.0f} degrees to starboard" in found.turn.say
+    # Rule 19(d)(i): no turn to port for one forward of the beam.
+    assert all(one.turn_deg < 0 and "Rule 19(d)" in one.why for one in found.refused)
+    if found.slow is not None:
+        assert least(0.0, found.slow.speed_kn * KNOT) >= keep - 1e-6
+
+
+# -- what the chart has ahead, and the stop ---------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("speed", "expected"),
+    [
+        (0.0, 0.0),
+        (2.57, 12.0 + 25.7),
+        (5.14, 40.0 + 51.4),
+        (10.29, 120.0 + 102.9),
+        (3.855, 26.0 + 38.55),  # half way between two trials
+        # Past the fastest trial the energy to be lost grows as the square: twice the speed, four times the way.
+        (20.58, 480.0 + 205.8),
+        (15.435, 270.0 + 154.35),
+    ],
+)
+def test_the_stopping_line(speed: float, expected: float) -> None:
+    reading = Judge(make_boat()).read(make_situation([], sog=speed))
+    assert reading.stopping_m == pytest.approx(expected, abs=1e-6)
+
+
+def test_the_stopping_line_without_trials_is_half_the_square_over_the_slowing() -> None:
+    # A quarter of a metre a second squared, assumed and said: 6 m/s over 12 s and a half of the way.
+    reading = Judge(make_boat(stopping=())).read(make_situation([], sog=6.0))
+    assert reading.stopping_m == pytest.approx(6.0 * 6.0 / (2.0 * 0.25) + 60.0)
+
+
+@dataclass
+class _Area:
+    shape: Any
+    shallow_m: float | None
+    object: str = "DEPARE"
+    name: str | None = None
+
+    def number(self, attribute: str) -> float | None:
+        if self.shallow_m is None:
+            return None
+        return self.shallow_m if attribute in ("DRVAL1", "VALSOU") else self.shallow_m + 2.0
+
+
+def _box(course_deg: float, from_m: float, off_m: float = 0.0, half_m: float = 150.0) -> Any:
+    here = np.array([OWN_EAST, OWN_NORTH])
+    along, side = unit(course_deg), unit(course_deg + 90.0)
+    low, high, far_m = off_m - half_m, off_m + half_m, from_m + 400.0
+    corners = [(from_m, low), (far_m, low), (far_m, high), (from_m, high)]
+    return shapely.Polygon([here + a * along + b * side for a, b in corners])
+
+
+@pytest.mark.parametrize("course_deg", [17.0, 200.0])
+@pytest.mark.parametrize(
+    ("what", "depth_m", "tide_m", "away_m", "urgency", "words"),
+    [
+        # 5 m/s; she needs 0.9 + 0.5 = 1.4 m of water.
+        ("DEPARE", 1.3, 0.0, 140.0, 4, "water too shallow, 1.3 metres charted and 0.0 of tide."),
+        ("DEPARE", 1.3, 0.0, 160.0, 3, "water too shallow, 1.3 metres charted and 0.0 of tide."),
+        ("DEPARE", 1.3, None, 140.0, 4, "water too shallow, 1.3 metres charted."),
+        ("DEPARE", 1.3, 0.2, 140.0, None, ""),
+        ("DEPARE", 1.5, 0.0, 140.0, None, ""),
+        ("DEPARE", 1.5, -0.2, 140.0, 4, "water too shallow, 1.5 metres charted and -0.2 of tide."),
+        ("DEPARE", None, 0.0, 140.0, 2, "unsurveyed water."),
+        ("LNDARE", None, 0.0, 140.0, 4, "land."),
+        ("LNDARE", None, 0.0, 580.0, 3, "land."),
+        ("LNDARE", None, 0.0, 620.0, None, ""),
+        ("WRECKS", 1.3, 0.0, 140.0, 4, "a charted danger, 1.3 metres charted and 0.0 of tide."),
+        ("WRECKS", None, 0.0, 140.0, 4, "a charted danger."),
+        ("WRECKS", 1.5, 0.0, 140.0, None, ""),
+        ("SLCONS", None, 0.0, 140.0, 4, "a charted structure."),
+    ],
+)
+def test_what_the_chart_has_ahead(
+    course_deg: float, what: str, depth_m: float | None, tide_m: float | None, away_m: float, urgency: int | None,
+    words: str,
+) -> None:  # fmt: skip
+    lat, lon = FRAME.to_geographic(OWN_EAST, OWN_NORTH)
+    heading = course_deg + 30.0
+    own = OwnState(float(lat), float(lon), math.radians(heading), math.radians(course_deg), 5.0)
+    shape = _box(course_deg, away_m)
+    if what == "WRECKS":
+        shape = shapely.Point(np.array([OWN_EAST, OWN_NORTH]) + away_m * unit(course_deg))
+    chart = FakeChart(depths=(_Area(shape, depth_m, what),))
+    calls = Judge(make_boat(), chart).read(make_situation([], own=own, tide_m=tide_m)).calls
+    calls = tuple(c for c in calls if not c.say.startswith("The speed"))
+    assert [c.urgency for c in calls] == ([] if urgency is None else [urgency])
+    if urgency is not None:
+        # 30 degrees to port of the bow, since she crabs.
+        where = "Fine on the port bow"
+        far = {140.0: "one cable", 160.0: "one cable", 580.0: "three cables"}[away_m]
+        assert calls[0].say == f"{where}, {far}, {words}"
+
+
+def test_a_structure_beside_the_way_is_no_alarm_and_land_beside_it_is_near() -> None:
+    # The corridor is 1.5 beams and 5 m to each side, 9.5 m; her own swept width 1.5 m and what position may be off, 4.
+    own_at = FRAME.to_geographic(OWN_EAST, OWN_NORTH)
+    own = OwnState(float(own_at[0]), float(own_at[1]), math.radians(77.0), math.radians(77.0), 5.0)
+    for what, urgency in (("SLCONS", 2), ("LNDARE", 3)):
+        chart = FakeChart(depths=(_Area(_box(77.0, 100.0, off_m=27.0, half_m=20.0), None, what),))
+        (call,) = Judge(make_boat(), chart).read(make_situation([], own=own)).calls
+        assert call.urgency == urgency and "close beside the way" in call.say
+    chart = FakeChart(depths=(_Area(_box(77.0, 100.0, off_m=25.0, half_m=20.0), None, "SLCONS"),))
+    (call,) = Judge(make_boat(), chart).read(make_situation([], own=own)).calls
+    assert call.urgency == 4 and "beside" not in call.say
+
+
+@pytest.mark.parametrize(
+    ("sounded_m", "tide_m", "says"),
+    [
+        (30.5, 1.0, None),
+        (20.0, 1.0, "The sounder has 20.0 metres where chart and tide make at least 31.0. Position or chart is wrong."),
+        (90.0, 1.0, "The sounder has 90.0 metres where chart and tide make at most 66. Position or chart is wrong."),
+        (20.0, None, None),  # without the tide nothing is held against the chart
+    ],
+)
+def test_the_sounder_against_the_chart(sounded_m: float, tide_m: float | None, says: str | None) -> None:
+    turn = make_situation([], sog=0.0, depth_below_surface_m=sounded_m, tide_m=tide_m)
+    calls = Judge(make_boat(), FakeChart()).read(turn).calls
+    assert [c.say for c in calls] == ([] if says is None else [says])
+    assert [c.urgency for c in calls] == ([] if says is None else [3 if sounded_m < 31.0 else 2])
