@@ -25,6 +25,23 @@ def test_a_buoy_is_a_buoy() -> None:
     assert target_of_mark(replace(BUOY, has_reflector=True)).rcs_m2 == KINDS["buoy with corner reflector"].rcs_m2
 
 
+def test_small_things_are_small() -> None:
+    """Orders of magnitude, from memory and so no more than that; who is small for whom is no matter of memory.
+
+    A 4.8 m RIB with a man aboard 2.5 m2 (G. King, Southampton 1995); a reflector of MSC.164(78) 7.5 m2.
+    """
+    low_high = {
+        "kayak": (0.1, 1.0), "pot float": (0.01, 0.1), "person in the water": (0.03, 1.0), "bird": (0.003, 0.03),
+        "small open boat": (0.02, 2.0), "RIB": (2.5, 2.5), "GRP boat": (1.0, 5.0), "sailing yacht": (1.0, 5.0),
+        "cabin cruiser": (3.0, 30.0), "small vessel with reflector": (7.5, 7.5),
+    }  # fmt: skip
+    for name, (low, high) in low_high.items():
+        assert low <= KINDS[name].rcs_m2 <= high, name
+    by_size = ("bird", "pot float", "kayak", "small open boat", "RIB", "cabin cruiser", "ship over 500 gt")
+    sizes = [KINDS[name].rcs_m2 for name in by_size]
+    assert sizes == sorted(sizes) and len(set(sizes)) == len(sizes)
+
+
 def test_conspicuous_is_believed() -> None:
     plain = target_of_mark(BUOY).rcs_m2
     assert target_of_mark(replace(BUOY, radar_conspicuous=True)).rcs_m2 == 2.0 * plain

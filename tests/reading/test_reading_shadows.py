@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import dataclasses
 import math
 from typing import Any
 
 import numpy as np
 import pytest
 import shapely
-from reading_fakes import T0, FakeChart, make_boat, make_situation, make_track
+from reading_fakes import RADAR, T0, FakeChart, make_boat, make_situation, make_track
 
 from moonless.reading import shadows
 from moonless.reading.evidence import Evidence
@@ -21,7 +22,9 @@ from moonless.track.types import AisTarget, Track
 REACH_M = 3000.0
 
 
-def _hidden(track: Track, rcs_db: float = 30.0, kind: str = "vessel", confidence: float = 0.95) -> Waters:
+def _hidden(
+    track: Track, rcs_db: float = 30.0, kind: str = "vessel", confidence: float = 0.95, boat: Any = None
+) -> Waters:
     water = Waters(
         REACH_M / N_CELLS, np.zeros((N_BEARINGS, N_CELLS), dtype=bool), np.zeros((N_BEARINGS, N_CELLS), dtype=np.int8)
     )
@@ -34,7 +37,7 @@ def _hidden(track: Track, rcs_db: float = 30.0, kind: str = "vessel", confidence
     }.items():  # fmt: skip
         object.__setattr__(evidence, name, value)
     told: Any = [Explained(kind, confidence, np.zeros(7), None, None)]  # type: ignore[arg-type]
-    shadows._behind_vessels(water, evidence, told, make_boat(), 1.0)
+    shadows._behind_vessels(water, evidence, told, boat or make_boat(), 1.0)
     shadows._behind_uncharted(water, evidence, told)
     return water
 
@@ -51,6 +54,25 @@ def test_a_vessel_plainly_long_hides_what_is_behind_her_and_no_wider_than_she_is
     assert shut[0, r > 560.0].all() and not shut[:, r < 500.0].any()
     # 110 m at 500 m, seen from abeam: 12.6 degrees, 25 rows of half a degree.
     assert shut[:, -1].sum() == pytest.approx(math.degrees(2.0 * math.atan2(55.0, 500.0)) * 2.0, abs=1.01)
+
+
+@pytest.mark.parametrize("length_m", [24.0, 30.0])
+def test_a_hull_lower_than_the_antenna_hides_only_as_far_as_the_ray_over_her(length_m: float) -> None:
+    """By similar triangles: from an antenna at 9 m over her top down to a boat 1 m high.
+
+    Hull and house stand 0.22 of the length above the water: 6.6 m of 30 (own figure of the judgement, in its docs).
+    """
+    radar = dataclasses.replace(RADAR, height_m=9.0)
+    ais = AisTarget(123456789, T0, 10.0, -150.0, length_m=length_m)
+    track = _coaster(500.0, length_m=None, ais=ais)
+    shut = _hidden(track, boat=make_boat(radar=radar)).cause[0] == CAUSE_OF["vessel"]
+    r = np.arange(N_CELLS) * REACH_M / N_CELLS
+    ends = 500.0 * (9.0 - 1.0) / (9.0 - 0.22 * length_m)
+    assert ends < 2900.0
+    assert shut[(r > 530.0) & (r < ends - 10.0)].all() and not shut[r > ends + 10.0].any()
+    # One as high as the antenna hides all the way out.
+    high = _coaster(500.0, length_m=None, ais=AisTarget(123456789, T0, 10.0, -150.0, length_m=41.0))
+    assert _hidden(high, boat=make_boat(radar=radar)).cause[0, -1] == CAUSE_OF["vessel"]
 
 
 @pytest.mark.parametrize(

@@ -1,0 +1,144 @@
+"""When faults are told, to the tenth of a second, and what the instruments' signs make of the boat's state."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import pytest
+from geographiclib.geodesic import Geodesic
+from watch_made_run import PERIOD_S, T0, MadeRun, seconds_of
+
+from moonless.boat.file import default_boat
+from moonless.reading.situation import OwnState
+from moonless.units import NS_PER_S
+from moonless.watch.chain import Chain
+from moonless.watch.faults import FaultWatch
+
+TICK_S = 0.25  # of the made run
+
+
+def _first(run: MadeRun, seconds: float = 19.0) -> tuple[float, str, str]:
+    for turn in run.play(seconds):
+        for fault in turn.reading.faults:
+            return seconds_of(turn), fault.what, fault.state
+    raise AssertionError("nothing was told")
+
+
+@pytest.mark.parametrize("at_s", [10.0, 10.6, 12.0])
+@pytest.mark.parametrize(("mode", "state"), [("silent", "silent"), ("stuck", "frozen")])
+def test_a_radar_that_stops_is_told_within_three_seconds(at_s: float, mode: str, state: str) -> None:
+    """No scan comes any more, so a line comes each second: three seconds whatever the antenna's turn is."""
+    told_s, what, found = _first(MadeRun(radar=lambda t: mode if t >= at_s else "good"))
+    assert (what, found) == ("radar", state)
+    assert at_s < told_s <= at_s + 3.0 + TICK_S
+
+
+@pytest.mark.parametrize("at_s", [10.6, 11.3])
+@pytest.mark.parametrize(
+    ("run", "what"),
+    [
+        (lambda at: MadeRun(has_position=lambda t: t < at), "position"),
+        (lambda at: MadeRun(has_heading=lambda t: t < at), "heading"),
+        (lambda at: MadeRun(has_fix=lambda t: t < at), "position"),
+        (lambda at: MadeRun(shift_m=lambda t: 150.0 if t >= at else 0.0), "position"),
+        (lambda at: MadeRun(radar=lambda t: "frozen" if t >= at else "good"), "radar"),
+        (lambda at: MadeRun(radar=lambda t: "empty" if t >= at else "good"), "radar"),
+    ],
+)
+def test_the_rest_is_told_within_two_turns(run: Any, what: str, at_s: float) -> None:
+    told_s, found, _ = _first(run(at_s))
+    assert found == what and at_s < told_s <= at_s + 2.0 * PERIOD_S
+
+
+@pytest.mark.parametrize("what", ["radar", "position", "heading"])
+def test_silence_is_counted_from_the_last_word(what: Any) -> None:
+    watch = FaultWatch()
+    for name in ("radar", "position", "heading"):
+        watch.heard(name, T0)
+    later = T0 + 10 * NS_PER_S
+    for name in ("radar", "position", "heading"):
+        if name != what:
+            watch.heard(name, later)
+    quiet = [f for f in watch.faults(T0 + round(2.4 * NS_PER_S)) if f.what == what]
+    loud = [f for f in watch.faults(T0 + round(2.6 * NS_PER_S)) if f.what == what]
+    assert quiet == [] and [(f.state, f.since_ns) for f in loud] == [("silent", T0)]
+
+
+@pytest.mark.parametrize(
+    ("moved_m", "seconds", "is_told"),
+    [
+        # Under way east at 4 m/s: 50 m off and 5 more a second are let pass; a fix each second has 55.
+        (50.0, 1.0, False), (60.0, 1.0, True), (150.0, 1.0, True), (60.0, 4.0, False), (150.0, 4.0, True),
+    ],
+)  # fmt: skip
+@pytest.mark.parametrize("way_deg", [0.0, 90.0, 215.0])
+def test_how_far_a_fix_may_be_off(moved_m: float, seconds: float, is_told: bool, way_deg: float) -> None:
+    watch = FaultWatch()
+    watch.motion(T0, math.radians(90.0), 4.0)
+    watch.position(T0, T0, 50.0, -20.0)
+    then = T0 + round(seconds * NS_PER_S)
+    run = Geodesic.WGS84.Direct(50.0, -20.0, 90.0, 4.0 * seconds)
+    off = Geodesic.WGS84.Direct(run["lat2"], run["lon2"], way_deg, moved_m)
+    watch.position(then, then, off["lat2"], off["lon2"])
+    told = [f.state for f in watch.faults(then) if f.what == "position"]
+    assert told == (["jumped"] if is_told else [])
+
+
+def test_a_jump_stays_told_for_five_seconds_and_no_more() -> None:
+    watch = FaultWatch()
+    watch.position(T0, T0, 50.0, -20.0)
+    for k in range(1, 8):
+        now = T0 + k * NS_PER_S
+        watch.position(now, now, 50.01, -20.0)  # a kilometre north, and steady from then on
+        told = [f.state for f in watch.faults(now) if f.what == "position"]
+        assert told == (["jumped"] if k <= 6 else []), k
+
+
+@pytest.mark.parametrize(
+    ("line", "below_keel_and_more_m"),
+    [("SDDPT,8.0,0.4,", 8.4), ("SDDPT,8.0,-0.3,", None), ("SDDPT,8.0,,", "unknown"), ("SDDBT,,f,8.0,M,,F", "unknown")],
+)
+def test_depth_from_the_surface_by_the_sounders_offset(line: str, below_keel_and_more_m: Any) -> None:
+    boat = default_boat()
+    chain = Chain(boat)
+    value = 0
+    for letter in line:
+        value ^= ord(letter)
+    chain.feed_nmea(f"${line}*{value:02X}\r\n".encode(), T0)
+    got = chain.intake.depth_below_surface_m(T0)
+    if below_keel_and_more_m == "unknown":
+        assert got is None
+    elif below_keel_and_more_m is None:
+        # The keel is 0.3 m below the transducer, and as deep as she draws.
+        assert got == pytest.approx(8.0 - 0.3 + boat.draught_m)
+    else:
+        assert got == pytest.approx(below_keel_and_more_m)
+    assert chain.intake.depth_below_surface_m(T0 + 20 * NS_PER_S) is None
+
+
+@pytest.mark.parametrize("heading_deg", [40.0, 200.0])
+@pytest.mark.parametrize("blows_from_deg", [10.0, 100.0, 275.0])
+def test_the_wind_over_the_ground_from_the_wind_felt(heading_deg: float, blows_from_deg: float) -> None:
+    """Felt wind is true wind less the boat's own motion, worked out forwards here and backwards there."""
+    wind, sog, cog_deg = 8.0, 5.0, heading_deg + 15.0
+
+    def unit(deg: float) -> tuple[float, float]:
+        return math.sin(math.radians(deg)), math.cos(math.radians(deg))
+
+    (we, wn), (be, bn) = unit(blows_from_deg + 180.0), unit(cog_deg)
+    felt_e, felt_n = wind * we - sog * be, wind * wn - sog * bn
+    felt_from = math.degrees(math.atan2(-felt_e, -felt_n)) - heading_deg
+    knots = math.hypot(felt_e, felt_n) * 3600.0 / 1852.0
+    own = OwnState(10.0, -30.0, math.radians(heading_deg), math.radians(cog_deg), sog)
+    for angle, speed, letter in ((felt_from, knots, "R"), (blows_from_deg - heading_deg, 8.0 * 3600 / 1852, "T")):
+        chain = Chain(default_boat())
+        body = f"WIMWV,{angle % 360.0:.2f},{letter},{speed:.3f},N,A"
+        value = 0
+        for character in body:
+            value ^= ord(character)
+        chain.feed_nmea(f"${body}*{value:02X}\r\n".encode(), T0)
+        got = chain.intake.wind(T0, own)
+        assert got is not None
+        assert abs(math.remainder(math.degrees(got.from_rad) - blows_from_deg, 360.0)) < 0.1
+        assert got.speed == pytest.approx(8.0, abs=0.01)
