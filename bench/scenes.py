@@ -17,7 +17,9 @@ from pathlib import Path
 
 import numpy as np
 
-from bench._scene_score import Score, calibration_error, confusion_table, macro_f1
+from bench._scene_figures import calibration_error, confusion_table, macro_f1
+from bench._scene_score import Score
+from bench._scene_stage import BuiltIn, Stage
 from bench.result import Result
 from moonless.scene.file import load_scene
 from moonless.scene.player import ScenePlayer
@@ -31,6 +33,12 @@ UNITS = {
     "turns_to_first": "turns",
     "turns_to_right": "turns",
     "position_error_m": "m",
+    "velocity_error_60s_mps": "m/s",
+    "cpa_error_m": "m",
+    "withdrawn_turns": "turns",
+    "false_vessels_per_turn": "a turn",
+    "doubled_per_turn": "a turn",
+    "remembered_vessels_per_turn": "a turn",
     "velocity_error_mps": "m/s",
     "gospa_m": "m",
     "heading_bias_error_deg": "deg",
@@ -62,16 +70,17 @@ def scene_files(rest: Sequence[str]) -> list[Path]:
 
 def run_scene(path: Path) -> Score:
     """Play one scene through the chain, by CAT240 bytes and NMEA lines, and return its score."""
-    from moonless.chart.library import Chart
+    return play(BuiltIn(ScenePlayer(load_scene(path))))
+
+
+def play(stage: Stage) -> Score:
+    """Play a scene through the chain and score what it says."""
     from moonless.watch.chain import Chain
 
-    scene = load_scene(path)
-    player = ScenePlayer(scene)
-    chart = Chart.open(scene.waters.paths) if scene.waters.paths else None
-    chain = Chain(scene.boat, chart, None)
-    score = Score(player)
+    chain = Chain(stage.scene.boat, stage.chart, None)
+    score = Score(stage)
     waiting = None
-    for turn in player.turns():
+    for turn in stage.turns():
         # As they would come off two wires: in order of time, each whole.
         events = [(time_ns, 0, data) for time_ns, data in turn.radar]
         events += [(line.time_ns, 1, line.tagged()) for line in turn.nmea]
@@ -139,7 +148,7 @@ def _whole(
 
 
 def _explain(path: Path, score: Score) -> None:
-    marks = score.player.ground.marks
+    marks = score.stage.marks
 
     def readable(key: str) -> str:
         if key.startswith("mark "):

@@ -17,7 +17,9 @@ from moonless.scene.player import ScenePlayer, SceneTurn
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
-from bench._scene_score import Score, calibration_error, macro_f1
+from bench._scene_figures import calibration_error, macro_f1
+from bench._scene_score import Score
+from bench._scene_stage import BuiltIn
 from bench._scene_truth import TruthBook
 
 TURNS = 16
@@ -79,7 +81,8 @@ def _figures(
     played: tuple[ScenePlayer, list[SceneTurn]], change: Callable[[list[Echo]], list[Echo]]
 ) -> dict[str, float]:
     player, turns = played
-    score, book = Score(player), TruthBook(player)
+    stage = BuiltIn(player)
+    score, book = Score(stage), TruthBook(stage)
     for turn in turns:
         score.add(turn, _perfect(player, book, turn, change))
     return score.figures()
@@ -121,7 +124,8 @@ def test_a_wrong_mark_is_not_the_right_one(played: Any) -> None:
 
 def test_a_mark_told_missing_that_is_there_is_wrong(played: Any) -> None:
     player, turns = played
-    score, book = Score(player), TruthBook(player)
+    stage = BuiltIn(player)
+    score, book = Score(stage), TruthBook(stage)
     mark = player.ground.marks[0].charted
     lat, lon = player.scene.frame.to_geographic(mark.east_m, mark.north_m)
     for turn in turns:

@@ -163,7 +163,7 @@ def seen_of(
     # The radar model leaves out what is out of range.
     word = {one.index: one for one in expected}
     snr = np.array([word[k].snr if k in word else 0.0 for k in range(len(names))])
-    on_shore = _near_land(antenna_m, ranges, bearings, land, _BEAMS * beam_rad, _PULSES * pulse_m)
+    on_shore = near_land(antenna_m, ranges, bearings, land, _BEAMS * beam_rad, _PULSES * pulse_m)
     out: list[Seen | None] = []
     for k in range(len(names)):
         if ranges[k] > max_range_m or k not in word:
@@ -189,7 +189,7 @@ def seen_of(
     return out
 
 
-def _near_land(
+def near_land(
     antenna_m: tuple[float, float],
     ranges: NDArray[np.float64],
     bearings: NDArray[np.float64],
