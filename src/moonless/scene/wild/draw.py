@@ -334,7 +334,7 @@ class Drawer:
             return
         e, n = np.array([c.east_m for c in live]), np.array([c.north_m for c in live])
         ranges = np.hypot(e - own[0], n - own[1])
-        heights = np.full(len(live), 1.0)
+        heights = np.full(len(live), 0.6)
         power = polar.echo_power(np.array([c.rcs_m2 for c in live]), heights, ranges, antenna)
         speed = (np.full(len(live), sea.crest_velocity[0]), np.full(len(live), sea.crest_velocity[1]))
         phase = rng.uniform(0.0, 2.0 * math.pi, len(live))

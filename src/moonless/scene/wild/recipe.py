@@ -200,7 +200,7 @@ def _sea(
         swell, swell_depth = float(rng.uniform(40.0, 180.0)), float(rng.uniform(0.3, 0.95))
     if strength > 12.0 and rng.random() < 0.5:
         marks.append("breaking crests")
-        crests, crest_rcs = float(rng.uniform(1.0, 20.0)), float(np.exp(rng.uniform(math.log(0.05), math.log(1.5))))
+        crests, crest_rcs = float(rng.uniform(0.5, 8.0)), float(np.exp(rng.uniform(math.log(0.03), math.log(0.8))))
         fast = KNOT_MPS * float(rng.uniform(5.0, 10.0))
         crest_velocity = (fast * math.sin(to), fast * math.cos(to))
     if wind_kn < 10.0 and rng.random() < 0.45:

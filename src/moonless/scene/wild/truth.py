@@ -76,8 +76,9 @@ def chance(signal: float, background: float, threshold: float, fluctuation: str,
     if need <= 0.0:
         return 1.0
     if fluctuation == "steady":
-        spread = math.sqrt((2.0 * signal * background + background**2) / looks)
-        return float(special.ndtr((signal - need) / spread))
+        # |s + n|^2 averaged over the looks is a noncentral chi-squared of twice as many degrees (elementary).
+        scale = 2.0 * looks / background
+        return float(1.0 - special.chndtr(threshold * scale, 2.0 * looks, signal * scale))
     if signal <= 0.0:
         return 0.0
     if fluctuation == "slow3":
