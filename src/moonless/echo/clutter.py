@@ -4,6 +4,18 @@ Rules of this file.  The map lies round the boat, north up: sea clutter goes wit
 bearing, so it travels with the boat but does not turn with her.  What stands over the ground is remembered by
 ``memory.py``.  A bin learns two things: the level, and how far its boxes stray above their local reference.  The
 second decides the threshold: noise strays little, spiky sea much.
+
+Rows that look into a sector where the set sends nothing, or where own mast stands, do turn with her.  They are found
+anew each turn (``shaded.py``) and share one line of bins beside the sectors, so that neither side of such an edge is
+held to the other's statistics.
+
+    quantiles of a bin at rates of 0.1 to 0.004        a line  A + B score(p): where the bin lies, how wide it is
+    scores (box - A) / B of all bins of one kind       what the kind's tail does, down to the rates that are measured
+    threshold at rate p                                A + B tail(p), the tail going on as it bends where it is measured
+
+So a few hundred boxes give a bin its own width, and the picture's hundred thousand give the tail that no bin alone
+could show.  Since scores are taken against lines learnt before, the tail answers for the lines' own errors too: what
+passes is measured against what is designed, and the threshold follows.
 """
 
 from __future__ import annotations
@@ -12,10 +24,10 @@ import math
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import ndimage
 
 from moonless.constants import TAU
 from moonless.echo.grid import Grid
+from moonless.echo.tail import N_SCORE, index_of_score, score, tail_scores
 from moonless.echo.theory import k_quantile_db
 
 Floats = NDArray[np.float64]
@@ -27,10 +39,12 @@ RATIO_STEP_DB = 0.25
 N_RATIO = 280  # up to +60 dB
 LEVEL_KEEP = 0.6  # of the level from turn to turn
 SHAPE_KEEP = 0.9  # of the counts of strays: ten turns
-# The strays at these rates are measured; the design rate lies on the line through them in (-ln p)^TAIL_POWER, which
-# noise, K clutter of shape 0.5 to 10 and patches smaller and larger than the box follow (design/echo_tail.py).
+# A bin's own line goes through its strays at these rates.
 MEASURED_RATES = (0.1, 0.04, 0.02, 0.01, 0.004)
-TAIL_POWER = 0.42
+SHADED = N_SECTOR  # the line of bins for rows that look into a shaded sector
+# Kinds of bins whose tails are told apart: those hardly wider than noise, whatever their range; the others by range.
+QUIET_WIDTH = 1.3  # of the noise's own
+N_BAND = 3
 ENOUGH = 4000.0  # boxes; until a bin has seen so many it leans on its whole ring
 LEVEL_SHARE = 0.4
 BLIND_PULSES = 2.0  # a set is blind while it sends, and while its receiver recovers; common practice, no source
@@ -38,14 +52,7 @@ BLIND_PULSES = 2.0  # a set is blind while it sends, and while its receiver reco
 # the receiver does, however many echoes lie in the patch: its threshold may rise this far above the least, and by so
 # much more as the patch's own clutter rises above noise.  Own figures.
 QUIET_SPAN_DB, CLUTTER_SPAN_DB, CLUTTER_SCALE_DB = 4.0, 16.0, 3.0
-# Later the strays are known, but marks and boats that flicker are among them, and many in a patch of quiet water would
-# hide each other.  Spikes need a sea that shows over the noise between them, so the bound stays, wider.  Own figure.
-LATER_SPAN = 1.5
 MOST_DB = 60.0  # what stands so far above all round it is shown whatever the sea does
-
-
-def _tail_scale(rate: Floats | float) -> Floats:
-    return np.asarray(np.power(-np.log(rate), TAIL_POWER), dtype=np.float64)
 
 
 class ClutterMap:
@@ -59,25 +66,39 @@ class ClutterMap:
         self.ring_of_col = np.minimum((N_RING * np.sqrt(share)).astype(np.int64), N_RING - 1)
         blind = min(grid.n_col - 1, round(BLIND_PULSES * grid.pulse_cells / grid.col_cells))
         self.first_ring = min(int(self.ring_of_col[blind]) + 1, N_RING // 2)
-        self.level_db: NDArray[np.float32] | None = None  # (N_SECTOR, N_RING)
+        self.level_db: NDArray[np.float32] | None = None  # (N_SECTOR + 1, N_RING); the last: shaded rows
         self.turns = 0
-        self.strays = np.zeros((N_SECTOR, N_RING, N_RATIO), dtype=np.float64)
+        self.strays = np.zeros((N_SECTOR + 1, N_RING, N_RATIO), dtype=np.float64)
+        self.scores = np.zeros((1 + N_BAND, N_SCORE), dtype=np.float64)
+        self._is_provisional = True
+        self._lines: tuple[Floats, Floats] | None = None  # of the strays as they are
+        self.median_db = np.zeros((N_SECTOR + 1, N_RING))  # with them
+        self._has_echoes = True  # among the strays: the first turn's
         # No background strays less than summed noise against a perfectly known mean.
-        self.least_db = k_quantile_db(p_false, looks, math.inf) - k_quantile_db(0.5, looks, math.inf)
+        self.least_db = self._noise_db(p_false, looks)
+        rates = np.array([MEASURED_RATES[0], MEASURED_RATES[-1]])
+        noise = [self._noise_db(float(p), looks) for p in rates]
+        self.noise_width_db = (noise[1] - noise[0]) / float(np.diff(score(rates))[0])
 
-    def sector_of_row(self, heading_rad: Floats) -> NDArray[np.int64]:
-        """Return (n_row,) the true sector of each block row; an unknown heading counts as north."""
+    @staticmethod
+    def _noise_db(rate: float, looks: float) -> float:
+        """Return how far over its median a box of noise stands at ``rate``."""
+        return k_quantile_db(rate, looks, math.inf) - k_quantile_db(0.5, looks, math.inf)
+
+    def sector_of_row(self, heading_rad: Floats, is_shaded: NDArray[np.bool_]) -> NDArray[np.int64]:
+        """Return (n_row,) the true sector of each block row, `SHADED` where so; an unknown heading counts as north."""
         azimuth = np.arange(self.grid.n_row) * (TAU / self.grid.n_row)
         true = azimuth + np.where(np.isfinite(heading_rad), heading_rad, 0.0)
-        return np.asarray(np.floor(np.mod(true, TAU) / TAU * N_SECTOR), dtype=np.int64) % N_SECTOR
+        sector = np.asarray(np.floor(np.mod(true, TAU) / TAU * N_SECTOR), dtype=np.int64) % N_SECTOR
+        return np.where(is_shaded, SHADED, sector)
 
     def update_level(self, strip_db: NDArray[np.float32], sector: NDArray[np.int64]) -> NDArray[np.float32]:
-        """Take this turn's levels in and return the background level, (N_SECTOR, N_RING) dB above noise.
+        """Take this turn's levels in and return the background level, (N_SECTOR + 1, N_RING) dB above noise.
 
         A bin's level is its lower two fifths: echoes that fill less than half of it do not lift it.  Outward
         the sea falls away, so a ring that stands above all rings inside it is land or rain and keeps the inner level.
         """
-        now = np.full((N_SECTOR, N_RING), np.nan, dtype=np.float32)
+        now = np.full((N_SECTOR + 1, N_RING), np.nan, dtype=np.float32)
         edges = np.searchsorted(self.ring_of_col, np.arange(N_RING + 1))
         known = np.isfinite(strip_db[:, 0])
         for s in np.unique(sector[known]):
@@ -99,59 +120,123 @@ class ClutterMap:
         return np.nan_to_num(self.level_db, nan=0.0)
 
     def update_strays(
-        self, ratio_db: NDArray[np.float32], usable: NDArray[np.bool_], sector: NDArray[np.int64]
+        self,
+        ratio_db: NDArray[np.float32],
+        usable: NDArray[np.bool_],
+        sector: NDArray[np.int64],
+        *,
+        provisional: bool = False,
     ) -> None:
         """Count this turn's box-over-reference ratios where ``usable``: received, and no lasting echo.
 
-        The first turn cannot know what is an echo; what it counted is dropped when the second comes.
+        The first turn cannot know what is an echo; what it counted is dropped when the second comes.  So is what is
+        counted as ``provisional``, when it comes again.
         """
-        if self.turns == 1:
-            self.strays[:] = 0.0
-        self.turns += 1
         index = np.clip((ratio_db - np.float32(RATIO_LOW_DB)) * np.float32(1.0 / RATIO_STEP_DB), 0, N_RATIO - 1)
         base = (sector[:, None] * N_RING + self.ring_of_col[None, :]) * N_RATIO
         flat = base[usable] + index[usable].astype(np.int64)
-        self.strays *= SHAPE_KEEP
-        self.strays += np.bincount(flat, minlength=self.strays.size).reshape(self.strays.shape)
+        counts = np.bincount(flat, minlength=self.strays.size).reshape(self.strays.shape)
+        if self._is_provisional:
+            self.strays[:] = 0.0
+            self.scores[:] = 0.0
+            self._has_echoes = self.turns == 0
+        is_new = self._is_provisional
+        if is_new:
+            self.strays += counts
+            self._lines = None
+        self._count_scores(counts)
+        if not is_new:
+            self.strays *= SHAPE_KEEP
+            self.strays += counts
+            self._lines = None
+        self._is_provisional = provisional or self.turns == 0
+        self.turns += not provisional
+
+    def _count_scores(self, counts: NDArray[np.int64]) -> None:
+        """Take in the scores of this turn's ``counts`` (N_SECTOR + 1, N_RING, N_RATIO), by the lines as they are."""
+        middle, width = self.lines()
+        kind = self.kinds(width)
+        self.scores *= SHAPE_KEEP
+        # Below the rates that are asked it matters only how many they are.
+        low = np.clip((middle + width - RATIO_LOW_DB) / RATIO_STEP_DB, 0, N_RATIO)
+        s, r, k = np.nonzero(counts)
+        high = k >= low[s, r]
+        total = np.bincount(kind.ravel(), counts.sum(axis=2).ravel(), minlength=1 + N_BAND)
+        s, r, k = s[high], r[high], k[high]
+        n = counts[s, r, k]
+        self.scores[:, 0] += total - np.bincount(kind[s, r], n, minlength=1 + N_BAND)
+        # A step of the ratio covers several of the score.
+        for part in (0.125, 0.375, 0.625, 0.875):
+            scores = (RATIO_LOW_DB + (k + part) * RATIO_STEP_DB - middle[s, r]) / width[s, r]
+            at = kind[s, r] * N_SCORE + index_of_score(scores)
+            self.scores += np.bincount(at, 0.25 * n, self.scores.size).reshape(self.scores.shape)
 
     @property
     def loud_db(self) -> float:
         """How far over its floor a box stands that noise alone lifts so far once in a hundred times."""
-        return self.least_db * float(_tail_scale(0.01) / _tail_scale(self.p_false)) + RATIO_STEP_DB
+        return self.least_db * float(score(0.01) / score(self.p_false)) + RATIO_STEP_DB
 
-    def thresholds_db(self, *p_false: float) -> tuple[Floats, ...]:
-        """Return the threshold of box over reference for each false-alarm rate, (N_SECTOR, N_RING) dB."""
-        pooled = ndimage.uniform_filter(self.strays, size=(3, 3, 1), mode=("wrap", "nearest", "nearest")) * 9.0
-        ring = self.strays.sum(axis=0, keepdims=True)
+    def kinds(self, width: Floats) -> NDArray[np.int64]:
+        """Return the kind of each bin by its line's ``width``: 0 no wider than noise, else 1 + its band of rings."""
+        band = np.minimum(np.arange(N_RING) * N_BAND // N_RING, N_BAND - 1)
+        return np.where(width < QUIET_WIDTH * self.noise_width_db, 0, 1 + band[None, :])
+
+    def lines(self) -> tuple[Floats, Floats]:
+        """Return (middle, width) of each bin's line, dB at a score of 0 and dB a score, (N_SECTOR + 1, N_RING)."""
+        if self._lines is not None:
+            return self._lines
+        counts, total = self._pooled()
+        cumulative = np.cumsum(counts, axis=2)
+        # Echoes are in the first turn's counts: it leans on the rates that a few echoes do not reach.
+        rates = np.asarray(MEASURED_RATES[:2] if self._has_echoes else MEASURED_RATES)
+        levels = np.stack([_level_of(counts, cumulative, total, 1.0 - p) for p in rates])
+        at = score(rates)
+        lean = at - at.mean()
+        width = np.maximum(np.tensordot(lean, levels, axes=1) / float(lean @ lean), 0.5 * self.noise_width_db)
+        middle = levels.mean(axis=0) - width * at.mean()
+        told = total > 200.0
+        median = _level_of(counts, cumulative, total, 0.5)
+        self.median_db = np.where(told, median, 0.0)
+        noise_middle = self.loud_db - self.noise_width_db * float(score(0.01))
+        self._lines = np.where(told, middle, noise_middle), np.where(told, width, self.noise_width_db)
+        return self._lines
+
+    def _pooled(self) -> tuple[Floats, Floats]:
+        """Return (counts of each bin with its neighbours', and its ring's where those are few; how many)."""
+        pooled = self.strays.copy()
+        pooled[:, 1:] += self.strays[:, :-1]
+        pooled[:, :-1] += self.strays[:, 1:]
+        open_ = pooled[:N_SECTOR]
+        pooled[:N_SECTOR] = open_ + np.roll(open_, 1, axis=0) + np.roll(open_, -1, axis=0)
+        ring = np.repeat(self.strays[:N_SECTOR].sum(axis=0, keepdims=True), N_SECTOR + 1, axis=0)
+        ring[N_SECTOR] = self.strays[N_SECTOR].sum(axis=0)[None, :]
         have = pooled.sum(axis=2, keepdims=True)
         lean = np.maximum(0.0, ENOUGH - have) / np.maximum(ring.sum(axis=2, keepdims=True), 1.0)
-        counts = pooled + lean * ring
-        cumulative = np.cumsum(counts, axis=2)
-        total = cumulative[:, :, -1]
-        # Echoes are in the first turn's counts: it leans on the rates that a few echoes do not reach.
-        rates = np.asarray(MEASURED_RATES if self.turns > 1 else MEASURED_RATES[:2])
-        levels = np.stack([_level_of(counts, cumulative, total, 1.0 - p) for p in rates])
-        median = _level_of(counts, cumulative, total, 0.5)
-        scale = _tail_scale(rates)
-        lean_from = scale - scale.mean()
-        slope = np.tensordot(lean_from, levels, axes=1) / float(lean_from @ lean_from)
+        counts = pooled + np.minimum(lean, 1.0) * ring
+        return counts, counts.sum(axis=2)
+
+    def thresholds_db(self, *p_false: float) -> tuple[Floats, ...]:
+        """Return the threshold of box over reference for each false-alarm rate, (N_SECTOR + 1, N_RING) dB."""
+        middle, width = self.lines()
+        kind = self.kinds(width)
+        rates = np.asarray(p_false)
+        if not self._has_echoes:
+            tails = np.stack([tail_scores(counts, rates) for counts in self.scores])
+        else:
+            tails = np.repeat(score(rates)[None, :], self.scores.shape[0], axis=0)
         out = []
-        for rate in p_false:
-            threshold = levels.mean(axis=0) + slope * (_tail_scale(rate) - scale.mean())
-            least = self.least_db * float(_tail_scale(rate) / _tail_scale(self.p_false))
-            most = np.full(median.shape, MOST_DB)
-            span = self._span_db()
-            bound = least + (span if self.turns <= 1 else LATER_SPAN * span)
-            if self.turns > 1:
-                bound[:, : self.first_ring] = MOST_DB  # the edge of blindness is no sea
-            most = np.minimum(most, bound)
-            seen = np.clip(threshold, median + least, np.maximum(most, median + least))
-            out.append(np.where(total > 200.0, seen, 1.1 * least))
+        for k, rate in enumerate(p_false):
+            least = self.least_db * float(score(rate) / score(self.p_false))
+            seen = middle + width * tails[kind, k]
+            most = np.full(seen.shape, MOST_DB)
+            if self._has_echoes:
+                most[:, self.first_ring :] = least + self._span_db()[:, self.first_ring :]
+            out.append(np.clip(seen, self.median_db + least, np.maximum(most, self.median_db + least)))
         return tuple(out)
 
     def _span_db(self) -> Floats:
-        """Return (N_SECTOR, N_RING) how far above the least the threshold may rise, by the clutter's own level."""
-        level = np.zeros((N_SECTOR, N_RING)) if self.level_db is None else np.nan_to_num(self.level_db, nan=0.0)
+        """Return (N_SECTOR + 1, N_RING) how far above the least the threshold may rise, by the clutter's own level."""
+        level = np.zeros((N_SECTOR + 1, N_RING)) if self.level_db is None else np.nan_to_num(self.level_db, nan=0.0)
         rough = 1.0 - np.exp(-np.maximum(level - 0.5, 0.0) / CLUTTER_SCALE_DB)
         return np.asarray(QUIET_SPAN_DB + CLUTTER_SPAN_DB * rough, dtype=np.float64)
 

@@ -24,8 +24,9 @@ from moonless.echo.ghosts import GhostFinder
 from moonless.echo.grid import Grid, grid_for
 from moonless.echo.ground import SLOW_LOOKS, Ground
 from moonless.echo.memory import P_CANDIDATE, EchoMemory
-from moonless.echo.others import PulseWatch
+from moonless.echo.others import PulseWatch, take_out_streaks
 from moonless.echo.plots import Video, measure
+from moonless.echo.shaded import shaded_rows
 from moonless.echo.shores import CORE_DB, Bodies, group_bodies, is_shore, trace_shores
 from moonless.echo.types import EchoPicture, ShoreEcho
 from moonless.scan.types import Scan
@@ -90,6 +91,8 @@ class Detector:
         self._others = PulseWatch()
         self.last_examined: Examined | None = None  # for those who measure the detector
         self._grid: Grid | None = None
+        self._base: Grid | None = None  # the grid as it was first cut; `_grid`: for this turn's spokes
+        self._geometry: tuple[float, ...] = ()
         self._map: ClutterMap | None = None
         self._memory = EchoMemory()
         self._hills = EchoMemory()
@@ -105,7 +108,6 @@ class Detector:
         """
         seen = self.examine(scan)
         self.last_examined = seen
-        self._ground.turn_to(scan, seen.grid)
         grid, box_db, col_m = seen.grid, seen.box_db, seen.grid.col_cells * scan.cell_m
         weak, known, is_steady, peaks = self._recall(scan, seen)
         # What the last turns vouch for stands out of the candidates; its hill is what stands over their threshold.
@@ -157,15 +159,15 @@ class Detector:
     def examine(self, scan: Scan) -> Examined:
         """Return each box beside its floor and thresholds; ``detect`` goes on from there."""
         notes: list[str] = []
-        grid = grid_for(scan.n_spoke, scan.n_cell, scan.cell_m, scan.errors.beam_rad, scan.errors.pulse_m)
+        grid, is_new = self._choose_grid(scan)
         curve = self._learn(scan, notes)
-        if grid is not self._grid or self._map is None:
-            self._grid = grid
+        if is_new or self._map is None:
             rate = design_rate(grid) if self.p_false is None else self.p_false
             self._map = ClutterMap(grid, max(1.0, round(grid.box_looks * curve.looks, 2)), rate)
-        lone = 0
+        scan, lone = take_out_streaks(scan)
         if grid.beam_spokes < SPIKE_LEAST_BEAM:
-            scan, lone = self._others.clean(scan, curve.db(scan.full_scale))
+            scan, pulses = self._others.clean(scan, curve.db(scan.full_scale))
+            lone += pulses
         video = _video(scan, grid, curve)
         total = np.empty((grid.n_row, grid.n_col), dtype=np.float32)
         weight = np.empty(grid.n_row, dtype=np.int64)
@@ -182,20 +184,26 @@ class Detector:
         boxes_kernel(total, weight, nominal, 1, grid.box_cols, grid.col_cells, grid.n_cell, strip, box)
         fine_db = np.where(np.isfinite(box), _to_db(box), box_db)
         heading = scan.heading_true_rad[np.minimum(grid.row_edge[:-1], scan.n_spoke - 1)]
-        sector = self._map.sector_of_row(heading)
+        sector = self._map.sector_of_row(heading, shaded_rows(strip_db, grid))
         level = self._map.update_level(strip_db, sector)
         ring = self._map.ring_of_col
         near, far = _sides(strip_db, level, sector, ring, grid)
         clutter_db = level[sector][:, ring]
         floor_db, threshold_db, candidate_db = np.empty_like(box), np.empty_like(box), np.empty_like(box)
-        if self._map.turns == 0:
+        self._ground.turn_to(scan, grid)
+        if self._map.turns <= 1:
             nothing = np.zeros_like(level)
             floor_kernel(
                 near, far, level, nothing, nothing, sector, ring, _LOW, _STEP, floor_db, threshold_db, candidate_db
             )
             ratio_db = box_db - floor_db
-            usable = np.isfinite(ratio_db) & (strip_db < clutter_db + SOLID_DB)
-            self._map.update_strays(ratio_db, usable, sector)
+            usable = np.isfinite(ratio_db)
+            if self._map.turns == 0:
+                usable &= strip_db < clutter_db + SOLID_DB
+            elif self._ground.is_known:
+                usable &= self._ground.fresh()
+            if self._map.turns == 0 or self._ground.is_known:
+                self._map.update_strays(ratio_db, usable, sector, provisional=self._map.turns == 1)
         over, low = self._map.thresholds_db(self._map.p_false, P_CANDIDATE)
         low = np.minimum(low, over)
         floor_kernel(
@@ -219,6 +227,20 @@ class Detector:
             int(spikes) + lone,
             tuple(notes),
         )
+
+    def _choose_grid(self, scan: Scan) -> tuple[Grid, bool]:
+        """Return (grid, whether all that was learnt on the one before is void).
+
+        Rows are bearings: as long as the radar, its range scale and its pulse stay, they stay whatever the spokes.
+        """
+        geometry = (scan.n_cell, scan.cell_m, scan.first_cell_m, scan.errors.beam_rad, scan.errors.pulse_m)
+        is_new = self._grid is None or geometry != self._geometry or not self._grid.holds(scan.n_spoke)
+        if is_new:
+            self._base = grid_for(scan.n_spoke, scan.n_cell, scan.cell_m, scan.errors.beam_rad, scan.errors.pulse_m)
+            self._geometry = geometry
+        assert self._base is not None
+        self._grid = self._base.at(scan.n_spoke)
+        return self._grid, is_new
 
     def _find_shores(
         self, scan: Scan, seen: Examined

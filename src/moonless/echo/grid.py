@@ -11,7 +11,7 @@ signal for its noise under a Gaussian two-way beam (``design/echo_box.py``).
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
@@ -40,6 +40,20 @@ class Grid:
     box_cols: int
     guard: int  # block columns left out on each side of the box's middle
     window: int  # block columns of reference on each side
+    made_for: int  # spokes of the turn that the rows were chosen for
+
+    def at(self, n_spoke: int) -> Grid:
+        """Return the same rows cut from ``n_spoke`` spokes: an antenna does not send the same number every turn."""
+        if n_spoke == self.n_spoke:
+            return self
+        return _recut(self, n_spoke)
+
+    def holds(self, n_spoke: int) -> bool:
+        """Return whether a turn of ``n_spoke`` spokes still fills these rows, and no finer ones are worth their while.
+
+        With a row of one spoke a few rows get none, and their boxes lean on the next spoke.
+        """
+        return 0.8 * self.n_row < n_spoke and 0.75 < n_spoke / self.made_for < 1.35
 
     @property
     def box_looks(self) -> float:
@@ -79,5 +93,17 @@ def grid_for(n_spoke: int, n_cell: int, cell_m: float, beam_rad: float, pulse_m:
     box_cols = min(box_cols, n_col)
     guard = math.ceil(1.5 * pulse / col_cells) + box_cols // 2
     window = max(MIN_WINDOW_BLOCKS, min(WINDOW_BLOCKS, n_col // 6))
-    edge = (np.arange(n_row + 1, dtype=np.int64) * n_spoke) // n_row
-    return Grid(n_spoke, n_cell, beam, pulse, edge, n_row, col_cells, n_col, box_rows, box_cols, guard, window)
+    return Grid(
+        n_spoke, n_cell, beam, pulse, _edges(n_spoke, n_row), n_row, col_cells, n_col, box_rows, box_cols, guard,
+        window, n_spoke,
+    )  # fmt: skip
+
+
+def _edges(n_spoke: int, n_row: int) -> NDArray[np.int64]:
+    return (np.arange(n_row + 1, dtype=np.int64) * n_spoke) // n_row
+
+
+@lru_cache(maxsize=256)
+def _recut(grid: Grid, n_spoke: int) -> Grid:
+    beam = grid.beam_spokes * n_spoke / grid.n_spoke
+    return replace(grid, n_spoke=n_spoke, beam_spokes=beam, row_edge=_edges(n_spoke, grid.n_row))

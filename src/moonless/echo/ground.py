@@ -28,6 +28,11 @@ SLOW_KEEP = 0.75  # of the slow picture from turn to turn
 SLOW_LOOKS = (1.0 + SLOW_KEEP) / (1.0 - SLOW_KEEP)  # turns it is worth: the variance of such a mean
 
 
+def _is_same(one: Grid, other: Grid) -> bool:
+    """Return whether both cut bearing and range alike, whatever their spokes."""
+    return (one.n_row, one.n_col, one.col_cells) == (other.n_row, other.n_col, other.col_cells)
+
+
 class Ground:
     """Remembers one turn, where boxes were echo and where they were loud, and the slow mean of some turns."""
 
@@ -44,13 +49,17 @@ class Ground:
     def turn_to(self, scan: Scan, grid: Grid) -> None:
         """Find what was under each box of ``scan``.  Unknown poses count as unmoved."""
         old = self._scan
-        if old is None or self._grid is not grid or old.cell_m != scan.cell_m:
+        if old is None or self._grid is None or not _is_same(self._grid, grid) or old.cell_m != scan.cell_m:
             self._mask = self._slow_mask = self._loud = self._slow_db = self._was = None
             self._grid = grid
             return
         row = np.minimum(grid.row_edge[:-1], scan.n_spoke - 1)
-        azimuth = row * (TAU / scan.n_spoke)
-        poses = [(one.lat_deg[row], one.lon_deg[row], one.heading_true_rad[row]) for one in (scan, old)]
+        old_row = np.minimum(self._grid.row_edge[:-1], old.n_spoke - 1)
+        self._grid = grid
+        azimuth = np.arange(grid.n_row) * (TAU / grid.n_row)
+        poses = [
+            (one.lat_deg[at], one.lon_deg[at], one.heading_true_rad[at]) for one, at in ((scan, row), (old, old_row))
+        ]
         if all(np.all(np.isfinite(part)) for pose in poses for part in pose):
             frame = LocalFrame(float(poses[1][0][0]), float(poses[1][1][0]))
             (east, north), (old_east, old_north) = (frame.to_plane(lat, lon) for lat, lon, _ in poses)
@@ -66,7 +75,7 @@ class Ground:
         lean_row, lean_col = (math.fmod(self._turn * step, 1.0) - 0.5 for step in LEANS)
         self._turn += 1
         warp_kernel(
-            east, north, bearing, first_m, col_m, old_east, old_north, old_heading, old.is_received[row], lean_row,
+            east, north, bearing, first_m, col_m, old_east, old_north, old_heading, old.is_received[old_row], lean_row,
             lean_col, self._was,
         )  # fmt: skip
 

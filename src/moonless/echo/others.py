@@ -3,6 +3,10 @@
 A beam of many spokes lights an echo several times, and a pulse that only one spoke heard gives itself away.  A radar
 that sends few spokes has no such neighbours; but the ground is looked at again next turn, and another radar's pulse
 does not fall on the same place twice.  Two turns are asked, so that no pulse of the last hides one of this.
+
+Some come as a streak: a long pulse of a near radar holds the receiver up over hundreds of metres of one spoke.  How
+strong it is says nothing, the sea near the boat is as strong; but cell after cell it stands over both spokes beside it,
+where sea, noise and rain would do so one time in three.  That needs no scale of the counts.
 """
 
 from __future__ import annotations
@@ -26,6 +30,10 @@ OVER_NOISE_DB = 10.0  # weaker than this nothing is asked
 OVER_BESIDE_DB, OVER_BEFORE_DB = 9.0, 12.0
 STRIDE_M = 30.0  # what a fast boat covers in a turn
 LONG_GAP_S = 10.0
+# So many pulses on end over both neighbours make a streak: by chance about once in a turn of 2048 spokes and 100
+# pulses, and then what is lost is what stood over both neighbours all along.  A pier that points at the boat
+# and is narrower than a spoke is taken for one.
+STREAK_PULSES = 13
 
 
 class PulseWatch:
@@ -42,15 +50,17 @@ class PulseWatch:
         before = np.full(scan.echo.shape, scan.full_scale, dtype=scan.echo.dtype)
         cells = 2 * math.ceil(STRIDE_M / scan.cell_m) + 1
         for last in self._turns:
-            if last.echo.shape != scan.echo.shape or last.cell_m != scan.cell_m:
+            if last.n_cell != scan.n_cell or last.cell_m != scan.cell_m:
                 continue
             if not 0.0 < (scan.end_ns - last.end_ns) / 1e9 < LONG_GAP_S:
                 continue
+            last = _with_spokes(last, scan.n_spoke)
             near = ndimage.maximum_filter(last.echo, size=(3, cells), mode=("wrap", "nearest"))
             was = _was(scan, last)
             before = np.where(was >= 0, np.minimum(before, near.ravel()[was]), before)
         self._turns.append(scan)
-        beside = np.maximum(np.roll(scan.echo, 1, axis=0), np.roll(scan.echo, -1, axis=0))
+        sides = np.roll(scan.echo, 1, axis=0), np.roll(scan.echo, -1, axis=0)
+        beside, lower = np.maximum(*sides), np.minimum(*sides)
         # A neighbour that was not received says nothing: it is taken to be as strong.
         known = scan.is_received & np.roll(scan.is_received, 1) & np.roll(scan.is_received, -1)
         level = db[scan.echo]
@@ -59,9 +69,53 @@ class PulseWatch:
         if not np.any(lone):
             return scan, 0
         echo = scan.echo.copy()
-        echo[lone] = np.maximum(beside, before)[lone]
+        # The highest of so many cells of noise stands well over noise: only what is more than noise is put back.
+        under = np.where(db[before] >= OVER_NOISE_DB, np.maximum(beside, before), lower)
+        echo[lone] = under[lone]
         fresh = np.diff(lone.astype(np.int8), axis=1, prepend=0) == 1
         return replace(scan, echo=echo), int(np.count_nonzero(fresh))
+
+
+def take_out_streaks(scan: Scan) -> tuple[Scan, int]:
+    """Return (the scan with streaks taken back to what stands beside them, how many)."""
+    if scan.n_spoke < 8:
+        return scan, 0
+    step = max(1, round(scan.errors.pulse_m / scan.cell_m)) if np.isfinite(scan.errors.pulse_m) else 1
+    some = scan.echo[:, ::step]
+    if some.shape[1] < STREAK_PULSES + 1:
+        return scan, 0
+    known = scan.is_received & np.roll(scan.is_received, 1) & np.roll(scan.is_received, -1)
+    over = (some > np.roll(some, 1, axis=0)) & (some > np.roll(some, -1, axis=0)) & known[:, None]
+    # A gap of one is filled: the sea beside may be high there.  Then so many on end: 2, 4, 8, and 8 with the rest.
+    run = over.copy()
+    run[:, 1:-1] |= over[:, :-2] & over[:, 2:]
+    for step_on in (1, 2, 4, STREAK_PULSES - 8):
+        run = run[:, :-step_on] & run[:, step_on:]
+    if not np.any(run):
+        return scan, 0
+    echo = scan.echo.copy()
+    streaks = 0
+    for i in np.flatnonzero(run.any(axis=1)):
+        held = np.zeros(some.shape[1] + 1, dtype=np.int16)
+        first = np.flatnonzero(run[i])
+        np.add.at(held, first, 1)
+        np.add.at(held, first + STREAK_PULSES, -1)
+        # One pulse more at either end: it begins and ends between two that were looked at.
+        is_held = ndimage.binary_dilation(np.cumsum(held)[:-1] > 0, np.ones(3))
+        cells = np.repeat(is_held, step)[: scan.n_cell]
+        beside = np.maximum(scan.echo[i - 1], scan.echo[(i + 1) % scan.n_spoke])
+        echo[i] = np.where(cells, np.minimum(scan.echo[i], beside), scan.echo[i])
+        streaks += int(np.count_nonzero(np.diff(np.concatenate(([0], is_held.astype(np.int8)))) == 1))
+    return replace(scan, echo=echo), streaks
+
+
+def _with_spokes(scan: Scan, n_spoke: int) -> Scan:
+    """Return the scan on ``n_spoke`` rows, each the nearest of its own."""
+    if n_spoke == scan.n_spoke:
+        return scan
+    at = np.rint(np.arange(n_spoke) * (scan.n_spoke / n_spoke)).astype(np.int64) % scan.n_spoke
+    by_spoke = ("echo", "is_received", "time_ns", "lat_deg", "lon_deg", "heading_true_rad", "pose_age")
+    return replace(scan, **{name: getattr(scan, name)[at] for name in by_spoke})
 
 
 def _was(scan: Scan, last: Scan) -> NDArray[np.int32]:
