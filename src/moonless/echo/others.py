@@ -30,10 +30,11 @@ OVER_NOISE_DB = 10.0  # weaker than this nothing is asked
 OVER_BESIDE_DB, OVER_BEFORE_DB = 9.0, 12.0
 STRIDE_M = 30.0  # what a fast boat covers in a turn
 LONG_GAP_S = 10.0
-# So many pulses on end over both neighbours make a streak: by chance about once in a turn of 2048 spokes and 100
-# pulses, and then what is lost is what stood over both neighbours all along.  A pier that points at the boat
-# and is narrower than a spoke is taken for one.
+# So many pulses on end over both neighbours, one left out, make a streak, when they stand over them by twice what is
+# usual where one does: by count alone chance would make one a turn of 2048 spokes and 100 pulses.  A pier that points at
+# the boat and is narrower than a spoke is taken for one.
 STREAK_PULSES = 13
+STREAK_EXCESS = 2.0
 
 
 class PulseWatch:
@@ -85,28 +86,32 @@ def take_out_streaks(scan: Scan) -> tuple[Scan, int]:
     if some.shape[1] < STREAK_PULSES + 1:
         return scan, 0
     known = scan.is_received & np.roll(scan.is_received, 1) & np.roll(scan.is_received, -1)
-    over = (some > np.roll(some, 1, axis=0)) & (some > np.roll(some, -1, axis=0)) & known[:, None]
-    # A gap of one is filled: the sea beside may be high there.  Then so many on end: 2, 4, 8, and 8 with the rest.
-    run = over.copy()
-    run[:, 1:-1] |= over[:, :-2] & over[:, 2:]
-    for step_on in (1, 2, 4, STREAK_PULSES - 8):
-        run = run[:, :-step_on] & run[:, step_on:]
+    excess = some.astype(np.int32) - np.maximum(np.roll(some, 1, axis=0), np.roll(some, -1, axis=0))
+    excess[~known] = 0
+    over = excess > 0
+    # All but one of so many on end.
+    count = np.cumsum(np.pad(over, ((0, 0), (1, 0))), axis=1, dtype=np.int16)
+    run = count[:, STREAK_PULSES + 1 :] - count[:, : -STREAK_PULSES - 1] >= STREAK_PULSES
     if not np.any(run):
         return scan, 0
+    least = STREAK_EXCESS * float(excess[over].mean()) * STREAK_PULSES
     echo = scan.echo.copy()
     streaks = 0
     for i in np.flatnonzero(run.any(axis=1)):
         held = np.zeros(some.shape[1] + 1, dtype=np.int16)
-        first = np.flatnonzero(run[i])
+        so_far = np.concatenate(([0], np.cumsum(np.maximum(excess[i], 0))))
+        first = np.flatnonzero(run[i] & (so_far[STREAK_PULSES + 1 :] - so_far[: -STREAK_PULSES - 1] >= least))
+        if first.size == 0:
+            continue
         np.add.at(held, first, 1)
-        np.add.at(held, first + STREAK_PULSES, -1)
+        np.add.at(held, first + STREAK_PULSES + 1, -1)
         # One pulse more at either end: it begins and ends between two that were looked at.
         is_held = ndimage.binary_dilation(np.cumsum(held)[:-1] > 0, np.ones(3))
         cells = np.repeat(is_held, step)[: scan.n_cell]
         beside = np.maximum(scan.echo[i - 1], scan.echo[(i + 1) % scan.n_spoke])
         echo[i] = np.where(cells, np.minimum(scan.echo[i], beside), scan.echo[i])
         streaks += int(np.count_nonzero(np.diff(np.concatenate(([0], is_held.astype(np.int8)))) == 1))
-    return replace(scan, echo=echo), streaks
+    return (replace(scan, echo=echo), streaks) if streaks else (scan, 0)
 
 
 def _with_spokes(scan: Scan, n_spoke: int) -> Scan:
