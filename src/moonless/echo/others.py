@@ -31,8 +31,8 @@ OVER_BESIDE_DB, OVER_BEFORE_DB = 9.0, 12.0
 STRIDE_M = 30.0  # what a fast boat covers in a turn
 LONG_GAP_S = 10.0
 # So many pulses on end over both neighbours, one left out, make a streak, when they stand over them by twice what is
-# usual where one does: by count alone chance would make one a turn of 2048 spokes and 100 pulses.  A pier that points at
-# the boat and is narrower than a spoke is taken for one.
+# usual where one does: by count alone chance would make one a turn of 2048 spokes and 100 pulses.  A pier that points
+# at the boat and is narrower than a spoke is taken for one.
 STREAK_PULSES = 13
 STREAK_EXCESS = 2.0
 
