@@ -322,7 +322,33 @@ def test_msc_192_table_2(table: dict[str, float]) -> None:
         if row.kind is None:
             assert 1.0 <= ratio <= 1.5, (row.says, ratio)
         else:
-            assert 0.8 <= ratio <= 1.2, (row.says, ratio)
+            assert 0.95 <= ratio <= 1.2, (row.says, ratio)
+    vessels = [table[row.says] / row.range_nm for row in ROWS if row.kind is not None]
+    # Pinned, not checked: 7 dB of losses instead of the ten make 1.16 of it, 13 dB 1.03.
+    assert math.exp(np.mean(np.log(vessels))) == pytest.approx(1.09, abs=0.03)
+
+
+def test_a_shipped_set_does_what_the_standard_asks() -> None:
+    """The open array as the boat file has it, losses and all, 15 m up: MSC.192(79) table 2 asks no less than this.
+
+    A table of least ranges is no measurement; a set that passed it by half as much again would be none we know.
+    """
+    radar = replace(GENERIC_SETS["open array"], height_m=15.0)
+    for row in ROWS:
+        if row.kind is not None:
+            assert 1.0 <= first_seen_nm(row, radar) / row.range_nm <= 1.25, row.says
+
+
+@pytest.mark.parametrize(
+    ("name", "ratio"),
+    # Pinned, not checked: the geometric mean over the six vessels and buoys, each set 15 m up with its own losses.
+    # Three decibels more or less move it by 0.06 to 0.07.
+    [("small radome", 0.958), ("larger radome", 1.011), ("open array", 1.156), ("solid state", 0.976)],
+)
+def test_shipped_sets_stand_where_they_stood(name: str, ratio: float) -> None:
+    radar = replace(GENERIC_SETS[name], height_m=15.0)
+    ratios = [first_seen_nm(row, radar) / row.range_nm for row in ROWS if row.kind is not None]
+    assert math.exp(np.mean(np.log(ratios))) == pytest.approx(ratio, abs=0.03)
 
 
 def test_msc_192_rank_order(table: dict[str, float]) -> None:

@@ -91,14 +91,65 @@ def test_distances(metres: float, words: str) -> None:
     assert distance_words(metres) == words
 
 
-@given(st.floats(0.0, 50_000.0), st.sampled_from(["nm", "cables", "yards", "metres"]))
-def test_every_distance_has_words(metres: float, unit: str) -> None:
-    assert distance_words(metres, unit)  # type: ignore[arg-type]
+_WORDS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
+_NUMBERS = {word: number for number, word in enumerate(_WORDS)}
+_PARTS = {"a quarter": 0.25, "a half": 0.5, "three quarters": 0.75}
 
 
-@given(st.floats(-7.0, 7.0), st.floats(0.0, 4000.0))
-def test_every_direction_and_time_has_words(angle: float, seconds: float) -> None:
-    assert direction_words(angle) and time_words(seconds)
+def _heard_m(words: str) -> tuple[float, float]:
+    """What somebody who hears it takes for the distance, and how far off it may be: half a step of what is said."""
+    if words == "under half a cable":
+        return 0.0, 93.0
+    if words == "half a cable":
+        return 92.6, 46.4
+    number, _, unit = words.rpartition(" ")
+    if unit in ("yards", "metres"):
+        value = float(number)
+        step = 10.0 if value < 200 else 50.0 if value < 1000 else 100.0
+        return value * (0.9144 if unit == "yards" else 1.0), 0.51 * step + 5.0
+    whole, _, part = number.partition(" and ")
+    value = (float(whole) if whole.isdigit() else float(_NUMBERS[whole])) + (_PARTS[part] if part else 0.0)
+    if unit.startswith("cable"):
+        return value * 185.2, 0.5 * 185.2 + 0.1
+    return value * 1852.0, (0.126 if value < 3.0 else 0.501) * 1852.0
+
+
+@given(st.floats(0.0, 50_000.0), st.sampled_from(["nm", "yards", "metres"]))
+def test_every_distance_is_heard_as_what_it_is(metres: float, unit: str) -> None:
+    words = distance_words(metres, unit)  # type: ignore[arg-type]
+    heard, room = _heard_m(words)
+    assert abs(heard - metres) <= room + 1e-6, words
+    assert (unit == "nm") == (not words.endswith(("yards", "metres")))
+
+
+@given(st.floats(0.0, 4000.0))
+def test_every_time_is_heard_as_what_it_is(seconds: float) -> None:
+    number, _, unit = time_words(seconds).partition(" ")
+    if unit == "seconds":
+        assert abs(float(number) - seconds) <= 10.0
+        return
+    minutes = float(number) if number.isdigit() else float(_NUMBERS[number])
+    assert unit == ("minute" if minutes == 1 else "minutes")
+    assert abs(60.0 * minutes - seconds) <= 30.1
+
+
+# Where from the bow each word reaches, degrees off it; the edges are this program's own, and stand in docs/words.md.
+_REACHES = {
+    "dead ahead": (0, 3), "ahead, a little to": (3, 15), "fine on the": (15, 35), "on the bow": (35, 70),
+    "abeam to": (70, 110), "on the quarter": (110, 160), "astern": (160, 180),
+}  # fmt: skip
+
+
+@given(st.floats(-179.99, 180.0), st.integers(-2, 2))
+def test_every_direction_is_heard_as_what_it_is(off_deg: float, turns: int) -> None:
+    words = direction_words(math.radians(off_deg + 360.0 * turns))
+    side = "starboard" if off_deg > 0 else "port"
+    if words not in ("dead ahead", "astern"):
+        assert side in words.split(), (off_deg, words)
+    bare = words.replace(f" {side}", "")
+    name = next(k for k in _REACHES if bare == k or (k == "fine on the" and bare == "fine on the bow"))
+    low, high = _REACHES[name]
+    assert low - 1e-6 <= abs(off_deg) <= high + 1e-6, (off_deg, words)
 
 
 def test_directions_mirror() -> None:

@@ -18,7 +18,7 @@ from moonless.scene.player import ScenePlayer, SceneTurn
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from bench._scene_figures import calibration_error, macro_f1
-from bench._scene_score import Score
+from bench._scene_score import REGISTERED_AFTER, Score
 from bench._scene_stage import BuiltIn
 from bench._scene_truth import TruthBook
 
@@ -94,8 +94,26 @@ def test_a_perfect_reading_scores_full_marks(played: Any) -> None:
     assert figures["false_tracks_per_scan"] == 0.0 and figures["id_switches"] == 0.0
     assert figures["gospa_m"] == pytest.approx(0.0, abs=1e-3)
     assert figures["position_error_m"] == pytest.approx(0.0, abs=1e-3)
-    assert figures["heading_bias_error_deg"] == pytest.approx(0.0) if "heading_bias_error_deg" in figures else True
     assert figures["calibration_error"] == 0.0
+
+
+@pytest.mark.parametrize(("bias_deg", "east_m"), [(0.0, 0.0), (2.5, 30.0), (-4.0, -12.0)])
+def test_a_heading_and_a_place_told_wrong_are_errors(played: Any, bias_deg: float, east_m: float) -> None:
+    # The scene's compass and receiver are right: whatever is told of them is wrong by all of itself.
+    player, _ = played
+    stage = BuiltIn(player)
+    score, book = Score(stage), TruthBook(stage)
+    assert player.scene.sensors.heading_bias_rad == 0.0 and player.scene.sensors.position_offset_m == (0.0, 0.0)
+    turn = player.turn(REGISTERED_AFTER)
+    told = _perfect(player, book, turn, lambda echoes: echoes)
+    changed = {
+        "registration": Registration(bias_deg, east_m, 0.0, 1.0, True),
+        "own": Own(10.0, 20.0, None, None, None),
+    }
+    score.add(turn, Reading(**{**{n: getattr(told, n) for n in told.__slots__}, **changed}))
+    figures = score.figures()
+    assert figures["heading_bias_error_deg"] == pytest.approx(abs(bias_deg), abs=1e-9)
+    assert figures["fix_error_m"] == pytest.approx(abs(east_m), abs=1e-9)
 
 
 def test_what_is_not_held_is_missed(played: Any) -> None:

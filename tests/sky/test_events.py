@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import calendar
+import math
 import re
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -11,7 +12,7 @@ import numpy as np
 import pytest
 
 from moonless.errors import InputError
-from moonless.sky.ephemeris import bodies, sky_state, timescale
+from moonless.sky.ephemeris import sky_state
 from moonless.sky.events import moon_phases, sky_events
 
 DAY_S = 86_400.0
@@ -134,13 +135,38 @@ def test_meeus_lit_fraction() -> None:
         ("moon", (1992, 4, 12), 134.688469, 13.768367, 368_409.7),
     ],
 )
-def test_meeus_places(body: str, when: tuple[int, int, int], ra_deg: float, dec_deg: float, distance_km: float) -> None:
-    seen = bodies()["earth"].at(timescale().tt(*when)).observe(bodies()[body]).apparent()
-    ra, dec, distance = seen.radec("date")
-    # 0.006 degree: 20 seconds, the low-accuracy sun of chapter 25 and the shortened moon of chapter 47.
-    assert ra.hours * 15.0 == pytest.approx(ra_deg, abs=0.006)
-    assert dec.degrees == pytest.approx(dec_deg, abs=0.006)
-    assert distance.km == pytest.approx(distance_km, rel=1e-4)
+@pytest.mark.parametrize(("lat_deg", "lon_deg"), [(0.0, 0.0), (38.0, -76.0), (-33.0, 151.0), (60.0, 20.0)])
+def test_meeus_places_seen_from_a_boat(
+    body: str, when: tuple[int, int, int], ra_deg: float, dec_deg: float, distance_km: float, lat_deg: float,
+    lon_deg: float,
+) -> None:  # fmt: skip
+    """His right ascension and declination turned into what stands over the horizon there, by his own chapters.
+
+    Sidereal time: chapter 12 (12.4).  Place on the ellipsoid: chapter 11.  TD - UT was 59 s in 1992 (his table 10.A).
+    """
+    unix = _unix(*when) - 59.0
+    days = unix / 86_400.0 + 2_440_587.5 - 2_451_545.0
+    theta = math.radians((280.46061837 + 360.98564736629 * days + lon_deg) % 360.0)
+    lat, ra, dec = math.radians(lat_deg), math.radians(ra_deg), math.radians(dec_deg)
+    u = math.atan(0.99664719 * math.tan(lat))
+    at = 6378.14 * np.array([math.cos(u) * math.cos(theta), math.cos(u) * math.sin(theta), 0.99664719 * math.sin(u)])
+    there = distance_km * np.array([math.cos(dec) * math.cos(ra), math.cos(dec) * math.sin(ra), math.sin(dec)])
+    seen = there - at
+    up = np.array([math.cos(lat) * math.cos(theta), math.cos(lat) * math.sin(theta), math.sin(lat)])
+    east = np.array([-math.sin(theta), math.cos(theta), 0.0])
+    north = np.cross(up, east)
+    altitude = math.degrees(math.asin(seen @ up / np.linalg.norm(seen)))
+    azimuth = math.degrees(math.atan2(seen @ east, seen @ north)) % 360.0
+    state = sky_state(lat_deg, lon_deg, [unix])
+    got_altitude = state.sun_altitude_rad if body == "sun" else state.moon_altitude_rad
+    got_azimuth = state.sun_azimuth_rad if body == "sun" else state.moon_azimuth_rad
+    # 0.006 degree: 20 seconds, the low-accuracy sun of chapter 25 and the shortened moon of chapter 47; and as much for
+    # the equation of the equinoxes, which mean sidereal time leaves out.
+    assert math.degrees(float(got_altitude[0])) == pytest.approx(altitude, abs=0.012)
+    off = math.remainder(math.degrees(float(got_azimuth[0])) - azimuth, 360.0)
+    assert abs(off) * math.cos(math.radians(altitude)) < 0.012
+    if body == "moon":
+        assert state.moon_distance_m[0] / 1000 == pytest.approx(float(np.linalg.norm(seen)), abs=60.0)
 
 
 def test_a_date_the_ephemeris_does_not_hold() -> None:

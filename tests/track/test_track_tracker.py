@@ -85,7 +85,7 @@ def _with_shared_errors(seed: int, start: tuple[float, float], velocity: tuple[f
 
 
 def test_course_speed_and_their_sigmas() -> None:
-    errors = []
+    errors, off = [], []
     for seed in range(40):
         t = _with_shared_errors(seed, (500.0, 300.0), (4.0, -3.0), 24)
         assert t.p_moving > 0.99
@@ -94,10 +94,14 @@ def test_course_speed_and_their_sigmas() -> None:
         d = np.array([t.east_m, t.north_m, t.velocity_east, t.velocity_north]) - truth
         errors.append([*d[:2] / np.sqrt(np.diag(t.covariance)[:2]), (t.speed - 5.0) / t.speed_sigma])
         errors[-1].append((t.course_rad - math.atan2(4, -3)) / t.course_sigma_rad)
+        off.append((t.speed - 5.0, math.degrees(t.course_rad - math.atan2(4, -3))))
     z = np.sqrt(np.mean(np.array(errors) ** 2, axis=0))
-    # The sigma told is the spread seen, a little wide: it also holds that the vessel may have begun to turn.
-    assert np.all(z < 1.3)
-    assert np.all(z > 0.35)
+    # The sigma told is the spread seen; of course and speed a little wide: it also holds that the vessel may have begun
+    # to turn.  Of 40 runs a spread is known to a ninth: 1 / sqrt(2 * 40).
+    assert np.all((z[:2] > 0.75) & (z[:2] < 1.35))
+    assert np.all((z[2:] > 0.5) & (z[2:] < 1.1))
+    # And the figures themselves, in a minute: measured 0.10 m/s and 1.4 degrees.
+    assert np.all(np.sqrt(np.mean(np.square(off), axis=0)) < [0.15, 2.0])
 
 
 @pytest.mark.parametrize("range_m", [400.0, 2500.0])
@@ -114,13 +118,13 @@ def test_p_moving_is_calibrated(range_m: float) -> None:
         said.append(t.p_moving)
         moves.append(moving)
     p, m = np.array(said), np.array(moves)
-    # Brier score: 0.25 for saying nothing, 0 for being always right.
-    assert np.mean((p - m) ** 2) < (0.08 if range_m < 1000 else 0.22)
+    # Brier score: 0.25 for saying nothing, 0 for being always right.  Measured: 0.040 near, 0.082 far.
+    assert np.mean((p - m) ** 2) < (0.06 if range_m < 1000 else 0.12)
+    # Most are told surely one way or the other (35 and 43 of 80 near, 30 and 46 far), and rightly.
     sure, still = p > 0.9, p < 0.1
-    if sure.sum() >= 5:
-        assert m[sure].mean() > 0.85
-    if still.sum() >= 5:
-        assert m[still].mean() < 0.2
+    assert sure.sum() >= 24 and still.sum() >= 32
+    assert m[sure].mean() > 0.95
+    assert m[still].mean() < 0.2
 
 
 def test_clutter_rarely_becomes_a_track() -> None:
