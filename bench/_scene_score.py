@@ -31,6 +31,8 @@ SURE_SIGMA_DB = 3.0
 SETTLED_TURNS, SETTLED_S = 10, 60.0
 # Closest approaches nearer than this, within so long, are compared.
 CPA_M, CPA_S = 1_000.0, 600.0
+# What will pass nearer than this within so long should be called; from this urgency on a call is not made in passing.
+MEET_M, MEET_S, URGENT = 150.0, 180.0, 2
 # Small things: from what the skipper cares about upwards to here.
 SMALL_RCS_M2 = 25.0
 # What is hidden must be hidden on neighbouring cells too: the edge of a shadow is no sharper.
@@ -54,6 +56,12 @@ class Score:
         self.velocity: list[float] = []
         self.velocity_60: list[float] = []
         self.cpa_m: list[float] = []
+        self.place_m: list[float] = []
+        self.due_since: dict[str, int] = {}  # by thing, when it first was to be called
+        self.called_at: dict[str, int] = {}
+        self.false_called: set[int] = set()
+        self.first_ns: int | None = None
+        self.last_ns = 0
         self.gospa_m: list[float] = []
         self.right_mark = self.told_mark = 0
         self.calibration: list[tuple[float, bool]] = []
@@ -86,6 +94,8 @@ class Score:
             # Nothing could be read, or all is new.
             return
         self.scans += 1
+        self.first_ns = reading.time_ns if self.first_ns is None else self.first_ns
+        self.last_ns = reading.time_ns
         if is_withdrawn:
             # Withdrawn though there was a picture: what could be seen was not told.
             for thing in laid.things:
@@ -141,6 +151,7 @@ class Score:
                 k = belongs.get(thing.key)
                 self._count_pair(turn.number, thing, None if k is None else echoes[k], own.get(thing.key))
         self._small(reading, laid, belongs)
+        self._calls(reading, laid, whose)
         for k, echo in enumerate(echoes):
             at = (float(east[k]), float(north[k]))
             mine = whose.get(k)
@@ -216,6 +227,10 @@ class Score:
         if not thing.detectable:
             return
         self.position_m.append(math.hypot(east - thing.east_m, north - thing.north_m))
+        if self.stage.by_bearing and self.stage.is_chart_right:
+            # And where it is told on the earth, with the boat's own position in it.
+            e, n = self.stage.frame.to_plane(echo.lat, echo.lon)
+            self.place_m.append(math.hypot(e - thing.east_m, n - thing.north_m))
         if thing.mark is not None and truly == "charted":
             self.told_mark += 1
             mark = self.stage.marks[thing.mark].charted
@@ -240,17 +255,27 @@ class Score:
 
     def _cpa(self, echo: Echo, thing: Thing, laid: Laid) -> None:
         """Closest approach by straight lines from here, against what is told."""
-        e, n = thing.east_m - laid.own_m[0], thing.north_m - laid.own_m[1]
-        ve, vn = thing.velocity[0] - laid.own_velocity[0], thing.velocity[1] - laid.own_velocity[1]
-        square = ve * ve + vn * vn
-        if echo.cpa_m is None or square < 0.25:
-            return
-        time_s = -(e * ve + n * vn) / square
-        if not 0.0 < time_s < CPA_S:
-            return
-        truly = math.hypot(e + ve * time_s, n + vn * time_s)
-        if truly < CPA_M:
-            self.cpa_m.append(abs(echo.cpa_m - truly))
+        meeting = _meeting(thing, laid)
+        if echo.cpa_m is not None and meeting is not None and 0.0 < meeting[1] < CPA_S and meeting[0] < CPA_M:
+            self.cpa_m.append(abs(echo.cpa_m - meeting[0]))
+
+    def _calls(self, reading: Reading, laid: Laid, whose: dict[int, Thing]) -> None:
+        """Which near meetings are called, and which calls are of nothing."""
+        for thing in laid.things:
+            if thing.mark is not None or not thing.detectable:
+                continue
+            meeting = _meeting(thing, laid)
+            if meeting is not None and meeting[0] < MEET_M and 0.0 < meeting[1] < MEET_S:
+                self.due_since.setdefault(thing.key, reading.time_ns)
+        number = {echo.id: k for k, echo in enumerate(reading.echoes)}
+        for call in reading.calls:
+            if call.echo is None or call.echo not in number:
+                continue
+            thing_or_none = whose.get(number[call.echo])
+            if thing_or_none is not None:
+                self.called_at.setdefault(thing_or_none.key, reading.time_ns)
+            elif call.urgency >= URGENT and reading.echoes[number[call.echo]].kind == "vessel":
+                self.false_called.add(call.echo)
 
     def _small(self, reading: Reading, laid: Laid, belongs: dict[str, int]) -> None:
         """Of small things inside the seeing line, how many are held."""
@@ -388,6 +413,13 @@ class Score:
         rms("velocity_error_mps", self.velocity)
         rms("velocity_error_60s_mps", self.velocity_60)
         rms("cpa_error_m", self.cpa_m)
+        rms("place_error_m", self.place_m)
+        put("meetings_called", sum(key in self.called_at for key in self.due_since), len(self.due_since))
+        waits = [(self.called_at[k] - t) / 1e9 for k, t in self.due_since.items() if k in self.called_at]
+        if waits:
+            out["call_after_s"] = float(np.median(np.maximum(waits, 0.0)))
+        if self.first_ns is not None and self.last_ns > self.first_ns:
+            out["false_calls_per_hour"] = 3600.0 * len(self.false_called) / ((self.last_ns - self.first_ns) / 1e9)
         if self.gospa_m:
             out["gospa_m"] = float(np.mean(self.gospa_m))
         f1 = macro_f1(self.confusion)
@@ -440,3 +472,14 @@ class Score:
             out["missing_recall"] = told_due / len(due)
         out["missing_right"] = float(right)
         return out
+
+
+def _meeting(thing: Thing, laid: Laid) -> tuple[float, float] | None:
+    """Return closest approach and the time to it, by straight lines from here; None where there is no way between."""
+    e, n = thing.east_m - laid.own_m[0], thing.north_m - laid.own_m[1]
+    ve, vn = thing.velocity[0] - laid.own_velocity[0], thing.velocity[1] - laid.own_velocity[1]
+    square = ve * ve + vn * vn
+    if square < 0.25:
+        return None
+    time_s = -(e * ve + n * vn) / square
+    return math.hypot(e + ve * time_s, n + vn * time_s), time_s

@@ -17,6 +17,7 @@ from pathlib import Path
 
 import numpy as np
 
+from bench._plain import PlainReader
 from bench._scene_figures import calibration_error, confusion_table, macro_f1
 from bench._scene_score import Score
 from bench._scene_stage import BuiltIn, Stage
@@ -35,6 +36,9 @@ UNITS = {
     "position_error_m": "m",
     "velocity_error_60s_mps": "m/s",
     "cpa_error_m": "m",
+    "place_error_m": "m",
+    "call_after_s": "s",
+    "false_calls_per_hour": "an hour",
     "withdrawn_turns": "turns",
     "false_vessels_per_turn": "a turn",
     "doubled_per_turn": "a turn",
@@ -73,13 +77,13 @@ def run_scene(path: Path) -> Score:
     return play(BuiltIn(ScenePlayer(load_scene(path))))
 
 
-def play(stage: Stage) -> Score:
-    """Play a scene through the chain and score what it says."""
+def play(stage: Stage, plain: Score | None = None) -> Score:
+    """Play a scene through the chain and score what it says; ``plain`` is given what the plain reader says of it."""
     from moonless.watch.chain import Chain
 
     chain = Chain(stage.scene.boat, stage.chart, None)
     score = Score(stage)
-    waiting = None
+    waiting, reader = None, PlainReader()
     for turn in stage.turns():
         # As they would come off two wires: in order of time, each whole.
         events = [(time_ns, 0, data) for time_ns, data in turn.radar]
@@ -93,6 +97,8 @@ def play(stage: Stage) -> Score:
             # The reading of a turn comes with the first spokes of the next.
             about = waiting if one.reading.time_ns < turn.start_ns + 50_000_000 and waiting is not None else turn
             score.add(about, one.reading)
+            if plain is not None and one.scan is not None:
+                plain.add(about, reader.read(one.scan, one.reading.time_ns, stage.frame))
         waiting = turn
     return score
 

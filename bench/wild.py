@@ -4,6 +4,7 @@ Seeds 0 to 99 are for choosing, 1000 to 1299 for telling: those are run whole an
 video is made by `moonless.scene.wild`, which knows nothing of the program's radar model; the rules of the score stand
 in `_scene_truth`.  Each figure is told as its mean over the seeds and over its own worst tenth of them.
 
+``--plain`` measures a plain reader (`_plain`) beside it, which shows what the video itself holds.
 ``--verbose`` (or MOONLESS_SCENES_VERBOSE=1) says on standard error what went wrong, seed by seed; ``--each FILE``
 writes each seed's figures and ingredients as JSON lines.  Both are refused for the telling seeds.
 """
@@ -28,6 +29,7 @@ from typing import Any
 import numpy as np
 
 from bench._scene_figures import confusion_table, macro_f1
+from bench._scene_score import Score
 from bench._scene_stage import WildStage
 from bench.result import Result
 from bench.scenes import UNITS, play
@@ -53,6 +55,9 @@ LESS = frozenset(
         "velocity_error_mps",
         "velocity_error_60s_mps",
         "cpa_error_m",
+        "place_error_m",
+        "call_after_s",
+        "false_calls_per_hour",
         "gospa_m",
         "missing_wrong",
         "hidden_boats_in_seen",
@@ -79,21 +84,26 @@ class Outcome:
     small: tuple[int, int] = (0, 0)
     wrong: dict[str, Any] = field(default_factory=dict)
     crash: str = ""
+    plain: dict[str, float] = field(default_factory=dict)
 
 
-def run_seed(seed: int) -> Outcome:
-    """Make the scene of a seed, play it through the chain and score it."""
+def run_seed(seed: int, with_plain: bool = False) -> Outcome:
+    """Make the scene of a seed, play it through the chain and score it, and the plain reader beside it."""
     wild = wild_of(seed)
     out = Outcome(seed, wild.ingredients)
     with tempfile.TemporaryDirectory() as folder:
         try:
-            score = play(WildStage(WildPlayer(wild, Path(folder))))
+            stage = WildStage(WildPlayer(wild, Path(folder)))
+            plain = Score(stage) if with_plain else None
+            score = play(stage, plain)
         except Exception:
             # A crash is a scene in which nothing was told; it is said, and counted as such.
             out.crash = traceback.format_exc()
             out.figures = {"held": 0.0, "held_fresh": 0.0, "macro_f1": 0.0}
             return out
     out.figures = score.figures()
+    if plain is not None:
+        out.plain = plain.figures()
     out.confusion, out.false_by = score.confusion, score.false_by
     out.small = (score.small_held, score.small_inside)
     radar, receiver = wild.antenna, wild.receiver
@@ -125,6 +135,7 @@ def run(names: Sequence[str], rest: Sequence[str] = ()) -> Iterator[Result]:
     parser.add_argument("--seed", type=int, default=0)
     parser.add_argument("--count", type=int, default=20)
     parser.add_argument("--jobs", type=int, default=1)
+    parser.add_argument("--plain", action="store_true", help="measure a plain reader beside it")
     parser.add_argument("--verbose", action="store_true", default=bool(os.environ.get("MOONLESS_SCENES_VERBOSE")))
     parser.add_argument("--each", type=Path, default=None)
     asked = parser.parse_args(list(rest))
@@ -132,7 +143,7 @@ def run(names: Sequence[str], rest: Sequence[str] = ()) -> Iterator[Result]:
     if (asked.verbose or asked.each) and set(seeds) & set(TELLING):
         parser.error(f"seeds {TELLING.start} to {TELLING.stop - 1} are for telling: they are not looked at one by one")
     outcomes = []
-    for one in _outcomes(seeds, asked.jobs):
+    for one in _outcomes(seeds, asked.jobs, asked.plain):
         outcomes.append(one)
         if one.crash:
             print(f"wild seed {one.seed} crashed:\n{one.crash}", file=sys.stderr, flush=True)
@@ -146,12 +157,13 @@ def run(names: Sequence[str], rest: Sequence[str] = ()) -> Iterator[Result]:
         print(confusion_table(sum((one.confusion for one in outcomes), Counter())), file=sys.stderr)
 
 
-def _outcomes(seeds: Sequence[int], jobs: int) -> Iterator[Outcome]:
+def _outcomes(seeds: Sequence[int], jobs: int, with_plain: bool) -> Iterator[Outcome]:
+    plain = [with_plain] * len(seeds)
     if jobs <= 1:
-        yield from map(run_seed, seeds)
+        yield from map(run_seed, seeds, plain)
         return
     with ProcessPoolExecutor(jobs, mp_context=multiprocessing.get_context("spawn")) as pool:
-        yield from pool.map(run_seed, seeds)
+        yield from pool.map(run_seed, seeds, plain)
 
 
 def worst_tenth(name: str, values: Sequence[float]) -> float:
@@ -171,8 +183,10 @@ def whole(outcomes: Sequence[Outcome]) -> Iterator[Result]:
         if name in COUNTS:
             yield Result(f"wild.{name}.sum", float(np.sum(values)), unit)
             continue
-        yield Result(f"wild.{name}.mean", float(np.mean(values)), unit)
-        yield Result(f"wild.{name}.worst_tenth", worst_tenth(name, values), unit)
+        beside = [one.plain[name] for one in outcomes if name in one.plain and name in one.figures]
+        yield _beside(f"wild.{name}.mean", name, float(np.mean(values)), float(np.mean(beside)) if beside else None)
+        worst = worst_tenth(name, beside) if beside else None
+        yield _beside(f"wild.{name}.worst_tenth", name, worst_tenth(name, values), worst)
     pooled = sum((one.confusion for one in outcomes), Counter())
     f1 = macro_f1(pooled)
     if f1 is not None:
@@ -187,6 +201,15 @@ def whole(outcomes: Sequence[Outcome]) -> Iterator[Result]:
         told = sum(one.figures.get("missing_recall", 0.0) * one.figures.get("missing_due", 0.0) for one in outcomes)
         yield Result("wild.missing_told_of_due", told / due, "1")
     yield from _by_ingredient(outcomes)
+
+
+def _beside(told: str, name: str, value: float, plain: float | None) -> Result:
+    """Return a figure with the plain reader's beside it; the ratio is above 1 where we are better."""
+    unit = UNITS.get(name, "1")
+    if plain is None:
+        return Result(told, value, unit)
+    top, bottom = (plain, value) if name in LESS else (value, plain)
+    return Result(told, value, unit, "plain reader", plain, top / bottom if bottom > 0.0 else None)
 
 
 def _by_ingredient(outcomes: Sequence[Outcome]) -> Iterator[Result]:

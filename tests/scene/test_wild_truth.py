@@ -38,7 +38,8 @@ def test_a_steady_echo_passes_as_often_as_told(looks: int) -> None:
     s = np.sqrt(signal)
     noise = (rng.standard_normal((n, looks)) + 1j * rng.standard_normal((n, looks))) / math.sqrt(2.0)
     power = np.square(np.abs(s + noise)).mean(axis=1)
-    assert chance(signal, 1.0, threshold, "steady", looks) == pytest.approx(float((power > threshold).mean()), abs=0.005)
+    share = float((power > threshold).mean())
+    assert chance(signal, 1.0, threshold, "steady", looks) == pytest.approx(share, abs=0.005)
 
 
 def test_a_step_of_the_receiver_is_asked_for() -> None:

@@ -58,13 +58,8 @@ def own_script(ground: Ground | None, duration_s: float, rng: np.random.Generato
             speed *= 0.4
         script = _script((0.0, 0.0), heading, speed, duration_s, rng, 0.45)
         path = _path(script, duration_s)
-        if (
-            ground is None
-            or shapely.distance(
-                ground.land, shapely.LineString(path + [[0, 0]] * len(path) if speed else [[0, 0], [0, 1]])
-            )
-            > OWN_CLEAR_M
-        ):
+        way = shapely.LineString(path) if speed > 0.0 else shapely.Point(0.0, 0.0)
+        if ground is None or shapely.distance(ground.land, way) > OWN_CLEAR_M:
             if script.legs and speed > 0.0:
                 marks.append("own boat turns")
             if speed > 10.0:
@@ -131,6 +126,36 @@ class Fleet:
         for _ in range(floats):
             self._float()
         self._aids()
+
+    def moor(self, rng: np.random.Generator) -> None:
+        """Lay ships and boats alongside the harbour's walls: one with the shore, and what mirrors and hides."""
+        ground = self._ground
+        if ground is None or not ground.walls:
+            return
+        for (e0, n0), (e1, n1) in ground.walls:
+            length = math.hypot(e1 - e0, n1 - n0)
+            ahead = math.atan2(e1 - e0, n1 - n0)
+            # Off the wall's water side: where the boat's start lies.
+            side = np.array([math.cos(ahead), -math.sin(ahead)])
+            side = side if float(side @ -np.array([e0, n0])) > 0.0 else -side
+            at = float(rng.uniform(20.0, 80.0))
+            while at < length - 60.0 and rng.random() < 0.85:
+                size = float(rng.choice([rng.uniform(8.0, 20.0), rng.uniform(30.0, 110.0)]))
+                off = 0.5 * size / 6.0 + 4.0
+                place = (
+                    e0 + (at + 0.5 * size) / length * (e1 - e0) + off * float(side[0]),
+                    n0 + (at + 0.5 * size) / length * (n1 - n0) + off * float(side[1]),
+                )
+                rcs = 1.2 * size**1.6 * 10.0 ** float(rng.normal(0.0, 0.3))
+                name = self._name("ship" if size > 25.0 else "boat")
+                self._add(
+                    Thing(
+                        name, name.split()[0], Script(place, ahead, 0.0), rcs, 2.0 + 0.09 * size, size,
+                        max(3.0, size / 6.5), "slow", True, size > 25.0,
+                    )
+                )  # fmt: skip
+                at += size + float(rng.uniform(8.0, 60.0))
+        self._marks.append("moored at the quay")
 
     # --- one of each --------------------------------------------------------------------------------------------------
 

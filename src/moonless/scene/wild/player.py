@@ -178,6 +178,9 @@ class WildPlayer:
         antenna, rng = self.wild.antenna, self._rng
         n = view.shape[0]
         label = view.angle_rad + antenna.bearing_bias_rad - antenna.bow_offset_rad
+        if antenna.is_true:
+            # The set lays its picture by the same sensor that the boat reports.
+            label = label + self._own.at(view.time_s).heading_rad + self.scene.sensors.heading_bias_rad
         if antenna.label_step_rad > 0.0:
             label = np.rint(label / antenna.label_step_rad) * antenna.label_step_rad
         half = 0.5 * 2.0 * math.pi / antenna.n_spoke

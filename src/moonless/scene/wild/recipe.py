@@ -44,6 +44,8 @@ def wild_of(seed: int) -> Wild:
     """Return the scene of a seed: the same seed gives the same scene."""
     rng = np.random.default_rng([seed, 7])
     marks: list[str] = []
+    # Whatever was added later draws from numbers of its own, so that older seeds stay what they were.
+    later = np.random.default_rng([seed, 8])
     family = str(rng.choice(FAMILIES, p=(0.2, 0.17, 0.13, 0.14, 0.12, 0.12, 0.12)))
     antenna = _antenna(family, rng, marks)
     receiver = _receiver(antenna, rng, marks)
@@ -58,6 +60,11 @@ def wild_of(seed: int) -> Wild:
     own = own_script(ground, duration, rng, marks)
     fleet = Fleet(ground, antenna, own, duration, rng, marks)
     fleet.fill(family)
+    if later.random() < 0.15:
+        antenna = replace(antenna, is_true=True)
+        marks.append("true angles")
+    if family == "harbour":
+        fleet.moor(later)
     shift, land = (0.0, 0.0), None
     if ground is not None:
         charted, uncharted, shift = _chart(ground, has_chart, rng, marks)
@@ -360,6 +367,7 @@ def _boat(antenna: Antenna, rng: np.random.Generator, marks: list[str]) -> Boat:
         bow_offset_rad=antenna.bow_offset_rad,
         blind_sectors_rad=antenna.blind_rad if antenna.blind_is_told else (),
         min_range_m=antenna.min_range_m,
+        angle_from="true" if antenna.is_true else "bow",
     )
     return Boat(
         "Wild", 9.0, 3.0, 0.9, 4.0, 2.5, radar, stopping=(StoppingTrial(4.1, 25.0), StoppingTrial(10.3, 70.0)),

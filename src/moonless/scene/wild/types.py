@@ -66,6 +66,7 @@ class Antenna:
     duplicates: float = 0.0  # share of spokes sent twice
     missing: float = 0.0  # share of spokes that never come
     min_range_m: float = 20.0
+    is_true: bool = False  # angles are sent from north, by the boat's own heading sensor
 
 
 @dataclass(frozen=True, slots=True)
