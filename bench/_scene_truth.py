@@ -12,8 +12,8 @@ Stated rules, all of them.  None asks what the program said.
   held all the same; nothing is counted for it among the held.
 - Two things within a beam and 1.5 pulses of each other make one echo: the stronger counts as held when that echo has
   been given to the weaker.
-- An echo that belongs to a thing is truly of that thing's kind, remembered or not; but of one that cannot be parted
-  from land, and would not show by itself, it is truly what the land there is.
+- An echo that belongs to a thing is truly of that thing's kind, remembered or not; but one of a still thing that cannot
+  be parted from land is one with it, and truly what the land there is.
 - An echo that belongs to no thing is truly, in this order: `uncharted` by land that is on no chart; `bridge` or
   `shore`, by which is nearer, within 25 m + half a beam of either; `false` where a thing has its own echo already and
   this is a second one in its reach; `false` where a ghost or a side lobe must lie; else `clutter`.  That it is only
@@ -146,8 +146,7 @@ class TruthBook:
 
     def of_thing(self, thing: Thing, laid: Laid) -> str:
         """Return what an echo truly is that belongs to a thing."""
-        shows = thing.seen.p_detect >= P_DETECTABLE and not thing.seen.hidden
-        if thing.seen.merged_with == "land" and not shows:
+        if thing.seen.merged_with == "land" and thing.cls != "vessel":
             return self.land_kind(thing.east_m, thing.north_m, laid) or thing.cls
         return thing.cls
 

@@ -6,18 +6,20 @@ import math
 import sys
 from collections import Counter
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pytest
+import shapely
 
-from moonless.reading.types import ChartedAs, Echo, Missing, Own, Reading, Registration, SpeedAdvice
+from moonless.reading.types import ChartedAs, Echo, Fault, Missing, Own, Reading, Registration, SpeedAdvice
 from moonless.scene.file import demo_folder, load_scene
 from moonless.scene.player import ScenePlayer, SceneTurn
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
-from bench._scene_figures import calibration_error, macro_f1
+from bench._scene_figures import CLASSES, calibration_error, macro_f1
 from bench._scene_score import REGISTERED_AFTER, Score
 from bench._scene_stage import BuiltIn
 from bench._scene_truth import TruthBook
@@ -130,6 +132,74 @@ def test_a_stray_counts_once_a_scan(played: Any) -> None:
     assert figures["false_tracks_per_scan"] == 1.0 and figures["held"] == 1.0 and figures["macro_f1"] < 1.0
     called_clutter = _echo(999, lat, lon, "clutter", 0.0, None, None)
     assert _figures(played, lambda echoes: [*echoes, called_clutter])["false_tracks_per_scan"] == 0.0
+
+
+def test_a_doubled_vessel_is_a_false_one(played: Any) -> None:
+    def double(echoes: list[Echo]) -> list[Echo]:
+        vessel = next((e for e in echoes if e.kind == "vessel"), None)
+        if vessel is None:
+            return echoes
+        lat, lon = vessel.lat + 15.0 / 111_000.0, vessel.lon
+        return [*echoes, _echo(998, lat, lon, "vessel", vessel.sog_kn, vessel.cog_deg, None)]
+
+    figures = _figures(played, double)
+    assert figures["false_vessels_per_turn"] == 1.0 and figures["doubled_per_turn"] == 1.0
+    assert figures["held"] == 1.0 and figures["macro_f1"] < 1.0
+
+
+def test_a_memory_of_what_is_gone_is_wrong(played: Any) -> None:
+    lat, lon = played[0].scene.frame.to_geographic(-1900.0, -1100.0)
+    memory = replace(_echo(997, lat, lon, "vessel", 5.0, 90.0, None), coasting=True)
+    figures = _figures(played, lambda echoes: [*echoes, memory])
+    assert figures["false_vessels_per_turn"] == 1.0 and figures["remembered_vessels_per_turn"] == 1.0
+
+
+def test_a_remembered_echo_holds_but_is_not_fresh(played: Any) -> None:
+    figures = _figures(played, lambda echoes: [replace(e, coasting=True) for e in echoes])
+    assert figures["held"] == 1.0 and figures["held_fresh"] == 0.0
+
+
+def test_withdrawn_turns_cost(played: Any) -> None:
+    player, turns = played
+    stage = BuiltIn(player)
+    score, book = Score(stage), TruthBook(stage)
+    for turn in turns:
+        reading = _perfect(player, book, turn, lambda echoes: echoes)
+        if turn.number % 2:
+            reading = replace(reading, echoes=(), faults=(Fault("radar", "damaged", turn.start_ns),))
+        score.add(turn, reading)
+    figures = score.figures()
+    assert figures["held"] == pytest.approx(0.5, abs=0.1) and figures["withdrawn_turns"] == TURNS // 2
+
+
+@pytest.mark.parametrize("place", ["a vessel's", "beside it", "open water", "the shore"])
+def test_the_truth_never_asks_what_was_said(played: Any, place: str) -> None:
+    player, turns = played
+    truths = set()
+    for kind in CLASSES:
+        for coasting in (False, True):
+            stage = BuiltIn(player)
+            score, book = Score(stage), TruthBook(stage)
+            for turn in turns[:10]:
+                laid = book.lay(turn.truth, turn.end_ns)
+                vessel = next(t for t in laid.things if t.cls == "vessel" and t.mark is None)
+                shore = shapely.get_coordinates(player.ground.real.land)[0]
+                at = {
+                    "a vessel's": (vessel.east_m, vessel.north_m),
+                    "beside it": (vessel.east_m + 20.0, vessel.north_m),
+                    "open water": (-1900.0, -1100.0),
+                    "the shore": tuple(shore),
+                }[place]
+                lat, lon = stage.frame.to_geographic(*at)
+                told = replace(_echo(1, lat, lon, kind, 3.0, 90.0, None), coasting=coasting)
+                lat, lon = stage.frame.to_geographic(vessel.east_m, vessel.north_m)
+                also = () if place == "a vessel's" else (_echo(2, lat, lon, "vessel", 3.0, 90.0, None),)
+                score.add(turn, replace(_perfect(player, TruthBook(stage), turn, lambda e: []), echoes=(*also, told)))
+            of_truth: Counter[str] = Counter()
+            for (truth, _), n in score.confusion.items():
+                of_truth[truth] += n
+            truths.add(frozenset(of_truth.items()))
+    assert len(truths) == 1, truths
 
 
 def test_a_wrong_mark_is_not_the_right_one(played: Any) -> None:
