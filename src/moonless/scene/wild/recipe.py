@@ -72,6 +72,13 @@ def wild_of(seed: int) -> Wild:
     charted_marks = fleet.marks(shift) if has_chart else ()
     ghosts, far = _ghosts(ground, antenna, fleet, rng, marks)
     sensors = _sensors(rng, marks)
+    # Without a chart nothing tells of a bias, and against one that is bent little does: then they are small, so that
+    # what is asked for can be known.
+    known = 0.1 if not has_chart else 0.3 if "chart off" in marks else 1.0
+    sensors = replace(sensors, heading_bias_rad=known * sensors.heading_bias_rad)
+    antenna = replace(antenna, bearing_bias_rad=known * antenna.bearing_bias_rad)
+    if known < 1.0:
+        marks = [one for one in marks if one not in ("heading bias", "bearing bias")]
     things = fleet.things()
     boat = _boat(antenna, rng, marks)
     marks.append(family)
