@@ -8,7 +8,7 @@ and choose what is worth saying.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -22,6 +22,7 @@ from moonless.radar.budget import link_budget
 from moonless.radar.detection import clutter_weight
 from moonless.radar.types import Weather
 from moonless.reading import geojson, keepoff, lurking, matters, shadows
+from moonless.reading.bearing import BearingSearch
 from moonless.reading.calls import Caller, Matter
 from moonless.reading.echoes import meetings, relative_covariance, tell
 from moonless.reading.evidence import (
@@ -48,13 +49,14 @@ from moonless.reading.place import Place, keep_outs_around, known_around, lay_ou
 from moonless.reading.rays import N_BEARINGS, bearing_index
 from moonless.reading.register import Agreement, Expected, Registrar
 from moonless.reading.seeing import CROSS_SECTIONS_M2, Curve, clutter_at, curve_for, scale_of, seeing_line
-from moonless.reading.sightings import sight
+from moonless.reading.sightings import Sightings, sight
 from moonless.reading.situation import Held, Situation
 from moonless.reading.speed import advise, stopping_line_m
 from moonless.reading.trial_types import Trial
 from moonless.reading.types import Call, Echo, Missing, Own, Reading, Registration, Seeing, SpeedAdvice
 from moonless.reading.waters import Waters
 from moonless.scan.types import Scan
+from moonless.track.correction import Correction
 from moonless.units import NS_PER_S, mps_to_kn
 
 Floats = NDArray[np.float64]
@@ -73,6 +75,8 @@ NOISE_MARGIN = 1.12
 RECEIVED_SHARE = 0.5
 # A position that radar and chart confirmed within this is one by them, not by reckoning.
 FIXED_LATELY_S = 8.0
+# Where radar and chart have not been squared in so many turns, the bearing alone is looked for.
+WIDE_AFTER_TURNS = 4
 NOTHING_KNOWN = Registration(None, None, None, None, None)
 
 
@@ -103,6 +107,8 @@ class Judge:
 
     def _start_anew(self) -> None:
         self._registrar = Registrar(self._boat)
+        self._bearing = BearingSearch(self._boat)
+        self._unknown_turns = 0
         self._model = Model(self._boat)
         self._history = History()
         self._motion = Motion()
@@ -228,6 +234,7 @@ class Judge:
     def turned(self, by_rad: float) -> None:
         """Say that the radar's picture has been turned clockwise against the bow: what was found turns with it."""
         self._registrar.turned(by_rad)
+        self._bearing = BearingSearch(self._boat)
 
     # -- the parts, in order --------------------------------------------------------------------------------------
 
@@ -271,13 +278,31 @@ class Judge:
                 expected = _expected(place, outlook)
                 if held is None:
                     agreement = registrar.update(situation.time_ns, seen, expected)
+                    agreement = self._bearing_alone(situation, reported, place, seen, agreement)
                 else:
                     agreement = registrar.update(situation.time_ns, seen, expected, WALK_M, GOOD_SIGMA_M)
+        if agreement.correction is None and self._bearing.correction is not None:
+            # No picture this turn: what was found stands.
+            last = self._bearing.correction
+            stands = Correction.settled(last.state, last.covariance)
+            agreement = replace(agreement, bearing=self._bearing.now, correction=stands)
         if agreement.correction is not None and agreement.correction.is_anew:
             # Where tracks were by the old registration is no word on whether they have moved.
             self._motion = Motion()
         self._agreed = _Agreed(situation.time_ns, agreement, place, outlook)
         return self._agreed
+
+    def _bearing_alone(
+        self, situation: Situation, reported: OwnPlane, place: Place, seen: Sightings, agreement: Agreement
+    ) -> Agreement:
+        """Return the registration with the bias of bearings alone, while nothing was ever known of all three."""
+        if agreement.correction is not None:
+            return agreement
+        self._unknown_turns += 1
+        if self._unknown_turns < WIDE_AFTER_TURNS:
+            return agreement
+        bearing = self._bearing.update(situation.time_ns, seen, reported, place, situation.ais)
+        return replace(agreement, bearing=bearing, correction=self._bearing.correction)
 
     def _back_from(self, carried: CarriedOn | None) -> None:
         """Go on with what was learnt of the heading while the receiver was silent."""
@@ -309,6 +334,8 @@ class Judge:
         pose = PoseSigma(self._boat.position_sigma_m, self._boat.heading_sigma_rad)
         if agreement.is_known:
             pose = PoseSigma(agreement.position_sigma_m, agreement.heading_sigma)
+        elif agreement.bearing is not None:
+            pose = PoseSigma(self._boat.position_sigma_m, agreement.bearing.sigma)
         moved = np.array([(t.east_m, t.north_m) for t in tracks]).reshape(-1, 2)
         rough = level = ring = None
         if situation.scan is not None and situation.picture is not None:
@@ -521,7 +548,11 @@ def _weather(situation: Situation) -> Weather:
 def _registration(agreement: Agreement, is_held: bool = False) -> Registration:
     if not agreement.is_known:
         # An offset that is not known cannot be said to agree.
-        return Registration(None, None, None, None, False if agreement.agrees is False else None)
+        agrees = False if agreement.agrees is False else None
+        if agreement.bearing is not None:
+            bias, sigma = math.degrees(agreement.bearing.bias), math.degrees(agreement.bearing.sigma)
+            return Registration(bias, None, None, None, agrees, heading_sigma_deg=sigma)
+        return Registration(None, None, None, None, agrees)
     return Registration(
         heading_bias_deg=math.degrees(agreement.heading_bias),
         # While the receiver is silent there is nothing that an offset would be from.

@@ -22,6 +22,7 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from moonless.boat.types import Boat
+from moonless.reading.bearing import Bearing
 from moonless.reading.own import OwnPlane
 from moonless.reading.sightings import Sightings
 from moonless.track.correction import Correction
@@ -68,6 +69,7 @@ class Agreement:
     n_used: int
     agrees: bool | None = None  # whether radar and chart agree, over the last turns; None: too little to say
     correction: Correction | None = None  # what is taken out of the reported pose; None: nothing was ever known
+    bearing: Bearing | None = None  # while not all three are known: the bias of bearings alone, where that is
 
     @property
     def heading_bias(self) -> float:
@@ -148,8 +150,10 @@ class Registrar:
 
     @property
     def now(self) -> Agreement:
-        """The registration as it stands."""
-        return self._told(0)
+        """The registration as it stands, with no new evidence."""
+        last = self._correction
+        told = None if last is None else Correction.settled(last.state, last.covariance)
+        return replace(self._told(0), correction=told)
 
     def _told(self, used: int) -> Agreement:
         at = self._state.copy(), self._cov.copy()
@@ -189,7 +193,7 @@ class Registrar:
         """Let time go by with nothing seen."""
         self._predict(time_ns, position_walk_m)
         self._give_out(self._state.copy(), self._cov, self._cov, is_anew=False)
-        return self.now
+        return self._told(0)
 
     def update(
         self,
@@ -211,7 +215,7 @@ class Registrar:
             self._fits = None
             self._settle()
             self._give_out(before, before_cov, before_cov, is_anew=False)
-            return self.now
+            return self._told(0)
         matcher = _Matcher(seen, expected)
         start = self._state if self._known else matcher.search(self._state, relative_to_prior=False)
         state, cov, used = matcher.fit(start, self._state, self._cov)
