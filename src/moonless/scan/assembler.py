@@ -19,6 +19,7 @@ Rules of this file:
 from __future__ import annotations
 
 import math
+from collections import deque
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -37,6 +38,10 @@ LATE_ROWS = 8
 # A row counts as received when a spoke's centre is this close to its own, in rows.  A lost spoke leaves its
 # neighbours a whole row away; an antenna that turns unevenly moves them by up to about a quarter.
 NEAR_ROWS = 0.75
+# The rows of a scan follow another number of spokes a turn at once when it is so much off, and a smaller lasting change
+# when the median of the last turns shows it: antennas driven by the wind give two or three in a hundred more or fewer
+# from turn to turn (seen in real video: 808 to 830), and what is learnt of the picture must outlive that.
+OTHER_COUNT, DRIFTED_COUNT, COUNT_TURNS = 0.1, 0.02, 5
 # With no spoke for this long (or two turns, if that is longer) the turn is not going on.
 PAUSE_S = 1.0
 MAX_PERIOD_S = 10.0
@@ -106,6 +111,7 @@ class ScanAssembler:
         self._lead = 0  # index in the turn of the spoke furthest on
         self._last: Spoke | None = None
         self._n_spoke: int | None = None
+        self._counts_off: deque[float] = deque(maxlen=COUNT_TURNS)  # spokes a turn, as the last turns showed them
         self._phase_rad = 0.0
         self._rate = 0.0  # rad/s, not signed; 0: not known
         self._seen = bytearray()
@@ -290,7 +296,8 @@ class ScanAssembler:
         sightings = sorted(sightings, key=lambda s: s.u)
         u = np.array([s.u for s in sightings])
         time_ns = np.array([s.spoke.time_ns for s in sightings], dtype=np.int64)
-        azimuth = np.array([s.centre_rad for s in sightings]) + self._bow_offset_rad
+        sent = np.array([s.centre_rad for s in sightings])
+        azimuth = sent + self._bow_offset_rad
         if self._angle_from == "true":
             azimuth = azimuth - poses.at(time_ns).heading_true_rad
             known = np.isfinite(azimuth)
@@ -298,8 +305,8 @@ class ScanAssembler:
                 self.counts.no_heading += len(sightings)
                 return None
             sightings = [s for s, ok in zip(sightings, known, strict=True) if ok]
-            u, time_ns, azimuth = u[known], time_ns[known], azimuth[known]
-        self._learn(u, time_ns, azimuth)
+            u, time_ns, azimuth, sent = u[known], time_ns[known], azimuth[known], sent[known]
+        self._learn(u, time_ns, (sent, azimuth))
         n = self._n_spoke
         if n is None:
             self.counts.too_few += len(sightings)
@@ -332,23 +339,34 @@ class ScanAssembler:
         self.counts.scans += 1
         return scan
 
-    def _learn(self, u: NDArray[np.float64], time_ns: NDArray[np.int64], azimuth: NDArray[np.float64]) -> None:
-        """Learn spokes a turn from their spacing, and the rate of turning from time."""
-        # Of the exact angles from the bow: u itself goes by a heading that may be a few hundredths of a second old.
-        steps = np.mod(np.diff(azimuth) + math.pi, TAU) - math.pi
-        steps = steps[steps > 1e-5]  # a tenth of a step of the 16-bit angle: the rest are duplicates
-        if steps.size:
-            # Lost spokes leave steps of two or three; the mean of the single ones is exact over a whole turn, where
-            # a median would be bound to the angle's own steps.
-            middle = float(np.median(steps))
-            single = steps[(steps > 0.5 * middle) & (steps < 1.5 * middle)]
-            n = TAU / float(np.mean(single)) if single.size else 0.0
-            if n >= MIN_SPOKES and (self._n_spoke is None or abs(n - self._n_spoke) > max(0.8, 0.005 * self._n_spoke)):
-                self._n_spoke = round(n)
+    def _learn(
+        self, u: NDArray[np.float64], time_ns: NDArray[np.int64], angles: tuple[NDArray[np.float64], ...]
+    ) -> None:
+        """Learn spokes a turn from their spacing, and the rate of turning from time.
+
+        ``angles``: as sent, and from the bow.  A set that counts from north steps evenly in one of the two while the
+        boat turns, by whether it corrects the angle of each spoke or turns a whole picture: the evener one is asked.
+        """
+        n = min((_count_by_steps(angle) for angle in angles), key=lambda found: found[1])[0]
+        if n >= MIN_SPOKES:
+            self._settle_count(n)
         span_s = float(time_ns.max() - time_ns.min()) / NS_PER_S
         turned = float(u[-1] - u[0])
         if span_s > 0.05 and turned > 0.5:
             self._rate = turned / span_s
+
+    def _settle_count(self, n: float) -> None:
+        """Take or leave the number of spokes that one turn showed."""
+        held = self._n_spoke
+        if held is None or abs(n - held) > OTHER_COUNT * held:
+            self._n_spoke = round(n)
+            self._counts_off.clear()
+            return
+        self._counts_off.append(n)
+        middle = float(np.median(self._counts_off))
+        if len(self._counts_off) == COUNT_TURNS and abs(middle - held) > max(0.8, DRIFTED_COUNT * held):
+            self._n_spoke = round(middle)
+            self._counts_off.clear()
 
     def _row_times(
         self, u: NDArray[np.float64], azimuth: NDArray[np.float64], time_ns: NDArray[np.int64], n: int, phase: float
@@ -369,6 +387,19 @@ class ScanAssembler:
         at = np.interp(row, along[order], (time_ns[order] - base).astype(np.float64))
         times: NDArray[np.int64] = base + np.round(at).astype(np.int64)
         return times
+
+
+def _count_by_steps(azimuth: NDArray[np.float64]) -> tuple[float, float]:
+    """Return (spokes a turn by the spacing of one turn's spokes, how uneven it is); (0, inf) where none shows."""
+    steps = np.abs(np.mod(np.diff(azimuth) + math.pi, TAU) - math.pi)
+    steps = steps[steps > 1e-5]  # a tenth of a step of the 16-bit angle: the rest are duplicates
+    if not steps.size:
+        return 0.0, math.inf
+    # Lost spokes leave steps of two or three; the mean of the single ones is exact over a whole turn, where a median
+    # would be bound to the angle's own steps.
+    middle = float(np.median(steps))
+    single = steps[(steps > 0.5 * middle) & (steps < 1.5 * middle)]
+    return (TAU / float(np.mean(single)), float(np.std(single)) / middle) if single.size else (0.0, math.inf)
 
 
 def _antenna_place(
