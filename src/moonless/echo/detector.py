@@ -46,6 +46,9 @@ PASS_DB = 5.0
 # Sea, rain and land boil deeper than that; what is parted so must stand well over the threshold.  Hulls are several
 # points too: nothing nearer together than most are long.
 FAR_BEAMS, FAR_APART_M, FAR_PASS_DB, FAR_FIRM_DB = 0.8, 60.0, 1.0, 5.0
+CLIPPED_CORE_DB = 3.0  # half of a box
+CLIPPED_UNDER_DB = 1.5  # seven cells in ten of a box at full scale
+SLOW_CLIPPED_UNDER_DB = 3.0  # and a mean over turns whose edges come and go lies lower
 MOST_PEAKS = 20_000
 AGAIN = 0.7  # share of a large body's boxes that were echo last turn, over the ground, when it is land
 AGAIN_OVER_CHANCE = 0.6  # and of what chance leaves
@@ -53,6 +56,7 @@ ASIDE_RAD = 0.3
 RING_SHARE = 0.5
 # A window in which one echo of a point fills a quarter at most, and land that hangs together half.
 FILL_BEAMS, FILL_PULSES, FILLED = 3.0, 2.0, 0.5
+CLIPPED_SHARE = 0.2  # of what stands out: more of it at full scale, and even points fill the small window
 KEEP_OFF_BEAMS = 1.3  # round known echoes, where the sea is not learnt: to where the beam's skirt is 40 dB down
 COUNTS_KEEP = 0.9
 GAIN_STEP_COUNTS = 1.5  # a median that steps farther from turn to turn is a hand on the gain
@@ -78,6 +82,11 @@ class Examined:
     solid_db: NDArray[np.float32]  # over this a large body may be land
     spikes: int
     notes: tuple[str, ...]
+
+    @property
+    def clipped_db(self) -> float:
+        """From here on most of a box's cells stand at full scale."""
+        return float(self.video.db[-1]) - CLIPPED_UNDER_DB
 
 
 class Detector:
@@ -117,9 +126,11 @@ class Detector:
         mask |= around & (box_db >= seen.candidate_db)
         # What stands far over the background for bearings on end may be land whatever the sea's tail is held to be.
         found, mask = mask, mask | (box_db >= seen.solid_db)
-        cells, basin, body, core, _ = _segment(seen.fine_db, seen.threshold_db, mask, grid, col_m, seen.curve.looks)
+        cells, basin, body, core, _ = _segment(
+            seen.fine_db, seen.threshold_db, mask, grid, col_m, seen.curve.looks, seen.clipped_db
+        )
         bodies = group_bodies(cells, body)
-        large = is_shore(group_bodies(core, body), grid, scan, box_db, seen.threshold_db)
+        large, long = is_shore(group_bodies(core, body), grid, scan, seen.fine_db, seen.threshold_db, seen.clipped_db)
         fixed = self._stands_over_ground(bodies, large, grid)
         in_body = _cells_of(bodies, large & fixed, cells, body)
         in_clutter = _cells_of(bodies, large & ~fixed, cells, body)
@@ -133,7 +144,15 @@ class Detector:
         # What lies on the slow picture's land is a piece of it, though this turn's glitter cut it off.
         of_land = in_body | land.ravel()[basin[cells]]
         in_clutter &= ~of_land
-        is_loose = found.ravel()[cells] & (~of_land | np.isin(basin[cells], standing))
+        # What stands alone and is no longer than a ship may be one, though it be larger than most: never only a shore.
+        # And where the picture is cut at the top there is no glitter in a shore's echo: its hills are pieces that stand
+        # apart, and the one that is a ship or a moored boat cannot be told from the others by this turn alone.
+        hills = group_bodies(core, basin)
+        _, too_long = is_shore(hills, grid, scan, seen.fine_db, seen.threshold_db, seen.clipped_db)
+        is_cut = seen.fine_db.ravel()[hills.top] >= seen.clipped_db
+        alone = np.isin(body[hills.top], bodies.top[large & ~long])
+        apart = hills.top[(is_cut & ~too_long) | alone]
+        is_loose = found.ravel()[cells] & (~of_land | np.isin(basin[cells], np.concatenate((standing, apart))))
         if np.any(in_clutter):
             # Of clutter that has run together only what the last turns know stays.
             firm = peaks[is_steady] if is_steady is not None else peaks[:0]
@@ -141,6 +160,7 @@ class Detector:
         loose = cells[is_loose]
         tops, number = np.unique(basin[loose], return_inverse=True)  # a hill's top passes wherever any of it does
         plots = measure(seen.video, grid, loose, number.astype(np.int64), tops, box_db, seen.floor_db, seen.curve.looks)
+        plots = replace(plots, is_of_shore=np.isin(tops, np.unique(basin[cells[of_land]])))
         plots = self._ghosts.mark(plots, scan.errors, scan.cell_m)
         curve = seen.curve
         return EchoPicture(
@@ -159,8 +179,8 @@ class Detector:
     def examine(self, scan: Scan) -> Examined:
         """Return each box beside its floor and thresholds; ``detect`` goes on from there."""
         notes: list[str] = []
-        grid, is_new = self._choose_grid(scan)
         curve = self._learn(scan, notes)
+        grid, is_new = self._choose_grid(scan, curve.is_zeroed)
         if is_new or self._map is None:
             rate = design_rate(grid) if self.p_false is None else self.p_false
             self._map = ClutterMap(grid, max(1.0, round(grid.box_looks * curve.looks, 2)), rate)
@@ -228,15 +248,17 @@ class Detector:
             tuple(notes),
         )
 
-    def _choose_grid(self, scan: Scan) -> tuple[Grid, bool]:
+    def _choose_grid(self, scan: Scan, is_cut: bool) -> tuple[Grid, bool]:
         """Return (grid, whether all that was learnt on the one before is void).
 
         Rows are bearings: as long as the radar, its range scale and its pulse stay, they stay whatever the spokes.
         """
-        geometry = (scan.n_cell, scan.cell_m, scan.first_cell_m, scan.errors.beam_rad, scan.errors.pulse_m)
+        geometry = (scan.n_cell, scan.cell_m, scan.first_cell_m, scan.errors.beam_rad, scan.errors.pulse_m, is_cut)
         is_new = self._grid is None or geometry != self._geometry or not self._grid.holds(scan.n_spoke)
         if is_new:
-            self._base = grid_for(scan.n_spoke, scan.n_cell, scan.cell_m, scan.errors.beam_rad, scan.errors.pulse_m)
+            self._base = grid_for(
+                scan.n_spoke, scan.n_cell, scan.cell_m, scan.errors.beam_rad, scan.errors.pulse_m, is_cut=is_cut
+            )
             self._geometry = geometry
         assert self._base is not None
         self._grid = self._base.at(scan.n_spoke)
@@ -252,16 +274,18 @@ class Detector:
         """
         grid, slow_db, col_m = seen.grid, self._ground.slow(seen.fine_db), seen.grid.col_cells * scan.cell_m
         mask = slow_db >= np.minimum(seen.threshold_db, seen.solid_db)
+        clipped_db = seen.clipped_db - SLOW_CLIPPED_UNDER_DB
         cells, _, body, core, whole = _segment(
-            slow_db, seen.threshold_db, mask, grid, col_m, SLOW_LOOKS * seen.curve.looks
+            slow_db, seen.threshold_db, mask, grid, col_m, SLOW_LOOKS * seen.curve.looks, clipped_db
         )
         bodies = group_bodies(cells, body)
-        large = is_shore(group_bodies(core, body), grid, scan, slow_db, seen.threshold_db)
+        large, _ = is_shore(group_bodies(core, body), grid, scan, slow_db, seen.threshold_db, clipped_db)
         which = large & self._stands_over_ground(bodies, large, grid, slow=True)
         is_land = _cells_of(bodies, which, cells, body)
-        if np.any(is_land):
+        is_clipped = np.count_nonzero(slow_db >= clipped_db) > CLIPPED_SHARE * np.count_nonzero(mask)
+        if np.any(is_land) and not is_clipped:
             # Houses and banks behind the water's edge hang together with it and fill the picture; what only touches it
-            # by the skirts of the beam, a mark or a boat, does not.
+            # by the skirts of the beam, a mark or a boat, does not.  Cut at the top, even a point fills the window.
             size = (round(FILL_BEAMS * grid.beam_spokes * grid.n_row / grid.n_spoke), round(FILL_PULSES * grid.guard))
             fill = ndimage.uniform_filter(mask.astype(np.float32), size, mode=("wrap", "nearest")).ravel()
             is_land |= np.isin(whole[cells], whole[cells[is_land]]) & (fill[cells] >= FILLED)
@@ -495,6 +519,7 @@ def _segment(
     grid: Grid,
     col_m: float,
     cell_looks: float,
+    clipped_db: float,
 ) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.int64], NDArray[np.int64], NDArray[np.int64]]:
     """Return (flat masked cells, hilltop and body of each flat cell, flat cells of the cores, what hangs together)."""
     cells = np.flatnonzero(mask)
@@ -512,7 +537,9 @@ def _segment(
     segment_kernel(value, order, grid.n_row, grid.n_col, depth, far_rows, far, firm_db, basin, body)
     # Strong echoes a beam or two apart join by their skirts, and a row of marks is no shore: what makes a body is
     # joined within the cores of its hills.  The rest of a hill goes with its top.
-    core = order[value[order] >= value[basin[order]] - np.float32(CORE_DB)]
+    # A clipped hill is flat, and its boxes tell how far they are filled with it: its core is where most of them is.
+    top_db = value[basin[order]]
+    core = order[value[order] >= top_db - np.where(top_db >= clipped_db, CLIPPED_CORE_DB, CORE_DB).astype(np.float32)]
     hill, joined = np.full(value.size, -1, dtype=np.int64), np.full(value.size, -1, dtype=np.int64)
     segment_kernel(value, core, grid.n_row, grid.n_col, depth, far_rows, far, firm_db, hill, joined)
     whole = body.copy()

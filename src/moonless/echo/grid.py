@@ -79,16 +79,22 @@ def _hop_and_box(size: float) -> tuple[int, int]:
 
 
 @lru_cache(maxsize=32)
-def grid_for(n_spoke: int, n_cell: int, cell_m: float, beam_rad: float, pulse_m: float) -> Grid:
-    """Return the blocks for a scan geometry; a beam or pulse that is not known counts as one spoke or cell."""
+def grid_for(
+    n_spoke: int, n_cell: int, cell_m: float, beam_rad: float, pulse_m: float, *, is_cut: bool = False
+) -> Grid:
+    """Return the blocks for a scan geometry; a beam or pulse that is not known counts as one spoke or cell.
+
+    ``is_cut``: the set has cut its background to zero, so that there is no noise to gather energy from: every cell is
+    a block and a box of its own, and what it does not touch stays apart.
+    """
     beam = beam_rad / TAU * n_spoke if math.isfinite(beam_rad) and beam_rad > 0.0 else 1.0
     beam = min(max(beam, 1.0), n_spoke / 4.0) if n_spoke >= 4 else 1.0
     pulse = pulse_m / cell_m if math.isfinite(pulse_m) and pulse_m > 0.0 and cell_m > 0.0 else 1.0
     pulse = min(max(pulse, 1.0), max(1.0, n_cell / 8.0))
-    hop, box_rows = _hop_and_box(beam * BOX_BEAMS)
+    hop, box_rows = (1, 1) if is_cut else _hop_and_box(beam * BOX_BEAMS)
     n_row = max(1, round(n_spoke / hop))
     box_rows = min(box_rows, n_row)
-    col_cells, box_cols = _hop_and_box(pulse)
+    col_cells, box_cols = (1, 1) if is_cut else _hop_and_box(pulse)
     n_col = -(-n_cell // col_cells)
     box_cols = min(box_cols, n_col)
     guard = math.ceil(1.5 * pulse / col_cells) + box_cols // 2

@@ -16,6 +16,13 @@ from moonless.scan.types import Scan
 SHORE_LENGTH_M = 420.0
 SHORE_AREA_M2 = 20_000.0
 CORE_DB = 12.0  # a hill's core: what stands so close under its top
+# A clipped echo hides how strong it is, and so how far the beam's skirts and the receiver's recovery have spread it.  On
+# real video cut at the top a 22 m vessel 2 km off shows 4 beams wide and 3 to 4 pulses deep (docs/real-water.md):
+# no more than what goes past this is hull.
+CLIPPED_BEAMS, CLIPPED_PULSES = 4.5, 4.0
+# Of a clipped echo only the bearings count at which it is at least this share as deep as at its deepest: what lies to
+# both sides of a strong hull, thin and at her range, is her side lobes.
+DEEP_SHARE = 0.5
 TWO_WAY_DB_PER_BEAM2 = 24.08  # a Gaussian beam falls 24.08 (offset / beam)^2 dB, two way: from its half-power width
 
 
@@ -41,36 +48,66 @@ def group_bodies(cells: NDArray[np.int64], body: NDArray[np.int64]) -> Bodies:
 
 
 def is_shore(
-    bodies: Bodies, grid: Grid, scan: Scan, box_db: NDArray[np.float32], threshold_db: NDArray[np.float32]
-) -> NDArray[np.bool_]:
-    """Return (k,) which bodies are longer or larger than any vessel once beam and pulse are taken out."""
+    bodies: Bodies,
+    grid: Grid,
+    scan: Scan,
+    box_db: NDArray[np.float32],
+    threshold_db: NDArray[np.float32],
+    clipped_db: float = np.inf,
+) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+    """Return (k,), (k,): which bodies are longer or larger than any vessel once beam and pulse are taken out; longer.
+
+    ``clipped_db``: a body whose highest box reaches it is clipped.
+    """
     if bodies.start.size == 0:
-        return np.zeros(0, dtype=np.bool_)
+        return np.zeros(0, dtype=np.bool_), np.zeros(0, dtype=np.bool_)
     sizes = np.diff(np.concatenate((bodies.start, [bodies.cell.size])))
     owner = np.repeat(np.arange(bodies.start.size), sizes)
+    flat_db = box_db.ravel()
+    is_clipped = flat_db[bodies.top] >= clipped_db
     row, col = np.divmod(bodies.cell, grid.n_col)
     top_row = bodies.top // grid.n_col
     half = grid.n_row // 2
     from_top = (row - top_row[owner] + half) % grid.n_row - half
-    rows = np.maximum.reduceat(from_top, bodies.start) - np.minimum.reduceat(from_top, bodies.start) + 1
-    near = np.minimum.reduceat(col, bodies.start)
-    far = np.maximum.reduceat(col, bodies.start)
+    counts = is_clipped[owner]
+    held = ~counts
+    held[counts] = _deep_enough(from_top[counts], owner[counts])
+    # Every body keeps its deepest row at the least, so none is left without a cell.
+    start = np.searchsorted(owner[held], np.arange(bodies.start.size))
+    from_top, col_held = from_top[held], col[held]
+    rows = np.maximum.reduceat(from_top, start) - np.minimum.reduceat(from_top, start) + 1
+    near = np.minimum.reduceat(col_held, start)
+    far = np.maximum.reduceat(col_held, start)
     row_rad = 2.0 * np.pi / grid.n_row
     col_m = grid.col_cells * scan.cell_m
     middle_m = np.maximum(scan.first_cell_m + 0.5 * (near + far + 1) * col_m, col_m)
-    flat_db = box_db.ravel()
     # Cores reach no farther down than this.
     excess_db = np.clip(flat_db[bodies.top] - threshold_db.ravel()[bodies.top], 0.0, CORE_DB)
     beam_rad = grid.beam_spokes * 2.0 * np.pi / grid.n_spoke
-    smear_rad = 2.0 * beam_rad * np.sqrt(excess_db / TWO_WAY_DB_PER_BEAM2) + grid.box_rows * row_rad
+    beams = np.where(is_clipped, CLIPPED_BEAMS, 2.0 * np.sqrt(excess_db / TWO_WAY_DB_PER_BEAM2))
+    pulses = np.where(is_clipped, CLIPPED_PULSES, 1.0)
+    smear_rad = beams * beam_rad + grid.box_rows * row_rad
+    smear_m = pulses * grid.pulse_cells * scan.cell_m
     along_m = np.maximum(rows * row_rad - smear_rad, 0.0) * middle_m
-    deep_m = np.maximum((far - near + 1) * col_m - (grid.pulse_cells * scan.cell_m + grid.box_cols * col_m), 0.0)
+    deep_m = np.maximum((far - near + 1) * col_m - (smear_m + grid.box_cols * col_m), 0.0)
     # Area as the cells cover it, less the smear all round.
     cell_area = row_rad * col_m * (scan.first_cell_m + (col + 0.5) * col_m)
-    area = np.add.reduceat(cell_area, bodies.start) - smear_rad * middle_m * (grid.pulse_cells + 1.0) * scan.cell_m
-    return np.asarray(
-        (np.hypot(along_m, deep_m) > SHORE_LENGTH_M) | ((area > SHORE_AREA_M2) & (deep_m * along_m > SHORE_AREA_M2))
-    )
+    area = np.add.reduceat(cell_area, bodies.start) - smear_rad * middle_m * (smear_m + scan.cell_m)
+    is_long = np.hypot(along_m, deep_m) > SHORE_LENGTH_M
+    is_wide = (area > SHORE_AREA_M2) & (deep_m * along_m > SHORE_AREA_M2)
+    return np.asarray(is_long | is_wide), np.asarray(is_long)
+
+
+def _deep_enough(from_top: NDArray[np.int64], owner: NDArray[np.int64]) -> NDArray[np.bool_]:
+    """Return (m,) which cells lie in a row where their body has `DEEP_SHARE` as many cells as in its fullest row."""
+    if from_top.size == 0:
+        return np.zeros(0, dtype=np.bool_)
+    low = int(from_top.min())
+    n = int(from_top.max()) - low + 1
+    key = owner * n + (from_top - low)
+    depth = np.bincount(key, minlength=(int(owner.max()) + 1) * n)
+    deepest = depth.reshape(-1, n).max(axis=1)
+    return np.asarray(depth[key] >= DEEP_SHARE * deepest[owner])
 
 
 def trace_shores(bodies: Bodies, which: NDArray[np.bool_], grid: Grid, scan: Scan) -> tuple[ShoreEcho, ...]:

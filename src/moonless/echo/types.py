@@ -32,6 +32,7 @@ class Plots:
     is_clipped: NDArray[np.bool_]  # the peak sits at full scale: strength is a lower bound
     false_parent: NDArray[np.int64]  # index of the plot whose ghost this is, -1: none
     false_cause: tuple[FalseCause | None, ...] = ()
+    is_of_shore: NDArray[np.bool_] | None = None  # a piece that stands out of an extended echo; None: nobody said
 
     def __len__(self) -> int:
         return int(self.range_m.shape[0])

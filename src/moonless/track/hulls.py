@@ -18,6 +18,8 @@ Floats = NDArray[np.float64]
 EXTENDED_M = 20.0
 # Gap between two parts of one hull, of the parts' own sizes together.
 GAP_OF_SIZE = 0.6
+# No hull is longer: the longest ships are just under 400 m.
+LONGEST_M = 420.0
 # A part of a broken hull shows at least this share of her length.
 PIECE_OF_HULL = 0.2
 # Turns of memory for a hull's shape: she shows her length only slowly as she turns.
@@ -86,8 +88,11 @@ def join_hulls(got: Measured, shapes: Floats, plots: Plots, bank: Bank) -> tuple
     group = np.arange(n)
     for i in np.flatnonzero(size >= EXTENDED_M):
         gap = np.hypot(*(got.place_m - got.place_m[i]).T)
-        for j in np.flatnonzero(gap <= GAP_OF_SIZE * (size + size[i])):
+        near = (gap <= GAP_OF_SIZE * (size + size[i])) & (size >= EXTENDED_M)
+        near &= gap + 0.5 * (size + size[i]) <= LONGEST_M
+        for j in np.flatnonzero(near):
             _join(group, int(i), int(j))
+    group = _bounded(group, got.place_m, size)
     length, beam, angle = axes(bank.shape)
     hull = np.full(n, -1)
     for i in hulls[length[hulls] >= EXTENDED_M]:
@@ -105,11 +110,22 @@ def join_hulls(got: Measured, shapes: Floats, plots: Plots, bank: Bank) -> tuple
         pieces = inside[size[inside] >= PIECE_OF_HULL * length[i]]
         for j in pieces[1:]:
             _join(group, int(pieces[0]), int(j))
-    roots = np.array([_root(group, i) for i in range(n)])
+    roots = _bounded(group, got.place_m, size)
     if np.unique(roots).size < n:
         hull = np.array([hull[roots == root].max() for root in np.unique(roots)])
         got, shapes = _joined(got, shapes, plots, roots)
     return _doubted(got, shapes, hull, bank, length), shapes
+
+
+def _bounded(group: NDArray[np.int64], place_m: Floats, size: Floats) -> NDArray[np.int64]:
+    """Return the groups with those parted again that reach farther than any hull: a chain of pieces is a shore."""
+    roots = np.array([_root(group, i) for i in range(group.size)])
+    for root in np.unique(roots[roots != np.arange(group.size)]):
+        members = np.flatnonzero(roots == root)
+        apart = np.hypot(*(place_m[members, None] - place_m[None, members]).transpose(2, 0, 1))
+        if float(np.max(apart + 0.5 * (size[members, None] + size[None, members]))) > LONGEST_M:
+            roots[members] = members
+    return roots
 
 
 def _doubted(got: Measured, shapes: Floats, hull: NDArray[np.int64], bank: Bank, length: Floats) -> Measured:
