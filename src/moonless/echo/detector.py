@@ -27,7 +27,7 @@ from moonless.echo.memory import P_CANDIDATE, EchoMemory
 from moonless.echo.others import PulseWatch, take_out_streaks
 from moonless.echo.plots import Video, measure
 from moonless.echo.shaded import shaded_rows
-from moonless.echo.shores import CORE_DB, Bodies, group_bodies, is_shore, trace_shores
+from moonless.echo.shores import CORE_DB, Bodies, group_bodies, is_shore, trace_shores, without_thin_ends
 from moonless.echo.types import EchoPicture, ShoreEcho
 from moonless.scan.types import Scan
 
@@ -159,6 +159,10 @@ class Detector:
             is_loose &= ~in_clutter | np.isin(basin[cells], basin[firm[basin[firm] >= 0]])
         loose = cells[is_loose]
         tops, number = np.unique(basin[loose], return_inverse=True)  # a hill's top passes wherever any of it does
+        # The thin ends of a clipped echo are side lobes, now on one side and now on the other: they would pull its
+        # middle about.
+        middle = without_thin_ends(loose, number, tops, seen.fine_db.ravel()[tops] >= seen.clipped_db, grid)
+        loose, number = loose[middle], number[middle]
         plots = measure(seen.video, grid, loose, number.astype(np.int64), tops, box_db, seen.floor_db, seen.curve.looks)
         plots = replace(plots, is_of_shore=np.isin(tops, np.unique(basin[cells[of_land]])))
         plots = self._ghosts.mark(plots, scan.errors, scan.cell_m)

@@ -110,6 +110,24 @@ def _deep_enough(from_top: NDArray[np.int64], owner: NDArray[np.int64]) -> NDArr
     return np.asarray(depth[key] >= DEEP_SHARE * deepest[owner])
 
 
+def without_thin_ends(
+    cells: NDArray[np.int64],
+    number: NDArray[np.intp],
+    tops: NDArray[np.int64],
+    is_clipped: NDArray[np.bool_],
+    grid: Grid,
+) -> NDArray[np.bool_]:
+    """Return (m,) which of the flat ``cells`` of hills (``number`` (m,) into ``tops`` (k,)) are left once the bearings
+    are dropped at which a clipped hill is thin against its deepest; all of the others."""
+    asked = is_clipped[number]
+    keep = ~asked
+    row = cells[asked] // grid.n_col
+    half = grid.n_row // 2
+    from_top = (row - tops[number[asked]] // grid.n_col + half) % grid.n_row - half
+    keep[asked] = _deep_enough(from_top, np.asarray(number[asked], dtype=np.int64))
+    return keep
+
+
 def trace_shores(bodies: Bodies, which: NDArray[np.bool_], grid: Grid, scan: Scan) -> tuple[ShoreEcho, ...]:
     """Return the outlines of the bodies marked in ``which``.
 

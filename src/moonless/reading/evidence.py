@@ -36,6 +36,7 @@ RARE_LONG_SCANS, RARE_LONG_M = 30, 60.0
 UNPARTED_BEAMS, UNPARTED_PULSES, SHORT_MISS = 0.5, 1.0, 2
 # What is placed more vaguely than this, or than half a beam where that is more, is no place to look at.
 VAGUE_M = 40.0
+VAGUE_OF_LENGTH = 1.0 / 3.0  # of a long hull the middle of the echo may be anywhere between bow and stern
 # A memory is no longer than what it remembers: it is told for half as many turns as it was seen.
 COAST_SHARE = 0.5
 
@@ -86,17 +87,29 @@ def worth_telling(
     reach_m: float,
     beam_rad: float = 0.0,
     pulse_m: float = 0.0,
+    shared: PoseSigma | None = None,
 ) -> tuple[Track, ...]:
     """Return the tracks that are told: confirmed ones, and coasting ones that are still a memory of something.
 
     Left out: tentative ones; what lies inside the radar's least range, or past the picture's edge, where nothing is
     heard any more; what is placed too vaguely; what coasts close aboard or for too long; what coasts on the very place
     of a confirmed track and goes no other way, which is that track's own past; of two that the radar cannot part and
-    that go no other way, the poorer one.
+    that go no other way, the poorer one.  ``shared``: what all echoes of a turn are off by together, which makes none
+    of them vague.
     """
     away = {t.id: math.hypot(t.east_m - own.east_m, t.north_m - own.north_m) for t in tracks}
     sigma_of = {t.id: math.sqrt(float(np.trace(t.covariance[:2, :2])) / 2.0) for t in tracks}
-    placed = [t for t in tracks if sigma_of[t.id] <= max(VAGUE_M, 0.5 * beam_rad * away[t.id])]
+    common = PoseSigma(0.0, 0.0) if shared is None else shared
+    placed = [
+        t
+        for t in tracks
+        if sigma_of[t.id]
+        <= math.hypot(
+            max(VAGUE_M, 0.5 * beam_rad * away[t.id], VAGUE_OF_LENGTH * (t.length_m or 0.0)),
+            common.position_m,
+            common.heading_rad * away[t.id] / math.sqrt(2.0),
+        )
+    ]
     told = [t for t in placed if t.state == "confirmed" and least_m < away[t.id] <= reach_m and not _is_rare(t)]
     coasting = [t for t in placed if t.state == "coasting" and COAST_NEAR * least_m < away[t.id] <= reach_m]
     here = np.array([(t.east_m, t.north_m, t.velocity_east, t.velocity_north) for t in told]).reshape(-1, 4)

@@ -329,6 +329,10 @@ class Judge:
                 math.inf if situation.scan is None else reach,
                 self._boat.radar.beam_horizontal_rad,
                 link_budget(self._boat.radar, scale_of(reach)).pulse_m,
+                PoseSigma(
+                    math.hypot(self._boat.position_sigma_m, self._boat.radar.range_sigma_m),
+                    math.hypot(self._boat.heading_sigma_rad, self._boat.radar.azimuth_sigma_rad),
+                ),
             )
         )
         pose = PoseSigma(self._boat.position_sigma_m, self._boat.heading_sigma_rad)
