@@ -48,6 +48,8 @@ PASS_DB = 5.0
 FAR_BEAMS, FAR_APART_M, FAR_PASS_DB, FAR_FIRM_DB = 0.8, 60.0, 1.0, 5.0
 CLIPPED_CORE_DB = 3.0  # half of a box
 CLIPPED_UNDER_DB = 1.5  # seven cells in ten of a box at full scale
+# With so few cells of quiet water over zero there is nothing to sum up in boxes; the second figure holds it there.
+CUT_SHARE, CUT_STAYS = 0.98, 0.95
 SLOW_CLIPPED_UNDER_DB = 3.0  # and a mean over turns whose edges come and go lies lower
 MOST_PEAKS = 20_000
 AGAIN = 0.7  # share of a large body's boxes that were echo last turn, over the ground, when it is land
@@ -108,6 +110,7 @@ class Detector:
         self._curve: Curve | None = None
         self._counts: NDArray[np.float64] | None = None  # of quiet water, over the last turns
         self._median = 0.0
+        self._is_cut = False
         self._full_scale = 0
 
     def detect(self, scan: Scan) -> EchoPicture:
@@ -184,7 +187,7 @@ class Detector:
         """Return each box beside its floor and thresholds; ``detect`` goes on from there."""
         notes: list[str] = []
         curve = self._learn(scan, notes)
-        grid, is_new = self._choose_grid(scan, curve.is_zeroed)
+        grid, is_new = self._choose_grid(scan, self._is_background_cut(curve))
         if is_new or self._map is None:
             rate = design_rate(grid) if self.p_false is None else self.p_false
             self._map = ClutterMap(grid, max(1.0, round(grid.box_looks * curve.looks, 2)), rate)
@@ -251,6 +254,13 @@ class Detector:
             int(spikes) + lone,
             tuple(notes),
         )
+
+    def _is_background_cut(self, curve: Curve) -> bool:
+        """Return whether the set has cut not only the noise's middle but next to all of it from quiet water."""
+        assert self._counts is not None
+        share = float(self._counts[0] / max(float(self._counts.sum()), 1.0))
+        self._is_cut = curve.is_zeroed and share >= (CUT_STAYS if self._is_cut else CUT_SHARE)
+        return self._is_cut
 
     def _choose_grid(self, scan: Scan, is_cut: bool) -> tuple[Grid, bool]:
         """Return (grid, whether all that was learnt on the one before is void).

@@ -16,8 +16,8 @@ from moonless.scan.types import Scan
 SHORE_LENGTH_M = 420.0
 SHORE_AREA_M2 = 20_000.0
 CORE_DB = 12.0  # a hill's core: what stands so close under its top
-# A clipped echo hides how strong it is, and so how far the beam's skirts and the receiver's recovery have spread it.  On
-# real video cut at the top a 22 m vessel 2 km off shows 4 beams wide and 3 to 4 pulses deep (docs/real-water.md):
+# A clipped echo hides how strong it is, and so how far the beam's skirts and the receiver's recovery have spread it.
+# On real video cut at the top a 22 m vessel 2 km off shows 4 beams wide and 3 to 4 pulses deep (docs/real-water.md):
 # no more than what goes past this is hull.
 CLIPPED_BEAMS, CLIPPED_PULSES = 4.5, 4.0
 # Of a clipped echo only the bearings count at which it is at least this share as deep as at its deepest: what lies to

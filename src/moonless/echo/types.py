@@ -32,7 +32,12 @@ class Plots:
     is_clipped: NDArray[np.bool_]  # the peak sits at full scale: strength is a lower bound
     false_parent: NDArray[np.int64]  # index of the plot whose ghost this is, -1: none
     false_cause: tuple[FalseCause | None, ...] = ()
-    is_of_shore: NDArray[np.bool_] | None = None  # a piece that stands out of an extended echo; None: nobody said
+    # A piece that stands out of an extended echo; where nobody says so, none is.
+    is_of_shore: NDArray[np.bool_] = field(default_factory=lambda: np.zeros(0, dtype=np.bool_))
+
+    def __post_init__(self) -> None:
+        if self.is_of_shore.shape != self.range_m.shape:
+            object.__setattr__(self, "is_of_shore", np.zeros(self.range_m.shape, dtype=np.bool_))
 
     def __len__(self) -> int:
         return int(self.range_m.shape[0])
