@@ -60,9 +60,11 @@ def test_what_is_found_afresh_moves_a_thing_by_its_lever_and_leaves_it_its_sigma
     own, place = np.array([0.0, 0.0]), np.array([[0.0, 1500.0]])
     bank = _bank(place, own, before)
     now = np.diag([math.radians(0.1) ** 2, 4.0, 4.0])
-    replace_by(bank, np.zeros(3), Correction.settled(np.array([math.radians(2.0), 20.0, -15.0]), now), now)
+    right = own - [20.0, -15.0]
+    replace_by(bank, np.zeros(3), Correction.settled(np.array([math.radians(2.0), 20.0, -15.0]), now), now, right)
     # A heading two degrees high put it 52 m too far clockwise; a position 20 m too far east, as much too far east.
-    assert bank.x[0, 0, :2] == pytest.approx([-1500 * math.radians(2.0) - 20.0, 1500.0 + 15.0], abs=1e-6)
+    a = math.radians(2.0)
+    assert bank.x[0, 0, :2] == pytest.approx([-1500 * math.sin(a) - 20.0, 1500.0 * math.cos(a) + 15.0], abs=0.05)
     assert bank.x[0, :, 5:] == pytest.approx(0.0)
     lever = np.array([[1500.0, 1.0, 0.0], [0.0, 0.0, 1.0]])
     assert bank.p[0, 0, :2, :2] == pytest.approx(np.eye(2) * 9.0 + lever @ now @ lever.T, abs=1e-6)
@@ -151,6 +153,27 @@ def test_still_things_and_ais_vessels_stand_where_they_are_with_heading_and_posi
     # No blunder hides behind the beam: 6 m and a fifth of a degree at the range of each, on the mean.
     assert np.mean(off["still bare"]) < 6.0 and np.mean(off["ais bare"]) < 8.0
     assert fastest < 0.3
+
+
+@pytest.mark.parametrize("is_chart_off", [False, True])
+def test_ais_joins_whether_the_receiver_or_the_chart_was_off(is_chart_off: bool) -> None:
+    """An offset of 50 m was taken out: AIS lies right among the tracks, or as far off them as the own position did."""
+    rng = np.random.default_rng(9)
+    tracker = Tracker(FRAME, pose_errors=POSE)
+    wrong, cov = np.array([0.0, -40.0, 30.0]), np.diag([math.radians(0.2) ** 2, 4.0, 4.0])
+    shift = wrong[1:] if is_chart_off else np.zeros(2)
+    for k in range(30):
+        t = 2.5 * k
+        vessel = np.array([-400.0 + 4.0 * t, 900.0])
+        plots = _reported(t, noisy(rng, np.vstack([vessel, [300.0, -700.0]])), np.zeros(2), 0.4, wrong)
+        lat, lon = FRAME.to_geographic(*(vessel + shift + rng.normal(0, 3.0, 2)))
+        said = AisTarget(999100001, round(t * NS), float(lat), float(lon), math.pi / 2.0, 4.0)
+        tracks = tracker.update(
+            round(t * NS), plots, ERRORS, ais=(said,), correction=Correction.settled(wrong, cov, is_anew=k == 0)
+        )
+    named = [q for q in tracks if q.ais is not None]
+    assert len(named) == 1
+    assert math.hypot(named[0].east_m - vessel[0], named[0].north_m - vessel[1]) < 6.0
 
 
 def test_a_registration_that_comes_late_takes_the_tracks_along_at_once() -> None:

@@ -2,13 +2,17 @@
 
 A report and a track are held to be one vessel when they agree in place and motion again and again; agreement is
 counted up and disagreement down, so one stray fit joins nothing and one bad report parts nothing.
+
+AIS tells true places.  The tracks stand where radar and chart agree; when that took an offset out of the own position,
+it may have been the receiver's (then AIS lies right among the tracks) or the chart's (then every AIS place is off from
+the tracks by the same offset as the own one was).  The vessels themselves tell which.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Hashable, Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,6 +35,9 @@ OLD_REPORT_WORTH = 0.25
 AIS_POSITION_SIGMA_M = 10.0  # each axis; ITU-R M.1371 flags positions as better or worse than 10 m
 VELOCITY_SIGMA = 0.4  # m/s, of reported course and speed
 AGE_SIGMA = 0.4  # m/s by which a report goes stale
+# A smaller offset of the own position joins either way.  Past it: the most log odds that the chart is off, and the
+# least to change one's mind.  One report weighs no more than its gate.
+LEAST_OFFSET_M, MOST_ODDS, TURN_ODDS = 10.0, 9.0, 3.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -57,9 +64,21 @@ class Fusion:
         self.frame = frame
         self._known: dict[Hashable, _Known] = {}
         self._joined: dict[Hashable, int] = {}
+        self._chart_odds = 0.0  # log odds that the offset taken out is the chart's
+        self._is_chart_off = False
 
-    def update(self, now_ns: int, bank: Bank, ais: Iterable[AisTarget], others: Iterable[RadarTarget]) -> None:
-        """Compare all reports with all tracks, join and part, and fold new reports into the tracks they belong to."""
+    def update(
+        self,
+        now_ns: int,
+        bank: Bank,
+        ais: Iterable[AisTarget],
+        others: Iterable[RadarTarget],
+        offset_en: Floats | None = None,
+    ) -> None:
+        """Compare all reports with all tracks, join and part, and fold new reports into the tracks they belong to.
+
+        ``offset_en`` (2,): what was taken out of the own position to make radar and chart agree; None: nothing.
+        """
         targets: list[AisTarget | RadarTarget] = [*ais, *others]
         reports = [r for r in (self._report(now_ns, t) for t in targets) if r is not None]
         alive = {int(i) for i in bank.id}
@@ -68,6 +87,10 @@ class Fusion:
             return
         mean, cov = bank.mean()
         at = {int(i): n for n, i in enumerate(bank.id)}
+        if offset_en is not None and float(np.hypot(*offset_en)) >= LEAST_OFFSET_M:
+            self._weigh_offset(reports, bank, mean[:, :4], cov[:, :4, :4], offset_en)
+            if self._is_chart_off:
+                reports = [_moved(r, offset_en) for r in reports]
         new = [self._compare(r, bank, mean[:, :4], cov[:, :4, :4], alive) for r in reports]
         self._assign(reports, bank, mean[:, :4], cov[:, :4, :4])
         for r, is_new in zip(reports, new, strict=True):
@@ -125,6 +148,25 @@ class Fusion:
         ahead = np.nan_to_num(v) * age
         return Report(key, t.time_ns, np.array([east + ahead[0], north + ahead[1], v[0], v[1]]), cov, t)
 
+    def _weigh_offset(
+        self, reports: list[Report], bank: Bank, mean: Floats, cov: Floats, offset_en: Floats
+    ) -> None:
+        """Ask the new reports whether the tracks lie at their places or by the offset beside them."""
+        held = np.flatnonzero(bank.confirmed)
+        for r in reports:
+            known = self._known.get(r.key)
+            if not isinstance(r.target, AisTarget) or (known is not None and r.time_ns <= known.time_ns):
+                continue
+            gate, best = GATE_4, [GATE_4, GATE_4]
+            for which, one in enumerate((r, _moved(r, offset_en))):
+                for i in held[np.hypot(*(mean[held, :2] - one.state[:2]).T) < 500.0]:
+                    d2, gate = distance(one, mean[i], cov[i])
+                    best[which] = min(best[which], d2)
+            odds = self._chart_odds + 0.5 * (min(best[0], gate) - min(best[1], gate))
+            self._chart_odds = min(max(odds, -MOST_ODDS), MOST_ODDS)
+        if abs(self._chart_odds) > TURN_ODDS:
+            self._is_chart_off = self._chart_odds > 0.0
+
     def _compare(self, r: Report, bank: Bank, mean: Floats, cov: Floats, alive: set[int]) -> bool:
         known = self._known.setdefault(r.key, _Known())
         is_new = r.time_ns > known.time_ns
@@ -165,6 +207,13 @@ class Fusion:
             for a, b in zip(*linear_sum_assignment(cost), strict=True):
                 if cost[a, b] < 1e5:
                     self._joined[free[a].key] = int(bank.id[tracks[b]])
+
+
+def _moved(r: Report, offset_en: Floats) -> Report:
+    """Return an AIS report by so much less; another radar's target is placed by the caller."""
+    if not isinstance(r.target, AisTarget):
+        return r
+    return replace(r, state=np.concatenate([r.state[:2] - offset_en, r.state[2:]]))
 
 
 def distance(r: Report, mean: Floats, cov: Floats) -> tuple[float, float]:

@@ -99,8 +99,8 @@ class Tracker:
         step = self._advance(time_ns)
         shared = shared_covariance(errors, self.pose_errors, correction)
         self._predict(step, shared, correction)
-        self._correct(correction, shared)
         got = measure(self._now(), plots, errors, self.frame, self.pose_errors, self.settings.glint_sigma_m, correction)
+        self._correct(correction, shared, got)
         got = replace(got, noise=got.noise * self.noise_scale)
         blind = len(plots) > 0 and len(got) == 0
         got, shapes = join_hulls(got, plot_shapes(got, plots), plots, self._bank)
@@ -109,7 +109,8 @@ class Tracker:
         self._take_in(got, shapes, plots, errors, shared, visible)
         self._sort_out()
         targets, elsewhere = tuple(ais), tuple(others)
-        self._fusion.update(self._now(), self._bank, targets, elsewhere)
+        offset = None if correction is None else correction.state[1:]
+        self._fusion.update(self._now(), self._bank, targets, elsewhere, offset)
         return tell(
             self._bank, self._now(), self.settings, self._fusion.ais_of(targets), self._fusion.others_of(elsewhere)
         )
@@ -137,12 +138,15 @@ class Tracker:
         self._time_ns = time_ns if last is None else max(time_ns, last)
         return 0.0 if last is None else (self._time_ns - last) / NS_PER_S
 
-    def _correct(self, correction: Correction | None, shared: Floats) -> None:
+    def _correct(self, correction: Correction | None, shared: Floats, got: Measured) -> None:
         """Bring the tracks over to this turn's correction of the reported pose."""
         if correction is None:
             return
         if correction.is_anew or not self._is_corrected:
-            correcting.replace_by(self._bank, self._taken_out, correction, shared)
+            if len(got) == 0:
+                self._is_corrected = False  # in a turn that places something
+                return
+            correcting.replace_by(self._bank, self._taken_out, correction, shared, got.own_m.mean(axis=0))
         else:
             correcting.take_in(self._bank, correction)
         self._taken_out, self._is_corrected = correction.state, True
