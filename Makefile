@@ -6,7 +6,7 @@ BIN    := $(VENV)/bin
 STATIC := src/moonless/helm/static/index.html
 WEBSRC := $(shell find web/src web/index.html web/public web/vite.config.ts web/package.json -type f 2>/dev/null)
 
-.PHONY: demo test lint types bench a823 scenes soak wheel clean setup web
+.PHONY: demo test lint types bench a823 scenes soak mutants mutants-quick wheel clean setup web
 
 demo: setup web
 	$(BIN)/moonless demo
@@ -36,6 +36,15 @@ scenes: $(VENV)/.dev
 # Two hours of story at full speed: no exception, memory flat.
 soak: $(VENV)/.dev
 	$(BIN)/python -m bench.soak
+
+# Whether the tests bite: 60 wrong changes drawn at random (SEED=N), each against its room's tests; twenty minutes.
+SEED ?= 1
+mutants: $(VENV)/.dev
+	$(BIN)/python -m bench.mutants --seed $(SEED)
+
+# The changes made by hand that would mislead a skipper: all must be caught.
+mutants-quick: $(VENV)/.dev
+	$(BIN)/python -m bench.mutants --named
 
 wheel: $(VENV)/.dev web
 	$(BIN)/python -m build --wheel
