@@ -45,6 +45,7 @@ SHADED = N_SECTOR  # the line of bins for rows that look into a shaded sector
 # Kinds of bins whose tails are told apart: those hardly wider than noise, whatever their range; the others by range.
 QUIET_WIDTH = 1.3  # of the noise's own
 N_BAND = 3
+TOLD = 200.0  # boxes: with fewer a bin has no line of its own
 ENOUGH = 4000.0  # boxes; until a bin has seen so many it leans on its whole ring
 LEVEL_SHARE = 0.4
 BLIND_PULSES = 2.0  # a set is blind while it sends, and while its receiver recovers; common practice, no source
@@ -194,11 +195,20 @@ class ClutterMap:
         lean = at - at.mean()
         width = np.maximum(np.tensordot(lean, levels, axes=1) / float(lean @ lean), 0.5 * self.noise_width_db)
         middle = levels.mean(axis=0) - width * at.mean()
-        told = total > 200.0
+        told = total > TOLD
         median = _level_of(counts, cumulative, total, 0.5)
-        self.median_db = np.where(told, median, 0.0)
         noise_middle = self.loud_db - self.noise_width_db * float(score(0.01))
-        self._lines = np.where(told, middle, noise_middle), np.where(told, width, self.noise_width_db)
+        # A bin that has seen too little is taken to be like the next ring that has seen enough: outward first.
+        at = np.broadcast_to(np.arange(N_RING), told.shape)
+        outward = np.minimum.accumulate(np.where(told, at, N_RING)[:, ::-1], axis=1)[:, ::-1]
+        like = np.where(outward < N_RING, outward, np.maximum.accumulate(np.where(told, at, -1), axis=1))
+        has = like >= 0
+        sector, like = np.arange(told.shape[0])[:, None], np.maximum(like, 0)
+        self.median_db = np.where(has, median[sector, like], 0.0)
+        self._lines = (
+            np.where(has, middle[sector, like], noise_middle),
+            np.where(has, width[sector, like], self.noise_width_db),
+        )
         return self._lines
 
     def _pooled(self) -> tuple[Floats, Floats]:

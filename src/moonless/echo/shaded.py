@@ -18,7 +18,7 @@ from moonless.echo.grid import Grid
 Bools = NDArray[np.bool_]
 
 LOOKED_AT = 64  # columns of a row, spread over the range
-HIGH = 0.85  # of a row's strips: over the noise wherever an eighth of it is sea
+HIGH = (0.5, 0.92)  # of a row's strips, by rank: their mean is over the noise where an eighth of the row is sea
 LEAST_ROWS, LEAST_DEG = 5, 3.0  # a narrower gap is a shadow of a mark; own figures
 GAP_ROWS = 3  # an echo within the sector does not part it
 EDGE_ROWS = 4  # the step is looked for so near
@@ -34,8 +34,9 @@ def shaded_rows(strip_db: NDArray[np.float32], grid: Grid) -> Bools:
     if np.count_nonzero(known) < 4 * LEAST_ROWS:
         return out
     some = strip_db[:, :: max(1, grid.n_col // LOOKED_AT)]
-    rank = int(HIGH * (some.shape[1] - 1))
-    high = np.where(known, np.partition(some, rank, axis=1)[:, rank], np.nan)
+    # A mean, and not one rank: of few counts a rank is one count or the next.
+    lo, hi = (int(share * some.shape[1]) for share in HIGH)
+    high = np.where(known, np.sort(some, axis=1)[:, lo : max(hi, lo + 1)].mean(axis=1), np.nan)
     high = np.interp(np.arange(grid.n_row), np.flatnonzero(known), high[known])
     rough = float(np.median(np.abs(np.diff(high)))) / 0.95  # 0.6745 sqrt 2: from the median step to one deviation
     high = ndimage.median_filter(high, 3, mode="wrap")
