@@ -24,6 +24,7 @@ GAP_ROWS = 3  # an echo within the sector does not part it
 EDGE_ROWS = 4  # the step is looked for so near
 QUIET_DB = 0.5  # over the quietest rows, at least
 STEP_DB = 1.0  # at least; own figures
+BETWEEN = 0.1  # of the quiet rows
 SURE = 5.0  # deviations of a row's own figure
 
 
@@ -44,8 +45,11 @@ def shaded_rows(strip_db: NDArray[np.float32], grid: Grid) -> Bools:
     # Sea strays more from row to row than noise does: the quiet rows' own figure is the lesser.
     near = high[high < least + QUIET_DB]
     sigma = min(rough, float(np.std(near)) + 0.05)
-    quiet = high < least + max(QUIET_DB, SURE * sigma)
-    if np.all(quiet):
+    quiet_db = least + max(QUIET_DB, SURE * sigma)
+    quiet = high < quiet_db
+    # Between the noise and the sea lie only the rows of the edges; a sea that varies has rows of every strength.
+    between = np.count_nonzero((high >= quiet_db) & (high < quiet_db + STEP_DB))
+    if np.all(quiet) or between > BETWEEN * np.count_nonzero(quiet) + 2 * EDGE_ROWS:
         return out
     # Taken round twice, so that a sector across the bow is one.
     quiet = np.concatenate((quiet, quiet))
