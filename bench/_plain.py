@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import find_objects, label
+from scipy.optimize import linear_sum_assignment
 
 from moonless.frames import LocalFrame
 from moonless.reading.types import Echo, Own, Reading, Registration, SpeedAdvice
@@ -20,8 +21,10 @@ from moonless.scan.types import Scan
 
 Floats = NDArray[np.float64]
 # Over each ring's median by so many of its own spreads, and by so much of full scale.
-SPREADS, LEAST_SHARE = 5.0, 0.03
-LEAST_CELLS, MOST_PLOTS = 3, 400
+SPREADS, LEAST_SHARE = 6.0, 0.04
+LEAST_CELLS, MOST_PLOTS = 4, 250
+# Of two dimensions, 99 in 100.
+GATE = 9.2
 CONFIRM, DROP, MOVES_MPS, SWAY = 3, 5, 1.03, 0.6
 
 
@@ -79,23 +82,13 @@ class PlainReader:
             one.x, one.p, one.time_s = f @ one.x, f @ one.p @ f.T + q, time_s
             one.age += 1
         free = set(range(len(plots)))
-        for one in sorted(self.tracks, key=lambda t: (-t.hits, t.number)):
-            best, found = 9.2, None  # two dimensions, 99 in 100
-            for k in free:
-                # The plot is as old as its spoke.
-                d = plots[k, :2] + one.x[2:] * plots[k, 3] - one.x[:2]
-                if abs(d[0]) + abs(d[1]) > 500.0:
-                    continue
-                s = one.p[:2, :2] + np.eye(2) * plots[k, 2] ** 2
-                away = float(d @ np.linalg.solve(s, d))
-                if away < best:
-                    best, found = away, k
-            if found is None:
+        for one, k in self._matches(plots):
+            if k is None:
                 one.missed += 1
                 continue
-            free.discard(found)
-            gain = one.p[:, :2] @ np.linalg.inv(one.p[:2, :2] + np.eye(2) * plots[found, 2] ** 2)
-            one.x = one.x + gain @ (plots[found, :2] + one.x[2:] * plots[found, 3] - one.x[:2])
+            free.discard(k)
+            gain = one.p[:, :2] @ np.linalg.inv(one.p[:2, :2] + np.eye(2) * plots[k, 2] ** 2)
+            one.x = one.x + gain @ (plots[k, :2] + one.x[2:] * plots[k, 3] - one.x[:2])
             one.p = one.p - gain @ one.p[:2, :]
             one.hits, one.missed = one.hits + 1, 0
             one.is_confirmed |= one.hits >= CONFIRM and one.age <= 5
@@ -104,6 +97,24 @@ class PlainReader:
             p = np.diag([plots[k, 2] ** 2, plots[k, 2] ** 2, 60.0, 60.0])
             self.tracks.append(_Track(self._next, np.array([plots[k, 0], plots[k, 1], 0.0, 0.0]), p, time_s))
             self._next += 1
+
+    def _matches(self, plots: Floats) -> list[tuple[_Track, int | None]]:
+        """Return each track's plot, for the least sum of squared distances within the gate."""
+        if not self.tracks or not len(plots):
+            return [(one, None) for one in self.tracks]
+        x, p = np.array([one.x for one in self.tracks]), np.array([one.p for one in self.tracks])
+        # The plot is as old as its spoke.
+        d = plots[None, :, :2] + x[:, None, 2:] * plots[None, :, 3:4] - x[:, None, :2]
+        s = p[:, None, :2, :2] + np.eye(2) * np.square(plots[:, 2])[None, :, None, None]
+        det = s[..., 0, 0] * s[..., 1, 1] - s[..., 0, 1] ** 2
+        away = (
+            d[..., 0] ** 2 * s[..., 1, 1] - 2.0 * d[..., 0] * d[..., 1] * s[..., 0, 1] + d[..., 1] ** 2 * s[..., 0, 0]
+        )
+        away = away / det
+        cost = np.where(away < GATE, away - np.array([6.0 * one.is_confirmed for one in self.tracks])[:, None], 1e6)
+        rows, columns = linear_sum_assignment(cost)
+        found = {int(r): int(c) for r, c in zip(rows, columns, strict=True) if cost[r, c] < 1e5}
+        return [(one, found.get(k)) for k, one in enumerate(self.tracks)]
 
 
 def _plots(scan: Scan, own_m: Floats, time_ns: int) -> Floats:

@@ -9,22 +9,20 @@ from typing import Any
 import numpy as np
 import shapely
 
-from bench._scene_figures import CLASSES, calibration_error, macro_f1
 from bench._scene_stage import Stage, StageTurn
+from bench._scene_told import figures_of
 from bench._scene_truth import Laid, Thing, TruthBook, pair
 from moonless.reading.types import Echo, Reading
 from moonless.scene.instruments import within
 from moonless.track.metrics import gospa
 from moonless.units import kn_to_mps
 
-__all__ = ["CLASSES", "Score"]
-
 # The first turns belong to start-up: the receiver is learnt, tracks begin.
 WARM_UP = 8
 HIDDEN_EVERY = 8
 REGISTERED_AFTER = 20
-# A mark that is gone should be told of when it would have shown with this probability on so many turns.
-MISSING_P, MISSING_TURNS = 0.8, 15
+# A mark that is gone would surely have shown with this probability.
+MISSING_P = 0.8
 # What the reading says of the radar's performance is held to when it says it with this sigma or less.
 SURE_SIGMA_DB = 3.0
 # Velocity is compared from so many turns after a thing was first held, and again from so many seconds.
@@ -382,96 +380,7 @@ class Score:
 
     def figures(self) -> dict[str, float]:
         """Return the scene's figures by name; those that had nothing to measure are left out."""
-        out: dict[str, float] = {}
-
-        def put(name: str, top: float, bottom: float) -> None:
-            if bottom > 0:
-                out[name] = top / bottom
-
-        def rms(name: str, values: list[float]) -> None:
-            if values:
-                out[name] = float(np.sqrt(np.mean(np.square(values))))
-
-        put("held", self.held, self.pairs)
-        put("held_objects", self.object_held, self.object_pairs)
-        put("held_fresh", self.fresh, self.pairs)
-        put("held_fresh_right", self.fresh_right, self.pairs)
-        put("false_vessels_per_turn", self.false_vessels, self.scans)
-        put("doubled_per_turn", self.doubled, self.scans)
-        put("remembered_vessels_per_turn", self.memories, self.scans)
-        put("false_tracks_per_scan", self.false_tracks, self.scans)
-        out["id_switches"] = float(self.switches)
-        put("id_switches_per_100", 100.0 * self.switches, self.held)
-        out["withdrawn_turns"] = float(self.withdrawn)
-        firsts = [self.first_held[k] - self.first_able[k] for k in self.first_held if k in self.first_able]
-        rights = [self.first_right[k] - self.first_able[k] for k in self.first_right if k in self.first_able]
-        if firsts:
-            out["turns_to_first"] = float(np.median(np.maximum(firsts, 0)))
-        if rights:
-            out["turns_to_right"] = float(np.median(np.maximum(rights, 0)))
-        rms("position_error_m", self.position_m)
-        rms("velocity_error_mps", self.velocity)
-        rms("velocity_error_60s_mps", self.velocity_60)
-        rms("cpa_error_m", self.cpa_m)
-        rms("place_error_m", self.place_m)
-        put("meetings_called", sum(key in self.called_at for key in self.due_since), len(self.due_since))
-        waits = [(self.called_at[k] - t) / 1e9 for k, t in self.due_since.items() if k in self.called_at]
-        if waits:
-            out["call_after_s"] = float(np.median(np.maximum(waits, 0.0)))
-        if self.first_ns is not None and self.last_ns > self.first_ns:
-            out["false_calls_per_hour"] = 3600.0 * len(self.false_called) / ((self.last_ns - self.first_ns) / 1e9)
-        if self.gospa_m:
-            out["gospa_m"] = float(np.mean(self.gospa_m))
-        f1 = macro_f1(self.confusion)
-        if f1 is not None:
-            out["macro_f1"] = f1
-        f1 = macro_f1(self.confusion, least=10)
-        if f1 is not None:
-            out["macro_f1_of_ten"] = f1
-        put("right_mark", self.right_mark, self.told_mark)
-        out.update(self._missing_figures())
-        put("hidden_iou", self.hidden_both, self.hidden_either)
-        put("seen_told_behind_vessel", self.open_told_hidden, self.open_water)
-        if self.hidden_boats:
-            out["hidden_boats_in_seen"] = float(self.hidden_boats_in_seen)
-        put("small_held_in_seeing", self.small_held, self.small_inside)
-        rms("heading_bias_error_deg", self.bias_deg)
-        rms("fix_error_m", self.fix_m)
-        if self.loss_db and not self.stage.by_bearing:
-            out["scanner_loss_error_db"] = abs(float(np.median(self.loss_db)) + self.stage.loss_db)
-        put("outage_own_known", len(self.outage_own_m), self.outage_turns)
-        rms("outage_own_error_m", self.outage_own_m)
-        if self.calibration:
-            out["calibration_error"] = calibration_error(self.calibration)
-        return out
-
-    def _missing_figures(self) -> dict[str, float]:
-        out: dict[str, float] = {}
-        marks = self.stage.marks
-        names = {}
-        for m in marks:
-            lat, lon = self.stage.frame.to_geographic(m.charted.east_m, m.charted.north_m)
-            names[f"{m.charted.object} {m.charted.name} {lat:.5f} {lon:.5f}"] = m
-        right = wrong = 0
-        shift = self.stage.shift_m
-        for told in self.told_missing:
-            mark = names.get(told)
-            moved = mark is not None and math.hypot(
-                mark.east_m - shift[0] - mark.charted.east_m, mark.north_m - shift[1] - mark.charted.north_m
-            )
-            if mark is not None and not mark.is_there:
-                right += 1
-            elif not (mark is not None and moved > 40.0):
-                # A mark dragged far from its place may rightly be told as missing from there.
-                wrong += 1
-        due = [k for k, turns in self.gone_turns.items() if turns >= MISSING_TURNS]
-        out["missing_due"] = float(len(due))
-        out["missing_wrong"] = float(wrong)
-        if due:
-            told_due = sum(any(names.get(t) is marks[k] for t in self.told_missing) for k in due)
-            out["missing_recall"] = told_due / len(due)
-        out["missing_right"] = float(right)
-        return out
+        return figures_of(self)
 
 
 def _meeting(thing: Thing, laid: Laid) -> tuple[float, float] | None:
