@@ -174,3 +174,90 @@ def test_a_taller_boat_needs_the_bridge_to_be_higher(made_chart: Chart, boat: Bo
         _dangers(made_chart, replace(boat, air_draught_m=height), route, "bridge")[0].weight for height in (2.4, 2.6)
     ]
     assert weights == ["note", "stops"]
+
+
+@pytest.mark.parametrize(
+    ("off_m", "weight"),
+    [
+        (0.0, "stops"),
+        (2.5, "stops"),
+        (3.5, "against"),
+        (24.0, "against"),
+        (26.0, "note"),
+        (149.0, "note"),
+        (151.0, None),
+    ],
+)
+def test_a_pile_beside_the_track(chart_with: ChartWith, boat: Boat, off_m: float, weight: str | None) -> None:
+    # The boat is 3 m broad; what stands within that stops, within 25 m it is looked out for, to 150 m it is told.
+    assert boat.beam_m == 3.0
+    chart = chart_with({"PILPNT": ([shapely.Point(-4000.0, -4000.0 + off_m)], {"OBJNAM": ["x"]})})
+    told = _dangers(chart, boat, _route(*ALONG), "structure")
+    assert [d.weight for d in told] == ([] if weight is None else [weight])
+
+
+@pytest.mark.parametrize(
+    ("off_m", "weight"), [(0.0, "stops"), (24.0, "stops"), (30.0, "note"), (200.0, "note"), (240.0, None)]
+)
+def test_land_beside_the_track(chart_with: ChartWith, boat: Boat, off_m: float, weight: str | None) -> None:
+    # Told to half of the keep-off, a quarter of a mile.
+    island = shapely.box(-4200.0, -4000.0 + off_m, -3800.0, -3000.0)
+    chart = chart_with({"LNDARE": ([island], {"OBJNAM": ["Made Cay"]})})
+    told = _dangers(chart, boat, _route(*ALONG), "land")
+    assert [d.weight for d in told] == ([] if weight is None else [weight])
+    assert all("Made Cay" in d.say for d in told)
+
+
+def _sidereal_deg(unix: float) -> float:
+    """Mean sidereal time at Greenwich: Meeus, Astronomical Algorithms, 2nd ed., 12.4."""
+    return (280.46061837 + 360.98564736629 * (unix / 86_400.0 + 2_440_587.5 - 2_451_545.0)) % 360.0
+
+
+@pytest.mark.parametrize("hour_angle_deg", [-60.0, 60.0])
+def test_on_which_side_the_moon_stands(hour_angle_deg: float) -> None:
+    """Meeus' example 47.a and 48.a: 1992 April 12, 0h TD, right ascension 134.688, declination 13.768, 0.68 lit.
+
+    On the equator, where her hour angle is minus 60 degrees, she stands in the east, 29 degrees up and more.
+    """
+    from moonless.passage.dark import dark_at, moon_words
+
+    unix = datetime(1992, 4, 12, tzinfo=UTC).timestamp() - 59.0
+    lon = (134.688469 + hour_angle_deg - _sidereal_deg(unix) + 180.0) % 360.0 - 180.0
+    a, d = math.radians(hour_angle_deg), math.radians(13.768367)
+    up = math.degrees(math.asin(math.cos(d) * math.cos(a)))
+    azimuth = math.degrees(math.atan2(-math.cos(d) * math.sin(a), math.sin(d))) % 360.0
+    for course in (0.0, 75.0, 200.0, 310.0):
+        dark = dark_at(0.0, lon, unix, course, 0.0)
+        assert dark.moon_lit_percent == pytest.approx(68.0, abs=1.1)
+        # Her parallax is a degree at the horizon; towards it she stands so much lower.
+        assert dark.moon_altitude_deg == pytest.approx(up - 0.99 * math.cos(math.radians(up)), abs=0.05)
+        assert dark.moon_relative_deg is not None
+        off = math.remainder(azimuth - course, 360.0)
+        assert abs(math.remainder(dark.moon_relative_deg - off, 360.0)) < 0.3
+        words = moon_words(dark)
+        assert 67 <= int(words.split("%")[0].split()[-1]) <= 69
+        if 10.0 < abs(off) < 170.0:
+            assert ("starboard" if off > 0 else "port") in words and ("port" if off > 0 else "starboard") not in words
+        assert ("ahead" if abs(off) <= 45 else "behind" if abs(off) >= 135 else "abeam") in words
+
+
+@pytest.mark.parametrize(
+    ("relative_deg", "altitude_deg", "words"),
+    [
+        (
+            30.0,
+            10.0,
+            "moon 50% lit, 10° up, ahead to starboard: glare on the water, things ahead stand dark against it",
+        ),
+        (-30.0, 40.0, "moon 50% lit, 40° up, ahead to port: ahead"),
+        (-90.0, 40.0, "moon 50% lit, 40° up, abeam to port"),
+        (150.0, 40.0, "moon 50% lit, 40° up, behind to starboard: it lights what lies ahead"),
+        (-175.0, 40.0, "moon 50% lit, 40° up, behind: it lights what lies ahead"),
+        (None, -3.0, "moon down"),
+    ],
+)
+def test_words_of_the_moon(relative_deg: float | None, altitude_deg: float, words: str) -> None:
+    from moonless.passage.dark import moon_words
+    from moonless.passage.types import DarkAt
+
+    assert moon_words(DarkAt(0.0, "moonlit night", 0.05, -30.0, altitude_deg, relative_deg, 50.0)) == words

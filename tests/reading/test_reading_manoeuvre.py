@@ -146,3 +146,27 @@ def test_stopping_can_be_tried_from_any_speed(sog: float) -> None:
     judge.read(make_situation([make_track(1, 0.0, 600.0, 0.0, -5.0)], sog=sog))
     trial = _tried(judge, None, 0.0, 0.0)
     assert trial.speed_kn == 0.0 and trial.echoes[0].cpa_m == pytest.approx(0.0, abs=1e-6)
+
+
+@pytest.mark.parametrize("n", [1, 2, 3])
+def test_a_trial_says_how_many_come_inside(n: int) -> None:
+    judge = _judge()
+    judge.read(make_situation([make_track(k, 30.0 * k, 600.0 + 80.0 * k, 0.0, -5.0) for k in range(1, n + 1)]))
+    trial = _tried(judge, None, None, 0.0)
+    assert sum(echo.inside for echo in trial.echoes) == n
+    assert (f", and {n - 1} more come inside." in trial.say) == (n > 1)
+    assert ("more" in trial.say) == (n > 1)
+
+
+def test_a_trial_in_words_has_its_course_speed_and_nearest() -> None:
+    # North at 5 m/s, 9.7 kn; she comes south at 5: 600 m in a minute.
+    judge = _judge()
+    judge.read(make_situation([make_track(1, 0.0, 600.0, 0.0, -5.0)], sight="in sight"))
+    told = _tried(judge, math.radians(30.0), 3.0, 0.0)
+    assert told.say.startswith("Trial: course 030, 6 knots, now. Nearest ")
+    assert told.turn_deg == pytest.approx(30.0) and told.speed_kn == pytest.approx(3.0 * 3600 / 1852)
+    left = _tried(judge, math.radians(-30.0), 3.0, 30.0)
+    assert left.say.startswith("Trial: course 330, 6 knots, in 30 seconds. Nearest ")
+    assert left.turn_deg == pytest.approx(-30.0)
+    # Rule 14 has both alter to starboard.
+    assert left.refused is not None and "Rule 14" in left.refused and told.refused is None
