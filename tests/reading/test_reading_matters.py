@@ -1,0 +1,223 @@
+"""Each matter's sentence, number and urgency, against words and figures written out by hand."""
+
+from __future__ import annotations
+
+import math
+from itertools import pairwise
+
+import numpy as np
+import pytest
+from reading_fakes import FRAME, T0, FakeChart, S, make_boat, make_mark, make_situation, make_track
+
+from moonless.boat.types import Skipper
+from moonless.reading import matters
+from moonless.reading.judge import Judge
+from moonless.reading.own import OwnPlane
+from moonless.reading.register import Agreement
+from moonless.reading.speed import HiddenAhead, advise
+from moonless.reading.types import Fault, Missing, SpeedAdvice
+
+KNOT = 1852.0 / 3600.0
+D = math.radians
+
+
+def _own(heading_deg: float = 70.0, sog: float = 5.0) -> OwnPlane:
+    return OwnPlane(FRAME, 0.0, 0.0, D(heading_deg), D(heading_deg), sog)
+
+
+def _wheel(heading_deg: float = 70.0) -> matters.Wheel:
+    return matters.Wheel(_own(heading_deg), make_boat())
+
+
+@pytest.mark.parametrize(
+    ("what", "state", "urgency", "say"),
+    [
+        ("radar", "silent", 4, "The radar picture has stopped coming. What rests on it is withdrawn."),
+        ("radar", "frozen", 4, "The radar picture is frozen. What rests on it is withdrawn."),
+        ("position", "jumped", 4, "Own position has jumped. What rests on it is withdrawn."),
+        ("heading", "stale", 4, "The heading is old. What rests on it is withdrawn."),
+        ("clock", "jumped", 3, "The clock has jumped."),
+        ("chart", "damaged", 3, "The chart is damaged."),
+        ("ais", "silent", 2, "AIS has stopped coming."),
+        ("depth", "silent", 2, "The sounder has stopped coming."),
+    ],
+)
+def test_faults(what: str, state: str, urgency: int, say: str) -> None:
+    (told,) = matters.of_faults([Fault(what, state, T0)])  # type: ignore[arg-type]
+    assert (told.urgency, told.say) == (urgency, say)
+
+
+def test_a_position_carried_on_is_not_withdrawn() -> None:
+    (told,) = matters.of_faults([Fault("position", "silent", T0)], position_held=True)
+    assert told.say == "Own position has stopped coming. Radar and chart carry it on." and told.urgency == 4
+
+
+@pytest.mark.parametrize(
+    ("made_kn", "was_over", "urgency", "is_over"),
+    # Told from a knot over; gone on with to half a knot; from five knots over it presses.
+    [(6.9, False, None, False), (7.1, False, 2, True), (6.6, True, 2, True), (6.4, True, None, False),
+     (10.9, False, 2, True), (11.1, False, 3, True)],
+)  # fmt: skip
+def test_too_fast_for_what_is_seen(made_kn: float, was_over: bool, urgency: int | None, is_over: bool) -> None:
+    own = _own(sog=made_kn * KNOT)
+    told, now = matters.of_speed(own, SpeedAdvice(6.0, "Because."), was_over)
+    assert now is is_over and [m.urgency for m in told] == ([] if urgency is None else [urgency])
+    assert not told or told[0].say == "The speed that goes with what is seen is 6 knots. Because."
+
+
+def test_no_speed_is_pressed_where_none_is_known() -> None:
+    assert matters.of_speed(_own(), SpeedAdvice(None, "x"), True)[0] == []
+
+
+def _agreement(bias_deg: float, east: float, north: float, known: bool = True) -> Agreement:
+    return Agreement(np.array([D(bias_deg), east, north]), np.diag([D(0.3) ** 2, 4.0, 4.0]), known, 1.0, 20)
+
+
+@pytest.mark.parametrize(
+    ("bias_deg", "say"),
+    [
+        (4.0, "The compass reads 4 degrees high against radar and chart; the picture is put right for it."),
+        (-4.0, "The compass reads 4 degrees low against radar and chart; the picture is put right for it."),
+        (1.0, None),  # within what a heading sensor is allowed
+    ],
+)
+def test_the_compass(bias_deg: float, say: str | None) -> None:
+    # High: it reads more than the heading is.
+    told = matters.of_agreement(_agreement(bias_deg, 0.0, 0.0), make_boat(), True)
+    assert [m.say for m in told] == ([] if say is None else [say])
+    assert matters.of_agreement(_agreement(bias_deg, 0.0, 0.0, known=False), make_boat(), None) == []
+
+
+@pytest.mark.parametrize(
+    ("east", "north", "say"),
+    [
+        (30.0, 40.0, "The reported position is 50 metres off towards 037 by radar and chart"),
+        (-30.0, -40.0, "The reported position is 50 metres off towards 217 by radar and chart"),
+        (40.0, 0.0, "The reported position is 40 metres off towards 090 by radar and chart"),
+        (12.0, 10.0, None),
+    ],
+)
+def test_the_place(east: float, north: float, say: str | None) -> None:
+    told = matters.of_agreement(_agreement(0.0, east, north), make_boat(), True)
+    assert len(told) == (say is not None)
+    assert say is None or told[0].say == f"{say}; the picture is put right for it."
+
+
+@pytest.mark.parametrize(
+    ("bias_deg", "east", "culprit"),
+    [(30.0, 5.0, "the heading is the likeliest."), (1.0, 300.0, "the position is the likeliest."),
+     (0.5, 4.0, "the chart is the likeliest.")],
+)  # fmt: skip
+def test_who_is_wrong_when_nothing_agrees(bias_deg: float, east: float, culprit: str) -> None:
+    (told,) = matters.of_agreement(_agreement(bias_deg, east, 0.0), make_boat(), False)
+    assert told.urgency == 3 and culprit in told.say and told.say.startswith("Radar and chart do not agree.")
+
+
+def test_a_position_by_radar_and_chart() -> None:
+    lat, lon = FRAME.to_geographic(0.0, 0.0)
+    assert (round(float(lat), 9), round(float(lon), 9)) == (10.0, -150.0)
+    (told,) = matters.of_fix(_own(), 21.0, True)
+    assert told.say == (
+        "No position from the receiver. By radar and chart she is at 10 00.000 north, 150 00.000 west, "
+        "within 40 metres."
+    )
+    (reckoned,) = matters.of_fix(_own(), 80.0, False)
+    assert "By heading and last speed alone she is at" in reckoned.say and "within 160 metres" in reckoned.say
+    assert reckoned.weight > told.weight and told.urgency == 3
+
+
+@pytest.mark.parametrize(
+    ("fall_db", "sigma_db", "is_said"),
+    [(-6.0, 1.0, True), (-3.9, 1.0, False), (-6.0, 3.5, False), (6.0, 1.0, False), (None, 1.0, False)],
+)
+def test_a_radar_that_sees_worse(fall_db: float | None, sigma_db: float, is_said: bool) -> None:
+    told = matters.of_performance(fall_db, sigma_db)
+    assert bool(told) == is_said
+    assert not told or told[0].say.startswith("The radar sees 6 decibels worse than it should")
+
+
+@pytest.mark.parametrize(("heading_deg", "side"), [(70.0, "starboard"), (130.0, "port")])
+def test_a_mark_that_does_not_show(heading_deg: float, side: str) -> None:
+    # 600 m on 100 true: three cables and a quarter.
+    lat, lon = FRAME.to_geographic(600.0 * math.sin(D(100.0)), 600.0 * math.cos(D(100.0)))
+    (told,) = matters.of_missing(_wheel(heading_deg), [Missing("BOYLAT", "3", float(lat), float(lon), 0.9, 7)])
+    assert told.say == (
+        f"Lateral buoy 3 does not show: it should be fine on the {side} bow, three cables. Looked for on seven turns."
+    )
+    assert told.urgency == 2
+
+
+@pytest.mark.parametrize(
+    ("ahead_m", "off_m", "urgency"),
+    # At 5 m/s: 30 seconds are 150 m, 75 seconds 375 m; a beacon is meant to be passed, but not within 30 m.
+    [(140.0, 5.0, 4), (160.0, 5.0, 3), (365.0, -5.0, 3), (385.0, 5.0, None), (140.0, 35.0, None)],
+)
+def test_a_beacon_in_the_way(ahead_m: float, off_m: float, urgency: int | None) -> None:
+    a = D(70.0)
+    east = ahead_m * math.sin(a) + off_m * math.cos(a)
+    north = ahead_m * math.cos(a) - off_m * math.sin(a)
+    chart = FakeChart(marks=(make_mark(east, north, "7"),))
+    turn = make_situation([make_track(1, east, north)], heading_rad=a)
+    calls = Judge(make_boat(), chart).read(turn).calls
+    assert [c.urgency for c in calls] == ([] if urgency is None else [urgency])
+    if calls:
+        where = "dead ahead" if math.degrees(math.atan2(abs(off_m), ahead_m)) <= 3.0 else "a little to"
+        assert calls[0].say.startswith("Lateral beacon 7, ") and where in calls[0].say
+        assert calls[0].say.endswith("in the way.")
+
+
+def test_a_buoy_that_has_moved() -> None:
+    chart = FakeChart(marks=(make_mark(300.0, 400.0, "9", "BOYLAT", floating=True),), sigma_m=20.0)
+    judge = Judge(make_boat(), chart)
+    said = []
+    for k in range(4):
+        turn = make_situation([make_track(1, 300.0, 448.0)], heading_rad=0.0, time_ns=T0 + k * S, sog=1.0)
+        said += [c for c in judge.read(turn).calls if "charted place" in c.say]
+    (told,) = said
+    # A cable is 185 m.  It lies 48 m off, on 034 at 539 m.
+    assert told.say == (
+        "Lateral buoy 9 lies under half a cable from its charted place: fine on the starboard bow, three cables."
+    )
+    assert told.urgency == 2
+
+
+def _solved(need: object, have_m: float) -> float:
+    low, high = 0.0, 30.0
+    for _ in range(60):
+        middle = 0.5 * (low + high)
+        low, high = (middle, high) if need(middle) <= have_m else (low, middle)  # type: ignore[operator]
+    return low
+
+
+def _stop(v: float) -> float:
+    """12 m from 2.57 m/s, 40 from 5.14, 120 from 10.29; straight between, past them as the square."""
+    table = [(0.0, 0.0), (2.57, 12.0), (5.14, 40.0), (10.29, 120.0)]
+    if v >= 10.29:
+        return 120.0 * (v / 10.29) ** 2
+    (a, x), (b, y) = next((p, q) for p, q in pairwise(table) if p[0] <= v <= q[0])
+    return x + (y - x) * (v - a) / (b - a)
+
+
+@pytest.mark.parametrize("seen_m", [60.0, 150.0, 222.0, 400.0, 700.0])
+def test_the_speed_that_stops_within_what_is_seen(seen_m: float) -> None:
+    boat = make_boat(skipper=Skipper(react_s=10.0, night_limit=29.0))
+    told = advise(boat, seen_m, [])
+    want = _solved(lambda v: _stop(v) + 10.0 * v, seen_m) / KNOT
+    assert told.advised_kn is not None and want - 0.25 < told.advised_kn <= want + 1e-6
+    assert f"Small things are held to {seen_m:.0f} m ahead" in told.because or seen_m % 10
+
+
+@pytest.mark.parametrize("off_deg", [0.0, 40.0, 60.0])
+@pytest.mark.parametrize("away_m", [150.0, 300.0, 500.0])
+def test_the_speed_that_goes_with_hidden_water(off_deg: float, away_m: float) -> None:
+    """She stops, even slowing, before a boat of 15 knots that came out when she saw it has come to her."""
+    boat = make_boat(skipper=Skipper(react_s=10.0, hidden_boat_speed=7.72))
+    told = advise(boat, 5000.0, [HiddenAhead(away_m, D(off_deg))])
+
+    def need(v: float) -> float:
+        seconds = 10.0 + (2.0 * _stop(v) / v if v > 0 else 0.0)
+        return _stop(v) + 10.0 * v + 7.72 * math.cos(D(off_deg)) * seconds
+
+    want = _solved(need, away_m) / KNOT if need(0.0) <= away_m else 0.0
+    assert told.advised_kn is not None and want - 0.25 < told.advised_kn <= want + 1e-6
+    assert told.because.startswith(f"Water is hidden {away_m:.0f} m ahead")
