@@ -14,6 +14,8 @@ from bench._scene_told import figures_of
 from bench._scene_truth import Laid, Thing, TruthBook, pair
 from moonless.reading.types import Echo, Reading
 from moonless.scene.instruments import within
+from moonless.scene.truth import ObjectTruth
+from moonless.scene.wild.truth import Water
 from moonless.track.metrics import gospa
 from moonless.units import kn_to_mps
 
@@ -33,8 +35,8 @@ CPA_M, CPA_S = 1_000.0, 600.0
 MEET_M, MEET_S, URGENT = 150.0, 180.0, 2
 # Small things: from what the skipper cares about upwards to here.
 SMALL_RCS_M2 = 25.0
-# What is hidden must be hidden on neighbouring cells too: the edge of a shadow is no sharper.
-EDGE_CELLS = 2
+# A boat is hidden when so many cells about her are too: the edge of a shadow is no sharper.
+EDGE_CELLS = 1
 
 
 class Score:
@@ -350,11 +352,20 @@ class Score:
         for one in turn.truth.objects:
             if one.seen is None or not one.seen.hidden or not self.stage.is_boat(one.name):
                 continue
-            if self.stage.blind_untold(turn, one.seen.bearing_rad):
+            if self.stage.blind_untold(turn, one.seen.bearing_rad) or not self._surely_hidden(turn, water, one):
                 continue
             self.hidden_boats += 1
             lat, lon = frame.to_geographic(one.east_m - shift[0], one.north_m - shift[1])
             self.hidden_boats_in_seen += not shapely.contains_xy(told_all, lon, lat)
+
+    def _surely_hidden(self, turn: StageTurn, water: Water, one: ObjectTruth) -> bool:
+        """Return whether a hidden boat lies well inside what hides her."""
+        if self.stage.is_blind(turn, one.seen.bearing_rad if one.seen is not None else 0.0):
+            return True
+        away = np.hypot(water.east_m - one.east_m, water.north_m - one.north_m)
+        row, cell = np.unravel_index(int(np.argmin(away)), away.shape)
+        rows = np.arange(row - EDGE_CELLS, row + EDGE_CELLS + 1) % away.shape[0]
+        return bool(water.is_hidden[rows, max(0, cell - EDGE_CELLS) : cell + EDGE_CELLS + 1].all())
 
     def _behind_hulls(self, turn: StageTurn, water: Any, laid: Laid) -> Any:
         """Return which cells have something large on their bearing, before them."""

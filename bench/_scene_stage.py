@@ -83,6 +83,9 @@ class Stage(Protocol):
     def blind_untold(self, turn: StageTurn, bearing_rad: float) -> bool:
         """Whether a true bearing lies in a blind sector that nobody told the program of."""
 
+    def is_blind(self, turn: StageTurn, bearing_rad: float) -> bool:
+        """Whether a true bearing lies well inside a blind sector."""
+
 
 class BuiltIn:
     """A scene from a file, drawn by the project's own radar model."""
@@ -142,6 +145,9 @@ class BuiltIn:
         return turn.truth.radar_silent or within(start_s, self.scene.radar.frozen_s)
 
     def blind_untold(self, turn: SceneTurn, bearing_rad: float) -> bool:
+        return False
+
+    def is_blind(self, turn: SceneTurn, bearing_rad: float) -> bool:
         return False
 
     def is_false(self, turn: SceneTurn, east_m: float, north_m: float, own_m: tuple[float, float]) -> bool:
@@ -257,10 +263,14 @@ class WildStage:
         return turn.truth.radar_silent
 
     def blind_untold(self, turn: WildTurn, bearing_rad: float) -> bool:
-        antenna = self.player.wild.antenna
+        return not self.player.wild.antenna.blind_is_told and self._in_blind(turn, bearing_rad, math.radians(10.0))
+
+    def is_blind(self, turn: WildTurn, bearing_rad: float) -> bool:
+        return self._in_blind(turn, bearing_rad, -math.radians(2.0))
+
+    def _in_blind(self, turn: WildTurn, bearing_rad: float, slack_rad: float) -> bool:
         angle = (bearing_rad - turn.truth.own.heading_rad) % (2.0 * math.pi)
-        slack = math.radians(10.0)
-        return not antenna.blind_is_told and any(a - slack <= angle < b + slack for a, b in antenna.blind_rad)
+        return any(a - slack_rad <= angle < b + slack_rad for a, b in self.player.wild.antenna.blind_rad)
 
     def is_false(self, turn: WildTurn, east_m: float, north_m: float, own_m: tuple[float, float]) -> bool:
         """Where this turn's drawing put a ghost, or a side lobe shows."""
