@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import find_objects, label
+from scipy.ndimage import label
 from scipy.optimize import linear_sum_assignment
 
 from moonless.frames import LocalFrame
@@ -128,29 +128,34 @@ def _plots(scan: Scan, own_m: Floats, time_ns: int) -> Floats:
     top = float(echo.max())
     high = echo > middle + np.maximum(SPREADS * spread, LEAST_SHARE * top) + 0.5
     high[:, scan.range_m < 40.0] = False
-    regions, _ = label(high, structure=np.ones((3, 3)))
+    regions, n = label(high, structure=np.ones((3, 3)))
     # The turn is round: regions that touch across its seam are one.
-    seam = {int(b): int(a) for a, b in zip(regions[0], regions[-1], strict=True) if a and b and a != b}
-    for b, a in seam.items():
-        regions[regions == b] = a
-    out = []
-    for number, box in enumerate(find_objects(regions), start=1):
-        if box is None:
-            continue
-        rows, cells = np.nonzero(regions[box] == number)
-        if len(rows) < LEAST_CELLS:
-            continue
-        rows, cells = rows + box[0].start, cells + box[1].start
-        weight = echo[rows, cells] - middle[cells] + 1e-3
-        bearing = scan.heading_true_rad[rows] + scan.azimuth_rel_rad[rows]
-        reach = float(np.average(scan.range_m[cells], weights=weight))
-        mean = math.atan2(
-            float(np.average(np.sin(bearing), weights=weight)), float(np.average(np.cos(bearing), weights=weight))
-        )
-        sigma = max(8.0, 0.6 * scan.cell_m, 0.004 * reach)
-        at = int(rows[int(np.argmax(weight))])
-        age = (time_ns - int(scan.time_ns[at])) / 1e9
-        east, north = own_m[at, 0] + reach * math.sin(mean), own_m[at, 1] + reach * math.cos(mean)
-        out.append((east, north, sigma, age, float(weight.sum())))
-    plots = np.array([one for one in out if all(map(math.isfinite, one))]).reshape(-1, 5)
+    one_of = np.arange(n + 1)
+    for a, b in zip(regions[0].tolist(), regions[-1].tolist(), strict=True):
+        if a and b:
+            one_of[one_of == one_of[b]] = one_of[a]
+    rows, cells = np.nonzero(regions)
+    if not rows.size:
+        return np.zeros((0, 4))
+    which = one_of[regions[rows, cells]]
+    weight = echo[rows, cells] - middle[cells] + 1e-3
+    bearing = scan.heading_true_rad[rows] + scan.azimuth_rel_rad[rows]
+
+    def total(values: Floats) -> Floats:
+        return np.bincount(which, values, minlength=n + 1)
+
+    size, mass = total(np.ones(len(rows))), total(weight)
+    good = np.flatnonzero((size >= LEAST_CELLS) & (mass > 0.0))
+    reach = (total(weight * scan.range_m[cells]) / np.maximum(mass, 1e-9))[good]
+    mean = np.arctan2(total(weight * np.sin(bearing)), total(weight * np.cos(bearing)))[good]
+    # The spoke on which it is strongest says when.
+    order = np.argsort(weight)
+    strongest = np.zeros(n + 1, dtype=np.intp)
+    strongest[which[order]] = rows[order]
+    at = strongest[good]
+    sigma = np.maximum(np.maximum(8.0, 0.6 * scan.cell_m), 0.004 * reach)
+    age = (time_ns - scan.time_ns[at]) / 1e9
+    east, north = own_m[at, 0] + reach * np.sin(mean), own_m[at, 1] + reach * np.cos(mean)
+    plots = np.column_stack([east, north, sigma, age, mass[good]])
+    plots = plots[np.isfinite(plots).all(axis=1)]
     return plots[np.argsort(-plots[:, 4])][:MOST_PLOTS, :4]
