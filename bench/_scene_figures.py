@@ -10,16 +10,20 @@ import numpy as np
 CLASSES = ("vessel", "charted", "shore", "bridge", "uncharted", "clutter", "false")
 
 
-def macro_f1(confusion: Counter[tuple[str, str]], least: int = 1) -> float | None:
-    """Return the mean F1 over the classes that truly occur at least ``least`` times; all alike, however rare."""
-    scores = []
+def macro_f1(confusion: Counter[tuple[str, str]], least: int = 1, *, full: int = 1) -> float | None:
+    """Return the mean F1 over the classes that truly occur at least ``least`` times.
+
+    A class that occurs fewer than ``full`` times weighs by its count over that; at 1, the default, all weigh alike.
+    """
+    scores, weights = [], []
     for cls in CLASSES:
         true = sum(n for (t, _), n in confusion.items() if t == cls)
         said = sum(n for (_, s), n in confusion.items() if s == cls)
         both = confusion.get((cls, cls), 0)
         if true >= least:
             scores.append(2.0 * both / (true + said))
-    return float(np.mean(scores)) if scores else None
+            weights.append(min(1.0, true / full))
+    return float(np.average(scores, weights=weights)) if scores else None
 
 
 def confusion_table(confusion: Counter[tuple[str, str]]) -> str:

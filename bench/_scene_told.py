@@ -63,6 +63,9 @@ def figures_of(score: Score) -> dict[str, float]:
     f1 = macro_f1(score.confusion)
     if f1 is not None:
         out["macro_f1"] = f1
+    f1 = macro_f1(score.confusion, full=10)
+    if f1 is not None:
+        out["macro_f1_weighed"] = f1
     f1 = macro_f1(score.confusion, least=10)
     if f1 is not None:
         out["macro_f1_of_ten"] = f1

@@ -229,6 +229,14 @@ def test_macro_f1_by_hand() -> None:
     assert macro_f1(confusion) == pytest.approx((16 / 18 + 20 / 22) / 2)
 
 
+def test_rare_kinds_weigh_by_their_count_where_asked() -> None:
+    # Ten vessels right, two strays told as vessels: F1 20/22 and 0.
+    confusion = Counter({("vessel", "vessel"): 10, ("clutter", "vessel"): 2})
+    assert macro_f1(confusion) == pytest.approx(0.5 * 20 / 22)
+    assert macro_f1(confusion, full=10) == pytest.approx((20 / 22 + 0.2 * 0.0) / 1.2)
+    assert macro_f1(confusion, least=10) == pytest.approx(20 / 22)
+
+
 def test_calibration_error_by_hand() -> None:
     pairs = [(0.95, True)] * 8 + [(0.95, False)] * 2 + [(0.55, True)] * 5 + [(0.55, False)] * 5
     # Bins: |0.95 - 0.8| and |0.55 - 0.5|, half the pairs each.
