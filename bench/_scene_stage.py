@@ -230,6 +230,9 @@ class WildStage:
         self.shores = None
         if player.real_land is not None and wild.land is not None:
             self.shores = shapely.difference(player.real_land, wild.land.uncharted)
+            if not wild.has_chart and self.bridges is not None:
+                # Without a chart nothing tells a bridge from the shores it joins.
+                self.shores, self.bridges = shapely.union(self.shores, self.bridges), None
         for shape in (self.bridges, self.shores):
             if shape is not None:
                 shapely.prepare(shape)

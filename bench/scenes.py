@@ -21,6 +21,7 @@ from bench._plain import PlainReader
 from bench._scene_figures import calibration_error, confusion_table, macro_f1
 from bench._scene_score import Score
 from bench._scene_stage import BuiltIn, Stage
+from bench._wild_picture import Pictures
 from bench.result import Result
 from moonless.scene.file import load_scene
 from moonless.scene.player import ScenePlayer
@@ -77,8 +78,11 @@ def run_scene(path: Path) -> Score:
     return play(BuiltIn(ScenePlayer(load_scene(path))))
 
 
-def play(stage: Stage, plain: Score | None = None) -> Score:
-    """Play a scene through the chain and score what it says; ``plain`` is given what the plain reader says of it."""
+def play(stage: Stage, plain: Score | None = None, pictures: Pictures | None = None) -> Score:
+    """Play a scene through the chain and score what it says.
+
+    ``plain`` is given what the plain reader says of it, ``pictures`` every turn as it was told.
+    """
     from moonless.watch.chain import Chain
 
     chain = Chain(stage.scene.boat, stage.chart, None)
@@ -97,6 +101,8 @@ def play(stage: Stage, plain: Score | None = None) -> Score:
             # The reading of a turn comes with the first spokes of the next.
             about = waiting if one.reading.time_ns < turn.start_ns + 50_000_000 and waiting is not None else turn
             score.add(about, one.reading)
+            if pictures is not None:
+                pictures.take(about, one.scan, one.reading)
             if plain is not None and one.scan is not None:
                 plain.add(about, reader.read(one.scan, one.reading.time_ns, stage.frame))
         waiting = turn

@@ -6,7 +6,8 @@ in `_scene_truth`.  Each figure is told as its mean over the seeds and over its 
 
 ``--plain`` measures a plain reader (`_plain`) beside it, which shows what the video itself holds.
 ``--verbose`` (or MOONLESS_SCENES_VERBOSE=1) says on standard error what went wrong, seed by seed; ``--each FILE``
-writes each seed's figures and ingredients as JSON lines.  Both are refused for the telling seeds.
+writes each seed's figures and ingredients as JSON lines, ``--pictures DIR`` draws what was told over the video.  All
+three are refused for the telling seeds.
 """
 
 from __future__ import annotations
@@ -31,6 +32,7 @@ import numpy as np
 from bench._scene_figures import confusion_table, macro_f1
 from bench._scene_score import Score
 from bench._scene_stage import WildStage
+from bench._wild_picture import Pictures
 from bench.result import Result
 from bench.scenes import UNITS, play
 from moonless.scene.wild.player import WildPlayer
@@ -87,7 +89,7 @@ class Outcome:
     plain: dict[str, float] = field(default_factory=dict)
 
 
-def run_seed(seed: int, with_plain: bool = False) -> Outcome:
+def run_seed(seed: int, with_plain: bool = False, pictures: Path | None = None) -> Outcome:
     """Make the scene of a seed, play it through the chain and score it, and the plain reader beside it."""
     wild = wild_of(seed)
     out = Outcome(seed, wild.ingredients)
@@ -95,7 +97,8 @@ def run_seed(seed: int, with_plain: bool = False) -> Outcome:
         try:
             stage = WildStage(WildPlayer(wild, Path(folder)))
             plain = Score(stage) if with_plain else None
-            score = play(stage, plain)
+            drawn = None if pictures is None else Pictures(stage, pictures, f"seed{seed}")
+            score = play(stage, plain, drawn)
         except Exception:
             # A crash is a scene in which nothing was told; it is said, and counted as such.
             out.crash = traceback.format_exc()
@@ -136,14 +139,15 @@ def run(names: Sequence[str], rest: Sequence[str] = ()) -> Iterator[Result]:
     parser.add_argument("--count", type=int, default=20)
     parser.add_argument("--jobs", type=int, default=1)
     parser.add_argument("--plain", action="store_true", help="measure a plain reader beside it")
+    parser.add_argument("--pictures", type=Path, default=None, help="a folder for pictures of what was told")
     parser.add_argument("--verbose", action="store_true", default=bool(os.environ.get("MOONLESS_SCENES_VERBOSE")))
     parser.add_argument("--each", type=Path, default=None)
     asked = parser.parse_args(list(rest))
     seeds = range(asked.seed, asked.seed + asked.count)
-    if (asked.verbose or asked.each) and set(seeds) & set(TELLING):
+    if (asked.verbose or asked.each or asked.pictures) and set(seeds) & set(TELLING):
         parser.error(f"seeds {TELLING.start} to {TELLING.stop - 1} are for telling: they are not looked at one by one")
     outcomes = []
-    for one in _outcomes(seeds, asked.jobs, asked.plain):
+    for one in _outcomes(seeds, asked.jobs, asked.plain, asked.pictures):
         outcomes.append(one)
         if one.crash:
             print(f"wild seed {one.seed} crashed:\n{one.crash}", file=sys.stderr, flush=True)
@@ -157,13 +161,13 @@ def run(names: Sequence[str], rest: Sequence[str] = ()) -> Iterator[Result]:
         print(confusion_table(sum((one.confusion for one in outcomes), Counter())), file=sys.stderr)
 
 
-def _outcomes(seeds: Sequence[int], jobs: int, with_plain: bool) -> Iterator[Outcome]:
-    plain = [with_plain] * len(seeds)
+def _outcomes(seeds: Sequence[int], jobs: int, with_plain: bool, pictures: Path | None) -> Iterator[Outcome]:
+    plain, folders = [with_plain] * len(seeds), [pictures] * len(seeds)
     if jobs <= 1:
-        yield from map(run_seed, seeds, plain)
+        yield from map(run_seed, seeds, plain, folders)
         return
     with ProcessPoolExecutor(jobs, mp_context=multiprocessing.get_context("spawn")) as pool:
-        yield from pool.map(run_seed, seeds, plain)
+        yield from pool.map(run_seed, seeds, plain, folders)
 
 
 def worst_tenth(name: str, values: Sequence[float]) -> float:

@@ -84,7 +84,8 @@ def test_options_named_in_the_manual_exist() -> None:
         assert command is not None
         known |= {option for param in command.params for option in (*param.opts, *param.secondary_opts)}
     others = {"--use-angle", "--runs", "--help", "--version"}  # a browser's, a benchmark's, everybody's
-    others |= {"--seed", "--count", "--jobs", "--verbose", "--each"}  # of `python -m bench wild`
+    # Of `python -m bench wild`.
+    others |= {"--seed", "--count", "--jobs", "--verbose", "--each", "--pictures", "--plain"}
     named = {option for line in SHOWN for option in re.findall(r"(?<![\w-])--[a-z][a-z-]+", line)}
     assert named - known - others == set()
 

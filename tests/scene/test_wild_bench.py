@@ -41,7 +41,7 @@ def test_the_whole_by_hand() -> None:
     assert "wild.with.river.seeds" not in told
 
 
-@pytest.mark.parametrize("option", [["--verbose"], ["--each", "out.jsonl"]])
+@pytest.mark.parametrize("option", [["--verbose"], ["--each", "out.jsonl"], ["--pictures", "pictures"]])
 def test_telling_seeds_are_not_looked_at(option: list[str], monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(wild, "run_seed", lambda *a: pytest.fail("was run"))
     with pytest.raises(SystemExit):
