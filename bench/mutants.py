@@ -224,8 +224,8 @@ def named_changes() -> list[Change]:
 
 
 def _copy(folder: Path) -> None:
-    """Copy what tests need; the built screens and caches of other runs are not."""
-    leave = shutil.ignore_patterns("__pycache__", "static", ".*")
+    """Copy what tests need, the compiled kernels with it; the built screens are not."""
+    leave = shutil.ignore_patterns("static", ".*")
     for name in ("src", "tests", "bench", "demo", "docs"):
         shutil.copytree(REPO / name, folder / name, ignore=leave)
     for name in ("pyproject.toml", "README.md", "REFERENCES.md"):
@@ -276,11 +276,13 @@ def run(changes: list[Change]) -> Iterator[dict[str, object]]:
         files = {room: _quickest_first(folder, room) for room in sorted({change.room for change in changes})}
         for change in changes:
             path = folder / change.file
-            source = path.read_bytes()
+            source, stamp = path.read_bytes(), path.stat()
             path.write_bytes(source[: change.start] + change.now.encode() + source[change.end :])
             begun = time.monotonic()
             passed, first, _ = _tests(folder, files[change.room])
             path.write_bytes(source)
+            # As if it had never been touched: what was compiled of it holds again.
+            os.utime(path, ns=(stamp.st_atime_ns, stamp.st_mtime_ns))
             text = source.splitlines()[change.line - 1].decode().strip()
             yield {
                 "file": str(change.file), "line": change.line, "was": change.was, "now": change.now, "text": text,
