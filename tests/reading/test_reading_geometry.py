@@ -441,3 +441,30 @@ def test_the_sounder_against_the_chart(sounded_m: float, tide_m: float | None, s
     calls = Judge(make_boat(), FakeChart()).read(turn).calls
     assert [c.say for c in calls] == ([] if says is None else [says])
     assert [c.urgency for c in calls] == ([] if says is None else [3 if sounded_m < 31.0 else 2])
+
+
+def _calls_over(*areas: _Area, course_deg: float = 77.0) -> list[tuple[int, str]]:
+    lat, lon = FRAME.to_geographic(OWN_EAST, OWN_NORTH)
+    own = OwnState(float(lat), float(lon), math.radians(course_deg), math.radians(course_deg), 5.0)
+    calls = Judge(make_boat(), FakeChart(depths=areas)).read(make_situation([], own=own, tide_m=0.0)).calls
+    return [(call.urgency, call.say) for call in calls]
+
+
+def test_what_lies_beside_does_not_hide_what_lies_ahead() -> None:
+    """A bank close beside the way is nearer than the one dead ahead; both are told, the one ahead as it must be."""
+    beside = _Area(_box(77.0, 40.0, off_m=27.0, half_m=20.0), None, "LNDARE")
+    dead_ahead = _Area(_box(77.0, 445.0, half_m=20.0), None, "LNDARE")
+    near = _Area(_box(77.0, 130.0, half_m=1.0), None, "LNDARE")
+    assert [u for u, _ in _calls_over(beside)] == [3]
+    told = _calls_over(beside, near)
+    assert told[0][0] == 4 and "Dead ahead" in told[0][1] and "beside" not in told[0][1]
+    assert _calls_over(beside, dead_ahead)[0][0] == 3
+
+
+def test_the_most_urgent_of_many_dangers_is_told() -> None:
+    """Unsurveyed water and a pier beside the way lie nearer than a wreck dead ahead."""
+    unsurveyed = _Area(_box(77.0, 20.0, half_m=150.0), None, "UNSARE")
+    pier = _Area(_box(77.0, 60.0, off_m=27.0, half_m=20.0), None, "SLCONS")
+    wreck = _Area(shapely.Point(np.array([OWN_EAST, OWN_NORTH]) + 130.0 * unit(77.0)), 0.5, "WRECKS")
+    told = _calls_over(unsurveyed, pier, wreck)
+    assert told[0][0] == 4 and "a charted danger" in told[0][1], told

@@ -106,23 +106,23 @@ def ahead(
     tide_m: float | None,
     position_sigma_m: float = 0.0,
 ) -> tuple[Danger, ...]:
-    """Return the nearest danger of each kind in the corridor, nearest first.
+    """Return the nearest danger of each kind in the boat's own way, and beside it in the corridor, nearest first.
 
-    Of structures, one in the boat's own way goes before those beside it: piers and piles line a channel.
+    Both are told: a bank close beside the way is nearer than the one dead ahead, and must not stand for it.
     """
     strip = corridor(own, course_rad, length_m, half_width_m)
     swept = corridor(own, course_rad, length_m, min(half_width_m, 0.5 * boat.beam_m + position_sigma_m))
     need = boat.draught_m + boat.skipper.depth_margin_m - (tide_m or 0.0)
     rows = np.sort(dangers.tree.query(strip, predicate="intersects"))
     here = shapely.Point(own.east_m, own.north_m)
-    found: dict[str, Danger] = {}
+    found: dict[tuple[str, bool], Danger] = {}
     if not shapely.contains(dangers.coverage, strip):
         outside = shapely.difference(strip, dangers.coverage)
         if not shapely.is_empty(outside) and shapely.area(outside) > 1.0:
-            found["chart ends"] = Danger("chart ends", float(shapely.distance(here, outside)), None, None)
+            found["chart ends", True] = Danger("chart ends", float(shapely.distance(here, outside)), None, None)
     bare = _bare(dangers, strip, rows)
     if bare is not None:
-        found["unsurveyed"] = Danger("unsurveyed", float(shapely.distance(here, bare)), None, None)
+        found["unsurveyed", True] = Danger("unsurveyed", float(shapely.distance(here, bare)), None, None)
     for row in rows:
         kind = str(dangers.what[row])
         metres = float(dangers.depth_m[row])
@@ -135,13 +135,10 @@ def ahead(
         in_way = bool(shapely.intersects(dangers.shapes[row], swept))
         if in_way and kind == "structure":
             away = float(shapely.distance(here, shapely.intersection(dangers.shapes[row], swept)))
-        best = found.get(kind)
-        later = best is not None and away >= best.distance_m
-        if best is not None and kind == "structure" and in_way != best.in_way:
-            later = best.in_way
-        if not later:
+        best = found.get((kind, in_way))
+        if best is None or away < best.distance_m:
             known = metres if math.isfinite(metres) else None
-            found[kind] = Danger(kind, away, known, dangers.names[row], in_way)  # type: ignore[arg-type]
+            found[kind, in_way] = Danger(kind, away, known, dangers.names[row], in_way)  # type: ignore[arg-type]
     return tuple(sorted(found.values(), key=lambda d: d.distance_m))
 
 

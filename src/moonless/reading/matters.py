@@ -270,8 +270,8 @@ def of_dangers(wheel: Wheel, dangers: Sequence[Danger], course_rad: float, tide_
         "chart ends": "the end of the chart", "structure": "a charted structure",
         "keep out": "water to keep out of",
     }  # fmt: skip
-    out = []
-    for danger in dangers[:2]:
+    out: dict[str, Matter] = {}
+    for danger in dangers:
         speed = wheel.own.sog or 0.0
         seconds = danger.distance_m / speed if speed > 0.3 else math.inf
         if seconds > 120.0:
@@ -288,15 +288,17 @@ def of_dangers(wheel: Wheel, dangers: Sequence[Danger], course_rad: float, tide_
         where = wheel.where_polar(course_rad, danger.distance_m)
         if not danger.in_way:
             where = f"{where}, close beside the way"
-        out.append(
-            Matter(
-                f"danger {danger.what}",
-                urgency,
-                _capital(f"{where}, {words[danger.what]}{depth}."),
-                60.0 / max(5.0, seconds),
-            )
+        matter = Matter(
+            f"danger {danger.what}",
+            urgency,
+            _capital(f"{where}, {words[danger.what]}{depth}."),
+            60.0 / max(5.0, seconds),
         )
-    return out
+        # Of one kind the more urgent; of equally urgent ones the nearer, which comes first.
+        if danger.what not in out or urgency > out[danger.what].urgency:
+            out[danger.what] = matter
+    # Two are enough to say: the most urgent, and of those the nearest.
+    return sorted(out.values(), key=lambda m: (-m.urgency, -m.weight))[:2]
 
 
 def of_sounder(check: SounderCheck | None) -> list[Matter]:
