@@ -81,6 +81,53 @@ def test_open_water_says_nothing() -> None:
     assert not now.is_known and now.fits is None
 
 
+def test_what_explains_little_is_not_believed_however_sure_of_itself() -> None:
+    """A coast turned about the boat: a fit finds something here and there, and must not be told."""
+    edge, normal = near_edge(EDGES, 0.0, 0.0, 5000.0, 0.07)
+    expected = Expected(edge, normal, np.zeros((0, 2)), np.zeros(0))
+    for turned in (0.5, 1.0, 2.0, 3.0, 4.0, 5.0):
+        rng = np.random.default_rng(12)
+        registrar = Registrar(make_boat())
+        for turn in range(20):
+            seen = _sightings(turned, np.array([30.0, -20.0]), rng)
+            now = registrar.update(T0 + turn * 2 * S, seen, expected)
+            assert not now.is_known and now.correction is None
+
+
+def test_what_explains_nothing_any_more_is_given_up() -> None:
+    rng = np.random.default_rng(13)
+    edge, normal = near_edge(EDGES, 0.0, 0.0, 5000.0, 0.07)
+    expected = Expected(edge, normal, np.zeros((0, 2)), np.zeros(0))
+    registrar = Registrar(make_boat())
+    for turn in range(10):
+        now = registrar.update(T0 + turn * 2 * S, _sightings(0.02, np.zeros(2), rng), expected)
+    assert now.is_known and now.taken_out[0] == pytest.approx(0.02, abs=0.005)
+    for turn in range(10, 50):
+        now = registrar.update(T0 + turn * 2 * S, _sightings(2.0, np.zeros(2), rng), expected)
+    assert not now.is_known and now.agrees is False
+    assert now.taken_out == pytest.approx(0.0)
+
+
+def test_it_begins_from_a_far_place_only_where_the_coast_fits_closely() -> None:
+    rng = np.random.default_rng(14)
+    offset = np.array([120.0, -100.0])
+    edge, normal = near_edge(EDGES, 0.0, 0.0, 5000.0, 0.07)
+    expected = Expected(edge, normal, np.zeros((0, 2)), np.zeros(0))
+    seen = _sightings(math.radians(-3.0), offset, rng)
+    guess = np.array([math.radians(-2.0), 100.0, -80.0])
+    registrar = Registrar(make_boat())
+    assert registrar.begin_from(T0, seen, expected, np.array([math.radians(40.0), 100.0, 300.0])) is None
+    begun = registrar.begin_from(T0, seen, expected, guess)
+    assert begun is None  # not believed yet, but begun
+    assert registrar.now.fits is not None and registrar.now.fits >= 0.6
+    for turn in range(1, 6):
+        seen = _sightings(math.radians(-3.0), offset, rng)
+        now = registrar.update(T0 + turn * 2 * S, seen, expected)
+    assert now.is_known
+    assert math.degrees(now.heading_bias) == pytest.approx(-3.0, abs=0.3)
+    assert now.state[1:] == pytest.approx(offset, abs=8.0)
+
+
 def test_a_straight_shore_fixes_no_position_along_it() -> None:
     rng = np.random.default_rng(2)
     edges = edges_of(shapely.box(-9000.0, 800.0, 9000.0, 3000.0))

@@ -52,6 +52,9 @@ MOST_POINTS = 160
 # (design/bearing_chance.py: two real runs, also turned about the boat).
 FITS_AT = -0.2
 LEAST_VOTES = 8.0
+# A vote of a well drawn coast is worth this much at the right place, and then there is one place (own figures: a little
+# more than the grid's step).
+FITS_CLOSELY_AT, WHOLE_SPREAD_M, WHOLE_SPREAD = 0.4, 70.0, math.radians(1.5)
 # Turns over which the likelihood is averaged.
 MEMORY_TURNS = 12.0
 # Good enough to speak of and to take out; once told it may grow a little.
@@ -64,7 +67,7 @@ WALK = math.radians(0.02)  # per square root of a second, as in `register`
 
 # AIS: who is asked, and how exact the vessel's own place is.
 LEAST_SPEED, MOST_AGE_S, LEAST_RANGE_M = 1.0, 30.0, 500.0
-GATE_M, AIS_SIGMA_M, GROWS_M_A_S = 80.0, 15.0, 0.4
+GATE_M, AIS_SIGMA_M, GROWS_M_A_S = 80.0, 20.0, 0.4  # her receiver's errors, her aerial's place, and our receiver's
 # A plot at her range is hers this often, and each turn's bearing scatters by this beside beam and place.
 HERS, SCATTER = 0.5, math.radians(0.5)
 # A vessel's turns share her errors: so many count as one, and what is hers alone never averages away.
@@ -197,6 +200,26 @@ class BearingSearch:
         else:
             self._filter(time_ns, found)
         return self._now
+
+    @property
+    def whole_fix(self) -> Floats | None:
+        """Return (3,) bias, east and north where the coast fits the chart closely as a whole, though far off it.
+
+        A datum, not a poor coast: then `register` may begin from it.  None: no such place, or more than one.
+        """
+        if self._shore is None or self._votes < LEAST_VOTES or self._shore.max() < FITS_CLOSELY_AT * self._votes:
+            return None
+        laid = self._shore + SHIFT_PRIOR
+        p = np.exp(laid - laid.max())
+        p /= p.sum()
+        by_shift = p.sum(axis=(0, 1))
+        shift = by_shift @ SHIFTS
+        spread = np.sqrt(by_shift @ (SHIFTS - shift) ** 2)
+        by_bias = p.sum(axis=(0, 2))
+        bias = float(by_bias @ BIAS)
+        if max(spread) > WHOLE_SPREAD_M or math.sqrt(float(by_bias @ (BIAS - bias) ** 2)) > WHOLE_SPREAD:
+            return None
+        return np.array([bias, *shift])
 
     @property
     def now(self) -> Bearing | None:

@@ -278,7 +278,7 @@ class Judge:
                 expected = _expected(place, outlook)
                 if held is None:
                     agreement = registrar.update(situation.time_ns, seen, expected)
-                    agreement = self._bearing_alone(situation, reported, place, seen, agreement)
+                    agreement = self._look_wide(situation, reported, place, seen, expected, agreement)
                 else:
                     agreement = registrar.update(situation.time_ns, seen, expected, WALK_M, GOOD_SIGMA_M)
         if agreement.correction is None and self._bearing.correction is not None:
@@ -292,16 +292,31 @@ class Judge:
         self._agreed = _Agreed(situation.time_ns, agreement, place, outlook)
         return self._agreed
 
-    def _bearing_alone(
-        self, situation: Situation, reported: OwnPlane, place: Place, seen: Sightings, agreement: Agreement
+    def _look_wide(
+        self,
+        situation: Situation,
+        reported: OwnPlane,
+        place: Place,
+        seen: Sightings,
+        expected: Expected,
+        agreement: Agreement,
     ) -> Agreement:
-        """Return the registration with the bias of bearings alone, while nothing was ever known of all three."""
+        """Look further than the registrar does, while it has never known anything.
+
+        Either the coast as a whole lies far off and fits closely there, and the registrar begins from it; or the bias
+        of bearings alone is found.
+        """
         if agreement.correction is not None:
             return agreement
         self._unknown_turns += 1
         if self._unknown_turns < WIDE_AFTER_TURNS:
             return agreement
         bearing = self._bearing.update(situation.time_ns, seen, reported, place, situation.ais)
+        guess = self._bearing.whole_fix
+        if guess is not None:
+            begun = self._registrar.begin_from(situation.time_ns, seen, expected, guess)
+            if begun is not None:
+                return begun
         return replace(agreement, bearing=bearing, correction=self._bearing.correction)
 
     def _back_from(self, carried: CarriedOn | None) -> None:

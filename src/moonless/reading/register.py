@@ -5,7 +5,8 @@ Rules of this file:
   makes radar and chart agree.  What stands at ``rel`` from the boat by the reported heading is charted at
   ``own - offset + turned back(rel)``.
 - What is found is taken out of the reported pose before the plots are tracked (`moonless.track.correction`), and once
-  found it goes on being taken out, with a growing sigma, while nothing fixes it any more.
+  found it goes on being taken out, with a growing sigma, while nothing fixes it any more; until the chart is seen not
+  to agree with it.
 - Each turn the shore edge is fitted to the edge the chart would give from there (point to line), and single echoes
   to the marks they lie nearest, together, with weights that let what does not fit fall out.
 - Turns are not independent: the chart's errors stay.  The filter's sigma therefore never falls below a floor.
@@ -55,6 +56,11 @@ JUMP_TURNS = 4
 AGREE_KEEP, AGREE_LOST, AGREE_WON, AGREE_LEAST = 0.85, 0.4, 0.55, 6.0
 # A mark that should show and has no echo speaks against by half: a hull may lie before it.
 MARK_UNSEEN = 0.5
+# For so many turns on end a fit must explain what is seen before it is believed; and when it has not for so many, it is
+# given up: three quarters of a minute, longer than a shower or an anchorage passes for shore.  Own figures.
+EXPLAINS_TURNS, GIVE_UP_TURNS = 3, 18
+# How far off a wide search may leave it, and the share of shore that must then lie on the expected edge.
+WIDE_POSITION_SIGMA_M, BEGIN_AT = 60.0, 0.6
 SEARCH_HEADING = np.radians(np.arange(-7.0, 7.01, 0.5))
 
 
@@ -143,6 +149,7 @@ class Registrar:
         self._correction: Correction | None = None
         self._fresh = np.zeros(3)  # variance that has come since the last correction was given out
         self._was_known = False
+        self._explained_turns = self._disagreed_turns = 0
 
     @staticmethod
     def _start() -> Floats:
@@ -188,6 +195,7 @@ class Registrar:
         self._state, self._cov, self._known, self._fits = np.zeros(3), self._start(), False, None
         self._agreeing, self._agrees = np.zeros(2), None
         self._correction, self._fresh, self._was_known = None, np.zeros(3), False
+        self._explained_turns = self._disagreed_turns = 0
 
     def coast(self, time_ns: int, position_walk_m: float) -> Agreement:
         """Let time go by with nothing seen."""
@@ -236,9 +244,15 @@ class Registrar:
             self._state = state
             self._cov = cov
         found_cov = self._cov.copy()
-        self._settle()
-        self._give_out(before, before_cov, found_cov, is_anew=is_anew)
         self._weigh_agreement(matcher.agreeing(self._state))
+        self._settle()
+        if self._disagreed_turns >= (GIVE_UP_TURNS if self._known else 1) and self._correction is not None:
+            # What was found explains nothing any more: it was wrong, or the chart is.  Better as reported.
+            agreeing, agrees = self._agreeing, self._agrees
+            self.forget()
+            self._agreeing, self._agrees = agreeing, agrees
+            return self._told(used)
+        self._give_out(before, before_cov, found_cov, is_anew=is_anew)
         return self._told(used)
 
     def _give_out(self, before: Floats, before_cov: Floats, found_cov: Floats, *, is_anew: bool) -> None:
@@ -257,6 +271,23 @@ class Registrar:
             self._correction = replace(held, fresh=fresh)
         self._was_known = self._known
 
+    def begin_from(self, time_ns: int, seen: Sightings, expected: Expected, guess: Floats) -> Agreement | None:
+        """Begin at a state that a wide search has found, if the sightings fit closely there; None: they do not."""
+        if seen.n < 3 or len(expected.edge) < 2:
+            return None
+        matcher = _Matcher(seen, expected)
+        wide = np.diag([START_HEADING_SIGMA**2, WIDE_POSITION_SIGMA_M**2, WIDE_POSITION_SIGMA_M**2])
+        state, cov, used = matcher.fit(guess, guess, wide)
+        fits, judged = matcher.share_fitting(state)
+        if judged < 6 or fits < BEGIN_AT:
+            return None
+        self._state, self._cov, self._fits, self._time_ns = state, cov, fits, time_ns
+        self._agreeing, self._agrees = np.zeros(2), None
+        self._weigh_agreement(matcher.agreeing(state))
+        self._settle()
+        self._give_out(state, cov, cov, is_anew=True)
+        return self._told(used) if self._known else None
+
     def _weigh_agreement(self, agreeing: Floats) -> None:
         """Take in one turn's sightings that fit, and all of them."""
         self._agreeing = AGREE_KEEP * self._agreeing + agreeing
@@ -267,6 +298,11 @@ class Registrar:
             self._agrees = False
         elif share >= AGREE_WON or self._agrees is None:
             self._agrees = True
+
+    def _explains(self) -> bool:
+        """Return whether the chart explains what is seen, or too little is seen to ask."""
+        fits, judged = self._agreeing
+        return bool(judged < AGREE_LEAST or fits >= AGREE_WON * judged)
 
     def _predict(self, time_ns: int, position_walk_m: float) -> None:
         if self._time_ns is not None:
@@ -282,7 +318,12 @@ class Registrar:
         self._cov = self._cov + np.diag(short)
         worse_axis = math.sqrt(float(np.linalg.eigvalsh(self._cov[1:, 1:])[-1]))
         heading_sigma = math.sqrt(self._cov[0, 0])
-        self._known = heading_sigma < SPEAK_HEADING_SIGMA and worse_axis < self._speak_sigma_m
+        is_sure = heading_sigma < SPEAK_HEADING_SIGMA and worse_axis < self._speak_sigma_m
+        # A fit that pulls in some shore here and there is sure of itself too: it must have explained what is seen for
+        # some turns before it is first believed.
+        self._explained_turns = self._explained_turns + 1 if self._explains() else 0
+        self._known = is_sure and (self._known or self._explained_turns >= EXPLAINS_TURNS)
+        self._disagreed_turns = self._disagreed_turns + 1 if self._agrees is False else 0
 
 
 class _Matcher:

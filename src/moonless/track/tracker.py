@@ -91,10 +91,9 @@ class Tracker:
 
         ``ais`` and ``others`` are what AIS and another radar's tracked targets (TTM, TLL) last said, all of them, each
         turn; what is already known does no harm.  ``p_visible`` tells where an echo could be seen at all; None:
-        everywhere.  ``correction`` is what registration takes out of the reported pose; None: nothing, and once given
-        it is always given.  A time before the last one's is taken as the last one's.  Plots that cannot be placed (no
-        heading, no position) are left out, and when none of a turn's can be, nothing is held against the tracks for not
-        being seen.
+        everywhere.  ``correction`` is what registration takes out of the reported pose; None: nothing.  A
+        time before the last one's is taken as the last one's.  Plots that cannot be placed (no heading, no position)
+        are left out, and when none of a turn's can be, nothing is held against the tracks for not being seen.
         """
         step = self._advance(time_ns)
         shared = shared_covariance(errors, self.pose_errors, correction)
@@ -141,6 +140,12 @@ class Tracker:
     def _correct(self, correction: Correction | None, shared: Floats, got: Measured) -> None:
         """Bring the tracks over to this turn's correction of the reported pose."""
         if correction is None:
+            if not self._is_corrected or len(got) == 0:
+                return
+            # Given up: back to the frame as reported.
+            as_reported = Correction.settled(np.zeros(3), shared, is_anew=True)
+            correcting.replace_by(self._bank, self._taken_out, as_reported, shared, got.own_m.mean(axis=0))
+            self._taken_out, self._is_corrected = np.zeros(3), False
             return
         if correction.is_anew or not self._is_corrected:
             if len(got) == 0:
