@@ -12,8 +12,10 @@ from watch_made_run import PERIOD_S, T0, MadeRun, seconds_of
 from moonless.boat.file import default_boat
 from moonless.reading.situation import OwnState
 from moonless.units import NS_PER_S
+from moonless.watch.ais_table import AisTable
 from moonless.watch.chain import Chain
 from moonless.watch.faults import FaultWatch
+from moonless.wire.ais import AisReport
 
 TICK_S = 0.25  # of the made run
 
@@ -142,3 +144,51 @@ def test_the_wind_over_the_ground_from_the_wind_felt(heading_deg: float, blows_f
         assert got is not None
         assert abs(math.remainder(math.degrees(got.from_rad) - blows_from_deg, 360.0)) < 0.1
         assert got.speed == pytest.approx(8.0, abs=0.01)
+
+
+def _report(**change: Any) -> AisReport:
+    values = {"lat_deg": 10.0, "lon_deg": -30.0, "sog": 5.0, "cog_rad": 0.0, **change}
+    return AisReport(T0, 799000001, values.pop("message_type", 18), "position", False, **values)
+
+
+def test_message_19_says_name_and_size_with_the_place() -> None:
+    # ITU-R M.1371-5, message 19: a class B set's place, name, kind and size in one.
+    table = AisTable()
+    table.add(_report(message_type=19, name="MADE", ship_type=37, to_bow_m=12.0, to_stern_m=4.0, to_port_m=2.0,
+                      to_starboard_m=3.0), T0)  # fmt: skip
+    table.add(_report(lat_deg=10.001), T0 + NS_PER_S)  # and then message 18, which has the place alone
+    (target,) = table.targets(T0 + NS_PER_S)
+    assert (target.name, target.length_m, target.beam_m, target.ship_type) == ("MADE", 16.0, 5.0, 37)
+
+
+@pytest.mark.parametrize(("sog", "cog_deg", "moves"), [(1.1, 90.0, True), (0.9, 90.0, False), (5.0, 270.0, True)])
+def test_the_middle_of_a_hull_by_her_course(sog: float, cog_deg: float, moves: bool) -> None:
+    """150 m of her ahead of the antenna, 50 abaft it, 10 to port and 20 to starboard: 50 m on and 5 m to starboard."""
+    table = AisTable()
+    table.add(AisReport(T0, 799000001, 5, "static", False, to_bow_m=150.0, to_stern_m=50.0, to_port_m=10.0,
+                        to_starboard_m=20.0), T0)  # fmt: skip
+    table.add(_report(sog=sog, cog_rad=math.radians(cog_deg)), T0)
+    (target,) = table.targets(T0)
+    line = Geodesic.WGS84.Inverse(10.0, -30.0, target.lat_deg, target.lon_deg)
+    assert line["s12"] == pytest.approx(math.hypot(50.0, 5.0) if moves else 0.0, abs=0.01)
+    if moves:
+        off = math.remainder(line["azi1"] - cog_deg - math.degrees(math.atan2(5.0, 50.0)), 360.0)
+        assert abs(off) < 0.02
+
+
+@pytest.mark.parametrize(("age_s", "is_told"), [(0.0, True), (419.0, True), (421.0, False)])
+def test_how_long_a_vessel_is_remembered(age_s: float, is_told: bool) -> None:
+    # Three minutes is the slowest report of M.1371-5, table 1; two of them missed and a minute.
+    table = AisTable()
+    table.add(_report(), T0)
+    assert bool(table.targets(T0 + round(age_s * NS_PER_S))) is is_told
+
+
+@pytest.mark.parametrize(("second", "age_s"), [(50, 10.0), (40, 20.0), (31, 29.0), (29, 0.0), (None, 0.0)])
+def test_how_old_a_place_is_by_its_second(second: int | None, age_s: float) -> None:
+    # Received on the minute: second 50 is of the minute before; more than half a minute back is not believed.
+    table = AisTable()
+    minute = T0 - T0 % (60 * NS_PER_S) + 60 * NS_PER_S
+    table.add(_report(second=second), minute)
+    (target,) = table.targets(minute)
+    assert (minute - target.time_ns) / NS_PER_S == pytest.approx(age_s)
