@@ -170,3 +170,37 @@ def test_a_trial_in_words_has_its_course_speed_and_nearest() -> None:
     assert left.turn_deg == pytest.approx(-30.0)
     # Rule 14 has both alter to starboard.
     assert left.refused is not None and "Rule 14" in left.refused and told.refused is None
+
+
+def test_a_published_plot_and_the_course_that_clears_it() -> None:
+    """Rapid plotting deck (scribd 705467738): own 345 at 15 kn; 1200 329/9.0 NM, 1206 326/6.0; target about 146/16.0.
+
+    When she is 4.5 NM off the question is which course passes her down the port side at 2.0 NM.  Its answer is not at
+    hand; worked out from the two sightings it is 014.4, 8.7 minutes on (the contact 323 by then, at 1209).
+    """
+    knot, nm = 1852.0 / 3600.0, 1852.0
+
+    def at(bearing_deg: float, metres: float) -> tuple[float, float]:
+        a = math.radians(bearing_deg)
+        return metres * math.sin(a), metres * math.cos(a)
+
+    (e1, n1), (e2, n2), own = at(329.0, 9.0 * nm), at(326.0, 6.0 * nm), at(345.0, 15.0 * knot)
+    relative = ((e2 - e1) / 360.0, (n2 - n1) / 360.0)
+    ve, vn = relative[0] + own[0], relative[1] + own[1]
+    assert abs(math.remainder(math.degrees(math.atan2(ve, vn)) - 146.0, 360.0)) < 3.0  # plotting tolerance
+    assert math.hypot(ve, vn) / knot == pytest.approx(16.0, abs=0.5)
+    east, north = at(323.0, 4.5 * nm)
+    judge = _judge()
+    reading = judge.read(
+        make_situation([make_track(1, east, north, ve, vn)], heading_rad=math.radians(345.0), sog=15.0 * knot)
+    )
+    (echo,) = reading.echoes
+    assert echo.cpa_m is not None and echo.cpa_m / nm == pytest.approx(0.93, abs=0.05)
+    cleared = _tried(judge, math.radians(14.4), None, 0.0)
+    (her,) = cleared.echoes
+    assert her.cpa_m / nm == pytest.approx(2.0, abs=0.03) and her.tcpa_s / 60.0 == pytest.approx(8.7, abs=0.1)
+    # Down the port side: at the closest she bears to port of the new course.
+    (own_lon, own_lat), (her_lon, her_lat) = her.own, her.her
+    bearing = math.degrees(math.atan2((her_lon - own_lon) * math.cos(math.radians(own_lat)), her_lat - own_lat))
+    assert -180.0 < math.remainder(bearing - 14.4, 360.0) < -60.0
+    assert cleared.turn_deg == pytest.approx(29.4, abs=1e-6)
