@@ -186,12 +186,13 @@ def test_floor_kernels_equal_reference(hill, data):
     over, least = background + 3, background + 1
     floor, threshold, candidate = np.empty_like(value), np.empty_like(value), np.empty_like(value)
     _floor_kernels.floor_kernel(
-        near, far, background, over, least, sector, ring, low, step, floor, threshold, candidate
+        near, far, 9, np.float32(0.75), background, over, least, sector, ring, low, step, floor, threshold, candidate
     )
-    want_floor, want_threshold = reference.floors(near, far, background, over, sector, ring, -14.0, 0.5)
+    want_floor, want_threshold = reference.floors(near, far, 9, 0.75, background, over, sector, ring, -14.0, 0.5)
     assert np.array_equal(floor, want_floor)
     assert np.array_equal(threshold, want_threshold)
-    assert np.array_equal(candidate, reference.floors(near, far, background, least, sector, ring, -14.0, 0.5)[1])
+    want_candidate = reference.floors(near, far, 9, 0.75, background, least, sector, ring, -14.0, 0.5)[1]
+    assert np.array_equal(candidate, want_candidate)
 
 
 @FEW
@@ -263,3 +264,35 @@ def test_followed_runs_equal_reference(data):
     want_best, want_seeds = reference.follow(here, along, gate, 0.0, 12.5, turns)
     assert best.tolist() == want_best
     assert seeds.tolist() == want_seeds
+
+
+@FEW
+@given(st.integers(1, 9), st.integers(1, 9), st.integers(0, 2**32 - 1))
+def test_settle_equals_reference(n_row, n_col, seed):
+    rng = np.random.default_rng(seed)
+    sector, ring = rng.integers(0, 3, n_row), rng.integers(0, 2, n_col)
+    mean, drop, usual = (rng.uniform(0.0, top, (3, 2)).astype(np.float32) for top in (20.0, 1.0, 8.0))
+    usual[0] = 0.0
+    floor = rng.uniform(0.0, 20.0, (n_row, n_col)).astype(np.float32)
+    less, want_offset = reference.settle(mean, drop, usual, sector, ring, floor)
+    threshold, candidate = floor + np.float32(5.0), floor + np.float32(2.0)
+    got, offset = floor.copy(), np.empty_like(floor)
+    _floor_kernels.settle_kernel(mean, drop, usual, sector, ring, got, threshold, candidate, offset)
+    # float32 against float64: a few units in the seventh place of some tens of dB.
+    for one, add in ((got, 0.0), (threshold, 5.0), (candidate, 2.0)):
+        np.testing.assert_allclose(one, floor - less + add, atol=2e-5)
+    np.testing.assert_allclose(offset, want_offset, atol=2e-5)
+
+
+@FEW
+@given(videos(), st.integers(0, 2**32 - 1))
+def test_streak_parts_equal_reference(video, seed):
+    echo, received, *_ = video
+    rng = np.random.default_rng(seed)
+    over = np.empty(echo.shape, np.float32)
+    _video_kernels.excess_kernel(echo, received, over)
+    assert np.array_equal(over, reference.excess(echo, received))
+    by_row, by_col = (rng.uniform(0.0, 3.0, n).astype(np.float32) for n in echo.shape)
+    count = np.empty((echo.shape[0], echo.shape[1] + 1), np.float32)
+    _video_kernels.parts_kernel(over, by_row, by_col, 4.0, 0.5, count)
+    np.testing.assert_allclose(count, reference.parts(over, by_row, by_col, 4.0, 0.5), atol=1e-4)

@@ -101,6 +101,8 @@ def levels_kernel(
 def floor_kernel(
     near: Array,
     far: Array,
+    wide: int,
+    lone_db: Any,
     background_db: Array,
     over: Array,
     least: Array,
@@ -114,6 +116,8 @@ def floor_kernel(
 ) -> None:
     """Floor and thresholds of every box.  near, far (n_row, n_col) i16 from ``ordered_kernel``.
 
+    Where the two are ``wide`` steps or more apart only one of them is the box's own, and not the higher of two: so much
+    lower it is, ``lone_db`` f32, by chance.
     background_db, over, least (n_sector, n_ring) f32; floor, threshold, candidate (n_row, n_col) f32 out.
     """
     n_row, n_col = near.shape
@@ -127,8 +131,45 @@ def floor_kernel(
                 if near[a, c] < 0:
                     # With nothing to see on the near side the ring's own level speaks for it.
                     v = max(v, background_db[s, k])
+                elif far[a, c] >= 0 and abs(near[a, c] - far[a, c]) >= wide:
+                    v += lone_db
             else:
                 v = background_db[s, k]
             floor[a, c] = v
             threshold[a, c] = v + over[s, k]
             candidate[a, c] = v + least[s, k]
+
+
+@njit(cache=True, nogil=True)
+def settle_kernel(
+    mean: Array,
+    drop: Array,
+    usual: Array,
+    sector: Array,
+    ring: Array,
+    floor: Array,
+    threshold: Array,
+    candidate: Array,
+    offset: Array,
+) -> None:
+    """Draw each floor toward its bin's mean.  mean, drop, usual (n_sector, n_ring) f32: dB; share taken off; dB.
+
+    floor, threshold, candidate (n_row, n_col) f32, changed in place; offset (n_row, n_col) f32 out, before the change.
+    Within ``usual`` the whole share is taken off, at twice that nothing.
+    """
+    n_row, n_col = floor.shape
+    for a in range(n_row):
+        s = sector[a]
+        for c in range(n_col):
+            k = ring[c]
+            off = floor[a, c] - mean[s, k]
+            offset[a, c] = off
+            far = abs(off)
+            u = usual[s, k]
+            if far >= 2.0 * u:
+                continue
+            kept = np.float32(1.0) if far <= u else (np.float32(2.0) * u - far) / u
+            less = drop[s, k] * kept * off
+            floor[a, c] -= less
+            threshold[a, c] -= less
+            candidate[a, c] -= less

@@ -253,3 +253,37 @@ def spread_kernel(coarse: Array, row_edge: Array, col_cells: int, fine: Array) -
             # Cell by cell: a row at once takes a second and a half to compile at the first start, and is no faster.
             for j in range(n_cell):
                 fine[i, j] = fine[first, j]
+
+
+@njit(cache=True, nogil=True)
+def excess_kernel(some: Array, known: Array, over: Array) -> None:
+    """How far each cell stands over both neighbouring spokes.  some (n, m) uint; known (n,) bool: all three received.
+
+    over (n, m) f32 out, counts; -inf where not known.
+    """
+    n, m = some.shape
+    for i in range(n):
+        before = some[i - 1]
+        after = some[(i + 1) % n]
+        for j in range(m):
+            if known[i]:
+                over[i, j] = np.float32(np.int32(some[i, j]) - np.int32(max(before[j], after[j])))
+            else:
+                over[i, j] = -np.inf
+
+
+@njit(cache=True, nogil=True)
+def parts_kernel(over: Array, by_row: Array, by_col: Array, share: float, least: float, count: Array) -> None:
+    """Sums along range of what each cell says for a streak, -1 to 1: over ``share`` times what is usual there.
+
+    over (n, m) f32; by_row (n,) f32, by_col (m,) f32: their product is what is usual; least: of that, counts.
+    count (n, m + 1) f32 out, sums of all cells before.
+    """
+    n, m = over.shape
+    for i in range(n):
+        total = np.float32(0.0)
+        count[i, 0] = total
+        for j in range(m):
+            usual = max(np.float32(share) * by_row[i] * by_col[j], np.float32(least))
+            total += min(max(over[i, j] / usual, np.float32(-1.0)), np.float32(1.0))
+            count[i, j + 1] = total

@@ -18,11 +18,12 @@ from moonless.constants import TAU
 from moonless.echo._body_kernels import blot_kernel, peaks_kernel, segment_kernel
 from moonless.echo._floor_kernels import floor_kernel, levels_kernel, ordered_kernel
 from moonless.echo._video_kernels import blocks_kernel, boxes_kernel, spread_kernel
-from moonless.echo.clutter import ClutterMap
+from moonless.echo.clutter import N_SECTOR, ClutterMap
 from moonless.echo.curve import Curve, learn_curve, noise_level
 from moonless.echo.ghosts import GhostFinder
 from moonless.echo.grid import Grid, grid_for
-from moonless.echo.ground import SLOW_LOOKS, Ground
+from moonless.echo.ground import EVERY, SLOW_LOOKS, Ground
+from moonless.echo.lean import FloorLean
 from moonless.echo.memory import P_CANDIDATE, EchoMemory
 from moonless.echo.others import PulseWatch, take_out_streaks
 from moonless.echo.plots import Video, measure
@@ -37,6 +38,8 @@ P_FALSE_MOST = 1e-4
 P_FALSE_LEAST = 1e-6
 LEVEL_LOW_DB = -14.0
 LEVEL_STEP_DB = 1.0 / 3.0  # 256 levels reach 71 dB
+EDGE_MEDIANS = 6.0  # nine deviations: the two sides of a box differ so far only at an edge
+EVERY_ROW = 5
 _LOW, _STEP = np.float32(LEVEL_LOW_DB), np.float32(LEVEL_STEP_DB)
 SOLID_DB = 25.0  # above noise: stronger than rain; such blocks are no reference for others
 SOLID_OVER_CLUTTER_DB = 12.0
@@ -61,6 +64,9 @@ FILL_BEAMS, FILL_PULSES, FILLED = 3.0, 2.0, 0.5
 CLIPPED_SHARE = 0.2  # of what stands out: more of it at full scale, and even points fill the small window
 KEEP_OFF_BEAMS = 1.3  # round known echoes, where the sea is not learnt: to where the beam's skirt is 40 dB down
 COUNTS_KEEP = 0.9
+LEARN_EVERY = 4  # turns from one fit of the scale to the next, once it is known; the level is read every turn
+LEAN_TURNS = 6  # and how far strays go with their floor is learnt every turn until so many have told
+GAIN_STEP_SHARE = 0.1  # of the noise's own spread
 GAIN_STEP_COUNTS = 1.5  # a median that steps farther from turn to turn is a hand on the gain
 ENOUGH_COUNTS = 20_000.0
 SPIKE_OVER_NOISE_DB = 10.0
@@ -82,6 +88,8 @@ class Examined:
     threshold_db: NDArray[np.float32]
     candidate_db: NDArray[np.float32]  # the lower threshold, of candidates
     solid_db: NDArray[np.float32]  # over this a large body may be land
+    offset_db: NDArray[np.float32]  # of each floor from its bin's mean, before it was drawn toward it
+    foreign_db: float  # a box so far under its floor lies beside what made the floor, and tells nothing of its strays
     spikes: int
     notes: tuple[str, ...]
 
@@ -105,11 +113,13 @@ class Detector:
         self._base: Grid | None = None  # the grid as it was first cut; `_grid`: for this turn's spokes
         self._geometry: tuple[float, ...] = ()
         self._map: ClutterMap | None = None
+        self._lean = FloorLean(1, np.zeros(1, dtype=np.int64))  # of no grid yet
         self._memory = EchoMemory()
         self._hills = EchoMemory()
         self._curve: Curve | None = None
         self._counts: NDArray[np.float64] | None = None  # of quiet water, over the last turns
         self._median = 0.0
+        self._since_learnt = -1
         self._is_cut = False
         self._full_scale = 0
 
@@ -139,7 +149,7 @@ class Detector:
         in_clutter = _cells_of(bodies, large & ~fixed, cells, body)
         land, shores, slow_mask = self._find_shores(scan, seen)
         loud = ~(box_db < seen.floor_db + np.float32(self._map.loud_db if self._map is not None else 0.0))
-        self._learn_strays(seen, np.concatenate((known, np.flatnonzero(land), cells[in_body])))
+        self._learn_strays(seen, np.concatenate((known, np.flatnonzero(land), cells[in_body])), peaks)
         self._ground.remember(scan, mask, slow_mask, loud)
         # A mark close before a quay joins it by the skirts of the beam: what stands on one spot of the ground, turn
         # after turn and oftener than the land's own glitter round about, is a plot although the shore holds it.
@@ -191,6 +201,7 @@ class Detector:
         if is_new or self._map is None:
             rate = design_rate(grid) if self.p_false is None else self.p_false
             self._map = ClutterMap(grid, max(1.0, round(grid.box_looks * curve.looks, 2)), rate)
+            self._lean = FloorLean(N_SECTOR + 1, self._map.ring_of_col)
         scan, lone = take_out_streaks(scan)
         if grid.beam_spokes < SPIKE_LEAST_BEAM:
             scan, pulses = self._others.clean(scan, curve.db(scan.full_scale))
@@ -215,28 +226,45 @@ class Detector:
         level = self._map.update_level(strip_db, sector)
         ring = self._map.ring_of_col
         near, far = _sides(strip_db, level, sector, ring, grid)
+        wide, lone_db = _one_sided(near, far)
         clutter_db = level[sector][:, ring]
         floor_db, threshold_db, candidate_db = np.empty_like(box), np.empty_like(box), np.empty_like(box)
         self._ground.turn_to(scan, grid)
         if self._map.turns <= 1:
             nothing = np.zeros_like(level)
             floor_kernel(
-                near, far, level, nothing, nothing, sector, ring, _LOW, _STEP, floor_db, threshold_db, candidate_db
+                near,
+                far,
+                wide,
+                lone_db,
+                level,
+                nothing,
+                nothing,
+                sector,
+                ring,
+                _LOW,
+                _STEP,
+                floor_db,
+                threshold_db,
+                candidate_db,
             )
+            offset_db = self._lean.settle(floor_db, threshold_db, candidate_db, sector)
             ratio_db = box_db - floor_db
-            usable = np.isfinite(ratio_db)
+            usable = ratio_db > -wide * _STEP
             if self._map.turns == 0:
                 usable &= strip_db < clutter_db + SOLID_DB
             elif self._ground.is_known:
                 usable &= self._ground.fresh()
             if self._map.turns == 0 or self._ground.is_known:
                 self._map.update_strays(ratio_db, usable, sector, provisional=self._map.turns == 1)
+                self._lean.learn(ratio_db, offset_db, usable, sector, *self._map.lines())
         over, low = self._map.thresholds_db(self._map.p_false, P_CANDIDATE)
         low = np.minimum(low, over)
         floor_kernel(
-            near, far, level, over.astype(np.float32), low.astype(np.float32), sector, ring, _LOW, _STEP,
+            near, far, wide, lone_db, level, over.astype(np.float32), low.astype(np.float32), sector, ring, _LOW, _STEP,
             floor_db, threshold_db, candidate_db,
         )  # fmt: skip
+        offset_db = self._lean.settle(floor_db, threshold_db, candidate_db, sector)
         solid_db = np.maximum(clutter_db + np.float32(SOLID_OVER_CLUTTER_DB), np.float32(SOLID_DB))
         if not scan.is_whole:
             notes.append(f"{np.count_nonzero(~scan.is_received)} of {scan.n_spoke} spokes were not received")
@@ -251,6 +279,8 @@ class Detector:
             threshold_db,
             candidate_db,
             solid_db,
+            offset_db,
+            float(-wide * _STEP),
             int(spikes) + lone,
             tuple(notes),
         )
@@ -350,7 +380,7 @@ class Detector:
         is_steady = self._memory.steady(met) if turns else None
         is_weak = seen.box_db.ravel()[peaks] < seen.threshold_db.ravel()[peaks]
         self._memory.remember(scan, spoke, range_m, ~is_weak | vouched)
-        return peaks[(vouched | followed) & is_weak], peaks[vouched], is_steady, peaks
+        return peaks[(vouched | followed) & is_weak], peaks[vouched | followed], is_steady, peaks
 
     def _standing(self, scan: Scan, grid: Grid, tops: NDArray[np.int64]) -> NDArray[np.int64]:
         """Return which hilltops stood on their spot of the ground in the last turns too; remember all of them."""
@@ -359,11 +389,11 @@ class Detector:
         self._hills.remember(scan, spoke, range_m, np.ones(tops.shape, dtype=np.bool_))
         return tops[vouched]
 
-    def _learn_strays(self, seen: Examined, echoes: NDArray[np.int64]) -> None:
+    def _learn_strays(self, seen: Examined, echoes: NDArray[np.int64], peaks: NDArray[np.int64]) -> None:
         """Count how far boxes stray from their floor, over ground that was quiet last turn and clear of known echoes.
 
         An echo that fades and comes back carries its skirts with it: over a beam and a pulse round what stands on one
-        spot turn after turn (``echoes``, flat blocks) nothing is asked.
+        spot turn after turn (``echoes``, flat blocks) nothing is asked.  ``peaks``: all candidates, flat blocks.
         """
         if not self._ground.is_known or self._map is None:
             return
@@ -372,25 +402,46 @@ class Detector:
         kept_off = np.zeros(ratio_db.shape, dtype=np.bool_)
         rows = math.ceil(KEEP_OFF_BEAMS * grid.beam_spokes * grid.n_row / grid.n_spoke)
         blot_kernel(echoes, np.full(echoes.shape, rows, np.int64), grid.guard, kept_off)
-        asked = np.isfinite(ratio_db) & self._ground.fresh() & ~kept_off
+        asked = (ratio_db > seen.foreign_db) & self._ground.fresh() & ~kept_off
+        if self._map.turns > 1:
+            over = np.flatnonzero((seen.box_db >= seen.threshold_db) & ~kept_off)
+            over = over[self._ground.is_fresh(over)]
+            tops = peaks[self._ground.is_fresh(peaks)]
+            tops = tops[(seen.box_db.ravel()[tops] >= seen.threshold_db.ravel()[tops]) & ~kept_off.ravel()[tops]]
+            tested = int(np.count_nonzero(asked)) * EVERY**2
+            self._map.close_loop(over.size, tops.size, tested)
+        if self._map.turns < LEAN_TURNS or self._map.turns % LEARN_EVERY == 0:
+            self._lean.learn(ratio_db, seen.offset_db, asked, seen.sector, *self._map.lines())
         self._map.update_strays(ratio_db, asked, seen.sector)
 
     def _learn(self, scan: Scan, notes: list[str]) -> Curve:
         """Return this turn's curve: the best scale learnt so far at this turn's noise level."""
         if scan.full_scale != self._full_scale:
             self._curve = None
+            self._since_learnt = -1
             self._counts = None
             self._full_scale = scan.full_scale
         sample = _quiet_counts(scan)
         median = float(np.median(sample)) if sample.size else 0.0
-        if self._counts is None or abs(median - self._median) > GAIN_STEP_COUNTS:
+        step = GAIN_STEP_COUNTS
+        if sample.size:
+            # In a long word the noise itself covers hundreds of counts.
+            low, high = np.quantile(sample, (0.16, 0.84))
+            step = max(step, GAIN_STEP_SHARE * 0.5 * float(high - low))
+        if self._counts is None or abs(median - self._median) > step:
             # The gain was turned, or nothing is known yet: begin afresh, keeping the scale, which is the receiver's.
             self._counts = np.zeros(scan.full_scale + 1)
             self._median = median
         self._counts *= COUNTS_KEEP
         self._counts += np.bincount(sample.ravel(), minlength=scan.full_scale + 1)[: scan.full_scale + 1]
-        now = learn_curve(self._counts, scan.full_scale, _pulses_a_spoke(scan))
         kept = self._curve
+        self._since_learnt += 1
+        is_sure = kept is not None and kept.is_learnt and self._counts.sum() > ENOUGH_COUNTS
+        if kept is not None and is_sure and 0 < self._since_learnt < LEARN_EVERY:
+            self._curve = replace(kept, noise_counts=noise_level(kept, median))
+            return self._curve
+        self._since_learnt = 0
+        now = learn_curve(self._counts, scan.full_scale, _pulses_a_spoke(scan))
         is_news = kept is None or not kept.is_learnt or self._counts.sum() > ENOUGH_COUNTS
         if kept is not None and kept.is_learnt and now.law != kept.law:
             # The law is the receiver's: only a better fit than the one it was learnt from changes it.
@@ -458,6 +509,20 @@ def _sides(
     far = np.empty(strip_db.shape, dtype=np.int16)
     ordered_kernel(steps, skip, grid.guard, grid.window, max(1, grid.window // 3), near, far)
     return near, far
+
+
+def _one_sided(near: NDArray[np.int16], far: NDArray[np.int16]) -> tuple[int, np.float32]:
+    """Return (steps by which sides differ at an edge, dB by which one side lies under the higher of two by chance).
+
+    Half of how far the two sides differ where no edge is: the mean of two less one of them, and the higher is as far on.
+    """
+    here, there = near[::EVERY_ROW], far[::EVERY_ROW]
+    apart = np.abs(here - there)[(here >= 0) & (there >= 0)]
+    if apart.size == 0:
+        return np.iinfo(np.int16).max, np.float32(0.0)
+    wide = int(EDGE_MEDIANS * (float(np.median(apart)) + 1.0))
+    same = apart[apart < wide]
+    return wide, np.float32(0.5 * float(same.mean()) * LEVEL_STEP_DB if same.size else 0.0)
 
 
 def _spread(coarse: NDArray[np.float32], scan: Scan, grid: Grid) -> NDArray[np.float32]:

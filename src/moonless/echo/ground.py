@@ -42,6 +42,7 @@ class Ground:
         self._turn = 0
         self._mask: Bools | None = None
         self._loud: Bools | None = None
+        self._stood: Bools | None = None  # loud in the last turn and on the same ground in the one before
         self._slow_mask: Bools | None = None
         self._slow_db: NDArray[np.float32] | None = None
         self._was: NDArray[np.int32] | None = None  # flat box of last turn under each box of now, -1: none
@@ -50,7 +51,7 @@ class Ground:
         """Find what was under each box of ``scan``.  Unknown poses count as unmoved."""
         old = self._scan
         if old is None or self._grid is None or not _is_same(self._grid, grid) or old.cell_m != scan.cell_m:
-            self._mask = self._slow_mask = self._loud = self._slow_db = self._was = None
+            self._mask = self._slow_mask = self._loud = self._stood = self._slow_db = self._was = None
             self._grid = grid
             return
         row = np.minimum(grid.row_edge[:-1], scan.n_spoke - 1)
@@ -85,16 +86,24 @@ class Ground:
         return self._was is not None
 
     def fresh(self) -> Bools:
-        """Return (n_row, n_col) which boxes, of every second in both directions, look at ground that was quiet then.
+        """Return (n_row, n_col) which boxes, of every second in both directions, look at ground where nothing stood.
 
-        What stands still is loud in both turns and drops out; what boils is as likely to spike here as anywhere.
-        That is how echoes are kept out of the clutter's statistics without first having to be found.
+        Nothing stood where it was quiet in one of the two turns before, as far as they are known.  What stands still is
+        loud in both and drops out.  What boils is seldom loud twice on one spot; a crest that lives for two turns is
+        part of the sea, and with one turn asked alone the sea would be held a third too quiet.  That is how echoes are
+        kept out of the clutter's statistics without first having to be found.
         """
-        assert self._was is not None and self._loud is not None
+        assert self._was is not None and self._stood is not None
         out = np.zeros(self._was.shape, dtype=np.bool_)
         was = self._was[::EVERY, ::EVERY]
-        out[::EVERY, ::EVERY] = (was >= 0) & ~self._loud.ravel()[was]
+        out[::EVERY, ::EVERY] = (was >= 0) & ~self._stood.ravel()[was]
         return out
+
+    def is_fresh(self, cells: Ints) -> Bools:
+        """Return (n,) which flat boxes look at such ground."""
+        assert self._was is not None and self._stood is not None
+        was = self._was.ravel()[cells]
+        return np.asarray((was >= 0) & ~self._stood.ravel()[was])
 
     def again(self, cells: Ints, rows_aside: int = 0, *, slow: bool = False) -> Floats:
         """Return (n,) 1.0 where the ground of flat boxes was echo last turn, 0.0 where not, NaN where not looked at.
@@ -123,4 +132,9 @@ class Ground:
 
     def remember(self, scan: Scan, mask: Bools, slow_mask: Bools, loud: Bools) -> None:
         """Keep this turn: boxes over the threshold, now and in the slow picture; boxes noise alone does not lift."""
+        if self._was is not None and self._loud is not None:
+            # Ground that was not looked at then counts as loud then: it is what this turn says.
+            self._stood = loud & np.where(self._was >= 0, self._loud.ravel()[self._was], True)
+        else:
+            self._stood = loud
         self._scan, self._mask, self._slow_mask, self._loud = scan, mask, slow_mask, loud

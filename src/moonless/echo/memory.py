@@ -93,7 +93,9 @@ class EchoMemory:
         east, north = self.place(scan, spoke, range_m)
         none = np.zeros(spoke.shape, dtype=np.int64)
         met = Met(none, none.astype(np.float64), none.copy(), none.copy(), none.astype(np.float64))
-        known = np.isfinite(east) & np.isfinite(north)
+        # Nearer than two gates every bearing is one place: whatever lies there is met again, chance or not.
+        near_m = 2.0 * (0.5 * max(scan.errors.pulse_m, scan.cell_m) + DRIFT)
+        known = np.isfinite(east) & np.isfinite(north) & (range_m > near_m)
         if self._turns and not 0.0 < now_s - self._turns[-1].time_s < LONG_GAP_S:
             self._turns.clear()
         if not np.any(known) or not self._turns:

@@ -14,6 +14,7 @@ from __future__ import annotations
 import math
 from collections import deque
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,6 +22,7 @@ from scipy import ndimage
 
 from moonless.constants import TAU
 from moonless.echo._ground_kernels import warp_kernel
+from moonless.echo._video_kernels import excess_kernel, parts_kernel
 from moonless.frames import LocalFrame
 from moonless.scan.types import Scan
 
@@ -30,11 +32,16 @@ OVER_NOISE_DB = 10.0  # weaker than this nothing is asked
 OVER_BESIDE_DB, OVER_BEFORE_DB = 9.0, 12.0
 STRIDE_M = 30.0  # what a fast boat covers in a turn
 LONG_GAP_S = 10.0
-# So many pulses on end over both neighbours, one left out, make a streak, when they stand over them by twice what is
-# usual where one does: by count alone chance would make one a turn of 2048 spokes and 100 pulses.  A pier that points
-# at the boat and is narrower than a spoke is taken for one.
-STREAK_PULSES = 13
-STREAK_EXCESS = 2.0
+# So many pulses on end are asked together; each says between -1 and 1 how far it stands over both neighbours, in four
+# times what is usual (those under them included).  Sea, noise and rain say less than nothing on the whole, and what so
+# many say together is nearly normal: beyond this many deviations, measured, chance gives less than one in a turn of
+# 2048 spokes and 100 pulses.  A pier that points at the boat and is narrower than a spoke is taken for a streak.
+STREAK_PULSES = (14, 42)  # a long streak may be a weak one
+STREAK_SIGMAS = 5.5
+STREAK_SHARE = 4.0
+STREAK_LEAST = 0.5  # counts
+STREAK_MOST = 0.9  # of all that the pulses can say: that is a streak whatever the deviations
+STREAK_ROWS = 9
 
 
 class PulseWatch:
@@ -82,36 +89,43 @@ def take_out_streaks(scan: Scan) -> tuple[Scan, int]:
     if scan.n_spoke < 8:
         return scan, 0
     step = max(1, round(scan.errors.pulse_m / scan.cell_m)) if np.isfinite(scan.errors.pulse_m) else 1
-    some = scan.echo[:, ::step]
-    if some.shape[1] < STREAK_PULSES + 1:
+    some: NDArray[Any] = np.ascontiguousarray(scan.echo[:, ::step])
+    if some.shape[1] <= STREAK_PULSES[0]:
         return scan, 0
     known = scan.is_received & np.roll(scan.is_received, 1) & np.roll(scan.is_received, -1)
-    excess = some.astype(np.int32) - np.maximum(np.roll(some, 1, axis=0), np.roll(some, -1, axis=0))
-    excess[~known] = 0
-    over = excess > 0
-    # All but one of so many on end.
-    count = np.cumsum(np.pad(over, ((0, 0), (1, 0))), axis=1, dtype=np.int16)
-    run = count[:, STREAK_PULSES + 1 :] - count[:, : -STREAK_PULSES - 1] >= STREAK_PULSES
-    if not np.any(run):
+    over = np.empty(some.shape, dtype=np.float32)
+    excess_kernel(some, known, over)
+    # How far a spoke stands over both its neighbours where it does: by range, and by bearing, where one streak in a row
+    # must not pass for the bearing's own.
+    above = np.maximum(over, np.float32(0.0))
+    mean = max(float(above.mean()), 1e-9)
+    by_row = ndimage.median_filter(above.mean(axis=1), STREAK_ROWS, mode="wrap") / mean
+    by_col = ndimage.uniform_filter1d(above.mean(axis=0), STREAK_ROWS, mode="nearest")
+    # Bounded, so that no single echo makes a streak.
+    count = np.empty((some.shape[0], some.shape[1] + 1), dtype=np.float32)
+    parts_kernel(over, by_row.astype(np.float32), by_col.astype(np.float32), STREAK_SHARE, STREAK_LEAST, count)
+    held = np.zeros((scan.n_spoke, some.shape[1] + 1), dtype=np.int16)
+    for pulses in STREAK_PULSES:
+        if pulses >= some.shape[1]:
+            continue
+        run = count[:, pulses:] - count[:, :-pulses]
+        low, middle, high = np.quantile(run[::3, :: pulses // 2], (0.16, 0.5, 0.84))
+        spoke, first = np.nonzero(run > min(middle + STREAK_SIGMAS * 0.5 * (high - low), STREAK_MOST * pulses))
+        np.add.at(held, (spoke, first), 1)
+        np.add.at(held, (spoke, first + pulses), -1)
+    spokes = np.flatnonzero(held.any(axis=1))
+    if spokes.size == 0:
         return scan, 0
-    least = STREAK_EXCESS * float(excess[over].mean()) * STREAK_PULSES
     echo = scan.echo.copy()
     streaks = 0
-    for i in np.flatnonzero(run.any(axis=1)):
-        held = np.zeros(some.shape[1] + 1, dtype=np.int16)
-        so_far = np.concatenate(([0], np.cumsum(np.maximum(excess[i], 0))))
-        first = np.flatnonzero(run[i] & (so_far[STREAK_PULSES + 1 :] - so_far[: -STREAK_PULSES - 1] >= least))
-        if first.size == 0:
-            continue
-        np.add.at(held, first, 1)
-        np.add.at(held, first + STREAK_PULSES + 1, -1)
+    for i in spokes:
         # One pulse more at either end: it begins and ends between two that were looked at.
-        is_held = ndimage.binary_dilation(np.cumsum(held)[:-1] > 0, np.ones(3))
+        is_held = ndimage.binary_dilation(np.cumsum(held[i])[:-1] > 0, np.ones(3))
         cells = np.repeat(is_held, step)[: scan.n_cell]
         beside = np.maximum(scan.echo[i - 1], scan.echo[(i + 1) % scan.n_spoke])
         echo[i] = np.where(cells, np.minimum(scan.echo[i], beside), scan.echo[i])
         streaks += int(np.count_nonzero(np.diff(np.concatenate(([0], is_held.astype(np.int8)))) == 1))
-    return (replace(scan, echo=echo), streaks) if streaks else (scan, 0)
+    return replace(scan, echo=echo), streaks
 
 
 def _with_spokes(scan: Scan, n_spoke: int) -> Scan:

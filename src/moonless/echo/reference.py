@@ -285,12 +285,26 @@ def levels(
 
 
 def floors(
-    near: Array, far: Array, background_db: Array, over: Array, sector: Array, ring: Array, low: float, step: float
+    near: Array,
+    far: Array,
+    wide: int,
+    lone: float,
+    background_db: Array,
+    over: Array,
+    sector: Array,
+    ring: Array,
+    low: float,
+    step: float,
 ) -> tuple[Array, Array]:
-    """Return (floor, threshold): the higher side's median, the ring's level where a side or both show too little."""
+    """Return (floor, threshold): the higher side's median, the ring's level where a side or both show too little.
+
+    ``lone`` dB more where the sides are ``wide`` steps or more apart.
+    """
     higher = np.maximum(near, far)
     own = background_db[sector][:, ring]
     seen = np.float32(low) + (higher.astype(np.float32) + np.float32(0.5)) * np.float32(step)
+    is_edge = (near >= 0) & (far >= 0) & (np.abs(near.astype(np.int64) - far) >= wide)
+    seen = np.where(is_edge, seen + np.float32(lone), seen)
     floor = np.where(higher >= 0, np.where(near < 0, np.maximum(seen, own), seen), own).astype(np.float32)
     return floor, floor + over[sector][:, ring]
 
@@ -315,3 +329,26 @@ def moments(
                 out[:6] += float(power[cleaned[i, j]]) * terms
                 out[6:] += terms
     return out
+
+
+def settle(mean: Array, drop: Array, usual: Array, sector: Array, ring: Array, floor: Array) -> tuple[Array, Array]:
+    """Return (what each floor is lowered by, its offset from its bin's mean)."""
+    at = sector[:, None], ring[None, :]
+    offset = floor - mean[at]
+    far, u = np.abs(offset), usual[at]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        kept = np.where(far <= u, 1.0, np.clip((2.0 * u - far) / u, 0.0, 1.0))
+    return np.where(far < 2.0 * u, drop[at] * kept * offset, 0.0), offset
+
+
+def excess(some: Array, known: Array) -> Array:
+    """Return how far each cell stands over the higher of its neighbouring spokes, -inf where not known."""
+    counts = some.astype(np.float64)
+    over = counts - np.maximum(np.roll(counts, 1, axis=0), np.roll(counts, -1, axis=0))
+    return np.where(known[:, None], over, -np.inf)
+
+
+def parts(over: Array, by_row: Array, by_col: Array, share: float, least: float) -> Array:
+    """Return sums along range of what each cell says for a streak, with a zero before."""
+    usual = np.maximum(share * by_row[:, None] * by_col[None, :], least)
+    return np.cumsum(np.pad(np.clip(over / usual, -1.0, 1.0), ((0, 0), (1, 0))), axis=1)

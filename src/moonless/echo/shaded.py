@@ -17,7 +17,7 @@ from moonless.echo.grid import Grid
 
 Bools = NDArray[np.bool_]
 
-LOOKED_AT = 64  # columns of a row, spread over the range
+LOOKED_AT = 48  # columns of a row, spread over the range
 HIGH = (0.5, 0.92)  # of a row's strips, by rank: their mean is over the noise where an eighth of the row is sea
 LEAST_ROWS, LEAST_DEG = 5, 3.0  # a narrower gap is a shadow of a mark; own figures
 GAP_ROWS = 3  # an echo within the sector does not part it

@@ -24,10 +24,14 @@ RATES: Floats = np.array([0.1, 0.04, 0.02, 0.01, 0.004, 0.0015, 0.0006, 0.0002, 
 SURE_RATES = 5  # the first of them; a few echoes among the strays do not reach these
 BENDS: Floats = np.linspace(-0.5, 1.2, 18)
 BEND_SIGMA = 0.2  # of what the bend may be, about TAIL_POWER, before anything is measured; own figure
-# Strays that touch are one: a box shares its energy with those round about, and a spike fills several.
-BOXES_A_STRAY = 6.0
+# Strays that touch are one: a spike fills several boxes, of which every second in both directions is counted.
+BOXES_A_STRAY = 3.0
 LEAST_COUNT = 12.0  # strays counted at a rate for it to be asked
 CURVE_MISFIT = 0.05  # of ln p, what no curve of this form follows better; own figure
+DUE, PRIOR = 1.0, 1.0  # strays
+# The rate is changed by no more: boats not yet known for such are among the farthest strays, and may cost no more than
+# the half or whole decibel that such a factor is worth.  Own figure.
+BELIEVED = (0.5, 6.0)
 BEYOND = 1e-9  # what lies beyond this rate, as the sure rates foretell it, is an echo and no stray
 
 
@@ -89,4 +93,12 @@ def tail_scores(counts: Floats, wanted: Floats) -> Floats:
     sure = _follow(counts, RATES[:SURE_RATES], np.array([BEYOND]))[0]
     kept = counts.copy()
     kept[int(np.clip(sure / SCORE_STEP, 1, N_SCORE - 1)) :] = 0.0
-    return _follow(kept, RATES, wanted)
+    # Where some strays at least are due: do they come oftener than the curve has it?  Believed as far as they are many.
+    total = float(kept.sum())
+    deep = max(float(wanted.min()), DUE * BOXES_A_STRAY / total)
+    at = _follow(kept, RATES, np.append(wanted, deep))
+    seen = float(kept[int(np.clip(at[-1] / SCORE_STEP, 0, N_SCORE - 1)) :].sum()) / BOXES_A_STRAY
+    oftener = float(np.clip((seen + PRIOR) / (deep * total / BOXES_A_STRAY + PRIOR), *BELIEVED))
+    if abs(oftener - 1.0) < 0.1:
+        return at[:-1]
+    return _follow(kept, RATES, wanted / oftener)
