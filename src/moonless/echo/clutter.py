@@ -47,8 +47,8 @@ SHADED = N_SECTOR  # the line of bins for rows that look into a shaded sector
 QUIET_WIDTH = 1.3  # of the noise's own
 N_BAND = 3
 # The loop that closes on the designed rate: half of what one turn says, with so many peaks said beforehand; what it
-# has learnt fades in some ten turns.  It may go no farther: boats not yet known for such pass too, and may cost no more than
-# such a factor is worth, a tenth of a decibel in noise and one in heavy sea.  Own figures.
+# has learnt fades in some ten turns.  It may go no farther: boats not yet known for such pass too, and may cost no more
+# than such a factor is worth, a tenth of a decibel in noise and one in heavy sea.  Own figures.
 LOOP_GAIN, LOOP_PRIOR, LOOP_KEEP, LOOP_SPAN = 0.5, 2.0, 0.9, (0.5, 6.0)
 TOLD = 200.0  # boxes: with fewer a bin has no line of its own
 ENOUGH = 4000.0  # boxes; until a bin has seen so many it leans on its whole ring

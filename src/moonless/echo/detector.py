@@ -514,7 +514,7 @@ def _sides(
 def _one_sided(near: NDArray[np.int16], far: NDArray[np.int16]) -> tuple[int, np.float32]:
     """Return (steps by which sides differ at an edge, dB by which one side lies under the higher of two by chance).
 
-    Half of how far the two sides differ where no edge is: the mean of two less one of them, and the higher is as far on.
+    Half of how far the two sides differ where no edge is: so far the higher of two lies over their mean.
     """
     here, there = near[::EVERY_ROW], far[::EVERY_ROW]
     apart = np.abs(here - there)[(here >= 0) & (there >= 0)]

@@ -8,7 +8,7 @@ of its bin?  If the strays go with it, no farther than elsewhere.  For a tail th
 
     share that they go with it = share gone so far + b (mean offset of those that pass, less of all) / its variance
 
-At the edge of a shower or of the sea a floor lies farther off the mean of its bin than is usual: it is left alone there.
+At the edge of a shower or of the sea a floor lies farther off the mean of its bin than is usual: it is left alone.
 """
 
 from __future__ import annotations
