@@ -108,6 +108,20 @@ def test_what_explains_nothing_any_more_is_given_up() -> None:
     assert now.taken_out == pytest.approx(0.0)
 
 
+def test_a_place_that_is_carried_on_is_not_given_up_for_one_reported() -> None:
+    """Without a receiver there is none: its offset stays what it was."""
+    rng = np.random.default_rng(13)
+    edge, normal = near_edge(EDGES, 0.0, 0.0, 5000.0, 0.07)
+    expected = Expected(edge, normal, np.zeros((0, 2)), np.zeros(0))
+    registrar = Registrar(make_boat())
+    for turn in range(10):
+        registrar.update(T0 + turn * 2 * S, _sightings(0.02, np.array([20.0, 10.0]), rng), expected)
+    for turn in range(10, 50):
+        now = registrar.update(T0 + turn * 2 * S, _sightings(2.0, np.zeros(2), rng), expected, 2.0, 20.0)
+    assert now.agrees is False and now.correction is not None
+    assert now.state[1:] == pytest.approx([20.0, 10.0], abs=8.0)
+
+
 def test_it_begins_from_a_far_place_only_where_the_coast_fits_closely() -> None:
     rng = np.random.default_rng(14)
     offset = np.array([120.0, -100.0])

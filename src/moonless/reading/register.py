@@ -246,8 +246,11 @@ class Registrar:
         found_cov = self._cov.copy()
         self._weigh_agreement(matcher.agreeing(self._state))
         self._settle()
-        if self._disagreed_turns >= (GIVE_UP_TURNS if self._known else 1) and self._correction is not None:
-            # What was found explains nothing any more: it was wrong, or the chart is.  Better as reported.
+        is_reported = position_walk_m is None
+        least = GIVE_UP_TURNS if self._known else 1
+        if is_reported and self._disagreed_turns >= least and self._correction is not None:
+            # What was found explains nothing any more: it was wrong, or the chart is.  Better as reported; a place that
+            # is carried on has nothing to go back to, and is lost by its age (`fix`).
             agreeing, agrees = self._agreeing, self._agrees
             self.forget()
             self._agreeing, self._agrees = agreeing, agrees
