@@ -2,7 +2,7 @@
 
 Common to both: nearly constant velocity with white acceleration, linear measurement of east and north, gating by
 Mahalanobis distance, confirmation by `min_points` hits in the multi-measurement initiator, deletion after a number of
-turns without an update.  `design/track_peers.py` searches for settings.
+turns without an update.  `design/track_leave_out.py` searches for settings.
 """
 
 from __future__ import annotations

@@ -81,8 +81,8 @@ class TrackerSettings:
     """How plots become tracks."""
 
     models: MotionModels = MotionModels()
-    max_speed_sigma: float = 6.0  # m/s, each axis, of a thing seen once: 95 % below 24 kn
-    birth_per_m2: float = 1.0e-7  # undetected targets that appear, per square metre and turn
+    max_speed_sigma: float = 6.0  # m/s, each axis, of a thing seen once: 95 % below 28 kn
+    birth_per_m2: float = 1.0e-6  # undetected targets that appear, per square metre and turn
     clutter_per_m2: float = 2.0e-6  # false plots, per square metre and turn, before the place itself has taught better
     clean_per_m2: float = 1.0e-6  # below this a place counts as clean water
     clutter_reach_m: float = 130.0  # over which the false-plot density is learnt
@@ -118,20 +118,26 @@ class TrackerSettings:
     patient_calm: float = 0.5  # least share of the still and straight models
     most_patience: float = 12.0
     confirm_fit: float = 0.7  # least log odds that its plots are one thing's; more where strays are many
-    fit_per_clutter: float = 2.0
+    fit_per_clutter: float = 3.0
     confirm_per_clutter: float = 0.1  # more for each factor e of strays above `clean_per_m2`
     most_log_odds: float = 6.0
     surest: float = 0.999  # existence is never surer than this, so that a thing that ends is let go in good time
     drop_tentative_at: float = 0.02
     drop_confirmed_at: float = 0.05
     noise_memory_plots: float = 60.0  # over which the plots' real scatter is learnt
-    noise_after_hits: int = 6
-    noise_scale_least: float = 0.25  # on the variance: half or double the promised sigma, no further
+    noise_prior_plots: float = 10.0  # plots' worth of trust in what was promised
+    noise_sure_at: float = 0.9  # existence from which a track not confirmed yet teaches too
+    noise_after_hits: int = 4
+    # On the variance.  A promise may be four times too good (another set, hulls near, a wide saturated echo).  It is
+    # never taken for too bad: the plots of one thing err together from turn to turn and so look better than they are,
+    # and a filter that believes them follows those errors (sea-state-4: velocity rms 0.34 m/s with 0.25, 0.07 with 1).
+    noise_scale_least: float = 1.0
+    noise_scale_most: float = 16.0
     unresolved_most: float = 0.9  # that two echoes in one spot give one plot
     shadowed: float = 0.7  # that a hull hides what is close behind her; waves pass round small ones
     hides_after_misses: int = 1  # turns without a plot, up to which a track may stand in another's way
     coast_after: int = 2  # turns without a plot before a track is called coasting
-    # A track without a plot this turn is still held while its record is worth two hits: what was steady is held through
-    # a fade of three turns, what only flickers is not.
-    hold_log_odds: float = 1.5
+    # A still thing without a plot this turn is held while its record is worth four hits: what was steady is held
+    # through a fade of two turns, what only flickers is not.  What moves is held while it is likelier there than not.
+    hold_log_odds: float = 3.0
     max_tracks: int = 1000

@@ -36,7 +36,9 @@ def tell(
     for i in is_false.tolist():
         parent[i] = int(bank.false_parent[i]) if bank.false_parent[i] >= 0 else None
         cause[i] = str(bank.false_cause[i]) if bank.false_cause[i] else None
-    held = bank.confirmed & ((bank.misses == 0) | (bank.quality >= s.hold_log_odds))
+    # What moves is held while it is likelier there than not: letting go of it costs more than of a thing that lies.
+    in_fade = np.where(p_moving > 0.5, bank.exists >= 0.5, bank.quality >= s.hold_log_odds)
+    held = bank.confirmed & ((bank.misses == 0) | in_fade)
     ids, plot = bank.id.tolist(), bank.last_plot.tolist()
     place = mean[:, :5].T.tolist()
     return tuple(

@@ -75,6 +75,7 @@ class Tracker:
         self._next_id = 1
         # What the plots' own scatter is of what was promised, as a factor on the variance; learnt from the tracks.
         self.noise_scale = 1.0
+        self._noise_plots = 0.0
 
     def update(
         self,
@@ -278,17 +279,23 @@ class Tracker:
         bank.own_stray *= 1.0 - 1.0 / s.clutter_memory_turns
 
     def _learn_noise(self, surprise: Floats, share: Floats, taken: Ints) -> None:
-        """Hold the plots of well-held tracks against what was predicted, and scale the noise that is believed.
+        """Hold the plots of sure tracks against what was predicted, and scale the noise that is believed.
 
         Were the noise right, the squared distance would be 2 on the mean.  Distances are cut at 9, which costs a
-        hundredth of that mean, so that one stranger cannot teach much.
+        hundredth of that mean, so that one stranger cannot teach much.  The first plots teach most: a radar whose
+        plots scatter far more than was promised would else lose her tracks before it is found out.
         """
         s, bank = self.settings, self._bank
-        own = np.flatnonzero((taken >= 0) & bank.confirmed & (bank.n_hits >= s.noise_after_hits))
+        sure = bank.confirmed | (bank.exists >= s.noise_sure_at)
+        own = np.flatnonzero((taken >= 0) & sure & (bank.n_hits >= s.noise_after_hits))
         own = own[share[taken[own]] > 0.8]
+        if own.size == 0:
+            return
         d2 = np.minimum(surprise[own], 9.0)
-        step = float(np.sum(d2 / 2.0 - 0.989)) / (s.noise_memory_plots + 3.0 * own.size)
-        self.noise_scale = min(max(self.noise_scale * math.exp(step), s.noise_scale_least), 1.0 / s.noise_scale_least)
+        self._noise_plots = min(self._noise_plots + own.size, s.noise_memory_plots)
+        worth = max(s.noise_prior_plots + self._noise_plots, 3.0 * own.size)
+        step = float(np.sum(d2 / 2.0 - 0.989)) / worth
+        self.noise_scale = min(max(self.noise_scale * math.exp(step), s.noise_scale_least), s.noise_scale_most)
 
     # -- records --------------------------------------------------------------------------------------------------
 
