@@ -82,7 +82,7 @@ class TrackerSettings:
 
     models: MotionModels = MotionModels()
     max_speed_sigma: float = 6.0  # m/s, each axis, of a thing seen once: 95 % below 28 kn
-    birth_per_m2: float = 1.0e-6  # undetected targets that appear, per square metre and turn
+    birth_per_m2: float = 2.0e-7  # undetected targets that appear, per square metre and turn
     clutter_per_m2: float = 2.0e-6  # false plots, per square metre and turn, before the place itself has taught better
     clean_per_m2: float = 1.0e-6  # below this a place counts as clean water
     clutter_reach_m: float = 130.0  # over which the false-plot density is learnt
@@ -118,11 +118,11 @@ class TrackerSettings:
     patient_calm: float = 0.5  # least share of the still and straight models
     most_patience: float = 12.0
     confirm_fit: float = 0.7  # least log odds that its plots are one thing's; more where strays are many
-    fit_per_clutter: float = 3.0
+    fit_per_clutter: float = 2.0
     confirm_per_clutter: float = 0.1  # more for each factor e of strays above `clean_per_m2`
     most_log_odds: float = 6.0
     surest: float = 0.999  # existence is never surer than this, so that a thing that ends is let go in good time
-    drop_tentative_at: float = 0.02
+    drop_tentative_at: float = 0.03
     drop_confirmed_at: float = 0.05
     noise_memory_plots: float = 60.0  # over which the plots' real scatter is learnt
     noise_prior_plots: float = 10.0  # plots' worth of trust in what was promised
