@@ -8,8 +8,8 @@ learns of the scatter it learns from the plots.
 
 Told under four conditions: 48 antenna turns a minute and the 24 of the shipped sets, without glint and with.  ``--rpm``
 and ``--glint`` ask for one of them.  What the resolution leaves open and we chose besides: a roll of 10 degrees with a
-period drawn from 6 to 12 s; a calibration error is drawn evenly between its two limits, once a run; the own place is reckoned
-from gyro and log with their errors (``--own log``, as the resolution has it) or comes from a satellite receiver
+period drawn from 6 to 12 s; a calibration error is drawn evenly between its two limits, once a run; the own place is
+reckoned from gyro and log with their errors (``--own log``, as the resolution has it) or comes from a satellite receiver
 (``--own gnss``, 4 m one sigma, wandering over ten minutes), as on the boats this is for.
 
 Beside each figure stands its bound: what a straight line gives that is laid through the very same plots by least
@@ -52,6 +52,7 @@ FIGURES = ("relative course deg", "relative speed kn", "CPA nm", "TCPA min", "tr
 # Runs that share a tracker, and how far apart they lie: the farthest target is at 8 miles, the stray plots of a place
 # are counted over 0.15 of the range about it.
 TOGETHER, APART_M = 20, 25_000.0
+NO_TRACK = 999.0  # in any unit of FIGURES
 # One sigma along the target and across her; A.823(19) Appendix 3, for a target of 200 m, from memory.
 GLINT_M = (30.0, 1.0)
 # Turns a minute, and with glint or without.
@@ -221,8 +222,8 @@ def _line(
 ) -> NDArray[np.float64]:  # fmt: skip
     """Return (east, north, velocity east, north) at t = 0 of the straight line by weighted least squares.
 
-    ``along`` and ``across`` (n,) are one sigma of each place, metres, along its bearing and across it; ``glint`` (2, 2) is
-    the covariance over the ground of what is added to it.
+    ``along`` and ``across`` (n,) are one sigma of each place, metres, along its bearing and across it; ``glint`` (2, 2)
+    is the covariance over the ground of what is added to it.
     """
     s, c = np.sin(bearing), np.cos(bearing)
     rows = np.stack([np.stack([s, c], axis=1), np.stack([c, -s], axis=1)], axis=1)
@@ -300,7 +301,9 @@ def lines(
             for number, scenario in enumerate(SCENARIOS, start=1):
                 errors = draws(number, own, runs, 60.0 / rpm, has_glint, pool, together)
                 for minutes, limits in ((1, scenario.limit_1), (3, scenario.limit_3)):
-                    p95, bound = np.percentile(errors[minutes], 95.0, axis=0)
+                    # A run without its one track, or with two, is an error past any limit.
+                    lost = float(np.mean(~np.isfinite(errors[minutes][:, 0, 0])))
+                    p95, bound = np.percentile(np.minimum(errors[minutes], NO_TRACK), 95.0, axis=0)
                     for name, got, best, limit in zip(FIGURES, p95, bound, limits, strict=True):
                         if limit is None:
                             continue
@@ -309,6 +312,7 @@ def lines(
                             "p95": round(float(got), 3), "bound": round(float(best), 3), "limit": limit,
                             "of_limit": round(float(got) / limit, 3), "bound_of_limit": round(float(best) / limit, 3),
                             "of_bound": round(float(got / best), 3), "runs": runs, "rpm": rpm, "glint": has_glint,
+                            "not_one_track": round(lost, 3),
                             "within_half": bool(got <= limit / 2), "within_reach": bool(best <= limit / 2),
                         }  # fmt: skip
 
@@ -343,9 +347,7 @@ def main(argv: Sequence[str]) -> int:
     args = parser.parse_args(argv)
     owns = ("log", "gnss") if args.own == "both" else (args.own,)
     asked = [
-        (rpm, has_glint)
-        for rpm, has_glint in CONDITIONS
-        if args.rpm in (None, rpm) and args.glint in (None, has_glint)
+        (rpm, has_glint) for rpm, has_glint in CONDITIONS if args.rpm in (None, rpm) and args.glint in (None, has_glint)
     ] or [(args.rpm, bool(args.glint))]
     summaries = []
     for rpm, has_glint in asked:

@@ -2,10 +2,10 @@
 
     python design/track_leave_out.py DIR [N]        DIR as for `python -m bench.autoferry`; N settings each, 60
 
-Each tracker gets N settings drawn from its own table.  The sum of both scorings' mean GOSPA, over all tracks held and over
-those that move, chooses: over all scenarios but one, and the choice is told on that one; then over all of them.  The
-standing settings, ours and the peers', were found with these data in sight: they are told beside, and do not stand for
-choice.  Printed for each: what was chosen without each scenario and what it gives there, the mean of
+Each tracker gets N settings drawn from its own table.  The sum of both scorings' mean GOSPA, over all tracks held and
+over those that move, chooses: over all scenarios but one, and the choice is told on that one; then over all of them.
+The standing settings, ours and the peers', were found with these data in sight: they are told beside, and do not stand
+for choice.  Printed for each: what was chosen without each scenario and what it gives there, the mean of
 those, and the best of all, which is what no unseen scenario will give.
 
 The same again with what was recorded made worse (plots taken away, scattered, strays put in; played backwards): each
