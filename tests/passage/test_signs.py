@@ -261,3 +261,40 @@ def test_words_of_the_moon(relative_deg: float | None, altitude_deg: float, word
     from moonless.passage.types import DarkAt
 
     assert moon_words(DarkAt(0.0, "moonlit night", 0.05, -30.0, altitude_deg, relative_deg, 50.0)) == words
+
+
+@pytest.mark.parametrize("visibility_nm", [10.0, 5.0, 2.0])
+def test_where_a_light_is_seen_from(made_chart: Chart, boat: Boat, visibility_nm: float) -> None:
+    """A green light at (3000, 100), 5 m up, nominal 3 NM, shown from 45 to 135 degrees as borne from the sea.
+
+    Luminous range by Allard's law, the nominal range being that of 10 NM (a transmission of 0.05 over the visibility,
+    threshold 0.2 microlux): less than the 2.12 NM times the root of 5 m over which the curve of the earth shows it.
+    """
+    plan = make_plan(
+        made_chart, _route((-5500, 0), (5500, 0)), boat, NOON, Night(wanted_kn=4.0, visibility_m=visibility_nm * NM)
+    )
+    (seen,) = plan.legs[0].lights
+
+    def light(miles: float, visibility: float) -> float:
+        return 0.05 ** (miles / visibility) / miles**2
+
+    low, high = 0.01, 30.0
+    for _ in range(60):
+        middle = 0.5 * (low + high)
+        low, high = (middle, high) if light(middle, visibility_nm) > light(3.0, 10.0) else (low, middle)
+    assert seen.range_m == pytest.approx(low * NM, rel=0.01)
+    # Along the track, at north 0: first where she is that far off, last where she bears 45 degrees, at east 2900.
+    first = 3000.0 - math.sqrt((low * NM) ** 2 - 100.0**2)
+    assert seen.first_along_m == pytest.approx(first + 5500.0, abs=60.0)
+    assert seen.last_along_m == pytest.approx(2900.0 + 5500.0, abs=60.0)
+    bearing = math.degrees(math.atan2(3000.0 - first, 100.0))
+    assert seen.bearing_deg == pytest.approx(bearing, abs=0.3)
+    # Eastward: she stands to port, below zero.
+    assert seen.relative_deg == pytest.approx(bearing - 90.0, abs=0.3) and seen.relative_deg < 0.0
+    assert seen.nearest_m == pytest.approx(math.hypot(100.0, 100.0), abs=45.0)
+    assert seen.colour == "green"
+    # Westward on the same track she is behind land's side of her sector until she bears 135: never.
+    back = make_plan(
+        made_chart, _route((5500, 0), (3200, 0)), boat, NOON, Night(wanted_kn=4.0, visibility_m=visibility_nm * NM)
+    )
+    assert back.legs[0].lights == ()
