@@ -125,18 +125,28 @@ class EchoMemory:
         met.chance[known] = -np.expm1(-mean)
         if not runs:
             return met
-        best, seeds = np.zeros(n, dtype=np.int64), np.zeros(n, dtype=np.int64)
+        # Runs mostly end inside the turns asked, where the gates are no wider than they are now.
+        run_chance = -np.expm1(-density * 4.0 * gate_r * gate_c)
+        met.run_chance[known] = run_chance
+        # A shore of thousands of echoes has as many runs through each place: where none could count, none is sought.
+        ask = self._hopeful(run_chance)
+        best, seeds = np.zeros(int(ask.sum()), dtype=np.int64), np.zeros(int(ask.sum()), dtype=np.int64)
         first = np.cumsum([0, *(t.east_m.size for t in self._turns)]).astype(np.int64)
         follow_kernel(
-            east, north, along, across, gate_r, gate_c, now_s, FASTEST, first,
+            east[ask], north[ask], along[ask], across[ask], gate_r[ask], gate_c[ask], now_s, FASTEST, first,
             np.array([t.time_s for t in self._turns]), np.concatenate([t.east_m for t in self._turns]),
             np.concatenate([t.north_m for t in self._turns]), np.concatenate([t.is_firm for t in self._turns]),
             best, seeds,
         )  # fmt: skip
-        met.runs[known], met.seeds[known] = best, seeds
-        # Runs mostly end inside the turns asked, where the gates are no wider than they are now.
-        met.run_chance[known] = -np.expm1(-density * 4.0 * gate_r * gate_c)
+        asked = np.flatnonzero(known)[ask]
+        met.runs[asked], met.seeds[asked] = best, seeds
         return met
+
+    def _hopeful(self, run_chance: Floats) -> Bools:
+        """Return which places a run met in every turn, the only one there, would vouch for: no other could do more."""
+        turns = len(self._turns) - 1
+        most = np.full(run_chance.shape, turns, dtype=np.int64)
+        return np.asarray((turns + 2 >= LEAST_HITS) & (self._at_least(most, turns, run_chance) <= P_CHANCE))
 
     def _at_least(self, hits: NDArray[np.int64], turns: int, chance: Floats) -> Floats:
         """Return the probability that chance alone gives so many hits in so many turns, binomial."""
