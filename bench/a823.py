@@ -7,10 +7,10 @@ across, one sigma, new each turn, from memory too; she lies along her true cours
 learns of the scatter it learns from the plots.
 
 Told under four conditions: 48 antenna turns a minute and the 24 of the shipped sets, without glint and with.
-``--rpm`` and ``--glint`` ask for one of them.  What the resolution leaves open and we chose besides: a roll of 10 degrees with a
-period drawn from 6 to 12 s; a calibration error is drawn evenly between its two limits, once a run; the own place is
-reckoned from gyro and log with their errors (``--own log``, as the resolution has it) or comes from a satellite
-receiver (``--own gnss``, 4 m one sigma, wandering over ten minutes), as on the boats this is for.
+``--rpm`` and ``--glint`` ask for one of them.  What the resolution leaves open and we chose besides: a roll of
+10 degrees with a period drawn from 6 to 12 s; a calibration error is drawn evenly between its two limits, once a run;
+the own place is reckoned from gyro and log with their errors (``--own log``, as the resolution has it) or comes from a
+satellite receiver (``--own gnss``, 4 m one sigma, wandering over ten minutes), as on the boats this is for.
 
 Beside each figure stands its bound: what a straight line gives that is laid through the very same plots by least
 squares, each plot weighed by its true covariance, with the line known to be straight.  For normal errors that is the

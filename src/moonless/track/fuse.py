@@ -148,9 +148,7 @@ class Fusion:
         ahead = np.nan_to_num(v) * age
         return Report(key, t.time_ns, np.array([east + ahead[0], north + ahead[1], v[0], v[1]]), cov, t)
 
-    def _weigh_offset(
-        self, reports: list[Report], bank: Bank, mean: Floats, cov: Floats, offset_en: Floats
-    ) -> None:
+    def _weigh_offset(self, reports: list[Report], bank: Bank, mean: Floats, cov: Floats, offset_en: Floats) -> None:
         """Ask the new reports whether the tracks lie at their places or by the offset beside them."""
         held = np.flatnonzero(bank.confirmed)
         for r in reports:

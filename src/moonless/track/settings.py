@@ -89,6 +89,10 @@ class TrackerSettings:
     clutter_reach_of_range: float = 0.15  # or this share of the range, whichever is more
     clutter_memory_turns: float = 20.0
     gate: float = 9.21  # squared Mahalanobis distance; chi-square 2 dof: 99 %
+    # Within twice the gate's reach about a sure track that has just missed its plot nothing begins: the eye of a long
+    # hull leaps.  For these turns only, since one that goes about is begun anew there.
+    strayed_gates: float = 4.0
+    strayed_turns: int = 1
     p_detect: float = 0.8  # before a track has shown its own
     p_detect_weight: float = 6.0  # turns' worth of that general figure behind each track's own record
     p_detect_memory: float = 12.0  # turns

@@ -250,9 +250,29 @@ class Tracker:
         exists = fresh * s.birth_per_m2 * s.p_detect / unexplained
         # So near there is ringing of the set and the boat's own wash; what comes from farther off is followed in.
         fresh = np.where(got.range_m > errors.pulse_m + s.recovery_m, fresh, 0.0)
+        fresh = np.where(self._strayed(got, own_plot), 0.0, fresh)
         begun = self._begin(got, shapes, plots, shared, exists, fresh, self._strays.density(got, count))
         self._strays.learn(got, np.clip(1.0 - explained, 0.0, 1.0), np.where(begun >= 0, begun, owner))
         self._bank.own_stray[self._bank.n_scans == 1] = 1.0
+
+    def _strayed(self, got: Measured, own_plot: Ints) -> NDArray[np.bool_]:
+        """Return (n,) whether a plot is likelier a wild one of a sure track that has none than a new thing's.
+
+        The eye of a long hull's echo leaps: a second track begun on it would be a second vessel that is not there.
+        """
+        s, bank = self.settings, self._bank
+        lost = np.flatnonzero(bank.confirmed & (own_plot < 0) & (bank.exists >= 0.5) & (bank.misses <= s.strayed_turns))
+        out = np.zeros(len(got), dtype=np.bool_)
+        if lost.size == 0 or len(got) == 0:
+            return out
+        mean, cov = meeting.mixture_kernel(bank.x[lost], bank.p[lost], bank.mu[lost], 0.0)
+        for at, p in zip(mean, cov, strict=True):
+            d = got.place_m - at[:2] - got.ahead_s[:, None] * at[2:4]
+            v = got.noise + p[:2, :2]
+            det = v[:, 0, 0] * v[:, 1, 1] - v[:, 0, 1] ** 2
+            d2 = (v[:, 1, 1] * d[:, 0] ** 2 - 2.0 * v[:, 0, 1] * d[:, 0] * d[:, 1] + v[:, 0, 0] * d[:, 1] ** 2) / det
+            out |= d2 <= s.strayed_gates * s.gate
+        return out
 
     def _believe(self, hit: Floats, unseen: Floats, visible: Floats, surprise: Floats, owns: NDArray[np.bool_]) -> None:
         """Existence, the track's own record of being seen, steady against flickering, one thing against many."""
