@@ -77,6 +77,7 @@ class Score:
         self.fix_m: list[float] = []
         self.loss_db: list[float] = []
         self.withdrawn = 0
+        self.slowest_s = 0.0  # of the processor, one turn's bytes to its reading
         self.unheld: Counter[str] = Counter()
         self.wrong: Counter[str] = Counter()
         self.false_by: Counter[str] = Counter()

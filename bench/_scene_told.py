@@ -40,6 +40,8 @@ def figures_of(score: Score) -> dict[str, float]:
     put("false_tracks_per_scan", score.false_tracks, score.scans)
     out["id_switches"] = float(score.switches)
     put("id_switches_per_100", 100.0 * score.switches, score.held)
+    if score.slowest_s > 0.0:
+        out["slowest_turn_s"] = score.slowest_s
     out["withdrawn_turns"] = float(score.withdrawn)
     firsts = [score.first_held[k] - score.first_able[k] for k in score.first_held if k in score.first_able]
     rights = [score.first_right[k] - score.first_able[k] for k in score.first_right if k in score.first_able]

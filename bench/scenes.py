@@ -11,6 +11,7 @@ from __future__ import annotations
 import json
 import os
 import sys
+import time
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from pathlib import Path
@@ -19,7 +20,7 @@ import numpy as np
 
 from bench._plain import PlainReader
 from bench._scene_figures import calibration_error, confusion_table, macro_f1
-from bench._scene_score import Score
+from bench._scene_score import WARM_UP, Score
 from bench._scene_stage import BuiltIn, Stage
 from bench._wild_picture import Pictures
 from bench.result import Result
@@ -41,6 +42,7 @@ UNITS = {
     "call_after_s": "s",
     "false_calls_per_hour": "an hour",
     "withdrawn_turns": "turns",
+    "slowest_turn_s": "s",
     "false_vessels_per_turn": "a turn",
     "doubled_per_turn": "a turn",
     "remembered_vessels_per_turn": "a turn",
@@ -93,10 +95,12 @@ def play(stage: Stage, plain: Score | None = None, pictures: Pictures | None = N
         events = [(time_ns, 0, data) for time_ns, data in turn.radar]
         events += [(line.time_ns, 1, line.tagged()) for line in turn.nmea]
         events.sort(key=lambda event: (event[0], event[1]))
-        said = []
+        said, began = [], time.process_time()
         for time_ns, which, data in events:
             said += chain.feed_nmea(data, time_ns) if which else chain.feed_radar(data, time_ns)
         said += chain.tick(turn.end_ns)
+        if turn.number >= WARM_UP:
+            score.slowest_s = max(score.slowest_s, time.process_time() - began)
         for one in said:
             # The reading of a turn comes with the first spokes of the next.
             about = waiting if one.reading.time_ns < turn.start_ns + 50_000_000 and waiting is not None else turn

@@ -51,6 +51,7 @@ LESS = frozenset(
         "id_switches",
         "id_switches_per_100",
         "withdrawn_turns",
+        "slowest_turn_s",
         "turns_to_first",
         "turns_to_right",
         "position_error_m",
