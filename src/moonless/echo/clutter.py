@@ -50,6 +50,7 @@ N_BAND = 3
 # has learnt fades in some ten turns.  It may go no farther: boats not yet known for such pass too, and may cost no more
 # than such a factor is worth, a tenth of a decibel in noise and one in heavy sea.  Own figures.
 LOOP_GAIN, LOOP_PRIOR, LOOP_KEEP, LOOP_SPAN = 0.5, 2.0, 0.9, (0.5, 6.0)
+REACH = 1e-4
 TOLD = 200.0  # boxes: with fewer a bin has no line of its own
 ENOUGH = 4000.0  # boxes; until a bin has seen so many it leans on its whole ring
 LEVEL_SHARE = 0.4
@@ -79,7 +80,8 @@ class ClutterMap:
         self._is_provisional = True
         self._lines: tuple[Floats, Floats] | None = None  # of the strays as they are
         self.median_db = np.zeros((N_SECTOR + 1, N_RING))  # with them
-        self._loop = 0.0  # logarithm of how many times oftener than designed strays pass
+        self._loop = np.zeros(1 + N_BAND)  # logarithm of how many times oftener than designed strays pass, by kind
+        self.reach_db = np.zeros((N_SECTOR + 1, N_RING))  # how far over the threshold a stray may stand
         self._has_echoes = True  # among the strays: the first turn's
         self.looks = looks
         # No background strays less than summed noise against a perfectly known mean.
@@ -128,6 +130,15 @@ class ClutterMap:
         # Not known anywhere yet: noise.
         return np.nan_to_num(self.level_db, nan=0.0)
 
+    @property
+    def n_bin(self) -> int:
+        """Bins of bearing and range."""
+        return (N_SECTOR + 1) * N_RING
+
+    def bins(self, sector: NDArray[np.int64]) -> NDArray[np.int64]:
+        """Return (n_row, n_col) the flat bin of each box."""
+        return np.asarray(sector[:, None] * N_RING + self.ring_of_col[None, :])
+
     def update_strays(
         self,
         ratio_db: NDArray[np.float32],
@@ -142,7 +153,7 @@ class ClutterMap:
         counted as ``provisional``, when it comes again.
         """
         index = np.clip((ratio_db - np.float32(RATIO_LOW_DB)) * np.float32(1.0 / RATIO_STEP_DB), 0, N_RATIO - 1)
-        base = (sector[:, None] * N_RING + self.ring_of_col[None, :]) * N_RATIO
+        base = self.bins(sector) * N_RATIO
         flat = base[usable] + index[usable].astype(np.int64)
         counts = np.bincount(flat, minlength=self.strays.size).reshape(self.strays.shape)
         if self._is_provisional:
@@ -180,17 +191,30 @@ class ClutterMap:
             at = kind[s, r] * N_SCORE + index_of_score(scores)
             self.scores += np.bincount(at, 0.25 * n, self.scores.size).reshape(self.scores.shape)
 
-    def close_loop(self, boxes: int, peaks: int, tested: int) -> None:
-        """Take in what passed this turn over ground where nothing stood: ``boxes``, and ``peaks`` among them.
+    def close_loop(
+        self,
+        over: NDArray[np.int64],
+        peaks: NDArray[np.int64],
+        excess_db: NDArray[np.float32],
+        tested: NDArray[np.int64],
+    ) -> None:
+        """Take in what passed this turn over ground where nothing stood, kind by kind.
 
-        ``tested``: boxes over such ground.  A tail that ends steeply lets ten times too many pass for half a decibel
-        that the sea has risen since it was counted.  So what passes too often, or too seldom, moves the rate that the
-        next thresholds are drawn for.
+        Flat bins of the boxes ``over`` their threshold, of the ``peaks`` among them, and how far those stand over it;
+        ``tested``: boxes tested in each flat bin.  A tail that ends steeply lets ten times too many pass for half a
+        decibel that the sea has risen since it was counted.  So what passes too often, or too seldom, moves the rate
+        that the next thresholds are drawn for.  What stands over the threshold farther than a ten thousandth of what
+        passes should is an echo, and does not count.
         """
-        a_peak = max(1.0, boxes / max(peaks, 1))
-        due = self.p_false * tested / a_peak
-        step = LOOP_GAIN * math.log((peaks + LOOP_PRIOR) / (due + LOOP_PRIOR))
-        self._loop = float(np.clip(LOOP_KEEP * self._loop + step, *np.log(LOOP_SPAN)))
+        kind = self.kinds(self.lines()[1]).ravel()
+        n_kind = self.scores.shape[0]
+        stray = peaks[excess_db <= self.reach_db.ravel()[peaks]]
+        boxes, tops = (np.bincount(kind[bins], minlength=n_kind) for bins in (over, peaks))
+        seen = np.bincount(kind[stray], minlength=n_kind)
+        due = self.p_false * np.bincount(kind, tested, minlength=n_kind) / np.maximum(1.0, boxes / np.maximum(tops, 1))
+        step = LOOP_GAIN * np.log((seen + LOOP_PRIOR) / (due + LOOP_PRIOR))
+        self._loop = np.clip(LOOP_KEEP * self._loop + step, *np.log(LOOP_SPAN))
+        self._loop[0] = min(float(self._loop[0]), 0.0)
 
     @property
     def loud_db(self) -> float:
@@ -249,12 +273,14 @@ class ClutterMap:
         """Return the threshold of box over reference for each false-alarm rate, (N_SECTOR + 1, N_RING) dB."""
         middle, width = self.lines()
         kind = self.kinds(width)
+        asked = np.array([*p_false, REACH * self.p_false])
         # The candidates' rate is counted, and needs no loop.
-        rates = np.asarray([p if p > MEASURED_RATES[-1] else p / math.exp(self._loop) for p in p_false])
+        rates = np.where(asked > MEASURED_RATES[-1], asked, asked * np.exp(-self._loop[:, None]))
         if not self._has_echoes:
-            tails = np.stack([tail_scores(counts, rates) for counts in self.scores])
+            tails = np.stack([tail_scores(*one) for one in zip(self.scores, rates, strict=True)])
         else:
-            tails = np.repeat(score(rates)[None, :], self.scores.shape[0], axis=0)
+            tails = score(rates)
+        self.reach_db = width * (tails[kind, -1] - tails[kind, list(p_false).index(self.p_false)])
         out = []
         for k, rate in enumerate(p_false):
             least = self._noise_db(rate, self.looks)

@@ -408,8 +408,11 @@ class Detector:
             over = over[self._ground.is_fresh(over)]
             tops = peaks[self._ground.is_fresh(peaks)]
             tops = tops[(seen.box_db.ravel()[tops] >= seen.threshold_db.ravel()[tops]) & ~kept_off.ravel()[tops]]
-            tested = int(np.count_nonzero(asked)) * EVERY**2
-            self._map.close_loop(over.size, tops.size, tested)
+            bins = self._map.bins(seen.sector)
+            tested = EVERY**2 * np.bincount(bins[asked], minlength=self._map.n_bin)
+            excess_db = (seen.box_db - seen.threshold_db).ravel()[tops]
+            bins = bins.ravel()
+            self._map.close_loop(bins[over], bins[tops], excess_db, tested)
         if self._map.turns < LEAN_TURNS or self._map.turns % LEARN_EVERY == 0:
             self._lean.learn(ratio_db, seen.offset_db, asked, seen.sector, *self._map.lines())
         self._map.update_strays(ratio_db, asked, seen.sector)

@@ -86,21 +86,25 @@ class Ground:
         return self._was is not None
 
     def fresh(self) -> Bools:
-        """Return (n_row, n_col) which boxes, of every second in both directions, look at ground where nothing stood.
+        """Return (n_row, n_col) which boxes, of every second in both directions, look at ground that was quiet then.
 
-        Nothing stood where it was quiet in one of the two turns before, as far as they are known.  What stands still is
-        loud in both and drops out.  What boils is seldom loud twice on one spot; a crest that lives for two turns is
-        part of the sea, and with one turn asked alone the sea would be held a third too quiet.  That is how echoes are
-        kept out of the clutter's statistics without first having to be found.
+        What stands still is loud in both turns and drops out; what boils is as likely to spike here as anywhere.
+        That is how echoes are kept out of the clutter's statistics without first having to be found.
         """
-        assert self._was is not None and self._stood is not None
+        assert self._was is not None and self._loud is not None
         out = np.zeros(self._was.shape, dtype=np.bool_)
         was = self._was[::EVERY, ::EVERY]
-        out[::EVERY, ::EVERY] = (was >= 0) & ~self._stood.ravel()[was]
+        out[::EVERY, ::EVERY] = (was >= 0) & ~self._loud.ravel()[was]
         return out
 
     def is_fresh(self, cells: Ints) -> Bools:
-        """Return (n,) which flat boxes look at such ground."""
+        """Return (n,) which flat boxes look at ground where nothing stood: that was quiet in one of two turns before.
+
+        A crest that lives for two turns is part of the sea: with one turn asked alone a third of what passes in a real
+        sea would not be counted (``python -m bench open_sea``).  But an echo that fades and comes back is counted here
+        too, so only the loop that closes on the rate asks this, which is bounded; in a harbour the tail would be made of
+        marks and boats.
+        """
         assert self._was is not None and self._stood is not None
         was = self._was.ravel()[cells]
         return np.asarray((was >= 0) & ~self._stood.ravel()[was])

@@ -31,7 +31,7 @@ CURVE_MISFIT = 0.05  # of ln p, what no curve of this form follows better; own f
 DUE, PRIOR = 1.0, 1.0  # strays
 # The rate is changed by no more: boats not yet known for such are among the farthest strays, and may cost no more than
 # the half or whole decibel that such a factor is worth.  Own figure.
-BELIEVED = (0.5, 6.0)
+BELIEVED = (0.5, 3.0)
 BEYOND = 1e-9  # what lies beyond this rate, as the sure rates foretell it, is an echo and no stray
 
 
@@ -95,10 +95,11 @@ def tail_scores(counts: Floats, wanted: Floats) -> Floats:
     kept[int(np.clip(sure / SCORE_STEP, 1, N_SCORE - 1)) :] = 0.0
     # Where some strays at least are due: do they come oftener than the curve has it?  Believed as far as they are many.
     total = float(kept.sum())
-    deep = max(float(wanted.min()), DUE * BOXES_A_STRAY / total)
+    deep = max(float(wanted[wanted > BEYOND].min(initial=1.0)), DUE * BOXES_A_STRAY / total)
     at = _follow(kept, RATES, np.append(wanted, deep))
     seen = float(kept[int(np.clip(at[-1] / SCORE_STEP, 0, N_SCORE - 1)) :].sum()) / BOXES_A_STRAY
     oftener = float(np.clip((seen + PRIOR) / (deep * total / BOXES_A_STRAY + PRIOR), *BELIEVED))
     if abs(oftener - 1.0) < 0.1:
         return at[:-1]
-    return _follow(kept, RATES, wanted / oftener)
+    # Rates that are counted need no more.
+    return _follow(kept, RATES, np.where(wanted < RATES[SURE_RATES - 1], wanted / oftener, wanted))
