@@ -102,7 +102,7 @@ class Ground:
 
         A crest that lives for two turns is part of the sea: with one turn asked alone a third of what passes in a real
         sea would not be counted (``python -m bench open_sea``).  But an echo that fades and comes back is counted here
-        too, so only the loop that closes on the rate asks this, which is bounded; in a harbour the tail would be made of
+        too, so only the loop that closes on the rate asks this, which is bounded; a harbour's tail would be made of
         marks and boats.
         """
         assert self._was is not None and self._stood is not None
