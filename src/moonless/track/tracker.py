@@ -262,17 +262,17 @@ class Tracker:
         """
         s, bank = self.settings, self._bank
         lost = np.flatnonzero(bank.confirmed & (own_plot < 0) & (bank.exists >= 0.5) & (bank.misses <= s.strayed_turns))
-        out = np.zeros(len(got), dtype=np.bool_)
         if lost.size == 0 or len(got) == 0:
-            return out
+            return np.zeros(len(got), dtype=np.bool_)
         mean, cov = meeting.mixture_kernel(bank.x[lost], bank.p[lost], bank.mu[lost], 0.0)
-        for at, p in zip(mean, cov, strict=True):
-            d = got.place_m - at[:2] - got.ahead_s[:, None] * at[2:4]
-            v = got.noise + p[:2, :2]
-            det = v[:, 0, 0] * v[:, 1, 1] - v[:, 0, 1] ** 2
-            d2 = (v[:, 1, 1] * d[:, 0] ** 2 - 2.0 * v[:, 0, 1] * d[:, 0] * d[:, 1] + v[:, 0, 0] * d[:, 1] ** 2) / det
-            out |= d2 <= s.strayed_gates * s.gate
-        return out
+        # (tracks, plots), component by component.
+        d0 = got.place_m[:, 0] - mean[:, 0, None] - got.ahead_s * mean[:, 2, None]
+        d1 = got.place_m[:, 1] - mean[:, 1, None] - got.ahead_s * mean[:, 3, None]
+        v00 = got.noise[:, 0, 0] + cov[:, 0, 0, None]
+        v01 = got.noise[:, 0, 1] + cov[:, 0, 1, None]
+        v11 = got.noise[:, 1, 1] + cov[:, 1, 1, None]
+        d2 = (v11 * d0**2 - 2.0 * v01 * d0 * d1 + v00 * d1**2) / (v00 * v11 - v01**2)
+        return np.asarray(np.any(d2 <= s.strayed_gates * s.gate, axis=0), dtype=np.bool_)
 
     def _believe(self, hit: Floats, unseen: Floats, visible: Floats, surprise: Floats, owns: NDArray[np.bool_]) -> None:
         """Existence, the track's own record of being seen, steady against flickering, one thing against many."""
