@@ -177,8 +177,10 @@ class Detector:
         middle = without_thin_ends(loose, number, tops, seen.fine_db.ravel()[tops] >= seen.clipped_db, grid)
         loose, number = loose[middle], number[middle]
         plots = measure(seen.video, grid, loose, number.astype(np.int64), tops, box_db, seen.floor_db, seen.curve.looks)
+        rows = np.unique(number * grid.n_row + loose // grid.n_col) // grid.n_row
+        width_rad = np.bincount(rows, minlength=tops.size) * (TAU / grid.n_row)
         plots = replace(plots, is_of_shore=np.isin(tops, np.unique(basin[cells[of_land]])))
-        plots = self._ghosts.mark(plots, scan.errors, scan.cell_m)
+        plots = self._ghosts.mark(plots, scan.errors, scan.cell_m, width_rad)
         curve = seen.curve
         return EchoPicture(
             plots=plots,
@@ -191,6 +193,7 @@ class Detector:
             noise_counts=curve.noise_counts,
             spikes_removed=seen.spikes,
             notes=seen.notes,
+            is_cut=self._is_cut,
         )
 
     def examine(self, scan: Scan) -> Examined:

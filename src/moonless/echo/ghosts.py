@@ -32,6 +32,10 @@ LOBE_BELOW_DB = (30.0, 70.0)
 LOBE_ROW = 4  # so many on one arc need no mirror image
 LOBE_CHANCE = 0.003  # that as many lie on the arc, or opposite each other, by themselves
 LOBE_RINGS = 8.0  # reaches to either side in which the company of the arc is counted
+# A clipped echo does not say how strong it is, but how wide.  Small ones are up to 4.5 beams wide on real video cut at
+# the top (docs/real-water.md); past this their flanks are side lobes already.  Land is longer than this in range, and
+# what its lobes make is smaller than their parent by so much.
+CLIPPED_PARENT_BEAMS, CLIPPED_PARENT_M, CLIPPED_CHILD = 5.0, 300.0, 0.35
 MULTIPLE_PARENT_DB = 30.0
 MULTIPLE_BELOW_DB = 8.0
 MULTIPLE_PARENT_M = 3000.0  # farther off the doubled path loses what shows it
@@ -52,8 +56,11 @@ class GhostFinder:
         self._nearest = np.full(N_SECTOR, np.inf)
         self._farthest = np.zeros(N_SECTOR)
 
-    def mark(self, plots: Plots, errors: ScanErrors, cell_m: float) -> Plots:
-        """Return the plots with ``false_parent`` and ``false_cause`` filled in; earlier marks are kept."""
+    def mark(self, plots: Plots, errors: ScanErrors, cell_m: float, width_rad: Floats | None = None) -> Plots:
+        """Return the plots with ``false_parent`` and ``false_cause`` filled in; earlier marks are kept.
+
+        ``width_rad`` (n,): how wide each echo is, its thin ends left out; None: of clipped echoes nothing is told.
+        """
         n = len(plots)
         if n < 2:
             return plots
@@ -62,7 +69,7 @@ class GhostFinder:
         pulse_m = max(errors.pulse_m, 2.0 * cell_m)
         steps: tuple[tuple[Ints, FalseCause], ...] = (
             (find_multiples(plots, errors.beam_rad, pulse_m), "multiple"),
-            (find_side_lobes(plots, errors.beam_rad, pulse_m), "side lobe"),
+            (find_side_lobes(plots, errors.beam_rad, pulse_m, width_rad), "side lobe"),
             (self._find_indirect(plots, errors.beam_rad, pulse_m), "indirect"),
         )
         for found, name in steps:
@@ -140,18 +147,29 @@ def find_multiples(plots: Plots, beam_rad: float, pulse_m: float) -> Ints:
     return out
 
 
-def find_side_lobes(plots: Plots, beam_rad: float, pulse_m: float) -> Ints:
+def find_side_lobes(plots: Plots, beam_rad: float, pulse_m: float, width_rad: Floats | None = None) -> Ints:
     """Return (n,) the parent of each plot that lies on a very strong plot's arc as its side lobes do; -1: none.
 
     Among many boats some lie on one arc by chance: how many, the rings to either side tell.
     """
     out = np.full(len(plots), -1, dtype=np.int64)
-    for p in np.flatnonzero(plots.strength_db >= LOBE_PARENT_DB):
+    width = np.zeros(len(plots)) if width_rad is None else width_rad
+    wide = plots.is_clipped & (width >= CLIPPED_PARENT_BEAMS * beam_rad) & (plots.range_extent_m <= CLIPPED_PARENT_M)
+    wide &= ~plots.is_of_shore
+    # The widest first: a lobe's own lobes are its parent's.
+    order = np.argsort(-np.where(wide, width, 0.0), kind="stable")
+    for p in order[((plots.strength_db >= LOBE_PARENT_DB) & ~plots.is_clipped | wide)[order]]:
+        if out[p] >= 0:
+            continue
         reach = 0.6 * pulse_m + 0.5 * plots.range_extent_m[p]
         below = plots.strength_db[p] - plots.strength_db
         offset = wrap_pi(plots.azimuth_rel_rad - plots.azimuth_rel_rad[p])
         beyond = np.abs(plots.range_m - plots.range_m[p])
         weak = (below >= LOBE_BELOW_DB[0]) & (below <= LOBE_BELOW_DB[1]) & (np.abs(offset) > 0.8 * beam_rad)
+        if wide[p]:
+            reach = max(reach, pulse_m)
+            smaller = plots.n_cells <= CLIPPED_CHILD * plots.n_cells[p]
+            weak |= smaller & (np.abs(offset) > 0.5 * width[p])
         on_arc = np.flatnonzero(weak & (beyond <= reach))
         beside = np.count_nonzero(weak & (beyond > reach) & (beyond <= LOBE_RINGS * reach)) / (LOBE_RINGS - 1.0)
         if on_arc.size >= LOBE_ROW and special.gammainc(on_arc.size, max(beside, 0.1)) <= LOBE_CHANCE:

@@ -70,4 +70,5 @@ class EchoPicture:
     noise_counts: float
     spikes_removed: int = 0
     notes: tuple[str, ...] = field(default_factory=tuple)
+    is_cut: bool = False  # the set sends next to nothing of noise and sea: what is left is there or is cut away
     db_per_count_sigma: float | None = None  # one standard deviation of ``db_per_count``; None with it

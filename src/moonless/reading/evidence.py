@@ -31,6 +31,9 @@ COAST_S, COAST_SIGMA_M, COAST_NEAR = 30.0, 80.0, 4.0
 RARE_SHARE, RARE_SCANS, RARE_SIGMA_M = 0.25, 12, 25.0
 # Nor is what was hit so seldom in so many turns, and seems longer than any boat of these waters: glints of a shore.
 RARE_LONG_SCANS, RARE_LONG_M = 30, 60.0
+# In a picture that the set has cut, what is there shows in most turns; nearer than this, in fewer.  The share is what
+# holds the most of real moving vessels while it tells the fewest of all else (docs/real-water.md).
+CUT_SEEN, CUT_NEAR_M = 0.65, 300.0
 # Two tracks this near, in beams across the bearing and pulses along it, share one echo; the one that was missed no
 # longer than this many turns has it.
 UNPARTED_BEAMS, UNPARTED_PULSES, SHORT_MISS = 0.5, 1.0, 2
@@ -88,6 +91,7 @@ def worth_telling(
     beam_rad: float = 0.0,
     pulse_m: float = 0.0,
     shared: PoseSigma | None = None,
+    is_cut: bool = False,
 ) -> tuple[Track, ...]:
     """Return the tracks that are told: confirmed ones, and coasting ones that are still a memory of something.
 
@@ -95,7 +99,8 @@ def worth_telling(
     heard any more; what is placed too vaguely; what coasts close aboard or for too long; what coasts on the very place
     of a confirmed track and goes no other way, which is that track's own past; of two that the radar cannot part and
     that go no other way, the poorer one.  ``shared``: what all echoes of a turn are off by together, which makes none
-    of them vague.
+    of them vague.  ``is_cut``: the set has cut noise and sea away; what comes and goes there is a skirt, a lobe or a
+    wave that reaches over the set's own threshold now and then, unless it is near.
     """
     away = {t.id: math.hypot(t.east_m - own.east_m, t.north_m - own.north_m) for t in tracks}
     sigma_of = {t.id: math.sqrt(float(np.trace(t.covariance[:2, :2])) / 2.0) for t in tracks}
@@ -111,6 +116,9 @@ def worth_telling(
         )
     ]
     told = [t for t in placed if t.state == "confirmed" and least_m < away[t.id] <= reach_m and not _is_rare(t)]
+    if is_cut:
+        told = [t for t in told if _stands_out(t, away[t.id])]
+        placed = [t for t in placed if _stands_out(t, away[t.id])]
     coasting = [t for t in placed if t.state == "coasting" and COAST_NEAR * least_m < away[t.id] <= reach_m]
     here = np.array([(t.east_m, t.north_m, t.velocity_east, t.velocity_north) for t in told]).reshape(-1, 4)
     for t in coasting:
@@ -155,6 +163,11 @@ def one_of_each(tracks: tuple[Track, ...], own: OwnPlane, beam_rad: float, pulse
     np.fill_diagonal(close, False)
     poorer = {tracks[int(i)].id for i in np.flatnonzero((close & better).any(axis=1)) if tracks[int(i)].ais is None}
     return tuple(t for t in tracks if t.id not in poorer) if poorer else tracks
+
+
+def _stands_out(track: Track, away_m: float) -> bool:
+    """Return whether a track of a picture cut by the set is seen often enough, for how near it is."""
+    return track.ais is not None or away_m <= CUT_NEAR_M or track.seen_share >= CUT_SEEN
 
 
 def _is_rare(track: Track) -> bool:

@@ -348,6 +348,7 @@ class Judge:
                     math.hypot(self._boat.position_sigma_m, self._boat.radar.range_sigma_m),
                     math.hypot(self._boat.heading_sigma_rad, self._boat.radar.azimuth_sigma_rad),
                 ),
+                situation.picture is not None and situation.picture.is_cut,
             )
         )
         pose = PoseSigma(self._boat.position_sigma_m, self._boat.heading_sigma_rad)

@@ -49,7 +49,8 @@ def tell(
             bank.last_plot_ns.tolist(), bank.n_scans.tolist(), bank.n_hits.tolist(), bank.misses.tolist(),
             [k if k >= 0 else None for k in plot], parent, cause, [ais.get(i) for i in ids] if ais else [None] * n,
             np.sqrt(np.maximum(cov[:, 4, 4], 0.0)).tolist(), hull[3], hull[4], hull[5],
-            [others.get(i) for i in ids] if others else [None] * n, held.tolist(),
+            [others.get(i) for i in ids] if others else [None] * n,
+            np.minimum(bank.seen / np.maximum(bank.looked, 1e-9), 1.0).tolist(), held.tolist(),
         )
     )  # fmt: skip
 
