@@ -10,7 +10,7 @@ from moonless.constants import TAU
 from moonless.frames import LocalFrame
 from moonless.reading.own import OwnPlane
 from moonless.scan.types import Scan, ScanErrors
-from moonless.watch.visible import IN_VIEW_CLUTTER, IN_VIEW_HIDDEN, visibility
+from moonless.watch.visible import IN_VIEW_CLUTTER, IN_VIEW_HIDDEN, HiddenWater, visibility
 
 FRAME = LocalFrame(10.0, 20.0)
 N = 360
@@ -72,3 +72,29 @@ def test_hidden_water_is_hardly_seen_into() -> None:
     got = see(np.array([500.0, 0.0, -500.0, 0.0]), np.array([0.0, 500.0, 0.0, -500.0]))
     assert got.tolist() == [IN_VIEW_HIDDEN, IN_VIEW_CLUTTER, 1.0, 1.0]
     assert see(np.zeros(0), np.zeros(0)).shape == (0,)
+
+
+def _hidden_half() -> dict[str, object]:
+    """Return all water west of the boat as hidden by land."""
+    return {"type": "FeatureCollection", "features": [_square(-2000.0, 0.0, 2000.0, "land")]}
+
+
+def test_water_that_the_chart_hides_and_that_answers_is_seen_into() -> None:
+    rng = np.random.default_rng(5)
+    east, north = rng.uniform(-1500.0, 1500.0, (2, 200))
+    over_all, open_only = HiddenWater(), HiddenWater()
+    for _ in range(20):
+        over_all.learn(_own(0.0, 0.0), _hidden_half(), east, north)
+        open_only.learn(_own(0.0, 0.0), _hidden_half(), np.abs(east), north)
+    # Plots as dense on the hidden side as on the other: the chart hides nothing.  None there: it hides all.
+    assert over_all.answers > 0.85
+    assert over_all.in_view > 0.7
+    assert open_only.answers == 0.0
+    assert open_only.in_view == IN_VIEW_HIDDEN
+
+
+def test_nothing_is_learnt_of_hidden_water_without_hidden_water_or_plots() -> None:
+    water = HiddenWater()
+    water.learn(_own(0.0, 0.0), None, np.ones(3), np.ones(3))
+    water.learn(_own(0.0, 0.0), _hidden_half(), np.full(3, np.nan), np.ones(3))
+    assert water.in_view == IN_VIEW_HIDDEN

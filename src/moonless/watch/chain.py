@@ -48,7 +48,7 @@ from moonless.watch.offers import Preferred
 from moonless.watch.tides import TideUnderWay
 from moonless.watch.timebase import TimeBase
 from moonless.watch.types import SpokesNow, Turn
-from moonless.watch.visible import visibility
+from moonless.watch.visible import HiddenWater, visibility
 from moonless.wire.cat240 import Cat240Decoder, Video
 from moonless.wire.nmea import NmeaDecoder
 
@@ -130,6 +130,7 @@ class Chain:
         self._widths: deque[float] = deque(maxlen=4 * WIDTHS)
         self._first_turn: int | None = None
         self._hidden: Any = None
+        self._hidden_water = HiddenWater()
         self._last_line_ns: int | None = None
         self._last_scan_ns: int | None = None
         self._now_ns: int | None = None
@@ -398,7 +399,13 @@ class Chain:
         agreement = self._judge.agree(situation)
         if agreement is None:
             return ()
-        in_view = visibility(_put_right(scan, agreement), agreement.put_right(own), self._hidden)
+        plots, there = picture.plots, agreement.put_right(own)
+        bearing = plots.heading_true_rad + plots.azimuth_rel_rad - agreement.heading_bias
+        self._hidden_water.learn(
+            there, self._hidden,
+            there.east_m + plots.range_m * np.sin(bearing), there.north_m + plots.range_m * np.cos(bearing),
+        )  # fmt: skip
+        in_view = visibility(_put_right(scan, agreement), there, self._hidden, self._hidden_water.in_view)
         return tracker.update(
             situation.time_ns, picture.plots, scan.errors,
             ais=situation.ais, p_visible=in_view, correction=agreement.correction,

@@ -20,23 +20,62 @@ Floats = NDArray[np.float64]
 # of sight for minutes is not where it was reckoned to be: a track in there is remembered for a minute or two, not for
 # ever.  0.15 takes a sure track to an even chance in about forty turns.  Our own figures, no source.
 IN_VIEW_HIDDEN = 0.15
+# Charts draw land where there is none any more, miss what is low, and lie beside the true coast; and a radar sees over
+# low land.  Where echoes come out of hidden water as densely as out of open water at the same ranges, nothing is hidden
+# there, and a thing in it is missed like any other.
+IN_VIEW_ANSWERING = 0.8
+ANSWER_KEEP = 0.8  # of what was learnt, from turn to turn
+ANSWER_TURNS = 12  # places at the same range that each echo is held against
+ANSWER_LEAST = 0.05  # share of these in hidden water, below which nothing is learnt
 # In clutter strong things are still seen, weak ones are not.
 IN_VIEW_CLUTTER = 0.6
 
 
+class HiddenWater:
+    """Learns how much of what the chart hides answers all the same."""
+
+    def __init__(self) -> None:
+        self.answers = 0.0  # 0: as little as land hides; 1: as much as open water
+
+    @property
+    def in_view(self) -> float:
+        """How likely a thing in hidden water is seen."""
+        return IN_VIEW_HIDDEN + (IN_VIEW_ANSWERING - IN_VIEW_HIDDEN) * self.answers
+
+    def learn(self, own: OwnPlane, hidden: Mapping[str, Any] | None, east_m: Floats, north_m: Floats) -> None:
+        """Take in where a turn's plots lie, (n,) each, in the plane of ``own``; ``hidden`` as the last reading had it."""
+        covers = _covers(hidden, own.frame, IN_VIEW_HIDDEN)
+        sound = np.isfinite(east_m) & np.isfinite(north_m)
+        if covers is None or not np.any(sound):
+            return
+        east, north = east_m[sound] - own.east_m, north_m[sound] - own.north_m
+        turn = np.arange(ANSWER_TURNS)[:, None] * (TAU / ANSWER_TURNS)
+        c, s = np.cos(turn), np.sin(turn)
+        # The first row is the plots themselves, the others the same ranges on other bearings.
+        at_east, at_north = own.east_m + east * c + north * s, own.north_m + north * c - east * s
+        inside = np.zeros(at_east.size, dtype=np.bool_)
+        point, shape = covers[0].query(shapely.points(at_east.ravel(), at_north.ravel()), predicate="intersects")
+        inside[point[covers[1][shape] == IN_VIEW_HIDDEN]] = True
+        share = inside.reshape(at_east.shape).mean(axis=1)
+        elsewhere = float(share[1:].mean())
+        if elsewhere >= ANSWER_LEAST:
+            now = min(float(share[0]) / elsewhere, 1.0)
+            self.answers = ANSWER_KEEP * self.answers + (1.0 - ANSWER_KEEP) * now
+
+
 def visibility(
-    scan: Scan, own: OwnPlane, hidden: Mapping[str, Any] | None
+    scan: Scan, own: OwnPlane, hidden: Mapping[str, Any] | None, in_hidden: float = IN_VIEW_HIDDEN
 ) -> Callable[[Floats, Floats], Floats]:
     """Return a function (east, north) -> probability of being in view, from a boat and by a heading put right.
 
-    It is 0 along rows that were not received and beyond or inside the picture; low in water that the last reading
-    found hidden (None: not known, taken as in view); else 1.
+    It is 0 along rows that were not received and beyond or inside the picture; ``in_hidden`` in water that the last
+    reading found hidden (None: not known, taken as in view); else 1.
     """
     heading = float(scan.heading_true_rad[np.isfinite(scan.heading_true_rad)].mean()) if scan.is_received.any() else 0.0
     # Headings round north must not be averaged as numbers; the middle row's own is near enough where they wrap.
     if np.ptp(scan.heading_true_rad) > np.pi:
         heading = float(scan.heading_true_rad[scan.n_spoke // 2])
-    covers = _covers(hidden, own.frame)
+    covers = _covers(hidden, own.frame, in_hidden)
 
     def in_view(east_m: Floats, north_m: Floats) -> Floats:
         east, north = np.asarray(east_m) - own.east_m, np.asarray(north_m) - own.north_m
@@ -54,7 +93,7 @@ def visibility(
     return in_view
 
 
-def _covers(hidden: Mapping[str, Any] | None, frame: LocalFrame) -> Any:
+def _covers(hidden: Mapping[str, Any] | None, frame: LocalFrame, in_hidden: float) -> Any:
     """Return the hidden water as (tree of shapes of the plane, how likely each is seen into), or None."""
     if not hidden or not hidden.get("features"):
         return None
@@ -71,7 +110,7 @@ def _covers(hidden: Mapping[str, Any] | None, frame: LocalFrame) -> Any:
         for part in parts:
             rings.extend(part)
             shape_of_ring.extend([len(weights)] * len(part))
-            weights.append(IN_VIEW_CLUTTER if by == "clutter" else IN_VIEW_HIDDEN)
+            weights.append(IN_VIEW_CLUTTER if by == "clutter" else in_hidden)
     if not rings:
         return None
     # All rings through one projection: this is asked every turn.
