@@ -178,7 +178,7 @@ class Detector:
         loose, number = loose[middle], number[middle]
         plots = measure(seen.video, grid, loose, number.astype(np.int64), tops, box_db, seen.floor_db, seen.curve.looks)
         rows = np.unique(number * grid.n_row + loose // grid.n_col) // grid.n_row
-        width_rad = np.bincount(rows, minlength=tops.size) * (TAU / grid.n_row)
+        width_rad = np.bincount(rows, minlength=tops.size).astype(np.float64) * (TAU / grid.n_row)
         plots = replace(plots, is_of_shore=np.isin(tops, np.unique(basin[cells[of_land]])))
         plots = self._ghosts.mark(plots, scan.errors, scan.cell_m, width_rad)
         curve = seen.curve

@@ -43,7 +43,7 @@ class HiddenWater:
         return IN_VIEW_HIDDEN + (IN_VIEW_ANSWERING - IN_VIEW_HIDDEN) * self.answers
 
     def learn(self, own: OwnPlane, hidden: Mapping[str, Any] | None, east_m: Floats, north_m: Floats) -> None:
-        """Take in where a turn's plots lie, (n,) each, in the plane of ``own``; ``hidden`` as the last reading had it."""
+        """Take in where a turn's plots lie, (n,) each, in the plane of ``own``; ``hidden`` as last read."""
         covers = _covers(hidden, own.frame, IN_VIEW_HIDDEN)
         sound = np.isfinite(east_m) & np.isfinite(north_m)
         if covers is None or not np.any(sound):
