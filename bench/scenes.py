@@ -56,7 +56,7 @@ UNITS = {
 }
 
 
-REAL = Path(__file__).parent / "real"
+REAL = Path(__file__).parent / "over_charts"
 
 
 def scene_files(rest: Sequence[str]) -> list[Path]:

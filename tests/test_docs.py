@@ -109,7 +109,7 @@ def test_benchmarks_named_in_the_manual_exist() -> None:
 
 
 def test_scenes_named_in_the_manual_exist() -> None:
-    folders = (REPO / "src" / "moonless" / "data" / "scenes", REPO / "bench" / "real")
+    folders = (REPO / "src" / "moonless" / "data" / "scenes", REPO / "bench" / "over_charts")
     scenes = {path.stem for folder in folders for path in folder.glob("*.toml")}
     for line in SHOWN:
         told = re.search(r"python -m bench scenes (.+)", line)
