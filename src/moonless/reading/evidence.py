@@ -11,7 +11,7 @@ from scipy.special import ndtr
 
 from moonless.boat.types import Boat
 from moonless.echo.types import EchoPicture
-from moonless.reading.ghosts import multiples, side_lobes
+from moonless.reading.ghosts import mirrored, multiples, side_lobes
 from moonless.reading.own import OwnPlane
 from moonless.reading.place import Known, Place
 from moonless.reading.seeing import Curve
@@ -37,6 +37,8 @@ CUT_SEEN, CUT_NEAR_M = 0.65, 300.0
 # Two tracks this near, in beams across the bearing and pulses along it, share one echo; the one that was missed no
 # longer than this many turns has it.
 UNPARTED_BEAMS, UNPARTED_PULSES, SHORT_MISS = 0.5, 1.0, 2
+# From this length a hull shows as several echoes; how far past her outline one of them may be placed.
+HULL_FROM_M, HULL_SLACK_M = 30.0, 12.0
 # What is placed more vaguely than this, or than half a beam where that is more, is no place to look at.
 VAGUE_M = 40.0
 VAGUE_OF_LENGTH = 1.0 / 3.0  # of a long hull the middle of the echo may be anywhere between bow and stern
@@ -155,6 +157,7 @@ def one_of_each(tracks: tuple[Track, ...], own: OwnPlane, beam_rad: float, pulse
     both_hit = (missed[:, None] == 0) & (missed[None, :] == 0)
     close = (along < UNPARTED_PULSES * pulse_m) & (across < UNPARTED_BEAMS * beam_rad * reach[:, None])
     close &= (other_way < SAME_WAY) & ~both_hit
+    close |= _pieces(tracks, state, beam_rad * reach)
     worth = np.array([(t.misses_in_a_row <= SHORT_MISS) * 1e6 + t.n_hits for t in tracks])
     # Of equal worth the older stays.
     better = (worth[None, :] > worth[:, None]) | (
@@ -163,6 +166,35 @@ def one_of_each(tracks: tuple[Track, ...], own: OwnPlane, beam_rad: float, pulse
     np.fill_diagonal(close, False)
     poorer = {tracks[int(i)].id for i in np.flatnonzero((close & better).any(axis=1)) if tracks[int(i)].ais is None}
     return tuple(t for t in tracks if t.id not in poorer) if poorer else tracks
+
+
+def _pieces(tracks: tuple[Track, ...], state: Floats, beam_m: Floats) -> NDArray[np.bool_]:
+    """Return (n, n), symmetric: which two are pieces of one long hull, by her outline and the way both go.
+
+    ``state`` (n, 4) from the boat; ``beam_m`` (n,) how wide the beam is at each.  A second vessel alongside a ship is
+    taken for a piece of her too, until she goes another way.
+    """
+    n = len(tracks)
+    out = np.zeros((n, n), dtype=np.bool_)
+    for k, hull in enumerate(tracks):
+        if hull.length_m is None or hull.length_m < HULL_FROM_M or hull.state == "tentative":
+            continue
+        gap = state[:, :2] - state[k, :2]
+        angle = hull.orientation_rad
+        half_length = 0.5 * hull.length_m + HULL_SLACK_M
+        half_beam = 0.5 * (hull.beam_m or 0.0) + HULL_SLACK_M + 0.25 * float(beam_m[k])
+        if angle is None:
+            angle, half_beam = 0.0, half_length
+        along = gap[:, 0] * math.sin(angle) + gap[:, 1] * math.cos(angle)
+        across = gap[:, 0] * math.cos(angle) - gap[:, 1] * math.sin(angle)
+        inside = (along / half_length) ** 2 + (across / half_beam) ** 2 <= 1.0
+        way = np.hypot(state[:, 2] - state[k, 2], state[:, 3] - state[k, 3])
+        sigma = np.array([math.sqrt(float(np.trace(t.covariance[2:, 2:])) / 2.0) for t in tracks])
+        inside &= way <= SAME_WAY + sigma + sigma[k]
+        out[k] |= inside
+        out[:, k] |= inside
+    np.fill_diagonal(out, False)
+    return out
 
 
 def _stands_out(track: Track, away_m: float) -> bool:
@@ -198,7 +230,8 @@ def gather(
 
     ``moved_en``: (n, 2) positions put right by the registration; None: as tracked.  ``clutter_db``: (n,) level of
     clutter over noise where each track is, NaN where not known.  ``p_moving``: (n,) put together with the track's past;
-    None: the tracker's own.  ``level_db``: (n,) of each echo over receiver noise.
+    None: the tracker's own.  ``level_db``: (n,) of each echo over receiver noise.  ``curve``: None where the receiver's
+    scale is not known: then no strength says what a thing is.
     """
     position = np.array([(t.east_m, t.north_m) for t in tracks]).reshape(-1, 2) if moved_en is None else moved_en
     rel = position - np.array([own.east_m, own.north_m])
@@ -242,7 +275,8 @@ def gather(
         beam_rad=boat.radar.beam_horizontal_rad,
         hit_share=np.array([_hit_share(t) for t in tracks]),
         rcs_db=rcs,
-        multiple_density=multiples(tracks, rel, covariance, own, level_db, rcs),
+        multiple_density=multiples(tracks, rel, covariance, own, level_db, rcs)
+        + mirrored(tracks, rel, covariance, own, level_db, boat.radar.beam_horizontal_rad, curve is not None),
         lobe_density=side_lobes(level_db, ring_db, boat.radar),
         roamed_m=np.zeros(len(tracks)) if roamed_m is None else roamed_m,
         # On the shoreline itself land says nothing against a boat that lies along it.

@@ -1,9 +1,10 @@
 """Ghosts: echoes that are not where they seem, by what must throw them.
 
 One that went to and fro twice between the boat and something large lies at twice its range, on its bearing.  It keeps
-to its parent's bearing and moves over the picture twice as fast.  A side-lobe echo lies at the range of something very
-strong, on any bearing, and is weaker by what the lobes are weaker than the beam, there and back.  Held against where
-each strong echo would throw one, their densities stand beside those of the real things.
+to its parent's bearing and moves over the picture twice as fast.  One that went out and back by a long hull's side
+lies on her bearing, behind her by as much as the thing is away from her, and moves as both do.  A side-lobe echo lies
+at the range of something very strong, on any bearing, and is weaker by what the lobes are weaker than the beam, there
+and back.  Held against where each strong echo would throw one, their densities stand beside those of the real things.
 """
 
 from __future__ import annotations
@@ -23,6 +24,12 @@ Floats = NDArray[np.float64]
 # buoy.  The second trip is weaker by so much; own figures, from the fourth power: sixteen times, 12 dB, before anything
 # is lost at the boat's own side.
 FROM_DB, FROM_RCS_DB, WEAKER_DB = 35.0, 18.0, 10.0
+# Where no scale is learnt, levels are no decibels: a hull so long is large, and a ghost only stands no higher than her.
+LONG_PARENT_M = 30.0
+# Only a hull this long throws what it is lit by on to others, and not past this; a small one hides nothing of the sort.
+MIRROR_M, MIRROR_REACH_M = 35.0, 2500.0
+# How often a thing has such a ghost that shows; own figure, no source.
+MIRROR_SHOWS = 0.05
 # How often such an echo has a second one that shows; own figure, no source.
 SECOND_SHOWS = 0.1
 # Where on both hulls the echo is thrown back, one sigma.
@@ -60,32 +67,119 @@ def multiples(
     out = np.zeros(n)
     if level_db is None or n < 2:
         return out
+    length = np.array([t.length_m or 0.0 for t in tracks])
     large = (level_db > FROM_DB) & (rcs_db > FROM_RCS_DB)
+    unscaled = ~np.isfinite(rcs_db)
+    large |= unscaled & (length > LONG_PARENT_M)
     parents = np.flatnonzero(large & np.array([t.state == "confirmed" for t in tracks]))
     if not parents.size:
         return out
     gap = rel[:, None, :] - 2.0 * rel[None, parents, :]
     # Most pairs lie far apart: only those that could be are worked out.
-    length = np.array([t.length_m or 0.0 for t in tracks])
     room = HULLS_M**2 + (HULL_SHARE * length[parents]) ** 2
     spread = covariance[:, None, :, :] + 4.0 * covariance[None, parents, :, :] + room[None, :, None, None] * np.eye(2)
     near = np.sum(gap**2, axis=-1) < 9.0 * np.trace(spread, axis1=2, axis2=3)
-    weaker = level_db[:, None] < level_db[None, parents] - WEAKER_DB
+    weaker = level_db[:, None] <= level_db[None, parents] - np.where(unscaled[parents], 0.0, WEAKER_DB)[None, :]
     for i, k in zip(*np.nonzero(near & weaker), strict=True):
         j = int(parents[k])
-        s = spread[i, k]
-        squared = float(gap[i, k] @ np.linalg.solve(s, gap[i, k]))
-        place = math.exp(-0.5 * squared) / (2.0 * math.pi * math.sqrt(float(np.linalg.det(s))))
-        out[i] += SECOND_SHOWS * place * _doubled(tracks[i], tracks[j], own)
+        parent = tracks[j]
+        moved = (
+            2.0 * parent.velocity_east - own.velocity[0],
+            2.0 * parent.velocity_north - own.velocity[1],
+        )
+        noise = 4.0 * float(np.trace(parent.covariance[2:, 2:])) / 2.0
+        out[i] += SECOND_SHOWS * _density(gap[i, k], spread[i, k]) * _moves_as(tracks[i], moved, noise)
     return out
 
 
-def _doubled(track: Track, parent: Track, own: OwnPlane) -> float:
-    """Return how much better a doubled motion explains a track's velocity than any motion of its own would."""
-    own_e, own_n = own.velocity
-    off_e = track.velocity_east - 2.0 * parent.velocity_east + own_e
-    off_n = track.velocity_north - 2.0 * parent.velocity_north + own_n
-    noise = float(np.trace(track.covariance[2:, 2:]) + 4.0 * np.trace(parent.covariance[2:, 2:])) / 2.0
-    ghost, free = DOUBLED_SIGMA**2 + noise, OWN_WAY**2 + noise
+def mirrored(
+    tracks: tuple[Track, ...],
+    rel: Floats,
+    covariance: Floats,
+    own: OwnPlane,
+    level_db: Floats | None,
+    beam_rad: float,
+    is_scaled: bool = True,
+) -> Floats:
+    """Return (n,) per square metre, how many echoes off the side of a long hull are to be expected where each lies.
+
+    The way is from the boat to the hull, on to the thing and back the same way: the ghost lies on the hull's bearing at
+    her range and the distance from her to the thing together.  ``rel`` (n, 2), ``covariance`` (n, 2, 2) as above.
+    ``is_scaled``: levels are decibels.  Source: path lengths, elementary.
+    """
+    n = len(tracks)
+    out = np.zeros(n)
+    if level_db is None or n < 3:
+        return out
+    firm = np.array([t.state == "confirmed" and t.false_parent is None for t in tracks])
+    length = np.array([t.length_m or 0.0 for t in tracks])
+    hulls = np.flatnonzero(firm & (length >= MIRROR_M))
+    if not hulls.size:
+        return out
+    velocity = np.array([(t.velocity_east, t.velocity_north) for t in tracks]) - np.array(own.velocity)
+    noise = np.array([float(np.trace(t.covariance[2:, 2:])) / 2.0 for t in tracks])
+    things = np.flatnonzero(firm)
+    less = 0.5 * WEAKER_DB if is_scaled else -1e-9
+    for q in hulls:
+        others = things[things != q]
+        now = _by_way_of(rel[q], rel[others])
+        soon = _by_way_of(rel[q] + velocity[q], rel[others] + velocity[others])
+        apart = np.hypot(*(rel[others] - rel[q]).T)
+        others, now, soon = (a[(apart > MIRROR_M) & (apart < MIRROR_REACH_M)] for a in (others, now, soon))
+        if not others.size:
+            continue
+        # Along the bearing by both hulls' own errors, across it by the beam and the hull's own breadth to the eye.
+        unit = rel[q] / max(float(np.hypot(*rel[q])), 1.0)
+        side = np.array([unit[1], -unit[0]])
+        gap = rel[:, None, :] - now[None, :, :]
+        along, across = gap @ unit, gap @ side
+        reach = np.hypot(now[:, 0], now[:, 1])
+        var_along = (
+            np.trace(covariance, axis1=1, axis2=2)[:, None] / 2.0
+            + 2.0 * HULLS_M**2
+            + (HULL_SHARE * length[q]) ** 2
+            + np.trace(covariance[others], axis1=1, axis2=2)[None, :] / 2.0
+        )
+        var_across = (
+            np.trace(covariance, axis1=1, axis2=2)[:, None] / 2.0
+            + ((0.3 * beam_rad + 0.3 * length[q] / max(float(np.hypot(*rel[q])), 1.0)) * reach)[None, :] ** 2
+        )
+        squared = along**2 / var_along + across**2 / var_across
+        weaker = level_db[:, None] < np.minimum(level_db[others][None, :], level_db[q]) - less
+        fits = (squared < 9.0) & weaker
+        fits[q] = False
+        for i, k in zip(*np.nonzero(fits), strict=True):
+            if i == others[k] or tracks[i].ais is not None:
+                continue
+            moved = tuple(soon[k] - now[k] + np.array(own.velocity))
+            shared = noise[others[k]] + 2.0 * noise[q]
+            place = math.exp(-0.5 * float(squared[i, k])) / (
+                2.0 * math.pi * math.sqrt(float(var_along[i, k] * var_across[i, k]))
+            )
+            out[i] += MIRROR_SHOWS * place * _moves_as(tracks[i], (float(moved[0]), float(moved[1])), float(shared))
+    return out
+
+
+def _by_way_of(hull: Floats, things: Floats) -> Floats:
+    """Return (k, 2) where the ghosts of ``things`` (k, 2) off a hull (2,) lie, from the boat."""
+    away = max(float(np.hypot(*hull)), 1e-6)
+    reach = away + np.hypot(*(things - hull).T)
+    return np.asarray(reach[:, None] * hull[None, :] / away)
+
+
+def _density(gap: Floats, spread: Floats) -> float:
+    """Return the normal density per square metre of a gap (2,) with covariance (2, 2)."""
+    squared = float(gap @ np.linalg.solve(spread, gap))
+    return math.exp(-0.5 * squared) / (2.0 * math.pi * math.sqrt(float(np.linalg.det(spread))))
+
+
+def _moves_as(track: Track, velocity: tuple[float, float], noise: float) -> float:
+    """Return how much better a foretold velocity explains a track's than any motion of its own would.
+
+    ``noise``: variance of what is foretold, each axis.
+    """
+    off_e, off_n = track.velocity_east - velocity[0], track.velocity_north - velocity[1]
+    own_noise = float(np.trace(track.covariance[2:, 2:])) / 2.0
+    ghost, free = DOUBLED_SIGMA**2 + noise + own_noise, OWN_WAY**2 + noise + own_noise
     ratio = free / ghost * math.exp(-0.5 * (off_e**2 + off_n**2) / ghost + 0.5 * track.speed**2 / free)
     return min(max(ratio, MOTION_CAP[0]), MOTION_CAP[1])

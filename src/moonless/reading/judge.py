@@ -372,7 +372,10 @@ class Judge:
         moves = self._motion.p_moving(situation.time_ns, ids, moved, sigma, tracked, fresh)
         roamed = self._motion.roamed_m(ids)
         known = known_around(self._knowledge, own.frame, own.east_m, own.north_m, reach)
-        evidence = gather(tracks, own, place, self._boat, pose, moved, known, rough, moves, curve, level, roamed, ring)
+        # Where the receiver's scale is not known no strength tells what a thing is.
+        is_scaled = situation.picture is None or situation.picture.db_per_count is not None
+        scale = curve if is_scaled else None
+        evidence = gather(tracks, own, place, self._boat, pose, moved, known, rough, moves, scale, level, roamed, ring)
         p = None if outlook is None else np.nan_to_num(outlook.mark_p, nan=0.0)
         gone = None if place is None else self._lookout.gone(place)
         mark_db = None if outlook is None else self._performance.strength_db(outlook.mark_snr)
