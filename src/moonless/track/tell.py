@@ -50,7 +50,8 @@ def tell(
             [k if k >= 0 else None for k in plot], parent, cause, [ais.get(i) for i in ids] if ais else [None] * n,
             np.sqrt(np.maximum(cov[:, 4, 4], 0.0)).tolist(), hull[3], hull[4], hull[5],
             [others.get(i) for i in ids] if others else [None] * n,
-            np.minimum(bank.seen / np.maximum(bank.looked, 1e-9), 1.0).tolist(), held.tolist(),
+            np.minimum(bank.seen / np.maximum(bank.looked, 1e-9), 1.0).tolist(), bank.clutter.tolist(),
+            held.tolist(),
         )
     )  # fmt: skip
 

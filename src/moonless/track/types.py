@@ -84,6 +84,7 @@ class Track:
     hull_heading_rad: float | None = None  # true, of an extended hull: the end of the long axis she moves towards
     other_radar: RadarTarget | None = None
     seen_share: float = 1.0  # of the last dozen turns in which it could be seen, how many showed it
+    clutter_per_m2: float = 0.0  # plots a square metre and turn round about that nothing explains, its own left out
     is_held: bool = True  # confirmed, and seen this turn or with a record of hits and misses that speaks for a fade
 
     @property
