@@ -67,7 +67,7 @@ class Score:
         self.calibration: list[tuple[float, bool]] = []
         self.told_missing: set[str] = set()
         self.gone_turns: Counter[int] = Counter()
-        self.hidden_both = self.hidden_either = 0.0
+        self.hidden_both = self.hidden_either = self.hidden_true = 0.0
         self.hidden_boats = self.hidden_boats_in_seen = 0
         self.open_water = self.open_told_hidden = 0.0
         self.small_inside = self.small_held = 0
@@ -349,6 +349,7 @@ class Score:
             counted = wet & ~behind if self.stage.by_bearing else wet
             said = shapely.contains_xy(told, lon, lat) & counted
             self.hidden_both += float(ranges[truly & said].sum())
+            self.hidden_true += float(ranges[truly & counted].sum())
             self.hidden_either += float(ranges[(truly | said) & counted].sum())
         for one in turn.truth.objects:
             if one.seen is None or not one.seen.hidden or not self.stage.is_boat(one.name):

@@ -74,6 +74,7 @@ def figures_of(score: Score) -> dict[str, float]:
     put("right_mark", score.right_mark, score.told_mark)
     out.update(_missing_figures(score))
     put("hidden_iou", score.hidden_both, score.hidden_either)
+    put("hidden_told", score.hidden_both, score.hidden_true)
     put("seen_told_behind_vessel", score.open_told_hidden, score.open_water)
     if score.hidden_boats:
         out["hidden_boats_in_seen"] = float(score.hidden_boats_in_seen)

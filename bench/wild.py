@@ -71,6 +71,14 @@ LESS = frozenset(
     }
 )
 COUNTS = ("missing_due", "missing_right", "missing_wrong", "hidden_boats_in_seen", "withdrawn_turns", "id_switches")
+# What a reader without chart, AIS and calls can be asked.
+PLAIN = frozenset(
+    {
+        "held", "held_objects", "held_fresh", "held_fresh_right", "false_vessels_per_turn", "doubled_per_turn",
+        "false_tracks_per_scan", "id_switches_per_100", "position_error_m", "velocity_error_mps",
+        "velocity_error_60s_mps", "gospa_m", "macro_f1", "macro_f1_weighed", "macro_f1_of_ten", "turns_to_first",
+    }
+)  # fmt: skip
 # By ingredient, these are told.
 BY = ("held", "macro_f1", "false_vessels_per_turn", "velocity_error_60s_mps", "position_error_m")
 
@@ -188,7 +196,7 @@ def whole(outcomes: Sequence[Outcome]) -> Iterator[Result]:
         if name in COUNTS:
             yield Result(f"wild.{name}.sum", float(np.sum(values)), unit)
             continue
-        beside = [one.plain[name] for one in outcomes if name in one.plain and name in one.figures]
+        beside = [one.plain[name] for one in outcomes if name in PLAIN and name in one.plain and name in one.figures]
         yield _beside(f"wild.{name}.mean", name, float(np.mean(values)), float(np.mean(beside)) if beside else None)
         worst = worst_tenth(name, beside) if beside else None
         yield _beside(f"wild.{name}.worst_tenth", name, worst_tenth(name, values), worst)
