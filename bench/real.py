@@ -1,9 +1,9 @@
 """``python -m bench real [DIR]``: real marine radar video through the whole chain, scored by the data's own scorer.
 
 DIR (default ``MOONLESS_DATA``/real-radar) holds the scorer, ``score.py``, and run folders with ``radar.cat240``,
-``nmea.nmea``, ``chart.gpkg``, ``boat.toml`` and AIS as truth.  AIS is not given to the reader.  The peer is the scorer's
-own plain tracker (threshold, connected cells, constant-velocity Kalman filter, no chart), which reads cells marked
-beforehand.  The rule of the scorer is in the README beside it.
+``nmea.nmea``, ``chart.gpkg``, ``boat.toml`` and AIS as truth.  AIS is not given to the reader.  The peer is the
+scorer's own plain tracker (threshold, connected cells, constant-velocity Kalman filter, no chart), which reads cells
+marked beforehand.  The rule of the scorer is in the README beside it.
 
 For each run:
 
