@@ -395,3 +395,34 @@ def test_own_motion_is_taken_out_of_what_is_remembered():
         north = widest.near_range_m * np.cos(widest.azimuth_rel_rad + made.heading_rad) + north_m
         assert np.median(north) == pytest.approx(1500.0, abs=15.0)
         assert widest.azimuth_rel_rad.size > 60
+
+
+@pytest.mark.parametrize("levels", [1, 3])
+def test_a_video_cut_to_few_levels_shows_its_points_at_once(levels):
+    """The set's own threshold and one or two bits: nothing is left to learn a scale from, and nothing to wait for."""
+    detector = Detector()
+    for turn in range(4):
+        made = Made(n_spoke=360, n_cell=200, beam_deg=2.0, pulse_m=12.0, seed=turn)
+        made.point(1.0, 600.0, 30.0)
+        made.point(3.0, 700.0, 22.0)
+        counts = made.counts(made.draw())
+        # 12 dB over the noise, then 6 dB a level.
+        echo = np.where(counts > 90, np.minimum(1 + (counts.astype(int) - 90) // 15, levels), 0).astype(np.uint8)
+        made.full_scale = levels
+        plots = detector.detect(made.scan(echo, number=turn)).plots
+        assert nearest(plots, 1.0, 600.0) is not None
+        assert nearest(plots, 3.0, 700.0) is not None
+        assert len(plots) <= 4
+
+
+def test_the_gain_of_a_long_word_may_tremble():
+    """In 12 bit the noise covers hundreds of counts: a median some counts off is no hand on the gain."""
+    made = Made(full_scale=4095, level=960.0, db_per_count=0.025)
+    detector = Detector()
+    for turn in range(3):
+        made.level = 960.0 + 4.0 * (turn % 2)
+        detector.detect(made.scan(number=turn))
+    # The counts of all three turns are still there, each a tenth less than the next.
+    one = Detector()
+    one.detect(made.scan())
+    assert detector._counts.sum() > 2.4 * one._counts.sum()

@@ -64,6 +64,7 @@ FILL_BEAMS, FILL_PULSES, FILLED = 3.0, 2.0, 0.5
 CLIPPED_SHARE = 0.2  # of what stands out: more of it at full scale, and even points fill the small window
 KEEP_OFF_BEAMS = 1.3  # round known echoes, where the sea is not learnt: to where the beam's skirt is 40 dB down
 COUNTS_KEEP = 0.9
+CUT_LOOKS = 4.0  # a cell, then: a box half full of the lowest count passes; own figure
 LEARN_EVERY = 4  # turns from one fit of the scale to the next, once it is known; the level is read every turn
 LEAN_TURNS = 6  # and how far strays go with their floor is learnt every turn until so many have told
 GAIN_STEP_SHARE = 0.1  # of the noise's own spread
@@ -203,7 +204,9 @@ class Detector:
         grid, is_new = self._choose_grid(scan, self._is_background_cut(curve))
         if is_new or self._map is None:
             rate = design_rate(grid) if self.p_false is None else self.p_false
-            self._map = ClutterMap(grid, max(1.0, round(grid.box_looks * curve.looks, 2)), rate)
+            # Where the set has cut the noise, none is left to be guarded against: what strays is measured alone.
+            looks = grid.box_looks * (CUT_LOOKS if curve.is_zeroed else curve.looks)
+            self._map = ClutterMap(grid, max(1.0, round(looks, 2)), rate)
             self._lean = FloorLean(N_SECTOR + 1, self._map.ring_of_col)
         scan, lone = take_out_streaks(scan)
         if grid.beam_spokes < SPIKE_LEAST_BEAM:
