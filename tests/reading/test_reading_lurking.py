@@ -100,3 +100,13 @@ def test_a_flat_binds_only_while_it_is_afloat() -> None:
     assert nearest(1.5) == pytest.approx(520.0, abs=6.0)
     # Not known: a boat may be afloat there.
     assert nearest(None) == pytest.approx(520.0, abs=6.0)
+
+
+def test_in_a_lagoon_shut_all_round_water_behind_an_islet_binds() -> None:
+    """Nothing leads out of the picture, but the boat is in it too: who lies behind the islet can come to her."""
+    # Not quite round the boat: no corner of it lies exactly on a bearing of the raster.
+    lagoon = shapely.Point(3.1, 2.7).buffer(1900.0) - shapely.Point(3.1, 2.7).buffer(1200.0)
+    islet = shapely.box(-60.0, 500.0, 60.0, 600.0)
+    found = lurking.ahead(OWN, _water(shapely.union_all([lagoon, islet])))
+    ahead = [h.distance_m for h in found if h.off_course_rad == pytest.approx(0.0)]
+    assert ahead == [pytest.approx(600.0, abs=REACH_M / waters.N_CELLS)]

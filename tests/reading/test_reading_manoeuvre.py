@@ -204,3 +204,25 @@ def test_a_published_plot_and_the_course_that_clears_it() -> None:
     bearing = math.degrees(math.atan2((her_lon - own_lon) * math.cos(math.radians(own_lat)), her_lat - own_lat))
     assert -180.0 < math.remainder(bearing - 14.4, 360.0) < -60.0
     assert cleared.turn_deg == pytest.approx(29.4, abs=1e-6)
+
+
+def test_the_rules_are_told_of_vessels_under_way_and_of_nothing_else() -> None:
+    from moonless.track.types import AisTarget
+
+    judge = _judge()
+    stopped = AisTarget(123456789, 0, 10.0, -150.0, name="MADE TENDER")
+    judge.read(
+        make_situation(
+            [
+                make_track(1, 0.0, 900.0, 0.0, -5.0),
+                make_track(2, 60.0, 700.0),
+                make_track(3, -500.0, 900.0, ais=stopped, p_moving=0.01),
+                make_track(4, 900.0, -900.0, 6.0, -6.0),
+            ],
+            sight="in sight",
+        )
+    )
+    told = {echo.id: (echo.meeting, echo.rules, echo.discouraged) for echo in _tried(judge, 0.3, None, 0.0).echoes}
+    assert told[1] == ("head-on", ("14",), None)
+    # Still on the chart's word, still by AIS, and one that has passed and draws away.
+    assert told[2] == told[3] == told[4] == (None, (), None)

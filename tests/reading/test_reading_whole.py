@@ -242,6 +242,10 @@ def test_the_seeing_line_stops_at_land_and_holds_the_boat(run: tuple[float, list
     land = shapely.union_all([shapely.Polygon(ring) for ring in LAND.values()])
     # Half a degree at a kilometre is 9 m, and the place is known to 12: none of it lies well inside land.
     assert line.intersection(land.buffer(-30.0)).area == 0.0
+    # Every degree of bearing has its corner, where that bearing runs.
+    corners = np.array(line.exterior.coords)[:-1] - np.array(_plane([(reading.own.lon, reading.own.lat)])[0])
+    off = np.degrees(np.arctan2(corners[:, 0], corners[:, 1]))
+    assert len(corners) == 360 and np.abs(off - np.round(off)).max() < 0.1
     # Over open water it reaches as far as the least of the sizes that are told, and no further than the picture.
     far = max(math.hypot(*(np.array(p) - own)) for p in line.exterior.coords)
     told = {s.rcs_m2: s.range_m for s in reading.seeing}
