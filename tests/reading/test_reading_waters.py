@@ -55,6 +55,18 @@ def test_a_ray_through_land_goes_in_and_out() -> None:
     assert ranges[row, 0] == pytest.approx(350.0, abs=2.0) and ranges[row, 1] == pytest.approx(650.0, abs=2.0)
 
 
+@pytest.mark.parametrize("n_side", [32, 24, 720, 45])
+@pytest.mark.parametrize("start_deg", [0.0, 180.0, 0.5, -90.0])
+def test_a_corner_that_lies_on_a_bearing_is_met_once(n_side: int, start_deg: float) -> None:
+    """Corners dead north, south and on every half degree: round the boat each ray goes in once and out once."""
+    a = np.radians(start_deg + np.arange(n_side) * 360.0 / n_side)
+    for turned in (a, a[::-1]):
+        ring = np.column_stack([np.sin(turned), np.cos(turned)])
+        lagoon = shapely.Polygon(1900.0 * ring, [1200.0 * ring])
+        _, counts = crossings(edges_of(lagoon), 0.0, 0.0, 5000.0)
+        assert (counts == 2).all()
+
+
 def _filled(land: shapely.Geometry, reach: float = 2000.0) -> Waters:
     ranges, counts = crossings(edges_of(land), 0.0, 0.0, reach)
     water = blank(ranges, counts, reach, False)

@@ -19,11 +19,14 @@ def sweep(edges: Floats, own_east: float, own_north: float, n_az: int, max_range
     step = 2.0 * math.pi / n_az
     found: list[list[float]] = [[] for _ in range(n_az)]
     for x1, y1, x2, y2 in edges - np.array([own_east, own_north, own_east, own_north]):
-        start = math.atan2(x1, y1)
-        turn = math.atan2(x2, y2) - start
+        start, end = math.atan2(x1, y1), math.atan2(x2, y2)
+        turn = end - start
         turn = turn - 2 * math.pi if turn >= math.pi else turn + 2 * math.pi if turn < -math.pi else turn
-        low = min(start, start + turn)
-        for i in range(math.ceil(low / step), math.ceil((low + abs(turn)) / step)):
+        # Each end by its own angle alone, as the edge that shares the corner has it: a corner that lies on a bearing to
+        # the last digit is else met twice or not at all.
+        low, high = (start, end) if turn >= 0.0 else (end, start)
+        around = n_az if high < low else 0
+        for i in range(math.ceil(low / step), math.ceil(high / step) + around):
             s, c = math.sin(i * step), math.cos(i * step)
             side1, side2 = x1 * c - y1 * s, x2 * c - y2 * s
             if side1 == side2:

@@ -27,15 +27,15 @@ def sweep_kernel(
         y1 = edges[k, 1] - own_north
         x2 = edges[k, 2] - own_east
         y2 = edges[k, 3] - own_north
-        a1 = math.atan2(x1, y1)
-        turn = math.atan2(x2, y2) - a1
+        a1, a2 = math.atan2(x1, y1), math.atan2(x2, y2)
+        turn = a2 - a1
         if turn >= math.pi:
             turn -= 2.0 * math.pi
         elif turn < -math.pi:
             turn += 2.0 * math.pi
-        low = a1 if turn >= 0.0 else a1 + turn
+        low, high = (a1, a2) if turn >= 0.0 else (a2, a1)
         first = math.ceil(low / step)
-        last = math.ceil((low + abs(turn)) / step)
+        last = math.ceil(high / step) + (n_az if high < low else 0)
         for i in range(first, last):
             s = math.sin(i * step)
             c = math.cos(i * step)
