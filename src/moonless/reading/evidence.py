@@ -31,9 +31,10 @@ COAST_S, COAST_SIGMA_M, COAST_NEAR = 30.0, 80.0, 4.0
 RARE_SHARE, RARE_SCANS, RARE_SIGMA_M = 0.25, 12, 25.0
 # Nor is what was hit so seldom in so many turns, and seems longer than any boat of these waters: glints of a shore.
 RARE_LONG_SCANS, RARE_LONG_M = 30, 60.0
-# In a picture that the set has cut, what is there shows in most turns; nearer than this, in fewer.  The share is what
-# holds the most of real moving vessels while it tells the fewest of all else (docs/real-water.md).
-CUT_SEEN, CUT_NEAR_M = 0.65, 300.0
+# In a picture that the set has cut, what is there shows in most turns; nearer than this, in fewer.  What moves is told
+# although it shows more seldom: a still thing far off can wait, and skirts and lobes hardly run.  Own figures, chosen on
+# the strait of docs/real-water.md.
+CUT_SEEN, CUT_SEEN_MOVING, CUT_NEAR_M = 0.75, 0.5, 300.0
 # Two tracks this near, in beams across the bearing and pulses along it, share one echo; the one that was missed no
 # longer than this many turns has it.
 UNPARTED_BEAMS, UNPARTED_PULSES, SHORT_MISS = 0.5, 1.0, 2
@@ -199,7 +200,8 @@ def _pieces(tracks: tuple[Track, ...], state: Floats, beam_m: Floats) -> NDArray
 
 def _stands_out(track: Track, away_m: float) -> bool:
     """Return whether a track of a picture cut by the set is seen often enough, for how near it is."""
-    return track.ais is not None or away_m <= CUT_NEAR_M or track.seen_share >= CUT_SEEN
+    share = CUT_SEEN_MOVING if track.p_moving > 0.5 else CUT_SEEN
+    return track.ais is not None or away_m <= CUT_NEAR_M or track.seen_share >= share
 
 
 def _is_rare(track: Track) -> bool:
