@@ -32,8 +32,8 @@ RARE_SHARE, RARE_SCANS, RARE_SIGMA_M = 0.25, 12, 25.0
 # Nor is what was hit so seldom in so many turns, and seems longer than any boat of these waters: glints of a shore.
 RARE_LONG_SCANS, RARE_LONG_M = 30, 60.0
 # In a picture that the set has cut, what is there shows in most turns; nearer than this, in fewer.  What moves is told
-# although it shows more seldom: a still thing far off can wait, and skirts and lobes hardly run.  Own figures, chosen on
-# the strait of docs/real-water.md.
+# although it shows more seldom: a still thing far off can wait, and skirts and lobes hardly run.  Own figures, chosen
+# on the strait of docs/real-water.md.
 CUT_SEEN, CUT_SEEN_MOVING, CUT_NEAR_M = 0.75, 0.5, 300.0
 # Two tracks this near, in beams across the bearing and pulses along it, share one echo; the one that was missed no
 # longer than this many turns has it.

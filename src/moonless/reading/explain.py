@@ -69,6 +69,8 @@ DRAGGED_NOT_SUNK = 0.9
 DRAGGED_FROM = 0.35
 # What the tracker calls a ghost is one, unless its record is that of chance or a charted thing stands just there.
 GHOST, CHANCE_GHOST = 2e-4, 1e-6
+# Share of the ghosts that are let stand over land; own figure.
+FALSE_ASHORE = 0.02
 # A shore's echo is smeared along the bearing circle by this share of the beam, one sigma.
 SMEAR_BEAMS = 0.25
 # A hull of 9 m answers with 4 dB over 1 m2, one of 60 m with 30, and so on between and beyond: the kinds of
@@ -115,6 +117,9 @@ def explain(
     still = 1.0 - moving
     # A tracker may hop along a shore from one glint to the next, and think that it moves; its record shows it.
     still_shore = np.maximum(still, HOPPING * (1.0 - evidence.hit_share))
+    # Nothing moves well inside land, whatever the tracker makes of its glitter; and what is thrown there by something
+    # else is told by nobody from what the land itself answers.
+    still_shore = np.maximum(still_shore, 1.0 - evidence.afloat)
     size = _believed_length(evidence)
     long_penalty = np.maximum(np.exp(-np.maximum(0.0, size - LONG_M) / 30.0), LENGTH_FLOOR)
     thing, wave = _rcs_speaks(evidence.rcs_db)
@@ -132,6 +137,7 @@ def explain(
     density[:, FALSE] = np.maximum(density[:, FALSE], evidence.multiple_density)
     if len(evidence.lobe_density) == n:
         density[:, FALSE] = np.maximum(density[:, FALSE], evidence.lobe_density)
+    density[:, FALSE] *= np.maximum(evidence.afloat, FALSE_ASHORE)
     taken = np.full(n, -1)
     offset = np.full(n, np.nan)
     if place is not None:
