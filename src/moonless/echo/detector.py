@@ -51,6 +51,7 @@ PASS_DB = 5.0
 FAR_BEAMS, FAR_APART_M, FAR_PASS_DB, FAR_FIRM_DB = 0.8, 60.0, 1.0, 5.0
 CLIPPED_CORE_DB = 3.0  # half of a box
 CLIPPED_UNDER_DB = 1.5  # seven cells in ten of a box at full scale
+ROOMY = 8
 # With so few cells of quiet water over zero there is nothing to sum up in boxes; the second figure holds it there.
 CUT_SHARE, CUT_STAYS = 0.98, 0.95
 SLOW_CLIPPED_UNDER_DB = 3.0  # and a mean over turns whose edges come and go lies lower
@@ -122,6 +123,7 @@ class Detector:
         self._median = 0.0
         self._since_learnt = -1
         self._is_cut = False
+        self._top = 0  # highest count met
         self._full_scale = 0
 
     def detect(self, scan: Scan) -> EchoPicture:
@@ -129,6 +131,7 @@ class Detector:
 
         A spoke that was not received is unknown: nothing is found there, and floor, threshold and clutter are NaN.
         """
+        scan = self._by_used_scale(scan)
         seen = self.examine(scan)
         self.last_examined = seen
         grid, box_db, col_m = seen.grid, seen.box_db, seen.grid.col_cells * scan.cell_m
@@ -290,6 +293,15 @@ class Detector:
             int(spikes) + lone,
             tuple(notes),
         )
+
+    def _by_used_scale(self, scan: Scan) -> Scan:
+        """Return the scan with the full scale that the set uses: few levels are often written into a wider word.
+
+        The next power of two over the highest count met so far, where the word has room for eight times as much.
+        """
+        self._top = max(self._top, int(scan.echo.max(initial=0)))
+        used = (1 << max(self._top, 1).bit_length()) - 1
+        return replace(scan, full_scale=used) if used * ROOMY <= scan.full_scale else scan
 
     def _is_background_cut(self, curve: Curve) -> bool:
         """Return whether the set has cut not only the noise's middle but next to all of it from quiet water."""
