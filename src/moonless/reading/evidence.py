@@ -40,6 +40,8 @@ CUT_SEEN, CUT_SEEN_MOVING, CUT_NEAR_M = 0.75, 0.5, 300.0
 UNPARTED_BEAMS, UNPARTED_PULSES, SHORT_MISS = 0.5, 1.0, 2
 # From this length a hull shows as several echoes; how far past her outline one of them may be placed.
 HULL_FROM_M, HULL_SLACK_M = 30.0, 12.0
+# How far apart, of both pieces' own lengths, two may be that run one behind the other as one ship does; a ship's beam.
+APART_OF_SIZES, APART_M, LONGEST_M, BEAM_M = 0.75, 50.0, 420.0, 25.0
 # What is placed more vaguely than this, or than half a beam where that is more, is no place to look at.
 VAGUE_M = 40.0
 VAGUE_OF_LENGTH = 1.0 / 3.0  # of a long hull the middle of the echo may be anywhere between bow and stern
@@ -191,6 +193,13 @@ def _pieces(tracks: tuple[Track, ...], state: Floats, beam_m: Floats) -> NDArray
         inside = (along / half_length) ** 2 + (across / half_beam) ** 2 <= 1.0
         way = np.hypot(state[:, 2] - state[k, 2], state[:, 3] - state[k, 3])
         sigma = np.array([math.sqrt(float(np.trace(t.covariance[2:, 2:])) / 2.0) for t in tracks])
+        # Pieces of a ship under way lie one behind the other on her course, however little of her either shows.
+        speed = float(np.hypot(*state[k, 2:]))
+        if speed > 2.0 * SAME_WAY:
+            course = state[k, 2:] / speed
+            ahead, aside = np.abs(gap @ course), np.abs(gap[:, 0] * course[1] - gap[:, 1] * course[0])
+            sizes = hull.length_m + np.array([t.length_m or 0.0 for t in tracks])
+            inside |= (ahead <= np.minimum(APART_OF_SIZES * sizes + APART_M, LONGEST_M)) & (aside <= half_beam + BEAM_M)
         inside &= way <= SAME_WAY + sigma + sigma[k]
         out[k] |= inside
         out[:, k] |= inside

@@ -26,6 +26,7 @@ Floats = NDArray[np.float64]
 FROM_DB, FROM_RCS_DB, WEAKER_DB = 35.0, 18.0, 10.0
 # Where no scale is learnt, levels are no decibels: a hull so long is large, and a ghost only stands no higher than her.
 LONG_PARENT_M = 30.0
+PIECE_M = 40.0
 # Only a hull this long throws what it is lit by on to others, and not past this; a small one hides nothing of the sort.
 MIRROR_M, MIRROR_REACH_M = 35.0, 2500.0
 # How often a thing has such a ghost that shows; own figure, no source.
@@ -76,7 +77,9 @@ def multiples(
         return out
     gap = rel[:, None, :] - 2.0 * rel[None, parents, :]
     # Most pairs lie far apart: only those that could be are worked out.
-    room = HULLS_M**2 + (HULL_SHARE * length[parents]) ** 2
+    # Of a long hull any piece may be the one that is tracked, and the ghost is thrown by her middle.
+    piece = np.where(length[parents] >= LONG_PARENT_M, PIECE_M, 0.0)
+    room = HULLS_M**2 + (HULL_SHARE * length[parents] + piece) ** 2
     spread = covariance[:, None, :, :] + 4.0 * covariance[None, parents, :, :] + room[None, :, None, None] * np.eye(2)
     near = np.sum(gap**2, axis=-1) < 9.0 * np.trace(spread, axis1=2, axis2=3)
     weaker = level_db[:, None] <= level_db[None, parents] - np.where(unscaled[parents], 0.0, WEAKER_DB)[None, :]
