@@ -21,9 +21,10 @@ from moonless.echo._video_kernels import blocks_kernel, boxes_kernel, spread_ker
 from moonless.echo.clutter import N_SECTOR, ClutterMap
 from moonless.echo.curve import Curve, learn_curve, noise_level
 from moonless.echo.ghosts import GhostFinder
-from moonless.echo.grid import Grid, grid_for
+from moonless.echo.grid import BOX_BEAMS, Grid, grid_for
 from moonless.echo.ground import EVERY, SLOW_LOOKS, Ground
 from moonless.echo.lean import FloorLean
+from moonless.echo.lone import lone_cells, noisy_levels
 from moonless.echo.memory import P_CANDIDATE, EchoMemory
 from moonless.echo.others import PulseWatch, take_out_streaks
 from moonless.echo.plots import Video, measure
@@ -277,6 +278,13 @@ class Detector:
         solid_db = np.maximum(clutter_db + np.float32(SOLID_OVER_CLUTTER_DB), np.float32(SOLID_DB))
         if not scan.is_whole:
             notes.append(f"{np.count_nonzero(~scan.is_received)} of {scan.n_spoke} spokes were not received")
+        if self._is_cut and self._counts is not None:
+            db = curve.db(scan.full_scale)
+            noisy, sure = noisy_levels(self._counts, box_db.size)
+            window = (round(BOX_BEAMS * grid.beam_spokes), round(grid.pulse_cells))
+            sure_db = float(db[sure]) if sure < db.size else np.inf
+            lone_ones = lone_cells(box_db, [(float(db[level]), share) for level, share in noisy], sure_db, window)
+            threshold_db[lone_ones] = box_db[lone_ones] + np.float32(1.0)
         return Examined(
             grid,
             curve,

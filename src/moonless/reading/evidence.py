@@ -11,7 +11,7 @@ from scipy.special import ndtr
 
 from moonless.boat.types import Boat
 from moonless.echo.types import EchoPicture
-from moonless.reading.ghosts import mirrored, multiples, side_lobes
+from moonless.reading.ghosts import mirrored, multiples, off_own_mast, side_lobes
 from moonless.reading.own import OwnPlane
 from moonless.reading.place import Known, Place
 from moonless.reading.seeing import Curve
@@ -287,7 +287,8 @@ def gather(
         hit_share=np.array([_hit_share(t) for t in tracks]),
         rcs_db=rcs,
         multiple_density=multiples(tracks, rel, covariance, own, level_db, rcs)
-        + mirrored(tracks, rel, covariance, own, level_db, boat.radar.beam_horizontal_rad, curve is not None),
+        + mirrored(tracks, rel, covariance, own, level_db, boat.radar.beam_horizontal_rad, curve is not None)
+        + off_own_mast(tracks, rel, covariance, own, level_db, boat.radar.beam_horizontal_rad),
         lobe_density=side_lobes(level_db, ring_db, boat.radar),
         roamed_m=np.zeros(len(tracks)) if roamed_m is None else roamed_m,
         # On the shoreline itself land says nothing against a boat that lies along it.

@@ -2,7 +2,8 @@
 
 One that went to and fro twice between the boat and something large lies at twice its range, on its bearing.  It keeps
 to its parent's bearing and moves over the picture twice as fast.  One that went out and back by a long hull's side
-lies on her bearing, behind her by as much as the thing is away from her, and moves as both do.  A side-lobe echo lies
+lies on her bearing, behind her by as much as the thing is away from her, and moves as both do.  One off the own mast
+keeps to one bearing from the bow, at the range of the thing, so that it seems to run along.  A side-lobe echo lies
 at the range of something very strong, on any bearing, and is weaker by what the lobes are weaker than the beam, there
 and back.  Held against where each strong echo would throw one, their densities stand beside those of the real things.
 """
@@ -31,6 +32,9 @@ PIECE_M = 40.0
 MIRROR_M, MIRROR_REACH_M = 35.0, 2500.0
 # How often a thing has such a ghost that shows; own figure, no source.
 MIRROR_SHOWS = 0.05
+# What the own mast throws is told only by a motion that nothing else explains: from this speed of it on.  How often a
+# thing has such a ghost, and how much oftener where another on the same bearing from the bow has one; own figures.
+MAST_SPEED, MAST_SHOWS, MAST_COMPANY, MAST_RANGE_M = 2.0, 0.3, 20.0, 25.0
 # How often such an echo has a second one that shows; own figure, no source.
 SECOND_SHOWS = 0.1
 # Where on both hulls the echo is thrown back, one sigma.
@@ -160,6 +164,49 @@ def mirrored(
                 2.0 * math.pi * math.sqrt(float(var_along[i, k] * var_across[i, k]))
             )
             out[i] += MIRROR_SHOWS * place * _moves_as(tracks[i], (float(moved[0]), float(moved[1])), float(shared))
+    return out
+
+
+def off_own_mast(
+    tracks: tuple[Track, ...], rel: Floats, covariance: Floats, own: OwnPlane, level_db: Floats | None, beam_rad: float
+) -> Floats:
+    """Return (n,) per square metre, how many echoes off the own mast are to be expected where each lies and moves.
+
+    It lies at the range of a thing no weaker, on a bearing from the bow that stays: its velocity is the boat's own and
+    that range's change along its bearing.  ``rel`` (n, 2), ``covariance`` (n, 2, 2) as above.  A vessel that runs in
+    company does the same, but seldom at the range of something else.  Source: elementary.
+    """
+    n = len(tracks)
+    out = np.zeros(n)
+    if level_db is None or n < 2 or float(np.hypot(*own.velocity)) < MAST_SPEED:
+        return out
+    reach = np.maximum(np.hypot(rel[:, 0], rel[:, 1]), 1.0)
+    unit = rel / reach[:, None]
+    velocity = np.array([(t.velocity_east, t.velocity_north) for t in tracks]) - np.array(own.velocity)
+    closing = np.sum(velocity * unit, axis=1)
+    firm = np.array([t.state == "confirmed" for t in tracks])
+    moving = np.array([t.p_moving > 0.5 and t.ais is None for t in tracks])
+    along = np.einsum("ni,nij,nj->n", unit, covariance, unit)
+    turn = np.abs(np.angle(np.exp(1j * (np.arctan2(rel[:, 0], rel[:, 1])[:, None] - np.arctan2(rel[:, 0], rel[:, 1])))))
+    partner = np.full(n, -1)
+    for i in np.flatnonzero(moving):
+        variance = along[i] + along + MAST_RANGE_M**2
+        off2 = (reach[i] - reach) ** 2 / variance
+        fits = np.flatnonzero(firm & (off2 < 6.0) & (turn[i] > 3.0 * beam_rad) & (level_db >= level_db[i]))
+        for j in fits:
+            moved = np.array(own.velocity) + closing[j] * unit[i]
+            if float(np.hypot(*moved)) < MAST_SPEED:
+                continue
+            place = math.exp(-0.5 * off2[j]) / (math.sqrt(2.0 * math.pi * variance[j]) * 2.0 * math.pi * reach[i])
+            noise = float(np.trace(tracks[j].covariance[2:, 2:])) / 2.0
+            density = MAST_SHOWS * place * _moves_as(tracks[i], (float(moved[0]), float(moved[1])), noise)
+            if density > out[i]:
+                out[i], partner[i] = density, j
+    held = np.flatnonzero(partner >= 0)
+    for i in held:
+        same = held[(turn[i, held] < 1.5 * beam_rad) & (partner[held] != partner[i]) & (held != i)]
+        if same.size:
+            out[i] *= MAST_COMPANY
     return out
 
 
