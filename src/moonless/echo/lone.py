@@ -63,7 +63,7 @@ def lone_cells(
     lone = np.zeros(box_db.shape, dtype=np.bool_)
     size = (max(window[0], 1), max(window[1], 1))
     n = size[0] * size[1]
-    tops = [level for level, _ in levels[1:]] + [sure_db]
+    tops = [*[level for level, _ in levels[1:]], sure_db][: len(levels)]
     for (level_db, share), top_db in zip(levels, tops, strict=True):
         reaches = box_db >= np.float32(level_db - 0.01)  # NaN never
         near = ndimage.uniform_filter(reaches.astype(np.float32), size, mode=("wrap", "constant")) * n
