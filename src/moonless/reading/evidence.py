@@ -85,6 +85,7 @@ class Evidence:
     multiple_density: Floats  # per square metre: echoes that went to and fro twice, of stronger ones, to be met here
     lobe_density: Floats  # per square metre: side-lobe echoes of what is strong at the same range, to be met here
     roamed_m: Floats  # how far each has come in the last minute or so, by its places
+    of_shore: NDArray[np.bool_]  # this turn's echo is a piece of one longer than any hull
     afloat: Floats  # how likely it lies in water at all, 0..1: an echo well inside charted land does not
 
 
@@ -236,6 +237,7 @@ def gather(
     level_db: Floats | None = None,
     roamed_m: Floats | None = None,
     ring_db: Floats | None = None,
+    of_shore: NDArray[np.bool_] | None = None,
 ) -> Evidence:
     """Return the evidence of the tracks that are to be told: all but tentative ones.
 
@@ -291,6 +293,7 @@ def gather(
         + off_own_mast(tracks, rel, covariance, own, level_db, boat.radar.beam_horizontal_rad),
         lobe_density=side_lobes(level_db, ring_db, boat.radar),
         roamed_m=np.zeros(len(tracks)) if roamed_m is None else roamed_m,
+        of_shore=np.zeros(len(tracks), dtype=np.bool_) if of_shore is None else of_shore,
         # On the shoreline itself land says nothing against a boat that lies along it.
         afloat=np.minimum(1.0, 2.0 * ndtr(-inland / np.maximum(sigma, 1.0))),
     )
@@ -334,6 +337,12 @@ def _implied_rcs_db(tracks: tuple[Track, ...], reach: Floats, level_db: Floats |
     if curve is None or level_db is None:
         return np.full(len(tracks), np.nan)
     return np.asarray(level_db - 10.0 * np.log10(np.interp(reach, curve.range_m, curve.snr)))
+
+
+def pieces_of_shore(tracks: tuple[Track, ...], picture: EchoPicture) -> NDArray[np.bool_]:
+    """Return (n,) whether this turn's echo of each is a piece of an extended one."""
+    of_shore = picture.plots.is_of_shore
+    return np.array([t.last_plot is not None and bool(of_shore[t.last_plot]) for t in tracks], dtype=np.bool_)
 
 
 def levels(tracks: tuple[Track, ...], clutter_db: Floats, picture: EchoPicture) -> Floats:

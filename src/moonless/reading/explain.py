@@ -69,6 +69,9 @@ DRAGGED_NOT_SUNK = 0.9
 DRAGGED_FROM = 0.35
 # What the tracker calls a ghost is one, unless its record is that of chance or a charted thing stands just there.
 GHOST, CHANCE_GHOST = 2e-4, 1e-6
+# Pieces of shore a square metre to expect where one is seen and no chart covers the water: a piece of a shore that a
+# tracker hops along counts against a vessel, one that runs steadily does not.  Own figure.
+RADAR_SHORE_PER_M2 = 1e-4
 # Share of the ghosts that are let stand over land; own figure.
 FALSE_ASHORE = 0.02
 # A shore's echo is smeared along the bearing circle by this share of the beam, one sigma.
@@ -140,7 +143,10 @@ def explain(
     density[:, FALSE] *= np.maximum(evidence.afloat, FALSE_ASHORE)
     taken = np.full(n, -1)
     offset = np.full(n, np.nan)
-    if place is not None:
+    if place is None:
+        # Where no chart tells of land the radar does: pieces of an echo longer than any hull, unless one of them goes.
+        density[:, SHORE] = np.where(evidence.of_shore, RADAR_SHORE_PER_M2 * still_shore, 0.0)
+    else:
         smeared = np.hypot(evidence.sigma_m, SMEAR_BEAMS * evidence.beam_rad * evidence.range_m)
         density[:, SHORE] = _line_density(evidence.shore_distance_m, smeared, SHORE_SPACING_M) * still_shore
         bridge = _line_density(evidence.bridge_distance_m, evidence.sigma_m, BRIDGE_SPACING_M)

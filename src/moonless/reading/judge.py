@@ -31,6 +31,7 @@ from moonless.reading.evidence import (
     clutter_where,
     gather,
     levels,
+    pieces_of_shore,
     sea_beside,
     strongest_at,
     worth_telling,
@@ -375,7 +376,10 @@ class Judge:
         # Where the receiver's scale is not known no strength tells what a thing is.
         is_scaled = situation.picture is None or situation.picture.db_per_count is not None
         scale = curve if is_scaled else None
-        evidence = gather(tracks, own, place, self._boat, pose, moved, known, rough, moves, scale, level, roamed, ring)
+        of_shore = None if situation.picture is None else pieces_of_shore(tracks, situation.picture)
+        evidence = gather(
+            tracks, own, place, self._boat, pose, moved, known, rough, moves, scale, level, roamed, ring, of_shore
+        )
         p = None if outlook is None else np.nan_to_num(outlook.mark_p, nan=0.0)
         gone = None if place is None else self._lookout.gone(place)
         mark_db = None if outlook is None else self._performance.strength_db(outlook.mark_snr)
