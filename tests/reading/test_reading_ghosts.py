@@ -7,13 +7,14 @@ from typing import Any
 
 import numpy as np
 import pytest
-from reading_fakes import FRAME, make_track
+from reading_fakes import FRAME, make_boat, make_track
 
 from moonless.reading.bearing import less_its_doubt
-from moonless.reading.evidence import one_of_each
-from moonless.reading.explain import VESSEL_PER_M2
+from moonless.reading.evidence import PoseSigma, gather, one_of_each
+from moonless.reading.explain import VESSEL_PER_M2, explain
 from moonless.reading.ghosts import mirrored, off_own_mast
 from moonless.reading.own import OwnPlane
+from moonless.reading.why import why
 
 BEAM = math.radians(2.0)
 UNDER_WAY = OwnPlane(FRAME, 0.0, 0.0, 0.0, 0.0, 6.0)
@@ -93,3 +94,20 @@ def test_a_bias_within_its_doubt_is_not_taken_out() -> None:
     assert less_its_doubt(0.9, 1.0) == 0.0
     assert less_its_doubt(-3.0, 1.0) == pytest.approx(-3.0 * (1.0 - 1.0 / 9.0))
     assert less_its_doubt(3.0, 0.1) == pytest.approx(3.0, rel=2e-3)
+
+
+def test_where_no_chart_is_an_extended_echo_is_shore_and_a_steady_runner_is_not() -> None:
+    boat = make_boat()
+    still, runner, hopper, alone = (
+        make_track(1, 400.0, 0.0),
+        make_track(2, 0.0, 800.0, 0.0, -6.0, n_scans=30, n_hits=30),
+        make_track(3, -700.0, 0.0, 2.0, 0.0, n_scans=30, n_hits=16),
+        make_track(4, 0.0, -900.0),
+    )
+    tracks = (still, runner, hopper, alone)
+    pieces = np.array([True, True, True, False])
+    evidence = gather(tracks, UNDER_WAY, None, boat, PoseSigma(2.0, 0.004), of_shore=pieces)
+    kinds = [one.kind for one in explain(evidence, None, None)]
+    assert kinds == ["shore", "vessel", "shore", "uncharted"]
+    said = why(0, evidence, explain(evidence, None, None)[0], None)
+    assert said.startswith("It is a piece of an echo longer than any hull; no chart covers this water.")

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from moonless.reading.evidence import Evidence
 from moonless.reading.explain import Explained
 from moonless.reading.place import Place
@@ -19,6 +21,8 @@ def why(row: int, evidence: Evidence, told: Explained, place: Place | None) -> s
         return f"It stands {told.offset_m:.0f} m from the charted {name}.{unsure}"
     if told.kind == "shore":
         away = evidence.shore_distance_m[row]
+        if not math.isfinite(away):
+            return f"It is a piece of an echo longer than any hull; no chart covers this water.{unsure}"
         return f"{'It lies on charted land.' if away == 0 else f'It is {away:.0f} m from charted shore.'}{unsure}"
     if told.kind == "bridge":
         return f"It is {evidence.bridge_distance_m[row]:.0f} m from a charted bridge.{unsure}"
