@@ -29,7 +29,7 @@ def _density(which: Any, own: OwnPlane, tracks: tuple[Any, ...], level: list[flo
 def test_the_ghost_off_a_hull_lies_on_her_bearing_farther_by_the_way_between() -> None:
     # A ship 1000 m east, a boat 600 m north of her: out by the ship and back is 1600 m, on the ship's bearing.
     hull = make_track(1, 1000.0, 0.0, length_m=100.0, orientation_rad=0.0)
-    boat = make_track(2, 1000.0, 600.0, 0.0, 4.0)
+    boat = make_track(2, 1000.0, 600.0, 0.0, 4.0, length_m=25.0)
     # The way grows by 4 m/s; both are seen from a boat that goes north at 6 m/s: the ship's bearing turns.
     step = 1.0
     east, north = 1000.0, -6.0 * step
@@ -44,7 +44,9 @@ def test_the_ghost_off_a_hull_lies_on_her_bearing_farther_by_the_way_between() -
     aside = make_track(3, 1600.0, 300.0, *moved)
     assert _density(mirrored, UNDER_WAY, (hull, boat, aside), [50.0, 40.0, 20.0])[2] < 0.01 * out[2]
     assert _density(mirrored, UNDER_WAY, (hull, boat, ghost), [50.0, 40.0, 45.0])[2] == 0.0
-    # A small boat throws none.
+    # A small boat throws none, and is thrown by none.
+    tender = make_track(2, 1000.0, 600.0, 0.0, 4.0)
+    assert _density(mirrored, UNDER_WAY, (hull, tender, ghost), [50.0, 40.0, 20.0])[2] == 0.0
     small = make_track(1, 1000.0, 0.0, length_m=10.0)
     assert _density(mirrored, UNDER_WAY, (small, boat, ghost), [50.0, 40.0, 20.0])[2] == 0.0
 

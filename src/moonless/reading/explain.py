@@ -52,6 +52,7 @@ LENGTH_FLOOR = 0.2
 # Cross-section of boats, floats and logs, and what a crest at close quarters or a stray far off implies; in dB over
 # 1 m2, own figures, no source.
 THING_RCS_DB, THING_RCS_SIGMA_DB = 3.0, 10.0
+STRONG_SIGMA_DB = 25.0
 WAVE_RCS_DB, WAVE_RCS_SIGMA_DB = -22.0, 9.0
 # Share of what is clutter that implies as much as a boat does: strays far off.  Own figure.
 STRAY = 0.15
@@ -292,7 +293,9 @@ def _weak_for_its_length(size_m: Floats, rcs_db: Floats) -> Floats:
 def _rcs_speaks(rcs_db: Floats) -> tuple[Floats, Floats]:
     """Return (n,) the likelihoods of the implied cross-sections for real things and for clutter, over a flat one."""
     flat = 1.0 / 60.0
-    thing = _bell(rcs_db, THING_RCS_DB, THING_RCS_SIGMA_DB) / flat
+    # A ship answers with thousands of square metres, and a scale learnt amiss with more: strength rules nothing out.
+    above = np.exp(-0.5 * (np.maximum(rcs_db - THING_RCS_DB, 0.0) / STRONG_SIGMA_DB) ** 2)
+    thing = _bell(np.minimum(rcs_db, THING_RCS_DB), THING_RCS_DB, THING_RCS_SIGMA_DB) * above / flat
     wave = ((1.0 - STRAY) * _bell(rcs_db, WAVE_RCS_DB, WAVE_RCS_SIGMA_DB) + STRAY * _bell(rcs_db, 0.0, 8.0)) / flat
     known = np.isfinite(rcs_db)
     return np.where(known, np.clip(thing, 0.002, 3.0), 1.0), np.where(known, np.clip(wave, 0.01, 3.0), 1.0)

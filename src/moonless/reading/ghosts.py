@@ -29,7 +29,7 @@ FROM_DB, FROM_RCS_DB, WEAKER_DB = 35.0, 18.0, 10.0
 LONG_PARENT_M = 30.0
 PIECE_M = 40.0
 # Only a hull this long throws what it is lit by on to others, and not past this; a small one hides nothing of the sort.
-MIRROR_M, MIRROR_REACH_M = 35.0, 2500.0
+MIRROR_M, MIRROR_REACH_M, LIT_M = 35.0, 2500.0, 20.0
 # How often a thing has such a ghost that shows; own figure, no source.
 MIRROR_SHOWS = 0.05
 # What the own mast throws is told only by a motion that nothing else explains: from this speed of it on.  How often a
@@ -125,7 +125,8 @@ def mirrored(
         return out
     velocity = np.array([(t.velocity_east, t.velocity_north) for t in tracks]) - np.array(own.velocity)
     noise = np.array([float(np.trace(t.covariance[2:, 2:])) / 2.0 for t in tracks])
-    things = np.flatnonzero(firm)
+    # What is small answers too little for a second way round; taking it in would find a ghost behind every ship.
+    things = np.flatnonzero(firm & (length >= LIT_M))
     less = 0.5 * WEAKER_DB if is_scaled else -1e-9
     for q in hulls:
         others = things[things != q]
