@@ -103,7 +103,8 @@ def test_benchmarks_named_in_the_manual_exist() -> None:
         if told is None:
             continue
         first, *rest = told.group(1).split()
-        asked = [first] if first in ("scenes", "wild", "blobs", "real") else [first, *rest]  # what follows these are their own
+        # What follows these are their own words.
+        asked = [first] if first in ("scenes", "wild", "blobs", "real") else [first, *rest]
         for word in asked:
             assert word in names | stems | {"NAME", "NAME..."} or any(n.startswith(word + ".") for n in names), line
 
