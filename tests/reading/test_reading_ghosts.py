@@ -10,10 +10,11 @@ import pytest
 from reading_fakes import FRAME, make_boat, make_track
 
 from moonless.reading.bearing import less_its_doubt
-from moonless.reading.evidence import PoseSigma, gather, one_of_each
+from moonless.reading.evidence import gather
 from moonless.reading.explain import VESSEL_PER_M2, explain
 from moonless.reading.ghosts import mirrored, off_own_mast
 from moonless.reading.own import OwnPlane
+from moonless.reading.telling import PoseSigma, one_of_each
 from moonless.reading.why import why
 
 BEAM = math.radians(2.0)

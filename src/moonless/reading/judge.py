@@ -27,14 +27,12 @@ from moonless.reading.calls import Caller, Matter
 from moonless.reading.echoes import meetings, relative_covariance, tell
 from moonless.reading.evidence import (
     Evidence,
-    PoseSigma,
     clutter_where,
     gather,
     levels,
     pieces_of_shore,
     sea_beside,
     strongest_at,
-    worth_telling,
 )
 from moonless.reading.expect import Model, Outlook
 from moonless.reading.explain import Explained, explain
@@ -53,6 +51,7 @@ from moonless.reading.seeing import CROSS_SECTIONS_M2, Curve, clutter_at, curve_
 from moonless.reading.sightings import Sightings, sight
 from moonless.reading.situation import Held, Situation
 from moonless.reading.speed import advise, stopping_line_m
+from moonless.reading.telling import PoseSigma, worth_telling
 from moonless.reading.trial_types import Trial
 from moonless.reading.types import Call, Echo, Missing, Own, Reading, Registration, Seeing, SpeedAdvice
 from moonless.reading.waters import Waters
