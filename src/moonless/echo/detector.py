@@ -185,7 +185,7 @@ class Detector:
         rows = np.unique(number * grid.n_row + loose // grid.n_col) // grid.n_row
         width_rad = np.bincount(rows, minlength=tops.size).astype(np.float64) * (TAU / grid.n_row)
         plots = replace(plots, is_of_shore=np.isin(tops, np.unique(basin[cells[of_land]])))
-        plots = self._ghosts.mark(plots, scan.errors, scan.cell_m, width_rad)
+        plots = self._ghosts.mark(plots, scan.errors, scan.cell_m, width_rad if self._is_cut else None)
         curve = seen.curve
         return EchoPicture(
             plots=plots,

@@ -59,7 +59,8 @@ class GhostFinder:
     def mark(self, plots: Plots, errors: ScanErrors, cell_m: float, width_rad: Floats | None = None) -> Plots:
         """Return the plots with ``false_parent`` and ``false_cause`` filled in; earlier marks are kept.
 
-        ``width_rad`` (n,): how wide each echo is, its thin ends left out; None: of clipped echoes nothing is told.
+        ``width_rad`` (n,): of a picture that the set has cut, how wide each echo is, its thin ends left out; None: of
+        any other, where strengths tell.
         """
         n = len(plots)
         if n < 2:
@@ -158,7 +159,9 @@ def find_side_lobes(plots: Plots, beam_rad: float, pulse_m: float, width_rad: Fl
     wide &= ~plots.is_of_shore
     # The widest first: a lobe's own lobes are its parent's.
     order = np.argsort(-np.where(wide, width, 0.0), kind="stable")
-    for p in order[((plots.strength_db >= LOBE_PARENT_DB) & ~plots.is_clipped | wide)[order]]:
+    # Where widths are given the picture is cut, and a strength is no more than the height of the cut.
+    strong = plots.strength_db >= LOBE_PARENT_DB if width_rad is None else wide
+    for p in order[strong[order]]:
         if out[p] >= 0:
             continue
         reach = 0.6 * pulse_m + 0.5 * plots.range_extent_m[p]
