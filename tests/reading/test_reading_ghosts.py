@@ -114,3 +114,10 @@ def test_where_no_chart_is_an_extended_echo_is_shore_and_a_steady_runner_is_not(
     assert kinds == ["shore", "vessel", "shore", "uncharted"]
     said = why(0, evidence, explain(evidence, None, None)[0], None)
     assert said.startswith("It is a piece of an echo longer than any hull; no chart covers this water.")
+
+
+def test_what_moves_and_is_seldom_hit_is_not_told_as_a_vessel() -> None:
+    steady = make_track(1, 400.0, 800.0, 3.0, 3.0, n_scans=25, n_hits=22)
+    seldom = make_track(2, -400.0, 800.0, 3.0, 3.0, n_scans=25, n_hits=8)
+    evidence = gather((steady, seldom), UNDER_WAY, None, make_boat(), PoseSigma(2.0, 0.004))
+    assert [one.kind for one in explain(evidence, None, None)] == ["vessel", "clutter"]

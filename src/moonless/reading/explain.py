@@ -38,6 +38,8 @@ MARK_THERE = 0.97
 # The model of a mark's echo is not trusted to rule it out.
 LEAST_P = 0.2
 HOPPING = 0.2
+# Share of what is hit so seldom and moves that is a hull all the same; own figure.
+RARELY_A_HULL = 0.05
 # A tracker's certainty that something moves or not is not taken for more than this.
 MOTION_CAP = 0.98
 GATE_SIGMA = 4.0
@@ -132,11 +134,13 @@ def explain(
     thing = thing * _weak_for_its_length(size, evidence.rcs_db)
     # What the skipper has named is uncharted all the same, and not a surprise.
     density[:, UNCHARTED] = (UNCHARTED_PER_M2 * thing * long_penalty * evidence.afloat + evidence.named_density) * still
-    density[:, VESSEL] = VESSEL_PER_M2 * thing * moving * evidence.afloat
-    density[:, VESSEL] = np.where(evidence.ais_vessel, 1.0, density[:, VESSEL])
-    density[:, CLUTTER] = evidence.clutter_density * wave * evidence.afloat
-    # The ghost of a steady thing is steady; what is hit now and then only happens to lie where a ghost might.
+    # What moves and is hit in fewer than half of the turns is more likely a run of this and that than one hull.
     hops = hopping(evidence.hit_share)
+    density[:, VESSEL] = VESSEL_PER_M2 * thing * moving * evidence.afloat * np.maximum(1.0 - hops, RARELY_A_HULL)
+    density[:, VESSEL] = np.where(evidence.ais_vessel, 1.0, density[:, VESSEL])
+    runs = np.maximum(evidence.clutter_density, VESSEL_PER_M2 * hops * moving)
+    density[:, CLUTTER] = runs * wave * evidence.afloat
+    # The ghost of a steady thing is steady; what is hit now and then only happens to lie where a ghost might.
     density[:, FALSE] = np.where(evidence.is_ghost, GHOST * (1.0 - hops) + CHANCE_GHOST * hops, 1e-9)
     density[:, FALSE] = np.maximum(density[:, FALSE], evidence.multiple_density)
     if len(evidence.lobe_density) == n:
