@@ -128,43 +128,39 @@ def mirrored(
     # What is small answers too little for a second way round; taking it in would find a ghost behind every ship.
     things = np.flatnonzero(firm & (length >= LIT_M))
     less = 0.5 * WEAKER_DB if is_scaled else -1e-9
+    spread = np.trace(covariance, axis1=1, axis2=2) / 2.0
+    reach = np.hypot(rel[:, 0], rel[:, 1])
     for q in hulls:
+        away = max(float(reach[q]), 1.0)
+        unit = rel[q] / away
+        side = np.array([unit[1], -unit[0]])
+        # Only what lies behind her, within the beam and her own breadth to the eye, can be one.
+        breadth = 0.3 * beam_rad + 0.3 * length[q] / away
+        behind = np.flatnonzero((rel @ unit > away) & (np.abs(rel @ side) < 3.0 * (breadth * reach + np.sqrt(spread))))
+        behind = behind[behind != q]
         others = things[things != q]
+        apart = np.hypot(*(rel[others] - rel[q]).T)
+        others = others[(apart > MIRROR_M) & (apart < MIRROR_REACH_M)]
+        if not others.size or not behind.size:
+            continue
         now = _by_way_of(rel[q], rel[others])
         soon = _by_way_of(rel[q] + velocity[q], rel[others] + velocity[others])
-        apart = np.hypot(*(rel[others] - rel[q]).T)
-        others, now, soon = (a[(apart > MIRROR_M) & (apart < MIRROR_REACH_M)] for a in (others, now, soon))
-        if not others.size:
-            continue
-        # Along the bearing by both hulls' own errors, across it by the beam and the hull's own breadth to the eye.
-        unit = rel[q] / max(float(np.hypot(*rel[q])), 1.0)
-        side = np.array([unit[1], -unit[0]])
-        gap = rel[:, None, :] - now[None, :, :]
-        along, across = gap @ unit, gap @ side
-        reach = np.hypot(now[:, 0], now[:, 1])
-        var_along = (
-            np.trace(covariance, axis1=1, axis2=2)[:, None] / 2.0
-            + 2.0 * HULLS_M**2
-            + (HULL_SHARE * length[q]) ** 2
-            + np.trace(covariance[others], axis1=1, axis2=2)[None, :] / 2.0
-        )
-        var_across = (
-            np.trace(covariance, axis1=1, axis2=2)[:, None] / 2.0
-            + ((0.3 * beam_rad + 0.3 * length[q] / max(float(np.hypot(*rel[q])), 1.0)) * reach)[None, :] ** 2
-        )
-        squared = along**2 / var_along + across**2 / var_across
-        weaker = level_db[:, None] < np.minimum(level_db[others][None, :], level_db[q]) - less
-        fits = (squared < 9.0) & weaker
-        fits[q] = False
-        for i, k in zip(*np.nonzero(fits), strict=True):
+        # Along the bearing by both hulls' own errors, across it by the beam and the hull's own breadth.
+        gap = rel[behind, None, :] - now[None, :, :]
+        var_along = spread[behind, None] + spread[None, others] + 2.0 * HULLS_M**2 + (HULL_SHARE * length[q]) ** 2
+        var_across = spread[behind, None] + (breadth * np.hypot(now[:, 0], now[:, 1]))[None, :] ** 2
+        squared = (gap @ unit) ** 2 / var_along + (gap @ side) ** 2 / var_across
+        weaker = level_db[behind, None] < np.minimum(level_db[others][None, :], level_db[q]) - less
+        for row, k in zip(*np.nonzero((squared < 9.0) & weaker), strict=True):
+            i = int(behind[row])
             if i == others[k] or tracks[i].ais is not None:
                 continue
-            moved = tuple(soon[k] - now[k] + np.array(own.velocity))
-            shared = noise[others[k]] + 2.0 * noise[q]
-            place = math.exp(-0.5 * float(squared[i, k])) / (
-                2.0 * math.pi * math.sqrt(float(var_along[i, k] * var_across[i, k]))
+            moved = soon[k] - now[k] + np.array(own.velocity)
+            shared = float(noise[others[k]] + 2.0 * noise[q])
+            place = math.exp(-0.5 * float(squared[row, k])) / (
+                2.0 * math.pi * math.sqrt(float(var_along[row, k] * var_across[row, k]))
             )
-            out[i] += MIRROR_SHOWS * place * _moves_as(tracks[i], (float(moved[0]), float(moved[1])), float(shared))
+            out[i] += MIRROR_SHOWS * place * _moves_as(tracks[i], (float(moved[0]), float(moved[1])), shared)
     return out
 
 
@@ -188,7 +184,8 @@ def off_own_mast(
     firm = np.array([t.state == "confirmed" for t in tracks])
     moving = np.array([t.p_moving > 0.5 and t.ais is None for t in tracks])
     along = np.einsum("ni,nij,nj->n", unit, covariance, unit)
-    turn = np.abs(np.angle(np.exp(1j * (np.arctan2(rel[:, 0], rel[:, 1])[:, None] - np.arctan2(rel[:, 0], rel[:, 1])))))
+    bearing = np.arctan2(rel[:, 0], rel[:, 1])
+    turn = np.abs(np.mod(bearing[:, None] - bearing[None, :] + math.pi, math.tau) - math.pi)
     partner = np.full(n, -1)
     for i in np.flatnonzero(moving):
         variance = along[i] + along + MAST_RANGE_M**2

@@ -140,6 +140,8 @@ def _pieces(tracks: tuple[Track, ...], state: Floats, beam_m: Floats) -> NDArray
     """
     n = len(tracks)
     out = np.zeros((n, n), dtype=np.bool_)
+    sigma = np.array([math.sqrt((t.covariance[2, 2] + t.covariance[3, 3]) / 2.0) for t in tracks])
+    length = np.array([t.length_m or 0.0 for t in tracks])
     for k, hull in enumerate(tracks):
         if hull.length_m is None or hull.length_m < HULL_FROM_M or hull.state == "tentative":
             continue
@@ -153,13 +155,12 @@ def _pieces(tracks: tuple[Track, ...], state: Floats, beam_m: Floats) -> NDArray
         across = gap[:, 0] * math.cos(angle) - gap[:, 1] * math.sin(angle)
         inside = (along / half_length) ** 2 + (across / half_beam) ** 2 <= 1.0
         way = np.hypot(state[:, 2] - state[k, 2], state[:, 3] - state[k, 3])
-        sigma = np.array([math.sqrt(float(np.trace(t.covariance[2:, 2:])) / 2.0) for t in tracks])
         # Pieces of a ship under way lie one behind the other on her course, however little of her either shows.
         speed = float(np.hypot(*state[k, 2:]))
         if speed > 2.0 * SAME_WAY:
             course = state[k, 2:] / speed
             ahead, aside = np.abs(gap @ course), np.abs(gap[:, 0] * course[1] - gap[:, 1] * course[0])
-            sizes = hull.length_m + np.array([t.length_m or 0.0 for t in tracks])
+            sizes = hull.length_m + length
             inside |= (ahead <= np.minimum(APART_OF_SIZES * sizes + APART_M, LONGEST_M)) & (aside <= half_beam + BEAM_M)
         inside &= way <= SAME_WAY + sigma + sigma[k]
         out[k] |= inside
