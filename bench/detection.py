@@ -26,7 +26,8 @@ from scipy import special
 
 from bench._video import Made
 from bench.result import Result
-from moonless.echo.detector import Detector, design_rate
+from moonless.echo.detector import Detector
+from moonless.echo.examine import design_rate
 from moonless.echo.grid import Grid, grid_for
 from moonless.echo.theory import Fluctuation, p_detect
 

@@ -28,7 +28,8 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from bench.result import Result
-from moonless.echo.detector import FALSE_BOXES_A_TURN, Detector
+from moonless.echo.detector import Detector
+from moonless.echo.examine import FALSE_BOXES_A_TURN
 from moonless.scan.types import Scan, ScanErrors
 
 Floats = NDArray[np.float64]

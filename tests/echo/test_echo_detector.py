@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 from bench._video import TURN_NS, Made
 
-from moonless.echo.detector import Detector, design_rate
+from moonless.echo.detector import Detector
+from moonless.echo.examine import design_rate
 from moonless.echo.grid import grid_for
 
 
@@ -425,4 +426,4 @@ def test_the_gain_of_a_long_word_may_tremble():
     # The counts of all three turns are still there, each a tenth less than the next.
     one = Detector()
     one.detect(made.scan())
-    assert detector._counts.sum() > 2.4 * one._counts.sum()
+    assert detector.boxes.scale.counts.sum() > 2.4 * one.boxes.scale.counts.sum()

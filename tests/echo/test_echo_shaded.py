@@ -98,7 +98,7 @@ def test_what_is_learnt_outlives_a_change_of_spokes():
         plots = detector.detect(made.scan(number=turn)).plots
         off = np.abs(np.mod(plots.azimuth_rel_rad - 2.0 + np.pi, 2 * np.pi) - np.pi)
         assert np.any((off < 0.01) & (np.abs(plots.range_m - 900.0) < 10.0))
-        assert kept is None or detector._map is kept
-        kept = detector._map
+        assert kept is None or detector.boxes.map is kept
+        kept = detector.boxes.map
     assert kept is not None
     assert kept.turns == 4
