@@ -13,7 +13,7 @@ from types import ModuleType
 
 import bench
 
-_NOT_BENCHMARKS = {"__main__", "result", "autoferry"}
+_NOT_BENCHMARKS = {"__main__", "result", "metrics", "autoferry"}
 
 
 def _modules() -> list[ModuleType]:

@@ -12,11 +12,11 @@ import shapely
 from bench._scene_stage import Stage, StageTurn
 from bench._scene_told import figures_of
 from bench._scene_truth import Laid, Thing, TruthBook, pair
+from bench.metrics import gospa
 from moonless.reading.types import Echo, Reading
 from moonless.scene.instruments import within
 from moonless.scene.truth import ObjectTruth
 from moonless.scene.wild.truth import Water
-from moonless.track.metrics import gospa
 from moonless.units import kn_to_mps
 
 # The first turns belong to start-up: the receiver is learnt, tracks begin.

@@ -23,7 +23,7 @@ import numpy as np
 
 from bench import _autoferry_ours, _stonesoup
 from bench._autoferry_data import Scenario, read_all
-from moonless.track.metrics import Score
+from bench.metrics import Score
 from moonless.track.settings import TrackerSettings
 
 STILL_BELOW = 0.5  # m/s over the ground: shore and moored things are real echoes without truth

@@ -26,10 +26,10 @@ from scipy import special
 
 from bench._video import Made
 from bench.result import Result
+from moonless.echo.background.theory import Fluctuation, p_detect
 from moonless.echo.detector import Detector
 from moonless.echo.examine import design_rate
 from moonless.echo.grid import Grid, grid_for
-from moonless.echo.theory import Fluctuation, p_detect
 
 Floats = NDArray[np.float64]
 K_SHAPES = (0.5, 1.0, 2.0, 5.0, 10.0)

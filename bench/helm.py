@@ -117,7 +117,7 @@ def _clients() -> Iterator[Result]:
 async def _watch(server: _Server) -> tuple[list[float], float, float]:
     import websockets
 
-    from moonless.helm import protocol
+    from moonless.helm.web import protocol
 
     address = server.address.rstrip("/")
     live = address.replace("http", "ws") + "/live"

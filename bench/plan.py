@@ -14,8 +14,8 @@ from moonless.chart.library import Chart
 from moonless.clock import steady_s
 from moonless.passage.departures import search
 from moonless.passage.plan import Night, make_plan, survey
-from moonless.passage.route import Route, Waypoint
 from moonless.passage.scope import pictures
+from moonless.passage.way.route import Route, Waypoint
 from moonless.sea.stations import read_stations
 
 NAMES = ("plan.without_pictures", "plan.with_pictures", "plan.departures")

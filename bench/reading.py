@@ -23,8 +23,8 @@ from moonless.scene.file import scene_from_dict
 from moonless.scene.player import ScenePlayer
 from moonless.scene.types import Scene
 from moonless.track.types import Track
-from moonless.watch.chain import Chain
-from moonless.watch.heap import set_aside
+from moonless.watch.pipeline.chain import Chain
+from moonless.watch.pipeline.garbage import set_aside
 
 NAMES = ("reading", "reading.judge")
 TURNS = 90

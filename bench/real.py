@@ -51,8 +51,8 @@ def read_run(folder: Path, out: Path) -> list[dict[str, Any]]:
     """Read one run as ``moonless read`` does and return its lines, written to ``out`` too."""
     from moonless.boat.file import read_boat
     from moonless.chart.library import Chart
-    from moonless.watch.chain import Chain
-    from moonless.watch.replay import Replay, play
+    from moonless.watch.pipeline.chain import Chain
+    from moonless.watch.pipeline.replay import Replay, play
 
     chain = Chain(read_boat(folder / "boat.toml"), Chart.open([folder / "chart.gpkg"]))
     replay = Replay(radar=(folder / "radar.cat240",), nmea=(folder / "nmea.nmea",))

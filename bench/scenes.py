@@ -85,7 +85,7 @@ def play(stage: Stage, plain: Score | None = None, pictures: Pictures | None = N
 
     ``plain`` is given what the plain reader says of it, ``pictures`` every turn as it was told.
     """
-    from moonless.watch.chain import Chain
+    from moonless.watch.pipeline.chain import Chain
 
     chain = Chain(stage.scene.boat, stage.chart, None)
     score = Score(stage)

@@ -20,7 +20,7 @@ from moonless.clock import steady_s
 from moonless.scene.player import ScenePlayer
 from moonless.scene.story import open_demo
 from moonless.units import NS_PER_S
-from moonless.watch.chain import Chain
+from moonless.watch.pipeline.chain import Chain
 
 HOURS = 2.0
 # More than this, past the first telling, is a leak and not the allocator's slack.

@@ -14,11 +14,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from bench import _stonesoup
+from bench.metrics import Score
 from bench.result import Result
 from moonless.echo.types import Plots
 from moonless.frames import LocalFrame
 from moonless.scan.types import ScanErrors
-from moonless.track.metrics import Score
 from moonless.track.settings import PoseErrors
 from moonless.track.tracker import Tracker
 

@@ -21,19 +21,20 @@ sys.path.insert(0, str(ROOT / "tests" / "reading"))
 from reading_coasts import LAND, NONE, shore  # noqa: E402
 from reading_fakes import FRAME, FakeChart, make_boat  # noqa: E402
 
-from moonless.reading import bearing, judge  # noqa: E402
-from moonless.reading.place import Place, lay_out  # noqa: E402
-from moonless.reading.register import turned_back  # noqa: E402
-from moonless.reading.sightings import Sightings, sight  # noqa: E402
+from moonless.reading import judge  # noqa: E402
+from moonless.reading.chart_around import Place, lay_out  # noqa: E402
+from moonless.reading.registration import bearing_bias  # noqa: E402
+from moonless.reading.registration.observations import Sightings, sight  # noqa: E402
+from moonless.reading.registration.registrar import turned_back  # noqa: E402
 
 SQUARES_M = (500.0, 800.0, 1200.0)
 DRAWS = 40
 TURNS = 12
 
 
-def estimate(place: Place, turns: list[Sightings]) -> tuple[bearing.Bearing | None, float]:
+def estimate(place: Place, turns: list[Sightings]) -> tuple[bearing_bias.Bearing | None, float]:
     """Return what the search makes of some turns, and the mean log likelihood of a vote."""
-    search = bearing.BearingSearch(make_boat())
+    search = bearing_bias.BearingSearch(make_boat())
     for seen in turns:
         search._look_at_shore(seen, place)
     assert search._shore is not None
@@ -45,7 +46,7 @@ def calibrate() -> None:
     place = lay_out(FakeChart(land=LAND), FRAME, 0.0, 0.0, 5000.0)
     assert place is not None
     for square_m in SQUARES_M:
-        bearing.SQUARE_M = square_m
+        bearing_bias.SQUARE_M = square_m
         for local_m in (20.0, 50.0, 80.0):
             off = []
             for draw in range(DRAWS):
@@ -53,7 +54,7 @@ def calibrate() -> None:
                 way, far, bias = rng.uniform(0.0, math.tau), rng.uniform(50.0, 200.0), math.radians(rng.uniform(-5, 5))
                 seen = shore(bias, (far * math.sin(way), far * math.cos(way)), rng, local_m)
                 told, _ = estimate(place, [seen])
-                if told is not None and told.sigma < bearing.SPEAK_SIGMA:
+                if told is not None and told.sigma < bearing_bias.SPEAK_SIGMA:
                     off.append((told.bias - bias, (told.bias - bias) / told.sigma))
             error = np.array(off).reshape(-1, 2)
             print(
@@ -67,8 +68,8 @@ def chance(folder: Path) -> None:
     """Print what the search makes of a real run's echoes, as they are and turned about the boat."""
     from moonless.boat.file import read_boat
     from moonless.chart.library import Chart
-    from moonless.watch.chain import Chain
-    from moonless.watch.replay import Replay, play
+    from moonless.watch.pipeline.chain import Chain
+    from moonless.watch.pipeline.replay import Replay, play
 
     found: list[Sightings] = []
 

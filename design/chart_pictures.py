@@ -45,8 +45,8 @@ class Lying:
     async def events(self) -> AsyncIterator[Any]:
         """Yield the chart, then the same place for ever."""
         from moonless.chart.library import Chart
-        from moonless.helm.chart_json import chart_ready
-        from moonless.helm.events import Notice, PoseNow, TideNow
+        from moonless.helm.process.events import Notice, PoseNow, TideNow
+        from moonless.helm.web.chart_json import chart_ready
 
         yield chart_ready(Chart.open(self._charts), self._charts)
         yield TideNow(self._tide_m)
@@ -75,7 +75,7 @@ def main() -> None:
     given = ask.parse_args()
     lat_deg, lon_deg = (float(word) for word in given.at.split(","))
     if given.serve:
-        from moonless.helm.serve import serve
+        from moonless.helm.web.serve import serve
 
         source: Any = Lying(given.chart, lat_deg, lon_deg, given.heading, given.tide)
         serve(source, port=0, on_open=lambda address: print(address, flush=True))

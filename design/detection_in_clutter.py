@@ -1,7 +1,7 @@
 """How often are lone things seen, of those the model gives a chance?  In clear, and in the clutter of two seas.
 
 Draws turns, runs the plot extractor on them, and sets the share of turns with a plot at each target beside the chance
-the model gave.  `moonless.radar.detection.spike_weight` took its square root from here.
+the model gave.  `moonless.radar.link.detection.spike_weight` took its square root from here.
 """
 
 from __future__ import annotations

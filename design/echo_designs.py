@@ -21,8 +21,8 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).parents[1]))
 from bench._video import Made
 
-from moonless.echo._video_kernels import blocks_kernel, boxes_kernel
 from moonless.echo.detector import Detector
+from moonless.echo.kernels.video_kernels import blocks_kernel, boxes_kernel
 
 DESIGN = 1e-3
 GEOMETRY = dict(n_spoke=720, n_cell=320, cell_m=6.0, beam_deg=3.9, pulse_m=18.0)

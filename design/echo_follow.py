@@ -18,7 +18,7 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).parents[1]))
 from bench._video import Made
 
-from moonless.echo import memory
+from moonless.echo.background import scan_correlation
 from moonless.echo.detector import Detector
 
 SEEDS, TURNS = 6, 20
@@ -28,7 +28,7 @@ DESIGNS = (("still, 6 turns, 1e-3", False, 6, 1e-3), ("runs, 6 turns, 1e-3", Tru
 
 def share(snr_db: float, follow: bool, turns: int, chance: float) -> tuple[float, float]:
     """Return (share of turns that show the point, plots a turn)."""
-    memory.P_CHANCE = chance
+    scan_correlation.P_CHANCE = chance
     hits, plots = [], []
     for seed in range(SEEDS):
         made = Made(seed=seed, n_spoke=360, n_cell=300, cell_m=6.0, pulse_m=18.0)

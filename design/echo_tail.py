@@ -1,4 +1,6 @@
-"""Is the tail of box over floor a straight line in (-ln p)^power?  Chose TAIL_POWER of ``moonless.echo.clutter``.
+"""Is the tail of box over floor a straight line in (-ln p)^power?
+
+Chose TAIL_POWER of ``moonless.echo.background.clutter``.
 
 For noise and for K clutter of several shapes and patch sizes, 20 dB over the noise: fits the line through the measured
 rates 0.1 to 0.004 and prints what rate the threshold so drawn for 1e-4 really has, over 1e-4.
@@ -17,7 +19,7 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).parents[1]))
 from bench._video import Made
 
-from moonless.echo.clutter import MEASURED_RATES
+from moonless.echo.background.clutter import MEASURED_RATES
 from moonless.echo.detector import Detector
 
 POWERS = (0.30, 0.36, 0.42, 0.48, 0.60, 1.0)

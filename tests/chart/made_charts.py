@@ -12,7 +12,7 @@ import pyogrio.raw
 import shapely
 
 from moonless.chart.index import CellIndex, build
-from moonless.chart.source import SourceFeatures
+from moonless.chart.s57.source import SourceFeatures
 from moonless.frames import LocalFrame
 
 # A place in open ocean: nothing of these charts exists.

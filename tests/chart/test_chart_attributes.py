@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from moonless.chart.attributes import LISTS, NUMBERS, WHOLE, from_row, normalised
+from moonless.chart.s57.attributes import LISTS, NUMBERS, WHOLE, from_row, normalised
 
 
 @pytest.mark.parametrize(

@@ -11,7 +11,7 @@ import shapely
 
 from moonless.chart import index as index_module
 from moonless.chart.index import CellIndex, build, load_body, load_head, open_index, save, source_hash
-from moonless.chart.source import read_source
+from moonless.chart.s57.source import read_source
 from moonless.errors import ChartError
 
 

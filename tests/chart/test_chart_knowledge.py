@@ -8,8 +8,8 @@ import pytest
 import shapely
 from made_charts import at, write_chart
 
-from moonless.chart import knowledge as knowledge_module
-from moonless.chart.knowledge import Knowledge
+from moonless.chart.local_knowledge import knowledge as knowledge_module
+from moonless.chart.local_knowledge.knowledge import Knowledge
 from moonless.errors import InputError, MoonlessError, SourceError
 
 # 2030-01-01T00:00:00Z, and half a second over a whole millisecond's worth of nanoseconds.

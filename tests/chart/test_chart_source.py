@@ -13,9 +13,9 @@ from hypothesis import strategies as st
 from made_charts import at, box, write_chart
 
 from moonless.chart.index import source_hash
-from moonless.chart.iso8211 import record_count
 from moonless.chart.library import Chart
-from moonless.chart.source import UNKNOWN_SCALE, read_source
+from moonless.chart.s57.iso8211 import record_count
+from moonless.chart.s57.source import UNKNOWN_SCALE, read_source
 from moonless.errors import ChartError
 
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from bench._video import Made
 
-from moonless.echo.curve import learn_curve, noise_level
+from moonless.echo.background.receiver_curve import learn_curve, noise_level
 from moonless.echo.detector import Detector
 
 

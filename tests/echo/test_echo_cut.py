@@ -10,9 +10,9 @@ import pytest
 from bench._video import Made
 from scipy import stats
 
+from moonless.echo.background.isolated_cells import CHANCE_A_TURN, company_asked, lone_cells, noisy_levels
 from moonless.echo.detector import Detector
 from moonless.echo.ghosts import find_side_lobes
-from moonless.echo.lone import CHANCE_A_TURN, company_asked, lone_cells, noisy_levels
 from moonless.echo.plots import CLIPPED_BEAMS
 
 

@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
-from moonless.echo import _body_kernels, _floor_kernels, _ground_kernels, _video_kernels, reference
+from moonless.echo.kernels import body_kernels, floor_kernels, ground_kernels, reference, video_kernels
 
 FEW = settings(deadline=None, max_examples=30)  # the first example pays for compilation
 
@@ -34,7 +34,7 @@ def test_blocks_equal_reference(video, reach, least, test):
     spike = np.array([least, *test], dtype=np.int64)
     n_row, n_col = row_edge.size - 1, -(-echo.shape[1] // col_cells)
     total, weight = np.empty((n_row, n_col), np.float32), np.empty(n_row, np.int64)
-    spikes = _video_kernels.blocks_kernel(echo, received, row_edge, col_cells, WHOLE, spike, reach, total, weight)
+    spikes = video_kernels.blocks_kernel(echo, received, row_edge, col_cells, WHOLE, spike, reach, total, weight)
     expected, seen, count = reference.blocks(echo, received, row_edge, col_cells, WHOLE, spike, reach)
     assert np.array_equal(total, expected)
     assert np.array_equal(weight, seen)
@@ -48,7 +48,7 @@ def test_sixteen_bit_video_goes_through_the_same_kernel():
     spike = np.array([5000, 600, 0], dtype=np.int64)
     total, weight = np.empty((8, 4), np.float32), np.empty(8, np.int64)
     edge = np.arange(9, dtype=np.int64)
-    assert _video_kernels.blocks_kernel(echo, np.ones(8, np.bool_), edge, 1, power, spike, 1, total, weight) == 1
+    assert video_kernels.blocks_kernel(echo, np.ones(8, np.bool_), edge, 1, power, spike, 1, total, weight) == 1
     assert np.all(total == 1000)
 
 
@@ -61,7 +61,7 @@ def test_boxes_equal_reference(video, box_rows, box_cols, nominal):
     total, weight, _ = reference.blocks(echo, received, row_edge, col_cells, WHOLE, spike, 0)
     total = total.astype(np.float32)
     strip, box = np.empty_like(total), np.empty_like(total)
-    _video_kernels.boxes_kernel(total, weight, nominal, box_rows, box_cols, col_cells, echo.shape[1], strip, box)
+    video_kernels.boxes_kernel(total, weight, nominal, box_rows, box_cols, col_cells, echo.shape[1], strip, box)
     want_strip, want_box = reference.boxes(total, weight, nominal, box_rows, box_cols, col_cells, echo.shape[1])
     # Sums are whole and exact; one float32 division follows.
     np.testing.assert_allclose(strip, want_strip, rtol=2e-7)
@@ -77,7 +77,7 @@ def test_ordered_equals_reference(data):
     guard, window = data.draw(st.integers(0, 5)), data.draw(st.integers(1, 12))
     least = data.draw(st.integers(1, window))
     near, far = np.empty(shape, np.int16), np.empty(shape, np.int16)
-    _floor_kernels.ordered_kernel(level, skip, guard, window, least, near, far)
+    floor_kernels.ordered_kernel(level, skip, guard, window, least, near, far)
     want_near, want_far = reference.ordered(level, skip, guard, window, least)
     assert np.array_equal(near, want_near)
     assert np.array_equal(far, want_far)
@@ -100,7 +100,7 @@ def test_segments_equal_reference(hill, depth, far_rows, far):
     cells = np.flatnonzero(mask)
     order = cells[np.argsort(-value.ravel()[cells], kind="stable")]
     basin, body = np.full(value.size, -1, np.int64), np.full(value.size, -1, np.int64)
-    _body_kernels.segment_kernel(
+    body_kernels.segment_kernel(
         value.ravel(), order, n_row, n_col, np.float32(depth), far_rows, np.float32(far), firm.ravel(), basin, body
     )
     want_basin, want_body = reference.segments(value, mask, depth, far_rows, far, firm)
@@ -115,7 +115,7 @@ def test_peaks_equal_reference(hill, rows, cols, threshold):
     value = np.where(mask, value, np.nan).astype(np.float32)
     over = np.full(value.shape, threshold, np.float32)
     found = np.empty(value.size, np.int64)
-    n = _body_kernels.peaks_kernel(value, over, rows, cols, found)
+    n = body_kernels.peaks_kernel(value, over, rows, cols, found)
     if 2 * rows < value.shape[0]:  # a window that wraps onto itself would compare a cell with itself
         assert found[:n].tolist() == reference.peaks(value, over, rows, cols)
 
@@ -133,7 +133,7 @@ def test_gates_equal_reference(data):
     east = data.draw(arrays(np.bool_, n))
     along = np.column_stack((east, ~east)).astype(np.float64)
     inside, near = np.zeros(n, np.int64), np.zeros(n, np.int64)
-    _ground_kernels.gate_kernel(
+    ground_kernels.gate_kernel(
         place[:, 0].copy(), place[:, 1].copy(), along[:, 0].copy(), along[:, 1].copy(), gate[:, 0].copy(),
         gate[:, 1].copy(), reach, old[:, 0].copy(), old[:, 1].copy(), inside, near,
     )  # fmt: skip
@@ -149,7 +149,7 @@ def test_blots_equal_reference(hill, half_cols):
     cells = np.flatnonzero(mask)
     half = (value.ravel()[cells] % 4).astype(np.int64)
     out = np.zeros(value.shape, np.bool_)
-    _body_kernels.blot_kernel(cells, half, half_cols, out)
+    body_kernels.blot_kernel(cells, half, half_cols, out)
     assert np.array_equal(out, reference.blot(cells, half, half_cols, *value.shape))
 
 
@@ -160,7 +160,7 @@ def test_spread_equals_reference(video):
     coarse = np.arange((row_edge.size - 1) * -(-echo.shape[1] // col_cells), dtype=np.float32)
     coarse = coarse.reshape(row_edge.size - 1, -1)
     fine = np.empty(echo.shape, np.float32)
-    _video_kernels.spread_kernel(coarse, row_edge, col_cells, fine)
+    video_kernels.spread_kernel(coarse, row_edge, col_cells, fine)
     assert np.array_equal(fine, reference.spread(coarse, row_edge, col_cells, echo.shape[1]))
 
 
@@ -175,7 +175,7 @@ def test_floor_kernels_equal_reference(hill, data):
     background = data.draw(arrays(np.float32, (3, 2), elements=st.integers(-5, 40).map(float)))
     low, step = np.float32(-14.0), np.float32(0.5)
     level, skip = np.empty(value.shape, np.uint8), np.empty(value.shape, np.bool_)
-    _floor_kernels.levels_kernel(
+    floor_kernels.levels_kernel(
         strip, background, sector, ring, low, step, np.float32(25), np.float32(12), level, skip
     )
     want_level, want_skip = reference.levels(strip, background, sector, ring, -14.0, 0.5, 25.0, 12.0)
@@ -185,7 +185,7 @@ def test_floor_kernels_equal_reference(hill, data):
     far = data.draw(arrays(np.int16, value.shape, elements=st.integers(-1, 200)))
     over, least = background + 3, background + 1
     floor, threshold, candidate = np.empty_like(value), np.empty_like(value), np.empty_like(value)
-    _floor_kernels.floor_kernel(
+    floor_kernels.floor_kernel(
         near, far, 9, np.float32(0.75), background, over, least, sector, ring, low, step, floor, threshold, candidate
     )
     want_floor, want_threshold = reference.floors(near, far, 9, 0.75, background, over, sector, ring, -14.0, 0.5)
@@ -207,7 +207,7 @@ def test_measure_equals_reference(video, data):
     spike = np.array([50, 256, 20 * 256], dtype=np.int64)
     sums, peak = np.zeros((1, 12)), cells[:1].copy()
     peak_count, n_cells, clipped = np.zeros(1, np.int64), np.zeros(1, np.int64), np.zeros(1, np.bool_)
-    _video_kernels.measure_kernel(
+    video_kernels.measure_kernel(
         echo, received, row_edge, col_cells, WHOLE, spike, 1, 255, cells, np.zeros(cells.size, np.int64), peak, gate,
         n_row, n_col, sums, peak_count, n_cells, clipped,
     )  # fmt: skip
@@ -235,7 +235,7 @@ def test_warp_equals_reference(data):
     old_heading = np.full(n_row, 0.211)
     zero = np.zeros(n_row)
     was = np.empty((n_row, n_col), np.int32)
-    _ground_kernels.warp_kernel(east, north, bearing, 5.0, 10.0, zero, zero, old_heading, received, 0.23, -0.41, was)
+    ground_kernels.warp_kernel(east, north, bearing, 5.0, 10.0, zero, zero, old_heading, received, 0.23, -0.41, was)
     want = reference.warp(east, north, bearing, 5.0, 10.0, zero, zero, old_heading, received, 0.23, -0.41, n_col)
     assert np.array_equal(was, want)
 
@@ -256,7 +256,7 @@ def test_followed_runs_equal_reference(data):
     best, seeds = np.empty(len(here), np.int64), np.empty(len(here), np.int64)
     first = np.cumsum([0, *(len(t[1]) for t in turns)]).astype(np.int64)
     every = np.concatenate([t[1] for t in turns])
-    _ground_kernels.follow_kernel(
+    ground_kernels.follow_kernel(
         here[:, 0].copy(), here[:, 1].copy(), along[:, 0].copy(), along[:, 1].copy(), gate[:, 0].copy(),
         gate[:, 1].copy(), 0.0, 12.5, first, np.array([t[0] for t in turns]), every[:, 0].copy(), every[:, 1].copy(),
         np.concatenate([t[2] for t in turns]), best, seeds,
@@ -277,7 +277,7 @@ def test_settle_equals_reference(n_row, n_col, seed):
     less, want_offset = reference.settle(mean, drop, usual, sector, ring, floor)
     threshold, candidate = floor + np.float32(5.0), floor + np.float32(2.0)
     got, offset = floor.copy(), np.empty_like(floor)
-    _floor_kernels.settle_kernel(mean, drop, usual, sector, ring, got, threshold, candidate, offset)
+    floor_kernels.settle_kernel(mean, drop, usual, sector, ring, got, threshold, candidate, offset)
     # float32 against float64: a few units in the seventh place of some tens of dB.
     for one, add in ((got, 0.0), (threshold, 5.0), (candidate, 2.0)):
         np.testing.assert_allclose(one, floor - less + add, atol=2e-5)
@@ -290,9 +290,9 @@ def test_streak_parts_equal_reference(video, seed):
     echo, received, *_ = video
     rng = np.random.default_rng(seed)
     over = np.empty(echo.shape, np.float32)
-    _video_kernels.excess_kernel(echo, received, over)
+    video_kernels.excess_kernel(echo, received, over)
     assert np.array_equal(over, reference.excess(echo, received))
     by_row, by_col = (rng.uniform(0.0, 3.0, n).astype(np.float32) for n in echo.shape)
     count = np.empty((echo.shape[0], echo.shape[1] + 1), np.float32)
-    _video_kernels.parts_kernel(over, by_row, by_col, 4.0, 0.5, count)
+    video_kernels.parts_kernel(over, by_row, by_col, 4.0, 0.5, count)
     np.testing.assert_allclose(count, reference.parts(over, by_row, by_col, 4.0, 0.5), atol=1e-4)

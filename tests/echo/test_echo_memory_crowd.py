@@ -8,8 +8,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from moonless.echo import memory as memory_module
-from moonless.echo.memory import EchoMemory
+from moonless.echo.background import scan_correlation as memory_module
+from moonless.echo.background.scan_correlation import EchoMemory
 
 TURN_S, N_SPOKE = 2.5, 720
 

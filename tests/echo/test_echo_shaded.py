@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 from bench._video import Made
 
+from moonless.echo.background.interference import take_out_streaks
+from moonless.echo.background.shaded_sectors import shaded_rows
 from moonless.echo.detector import Detector
-from moonless.echo.others import take_out_streaks
-from moonless.echo.shaded import shaded_rows
 
 
 def sea(made: Made, blind=(200, 300)):

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from moonless.echo.tail import N_SCORE, SCORE_STEP, TAIL_POWER, index_of_score, score, tail_scores
+from moonless.echo.background.amplitude_tail import N_SCORE, SCORE_STEP, TAIL_POWER, index_of_score, score, tail_scores
 
 
 def counts(scores):

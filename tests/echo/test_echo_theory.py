@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from moonless.echo.theory import (
+from moonless.echo.background.theory import (
     ca_multiplier,
     k_quantile_db,
     k_survival,

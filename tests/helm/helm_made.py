@@ -17,9 +17,9 @@ from moonless.boat.types import Boat
 from moonless.chart.library import Chart
 from moonless.clock import steady_s
 from moonless.frames import LocalFrame
-from moonless.helm.chart_json import chart_ready
-from moonless.helm.events import ChartReady, Event, Notice, PoseNow, SourceKind, SourceState
 from moonless.helm.hub import hello_boat
+from moonless.helm.process.events import ChartReady, Event, Notice, PoseNow, SourceKind, SourceState
+from moonless.helm.web.chart_json import chart_ready
 from moonless.reading.types import (
     AisLabel,
     Call,
@@ -344,7 +344,7 @@ def main() -> None:
     import os
     import sys
 
-    from moonless.helm.serve import serve
+    from moonless.helm.web.serve import serve
 
     # Made tiles are nobody's: a person's own are not pushed out of their cache by tests.
     folder = tempfile.TemporaryDirectory(prefix="moonless-cache-")

@@ -12,14 +12,14 @@ from helm_made import MadeSource
 
 from moonless.boat.file import default_boat, read_boat
 from moonless.errors import InputError
-from moonless.helm.bow import GOOD_SIGMA_DEG, LEAST_S, BowAlign, BowDesk
-from moonless.helm.controls import read_control
 from moonless.helm.hub import Hub
-from moonless.helm.settings import HelmSettings
 from moonless.helm.setup.room import SetupRoom
+from moonless.helm.setup.settings import HelmSettings
+from moonless.helm.web.controls import read_control
+from moonless.reading.registration.bow_mark import GOOD_SIGMA_DEG, LEAST_S, BowAlign, BowDesk
 from moonless.reading.types import Own, Reading, Registration, SpeedAdvice
 from moonless.units import NS_PER_S
-from moonless.watch.chain import Chain
+from moonless.watch.pipeline.chain import Chain
 
 T0 = 1_930_000_000 * NS_PER_S
 

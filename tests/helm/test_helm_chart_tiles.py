@@ -12,10 +12,10 @@ import pytest
 from helm_made import LAT, LON, MadeSource, made_chart
 
 from moonless.chart.drawn.grid import Tile, tiles_over
-from moonless.helm.app import make_app
-from moonless.helm.chart_tiles import ChartTiles
-from moonless.helm.events import ChartReady, TideNow
 from moonless.helm.hub import Hub
+from moonless.helm.process.events import ChartReady, TideNow
+from moonless.helm.web.app import make_app
+from moonless.helm.web.chart_tiles import ChartTiles
 
 (HERE,) = tiles_over((LON, LAT, LON, LAT), 12)
 

@@ -25,9 +25,9 @@ def served(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> dict[str, Any]:
 
     monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path / "config"))
     monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
-    monkeypatch.setattr("moonless.helm.serve.serve", serve)
-    monkeypatch.setattr("moonless.helm.app.check_built", lambda *_: None)
-    monkeypatch.setattr("moonless.helm.apart.Apart.begin", lambda _: None)
+    monkeypatch.setattr("moonless.helm.web.serve.serve", serve)
+    monkeypatch.setattr("moonless.helm.web.app.check_built", lambda *_: None)
+    monkeypatch.setattr("moonless.helm.process.worker_process.Apart.begin", lambda _: None)
     return told
 
 

@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from moonless.errors import InputError
-from moonless.helm.controls import read_control
+from moonless.helm.web.controls import read_control
 
 
 @pytest.mark.parametrize(

@@ -13,10 +13,10 @@ import pytest
 from helm_made import MadeSource
 
 from moonless.errors import InputError, LinkError
-from moonless.helm.app import check_built, make_app
-from moonless.helm.guard import content_policy
 from moonless.helm.hub import Hub
-from moonless.helm.serve import is_loopback, open_socket
+from moonless.helm.web.app import check_built, make_app
+from moonless.helm.web.guard import content_policy
+from moonless.helm.web.serve import is_loopback, open_socket
 
 
 @pytest.fixture

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from moonless.helm.fog import EARLY_S, FogReminder
+from moonless.helm.fog_signal import EARLY_S, FogReminder
 
 
 def test_in_time_for_every_interval() -> None:

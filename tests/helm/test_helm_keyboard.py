@@ -11,7 +11,7 @@ import pytest
 from helm_page import Page
 from helm_server import Server
 
-from moonless.passage.route import read_gpx
+from moonless.passage.way.route import read_gpx
 
 pytestmark = pytest.mark.browser
 

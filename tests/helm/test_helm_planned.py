@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from types import SimpleNamespace
 
-from moonless.helm.planned import PlanAtHelm
-from moonless.passage.route import Route, Waypoint
+from moonless.helm.routes.following import PlanAtHelm
+from moonless.passage.way.route import Route, Waypoint
 from moonless.reading.types import Own, Reading, Registration, SpeedAdvice
 
 ROUTE = Route("out", (Waypoint("A", 10.0, -140.0), Waypoint("B", 10.0, -139.98), Waypoint("C", 10.02, -139.98)))

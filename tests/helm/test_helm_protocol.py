@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from moonless.errors import WireError
-from moonless.helm import protocol as p
+from moonless.helm.web import protocol as p
 
 GOLDEN = Path(__file__).parent / "golden"
 

@@ -10,11 +10,11 @@ from typing import Any
 import pytest
 
 from moonless.errors import InputError
-from moonless.helm.controls import read_control
-from moonless.helm.events import Event, PlanNow, Reply
-from moonless.helm.route_files import RouteFiles, check_name
-from moonless.helm.routes import Routes
-from moonless.passage.route import read_gpx
+from moonless.helm.process.events import Event, PlanNow, Reply
+from moonless.helm.routes.files import RouteFiles, check_name
+from moonless.helm.routes.requests import Routes
+from moonless.helm.web.controls import read_control
+from moonless.passage.way.route import read_gpx
 from moonless.reading.types import Own, Reading, Registration, SpeedAdvice
 from moonless.scene.file import demo_folder, load_scene
 
@@ -122,7 +122,7 @@ def test_save_and_follow_then_stop(tmp_path: Path) -> None:
 
 def test_a_leg_over_land_is_stopped_and_a_way_round_is_found() -> None:
     from moonless.chart.library import Chart
-    from moonless.helm.route_check import Checker
+    from moonless.helm.routes.check import Checker
 
     scene = load_scene(demo_folder() / "story.toml")
     chart = Chart.open(list(scene.waters.paths))

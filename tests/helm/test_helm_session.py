@@ -7,10 +7,10 @@ from typing import Any
 
 from helm_made import MadeSource
 
-from moonless.helm import protocol as p
-from moonless.helm.events import ChartReady, Notice, SourceState
 from moonless.helm.hub import Hub
-from moonless.helm.session import UNDER_WAY, Session
+from moonless.helm.process.events import ChartReady, Notice, SourceState
+from moonless.helm.web import protocol as p
+from moonless.helm.web.session import UNDER_WAY, Session
 from moonless.reading.types import Fault
 
 
@@ -224,7 +224,7 @@ def test_silence_lets_what_is_urgent_through_to_the_loudspeaker() -> None:
 
 def test_a_trial_is_seen_on_every_screen_and_ends_when_its_screen_is_gone(monkeypatch: Any) -> None:
     from moonless.helm import hub as hub_module
-    from moonless.helm.events import TrialNow
+    from moonless.helm.process.events import TrialNow
 
     async def go() -> None:
         source = MadeSource()

@@ -8,8 +8,15 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from moonless.helm.settings import HelmSettings, SettingsError, default_path, read_settings, resolved, write_settings
-from moonless.watch.offers import CHOOSABLE
+from moonless.helm.setup.settings import (
+    HelmSettings,
+    SettingsError,
+    default_path,
+    read_settings,
+    resolved,
+    write_settings,
+)
+from moonless.watch.instruments.source_priority import CHOOSABLE
 
 OWNERS = """\
 # The launch's own.

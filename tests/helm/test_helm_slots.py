@@ -5,7 +5,7 @@ from __future__ import annotations
 from hypothesis import given
 from hypothesis import strategies as st
 
-from moonless.helm.slots import CallQueue, LatestSlot
+from moonless.helm.web.slots import CallQueue, LatestSlot
 
 
 def test_a_slow_client_gets_the_newest_only() -> None:

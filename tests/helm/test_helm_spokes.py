@@ -12,8 +12,8 @@ from hypothesis import strategies as st
 
 from moonless.clock import steady_s
 from moonless.frames import LocalFrame
-from moonless.helm.protocol import FORGET, FROM_BOW
-from moonless.helm.spokes import MAX_CELLS, SpokeStore
+from moonless.helm.web.protocol import FORGET, FROM_BOW
+from moonless.helm.web.spokes import MAX_CELLS, SpokeStore
 from moonless.watch.types import SpokesNow
 
 N = 64

@@ -8,8 +8,8 @@ from pathlib import Path
 
 from helm_made import MadeSource
 
-from moonless.helm.told import NewCalls, Tails
-from moonless.reading.calls import PAUSE_S
+from moonless.helm.web.reading_frame import NewCalls, Tails
+from moonless.reading.alerts.schedule import PAUSE_S
 from moonless.reading.types import Call, Reading
 from moonless.units import NS_PER_S
 
@@ -61,7 +61,7 @@ def test_tails_follow_vessels_only_and_end_with_them() -> None:
 
 
 def test_own_track_keeps_the_ground_and_its_gaps() -> None:
-    from moonless.helm.told import OWN_TRACK_LENGTH, OwnTrack
+    from moonless.helm.web.reading_frame import OWN_TRACK_LENGTH, OwnTrack
     from moonless.reading.types import Own, Reading, Registration, SpeedAdvice
 
     def reading(t_s: float, lat: float | None) -> Reading:

@@ -15,9 +15,9 @@ import numpy as np
 import pytest
 
 from moonless.helm import voice
-from moonless.helm.controls import read_control
 from moonless.helm.hub import Hub
 from moonless.helm.voice import Loudspeaker, Spoken, arguments
+from moonless.helm.web.controls import read_control
 
 # Writes what it was asked to say, "speaks" as long as the last word says, writes that it came to its end.
 STAND_IN = """#!/bin/sh

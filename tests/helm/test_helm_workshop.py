@@ -9,8 +9,8 @@ from typing import Any
 import pytest
 from helm_made import START_NS, MadeSource
 
-from moonless.helm.events import Answer, SourceState, TrialNow
-from moonless.helm.workshop import Desk, Paced, Piece, Slice
+from moonless.helm.process.events import Answer, SourceState, TrialNow
+from moonless.helm.process.worker import Desk, Paced, Piece, Slice
 from moonless.reading.situation import OwnState
 from moonless.reading.types import Call
 from moonless.watch.types import LinkNow, Turn

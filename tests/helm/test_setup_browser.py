@@ -18,7 +18,7 @@ from helm_page import HAS_PICTURE, Page, assert_night
 from helm_server import HERE, Server
 
 from moonless.boat.file import read_boat
-from moonless.helm.settings import read_settings
+from moonless.helm.setup.settings import read_settings
 from moonless.scene.file import demo_folder
 
 pytestmark = pytest.mark.browser

@@ -16,16 +16,16 @@ import shapely
 from moonless.boat.file import read_boat
 from moonless.boat.keys import keys_of
 from moonless.errors import InputError
-from moonless.helm.protocol import FanFrame
-from moonless.helm.settings import HelmSettings, read_settings
 from moonless.helm.setup import coverage
 from moonless.helm.setup.folders import count_cells, default_roots, look
 from moonless.helm.setup.launch import NoSource, live_source, next_free
 from moonless.helm.setup.questions import ASSUMED, QUESTIONS, asked, change_for, lights_asked
 from moonless.helm.setup.room import SetupRoom
+from moonless.helm.setup.settings import HelmSettings, read_settings
+from moonless.helm.web.protocol import FanFrame
 from moonless.scene.file import demo_folder
 from moonless.units import NS_PER_S
-from moonless.watch.finder import Finder
+from moonless.watch.link_survey.discovery import Finder
 from moonless.wire.links import ReceiptClock
 from moonless.wire.nmea_write import write_hdg, write_hdt
 

@@ -9,9 +9,9 @@ import pytest
 from moonless.boat.types import Boat
 from moonless.chart.library import Chart
 from moonless.frames import LocalFrame
-from moonless.passage.follow import Follower
 from moonless.passage.plan import Night, make_plan
-from moonless.passage.route import Route, Waypoint
+from moonless.passage.way.follow import Follower
+from moonless.passage.way.route import Route, Waypoint
 
 FRAME = LocalFrame(10.0, -140.0)
 

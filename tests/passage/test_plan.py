@@ -14,14 +14,14 @@ from moonless.boat.types import Boat, Skipper
 from moonless.chart.library import Chart
 from moonless.errors import InputError, NoCoverage
 from moonless.frames import LocalFrame
-from moonless.passage.corridor import squat_m
+from moonless.passage.brief.page import float_plan, page
+from moonless.passage.brief.record import plan_dict
 from moonless.passage.departures import best_of, search
-from moonless.passage.page import float_plan, page
 from moonless.passage.plan import Night, make_plan, survey
-from moonless.passage.record import plan_dict
-from moonless.passage.route import Route, Waypoint
 from moonless.passage.scope import pictures
 from moonless.passage.types import Plan
+from moonless.passage.way.corridor import squat_m
+from moonless.passage.way.route import Route, Waypoint
 from moonless.passage.words import parse_time, zone_of
 from moonless.sea.stations import read_stations
 from moonless.sky.events import sky_events
@@ -171,7 +171,7 @@ def test_refusal_stands_first_on_the_page(made_chart: Chart, boat: Boat) -> None
 
 def test_pdf(made_chart: Chart, boat: Boat) -> None:
     pytest.importorskip("typst")
-    from moonless.passage.paper import pdf_bytes
+    from moonless.passage.brief.paper import pdf_bytes
 
     hard = replace(boat, name='#Odd * [name] "x" $1')
     assert pdf_bytes(_plan(made_chart, hard, (-3000, 500), (3000, 500)), zone_of("UTC"), "nm").startswith(b"%PDF")

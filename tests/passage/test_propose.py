@@ -14,7 +14,7 @@ from moonless.chart.library import Chart
 from moonless.errors import InputError
 from moonless.frames import LocalFrame
 from moonless.passage.plan import Night, make_plan
-from moonless.passage.propose import propose
+from moonless.passage.way.propose import propose
 
 FRAME = LocalFrame(10.0, -140.0)
 NIGHT = Night(wanted_kn=8.0)

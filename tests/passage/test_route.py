@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from moonless.errors import InputError, SourceError
-from moonless.passage.route import Route, Waypoint, read_gpx, to_gpx
+from moonless.passage.way.route import Route, Waypoint, read_gpx, to_gpx
 
 ROUTE = Route("Home & dry", (Waypoint("A", 10.0, -140.0), Waypoint("B", 10.02, -140.01), Waypoint("C", 10.03, -139.99)))
 

@@ -16,11 +16,11 @@ import shapely
 from moonless.boat.types import Boat
 from moonless.chart.library import Chart
 from moonless.frames import LocalFrame
-from moonless.passage.corridor import Corridor, squat_m
 from moonless.passage.plan import Night, make_plan
-from moonless.passage.route import Route, Waypoint
 from moonless.passage.types import LegDanger
 from moonless.passage.water import Water
+from moonless.passage.way.corridor import Corridor, squat_m
+from moonless.passage.way.route import Route, Waypoint
 from moonless.sea.stations import Stations, read_stations
 
 FRAME = LocalFrame(10.0, -140.0)

@@ -17,12 +17,12 @@ import shapely
 from moonless.boat.types import Boat
 from moonless.chart.library import Chart
 from moonless.frames import LocalFrame
-from moonless.passage.corridor import BRIDGE_MARGIN_M, CABLE_MARGIN_M, Corridor, squat_m
 from moonless.passage.departures import search
 from moonless.passage.plan import Night, make_plan
-from moonless.passage.route import Route, Waypoint
 from moonless.passage.types import LegDanger, Plan
 from moonless.passage.water import Water
+from moonless.passage.way.corridor import BRIDGE_MARGIN_M, CABLE_MARGIN_M, Corridor, squat_m
+from moonless.passage.way.route import Route, Waypoint
 from moonless.sea.stations import Stations, read_stations
 from moonless.sea.tide import tide_between
 from moonless.units import kn_to_mps

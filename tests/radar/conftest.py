@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 import shapely
 
-from moonless.radar.heights import LandDefaults
+from moonless.radar.environment.heights import LandDefaults
 from moonless.radar.world import World
 
 DATA = Path(os.environ.get("MOONLESS_DATA", Path(__file__).parents[2].parent / "shared" / "data"))

@@ -6,7 +6,7 @@ import warnings
 
 import pytest
 
-from moonless.radar.propagation import GAS_DB_PER_M
+from moonless.radar.environment.propagation import GAS_DB_PER_M
 
 
 @pytest.mark.parametrize("frequency_ghz", [9.0, 9.4, 9.6])

@@ -12,15 +12,15 @@ from hypothesis import strategies as st
 from moonless.boat import GENERIC_SETS
 from moonless.constants import EFFECTIVE_EARTH_RADIUS_M as RE_M
 from moonless.constants import TAU
-from moonless.radar import reference
-from moonless.radar.detection import clutter_weight, p_detect
+from moonless.radar.environment.multipath import LAND_TOP_M, Path, land_table, two_way_factor
+from moonless.radar.environment.shadow import edge_before
 from moonless.radar.expected import finish
-from moonless.radar.field_kernels import hidden_kernel
+from moonless.radar.kernels import reference
+from moonless.radar.kernels.field_kernels import hidden_kernel
+from moonless.radar.kernels.scan_kernels import point_field_kernel
+from moonless.radar.kernels.sweep_kernels import _below, crossings_kernel, smear_azimuth_kernel, splat_kernel
+from moonless.radar.link.detection import clutter_weight, p_detect
 from moonless.radar.mean import mean_echo, near_lobes
-from moonless.radar.multipath import LAND_TOP_M, Path, land_table, two_way_factor
-from moonless.radar.scan_kernels import point_field_kernel
-from moonless.radar.shadow import edge_before
-from moonless.radar.sweep_kernels import _below, crossings_kernel, smear_azimuth_kernel, splat_kernel
 from moonless.radar.types import RadarPose, RainCell, ScanGrid, Weather
 from moonless.radar.world import World
 
@@ -224,7 +224,7 @@ def test_a_spoke_is_a_row_of_the_turn() -> None:
 @given(seed=st.integers(1, 2**62), n_spoke=st.integers(1, 12), n_sea=st.integers(1, 19), keep=st.floats(0.0, 1.0))
 def test_texture(seed: int, n_spoke: int, n_sea: int, keep: float) -> None:
     from moonless.radar.drawn import _normal_table
-    from moonless.radar.scan_kernels import texture_kernel
+    from moonless.radar.kernels.scan_kernels import texture_kernel
 
     rng = np.random.default_rng(seed % 1000)
     old = rng.standard_normal((n_spoke, n_sea)).astype(np.float32)
@@ -239,8 +239,8 @@ def test_texture(seed: int, n_spoke: int, n_sea: int, keep: float) -> None:
 @given(seed=st.integers(1, 2**62), n_spoke=st.integers(1, 8), n_cell=st.integers(1, 17), quiet=st.floats(0.0, 1.0))
 def test_draw(seed: int, n_spoke: int, n_cell: int, quiet: float) -> None:
     from moonless.radar.drawn import _COUNT_SHIFT, _count_table, _normal_table, _rest_table, _shape_table
-    from moonless.radar.receiver import counts_from_snr
-    from moonless.radar.scan_kernels import draw_kernel
+    from moonless.radar.kernels.scan_kernels import draw_kernel
+    from moonless.radar.link.receiver import counts_from_snr
 
     rng = np.random.default_rng(seed % 1000)
     shape = (n_spoke, n_cell)

@@ -10,14 +10,14 @@ import pytest
 
 from moonless.boat.sets import GENERIC_SETS
 from moonless.constants import NAUTICAL_MILE_M, SPEED_OF_LIGHT_MPS
-from moonless.radar import propagation
 from moonless.radar.artefacts import SART_SPACING_M
-from moonless.radar.budget import link_budget
-from moonless.radar.clutter import NRL_COEFFICIENTS, k_shape, nrl_sigma0_db, sea_state, wind_factor
-from moonless.radar.detection import albersheim_db, p_detect, p_detect_table, required_snr
-from moonless.radar.diffraction import knife_edge_db, smooth_earth_db
-from moonless.radar.multipath import Path, flat_sea_lobe_m, two_way_factor
-from moonless.radar.rain import rain_maps, reflectivity_mm6_m3, volume_reflectivity
+from moonless.radar.environment import propagation
+from moonless.radar.environment.clutter import NRL_COEFFICIENTS, k_shape, nrl_sigma0_db, sea_state, wind_factor
+from moonless.radar.environment.diffraction import knife_edge_db, smooth_earth_db
+from moonless.radar.environment.multipath import Path, flat_sea_lobe_m, two_way_factor
+from moonless.radar.environment.rain import rain_maps, reflectivity_mm6_m3, volume_reflectivity
+from moonless.radar.link.budget import link_budget
+from moonless.radar.link.detection import albersheim_db, p_detect, p_detect_table, required_snr
 from moonless.radar.standard import ROWS, TABLE_SET, first_seen_nm
 from moonless.radar.targets import (
     dihedral_rcs_m2,

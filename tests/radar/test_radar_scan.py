@@ -12,8 +12,8 @@ import shapely
 from moonless.boat import GENERIC_SETS
 from moonless.errors import InputError
 from moonless.radar.artefacts import cable_echoes
+from moonless.radar.environment.heights import LandDefaults
 from moonless.radar.expected import expected_marks, expected_scan
-from moonless.radar.heights import LandDefaults
 from moonless.radar.mean import mean_echo
 from moonless.radar.targets import KINDS, scatterers_of, target_of
 from moonless.radar.types import PointTarget, RadarPose, RainCell, ScanGrid, Weather
@@ -215,7 +215,7 @@ def test_two_points_the_standard_wants_apart_are_two(open_water: World, places) 
 
 def test_heights_of_the_chart_count() -> None:
     from moonless.chart.types import Feature
-    from moonless.radar.heights import height_raster
+    from moonless.radar.environment.heights import height_raster
 
     land = shapely.box(0.0, -1000.0, 2000.0, 1000.0)
     hill = Feature("LNDELV", "made", "1", shapely.Point(600.0, 0.0), {"ELEVAT": 60.0}, 10_000)
@@ -239,7 +239,7 @@ def test_heights_from_a_raster(tmp_path) -> None:
     rasterio = pytest.importorskip("rasterio", reason="rasterio is not installed: no heights from rasters")
     from moonless.errors import SourceError
     from moonless.frames import LocalFrame
-    from moonless.radar.heights import raster_shape, read_ground
+    from moonless.radar.environment.heights import raster_shape, read_ground
 
     path = tmp_path / "ground.tif"
     # 25 m for the northern half, -9999 (none) for the southern.

@@ -10,7 +10,7 @@ import shapely
 
 from moonless.chart.types import Feature, Mark
 from moonless.constants import SPEED_OF_LIGHT_MPS
-from moonless.radar.multipath import Path, two_way_factor
+from moonless.radar.environment.multipath import Path, two_way_factor
 from moonless.radar.targets import KINDS, target_of_mark
 from moonless.radar.walls import walls_of
 

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from moonless.constants import TAU
-from moonless.reading.rays import N_BEARINGS, crossings
+from moonless.reading.visibility.sight_lines import N_BEARINGS, crossings
 
 Floats = NDArray[np.float64]
 

@@ -9,9 +9,9 @@ import pytest
 from reading_coasts import NONE
 from reading_fakes import FRAME, T0, S, make_boat
 
-from moonless.reading.bearing import BearingSearch
 from moonless.reading.own import OwnPlane
-from moonless.reading.sightings import Sightings
+from moonless.reading.registration.bearing_bias import BearingSearch
+from moonless.reading.registration.observations import Sightings
 from moonless.track.types import AisTarget
 
 OWN = OwnPlane(FRAME, 0.0, 0.0, 0.0, 0.0, 2.0)

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from reading_fakes import T0, FakeChart, S, make_boat, make_situation, make_track
 
-from moonless.reading.calls import Caller, Matter
+from moonless.reading.alerts.schedule import Caller, Matter
 from moonless.reading.judge import Judge
 from moonless.reading.words import direction_words, distance_words, place_words, time_words
 

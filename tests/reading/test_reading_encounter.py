@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from moonless.reading.encounter import encounters, meeting_of, turn_discouraged
+from moonless.reading.collision.encounter import encounters, meeting_of, turn_discouraged
 
 D = math.radians
 

@@ -11,14 +11,14 @@ import shapely
 from reading_fakes import FRAME, T0, FakeChart, S, make_boat, make_mark, make_situation, make_track
 
 from moonless.boat.types import Skipper
-from moonless.reading.evidence import gather
-from moonless.reading.explain import explain
-from moonless.reading.history import History
+from moonless.reading.chart_around import lay_out
+from moonless.reading.identify.evidence import gather
+from moonless.reading.identify.explain import explain
+from moonless.reading.identify.history import History
+from moonless.reading.identify.motion import Motion
+from moonless.reading.identify.reported import PoseSigma, worth_telling
 from moonless.reading.judge import Judge
-from moonless.reading.motion import Motion
 from moonless.reading.own import OwnPlane
-from moonless.reading.place import lay_out
-from moonless.reading.telling import PoseSigma, worth_telling
 from moonless.track.types import AisTarget
 
 OWN = OwnPlane(FRAME, 0.0, 0.0, 0.0, 0.0, 5.0)

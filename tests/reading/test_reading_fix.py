@@ -10,10 +10,10 @@ import numpy as np
 import pytest
 from reading_fakes import FRAME, T0, FakeChart, S, make_boat, make_mark, make_situation, make_track
 
-from moonless.reading.fix import DRIFT_SHARE, GOOD_AGE_S, CarriedOn
 from moonless.reading.judge import Judge
 from moonless.reading.own import OwnPlane
-from moonless.reading.register import Agreement, Registrar
+from moonless.reading.registration.radar_fix import DRIFT_SHARE, GOOD_AGE_S, CarriedOn
+from moonless.reading.registration.registrar import Agreement, Registrar
 from moonless.reading.types import Fault
 
 

@@ -9,13 +9,13 @@ import numpy as np
 import pytest
 from reading_fakes import FRAME, make_boat, make_track
 
-from moonless.reading.bearing import less_its_doubt
-from moonless.reading.evidence import gather
-from moonless.reading.explain import VESSEL_PER_M2, explain
-from moonless.reading.ghosts import mirrored, off_own_mast
+from moonless.reading.identify.evidence import gather
+from moonless.reading.identify.explain import VESSEL_PER_M2, explain
+from moonless.reading.identify.ghosts import mirrored, off_own_mast
+from moonless.reading.identify.reasons import why
+from moonless.reading.identify.reported import PoseSigma, one_of_each
 from moonless.reading.own import OwnPlane
-from moonless.reading.telling import PoseSigma, one_of_each
-from moonless.reading.why import why
+from moonless.reading.registration.bearing_bias import less_its_doubt
 
 BEAM = math.radians(2.0)
 UNDER_WAY = OwnPlane(FRAME, 0.0, 0.0, 0.0, 0.0, 6.0)

@@ -12,14 +12,14 @@ import pytest
 import shapely
 from reading_fakes import FRAME, RADAR, T0, FakeChart, S, make_boat, make_mark, make_track
 
-from moonless.reading.evidence import gather, sea_beside
-from moonless.reading.explain import Explained, explain
-from moonless.reading.ghosts import LOBES_PER_M2, multiples, side_lobes
-from moonless.reading.history import History
-from moonless.reading.motion import Motion
+from moonless.reading.chart_around import lay_out
+from moonless.reading.identify.evidence import gather, sea_beside
+from moonless.reading.identify.explain import Explained, explain
+from moonless.reading.identify.ghosts import LOBES_PER_M2, multiples, side_lobes
+from moonless.reading.identify.history import History
+from moonless.reading.identify.motion import Motion
+from moonless.reading.identify.reported import PoseSigma, one_of_each, worth_telling
 from moonless.reading.own import OwnPlane
-from moonless.reading.place import lay_out
-from moonless.reading.telling import PoseSigma, one_of_each, worth_telling
 
 OWN = OwnPlane(FRAME, 0.0, 0.0, 0.0, 0.0, 5.0)
 POSE = PoseSigma(2.0, 0.004)

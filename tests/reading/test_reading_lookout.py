@@ -13,20 +13,20 @@ from reading_fakes import FRAME, RADAR, T0, FakeChart, S, make_boat, make_mark, 
 from scipy import stats
 
 from moonless.chart.types import Feature
-from moonless.reading.along import corners, sight_along
-from moonless.reading.fix import CarriedOn
+from moonless.reading.alerts.candidates import Wheel, of_dangers
+from moonless.reading.chart_around import edges_of
+from moonless.reading.collision.keepoff import ahead, check_sounder, lay_out_dangers
+from moonless.reading.identify.mark_watch import Lookout
+from moonless.reading.identify.missing import MissingWatch
+from moonless.reading.identify.performance import KIND_SIGMA_DB, Performance
 from moonless.reading.judge import Judge
-from moonless.reading.keepoff import ahead, check_sounder, lay_out_dangers
-from moonless.reading.lookout import Lookout
-from moonless.reading.matters import Wheel, of_dangers
-from moonless.reading.missing import MissingWatch
-from moonless.reading.opening import next_opening
 from moonless.reading.own import OwnPlane
-from moonless.reading.performance import KIND_SIGMA_DB, Performance
-from moonless.reading.place import edges_of
-from moonless.reading.register import Registrar
-from moonless.reading.seeing import P_TURN_HELD, curve_for
+from moonless.reading.registration.radar_fix import CarriedOn
+from moonless.reading.registration.registrar import Registrar
 from moonless.reading.types import Fault
+from moonless.reading.visibility.opening import next_opening
+from moonless.reading.visibility.seeing import P_TURN_HELD, curve_for
+from moonless.reading.visibility.sight_along import corners, sight_along
 
 OWN = OwnPlane(FRAME, 0.0, 0.0, 0.0, 0.0, 5.0)
 
@@ -199,8 +199,8 @@ def test_the_water_behind_a_point_opens_where_geometry_says() -> None:
     judge = Judge(make_boat(), FakeChart(land=shapely.MultiPolygon([shapely.box(-2000.0, 300.0, -100.0, 400.0)])))
     reading = judge.read(make_situation())
     assert reading.hidden is not None
-    from moonless.reading.rays import crossings
-    from moonless.reading.waters import behind_first_land, blank
+    from moonless.reading.visibility.raster import behind_first_land, blank
+    from moonless.reading.visibility.sight_lines import crossings
 
     ranges, counts = crossings(edges, 0.0, 0.0, 3000.0)
     water = blank(ranges, counts, 3000.0, False)
@@ -256,8 +256,8 @@ def test_on_a_route_the_water_round_the_turn_opens() -> None:
     # on the new leg's bow.  On the present course, north, the same water opens too, but not ahead of the new leg.
     wall = shapely.box(100.0, -2000.0, 140.0, 500.0)
     edges = edges_of(wall)
-    from moonless.reading.rays import crossings
-    from moonless.reading.waters import behind_first_land, blank
+    from moonless.reading.visibility.raster import behind_first_land, blank
+    from moonless.reading.visibility.sight_lines import crossings
 
     ranges, counts = crossings(edges, 0.0, 0.0, 3000.0)
     water = blank(ranges, counts, 3000.0, False)

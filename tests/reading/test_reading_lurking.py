@@ -11,11 +11,11 @@ import shapely
 from reading_fakes import FRAME, FakeChart
 
 from moonless.constants import TAU
-from moonless.reading import lurking, waters
+from moonless.reading.chart_around import edges_of, lay_out
 from moonless.reading.own import OwnPlane
-from moonless.reading.place import edges_of, lay_out
-from moonless.reading.rays import N_BEARINGS, crossings
-from moonless.reading.waters import Waters
+from moonless.reading.visibility import hidden_boats, raster
+from moonless.reading.visibility.raster import Waters
+from moonless.reading.visibility.sight_lines import N_BEARINGS, crossings
 
 OWN = OwnPlane(FRAME, 0.0, 0.0, 0.0, 0.0, 5.0)
 REACH_M = 2000.0
@@ -23,54 +23,54 @@ REACH_M = 2000.0
 
 def _water(land: Any) -> Waters:
     ranges, counts = crossings(edges_of(land), 0.0, 0.0, REACH_M)
-    water = waters.blank(ranges, counts, REACH_M, False)
-    water.hide(waters.behind_first_land(water.land), "land")
+    water = raster.blank(ranges, counts, REACH_M, False)
+    water.hide(raster.behind_first_land(water.land), "land")
     return water
 
 
 def test_water_behind_a_point_binds_at_its_own_distance() -> None:
-    found = lurking.ahead(OWN, _water(shapely.box(-60.0, 500.0, 60.0, 600.0)))
+    found = hidden_boats.ahead(OWN, _water(shapely.box(-60.0, 500.0, 60.0, 600.0)))
     on_course = [h for h in found if h.off_course_rad == pytest.approx(0.0)]
-    assert on_course[0].distance_m == pytest.approx(600.0, abs=REACH_M / waters.N_CELLS)
+    assert on_course[0].distance_m == pytest.approx(600.0, abs=REACH_M / raster.N_CELLS)
     assert all(abs(h.off_course_rad) < np.radians(8.0) for h in found)
 
 
 def test_a_strip_narrower_than_a_boat_does_not_bind() -> None:
     water = _water(shapely.MultiPolygon())
-    water.cause[0, 50:200] = waters.CAUSE_OF["vessel"]  # one bearing: 2.2 m wide at 250 m, 8.7 m at 1 km
-    found = lurking.ahead(OWN, water)
+    water.cause[0, 50:200] = raster.CAUSE_OF["vessel"]  # one bearing: 2.2 m wide at 250 m, 8.7 m at 1 km
+    found = hidden_boats.ahead(OWN, water)
     assert len(found) == 1
     step = TAU / N_BEARINGS
-    assert found[0].distance_m * step == pytest.approx(lurking.HOLDS_WIDTH_M, abs=0.1)
+    assert found[0].distance_m * step == pytest.approx(hidden_boats.HOLDS_WIDTH_M, abs=0.1)
     water.cause[0, 100:] = 0
-    assert lurking.ahead(OWN, water) == []
+    assert hidden_boats.ahead(OWN, water) == []
 
 
 def test_a_strip_shallower_than_a_boat_does_not_bind() -> None:
     water = _water(shapely.MultiPolygon())
-    water.cause[-20:, 100:102] = waters.CAUSE_OF["land"]  # ten metres along the bearing
-    assert lurking.ahead(OWN, water) == []
-    water.cause[-20:, 100:105] = waters.CAUSE_OF["land"]
-    assert lurking.ahead(OWN, water)
+    water.cause[-20:, 100:102] = raster.CAUSE_OF["land"]  # ten metres along the bearing
+    assert hidden_boats.ahead(OWN, water) == []
+    water.cause[-20:, 100:105] = raster.CAUSE_OF["land"]
+    assert hidden_boats.ahead(OWN, water)
 
 
 def test_a_pool_shut_in_by_land_does_not_bind_and_one_with_an_entrance_does() -> None:
     island = shapely.Point(0.0, 700.0).buffer(200.0)
     shut = island - shapely.Point(0.0, 700.0).buffer(100.0)
-    near = {h.off_course_rad: h.distance_m for h in lurking.ahead(OWN, _water(shut))}
+    near = {h.off_course_rad: h.distance_m for h in hidden_boats.ahead(OWN, _water(shut))}
     assert near[0.0] == pytest.approx(900.0, abs=6.0)  # past the island, not its pool
     entrance = shut - shapely.box(-40.0, 600.0, 40.0, 950.0)
-    near = {h.off_course_rad: h.distance_m for h in lurking.ahead(OWN, _water(entrance))}
+    near = {h.off_course_rad: h.distance_m for h in hidden_boats.ahead(OWN, _water(entrance))}
     assert near[0.0] < 620.0
 
 
 def test_an_island_across_north_shuts_its_pool_too() -> None:
     """The raster's first and last bearing touch: a pool that lies over both is one pool."""
     shut = shapely.Point(0.0, 700.0).buffer(200.0) - shapely.Point(0.0, 700.0).buffer(100.0)
-    open_ = lurking.with_a_way_out(_water(shut).land)
-    cell = int(700.0 / REACH_M * waters.N_CELLS)
+    open_ = hidden_boats.with_a_way_out(_water(shut).land)
+    cell = int(700.0 / REACH_M * raster.N_CELLS)
     assert not open_[[0, 1, N_BEARINGS - 1], cell].any()
-    assert open_[0, int(950.0 / REACH_M * waters.N_CELLS)] and open_[0, 10]
+    assert open_[0, int(950.0 / REACH_M * raster.N_CELLS)] and open_[0, 10]
 
 
 @dataclass
@@ -90,10 +90,10 @@ def test_a_flat_binds_only_while_it_is_afloat() -> None:
     chart = FakeChart(land=shapely.MultiPolygon([land]), depths=(flat,))
     place = lay_out(chart, FRAME, 0.0, 0.0, REACH_M)
     assert place is not None
-    water, flats = _water(land), lurking.Flats()
+    water, flats = _water(land), hidden_boats.Flats()
 
     def nearest(tide_m: float | None) -> float:
-        found = lurking.ahead(OWN, water, flats.mask(place, tide_m, OWN, water))
+        found = hidden_boats.ahead(OWN, water, flats.mask(place, tide_m, OWN, water))
         return min((h.distance_m for h in found if abs(h.off_course_rad) < 0.3), default=float("inf"))
 
     assert nearest(0.0) > 1900.0
@@ -107,6 +107,6 @@ def test_in_a_lagoon_shut_all_round_water_behind_an_islet_binds() -> None:
     # Not quite round the boat: no corner of it lies exactly on a bearing of the raster.
     lagoon = shapely.Point(3.1, 2.7).buffer(1900.0) - shapely.Point(3.1, 2.7).buffer(1200.0)
     islet = shapely.box(-60.0, 500.0, 60.0, 600.0)
-    found = lurking.ahead(OWN, _water(shapely.union_all([lagoon, islet])))
+    found = hidden_boats.ahead(OWN, _water(shapely.union_all([lagoon, islet])))
     ahead = [h.distance_m for h in found if h.off_course_rad == pytest.approx(0.0)]
-    assert ahead == [pytest.approx(600.0, abs=REACH_M / waters.N_CELLS)]
+    assert ahead == [pytest.approx(600.0, abs=REACH_M / raster.N_CELLS)]

@@ -11,12 +11,12 @@ import pytest
 import shapely
 from reading_fakes import RADAR, T0, FakeChart, make_boat, make_situation, make_track
 
-from moonless.reading import shadows
-from moonless.reading.evidence import Evidence
-from moonless.reading.explain import Explained
+from moonless.reading.identify.evidence import Evidence
+from moonless.reading.identify.explain import Explained
 from moonless.reading.judge import Judge
-from moonless.reading.rays import N_BEARINGS
-from moonless.reading.waters import CAUSE_OF, N_CELLS, Waters
+from moonless.reading.visibility import hidden_water
+from moonless.reading.visibility.raster import CAUSE_OF, N_CELLS, Waters
+from moonless.reading.visibility.sight_lines import N_BEARINGS
 from moonless.track.types import AisTarget, Track
 
 REACH_M = 3000.0
@@ -37,8 +37,8 @@ def _hidden(
     }.items():  # fmt: skip
         object.__setattr__(evidence, name, value)
     told: Any = [Explained(kind, confidence, np.zeros(7), None, None)]  # type: ignore[arg-type]
-    shadows._behind_vessels(water, evidence, told, boat or make_boat(), 1.0)
-    shadows._behind_uncharted(water, evidence, told)
+    hidden_water._behind_vessels(water, evidence, told, boat or make_boat(), 1.0)
+    hidden_water._behind_uncharted(water, evidence, told)
     return water
 
 

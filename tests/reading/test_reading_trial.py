@@ -8,7 +8,15 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from moonless.reading.trial import HORIZON_S, Mover, approach, discouraged, smallest_that_clear, try_out, vector
+from moonless.reading.collision.trial import (
+    HORIZON_S,
+    Mover,
+    approach,
+    discouraged,
+    smallest_that_clear,
+    try_out,
+    vector,
+)
 from moonless.units import kn_to_mps, nm_to_m
 
 D = math.radians

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from reading_fakes import make_boat
 
-from moonless.reading.performance import START_SIGMA_DB, Performance
-from moonless.reading.seeing import curve_for
-from moonless.reading.speed import advise
+from moonless.reading.collision.safe_speed import advise
+from moonless.reading.identify.performance import START_SIGMA_DB, Performance
+from moonless.reading.visibility.seeing import curve_for
 
 
 def test_a_radar_that_no_mark_has_shown_is_not_taken_at_its_figures() -> None:

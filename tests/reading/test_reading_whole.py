@@ -21,7 +21,7 @@ from geographiclib.geodesic import Geodesic
 from moonless.chart.library import Chart
 from moonless.scene.file import scene_from_dict
 from moonless.scene.player import ScenePlayer
-from moonless.watch.chain import Chain
+from moonless.watch.pipeline.chain import Chain
 from moonless.watch.types import Turn
 
 ORIGIN = (-12.4, -118.3)  # open ocean

@@ -10,10 +10,10 @@ import shapely
 from reading_edges import near_edge
 from reading_fakes import FRAME, T0, S, make_boat
 
+from moonless.reading.chart_around import edges_of
 from moonless.reading.own import OwnPlane
-from moonless.reading.place import edges_of
-from moonless.reading.register import Expected, Registrar, turned_back
-from moonless.reading.sightings import Sightings
+from moonless.reading.registration.observations import Sightings
+from moonless.reading.registration.registrar import Expected, Registrar, turned_back
 
 LAND = shapely.MultiPolygon(
     [

@@ -10,9 +10,9 @@ import pytest
 from track_world import ERRORS, FRAME, NS, noisy, plots_at
 
 from moonless.echo.types import Plots
-from moonless.track.bank import Bank, newborn
 from moonless.track.correction import Correction, replace_by, take_in
 from moonless.track.settings import MotionModels, PoseErrors
+from moonless.track.track_store import Bank, newborn
 from moonless.track.tracker import Tracker
 from moonless.track.types import AisTarget
 

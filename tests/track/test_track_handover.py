@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from track_world import ERRORS, FRAME, NS, noisy, plots_at
 
-from moonless.track.bank import Bank
 from moonless.track.handover import hand_over
+from moonless.track.track_store import Bank
 from moonless.track.tracker import Tracker
 
 PERIOD_S = 2.5

@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from moonless.track import _motion_kernels as motion
-from moonless.track import _plot_kernels as meeting
-from moonless.track.bank import newborn
+from moonless.track.kernels import motion_kernels as motion
+from moonless.track.kernels import plot_kernels as meeting
 from moonless.track.settings import MotionModels
+from moonless.track.track_store import newborn
 
 # One-dimensional nearly constant velocity: T = 1, q = 0.1 (Q = q [1/3 1/2; 1/2 1]), R = 1, x0 = (0, 0),
 # P0 = diag(100, 10).  (z; x, v, P11, P12, P22 after each update.)  Computed from the textbook equations of the Kalman

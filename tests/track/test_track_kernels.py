@@ -7,11 +7,11 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from moonless.track import _around_kernels as around
-from moonless.track import _motion_kernels as motion
-from moonless.track import _plot_kernels as meeting
-from moonless.track import _share_kernels as sharing
-from moonless.track import reference
+from moonless.track.kernels import around_kernels as around
+from moonless.track.kernels import motion_kernels as motion
+from moonless.track.kernels import plot_kernels as meeting
+from moonless.track.kernels import reference
+from moonless.track.kernels import share_kernels as sharing
 from moonless.track.settings import MotionModels
 
 MODELS = MotionModels()

@@ -6,12 +6,12 @@ import math
 
 import numpy as np
 import pytest
+from bench.metrics import Score, gospa, ospa
 from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
 from moonless.errors import InputError
-from moonless.track.metrics import Score, gospa, ospa
 
 # The geometry of the example in Rahmathullah, Garcia-Fernandez, Svensson (FUSION 2017), as the gospapy repository's
 # examples/replicate_table_fusion2017.py has it.  The values beside it are computed from the definitions.

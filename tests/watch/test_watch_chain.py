@@ -16,7 +16,7 @@ import moonless
 from moonless.boat.file import default_boat
 from moonless.chart.library import Chart
 from moonless.units import NS_PER_S
-from moonless.watch.chain import Chain
+from moonless.watch.pipeline.chain import Chain
 from moonless.watch.types import SpokesNow, Turn
 
 # Two turns of the antenna, or three seconds, whichever is more; and the line that tells of it comes with the next scan
@@ -331,7 +331,7 @@ def _line(turn: Turn) -> Any:
 
 def test_tracks_outlive_the_plane_they_began_in(monkeypatch: pytest.MonkeyPatch) -> None:
     kept = MadeRun().play(60.0)
-    monkeypatch.setattr("moonless.watch.chain.ANCHOR_M", 120.0)
+    monkeypatch.setattr("moonless.watch.pipeline.chain.ANCHOR_M", 120.0)
     moved = MadeRun().play(60.0)
     assert moved[-1].frame != moved[10].frame
     for turn, other in zip(kept, moved, strict=True):

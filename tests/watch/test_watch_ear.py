@@ -10,8 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from moonless.units import NS_PER_S
-from moonless.watch.ear import FAN_CELLS, FAN_ROWS, Ear, place_words
-from moonless.watch.offers import Offer, weigh
+from moonless.watch.instruments.source_priority import Offer, weigh
+from moonless.watch.link_survey.content import FAN_CELLS, FAN_ROWS, Ear, place_words
 from moonless.wire.ais import encode_ais
 from moonless.wire.cat240 import encode_video
 from moonless.wire.nmea_write import write_gga, write_hdg, write_hdt, write_rmc
@@ -184,7 +184,7 @@ def test_two_radars_ask_for_a_choice() -> None:
 
 def test_the_watch_follows_the_choice_told_here() -> None:
     from moonless.boat.file import default_boat
-    from moonless.watch.chain import Chain
+    from moonless.watch.pipeline.chain import Chain
 
     headings = {}
     for name, preferred in (("none", {}), ("compass", {"heading": ("1", "HC")})):

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from moonless.frames import LocalFrame
 from moonless.units import NS_PER_S
-from moonless.watch.faults import FaultWatch
+from moonless.watch.instruments.faults import FaultWatch
 
 T0 = 1_800_000_000 * NS_PER_S
 FRAME = LocalFrame(50.0, -5.0)

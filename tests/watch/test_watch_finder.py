@@ -16,7 +16,7 @@ from typing import Any
 import pytest
 
 from moonless.errors import InputError
-from moonless.watch.finder import Finder, Place, links_of, usual_places
+from moonless.watch.link_survey.discovery import Finder, Place, links_of, usual_places
 from moonless.wire.links import ReceiptClock, parse_link
 from moonless.wire.nmea_write import write_hdt
 
@@ -201,7 +201,7 @@ def test_a_serial_device_of_another_program_is_not_read_beside_it() -> None:
 
         async def work() -> None:
             for _ in range(200):
-                from moonless.watch.finder import programs_holding
+                from moonless.watch.link_survey.discovery import programs_holding
 
                 if programs_holding(device):
                     break

@@ -12,9 +12,9 @@ from watch_made_run import PERIOD_S, T0, MadeRun, seconds_of
 from moonless.boat.file import default_boat
 from moonless.reading.situation import OwnState
 from moonless.units import NS_PER_S
-from moonless.watch.ais_table import AisTable
-from moonless.watch.chain import Chain
-from moonless.watch.faults import FaultWatch
+from moonless.watch.instruments.ais_table import AisTable
+from moonless.watch.instruments.faults import FaultWatch
+from moonless.watch.pipeline.chain import Chain
 from moonless.wire.ais import AisReport
 
 TICK_S = 0.25  # of the made run

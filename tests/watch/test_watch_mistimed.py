@@ -10,7 +10,7 @@ from watch_made_run import FRAME, T0, MadeRun
 
 from moonless.boat.file import default_boat
 from moonless.units import NS_PER_S, ns_to_utc
-from moonless.watch.chain import Chain
+from moonless.watch.pipeline.chain import Chain
 from moonless.watch.types import Turn
 from moonless.wire.sentences import write_sentence
 

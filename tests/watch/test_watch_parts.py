@@ -13,10 +13,10 @@ from moonless.boat.file import default_boat
 from moonless.frames import destination, geodesic
 from moonless.scan.pose import PoseSample
 from moonless.units import NS_PER_S
-from moonless.watch.ais_table import AisTable
-from moonless.watch.faults import FaultWatch
-from moonless.watch.intake import Intake
-from moonless.watch.timebase import TimeBase
+from moonless.watch.instruments.ais_table import AisTable
+from moonless.watch.instruments.faults import FaultWatch
+from moonless.watch.instruments.intake import Intake
+from moonless.watch.instruments.timebase import TimeBase
 from moonless.wire.ais import AisReport
 from moonless.wire.nmea_events import DepthLostSaid, DepthSaid, PoseSaid, WindSaid
 

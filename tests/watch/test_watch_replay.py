@@ -13,16 +13,16 @@ from click.testing import CliRunner
 from watch_made_run import T0, MadeRun
 
 from moonless.boat.file import default_boat
-from moonless.chart.knowledge import Knowledge
+from moonless.chart.local_knowledge.knowledge import Knowledge
 from moonless.cli.read import command
 from moonless.errors import InputError, TruncatedRecord, WireError
 from moonless.reading.judge import Judge
 from moonless.sea.stations import Harmonic, Stations, TideStation
 from moonless.units import NS_PER_S, iso_utc
-from moonless.watch.chain import Chain
-from moonless.watch.live import LiveWatch, _Item, _joined
-from moonless.watch.replay import Replay, play
-from moonless.watch.tides import TideUnderWay
+from moonless.watch.instruments.tides import TideUnderWay
+from moonless.watch.pipeline.chain import Chain
+from moonless.watch.pipeline.live import LiveWatch, _Item, _joined
+from moonless.watch.pipeline.replay import Replay, play
 from moonless.watch.types import LinkNow, Turn
 from moonless.wire.links import parse_link
 from moonless.wire.recording import RecordingReader, RecordingWriter

@@ -15,7 +15,7 @@ from moonless.boat.file import default_boat
 from moonless.chart.library import Chart
 from moonless.scene.file import scene_from_dict
 from moonless.scene.player import ScenePlayer
-from moonless.watch.chain import Chain
+from moonless.watch.pipeline.chain import Chain
 
 SETTLED_TURN = 12
 # Farther than three beams' halves from everything told, a thing is not told at all, which is another test's matter.

@@ -9,8 +9,8 @@ import numpy as np
 from moonless.constants import TAU
 from moonless.frames import LocalFrame
 from moonless.reading.own import OwnPlane
+from moonless.reading.visibility.detectable import IN_VIEW_CLUTTER, IN_VIEW_HIDDEN, HiddenWater, visibility
 from moonless.scan.types import Scan, ScanErrors
-from moonless.watch.visible import IN_VIEW_CLUTTER, IN_VIEW_HIDDEN, HiddenWater, visibility
 
 FRAME = LocalFrame(10.0, 20.0)
 N = 360

@@ -8,18 +8,18 @@ from typing import Any
 
 import pytest
 
-from moonless.watch import warm
+from moonless.watch.pipeline import precompile
 
 
 def test_no_child_where_the_kernels_are_kept(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(warm, "is_compiled", lambda: True)
+    monkeypatch.setattr(precompile, "is_compiled", lambda: True)
     monkeypatch.setattr(subprocess, "Popen", lambda *a, **k: pytest.fail("a child was started"))
-    with warm.Warming() as warming:
+    with precompile.Warming() as warming:
         assert not warming.is_on
 
 
 def test_a_child_ends_with_its_warming(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(warm, "is_compiled", lambda: False)
+    monkeypatch.setattr(precompile, "is_compiled", lambda: False)
     children: list[subprocess.Popen[bytes]] = []
     popen = subprocess.Popen
 
@@ -28,14 +28,14 @@ def test_a_child_ends_with_its_warming(monkeypatch: pytest.MonkeyPatch) -> None:
         return children[-1]
 
     monkeypatch.setattr(subprocess, "Popen", slow)
-    with warm.Warming() as warming:
+    with precompile.Warming() as warming:
         assert warming.is_on
     # Waited for: no zombie.
     assert children[0].returncode is not None
 
 
 def test_the_made_turns_give_tracks_which_is_what_compiles(monkeypatch: pytest.MonkeyPatch) -> None:
-    from moonless.watch.chain import Chain
+    from moonless.watch.pipeline.chain import Chain
 
     turns: list[Any] = []
     feed = Chain.feed_radar
@@ -46,7 +46,7 @@ def test_the_made_turns_give_tracks_which_is_what_compiles(monkeypatch: pytest.M
         return made
 
     monkeypatch.setattr(Chain, "feed_radar", listen)
-    warm.compile_all()
-    assert len(turns) == warm.TURNS
+    precompile.compile_all()
+    assert len(turns) == precompile.TURNS
     assert all(turn.tracks and turn.reading.faults == () for turn in turns)
-    assert warm.is_compiled()
+    assert precompile.is_compiled()

@@ -12,7 +12,7 @@ from moonless.boat.file import default_boat
 from moonless.constants import TAU
 from moonless.frames import LocalFrame
 from moonless.units import NS_PER_S
-from moonless.watch.chain import Chain
+from moonless.watch.pipeline.chain import Chain
 from moonless.watch.types import Turn
 from moonless.wire import nmea_write as write
 from moonless.wire.cat240 import encode_video

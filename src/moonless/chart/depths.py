@@ -6,8 +6,8 @@ from collections.abc import Sequence
 
 import shapely
 
-from moonless.chart import classes
 from moonless.chart.overlay import common, joined, without
+from moonless.chart.s57 import classes
 from moonless.chart.types import Depths, Feature
 from moonless.errors import NoCoverage
 

@@ -26,7 +26,7 @@ import shapely
 from numpy.typing import NDArray
 
 import moonless
-from moonless.chart.source import Progress, SourceFeatures, files_of, read_source
+from moonless.chart.s57.source import Progress, SourceFeatures, files_of, read_source
 from moonless.chart.types import Cell
 
 # Raise when what is written, or how a source is read into it, changes.

@@ -10,7 +10,7 @@ from pathlib import Path
 from moonless.chart.around import cut_around
 from moonless.chart.index import CellIndex, open_index
 from moonless.chart.local import LocalChart
-from moonless.chart.source import Progress, is_cell, is_layered_folder
+from moonless.chart.s57.source import Progress, is_cell, is_layered_folder
 from moonless.chart.types import Cell
 from moonless.errors import ChartError, InputError
 from moonless.frames import LocalFrame, geodesic

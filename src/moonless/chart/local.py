@@ -15,7 +15,6 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from moonless.chart import classes
 from moonless.chart.bridges import bridges_of
 from moonless.chart.depths import depths_of
 from moonless.chart.lights import ChartLight, lights_of
@@ -23,6 +22,7 @@ from moonless.chart.marks import can_be_mark, marks_of
 from moonless.chart.overlay import common, joined
 from moonless.chart.plane import plane_of
 from moonless.chart.quality import quality_of
+from moonless.chart.s57 import classes
 from moonless.chart.types import Bridge, Cell, Depths, Feature, FeatureTable, Mark, Quality
 from moonless.errors import InputError
 from moonless.frames import LocalFrame

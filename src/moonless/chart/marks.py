@@ -14,8 +14,8 @@ import shapely
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
-from moonless.chart import classes
 from moonless.chart.quality import PLOTTING_M_PER_SCALE
+from moonless.chart.s57 import classes
 from moonless.chart.types import Feature, Mark
 
 # Charted on the same spot means the same thing; positions of one thing agree to far better than this.

@@ -35,11 +35,11 @@ def command(port: int, host: str, speed: float, scene: Path | None, no_browser: 
         moonless demo
         moonless demo --port 9000 --no-browser --speed 4
     """
-    from moonless.helm.apart import Apart
-    from moonless.helm.app import check_built
     from moonless.helm.hub import hello_boat
-    from moonless.helm.jobs import DemoJob
-    from moonless.helm.serve import serve
+    from moonless.helm.process.worker_jobs import DemoJob
+    from moonless.helm.process.worker_process import Apart
+    from moonless.helm.web.app import check_built
+    from moonless.helm.web.serve import serve
     from moonless.scene.file import demo_folder, load_scene
 
     check_built()

@@ -51,7 +51,7 @@ def command(
     if not specs:
         click.echo("links: none named; add --radar LINK and --nmea LINK to listen to them")
         return
-    from moonless.watch.checkup import LinkCheck, listen, missing
+    from moonless.watch.link_survey.report import LinkCheck, listen, missing
 
     checks = [LinkCheck(spec, is_radar) for spec, is_radar in specs]
     for check in checks:

@@ -69,11 +69,11 @@ def command(
     A link that cannot be opened or goes away is said on the screens and opened again; the watch goes on with what
     it has. Without links it uses what the set-up screen has kept, and opens that screen where nothing is kept yet.
     """
-    from moonless.helm.app import check_built
-    from moonless.helm.serve import serve
-    from moonless.helm.settings import HelmSettings, default_path, read_settings
     from moonless.helm.setup.launch import NoSource, boat_of, live_source
     from moonless.helm.setup.room import SetupRoom
+    from moonless.helm.setup.settings import HelmSettings, default_path, read_settings
+    from moonless.helm.web.app import check_built
+    from moonless.helm.web.serve import serve
     from moonless.wire.links import parse_link
 
     if recording is not None and (radar is not None or nmea):
@@ -149,11 +149,11 @@ def _files(radar: str | None, nmea: tuple[str, ...]) -> list[Path | None]:
 def _replay(
     where: Path, settings: Any, recording: Path | None, knowledge: Path | None, speed: float, route: Path | None
 ) -> Any:
-    from moonless.helm.apart import Apart
     from moonless.helm.hub import hello_boat
-    from moonless.helm.jobs import ReplayJob
-    from moonless.helm.settings import resolved
+    from moonless.helm.process.worker_jobs import ReplayJob
+    from moonless.helm.process.worker_process import Apart
     from moonless.helm.setup.launch import boat_of, own_knowledge
+    from moonless.helm.setup.settings import resolved
     from moonless.wire.links import parse_link
 
     boat = boat_of(where, settings)

@@ -15,8 +15,8 @@ from moonless.units import DistanceUnit, nm_to_m
 if TYPE_CHECKING:
     from datetime import tzinfo
 
-    from moonless.passage.route import Waypoint
     from moonless.passage.types import Plan
+    from moonless.passage.way.route import Waypoint
 
 
 @click.command(
@@ -67,11 +67,11 @@ def command(
 
     from moonless.boat.file import read_boat
     from moonless.chart.library import Chart
+    from moonless.passage.brief.record import plan_dict
     from moonless.passage.departures import search
     from moonless.passage.plan import Night, make_plan, survey
-    from moonless.passage.propose import propose
-    from moonless.passage.record import plan_dict
-    from moonless.passage.route import read_gpx, to_gpx
+    from moonless.passage.way.propose import propose
+    from moonless.passage.way.route import read_gpx, to_gpx
     from moonless.passage.words import parse_time, zone_of
     from moonless.sea.stations import read_stations
 
@@ -113,11 +113,11 @@ def command(
             plan = replace(plan, pictures=pictures(ground, boat, night, tell))
         unit = boat.skipper.distance_unit
         if out is not None:
-            from moonless.passage.page import page
+            from moonless.passage.brief.page import page
 
             write_whole(out, page(plan, zone, unit).encode())
         if pdf is not None:
-            from moonless.passage.paper import pdf_bytes
+            from moonless.passage.brief.paper import pdf_bytes
 
             write_whole(pdf, pdf_bytes(plan, zone, unit))
         if json_file is not None:
@@ -129,7 +129,7 @@ def command(
 
 
 def _glow(text: str) -> Waypoint:
-    from moonless.passage.route import Waypoint
+    from moonless.passage.way.route import Waypoint
 
     place, _, name = text.rpartition(",")
     if not place or not name.strip():

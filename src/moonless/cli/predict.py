@@ -107,7 +107,7 @@ def command(
     from moonless.constants import NAUTICAL_MILE_M
     from moonless.radar.drawn import drawn_scan
     from moonless.radar.expected import expected_marks, expected_scan
-    from moonless.radar.receiver import counts_of
+    from moonless.radar.link.receiver import counts_of
     from moonless.radar.types import RadarPose, RainCell, ScanGrid, Weather
     from moonless.radar.world import World
     from moonless.units import kn_to_mps

@@ -18,12 +18,12 @@ from moonless.errors import InputError
 
 if TYPE_CHECKING:
     from moonless.boat.types import Boat
-    from moonless.chart.knowledge import Knowledge
     from moonless.chart.library import Chart
+    from moonless.chart.local_knowledge.knowledge import Knowledge
     from moonless.reading.types import Reading
-    from moonless.watch.chain import Chain
-    from moonless.watch.export import RunExport
-    from moonless.watch.tides import TideUnderWay
+    from moonless.watch.instruments.tides import TideUnderWay
+    from moonless.watch.pipeline.chain import Chain
+    from moonless.watch.pipeline.export import RunExport
 
 # The largest range on earth, in the Bay of Fundy, is about 16 m.
 MOST_TIDE_M = 20.0
@@ -130,7 +130,7 @@ def command(
         if is_live:
             notes = _live(boat, chart, known, radar_spec, nmea_specs, writer, quiet)
         else:
-            from moonless.watch.replay import Replay
+            from moonless.watch.pipeline.replay import Replay
 
             replay = Replay(
                 radar=(radar_spec.path,) if radar_spec is not None and radar_spec.path is not None else (),
@@ -153,7 +153,7 @@ class _Writer:
     """Takes readings and writes them."""
 
     def __init__(self, files: _Unfinished, out: Path, geojson: Path | None, gpx: Path | None) -> None:
-        from moonless.watch.export import RunExport
+        from moonless.watch.pipeline.export import RunExport
 
         self.n_reading = 0
         self.n_scan = 0
@@ -192,9 +192,9 @@ class _Known:
     @classmethod
     def read(cls, tide_files: tuple[Path, ...], tide_m: float | None, knowledge: Path | None) -> _Known:
         """Read the files.  Raises InputError for what is not there, SourceError for what cannot be read."""
-        from moonless.chart.knowledge import Knowledge
+        from moonless.chart.local_knowledge.knowledge import Knowledge
         from moonless.sea.stations import read_stations
-        from moonless.watch.tides import TideUnderWay
+        from moonless.watch.instruments.tides import TideUnderWay
 
         if tide_files and tide_m is not None:
             raise InputError("give either --tides or --tide, not both: one predicts the height, the other fixes it")
@@ -236,8 +236,8 @@ def _chart(charts: tuple[Path, ...], quiet: bool) -> Chart | None:
 
 
 def _replayed(boat: Boat, chart: Chart | None, known: _Known, replay: Any, writer: _Writer, quiet: bool) -> list[str]:
-    from moonless.watch.chain import Chain
-    from moonless.watch.replay import play
+    from moonless.watch.pipeline.chain import Chain
+    from moonless.watch.pipeline.replay import play
 
     chain = Chain(boat, chart, known.knowledge)
     known.tell(chain)
@@ -267,7 +267,7 @@ def _live(
     boat: Boat, chart: Chart | None, known: _Known, radar: Any, nmea: list[Any], writer: _Writer, quiet: bool
 ) -> list[str]:
     """Read live links until interrupted."""
-    from moonless.watch.live import LiveWatch
+    from moonless.watch.pipeline.live import LiveWatch
     from moonless.watch.types import LinkNow, Turn
 
     def take(event: object) -> None:

@@ -14,14 +14,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from moonless.constants import TAU
-from moonless.echo._body_kernels import blot_kernel, peaks_kernel
-from moonless.echo._video_kernels import spread_kernel
+from moonless.echo.background.scan_correlation import EchoMemory
 from moonless.echo.examine import Examined, Examiner
 from moonless.echo.ghosts import GhostFinder
 from moonless.echo.grid import Grid
 from moonless.echo.hills import cells_of, places, segment
+from moonless.echo.kernels.body_kernels import blot_kernel, peaks_kernel
+from moonless.echo.kernels.video_kernels import spread_kernel
 from moonless.echo.land import find_shores, stands_over_ground
-from moonless.echo.memory import EchoMemory
 from moonless.echo.plots import measure
 from moonless.echo.scale import to_counts
 from moonless.echo.shores import group_bodies, is_shore, without_thin_ends

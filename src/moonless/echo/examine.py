@@ -13,20 +13,20 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from moonless.echo._body_kernels import blot_kernel
-from moonless.echo._floor_kernels import floor_kernel, levels_kernel, ordered_kernel
-from moonless.echo._video_kernels import blocks_kernel, boxes_kernel
-from moonless.echo.clutter import N_SECTOR, ClutterMap
-from moonless.echo.curve import Curve
+from moonless.echo.background.clutter import N_SECTOR, ClutterMap
+from moonless.echo.background.interference import PulseWatch, take_out_streaks
+from moonless.echo.background.isolated_cells import lone_cells, noisy_levels
+from moonless.echo.background.last_turn import EVERY, Ground
+from moonless.echo.background.receiver_curve import Curve
+from moonless.echo.background.scan_correlation import P_CANDIDATE
+from moonless.echo.background.shaded_sectors import shaded_rows
+from moonless.echo.background.tail_dependence import FloorLean
 from moonless.echo.grid import BOX_BEAMS, Grid, grid_for
-from moonless.echo.ground import EVERY, Ground
-from moonless.echo.lean import FloorLean
-from moonless.echo.lone import lone_cells, noisy_levels
-from moonless.echo.memory import P_CANDIDATE
-from moonless.echo.others import PulseWatch, take_out_streaks
+from moonless.echo.kernels.body_kernels import blot_kernel
+from moonless.echo.kernels.floor_kernels import floor_kernel, levels_kernel, ordered_kernel
+from moonless.echo.kernels.video_kernels import blocks_kernel, boxes_kernel
 from moonless.echo.plots import Video
 from moonless.echo.scale import LEARN_EVERY, ReceiverScale
-from moonless.echo.shaded import shaded_rows
 from moonless.scan.types import Scan
 
 # Boxes over the threshold that chance is allowed in one turn, and the bounds of the rate per box that follow.

@@ -6,8 +6,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from moonless.constants import TAU
-from moonless.echo._body_kernels import segment_kernel
 from moonless.echo.grid import Grid
+from moonless.echo.kernels.body_kernels import segment_kernel
 from moonless.echo.shores import CORE_DB, Bodies
 from moonless.scan.types import Scan
 

@@ -7,9 +7,9 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from moonless.constants import TAU
+from moonless.echo.background.last_turn import SLOW_LOOKS, Ground
 from moonless.echo.examine import Examined
 from moonless.echo.grid import Grid
-from moonless.echo.ground import SLOW_LOOKS, Ground
 from moonless.echo.hills import cells_of, segment
 from moonless.echo.shores import Bodies, group_bodies, is_shore, trace_shores
 from moonless.echo.types import ShoreEcho

@@ -10,8 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from moonless.constants import TAU
-from moonless.echo._video_kernels import measure_kernel
 from moonless.echo.grid import Grid
+from moonless.echo.kernels.video_kernels import measure_kernel
 from moonless.echo.shores import CLIPPED_BEAMS, CLIPPED_PULSES
 from moonless.echo.types import FalseCause, Plots
 from moonless.scan.types import Scan

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from moonless.echo.curve import Curve, learn_curve, noise_level
+from moonless.echo.background.receiver_curve import Curve, learn_curve, noise_level
 from moonless.scan.types import Scan
 
 ROOMY = 8

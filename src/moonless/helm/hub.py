@@ -15,9 +15,8 @@ from numpy.typing import NDArray
 from moonless.clock import steady_s
 from moonless.constants import TAU
 from moonless.errors import MoonlessError
-from moonless.helm.bow import BowDesk
-from moonless.helm.controls import FOR_SOURCE, Control
-from moonless.helm.events import (
+from moonless.helm.fog_signal import FogReminder
+from moonless.helm.process.events import (
     Answer,
     ChartReady,
     Event,
@@ -31,19 +30,20 @@ from moonless.helm.events import (
     TideNow,
     TrialNow,
 )
-from moonless.helm.fog import FogReminder
-from moonless.helm.protocol import PoseFrame
-from moonless.helm.session import Session
-from moonless.helm.spokes import SpokeStore
-from moonless.helm.told import NewCalls, OwnTrack, Tails, reading_body
 from moonless.helm.voice import Loudspeaker
+from moonless.helm.web.controls import FOR_SOURCE, Control
+from moonless.helm.web.protocol import PoseFrame
+from moonless.helm.web.reading_frame import NewCalls, OwnTrack, Tails, reading_body
+from moonless.helm.web.session import Session
+from moonless.helm.web.spokes import SpokeStore
+from moonless.reading.registration.bow_mark import BowDesk
 from moonless.scan.types import Scan
 from moonless.units import NS_PER_S
 from moonless.watch.types import LinkNow, SpokesNow, Turn
 
 if TYPE_CHECKING:
-    from moonless.helm.chart_tiles import ChartTiles
     from moonless.helm.setup.room import SetupRoom
+    from moonless.helm.web.chart_tiles import ChartTiles
 
 _log = logging.getLogger(__name__)
 # A trial that no screen has touched for so long is over; a screen puts its own down sooner.
@@ -155,7 +155,7 @@ class Hub:
     def _take_chart(self, chart: ChartReady) -> None:
         if self.tiles is None or self.tiles.key != chart.key:
             # Here, so that the screens are served before the geometry library is loaded.
-            from moonless.helm.chart_tiles import ChartTiles
+            from moonless.helm.web.chart_tiles import ChartTiles
 
             if self.tiles is not None:
                 self._closing = asyncio.create_task(self.tiles.close())

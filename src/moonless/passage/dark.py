@@ -7,8 +7,8 @@ from collections.abc import Sequence
 
 from moonless.constants import NAUTICAL_MILE_M
 from moonless.frames import geodesic, wrap_180
-from moonless.passage.route import Waypoint
 from moonless.passage.types import DarkAt
+from moonless.passage.way.route import Waypoint
 from moonless.passage.words import relative_words
 from moonless.sky.ephemeris import sky_state
 from moonless.sky.events import moon_phases, sky_events

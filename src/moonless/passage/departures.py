@@ -8,9 +8,9 @@ from moonless.boat.types import Boat
 from moonless.chart.library import Chart
 from moonless.errors import InputError
 from moonless.passage.plan import LegGround, Night, Progress, make_plan, survey
-from moonless.passage.route import Route
 from moonless.passage.types import Departure, Plan
 from moonless.passage.water import Water
+from moonless.passage.way.route import Route
 from moonless.sea.stations import Stations
 
 STEP_S = 1800.0

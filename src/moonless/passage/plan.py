@@ -11,17 +11,17 @@ from moonless.boat.types import Boat
 from moonless.chart.library import Chart
 from moonless.constants import NAUTICAL_MILE_M
 from moonless.errors import InputError
-from moonless.passage.corridor import Corridor
 from moonless.passage.dark import dark_at, glow_words, night_events
-from moonless.passage.go import points_for_and_against
+from moonless.passage.go_no_go import points_for_and_against
 from moonless.passage.opens import PointThatOpens, points_that_open
 from moonless.passage.pace import expected_seeing_m, fuel_l, leg_speed_kn
-from moonless.passage.route import Leg, Route, Waypoint
 from moonless.passage.sight import index_lines, lights_on_leg, sample, unlit_marks
-from moonless.passage.stretch import Stretch, stretches
 from moonless.passage.types import LegDanger, LegPlan, LightSeen, OpensAt, Plan, UnlitMark
 from moonless.passage.water import Water
-from moonless.reading.speed import stopping_line_m
+from moonless.passage.way.corridor import Corridor
+from moonless.passage.way.route import Leg, Route, Waypoint
+from moonless.passage.way.stretch import Stretch, stretches
+from moonless.reading.collision.safe_speed import stopping_line_m
 from moonless.sea.stations import Stations
 from moonless.sea.stream import course_to_steer
 from moonless.units import kn_to_mps, mps_to_kn

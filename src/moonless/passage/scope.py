@@ -13,12 +13,12 @@ from moonless.constants import NAUTICAL_MILE_M
 from moonless.frames import wrap_360
 from moonless.passage.opens import PointThatOpens
 from moonless.passage.plan import LegGround, Night, Progress
-from moonless.passage.stretch import Stretch
 from moonless.passage.types import ScopePicture
+from moonless.passage.way.stretch import Stretch
 from moonless.passage.words import object_words
 from moonless.radar.expected import expected_marks, expected_scan
+from moonless.radar.link.receiver import counts_from_snr
 from moonless.radar.picture import render
-from moonless.radar.receiver import counts_from_snr
 from moonless.radar.types import RadarPose, ScanGrid, Weather
 from moonless.radar.world import World
 

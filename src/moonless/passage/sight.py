@@ -21,12 +21,12 @@ from moonless.chart.local import LocalChart
 from moonless.chart.types import Mark
 from moonless.constants import NAUTICAL_MILE_M
 from moonless.frames import bearing_of, wrap_180
-from moonless.passage.route import Leg
-from moonless.passage.stretch import Stretch
 from moonless.passage.types import LightSeen, UnlitMark
+from moonless.passage.way.route import Leg
+from moonless.passage.way.stretch import Stretch
 from moonless.passage.words import object_words
 from moonless.radar.targets import target_of_mark
-from moonless.reading.seeing import curve_for
+from moonless.reading.visibility.seeing import curve_for
 from moonless.sky.visibility import computed_range_m, geographic_range_m
 
 STEP_M = 100.0

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from moonless.passage.route import Leg, Route
+from moonless.passage.way.route import Leg, Route
 
 Weight = Literal["stops", "against", "note", "for"]
 

@@ -14,12 +14,12 @@ from scipy import special
 from moonless.boat.types import RadarSet
 from moonless.constants import TAU
 from moonless.radar.artefacts import Extras, Mishaps, add_extras, tilt_gain
-from moonless.radar.clutter import SHAPE_BOUNDS
+from moonless.radar.environment.clutter import SHAPE_BOUNDS
 from moonless.radar.expected import CALM, finish
+from moonless.radar.kernels.scan_kernels import draw_kernel, point_field_kernel, texture_kernel
+from moonless.radar.link.receiver import FULL_SCALE, counts_from_snr
 from moonless.radar.mean import MeanEcho, mean_echo, sea_shape
 from moonless.radar.points import PointEchoes, point_echoes
-from moonless.radar.receiver import FULL_SCALE, counts_from_snr
-from moonless.radar.scan_kernels import draw_kernel, point_field_kernel, texture_kernel
 from moonless.radar.types import PointTarget, RadarPose, ScanGrid, Weather
 from moonless.radar.world import World
 
@@ -56,7 +56,7 @@ def drawn_scan(
     memory: SeaMemory | None = None,
     mishaps: Mishaps | None = None,
 ) -> NDArray[np.uint8]:
-    """Return one turn, (n_spoke, n_cell) receiver counts on the curve of `moonless.radar.receiver`.
+    """Return one turn, (n_spoke, n_cell) receiver counts on the curve of `moonless.radar.link.receiver`.
 
     The same ``rng`` state gives the same turn; None means seed 0.  ``memory`` carries the sea from turn to turn.
     ``mishaps``: what radars do wrong beyond side lobes and saturation, which are always there.

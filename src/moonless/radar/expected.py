@@ -10,12 +10,12 @@ from numpy.typing import NDArray
 
 from moonless.boat.types import RadarSet
 from moonless.chart.types import Mark
-from moonless.radar.detection import TABLE_SHIFT, clutter_weight, p_detect, p_detect_table
+from moonless.radar.environment.propagation import GAS_DB_PER_M
+from moonless.radar.kernels.scan_kernels import finish_kernel
+from moonless.radar.kernels.sweep_kernels import splat_kernel
+from moonless.radar.link.detection import TABLE_SHIFT, clutter_weight, p_detect, p_detect_table
 from moonless.radar.mean import LOBE_MEAN_DB, MeanEcho, mean_echo, near_lobes
 from moonless.radar.points import PointEchoes, point_echoes
-from moonless.radar.propagation import GAS_DB_PER_M
-from moonless.radar.scan_kernels import finish_kernel
-from moonless.radar.sweep_kernels import splat_kernel
 from moonless.radar.targets import target_of_mark
 from moonless.radar.types import (
     ExpectedScan,

@@ -13,14 +13,14 @@ from moonless.boat.types import RadarSet
 from moonless.constants import EFFECTIVE_EARTH_RADIUS_M as RE_M
 from moonless.constants import TAU
 from moonless.errors import InputError
-from moonless.radar.budget import Link, link_budget
-from moonless.radar.clutter import k_shape, nrl_sigma0_db, sea_state, wind_factor
-from moonless.radar.detection import spike_weight
-from moonless.radar.multipath import LAND_TOP_M, N_LAND_RANGE, Path, land_table
+from moonless.radar.environment.clutter import k_shape, nrl_sigma0_db, sea_state, wind_factor
+from moonless.radar.environment.multipath import LAND_TOP_M, N_LAND_RANGE, Path, land_table
+from moonless.radar.environment.propagation import GAS_DB_PER_M, grazing_rad
+from moonless.radar.environment.rain import BEAM_SHARE, rain_maps
+from moonless.radar.kernels.sweep_kernels import crossings_kernel, profile_kernel
+from moonless.radar.link.budget import Link, link_budget
+from moonless.radar.link.detection import spike_weight
 from moonless.radar.points import in_sectors, vertical_pattern
-from moonless.radar.propagation import GAS_DB_PER_M, grazing_rad
-from moonless.radar.rain import BEAM_SHARE, rain_maps
-from moonless.radar.sweep_kernels import crossings_kernel, profile_kernel
 from moonless.radar.types import PointTarget, RadarPose, ScanGrid, Weather
 from moonless.radar.walls import Edges
 from moonless.radar.world import World

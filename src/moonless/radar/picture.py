@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFont
 
 from moonless.constants import NAUTICAL_MILE_M, TAU
-from moonless.radar.receiver import COUNTS_PER_DB, NOISE_COUNT
+from moonless.radar.link.receiver import COUNTS_PER_DB, NOISE_COUNT
 from moonless.radar.types import ScanGrid
 
 # Nothing is drawn until this far above the noise: an operator's gain, set so that noise just shows.

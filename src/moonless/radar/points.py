@@ -11,10 +11,10 @@ from numpy.typing import NDArray
 
 from moonless.constants import EFFECTIVE_EARTH_RADIUS_M as RE_M
 from moonless.constants import TAU
-from moonless.radar.budget import Link
-from moonless.radar.field_kernels import hidden_kernel
-from moonless.radar.multipath import LOWEST_SHARE, N_HEIGHT, Path, two_way_factor
-from moonless.radar.propagation import GAS_DB_PER_M
+from moonless.radar.environment.multipath import LOWEST_SHARE, N_HEIGHT, Path, two_way_factor
+from moonless.radar.environment.propagation import GAS_DB_PER_M
+from moonless.radar.kernels.field_kernels import hidden_kernel
+from moonless.radar.link.budget import Link
 from moonless.radar.targets import scatterers_of
 from moonless.radar.types import PointTarget, RadarPose, ScanGrid
 

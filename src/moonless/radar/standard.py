@@ -12,10 +12,10 @@ import shapely
 from moonless.boat.sets import GENERIC_SETS
 from moonless.boat.types import RadarSet
 from moonless.constants import NAUTICAL_MILE_M
-from moonless.radar.budget import link_budget
-from moonless.radar.detection import p_detect, required_snr
+from moonless.radar.environment.heights import LandDefaults
 from moonless.radar.expected import expected_scan
-from moonless.radar.heights import LandDefaults
+from moonless.radar.link.budget import link_budget
+from moonless.radar.link.detection import p_detect, required_snr
 from moonless.radar.mean import mean_echo
 from moonless.radar.points import point_echoes
 from moonless.radar.targets import KINDS, target_of

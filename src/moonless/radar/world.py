@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from moonless.chart.local import LocalChart
 from moonless.chart.types import Mark
 from moonless.frames import LocalFrame
-from moonless.radar.heights import HeightRaster, LandDefaults, height_raster, read_ground
+from moonless.radar.environment.heights import HeightRaster, LandDefaults, height_raster, read_ground
 from moonless.radar.targets import target_of_mark
 from moonless.radar.types import PointTarget
 from moonless.radar.walls import ON_LAND, Edges, Walls, edges_of, walls_of

@@ -18,14 +18,18 @@ from moonless.boat.types import Boat
 from moonless.constants import TAU
 from moonless.echo.types import EchoPicture
 from moonless.frames import wrap_360
-from moonless.radar.budget import link_budget
-from moonless.radar.detection import clutter_weight
+from moonless.radar.link.budget import link_budget
+from moonless.radar.link.detection import clutter_weight
 from moonless.radar.types import Weather
-from moonless.reading import geojson, keepoff, lurking, matters, shadows
-from moonless.reading.bearing import BearingSearch
-from moonless.reading.calls import Caller, Matter
-from moonless.reading.echoes import meetings, relative_covariance, tell
-from moonless.reading.evidence import (
+from moonless.reading import geojson
+from moonless.reading.alerts import candidates
+from moonless.reading.alerts.schedule import Caller, Matter
+from moonless.reading.chart_around import Place, keep_outs_around, known_around, lay_out
+from moonless.reading.collision import keepoff
+from moonless.reading.collision.manoeuvre import Seen, smallest, try_manoeuvre
+from moonless.reading.collision.safe_speed import advise, stopping_line_m
+from moonless.reading.collision.trial_types import Trial
+from moonless.reading.identify.evidence import (
     Evidence,
     clutter_where,
     gather,
@@ -34,27 +38,26 @@ from moonless.reading.evidence import (
     sea_beside,
     strongest_at,
 )
-from moonless.reading.expect import Model, Outlook
-from moonless.reading.explain import Explained, explain
-from moonless.reading.fix import GIVE_UP_SIGMA_M, GOOD_SIGMA_M, WALK_M, CarriedOn
-from moonless.reading.history import History
-from moonless.reading.lookout import Lookout
-from moonless.reading.manoeuvre import Seen, smallest, try_manoeuvre
-from moonless.reading.motion import Motion
-from moonless.reading.opening import Opening, next_opening
+from moonless.reading.identify.explain import Explained, explain
+from moonless.reading.identify.history import History
+from moonless.reading.identify.mark_watch import Lookout
+from moonless.reading.identify.motion import Motion
+from moonless.reading.identify.performance import Performance
+from moonless.reading.identify.reported import PoseSigma, worth_telling
 from moonless.reading.own import OwnPlane, own_in_plane
-from moonless.reading.performance import Performance
-from moonless.reading.place import Place, keep_outs_around, known_around, lay_out
-from moonless.reading.rays import N_BEARINGS, bearing_index
-from moonless.reading.register import Agreement, Expected, Registrar
-from moonless.reading.seeing import CROSS_SECTIONS_M2, Curve, clutter_at, curve_for, scale_of, seeing_line
-from moonless.reading.sightings import Sightings, sight
+from moonless.reading.publish import meetings, relative_covariance, tell
+from moonless.reading.registration.bearing_bias import BearingSearch
+from moonless.reading.registration.observations import Sightings, sight
+from moonless.reading.registration.radar_fix import GIVE_UP_SIGMA_M, GOOD_SIGMA_M, WALK_M, CarriedOn
+from moonless.reading.registration.registrar import Agreement, Expected, Registrar
 from moonless.reading.situation import Held, Situation
-from moonless.reading.speed import advise, stopping_line_m
-from moonless.reading.telling import PoseSigma, worth_telling
-from moonless.reading.trial_types import Trial
 from moonless.reading.types import Call, Echo, Missing, Own, Reading, Registration, Seeing, SpeedAdvice
-from moonless.reading.waters import Waters
+from moonless.reading.visibility import hidden_boats, hidden_water
+from moonless.reading.visibility.expected import Model, Outlook
+from moonless.reading.visibility.opening import Opening, next_opening
+from moonless.reading.visibility.raster import Waters
+from moonless.reading.visibility.seeing import CROSS_SECTIONS_M2, Curve, clutter_at, curve_for, scale_of, seeing_line
+from moonless.reading.visibility.sight_lines import N_BEARINGS, bearing_index
 from moonless.scan.types import Scan
 from moonless.track.correction import Correction
 from moonless.units import NS_PER_S, mps_to_kn
@@ -101,7 +104,7 @@ class Judge:
         self._dangers: keepoff.Dangers | None = None
         self._place_asked: tuple[Any, ...] | None = None
         self.laid_out = 0  # stretches of chart laid out so far
-        self._flats = lurking.Flats()
+        self._flats = hidden_boats.Flats()
         self._caller = Caller()
         self._start_anew()
 
@@ -184,7 +187,7 @@ class Judge:
             missing = self._look(own, agreement, place, outlook, evidence, explained, scan, picture)
         water = None
         if place is not None and own.heading_rad is not None:
-            water = shadows.fill(
+            water = hidden_water.fill(
                 self._boat, own, place, reach, evidence, explained,
                 None if outlook is None else outlook.shadow_height_m, curve, self._performance.offset_db, scan, picture,
                 pulse_m,
@@ -206,7 +209,7 @@ class Judge:
             own=_own(situation, own, agreement, None if held is None else held.age_s),
             echoes=echoes,
             missing=missing,
-            hidden=None if water is None else shadows.polygons(own, water, reach),
+            hidden=None if water is None else hidden_water.polygons(own, water, reach),
             seeing=self._seeing(situation, own, curve),
             seeing_line=None if line is None else _line_polygon(own, _cut(line, water, reach)),
             stopping_m=stopping,
@@ -448,7 +451,7 @@ class Judge:
         if water is None or self._place is None:
             return advise(self._boat, seen, [], self._performance.is_shown)
         flats = self._flats.mask(self._place, tide_m, own, water)
-        return advise(self._boat, seen, lurking.ahead(own, water, flats), self._performance.is_shown)
+        return advise(self._boat, seen, hidden_boats.ahead(own, water, flats), self._performance.is_shown)
 
     def _calls(
         self,
@@ -464,29 +467,29 @@ class Judge:
         reach: float,
         stopping: float | None,
     ) -> tuple[Call, ...]:
-        wheel = matters.Wheel(own, self._boat)
-        found: list[Matter] = matters.of_faults(situation.faults, situation.held is not None)
+        wheel = candidates.Wheel(own, self._boat)
+        found: list[Matter] = candidates.of_faults(situation.faults, situation.held is not None)
         if situation.held is not None:
-            found += matters.of_fix(own, agreement.position_sigma_m, situation.held.age_s < FIXED_LATELY_S)
-        found += matters.of_echoes(wheel, echoes, meetings(own, echoes, situation.sight))
-        found += matters.of_missing(wheel, missing)
-        over, self._was_over_speed = matters.of_speed(own, advice, self._was_over_speed)
+            found += candidates.of_fix(own, agreement.position_sigma_m, situation.held.age_s < FIXED_LATELY_S)
+        found += candidates.of_echoes(wheel, echoes, meetings(own, echoes, situation.sight))
+        found += candidates.of_missing(wheel, missing)
+        over, self._was_over_speed = candidates.of_speed(own, advice, self._was_over_speed)
         found += over
-        found += matters.of_agreement(agreement, self._boat, registration.agrees)
-        found += matters.of_performance(self._performance.fall_db, self._performance.sigma_db)
+        found += candidates.of_agreement(agreement, self._boat, registration.agrees)
+        found += candidates.of_performance(self._performance.fall_db, self._performance.sigma_db)
         if place is not None and water is not None:
             # What opens is looked for every few seconds: it changes slowly, and costs a dozen sweeps.
             if not 0 <= situation.time_ns - self._opening_ns < 5 * NS_PER_S:
                 way = _way(situation, own)
                 self._opening = next_opening(place.land_edges, own, water.intervals(), min(reach, 4000.0), way)
                 self._opening_ns = situation.time_ns
-            found += matters.of_opening(wheel, self._opening, stopping)
+            found += candidates.of_opening(wheel, self._opening, stopping)
         if self._dangers is not None:
             found += self._keep_off(situation, own, wheel, agreement)
         return self._caller.choose(situation.time_ns, found)
 
     def _keep_off(
-        self, situation: Situation, own: OwnPlane, wheel: matters.Wheel, agreement: Agreement
+        self, situation: Situation, own: OwnPlane, wheel: candidates.Wheel, agreement: Agreement
     ) -> list[Matter]:
         assert self._dangers is not None
         found: list[Matter] = []
@@ -496,14 +499,14 @@ class Judge:
             length = max(own.sog * CORRIDOR_S, stopping_line_m(own.sog, self._boat))
             half = 1.5 * self._boat.beam_m + 5.0
             ahead = keepoff.ahead(self._dangers, self._boat, own, way, length, half, situation.tide_m, sigma)
-            found += matters.of_dangers(wheel, ahead, way, situation.tide_m)
+            found += candidates.of_dangers(wheel, ahead, way, situation.tide_m)
         check = keepoff.check_sounder(
             self._dangers, own, situation.depth_below_surface_m, situation.tide_m, sigma, self._boat
         )
-        return found + matters.of_sounder(check)
+        return found + candidates.of_sounder(check)
 
     def _withdrawn(self, situation: Situation, own: OwnPlane | None) -> Reading:
-        found = matters.of_faults(situation.faults)
+        found = candidates.of_faults(situation.faults)
         registration = NOTHING_KNOWN
         self._seen = None
         if own is None:
@@ -552,7 +555,7 @@ class Judge:
         if sigma > GIVE_UP_SIGMA_M:
             return NOTHING_KNOWN, []
         bias = math.degrees(agreement.heading_bias) if agreement.is_known else None
-        return Registration(bias, None, None, sigma, None), matters.of_fix(right, sigma, is_fixed)
+        return Registration(bias, None, None, sigma, None), candidates.of_fix(right, sigma, is_fixed)
 
 
 def _expected(place: Place, outlook: Outlook) -> Expected:

@@ -19,7 +19,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from moonless.track.bank import Bank
+from moonless.track.track_store import Bank
 
 Floats = NDArray[np.float64]
 

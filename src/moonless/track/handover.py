@@ -9,8 +9,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from moonless.track import _motion_kernels as motion
-from moonless.track.bank import Bank
+from moonless.track.kernels import motion_kernels as motion
+from moonless.track.track_store import Bank
 from moonless.units import NS_PER_S
 
 # From the old track's last plot to the new one's first.

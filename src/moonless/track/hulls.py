@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from moonless.echo.types import Plots
-from moonless.track.bank import Bank
-from moonless.track.measure import Measured
+from moonless.track.measurements import Measured
+from moonless.track.track_store import Bank
 
 Floats = NDArray[np.float64]
 

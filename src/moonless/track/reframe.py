@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from moonless.frames import LocalFrame
-from moonless.track.bank import Bank
+from moonless.track.track_store import Bank
 
 Floats = NDArray[np.float64]
 

@@ -17,21 +17,21 @@ from numpy.typing import NDArray
 from moonless.echo.types import Plots
 from moonless.frames import LocalFrame
 from moonless.scan.types import ScanErrors
-from moonless.track import _around_kernels as around
-from moonless.track import _motion_kernels as motion
-from moonless.track import _plot_kernels as meeting
-from moonless.track import _share_kernels as sharing
 from moonless.track import correction as correcting
 from moonless.track import reframe
-from moonless.track.bank import Bank, newborn
+from moonless.track.ais_association import Fusion
+from moonless.track.clutter_density import Strays
 from moonless.track.correction import Correction
-from moonless.track.fuse import Fusion
 from moonless.track.handover import hand_over
 from moonless.track.hulls import axes, join_hulls, learn_shapes, plot_shapes
-from moonless.track.measure import Measured, measure, shared_covariance
+from moonless.track.kernels import around_kernels as around
+from moonless.track.kernels import motion_kernels as motion
+from moonless.track.kernels import plot_kernels as meeting
+from moonless.track.kernels import share_kernels as sharing
+from moonless.track.measurements import Measured, measure, shared_covariance
+from moonless.track.published import tell
 from moonless.track.settings import PoseErrors, TrackerSettings
-from moonless.track.strays import Strays
-from moonless.track.tell import tell
+from moonless.track.track_store import Bank, newborn
 from moonless.track.types import AisTarget, RadarTarget, Track
 from moonless.units import NS_PER_S
 

@@ -65,7 +65,7 @@ export interface Heard {
   readonly quiet_ports: readonly number[];
 }
 
-/** The newest turn of one radar that is heard, small; see the head of `src/moonless/helm/protocol.py`. */
+/** The newest turn of one radar that is heard, small; see the head of `src/moonless/helm/web/protocol.py`. */
 export interface SpokeFan {
   readonly place: number;
   readonly nRow: number;

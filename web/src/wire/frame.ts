@@ -1,5 +1,5 @@
 /**
- * The helm's frames, version 1: the twin of `src/moonless/helm/protocol.py`, whose head lists every byte.
+ * The helm's frames, version 1: the twin of `src/moonless/helm/web/protocol.py`, whose head lists every byte.
  * Unknown at the socket, narrowed here, once, into a tagged union.
  */
 import type { Affairs, Call, Hello, ChartPlace, Reading, Reply, Trial } from "../state/types";

@@ -11,13 +11,13 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from moonless.chart import classes
 from moonless.chart.around import Cut
 from moonless.chart.drawn import what
 from moonless.chart.drawn.grid import mercator_of, pixel_m, to_mercator
 from moonless.chart.drawn.soundings import first_zooms
 from moonless.chart.lights import COLOURS, ChartLight, lights_of_mark
 from moonless.chart.local import LocalChart
+from moonless.chart.s57 import classes
 from moonless.frames import LocalFrame
 
 Row = dict[str, Any]

@@ -9,8 +9,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any, NamedTuple
 
-from moonless.chart import classes
 from moonless.chart.drawn.grid import zoom_of_scale
+from moonless.chart.s57 import classes
 
 MIN_ZOOM = 6
 # Beyond this the screen enlarges: a tile of it is drawn to a quarter of a metre.

@@ -7,11 +7,11 @@ from typing import Any
 
 import numpy as np
 
-from moonless.helm.protocol import FanFrame
+from moonless.helm.web.protocol import FanFrame
 from moonless.units import NS_PER_S
-from moonless.watch.ear import FAN_CELLS, FAN_ROWS
-from moonless.watch.finder import Finder, Place
-from moonless.watch.offers import CHOOSABLE, FOLLOWED, WORDS, Offer, Preferred, weigh
+from moonless.watch.instruments.source_priority import CHOOSABLE, FOLLOWED, WORDS, Offer, Preferred, weigh
+from moonless.watch.link_survey.content import FAN_CELLS, FAN_ROWS
+from moonless.watch.link_survey.discovery import Finder, Place
 
 SILENT_S = 6.0
 # In tenths of a second; older rows are told as this old.

@@ -11,11 +11,11 @@ from typing import Any
 from moonless.boat.file import default_boat, read_boat
 from moonless.boat.types import Boat
 from moonless.errors import InputError
-from moonless.helm.apart import Apart
-from moonless.helm.events import Event, Notice, Source, SourceKind
 from moonless.helm.hub import hello_boat
-from moonless.helm.jobs import LiveJob
-from moonless.helm.settings import HelmSettings, resolved
+from moonless.helm.process.events import Event, Notice, Source, SourceKind
+from moonless.helm.process.worker_jobs import LiveJob
+from moonless.helm.process.worker_process import Apart
+from moonless.helm.setup.settings import HelmSettings, resolved
 from moonless.wire.links import parse_link
 
 

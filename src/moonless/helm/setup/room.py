@@ -19,16 +19,16 @@ from typing import Any, Protocol
 from moonless.boat.write import boat_values, write_boat
 from moonless.clock import SystemClock, steady_s
 from moonless.errors import InputError, MoonlessError
-from moonless.helm.apart import Apart
-from moonless.helm.events import Overheard, Source
-from moonless.helm.settings import LENGTH_UNITS, HelmSettings, resolved, write_settings
+from moonless.helm.process.events import Overheard, Source
+from moonless.helm.process.worker_process import Apart
 from moonless.helm.setup import coverage
 from moonless.helm.setup.folders import default_roots, look
 from moonless.helm.setup.heard import fans_of, heard_body, place_of_boat
 from moonless.helm.setup.launch import boat_path, live_source
 from moonless.helm.setup.questions import GROUPS, asked, change_for
-from moonless.watch.finder import Finder
-from moonless.watch.offers import CHOOSABLE
+from moonless.helm.setup.settings import LENGTH_UNITS, HelmSettings, resolved, write_settings
+from moonless.watch.instruments.source_priority import CHOOSABLE
+from moonless.watch.link_survey.discovery import Finder
 from moonless.wire.links import ReceiptClock, parse_link
 
 _log = logging.getLogger(__name__)

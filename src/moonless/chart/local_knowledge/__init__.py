@@ -1,0 +1,1 @@
+"""What the skipper knows and no chart shows: kept in a GeoPackage."""

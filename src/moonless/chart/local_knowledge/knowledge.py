@@ -1,0 +1,258 @@
+"""Local knowledge: what has been seen and named here that no chart shows, where not to go, and notes.
+
+Kept in a GeoPackage that any GIS can read and mend.  Rules of the file:
+
+* a missing file is knowledge of nothing, and is made by the first addition;
+* every change writes a new file beside the old one and puts it in its place, so the file is whole at any moment;
+* times come from the caller, Unix nanoseconds UTC, and are kept to the millisecond;
+* numbers once given are not given again while the file lives, so a number in a log keeps its meaning.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+from pathlib import Path
+from typing import Any, TypeVar
+
+import numpy as np
+import shapely
+
+from moonless.chart.local_knowledge.file import Contents, KeepOut, Note, Thing, read_contents, write_contents
+from moonless.errors import InputError
+from moonless.frames import geodesic
+
+__all__ = ["KeepOut", "Knowledge", "Note", "Thing"]
+
+_Placed = TypeVar("_Placed", Thing, Note)
+_NS_PER_MS = 1_000_000
+
+
+class Knowledge:
+    """The local knowledge of one file, held in memory and written whole at each change."""
+
+    def __init__(
+        self,
+        path: Path,
+        things: Iterable[Thing] = (),
+        keep_outs: Iterable[KeepOut] = (),
+        notes: Iterable[Note] = (),
+        next_number: int = 1,
+    ) -> None:
+        self.path = path
+        self._things = {thing.number: thing for thing in things}
+        self._keep_outs = {area.number: area for area in keep_outs}
+        self._notes = {note.number: note for note in notes}
+        self._next = max([next_number, *(n + 1 for n in (*self._things, *self._keep_outs, *self._notes))])
+
+    @classmethod
+    def open(cls, path: Path) -> Knowledge:
+        """Return the knowledge kept in a file; none at all if there is no such file.
+
+        Raises SourceError if the file is there but cannot be read: it is never overwritten unread.
+        """
+        if not path.exists():
+            return cls(path)
+        kept = read_contents(path)
+        return cls(path, kept.things, kept.keep_outs, kept.notes, kept.next_number)
+
+    @property
+    def things(self) -> tuple[Thing, ...]:
+        """Everything seen and named, in the order it was added."""
+        return tuple(self._things.values())
+
+    @property
+    def keep_outs(self) -> tuple[KeepOut, ...]:
+        """The areas not to be entered."""
+        return tuple(self._keep_outs.values())
+
+    @property
+    def notes(self) -> tuple[Note, ...]:
+        """The notes."""
+        return tuple(self._notes.values())
+
+    def add(
+        self,
+        lat_deg: float,
+        lon_deg: float,
+        words: str,
+        *,
+        seen_ns: int,
+        kind: str = "other",
+        confidence: float | None = None,
+        note: str = "",
+    ) -> Thing:
+        """Add a thing seen at a place, write it, and return it with its number.
+
+        Raises InputError for a place not on earth, no words, or a confidence outside 0..1.
+        """
+        _check_place(lat_deg, lon_deg)
+        _check_words(words)
+        _check_confidence(confidence)
+        seen_ns = _to_ms(seen_ns)
+        thing = Thing(self._next, float(lat_deg), float(lon_deg), words, kind, seen_ns, seen_ns, 1, confidence, note)
+        self._put(self._things, thing)
+        return thing
+
+    def seen_again(
+        self,
+        number: int,
+        *,
+        seen_ns: int,
+        lat_deg: float | None = None,
+        lon_deg: float | None = None,
+        confidence: float | None = None,
+    ) -> Thing:
+        """Note that a thing was seen again, perhaps at a better place; ``confidence`` None leaves it as it was."""
+        old = self._thing_numbered(number)
+        _check_confidence(confidence)
+        new = replace(
+            old,
+            lat_deg=old.lat_deg if lat_deg is None else float(lat_deg),
+            lon_deg=old.lon_deg if lon_deg is None else float(lon_deg),
+            first_seen_ns=min(old.first_seen_ns, _to_ms(seen_ns)),
+            last_seen_ns=max(old.last_seen_ns, _to_ms(seen_ns)),
+            times_seen=old.times_seen + 1,
+            confidence=old.confidence if confidence is None else confidence,
+        )
+        _check_place(new.lat_deg, new.lon_deg)
+        self._put(self._things, new)
+        return new
+
+    def update(
+        self,
+        number: int,
+        *,
+        words: str | None = None,
+        kind: str | None = None,
+        confidence: float | None = None,
+        note: str | None = None,
+    ) -> Thing:
+        """Change what is said of a thing; None leaves as it was."""
+        old = self._thing_numbered(number)
+        _check_confidence(confidence)
+        if words is not None:
+            _check_words(words)
+        new = replace(
+            old,
+            words=old.words if words is None else words,
+            kind=old.kind if kind is None else kind,
+            confidence=old.confidence if confidence is None else confidence,
+            note=old.note if note is None else note,
+        )
+        self._put(self._things, new)
+        return new
+
+    def add_keep_out(self, outline_lonlat: shapely.Geometry, words: str, *, since_ns: int, note: str = "") -> KeepOut:
+        """Add an area not to be entered, a polygon in (lon, lat) degrees.
+
+        Raises InputError if it is not a valid polygon on earth.
+        """
+        _check_words(words)
+        if not (
+            isinstance(outline_lonlat, shapely.Polygon) and outline_lonlat.is_valid and not outline_lonlat.is_empty
+        ):
+            raise InputError("a keep-out area must be one polygon whose outline does not cross itself")
+        west, south, east, north = outline_lonlat.bounds
+        _check_place(south, west)
+        _check_place(north, east)
+        area = KeepOut(self._next, outline_lonlat, words, _to_ms(since_ns), note)
+        self._put(self._keep_outs, area)
+        return area
+
+    def add_note(self, lat_deg: float, lon_deg: float, words: str, *, written_ns: int) -> Note:
+        """Add words about a place."""
+        _check_place(lat_deg, lon_deg)
+        _check_words(words)
+        note = Note(self._next, float(lat_deg), float(lon_deg), words, _to_ms(written_ns))
+        self._put(self._notes, note)
+        return note
+
+    def remove(self, number: int) -> None:
+        """Forget a thing, an area or a note.
+
+        Raises InputError if nothing has that number.
+        """
+        for kept in (self._things, self._keep_outs, self._notes):
+            if number in kept:
+                entries: dict[int, Any] = kept
+                gone = entries.pop(number)
+                try:
+                    self._write()
+                except BaseException:
+                    entries[number] = gone
+                    raise
+                return
+        raise InputError(f"local knowledge has nothing numbered {number}")
+
+    def things_around(self, lat_deg: float, lon_deg: float, radius_m: float) -> tuple[Thing, ...]:
+        """Return the things within a distance of a place, nearest first."""
+        return _around(self.things, lat_deg, lon_deg, radius_m)
+
+    def notes_around(self, lat_deg: float, lon_deg: float, radius_m: float) -> tuple[Note, ...]:
+        """Return the notes within a distance of a place, nearest first."""
+        return _around(self.notes, lat_deg, lon_deg, radius_m)
+
+    def keep_outs_around(self, lat_deg: float, lon_deg: float, radius_m: float) -> tuple[KeepOut, ...]:
+        """Return the areas any part of which lies within a distance of a place, nearest first."""
+        place = shapely.Point(lon_deg, lat_deg)
+        found = []
+        for area in self.keep_outs:
+            nearest = shapely.get_coordinates(shapely.shortest_line(area.outline_lonlat, place))[0]
+            distance_m = float(geodesic(lat_deg, lon_deg, nearest[1], nearest[0])[0])
+            if distance_m <= radius_m:
+                found.append((distance_m, area.number, area))
+        return tuple(area for _, _, area in sorted(found, key=lambda entry: entry[:2]))
+
+    def _thing_numbered(self, number: int) -> Thing:
+        if number not in self._things:
+            raise InputError(f"local knowledge has no thing numbered {number}")
+        return self._things[number]
+
+    def _put(self, entries: dict[int, Any], entry: Thing | KeepOut | Note) -> None:
+        """Put an entry in and write; if it cannot be written, memory goes back to what the file says."""
+        before, next_before = entries.get(entry.number), self._next
+        entries[entry.number] = entry
+        self._next = max(self._next, entry.number + 1)
+        try:
+            self._write()
+        except BaseException:
+            self._next = next_before
+            if before is None:
+                del entries[entry.number]
+            else:
+                entries[entry.number] = before
+            raise
+
+    def _write(self) -> None:
+        write_contents(self.path, Contents(self.things, self.keep_outs, self.notes, self._next))
+
+
+def _around(entries: Sequence[_Placed], lat_deg: float, lon_deg: float, radius_m: float) -> tuple[_Placed, ...]:
+    if not entries:
+        return ()
+    lat = np.array([entry.lat_deg for entry in entries])
+    lon = np.array([entry.lon_deg for entry in entries])
+    distance_m, _ = geodesic(np.full(len(lat), lat_deg), np.full(len(lon), lon_deg), lat, lon)
+    order = np.argsort(distance_m, kind="stable")
+    return tuple(entries[i] for i in order.tolist() if distance_m[i] <= radius_m)
+
+
+def _check_place(lat_deg: float, lon_deg: float) -> None:
+    if not (-90.0 <= lat_deg <= 90.0 and -180.0 <= lon_deg <= 180.0):
+        raise InputError(f"latitude {lat_deg}, longitude {lon_deg} is not a place on earth")
+
+
+def _check_words(words: str) -> None:
+    if not words.strip():
+        raise InputError("say in a word or two what it is; nothing was said")
+
+
+def _check_confidence(confidence: float | None) -> None:
+    if confidence is not None and not 0.0 <= confidence <= 1.0:
+        raise InputError(f"confidence {confidence} must lie between 0 and 1")
+
+
+def _to_ms(time_ns: int) -> int:
+    """Return a time as the file can keep it."""
+    return time_ns // _NS_PER_MS * _NS_PER_MS

@@ -1,0 +1,1 @@
+"""S-57 as it comes: records, classes, attribute values."""

@@ -1,0 +1,1 @@
+"""The detector's compiled loops, beside their readable definitions."""

@@ -1,0 +1,1 @@
+"""The watch's own process: started, asked, and listened to."""

@@ -1,0 +1,115 @@
+"""What a source of the live loop hands to the helm, and what may be asked of it."""
+
+from __future__ import annotations
+
+from collections.abc import AsyncIterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Literal, Protocol
+
+from moonless.watch.types import LinkNow, SpokesNow, Turn
+
+SourceKind = Literal["demo", "live", "replay", "test", "none"]
+"""``none``: nothing is connected yet."""
+
+
+@dataclass(frozen=True, slots=True)
+class PoseNow:
+    """Where the boat is; None where not known."""
+
+    lat_deg: float | None
+    lon_deg: float | None
+    heading_deg: float | None
+    cog_deg: float | None
+    sog_kn: float | None
+    age_s: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Notice:
+    """How far the start has come, or one plain line of what the source is doing; "" takes it away."""
+
+    text: str
+    fraction: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class ChartReady:
+    """A chart was opened: where it lies, as the front end reads it (see `moonless.helm.web.chart_json`)."""
+
+    key: str
+    body: bytes
+    paths: tuple[Path, ...] = ()  # what its tiles are made from; empty: there are none to be had
+
+
+@dataclass(frozen=True, slots=True)
+class TideNow:
+    """Height of the tide above chart datum that depths are reckoned with; None: not known."""
+
+    height_m: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class SourceState:
+    """Where a source that can be steered stands."""
+
+    paused: bool
+    speed: float
+    time_ns: int | None  # of the story or recording
+    restarted: bool = False  # True once, when the story began again: everything shown is void
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """One plain line for the screens: what became of something asked."""
+
+    line: str
+
+
+@dataclass(frozen=True, slots=True)
+class TrialNow:
+    """What a manoeuvre that is being tried would bring; empty: none is tried."""
+
+    body: Mapping[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class Reply:
+    """What became of a question that one screen asked: it knows its own ``token`` in the body."""
+
+    body: Mapping[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class Overheard:
+    """Bytes as the watch read them, for the set-up screen: (link, data, time of receipt, is one datagram)."""
+
+    items: tuple[tuple[str, bytes, int, bool], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class PlanNow:
+    """The plan's route and the next things on it, as `moonless.helm.routes.following` tells them."""
+
+    body: Mapping[str, Any]
+
+
+Event = (
+    Turn | SpokesNow | PoseNow | Notice | ChartReady | TideNow | SourceState | LinkNow | Answer
+    | Reply | TrialNow | PlanNow | Overheard
+)
+
+
+class Source(Protocol):
+    """Where turns come from: the demo, live links, a recording, or a test."""
+
+    kind: SourceKind
+    boat: Mapping[str, Any]  # what the front end needs of the boat, see `hello_boat`
+
+    def events(self) -> AsyncIterator[Event]:
+        """Yield until the source ends or the task is cancelled."""
+        ...
+
+    def do(self, control: Mapping[str, Any]) -> None:
+        """Take one control ({"do": ...}) that is the source's to act on.  Never blocks."""
+        ...

@@ -1,0 +1,89 @@
+"""A source whose work is done in another process, so that the server answers at once whatever the chain is doing."""
+
+from __future__ import annotations
+
+import asyncio
+import multiprocessing
+import threading
+from collections.abc import AsyncIterator, Mapping
+from typing import Any
+
+from moonless.errors import LinkError
+from moonless.helm.process.events import Event, SourceKind
+from moonless.helm.process.worker import Failed, run
+
+# Events that may wait between the pipe and the hub; when the hub cannot follow, the reading thread waits.
+WAITING = 512
+
+
+class Apart:
+    """Rules: the process is a daemon and ends with us; what it cannot do comes out as one plain line."""
+
+    def __init__(self, kind: SourceKind, job: Any, boat: Mapping[str, Any]) -> None:
+        self.kind = kind
+        self.boat = boat
+        self._job = job
+        self._process: Any = None
+        self._pipe: Any = None
+
+    def begin(self) -> None:
+        """Start the process now rather than when the first event is asked for."""
+        if self._process is not None:
+            return
+        context = multiprocessing.get_context("spawn")
+        ours, theirs = context.Pipe(duplex=True)
+        self._process = context.Process(target=run, args=(theirs, self._job), daemon=True, name="moonless-watch")
+        self._process.start()
+        theirs.close()
+        self._pipe = ours
+
+    async def events(self) -> AsyncIterator[Event]:
+        """Yield what the process sends until it ends.
+
+        Raises LinkError with its last line if it failed.
+        """
+        self.begin()
+        loop = asyncio.get_running_loop()
+        arrived: asyncio.Queue[Any] = asyncio.Queue(maxsize=WAITING)
+        is_over = threading.Event()
+        pipe = self._pipe
+
+        def read() -> None:
+            while not is_over.is_set():
+                try:
+                    item = pipe.recv()
+                except (EOFError, OSError):
+                    item = None
+                try:
+                    asyncio.run_coroutine_threadsafe(arrived.put(item), loop).result()
+                except RuntimeError:
+                    return  # the loop has closed
+                if item is None:
+                    return
+
+        threading.Thread(target=read, daemon=True, name="moonless-pipe").start()
+        try:
+            while (item := await arrived.get()) is not None:
+                if isinstance(item, Failed):
+                    raise LinkError(item.line)
+                yield item
+            self._process.join(timeout=1.0)
+            if self._process.exitcode not in (0, None):
+                raise LinkError(f"the watch's process ended by itself (exit code {self._process.exitcode})")
+        finally:
+            is_over.set()
+            self._process.terminate()
+
+    def close(self) -> None:
+        """End the process and wait for it, so that its ports and files are free."""
+        if self._process is not None:
+            self._process.terminate()
+            self._process.join(timeout=5.0)
+
+    def do(self, control: Mapping[str, Any]) -> None:
+        """Hand a control to the process."""
+        if self._pipe is not None:
+            try:
+                self._pipe.send(dict(control))
+            except (BrokenPipeError, OSError):
+                return  # it has ended; the hub says so

@@ -1,0 +1,1 @@
+"""Routes at the helm: drawn, checked, kept, followed."""

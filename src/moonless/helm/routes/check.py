@@ -1,0 +1,108 @@
+"""A route drawn at the helm held against the chart, leg by leg, as the night plan would hold it."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Sequence
+from typing import Any
+
+from moonless.errors import InputError, NoCoverage
+from moonless.frames import LocalFrame, destination, geodesic
+from moonless.passage.types import LegDanger
+from moonless.passage.way.corridor import Corridor
+from moonless.passage.way.propose import propose
+from moonless.passage.way.route import Leg, Route, Waypoint
+from moonless.units import kn_to_mps
+
+LatLon = tuple[float, float]
+# Chart cut round a leg beyond its ends, and how far a part once cut reaches on, so that a point dragged a little does
+# not cut it afresh.
+AROUND_M = 1500.0
+# Where the boat file gives no night limit: a moderate speed for the squat.  No source.
+SPEED_KN = 8.0
+# Sentences of one leg that are sent: a screen shows two or three.
+MOST_SAID = 6
+
+
+class Checker:
+    """Keeps the piece of chart it last cut and the legs it has answered for: a finger moves one point at a time."""
+
+    def __init__(self, chart: Any, boat: Any) -> None:
+        self._chart = chart
+        self._boat = boat
+        limit = boat.skipper.night_limit
+        self._speed = kn_to_mps(SPEED_KN) if limit is None else limit
+        self._local: Any = None
+        self._cut: tuple[LatLon, float] | None = None
+        self._known: dict[tuple[LatLon, LatLon], dict[str, Any]] = {}
+
+    def check(self, points: Sequence[LatLon]) -> list[dict[str, Any]]:
+        """Return for each leg its length, course, least charted depth, and what stops it or speaks against it.
+
+        Tide is not counted: the route must do at any hour.
+        """
+        return [self._leg(a, b) for a, b in itertools.pairwise(points)]
+
+    def way(self, start: LatLon, end: LatLon) -> list[LatLon]:
+        """Return the places of a way along deep water between two places, both ends with it.
+
+        Raises InputError or NoCoverage as `propose` does.
+        """
+        route = propose(self._chart, self._boat, start, end)
+        return [(w.lat_deg, w.lon_deg) for w in route.waypoints]
+
+    def _leg(self, a: LatLon, b: LatLon) -> dict[str, Any]:
+        key = (a, b)
+        if key not in self._known:
+            if len(self._known) > 400:
+                self._known.clear()
+            self._known[key] = self._ask(a, b)
+        return self._known[key]
+
+    def _ask(self, a: LatLon, b: LatLon) -> dict[str, Any]:
+        try:
+            leg = Route("", (Waypoint("", *a), Waypoint("", *b))).legs[0]
+        except InputError:
+            return _told(0.0, 0.0, None, ["two points lie on each other"])
+        try:
+            corridor = Corridor(1, leg, self._around(a, b), self._boat)
+            dangers = corridor.dangers(None, self._speed)
+        except NoCoverage:
+            return _told(leg.length_m, leg.course_deg, None, ["no chart covers this leg"])
+        told = _told(leg.length_m, leg.course_deg, corridor.least_depth_m(), [])
+        for weight in ("stops", "against"):
+            told[weight] = [_danger(d, leg) for d in dangers if d.weight == weight][:MOST_SAID]
+        return told
+
+    def _around(self, a: LatLon, b: LatLon) -> Any:
+        """Return the chart round a leg; the part cut for the leg before, while that holds it."""
+        length, course = geodesic(*a, *b)
+        middle = tuple(float(v) for v in destination(*a, float(course), float(length) / 2))
+        if self._cut is not None:
+            away, _ = geodesic(*self._cut[0], *middle)
+            if float(away) + float(length) / 2 + AROUND_M / 2 < self._cut[1]:
+                return self._local
+        radius = float(length) / 2 + 2 * AROUND_M
+        frame = LocalFrame(*middle)
+        self._local = self._chart.around(*middle, radius, frame=frame)
+        self._cut = ((middle[0], middle[1]), radius)
+        return self._local
+
+
+def _told(length_m: float, course_deg: float, least_m: float | None, stops: list[str]) -> dict[str, Any]:
+    return {
+        "length_m": round(length_m),
+        "course_deg": round(course_deg, 1),
+        "least_depth_m": least_m,
+        "stops": [{"say": say, "lat": None, "lon": None} for say in stops],
+        "against": [],
+    }
+
+
+def _danger(danger: LegDanger, leg: Leg) -> dict[str, Any]:
+    """Return what a screen shows of a danger: its sentence without the leg's number, and where it lies."""
+    lat, lon = leg.at(danger.along_m)
+    if danger.side != "on":
+        aside = leg.course_deg + (90.0 if danger.side == "starboard" else -90.0)
+        lat, lon = (float(v) for v in destination(lat, lon, aside, danger.off_m))
+    return {"say": danger.say.replace(" along leg 1", " along it"), "lat": round(lat, 6), "lon": round(lon, 6)}

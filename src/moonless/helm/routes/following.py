@@ -1,0 +1,102 @@
+"""The plan at the helm: the route drawn, and the next thing on it told with every reading.
+
+The plan itself (lights, unlit marks, points that open) takes seconds over a real chart, so it is made in a thread of
+its own while the route is already followed by its turns.
+"""
+
+from __future__ import annotations
+
+import logging
+import threading
+from typing import Any
+
+from moonless.errors import MoonlessError
+from moonless.passage.brief.selection import worth_telling
+from moonless.passage.plan import Night, make_plan
+from moonless.passage.types import LegPlan
+from moonless.passage.way.follow import Follower
+from moonless.passage.way.route import Route
+from moonless.passage.words import object_words
+from moonless.reading.types import Reading
+from moonless.units import NS_PER_S, kn_to_mps, mps_to_kn
+
+_log = logging.getLogger(__name__)
+# Things ahead that are told; the screen shows the first one or two.
+COMING = 4
+
+
+class PlanAtHelm:
+    """Follows one route for the screens."""
+
+    def __init__(self, route: Route, chart: Any, boat: Any) -> None:
+        self._route = route
+        self._chart = chart
+        self._boat = boat
+        self._follower = Follower(route)
+        self._better: Follower | None = None
+        self._thread: threading.Thread | None = None
+        self._legs: list[dict[str, Any]] = []
+        self._points = [[round(w.lat_deg, 6), round(w.lon_deg, 6), w.name] for w in route.waypoints]
+
+    def at(self, reading: Reading) -> dict[str, Any]:
+        """Return what the screens are told of the plan with this reading.
+
+        ``now`` is None where the boat is not on it, or nobody knows where she is.
+        """
+        if self._thread is None and self._chart is not None:
+            self._thread = threading.Thread(target=self._make, args=(reading.time_ns / NS_PER_S,), daemon=True)
+            self._thread.start()
+        if self._better is not None:
+            self._follower, self._better = self._better, None
+        own = reading.own
+        told: dict[str, Any] = {"route": self._points, "legs": self._legs, "now": None}
+        if own.lat is None or own.lon is None:
+            return told
+        sog = None if own.sog_kn is None else kn_to_mps(own.sog_kn)
+        here = self._follower.at(own.lat, own.lon, sog, reading.time_ns / NS_PER_S)
+        if here is None:
+            return told
+        return {
+            **told,
+            "now": {
+                "leg": here.leg,
+                "course_deg": round(here.course_deg, 1),
+                "off_track_m": round(here.off_track_m, 1),
+                "to_go_leg_m": round(here.to_go_leg_m),
+                "to_go_m": round(here.to_go_m),
+                "arrive_ms": None if here.arrive_s is None else round(here.arrive_s * 1000),
+                "coming": [
+                    {"what": n.what, "distance_m": round(n.distance_m), "say": n.say} for n in here.coming[:COMING]
+                ],
+            },
+        }
+
+    def _make(self, start_s: float) -> None:
+        wanted = mps_to_kn(self._boat.skipper.night_limit) if self._boat.skipper.night_limit is not None else None
+        try:
+            plan = make_plan(self._chart, self._route, self._boat, start_s, Night(wanted_kn=wanted), events=False)
+        except MoonlessError as problem:
+            # The route is followed by its turns all the same.
+            _log.warning("no plan of the route: %s", problem)
+            return
+        self._legs = [_leg_line(leg) for leg in plan.legs]
+        self._better = Follower(self._route, plan)
+
+
+def _leg_line(leg: LegPlan) -> dict[str, Any]:
+    """Return one leg for the plan's sheet: what a helmsman asks of it."""
+    told = worth_telling(leg)
+    lights = sorted(told.lights, key=lambda x: (not x.leading, x.nearest_m))[:3]
+    return {
+        "number": leg.number,
+        "to": leg.leg.end.name,
+        "course_deg": round(leg.leg.course_deg, 1),
+        "length_m": round(leg.leg.length_m),
+        "end_ms": round(leg.end_s * 1000),
+        "speed_kn": round(leg.speed_kn, 1),
+        "least_depth_m": leg.least_depth_m,
+        "lights": [f"{x.name or 'light'}, {x.text}" for x in lights],
+        "marks": [object_words(u.name, u.object) for u in told.unlit[:3]],
+        "opens": [o.say for o in told.opens[:2]],
+        "refused": [d.say for d in leg.dangers if d.weight == "stops"],
+    }

@@ -1,0 +1,48 @@
+"""What the set-up screen asks over HTTP: one place to ask at, JSON in and out, refusals in one plain line."""
+
+from __future__ import annotations
+
+import json
+import logging
+from typing import Any
+
+from starlette.requests import Request
+from starlette.responses import JSONResponse, Response
+from starlette.routing import Route
+
+from moonless.errors import MoonlessError
+from moonless.helm.setup.room import Desk, SetupRoom
+
+_log = logging.getLogger(__name__)
+# A list of folders or of stops, and room; nothing that is asked is longer.
+MAX_BYTES = 64 * 1024
+
+
+def setup_routes(room: SetupRoom, hub: Desk) -> list[Route]:
+    """Return the routes of one set-up.  That a page of ours asks is seen to by `moonless.helm.web.guard`."""
+
+    async def ask(request: Request) -> Response:
+        body = b""
+        async for chunk in request.stream():
+            body += chunk
+            if len(body) > MAX_BYTES:
+                return _refusal("that is more than the set-up takes at once", 413)
+        try:
+            found: Any = json.loads(body)
+        except ValueError:
+            return _refusal("the question is not JSON", 400)
+        if not isinstance(found, dict):
+            return _refusal("the question is not an object", 400)
+        try:
+            return JSONResponse(await room.do(found, hub), headers={"Cache-Control": "no-store"})
+        except MoonlessError as problem:
+            return _refusal(str(problem), 400)
+        except Exception:
+            _log.exception("set-up failed")
+            return _refusal("the set-up failed on this; the helm's log says more", 500)
+
+    return [Route("/setup/ask", ask, methods=["POST"])]
+
+
+def _refusal(line: str, status: int) -> Response:
+    return JSONResponse({"problem": line}, status_code=status, headers={"Cache-Control": "no-store"})

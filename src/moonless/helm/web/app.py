@@ -1,0 +1,115 @@
+"""The helm's pages, its chart and its WebSocket, as one ASGI application."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import gzip
+import logging
+from collections.abc import AsyncIterator, Iterable
+from pathlib import Path
+
+from starlette.applications import Starlette
+from starlette.middleware import Middleware
+from starlette.requests import Request
+from starlette.responses import FileResponse, PlainTextResponse, Response
+from starlette.routing import Mount, Route, WebSocketRoute
+from starlette.staticfiles import StaticFiles
+from starlette.websockets import WebSocket
+
+from moonless.errors import InputError
+from moonless.helm.hub import Hub
+from moonless.helm.web.guard import Guard, content_policy
+from moonless.helm.web.session import Session
+
+_log = logging.getLogger(__name__)
+STATIC = Path(__file__).parents[1] / "static"
+
+
+def check_built(static: Path = STATIC) -> None:
+    """Raise InputError with the way out if the helm's screens were never built."""
+    if not (static / "index.html").is_file():
+        raise InputError(
+            f"the helm's screens are not built: {static} has no index.html; run `make web` (needs Node and npm)"
+        )
+
+
+def make_app(hub: Hub, *, static: Path = STATIC, names: Iterable[str] = (), key: str | None = None) -> Starlette:
+    """Return the application around a hub; its lifespan runs the hub.
+
+    Raises InputError if the screens are not built.
+    """
+    check_built(static)
+    page = (static / "index.html").read_text(encoding="utf-8")
+
+    async def chart(request: Request) -> Response:
+        current = hub.chart
+        if current is None or request.path_params["key"] != current.key:
+            return PlainTextResponse("there is no such chart now\n", status_code=404)
+        headers = {"Cache-Control": "private, max-age=31536000, immutable"}
+        body = current.body
+        if "gzip" in request.headers.get("accept-encoding", ""):
+            body = await asyncio.to_thread(gzip.compress, current.body, 3)
+            headers["Content-Encoding"] = "gzip"
+        return Response(body, media_type="application/json", headers=headers)
+
+    async def chart_tile(request: Request) -> Response:
+        tiles, asked = hub.tiles, request.path_params
+        if tiles is None or asked["key"] != tiles.key:
+            return PlainTextResponse("there is no such chart now\n", status_code=404)
+        from moonless.chart.drawn.grid import Tile
+
+        try:
+            body = await tiles.get(Tile(asked["z"], asked["x"], asked["y"]))
+        except ChildProcessError as problem:
+            _log.warning("%s", problem)
+            return PlainTextResponse(f"{problem}\n", status_code=503)
+        headers = {"Cache-Control": "private, max-age=31536000, immutable"}
+        if not body:
+            return Response(status_code=204, headers=headers)
+        if "gzip" in request.headers.get("accept-encoding", ""):
+            headers["Content-Encoding"] = "gzip"
+        else:
+            body = await asyncio.to_thread(gzip.decompress, body)
+        return Response(body, media_type="application/vnd.mapbox-vector-tile", headers=headers)
+
+    async def socket(websocket: WebSocket) -> None:
+        await websocket.accept()
+        await Session().run(websocket, hub)
+
+    async def worker(_: Request) -> Response:
+        # At the root, so that it may look after the whole helm; never kept, so that an update is seen.
+        return FileResponse(static / "offline.js", media_type="text/javascript", headers={"Cache-Control": "no-cache"})
+
+    setup: list[Route] = []
+    if hub.setup is not None:
+        from moonless.helm.setup.http import setup_routes
+
+        setup = setup_routes(hub.setup, hub)
+
+    @contextlib.asynccontextmanager
+    async def lifespan(_: Starlette) -> AsyncIterator[None]:
+        tasks = [asyncio.create_task(hub.run())]
+        if hub.loudspeaker is not None:
+            tasks.append(asyncio.create_task(hub.loudspeaker.run()))
+        try:
+            yield
+        finally:
+            for task in tasks:
+                task.cancel()
+            for task in tasks:
+                with contextlib.suppress(asyncio.CancelledError):
+                    await task
+
+    return Starlette(
+        routes=[
+            WebSocketRoute("/live", socket),
+            Route("/chart/{key}.json", chart),
+            Route("/chart/{key}/{z:int}/{x:int}/{y:int}.mvt", chart_tile),
+            *setup,
+            Route("/offline.js", worker),
+            Mount("/", StaticFiles(directory=static, html=True)),
+        ],
+        middleware=[Middleware(Guard, names=names, key=key, policy=content_policy(page))],
+        lifespan=lifespan,
+    )

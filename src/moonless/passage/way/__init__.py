@@ -1,0 +1,1 @@
+"""Routes and the water along them: read, proposed, held against the chart, followed."""

@@ -1,0 +1,75 @@
+"""The chart along some legs, opened once: neighbouring legs share one stretch, so a long route opens few charts."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from moonless.chart.library import Chart
+from moonless.chart.lights import ChartLight, lights_of, lights_of_mark
+from moonless.chart.local import LocalChart
+from moonless.constants import NAUTICAL_MILE_M
+from moonless.errors import NoCoverage
+from moonless.frames import LocalFrame, geodesic
+from moonless.passage.way.route import Leg
+from moonless.reading.chart_around import edges_of
+
+# How far round the legs the chart is opened: the lights a small boat can hope to see from her cockpit.
+MARGIN_M = 8.0 * NAUTICAL_MILE_M
+# Legs are gathered while they fit in this circle.
+STRETCH_RADIUS_M = 8.0 * NAUTICAL_MILE_M
+
+
+@dataclass(frozen=True, eq=False)
+class Stretch:
+    """The chart around some legs, with what every leg asks of it already worked out."""
+
+    local: LocalChart
+    edges: NDArray[np.float64]  # of land, (n, 4)
+    lights: tuple[ChartLight, ...]  # shown by night; each bears its mark's name
+
+
+def stretches(chart: Chart, legs: Sequence[Leg]) -> list[Stretch | None]:
+    """Return for each leg the stretch it lies in; None where no chart touches it."""
+    out: list[Stretch | None] = []
+    start = 0
+    while start < len(legs):
+        end = start + 1
+        while end < len(legs) and _circle(legs[start : end + 1])[2] <= STRETCH_RADIUS_M:
+            end += 1
+        lat, lon, radius = _circle(legs[start:end])
+        out += [_open(chart, lat, lon, radius)] * (end - start)
+        start = end
+    return out
+
+
+def _circle(legs: Sequence[Leg]) -> tuple[float, float, float]:
+    """Return (lat, lon, radius in metres) of a circle that holds some legs."""
+    ends = [leg.start for leg in legs] + [legs[-1].end]
+    lats, lons = [w.lat_deg for w in ends], [w.lon_deg for w in ends]
+    # Longitudes as steps from the first, so that a route across 180 degrees has its middle on it.
+    steps = [(lon - lons[0] + 180.0) % 360.0 - 180.0 for lon in lons]
+    lat = (min(lats) + max(lats)) / 2
+    lon = (lons[0] + (min(steps) + max(steps)) / 2 + 180.0) % 360.0 - 180.0
+    distance, _ = geodesic([lat] * len(ends), [lon] * len(ends), lats, lons)
+    return lat, lon, float(np.max(distance))
+
+
+def _open(chart: Chart, lat_deg: float, lon_deg: float, radius_m: float) -> Stretch | None:
+    try:
+        local = chart.around(lat_deg, lon_deg, radius_m + MARGIN_M, frame=LocalFrame(lat_deg, lon_deg))
+    except NoCoverage:
+        return None
+    named: list[ChartLight] = []
+    places = set()
+    for mark in local.marks:
+        for light in lights_of_mark(mark):
+            named.append(replace(light, name=light.name or mark.name))
+            places.add((round(light.east_m, 1), round(light.north_m, 1)))
+    for light in lights_of(local.features("LIGHTS")):
+        if (round(light.east_m, 1), round(light.north_m, 1)) not in places:
+            named.append(light)
+    return Stretch(local, edges_of(local.land), tuple(light for light in named if light.at_night))

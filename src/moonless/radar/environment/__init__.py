@@ -1,0 +1,1 @@
+"""What lies between antenna and target: air, rain, sea, land's height and shadow."""

@@ -1,0 +1,1 @@
+"""The model's compiled loops, beside their readable definitions."""

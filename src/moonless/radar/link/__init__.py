@@ -1,0 +1,1 @@
+"""The link budget, the chance of detection, and the receiver's curve."""

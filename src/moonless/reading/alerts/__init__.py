@@ -1,0 +1,1 @@
+"""What is worth saying now, and when it is said."""

@@ -1,0 +1,319 @@
+"""What holds this turn and may be worth saying, in the words of the wheel."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from moonless.boat.types import Boat
+from moonless.frames import wrap_360
+from moonless.reading.alerts.schedule import Matter
+from moonless.reading.collision.encounter import Encounter
+from moonless.reading.collision.keepoff import Danger, SounderCheck
+from moonless.reading.own import OwnPlane
+from moonless.reading.registration.registrar import Agreement
+from moonless.reading.types import Echo, Fault, Missing, SpeedAdvice
+from moonless.reading.visibility.opening import Opening
+from moonless.reading.words import count_words, direction_words, distance_words, object_words, place_words, time_words
+from moonless.units import mps_to_kn
+
+# A vessel's closest approach is worth a call this long before.
+MEET_S = 480.0
+SOON_S = 120.0
+# A still thing is worth a call when it will be passed nearer than this share of the keep-off, this soon.
+STILL_S = 240.0
+STILL_SHARE = 0.5
+# A beacon is meant to be passed close; only one that will be hit is called.
+MARK_M = 30.0
+MARK_S = 75.0
+OPENING_S = 100.0
+SWING_CALL_M = 40.0
+BIAS_CALL_DEG = 1.5
+OFFSET_CALL_M = 20.0
+FALL_CALL_DB = 4.0
+OVER_SPEED_KN = 1.0
+
+_FAULT_WORDS = {
+    "radar": ("the radar picture", 4),
+    "position": ("own position", 4),
+    "heading": ("the heading", 4),
+    "clock": ("the clock", 3),
+    "chart": ("the chart", 3),
+    "ais": ("AIS", 2),
+    "depth": ("the sounder", 2),
+}
+_STATE_WORDS = {
+    "silent": "has stopped coming",
+    "frozen": "is frozen",
+    "stale": "is old",
+    "jumped": "has jumped",
+    "damaged": "is damaged",
+    "disagrees": "does not agree with the rest",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Wheel:
+    """Where things are said from."""
+
+    own: OwnPlane
+    boat: Boat
+
+    def where(self, east_m: float, north_m: float) -> str:
+        """Return direction and distance of a place, as said at the wheel."""
+        rel_e, rel_n = east_m - self.own.east_m, north_m - self.own.north_m
+        return self.where_polar(math.atan2(rel_e, rel_n), math.hypot(rel_e, rel_n))
+
+    def where_polar(self, bearing_rad: float, range_m: float) -> str:
+        """Return direction and distance of a true bearing and range."""
+        far = distance_words(range_m, self.boat.skipper.distance_unit)
+        bow = self.own.heading_rad if self.own.heading_rad is not None else self.own.ahead_rad
+        if bow is None:
+            return f"bearing {round(math.degrees(bearing_rad)) % 360:03d}, {far}"
+        return f"{direction_words(bearing_rad - bow)}, {far}"
+
+    def far(self, distance_m: float) -> str:
+        """Return a distance in the skipper's unit."""
+        return distance_words(distance_m, self.boat.skipper.distance_unit)
+
+
+def of_faults(faults: Sequence[Fault], position_held: bool = False) -> list[Matter]:
+    """Return a matter for each fault.  ``position_held``: radar and chart carry the position on."""
+    out = []
+    for fault in faults:
+        words, urgency = _FAULT_WORDS[fault.what]
+        say = f"{words[0].upper()}{words[1:]} {_STATE_WORDS[fault.state]}."
+        if fault.what == "position" and position_held:
+            say += " Radar and chart carry it on."
+        elif urgency == 4:
+            say += " What rests on it is withdrawn."
+        out.append(Matter(f"fault {fault.what} {fault.state}", urgency, say))
+    return out
+
+
+def of_echoes(wheel: Wheel, echoes: Sequence[Echo], meets: dict[int, tuple[Encounter, ...]]) -> list[Matter]:
+    """Return matters of vessels that will come close and of still things on the way."""
+    out: list[Matter] = []
+    for echo in echoes:
+        if echo.cpa_m is None or echo.tcpa_s is None or echo.confidence < 0.4:
+            continue
+        where = wheel.where_polar(math.radians(echo.bearing_deg), echo.range_m)
+        if echo.kind == "vessel":
+            out.extend(_of_vessel(wheel, echo, where, meets.get(echo.id, ())))
+        elif echo.kind == "uncharted":
+            out.extend(_of_still(wheel, echo, where))
+        elif echo.kind == "charted" and echo.charted_as is not None:
+            out.extend(_of_mark(wheel, echo, where))
+    return out
+
+
+def _of_vessel(wheel: Wheel, echo: Echo, where: str, meets: tuple[Encounter, ...]) -> list[Matter]:
+    assert echo.cpa_m is not None and echo.tcpa_s is not None
+    keep_off = wheel.boat.skipper.keep_off_m
+    margin = min(2.0 * (echo.cpa_sigma_m or 0.0), keep_off)
+    close = echo.cpa_m < keep_off and -5.0 <= echo.tcpa_s <= MEET_S
+    maybe = echo.cpa_m - margin < keep_off and 0.0 <= echo.tcpa_s <= SOON_S
+    if not (close or maybe) or echo.confidence < 0.5:
+        return []
+    name = f"{echo.ais.name}, " if echo.ais is not None and echo.ais.name else "a vessel, "
+    near = f"within {wheel.far(echo.cpa_m)} in {time_words(max(0.0, echo.tcpa_s))}."
+    if echo.cog_deg is None:
+        say = f"{where}, {name}stopped: you pass {near}"
+    else:
+        say = f"{where}, {name}making {echo.sog_kn:.0f} knots, comes {near}"
+    if meets:
+        say += " " + " ".join(f"Rule {m.rule}: {m.action}" for m in meets)
+    urgency = 4 if echo.tcpa_s < SOON_S and echo.cpa_m < 0.5 * keep_off else 3
+    weight = keep_off / max(20.0, echo.cpa_m) * MEET_S / max(30.0, echo.tcpa_s)
+    return [Matter(f"echo {echo.id}", urgency, _capital(say), weight, echo.id)]
+
+
+def _of_still(wheel: Wheel, echo: Echo, where: str) -> list[Matter]:
+    assert echo.cpa_m is not None and echo.tcpa_s is not None
+    near = STILL_SHARE * wheel.boat.skipper.keep_off_m
+    if not (echo.cpa_m < near and 0.0 <= echo.tcpa_s <= STILL_S):
+        return []
+    in_the_way = echo.cpa_m < max(30.0, 2.0 * wheel.boat.beam_m + 2.0 * (echo.cpa_sigma_m or 0.0))
+    urgency = 4 if in_the_way and echo.tcpa_s < 45.0 else 3 if in_the_way or echo.tcpa_s < 90.0 else 2
+    say = f"{where}, not on the chart, not moving."
+    if in_the_way:
+        say = f"{where}, not on the chart, not moving, in the way."
+    weight = near / max(15.0, echo.cpa_m) * STILL_S / max(20.0, echo.tcpa_s)
+    return [Matter(f"echo {echo.id}", urgency, _capital(say), weight, echo.id)]
+
+
+def _of_mark(wheel: Wheel, echo: Echo, where: str) -> list[Matter]:
+    assert echo.charted_as is not None and echo.cpa_m is not None and echo.tcpa_s is not None
+    out = []
+    name = _named(echo.charted_as.object, echo.charted_as.name)
+    if echo.charted_as.offset_m > SWING_CALL_M and echo.charted_as.object.startswith("BOY"):
+        say = f"{name} lies {wheel.far(echo.charted_as.offset_m)} from its charted place: {where}."
+        out.append(Matter(f"moved {echo.charted_as.cell} {echo.charted_as.feature}", 2, _capital(say), 1.0, echo.id))
+    if echo.cpa_m < MARK_M and 0.0 <= echo.tcpa_s <= MARK_S:
+        urgency = 4 if echo.tcpa_s < 30.0 else 3
+        say = f"{name}, {where}, in the way."
+        out.append(Matter(f"echo {echo.id}", urgency, _capital(say), MARK_S / max(10.0, echo.tcpa_s), echo.id))
+    return out
+
+
+def of_missing(wheel: Wheel, missing: Sequence[Missing]) -> list[Matter]:
+    """Return a matter for each mark that should show and does not."""
+    out = []
+    for mark in missing:
+        east, north = wheel.own.frame.to_plane(mark.lat, mark.lon)
+        where = wheel.where(float(east), float(north))
+        say = (
+            f"{_named(mark.object, mark.name)} does not show: it should be {where}. "
+            f"Looked for on {count_words(mark.scans_looked)} turns."
+        )
+        out.append(Matter(f"missing {mark.object} {mark.lat:.6f} {mark.lon:.6f}", 2, _capital(say)))
+    return out
+
+
+def of_speed(own: OwnPlane, advice: SpeedAdvice, was_over: bool) -> tuple[list[Matter], bool]:
+    """Return a matter while the boat goes faster than goes with what is seen; with hysteresis of half a knot."""
+    if own.sog is None or advice.advised_kn is None:
+        return [], was_over
+    over = mps_to_kn(own.sog) - advice.advised_kn
+    is_over = over > OVER_SPEED_KN or (was_over and over > 0.5 * OVER_SPEED_KN)
+    if not is_over:
+        return [], False
+    urgency = 3 if over > 5.0 else 2
+    say = f"The speed that goes with what is seen is {advice.advised_kn:.0f} knots. {advice.because}"
+    return [Matter("speed", urgency, say, max(1.0, over))], True
+
+
+def of_opening(wheel: Wheel, opening: Opening | None, stopping_m: float | None) -> list[Matter]:
+    """Return a matter when hidden water is about to open close by."""
+    if opening is None or opening.in_s > OPENING_S:
+        return []
+    near = max(2.0 * wheel.boat.skipper.keep_off_m, 3.0 * (stopping_m or 0.0))
+    if opening.distance_then_m > near:
+        return []
+    where = wheel.where_polar(opening.bearing_then_rad, opening.distance_then_m)
+    say = f"Hidden water opens in {time_words(opening.in_s)}: {where} by then. A boat may come out of it."
+    spot = f"opening {round(opening.east_m / 300.0)} {round(opening.north_m / 300.0)}"
+    return [Matter(spot, 2, say, OPENING_S / max(10.0, opening.in_s))]
+
+
+def of_agreement(agreement: Agreement, boat: Boat, agrees: bool | None) -> list[Matter]:
+    """Return matters of heading or position that had to be put right, and of radar and chart that do not agree."""
+    out = []
+    if agrees is False:
+        out.append(
+            Matter(
+                "disagrees",
+                3,
+                "Radar and chart do not agree. Position, heading or chart is wrong; "
+                + _likely(agreement, boat)
+                + " Do not trust the chart under the radar.",
+            )
+        )
+        return out
+    if not agreement.is_known:
+        return out
+    bias = math.degrees(agreement.heading_bias)
+    if abs(bias) > max(
+        BIAS_CALL_DEG, 2.0 * math.degrees(boat.heading_sigma_rad), 3 * math.degrees(agreement.heading_sigma)
+    ):
+        way = "high" if bias > 0 else "low"
+        say = (
+            f"The compass reads {abs(bias):.0f} degrees {way} against radar and chart; the picture is put right for it."
+        )
+        out.append(Matter(f"bias {way}", 2, say, abs(bias)))
+    offset = math.hypot(agreement.state[1], agreement.state[2])
+    if offset > max(OFFSET_CALL_M, 3.0 * boat.position_sigma_m, 3.0 * agreement.position_sigma_m):
+        # The reported position is off in the sense of the state; the boat lies the other way.
+        bearing = wrap_360(math.degrees(math.atan2(agreement.state[1], agreement.state[2])))
+        say = (
+            f"The reported position is {offset:.0f} metres off towards {bearing:03.0f} by radar and chart; "
+            "the picture is put right for it."
+        )
+        out.append(Matter("offset", 2, say, offset / OFFSET_CALL_M))
+    return out
+
+
+def _likely(agreement: Agreement, boat: Boat) -> str:
+    heading = abs(agreement.heading_bias) / max(boat.heading_sigma_rad, 1e-3)
+    position = float(np.hypot(agreement.state[1], agreement.state[2])) / max(boat.position_sigma_m, 1.0)
+    if max(heading, position) < 3.0:
+        return "the chart is the likeliest."
+    return "the heading is the likeliest." if heading > position else "the position is the likeliest."
+
+
+def of_fix(own: OwnPlane, sigma_m: float, is_fixed: bool) -> list[Matter]:
+    """Return the matter of a position carried on by radar and chart, or by reckoning alone."""
+    lat, lon = own.frame.to_geographic(own.east_m, own.north_m)
+    by = "by radar and chart" if is_fixed else "by heading and last speed alone"
+    say = f"No position from the receiver. {_capital(by)} she is at {place_words(float(lat), float(lon))}, "
+    return [Matter("fix", 3, say + f"within {max(10, round(2.0 * sigma_m, -1)):.0f} metres.", 1.0 + sigma_m / 20.0)]
+
+
+def of_performance(fall_db: float | None, sigma_db: float | None) -> list[Matter]:
+    """Return a matter when the radar sees worse than its figures say."""
+    if fall_db is None or sigma_db is None or fall_db > -max(FALL_CALL_DB, 2.0 * sigma_db):
+        return []
+    say = (
+        f"The radar sees {-fall_db:.0f} decibels worse than it should: a wet or icy scanner, mistuning, "
+        "or a rising sea. Small things show later."
+    )
+    return [Matter("performance", 2, say, -fall_db)]
+
+
+def of_dangers(wheel: Wheel, dangers: Sequence[Danger], course_rad: float, tide_m: float | None) -> list[Matter]:
+    """Return a matter for what the chart has ahead in the corridor."""
+    words = {
+        "land": "land", "shoal": "water too shallow", "danger": "a charted danger", "unsurveyed": "unsurveyed water",
+        "chart ends": "the end of the chart", "structure": "a charted structure",
+        "keep out": "water to keep out of",
+    }  # fmt: skip
+    out: dict[str, Matter] = {}
+    for danger in dangers:
+        speed = wheel.own.sog or 0.0
+        seconds = danger.distance_m / speed if speed > 0.3 else math.inf
+        if seconds > 120.0:
+            continue
+        urgency = 4 if seconds < 30.0 else 3
+        if danger.what in ("unsurveyed", "chart ends"):
+            urgency = 2
+        elif not danger.in_way:
+            # Beside the boat's own way: piers and piles line every channel; water and land may still come nearer.
+            urgency = 2 if danger.what == "structure" else 3
+        depth = ""
+        if danger.what in ("shoal", "danger") and danger.depth_m is not None:
+            depth = f", {danger.depth_m:.1f} metres charted" + ("" if tide_m is None else f" and {tide_m:.1f} of tide")
+        where = wheel.where_polar(course_rad, danger.distance_m)
+        if not danger.in_way:
+            where = f"{where}, close beside the way"
+        matter = Matter(
+            f"danger {danger.what}",
+            urgency,
+            _capital(f"{where}, {words[danger.what]}{depth}."),
+            60.0 / max(5.0, seconds),
+        )
+        # Of one kind the more urgent; of equally urgent ones the nearer, which comes first.
+        if danger.what not in out or urgency > out[danger.what].urgency:
+            out[danger.what] = matter
+    # Two are enough to say: the most urgent, and of those the nearest.
+    return sorted(out.values(), key=lambda m: (-m.urgency, -m.weight))[:2]
+
+
+def of_sounder(check: SounderCheck | None) -> list[Matter]:
+    """Return a matter when sounder and chart cannot both be right."""
+    if check is None or check.agrees:
+        return []
+    shoaler = check.sounded_m < check.expected_least_m
+    limit = f"at least {check.expected_least_m:.1f}" if shoaler else f"at most {check.expected_most_m:.0f}"
+    say = f"The sounder has {check.sounded_m:.1f} metres where chart and tide make {limit}."
+    return [Matter("sounder", 3 if shoaler else 2, say + " Position or chart is wrong.")]
+
+
+def _named(s57_class: str, name: str | None) -> str:
+    return f"{object_words(s57_class)} {name}" if name else object_words(s57_class)
+
+
+def _capital(sentence: str) -> str:
+    return sentence[0].upper() + sentence[1:]

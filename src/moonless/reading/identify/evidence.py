@@ -1,0 +1,290 @@
+"""All that speaks for or against each kind of thing, gathered once per turn as arrays over the tracks."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtr
+
+from moonless.boat.types import Boat
+from moonless.echo.types import EchoPicture
+from moonless.reading.chart_around import Known, Place
+from moonless.reading.identify.ghosts import mirrored, multiples, off_own_mast, side_lobes
+from moonless.reading.identify.reported import PoseSigma
+from moonless.reading.own import OwnPlane
+from moonless.reading.visibility.seeing import Curve
+from moonless.scan.types import Scan
+from moonless.track.types import Track
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Evidence:
+    """One row per track."""
+
+    tracks: tuple[Track, ...]
+    ids: NDArray[np.int64]
+    position_en: Floats  # (n, 2) put right by the registration
+    covariance: Floats  # (n, 2, 2) of that position, every error counted but the chart's
+    sigma_m: Floats  # (n,) root mean square of both axes, the chart's accuracy included
+    range_m: Floats
+    bearing_rad: Floats
+    p_moving: Floats
+    length_m: Floats  # NaN: not resolved
+    level_db: Floats  # of each echo over receiver noise; the tracker's strength where no picture tells
+    shore_distance_m: Floats  # 0 on land
+    bridge_distance_m: Floats
+    ais_vessel: NDArray[np.bool_]
+    is_ghost: NDArray[np.bool_]
+    clutter_density: Floats  # clutter tracks per square metre that look like this one
+    named_density: Floats  # things of local knowledge per square metre here
+    named: tuple[str | None, ...]  # what local knowledge calls the nearest of them
+    own_en: Floats  # (2,)
+    beam_rad: float
+    hit_share: Floats  # turns with an echo over turns since it began
+    rcs_db: Floats  # cross-section that each echo's strength and range imply, dB over 1 m2; NaN: not known
+    multiple_density: Floats  # per square metre: echoes that went to and fro twice, of stronger ones, to be met here
+    lobe_density: Floats  # per square metre: side-lobe echoes of what is strong at the same range, to be met here
+    roamed_m: Floats  # how far each has come in the last minute or so, by its places
+    of_shore: NDArray[np.bool_]  # this turn's echo is a piece of one longer than any hull
+    afloat: Floats  # how likely it lies in water at all, 0..1: an echo well inside charted land does not
+
+
+def gather(
+    tracks: tuple[Track, ...],
+    own: OwnPlane,
+    place: Place | None,
+    boat: Boat,
+    pose: PoseSigma,
+    moved_en: Floats | None = None,
+    known: Known | None = None,
+    clutter_db: Floats | None = None,
+    p_moving: Floats | None = None,
+    curve: Curve | None = None,
+    level_db: Floats | None = None,
+    roamed_m: Floats | None = None,
+    ring_db: Floats | None = None,
+    of_shore: NDArray[np.bool_] | None = None,
+) -> Evidence:
+    """Return the evidence of the tracks that are to be told: all but tentative ones.
+
+    ``moved_en``: (n, 2) positions put right by the registration; None: as tracked.  ``clutter_db``: (n,) level of
+    clutter over noise where each track is, NaN where not known.  ``p_moving``: (n,) put together with the track's past;
+    None: the tracker's own.  ``level_db``: (n,) of each echo over receiver noise.  ``curve``: None where the receiver's
+    scale is not known: then no strength says what a thing is.
+    """
+    position = np.array([(t.east_m, t.north_m) for t in tracks]).reshape(-1, 2) if moved_en is None else moved_en
+    rel = position - np.array([own.east_m, own.north_m])
+    reach = np.hypot(rel[:, 0], rel[:, 1])
+    bearing = np.mod(np.arctan2(rel[:, 0], rel[:, 1]), math.tau)
+    tracked = np.array([t.covariance[:2, :2] for t in tracks]).reshape(-1, 2, 2)
+    covariance = tracked + _pose_covariance(rel, reach, boat, pose)
+    chart_sigma = 0.0
+    shore = np.full(len(tracks), np.inf)
+    bridge = np.full(len(tracks), np.inf)
+    inland = np.zeros(len(tracks))
+    if place is not None and len(tracks):
+        chart_sigma = float(np.median(place.mark_sigma_m)) if len(place.mark_sigma_m) else 10.0
+        shore = place.shore.distance(position)
+        on_land = place.on_land(position)
+        inland = np.where(on_land, shore, 0.0)
+        shore = np.where(on_land, 0.0, shore)
+        bridge = place.bridge_outline.distance(position)
+    rcs = _implied_rcs_db(tracks, reach, level_db, curve)
+    named_density, named = _named(position, covariance, known)
+    sigma = np.sqrt(np.trace(covariance, axis1=1, axis2=2) / 2.0 + chart_sigma**2)
+    return Evidence(
+        tracks=tracks,
+        ids=np.array([t.id for t in tracks], dtype=np.int64),
+        position_en=position,
+        covariance=covariance,
+        sigma_m=sigma,
+        range_m=reach,
+        bearing_rad=bearing,
+        p_moving=np.array([t.p_moving for t in tracks]) if p_moving is None else p_moving,
+        length_m=np.array([math.nan if t.length_m is None else t.length_m for t in tracks]),
+        level_db=np.array([t.strength_db for t in tracks]) if level_db is None else level_db,
+        shore_distance_m=shore,
+        bridge_distance_m=bridge,
+        ais_vessel=np.array([t.ais is not None and not t.ais.is_aid for t in tracks], dtype=np.bool_),
+        is_ghost=np.array([t.false_parent is not None or t.false_cause is not None for t in tracks], dtype=np.bool_),
+        clutter_density=_clutter(tracks, reach, clutter_db),
+        named_density=named_density,
+        named=named,
+        own_en=np.array([own.east_m, own.north_m]),
+        beam_rad=boat.radar.beam_horizontal_rad,
+        hit_share=np.array([_hit_share(t) for t in tracks]),
+        rcs_db=rcs,
+        multiple_density=multiples(tracks, rel, covariance, own, level_db, rcs)
+        + mirrored(tracks, rel, covariance, own, level_db, boat.radar.beam_horizontal_rad, curve is not None)
+        + off_own_mast(tracks, rel, covariance, own, level_db, boat.radar.beam_horizontal_rad),
+        lobe_density=side_lobes(level_db, ring_db, boat.radar),
+        roamed_m=np.zeros(len(tracks)) if roamed_m is None else roamed_m,
+        of_shore=np.zeros(len(tracks), dtype=np.bool_) if of_shore is None else of_shore,
+        # On the shoreline itself land says nothing against a boat that lies along it.
+        afloat=np.minimum(1.0, 2.0 * ndtr(-inland / np.maximum(sigma, 1.0))),
+    )
+
+
+def _pose_covariance(rel: Floats, reach: Floats, boat: Boat, pose: PoseSigma) -> Floats:
+    """Return (n, 2, 2): own position, heading and antenna angle across the bearing, range offset along it."""
+    across = np.hypot(pose.heading_rad, boat.radar.azimuth_sigma_rad) * reach
+    along = np.full_like(reach, boat.radar.range_sigma_m)
+    unit = rel / np.maximum(reach, 1.0)[:, None]
+    side = np.column_stack([unit[:, 1], -unit[:, 0]])
+    out = np.einsum("n,ni,nj->nij", along**2, unit, unit) + np.einsum("n,ni,nj->nij", across**2, side, side)
+    return np.asarray(out + pose.position_m**2 * np.eye(2))
+
+
+# A thing that was named at the helm was put where its echo lay: a beam and a boat's error off.
+NAMED_SIGMA_M = 20.0
+
+
+def _named(position: Floats, covariance: Floats, known: Known | None) -> tuple[Floats, tuple[str | None, ...]]:
+    """Return the density of named things at each track and the words of the nearest that counts."""
+    n = len(position)
+    if known is None or n == 0:
+        return np.zeros(n), (None,) * n
+    variance = np.trace(covariance, axis1=1, axis2=2) / 2.0 + NAMED_SIGMA_M**2
+    squared = np.sum((position[:, None, :] - known.point_en[None, :, :]) ** 2, axis=-1) / variance[:, None]
+    density = known.confidence[None, :] * np.exp(-0.5 * squared) / (2 * math.pi * variance[:, None])
+    best = np.argmax(density, axis=1)
+    near = squared[np.arange(n), best] < 9.0
+    words = tuple(known.words[int(best[i])] if near[i] else None for i in range(n))
+    return np.asarray(density.sum(axis=1)), words
+
+
+# Tracks of clutter to expect per square metre of rough, cluttered water, before their record speaks; own figure.
+CLUTTER_PER_M2 = 2e-5
+# In water this far above receiver noise, half of that; in quiet water next to none.
+CLUTTER_HALF_DB = 6.0
+
+
+def _implied_rcs_db(tracks: tuple[Track, ...], reach: Floats, level_db: Floats | None, curve: Curve | None) -> Floats:
+    if curve is None or level_db is None:
+        return np.full(len(tracks), np.nan)
+    return np.asarray(level_db - 10.0 * np.log10(np.interp(reach, curve.range_m, curve.snr)))
+
+
+def pieces_of_shore(tracks: tuple[Track, ...], picture: EchoPicture) -> NDArray[np.bool_]:
+    """Return (n,) whether this turn's echo of each is a piece of an extended one."""
+    of_shore = picture.plots.is_of_shore
+    return np.array([t.last_plot is not None and bool(of_shore[t.last_plot]) for t in tracks], dtype=np.bool_)
+
+
+def levels(tracks: tuple[Track, ...], clutter_db: Floats, picture: EchoPicture) -> Floats:
+    """Return (n,) each echo's level over receiver noise: by its peak this turn, or by its strength over the clutter."""
+    strength = np.array([t.strength_db for t in tracks])
+    out = strength + np.maximum(np.nan_to_num(clutter_db, nan=0.0), 0.0)
+    if picture.db_per_count is None:
+        return np.asarray(out)
+    peak = np.asarray(picture.plots.peak_count)
+    for i, t in enumerate(tracks):
+        if t.last_plot is not None and t.last_plot < len(peak):
+            out[i] = max(out[i], (float(peak[t.last_plot]) - picture.noise_counts) * picture.db_per_count)
+    return np.asarray(out)
+
+
+# The ring of sea round the boat that answers nearly always, and how much thicker its strays lie.
+RING_M = 250.0
+RING_TIMES = 10.0
+# What hops from crest to crest is hit in fewer than half of the turns, what is there in most.  Measured on the made
+# scenes of sea, rain and squall: clutter within the ring up to 0.5, boats and marks from 0.6 (python -m bench scenes).
+HOP_SHARE, HOP_WIDTH = 0.53, 0.04
+# Past the ring a tracker hops as well where the sea answers this much (share of the full density of clutter).
+ROUGH = 0.6
+
+
+def hopping(hit_share: Floats) -> Floats:
+    """Return how much each record looks like a tracker hopping from crest to crest, 0..1."""
+    return np.asarray(1.0 / (1.0 + np.exp((hit_share - HOP_SHARE) / HOP_WIDTH)))
+
+
+def _hit_share(track: Track) -> float:
+    """Return the share of turns with an echo, up to the last one: its absence since says nothing of what it was."""
+    return (track.n_hits + 0.5) / (track.n_scans - track.misses_in_a_row + 1.0)
+
+
+# Tracks of clutter for each plot a turn that nothing explains, past what a clean place has.  On wild scenes half of the
+# tracks told as vessels that are sea lie among more than 1e-5, nine in ten vessels among less than 3e-6 (seeds below
+# 40).
+RUNS_A_STRAY, CLEAN_STRAYS_PER_M2 = 0.5, 2e-6
+# A crest stands no higher over its own sea than this, and seldom by so much more for each fold; own figures.
+SPIKE_DB, SPIKE_FALL_DB = 18.0, 4.0
+
+
+def _clutter(tracks: tuple[Track, ...], reach: Floats, clutter_db: Floats | None) -> Floats:
+    """Return the density of clutter tracks like each: more when young, weak, often missed, and in cluttered water."""
+    out = np.empty(len(tracks))
+    for i, t in enumerate(tracks):
+        hit_share = _hit_share(t)
+        level = math.nan if clutter_db is None else float(clutter_db[i])
+        rough = 0.5 if math.isnan(level) else 0.02 + 0.98 / (1.0 + math.exp(-(level - CLUTTER_HALF_DB) / 1.5))
+        # A track that shows in nine of ten turns for a minute is no wave; but a tracker may hop from crest to crest in
+        # the ring of sea round the boat for ever.
+        near = reach[i] < RING_M or rough > ROUGH
+        hops = float(hopping(np.array(hit_share))) if near else 0.0
+        record = max(math.exp(-0.35 * t.n_hits * hit_share**2), 0.1 * rough * hops)
+        record *= math.exp(-max(0.0, t.strength_db - SPIKE_DB) / SPIKE_FALL_DB)
+        out[i] = CLUTTER_PER_M2 * rough * record * (RING_TIMES if reach[i] < RING_M else 1.0)
+        # Among plots that nothing explains a tracker finds runs of them that fit, however long they last.
+        among = RUNS_A_STRAY * max(t.clutter_per_m2 - CLEAN_STRAYS_PER_M2, 0.0)
+        out[i] = max(out[i], among * math.exp(-max(0.0, t.strength_db - SPIKE_DB) / SPIKE_FALL_DB))
+    return out
+
+
+def clutter_where(position_en: Floats, own: OwnPlane, scan: Scan, picture: EchoPicture) -> Floats:
+    """Return (n,) the picture's clutter level in dB over noise at each track; NaN where not received."""
+    rel = position_en - np.array([own.east_m, own.north_m])
+    spoke, cell = _cells(rel, own, scan)
+    n_cell = scan.echo.shape[1]
+    level = np.asarray(picture.clutter_db)[spoke, np.clip(cell, 0, n_cell - 1)].astype(np.float64)
+    return np.where((cell >= 0) & (cell < n_cell), level, np.nan)
+
+
+def _cells(rel: Floats, own: OwnPlane, scan: Scan) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    n_spoke = scan.echo.shape[0]
+    azimuth = np.arctan2(rel[:, 0], rel[:, 1]) - (own.heading_rad or 0.0)
+    spoke = np.round(np.mod(azimuth, math.tau) / math.tau * n_spoke).astype(np.int64) % n_spoke
+    cell = np.round((np.hypot(rel[:, 0], rel[:, 1]) - scan.first_cell_m) / scan.cell_m).astype(np.int64)
+    return spoke, cell
+
+
+# The sea beside an echo is asked on both sides, from this many beams off to this far, in so many steps.
+BESIDE_BEAMS, BESIDE_RAD, BESIDE_STEPS = 1.25, math.radians(15.0), 16
+# The sea is what this share of it does not exceed: land on one side alone does not lift it, a shower does.
+BESIDE_SHARE = 0.4
+
+
+def strongest_at(position_en: Floats, own: OwnPlane, scan: Scan, picture: EchoPicture) -> Floats | None:
+    """Return (n,) the strongest echo of the whole turn at each track's range, dB over noise; None: no curve learnt."""
+    if picture.db_per_count is None:
+        return None
+    _, cell = _cells(position_en - np.array([own.east_m, own.north_m]), own, scan)
+    ring = scan.echo.max(axis=0)
+    near = np.clip(cell[:, None] + np.array([-1, 0, 1])[None, :], 0, len(ring) - 1)
+    return np.asarray((ring[near].max(axis=1).astype(np.float64) - picture.noise_counts) * picture.db_per_count)
+
+
+def sea_beside(position_en: Floats, own: OwnPlane, scan: Scan, picture: EchoPicture) -> Floats:
+    """Return (n,) the clutter level in dB over noise beside each track, at its own range; NaN where not received.
+
+    A strong echo and the land's edge lift the floor of their own neighbourhood, which is then no word of the sea.
+    """
+    if not len(position_en):
+        return np.zeros(0)
+    n_spoke, n_cell = scan.echo.shape
+    spoke, cell = _cells(position_en - np.array([own.east_m, own.north_m]), own, scan)
+    off = np.linspace(BESIDE_BEAMS * scan.errors.beam_rad, max(BESIDE_RAD, 2.0 * scan.errors.beam_rad), BESIDE_STEPS)
+    step = np.round(np.concatenate([-off, off]) / math.tau * n_spoke).astype(np.int64)
+    rows = (spoke[:, None, None] + step[None, :, None]) % n_spoke
+    columns = np.clip(cell[:, None, None] + np.array([-2, 0, 2])[None, None, :], 0, n_cell - 1)
+    level = np.asarray(picture.clutter_db)[rows, columns].reshape(len(spoke), -1).astype(np.float64)
+    level = np.where(np.isfinite(level), level, np.inf)
+    k = int(BESIDE_SHARE * level.shape[1])
+    beside = np.partition(level, k, axis=1)[:, k]
+    return np.where(np.isfinite(beside) & (cell >= 0) & (cell < n_cell), beside, np.nan)

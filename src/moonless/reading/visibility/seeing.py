@@ -1,0 +1,126 @@
+"""How far small things are seen tonight.
+
+A target of so many square metres at small-craft height is put through the radar's own link budget, the field over
+the sea, the performance that the charted marks show tonight, and the clutter that this turn's picture holds on each
+bearing.  "Held" means: so sure to show that three of five turns bring an echo with probability 0.9.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from moonless.boat.types import RadarSet
+from moonless.constants import TAU
+from moonless.radar.environment.multipath import N_HEIGHT, Path, height_samples, two_way_factor
+from moonless.radar.link.budget import link_budget
+from moonless.radar.link.detection import clutter_weight, required_snr
+
+Floats = NDArray[np.float64]
+
+# Chance of an echo in one turn at which three of five turns bring one with probability 0.9: binomial, solved.
+P_TURN_HELD = 0.7534
+CROSS_SECTIONS_M2 = (0.5, 2.5, 10.0)
+N_RANGES = 160
+# Plain noise comes out at up to this, linear; nothing below so many decibels can be above it.
+NOISE_FLOOR, FLOOR_DB = 1.12, 0.49
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Curve:
+    """Mean single-pulse signal to noise of 1 m2 at a height, over range, in front of nothing but noise."""
+
+    range_m: Floats  # (N_RANGES,) rising
+    snr: Floats  # (N_RANGES,) linear
+    hits: float
+
+    def held(self, rcs_m2: float, performance_db: float, clutter: Floats | None = None) -> NDArray[np.bool_]:
+        """Return at which ranges a cross-section is held; ``clutter``: linear over noise, broadcastable."""
+        level = self.snr * rcs_m2 * 10.0 ** (performance_db / 10.0)
+        if clutter is not None:
+            level = level / (1.0 + clutter_weight(self.hits) * np.maximum(clutter, 0.0))
+        return np.asarray(level >= required_snr(P_TURN_HELD, self.hits))
+
+    def held_to_m(self, rcs_m2: float, performance_db: float, least_m: float) -> float | None:
+        """Return the range out to which a cross-section is held without a gap; None: not even near by."""
+        held = self.held(rcs_m2, performance_db) | (self.range_m <= least_m)
+        if held.all():
+            return float(self.range_m[-1])
+        first_lost = int(np.argmin(held))
+        reach = float(self.range_m[max(first_lost - 1, 0)])
+        return reach if reach > least_m else None
+
+
+@lru_cache(maxsize=16)
+def _curve(radar: RadarSet, scale_nm: float, height_m: float, wave_height_m: float, max_range_m: float) -> Curve:
+    link = link_budget(radar, scale_nm)
+    ranges = np.geomspace(max(radar.min_range_m, 15.0), max_range_m, N_RANGES)
+    path = Path(radar.height_m, link.wavelength_m, radar.polarisation, wave_height_m / 4.0)
+    heights = height_samples(height_m)
+    factor = two_way_factor(path, np.repeat(ranges, N_HEIGHT), np.tile(heights, N_RANGES))
+    mean = factor.reshape(N_RANGES, N_HEIGHT).mean(axis=1)
+    return Curve(ranges, link.snr_at_1m * mean / ranges**4, link.hits)
+
+
+def curve_for(radar: RadarSet, max_range_m: float, height_m: float, wave_height_m: float) -> Curve:
+    """Return the curve of a radar looking this far."""
+    scale_nm = scale_of(max_range_m)
+    return _curve(radar, scale_nm, height_m, round(wave_height_m, 1), round(max_range_m, 0))
+
+
+def scale_of(max_range_m: float) -> float:
+    """Return the range scale, in nautical miles, that a picture reaching this far was most likely taken on.
+
+    Radars send video to the edge of the scale or somewhat past it, so the scale is not above the reach.
+    """
+    scales = np.array([0.125, 0.25, 0.5, 0.75, 1.5, 3.0, 6.0, 12.0, 24.0, 48.0, 96.0])
+    fits = scales[scales * 1852.0 <= max_range_m * 1.02]
+    return float(fits[-1]) if fits.size else float(scales[0])
+
+
+def seeing_line(curve: Curve, rcs_m2: float, performance_db: float, clutter: Floats | None, least_m: float) -> Floats:
+    """Return for each bearing the range inside which the cross-section is held, metres; land is not looked at here.
+
+    ``clutter``: (n_bearing, N_RANGES) linear over noise at the curve's ranges, NaN where not received.  Clutter close
+    in may drown small things that show again further out; the line is where they are last held without a gap beyond
+    the clutter's own far edge only if the gap is nearer than the boat can use: it is drawn at the first gap.
+    """
+    if clutter is None:
+        reach = curve.held_to_m(rcs_m2, performance_db, least_m)
+        return np.full(1, least_m if reach is None else reach)
+    unknown = ~np.isfinite(clutter)
+    held = curve.held(rcs_m2, performance_db, np.where(unknown, 0.0, clutter)) & ~unknown
+    held |= (curve.range_m <= least_m)[None, :]
+    # A single lost range cell between two held ones is speckle of the floor, not a gap.
+    held |= np.roll(held, 1, axis=1) & np.roll(held, -1, axis=1)
+    lost = np.argmin(held, axis=1)
+    lost = np.where(held.all(axis=1), held.shape[1], lost)
+    return np.asarray(curve.range_m[np.maximum(lost - 1, 0)])
+
+
+def clutter_at(
+    clutter_db: NDArray[np.float32],
+    first_cell_m: float,
+    cell_m: float,
+    heading_rad: float,
+    ranges_m: Floats,
+    n_bearing: int,
+) -> Floats:
+    """Return (n_bearing, len(ranges)) clutter over noise, linear, on true bearings, from a scan's relative rows."""
+    n_spoke, n_cell = clutter_db.shape
+    spokes = (
+        np.round(np.mod(np.arange(n_bearing) * TAU / n_bearing - heading_rad, TAU) / TAU * n_spoke).astype(np.int64)
+        % n_spoke
+    )
+    cells = np.clip(np.round((ranges_m - first_cell_m) / cell_m), 0, n_cell - 1).astype(np.int64)
+    level = clutter_db[np.ix_(spokes, cells)]
+    # The floor of plain noise is not clutter: half a decibel of estimation error is taken off with it.  Most of a
+    # picture is floor, so only what stands above it is raised from decibels.
+    out = np.zeros(level.shape)
+    above = level > FLOOR_DB
+    out[above] = np.maximum(10.0 ** (level[above].astype(np.float64) / 10.0) - NOISE_FLOOR, 0.0)
+    out[~np.isfinite(level)] = np.nan
+    return out

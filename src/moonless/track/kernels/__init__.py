@@ -1,0 +1,1 @@
+"""The tracker's compiled loops, beside their readable definitions."""

@@ -1,0 +1,1 @@
+"""What is connected: links found, listened to and told in plain lines."""

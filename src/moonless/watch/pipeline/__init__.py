@@ -1,0 +1,1 @@
+"""Bytes in, turns out: the chain, kept on live links or played again."""
