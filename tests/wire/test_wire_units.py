@@ -102,7 +102,7 @@ def test_speed_through_the_water_in_knots_or_kilometres_an_hour(body: str) -> No
 def test_wind_in_every_unit(unit: str, mps: float, letter: str, is_apparent: bool) -> None:
     wind = _one(f"WIMWV,315.0,{letter},10.0,{unit},A")
     assert wind.speed == pytest.approx(mps, rel=1e-9) and wind.is_apparent is is_apparent
-    assert wind.from_rel_rad == pytest.approx(D(315.0))
+    assert wind.from_rad == pytest.approx(D(315.0))
     assert _said(f"WIMWV,315.0,{letter},10.0,{unit},V") == []
 
 

@@ -74,7 +74,7 @@ class AisReport:
 
 # Time stamps that say where a position comes from: 61 typed in by hand, 62 reckoned, 63 no position system at work
 # (ITU-R M.1371-5, message 1).  Where such a vessel is, nobody has measured.
-_NOT_FIXED = frozenset({61, 62, 63})
+NOT_FIXED = frozenset({61, 62, 63})
 
 
 @dataclass(slots=True)
@@ -172,7 +172,7 @@ def _report(values: Mapping[str, Any], received_ns: int, is_own: bool) -> AisRep
     # 91 and 181 are "not available"; anything beyond the earth is damage and says as little.
     if lat is None or lon is None or not (abs(lat) <= 90.0 and abs(lon) <= 180.0):
         lat = lon = None
-    if kind in _POSITION_TYPES and _integer(values.get("second")) in _NOT_FIXED:
+    if kind in _POSITION_TYPES and _integer(values.get("second")) in NOT_FIXED:
         lat = lon = None
     says: AisSays = "other"
     if kind in _POSITION_TYPES and lat is not None:

@@ -1,11 +1,18 @@
-"""What NMEA 0183 sentences say, once decoded: SI and radians, None where a field was blank."""
+"""What instruments say, once decoded: SI and radians, None where a field was blank.
+
+One set of events for every door: NMEA 0183 sentences, NMEA 2000 groups, Signal K deltas.
+"""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
 
 from moonless.scan.pose import PoseSample
 from moonless.wire.ais import AisReport
+
+TargetStatus = Literal["L", "Q", "T"]
+"""Lost, acquiring, tracking."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -18,8 +25,8 @@ class Said:
     received_ns: int
     time_ns: int
     is_timed: bool
-    talker: str
-    kind: str  # RMC, HDT ...
+    talker: str  # of NMEA 0183; the device of a bus; the source that a Signal K server names
+    kind: str  # RMC, HDT ...; a group of NMEA 2000: 129029
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,9 +69,19 @@ class DepthLostSaid(Said):
 class WindSaid(Said):
     """Wind as the sensor gives it."""
 
-    from_rel_rad: float  # where it comes from, clockwise from the bow
+    from_rad: float  # where it comes from, clockwise from the bow, or from true north where ``is_from_north``
     speed: float
     is_apparent: bool  # False: the instrument has taken the boat's own motion out
+    is_from_north: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class AttitudeSaid(Said):
+    """How the boat lies; None where not said."""
+
+    roll_rad: float | None  # positive to starboard
+    pitch_rad: float | None  # positive bow up
+    yaw_rad: float | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,3 +123,4 @@ class AisSaid(Said):
     """An AIS message, whole."""
 
     report: AisReport
+    age_ns: int = 0  # how old it was when it came: a server passes on what it heard before

@@ -3,13 +3,10 @@
 from __future__ import annotations
 
 import math
-from typing import Literal
 
 from moonless.units import m_to_nm, mps_to_kn, ns_to_utc
+from moonless.wire.nmea_events import TargetStatus
 from moonless.wire.sentences import write_sentence
-
-TargetStatus = Literal["L", "Q", "T"]
-"""Lost, acquiring, tracking."""
 
 
 def write_rmc(

@@ -217,7 +217,7 @@ class Intake:
         if self._wind is None or now_ns - self._wind[0] > OLDEST_WIND_S * NS_PER_S or own.heading_true_rad is None:
             return None
         said = self._wind[1]
-        from_rad = said.from_rel_rad + own.heading_true_rad
+        from_rad = (said.from_rad if said.is_from_north else said.from_rad + own.heading_true_rad)
         if not said.is_apparent:
             return Wind(from_rad % TAU, said.speed)
         if own.sog is None or (own.cog_rad is None and own.sog > 0.5):
