@@ -9,13 +9,16 @@ import pytest
 
 SRC = Path(__file__).parents[1] / "src" / "moonless"
 
-# Lowest first.  Names on one floor do not import each other, except the four single files of the ground floor,
-# which stand in the order given.
+# Lowest first.  Names on one floor do not import each other, except the single files of the ground floor, which
+# stand in the order given.
 FLOORS: list[list[str]] = [
     ["errors"],
     ["constants"],
     ["units"],
     ["clock"],
+    ["files"],
+    ["folders"],
+    ["tables"],
     ["frames"],
     ["boat", "rules", "sky", "sea"],
     ["chart", "scan"],
@@ -85,3 +88,36 @@ def test_only_the_clock_reads_a_clock() -> None:
             if isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute):
                 called = ast.unparse(node.func)
                 assert not any(called == f or called.endswith("." + f) for f in forbidden), f"{path}: {called}"
+
+
+def _called(path: Path) -> set[str]:
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    return {ast.unparse(node.func) for node in ast.walk(tree) if isinstance(node, ast.Call)}
+
+
+def test_only_files_replaces_a_file() -> None:
+    forbidden = {"os.replace", "os.rename", "os.fsync", "os.link", "tempfile.mkstemp", "tempfile.NamedTemporaryFile"}
+    ends = (".write_text", ".write_bytes")
+    for path in _files():
+        if path.name != "files.py":
+            bad = {name for name in _called(path) if name in forbidden or name.endswith(ends)}
+            # Inside a temporary folder of its own that goes again nothing is replaced.
+            bad -= {n for n in bad if path.name == "paper.py" and n.endswith(ends)}
+            assert not bad, f"{path}: {sorted(bad)}; write through moonless.files"
+
+
+def test_only_folders_knows_the_users_folders() -> None:
+    for path in _files():
+        if path.name != "folders.py":
+            words = {
+                n.value for n in ast.walk(ast.parse(path.read_text(encoding="utf-8"))) if isinstance(n, ast.Constant)
+            }
+            known = {
+                w for w in words if isinstance(w, str) and w in ("XDG_DATA_HOME", "XDG_CONFIG_HOME", "LOCALAPPDATA")
+            }
+            assert not known and "platformdirs" not in _imports(path), f"{path}: ask moonless.folders"
+
+
+def test_only_tables_reads_toml() -> None:
+    for path in _files():
+        assert path.name == "tables.py" or "tomllib" not in _imports(path), f"{path}: read through moonless.tables"

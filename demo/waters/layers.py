@@ -6,8 +6,6 @@ attributes are text with commas ("1,3"), as S-57 itself codes them.
 
 from __future__ import annotations
 
-import os
-import tempfile
 from pathlib import Path
 from typing import Any
 
@@ -15,6 +13,7 @@ import numpy as np
 import pyogrio
 import shapely
 
+from moonless.files import replacing
 from moonless.frames import LocalFrame
 
 # Far from any land; the time stamp that GeoPackage wants is that of the made-up survey, not of the making.
@@ -69,13 +68,10 @@ _KINDS = {"Point": 1, "LineString": 2, "Polygon": 3, "MultiPoint": 4}
 
 def write(waters: Waters, path: Path) -> None:
     """Write the GeoPackage whole, or leave what was there: same features, same bytes."""
-    path.parent.mkdir(parents=True, exist_ok=True)
     pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": STAMP})
-    with tempfile.TemporaryDirectory(dir=path.parent) as folder:
-        draft = Path(folder) / path.name
+    with replacing(path, make_folders=True) as draft:
         for object_class in sorted(waters.features):
             _write_layer(draft, object_class, waters.features[object_class])
-        os.replace(draft, path)
     pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": None})
 
 

@@ -2,7 +2,7 @@
 
     MoonlessError
     ├── InputError            an argument, option or setting that cannot be used
-    │   └── BoatFileError     boat.toml: which key, what was read, what is allowed
+    │   └── TableError        boat.toml, helm.toml, a scene: which key, what was read, what is allowed
     ├── SourceError           bytes from outside that cannot be used
     │   ├── ChartError        a chart that cannot be opened or read
     │   ├── WireError         a stream or recording that cannot be read at all
@@ -27,8 +27,8 @@ class InputError(MoonlessError, ValueError):
     """An argument, option or setting that cannot be used."""
 
 
-class BoatFileError(InputError):
-    """A boat file that cannot be used.  ``key`` names the entry, dotted."""
+class TableError(InputError):
+    """A TOML file that cannot be used.  ``key`` names the entry, dotted; "" for the file as a whole."""
 
     def __init__(self, path: Path | str, key: str, problem: str) -> None:
         self.path = path

@@ -8,14 +8,9 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from moonless.helm.setup.settings import (
-    HelmSettings,
-    SettingsError,
-    default_path,
-    read_settings,
-    resolved,
-    write_settings,
-)
+from moonless.errors import TableError
+from moonless.folders import settings_file
+from moonless.helm.setup.settings import HelmSettings, read_settings, resolved, write_settings
 from moonless.watch.instruments.source_priority import CHOOSABLE
 
 OWNERS = """\
@@ -45,9 +40,9 @@ def test_it_reads(tmp_path: Path) -> None:
     [
         ("bote = 1", r'bote: is not a key of helm.toml; did you mean "boat"\?'),
         ('radar = "ftp://x:1"', "radar: link 'ftp://x:1'"),
-        ("nmea = 3", "nmea: 3 is not a list"),
+        ("nmea = 3", "nmea: 3 is not a list of texts"),
         ("[screen]\nlenght_unit = 1", 'screen.lenght_unit.*did you mean "length_unit"'),
-        ('[screen]\nlength_unit = "fathoms"', "'fathoms' is not one of metres, feet"),
+        ('[screen]\nlength_unit = "fathoms"', "'fathoms' is not one of .metres., .feet."),
         ('[prefer]\nheeding = {link = "a"}', 'prefer.heeding.*did you mean "heading"'),
         ('[prefer]\nheading = {talker = "a"}', "prefer.heading.link: is missing"),
         ("boat = = 1", "is not TOML"),
@@ -57,9 +52,9 @@ def test_it_reads(tmp_path: Path) -> None:
 def test_what_cannot_be_used_is_one_line_that_names_the_key(tmp_path: Path, text: str, says: str) -> None:
     path = tmp_path / "helm.toml"
     path.write_text(text)
-    with pytest.raises(SettingsError, match=says):
+    with pytest.raises(TableError, match=says):
         read_settings(path)
-    with pytest.raises(SettingsError):
+    with pytest.raises(TableError):
         write_settings(path, HelmSettings())
     assert path.read_text() == text
 
@@ -74,7 +69,7 @@ def test_a_new_file_says_what_each_key_is(tmp_path: Path) -> None:
 
 def test_where_it_is_kept(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path))
-    assert default_path() == tmp_path / "moonless" / "helm.toml"
+    assert settings_file() == tmp_path / "moonless" / "helm.toml"
 
 
 WORDS = st.text(st.characters(blacklist_categories=["Cs"]), min_size=1, max_size=30).filter(str.strip)

@@ -39,8 +39,8 @@ def test_writes_three_files(tmp_path: Path, capsys: pytest.CaptureFixture[str]) 
 @pytest.mark.parametrize(
     ("text", "words"),
     [
-        (SMALL.replace("spokes", "spoke"), "did you mean 'spokes'"),
-        (SMALL.replace("6\n", "-6\n", 1), "outside 1 to 10800"),
+        (SMALL.replace("spokes", "spoke"), 'did you mean "spokes"'),
+        (SMALL.replace("6\n", "-6\n", 1), "out of range, allowed is 1 to 10800"),
     ],
 )
 def test_a_wrong_file_is_one_line_and_nothing_written(

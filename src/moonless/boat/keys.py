@@ -4,58 +4,36 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass
-from typing import Literal
 
 from moonless.boat.sets import GENERIC_SETS
+from moonless.tables import Key, Kind
 from moonless.units import KNOT_MPS
 
-Kind = Literal["number", "integer", "text", "choice", "sectors", "names"]
 RAD = math.pi / 180.0
 
 
-@dataclass(frozen=True, slots=True)
-class Key:
-    """One key.  ``scale`` turns the file's unit into the field's (SI, radians); ``low``/``high`` are in the file's."""
-
-    table: str  # "boat", "boat.stopping", "boat.fuel", "radar", "radar.pulse", "skipper"
-    name: str  # with its unit
-    field: str  # of the dataclass it fills
-    kind: Kind
-    default: str  # as the manual prints it; "required" if there is none
-    says: str
-    low: float = -math.inf
-    high: float = math.inf
-    scale: float = 1.0
-    choices: tuple[str, ...] = ()
-
-    @property
-    def range_text(self) -> str:
-        """Return what is allowed, as people read it."""
-        if self.kind == "choice":
-            return ", ".join(f'"{c}"' for c in self.choices)
-        if self.kind == "text":
-            return "text"
-        if self.kind == "sectors":
-            return "pairs of degrees, 0 to 360"
-        if self.kind == "names":
-            return "some of " + ", ".join(f'"{c}"' for c in self.choices)
-        return f"{self.low:.12g} to {self.high:.12g}"
+def _k(
+    table: str, name: str, field: str, kind: Kind, default: str, says: str,
+    low: float = -math.inf, high: float = math.inf, choices: tuple[str, ...] = (), scale: float = 1.0,
+) -> Key:  # fmt: skip
+    return Key(table, name, kind, default, says, low, high, scale, choices, field)
 
 
 def _n(table: str, name: str, field: str, default: str, low: float, high: float, says: str, scale: float = 1.0) -> Key:
-    return Key(table, name, field, "number", default, says, low, high, scale)
+    return Key(table, name, "number", default, says, low, high, scale, field=field)
 
 
 _SET = "from the set"
+LIGHT_ROLES = ("masthead", "starboard", "port", "stern", "towing", "all-round")
+LIGHT_COLOURS = ("white", "red", "green", "yellow")
 KEYS: tuple[Key, ...] = (
-    Key("boat", "name", "name", "text", "required", "The boat's name, as the log and the plan print it."),
+    _k("boat", "name", "name", "text", "required", "The boat's name, as the log and the plan print it."),
     _n("boat", "length_m", "length_m", "required", 2, 60, "Length over all."),
     _n("boat", "beam_m", "beam_m", "required", 0.5, 20, "Greatest breadth."),
     _n("boat", "draught_m", "draught_m", "required", 0.1, 10, "Deepest part below the waterline, as laden."),
     _n("boat", "air_draught_m", "air_draught_m", "required", 0.5, 60, "Highest fixed part above the waterline."),
     _n("boat", "eye_height_m", "eye_height_m", "2.5", 0.5, 20, "Eye of the person at the wheel above the waterline."),
-    Key(
+    _k(
         "boat",
         "mmsi",
         "mmsi",
@@ -103,7 +81,7 @@ KEYS: tuple[Key, ...] = (
         30,
         "Position antenna forward of the middle of the boat.",
     ),
-    Key(
+    _k(
         "boat",
         "assumed",
         "assumed",
@@ -124,7 +102,7 @@ KEYS: tuple[Key, ...] = (
     ),
     _n("boat.fuel", "speed_kn", "speed_kn", "required", 0, 80, "Speed at which the burn was read."),
     _n("boat.fuel", "litres_per_hour", "litres_per_hour", "required", 0, 2000, "Litres an hour, all engines."),
-    Key(
+    _k(
         "radar",
         "set",
         "kind",
@@ -134,7 +112,7 @@ KEYS: tuple[Key, ...] = (
         choices=tuple(GENERIC_SETS),
     ),
     _n("radar", "frequency_mhz", "frequency_hz", _SET, 2900, 9600, "Transmitted frequency.", 1e6),
-    Key("radar", "polarisation", "polarisation", "choice", _SET, "Horizontal or vertical.", choices=("H", "V")),
+    _k("radar", "polarisation", "polarisation", "choice", _SET, "Horizontal or vertical.", choices=("H", "V")),
     _n("radar", "peak_power_w", "peak_power_w", _SET, 0.01, 100_000, "Peak power of the pulse."),
     _n("radar", "gain_db", "gain_db", _SET, 10, 45, "Antenna gain, one way, on the axis."),
     _n(
@@ -193,7 +171,7 @@ KEYS: tuple[Key, ...] = (
         RAD,
     ),
     _n("radar", "range_offset_m", "range_offset_m", "0", -500, 500, "Added to every range."),
-    Key(
+    _k(
         "radar",
         "angle_from",
         "angle_from",
@@ -221,13 +199,14 @@ KEYS: tuple[Key, ...] = (
         200,
         "Range error left after the offset, one standard deviation.",
     ),
-    Key(
+    _k(
         "radar",
         "blind_sectors_deg",
         "blind_sectors_rad",
         "sectors",
         "none",
         "Sectors behind a mast or wheelhouse, clockwise from the bow: [[from, to], ...].",
+        scale=RAD,
     ),
     _n("radar", "min_range_m", "min_range_m", _SET, 1, 300, "Nothing nearer is shown."),
     _n("radar.pulse", "up_to_nm", "up_to_nm", "required", 0.05, 120, "Used on range scales up to this."),
@@ -277,7 +256,7 @@ KEYS: tuple[Key, ...] = (
     ),
     _n("skipper", "react_s", "react_s", "10", 0, 120, "Time to see, confirm and act."),
     _n("skipper", "depth_margin_m", "depth_margin_m", "0.5", 0, 20, "Water wanted below the keel."),
-    Key(
+    _k(
         "skipper",
         "distance_unit",
         "distance_unit",
@@ -286,7 +265,7 @@ KEYS: tuple[Key, ...] = (
         "Unit in which distances are told.",
         choices=("nm", "cables", "yards", "metres"),
     ),
-    Key(
+    _k(
         "skipper",
         "local_time_zone",
         "local_time_zone",
@@ -294,7 +273,7 @@ KEYS: tuple[Key, ...] = (
         '"UTC"',
         "Time zone in which times are told, by its name in the tz database.",
     ),
-    Key(
+    _k(
         "skipper",
         "free_hand",
         "free_hand",
@@ -303,6 +282,13 @@ KEYS: tuple[Key, ...] = (
         "The hand free for the screen.",
         choices=("left", "right"),
     ),
+    _k("light", "role", "role", "choice", "required", "What the light is.", choices=LIGHT_ROLES),
+    _k("light", "colour", "colour", "choice", "the role's", "Its colour.", choices=LIGHT_COLOURS),
+    _n("light", "from_deg", "from_deg", "the role's", -360, 720, "Where its arc begins, clockwise from the bow."),
+    _n("light", "to_deg", "to_deg", "the role's", -360, 720, "Where its arc ends; given together with `from_deg`."),
+    _n("light", "height_m", "height_m", "not measured", 0, 60, "Above the hull or gunwale."),
+    _n("light", "candela", "candela", "not measured", 0, 10_000, "Measured intensity."),
+    _k("light", "name", "name", "text", "the role's", "As the findings call it."),
 )
 
 TABLES: tuple[str, ...] = tuple(dict.fromkeys(k.table for k in KEYS))
@@ -313,6 +299,7 @@ _TABLE_SAYS = {
     "radar": "`[radar]`: the radar by its physics. Name the nearest generic set and write only what is known better.",
     "radar.pulse": "`[[radar.pulse]]`: if any is given, these replace the set's pulses; shortest range scale first.",
     "skipper": "`[skipper]`: wishes of the person at the wheel.",
+    "light": "`[[light]]`: one for each light fitted; `moonless lights` holds them against the rules.",
 }
 
 

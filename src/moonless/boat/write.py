@@ -8,27 +8,24 @@ Rules of this file:
 
 from __future__ import annotations
 
-import contextlib
-import os
-import tempfile
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
 import tomlkit
-from tomlkit.exceptions import TOMLKitError
 from tomlkit.items import AoT, Comment, Item, Table
 
-from moonless.boat.file import boat_from_dict
+from moonless.boat.file import TABLES, boat_from_dict
 from moonless.boat.keys import keys_of, tables_below
 from moonless.boat.types import Boat
-from moonless.errors import BoatFileError, InputError
+from moonless.errors import TableError
+from moonless.files import write_whole
+from moonless.tables import editable
 
 HEAD = (
     "What the boat is; docs/boat-file.md lists every key.  Written by the set-up screen, and yours to edit:",
     "your comments stay.  A key that is not here stands at its default.",
 )
-_ORDER = ("boat", "radar", "skipper", "light")
 
 
 def write_boat(path: Path, changes: Mapping[str, Any]) -> Boat:
@@ -41,26 +38,26 @@ def write_boat(path: Path, changes: Mapping[str, Any]) -> Boat:
 
     Raises
     ------
-    BoatFileError  If the file is there and cannot be used, or would not be a boat file afterwards; it is left alone.
+    TableError  If the file is there and cannot be used, or would not be a boat file afterwards; it is left alone.
     InputError  If it cannot be written.
     """
-    document = _read(path)
+    document = editable(path, HEAD)
     for dotted, value in changes.items():
         _change(path, document, dotted, value)
     boat = boat_from_dict(document.unwrap(), path)
-    keep_text(path, tomlkit.dumps(document))
+    write_whole(path, tomlkit.dumps(document), make_folders=True)
     return boat
 
 
 def boat_values(path: Path) -> dict[str, Any]:
     """Return what a boat file gives, by dotted key, in the file's units; empty if there is no file.
 
-    Raises BoatFileError if it is there and is not TOML.
+    Raises TableError if it is there and is not TOML.
     """
     if not path.exists():
         return {}
     found: dict[str, Any] = {}
-    for table, values in _read(path).unwrap().items():
+    for table, values in editable(path, HEAD).unwrap().items():
         if isinstance(values, dict):
             found.update({f"{table}.{name}": value for name, value in values.items()})
         else:
@@ -68,49 +65,10 @@ def boat_values(path: Path) -> dict[str, Any]:
     return found
 
 
-def keep_text(path: Path, text: str) -> None:
-    """Put a text file in place whole: after a crash there is the old one or the new one.
-
-    Raises InputError in one plain line if it cannot be written.
-    """
-    target = Path(os.path.realpath(path))  # what a link points at is written, the link stays
-    try:
-        target.parent.mkdir(parents=True, exist_ok=True)
-        handle, name = tempfile.mkstemp(prefix=f".{target.name}.", dir=target.parent)
-        try:
-            with os.fdopen(handle, "w", encoding="utf-8", newline="") as file:
-                file.write(text)
-                file.flush()
-                os.fsync(file.fileno())
-            os.chmod(name, target.stat().st_mode & 0o777 if target.exists() else 0o644)
-            os.replace(name, target)
-        except OSError:
-            with contextlib.suppress(OSError):
-                os.unlink(name)
-            raise
-    except OSError as problem:
-        raise InputError(f"{path}: cannot be written: {problem.strerror or problem}") from problem
-
-
-def _read(path: Path) -> tomlkit.TOMLDocument:
-    if not path.exists():
-        document = tomlkit.document()
-        for line in HEAD:
-            document.add(tomlkit.comment(line))
-        return document
-    try:
-        return tomlkit.parse(path.read_bytes())
-    except (OSError, UnicodeDecodeError) as problem:
-        reason = problem.strerror if isinstance(problem, OSError) else "is not UTF-8 text"
-        raise BoatFileError(path, "", f"cannot be read: {reason}") from problem
-    except TOMLKitError as problem:
-        raise BoatFileError(path, "", f"is not TOML: {problem}") from problem
-
-
 def _change(path: Path, document: tomlkit.TOMLDocument, dotted: str, value: Any) -> None:
     table_name, _, name = dotted.partition(".")
-    if table_name not in _ORDER:
-        raise BoatFileError(path, dotted, f"is no table of a boat file; there are: {', '.join(_ORDER)}")
+    if table_name not in TABLES:
+        raise TableError(path, dotted, f"is no table of a boat file; there are: {', '.join(TABLES)}")
     if not name:
         _set_rows(document, table_name, value)
         return
@@ -121,7 +79,7 @@ def _change(path: Path, document: tomlkit.TOMLDocument, dotted: str, value: Any)
         document.add(table_name, tomlkit.table())
     table = document[table_name]
     if not isinstance(table, Table):
-        raise BoatFileError(path, table_name, f"must be a table, [{table_name}]")
+        raise TableError(path, table_name, f"must be a table, [{table_name}]")
     if name in tables_below(table_name):
         _set_rows(table, name, value)
     elif value is None:

@@ -14,8 +14,6 @@ from __future__ import annotations
 
 import hashlib
 import json
-import os
-import tempfile
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -28,6 +26,8 @@ from numpy.typing import NDArray
 import moonless
 from moonless.chart.s57.source import Progress, SourceFeatures, files_of, read_source
 from moonless.chart.types import Cell
+from moonless.errors import InputError
+from moonless.files import Drafts
 
 # Raise when what is written, or how a source is read into it, changes.
 FORMAT = 6
@@ -148,8 +148,8 @@ def _read_and_keep(path: Path, kept: Path, progress: Progress | None) -> tuple[H
     head, body = build(read_source(path, progress))
     try:
         save(head, body, kept)
-    except OSError as problem:
-        remark = f"{kept}: the chart index cannot be kept ({problem.strerror or problem}); opening stays slow"
+    except InputError as problem:
+        remark = f"the chart index cannot be kept ({problem}); opening stays slow"
         head = replace(head, warnings=(*head.warnings, remark))
     return head, body
 
@@ -218,16 +218,9 @@ def save(head: Head, body: Body, kept: Path) -> None:
         "counts": head.counts,
         "warnings": list(head.warnings),
     }
-    kept.parent.mkdir(parents=True, exist_ok=True)
-    handle, name = tempfile.mkstemp(dir=kept.parent, suffix=".part")
-    try:
-        with os.fdopen(handle, "wb") as stream:
-            arrays = {array: getattr(body, array) for array in _BODY_ARRAYS}
-            np.savez(stream, head=np.frombuffer(json.dumps(words).encode(), dtype=np.uint8), **arrays)
-        os.replace(name, kept)
-    except BaseException:
-        Path(name).unlink(missing_ok=True)
-        raise
+    arrays = {array: getattr(body, array) for array in _BODY_ARRAYS}
+    with Drafts(make_folders=True) as drafts:
+        np.savez(drafts.binary(kept), head=np.frombuffer(json.dumps(words).encode(), dtype=np.uint8), **arrays)
 
 
 def load_head(kept: Path, path: Path) -> Head | None:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import os
-import sys
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -13,6 +11,7 @@ from moonless.chart.local import LocalChart
 from moonless.chart.s57.source import Progress, is_cell, is_layered_folder
 from moonless.chart.types import Cell
 from moonless.errors import ChartError, InputError
+from moonless.folders import charts_cache
 from moonless.frames import LocalFrame, geodesic
 
 # Looked for inside folders.  A file named outright may be of any kind GDAL reads.
@@ -53,7 +52,7 @@ class Chart:
         ChartError  If a path holds no chart, or nothing could be read.  One bad source among good ones is left out
             and named in ``warnings``.
         """
-        where = cache_dir if cache_dir is not None else default_cache_dir()
+        where = cache_dir if cache_dir is not None else charts_cache()
         indexes: list[CellIndex] = []
         problems: list[ChartError] = []
         for source in _sources_in(paths):
@@ -121,16 +120,6 @@ class Chart:
             del self._kept[next(iter(self._kept))]
         self._kept[key] = local
         return local
-
-
-def default_cache_dir() -> Path:
-    """Return where indexes are kept beside the user's data, by the platform's custom."""
-    home = Path.home()
-    if sys.platform == "win32":
-        return Path(os.environ.get("LOCALAPPDATA", home / "AppData" / "Local")) / "moonless" / "charts"
-    if sys.platform == "darwin":
-        return home / "Library" / "Caches" / "moonless" / "charts"
-    return Path(os.environ.get("XDG_CACHE_HOME") or home / ".cache") / "moonless" / "charts"
 
 
 def _sources_in(paths: Sequence[Path]) -> list[Path]:

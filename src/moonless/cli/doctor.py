@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import asyncio
 import os
-import tomllib
 from pathlib import Path
 from typing import Any
 
@@ -74,13 +73,14 @@ def command(
 def _boat_lines(boat_file: Path | None) -> list[str]:
     """Return every setting of the boat file with its value and where that came from."""
     from moonless.boat.keys import KEYS
+    from moonless.tables import parse
 
     found: dict[str, Any] = {}
     if boat_file is None:
         head = "boat: no boat file; a 9 m launch with a small radome is assumed"
     else:
         head = f"boat: {boat_file}"
-        found = tomllib.loads(boat_file.read_text(encoding="utf-8"))
+        found = dict(parse(boat_file))
     out = [head]
     for key in KEYS:
         table, _, inner = key.table.partition(".")
@@ -100,10 +100,11 @@ def _boat_lines(boat_file: Path | None) -> list[str]:
 
 
 def _chart_lines(charts: tuple[Path, ...]) -> list[str]:
-    from moonless.chart.library import Chart, default_cache_dir
+    from moonless.chart.library import Chart
+    from moonless.folders import charts_cache
 
     source = "environment XDG_CACHE_HOME" if os.environ.get("XDG_CACHE_HOME") else "default"
-    out = [f"chart indexes are kept in {default_cache_dir()} ({source})"]
+    out = [f"chart indexes are kept in {charts_cache()} ({source})"]
     if not charts:
         return [*out, "charts: none named; add --chart PATH to look at them"]
     chart = Chart.open(list(charts))

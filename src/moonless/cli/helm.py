@@ -69,9 +69,10 @@ def command(
     A link that cannot be opened or goes away is said on the screens and opened again; the watch goes on with what
     it has. Without links it uses what the set-up screen has kept, and opens that screen where nothing is kept yet.
     """
+    from moonless.folders import settings_file
     from moonless.helm.setup.launch import NoSource, boat_of, live_source
     from moonless.helm.setup.room import SetupRoom
-    from moonless.helm.setup.settings import HelmSettings, default_path, read_settings
+    from moonless.helm.setup.settings import HelmSettings, read_settings
     from moonless.helm.web.app import check_built
     from moonless.helm.web.serve import serve
     from moonless.wire.links import parse_link
@@ -86,7 +87,7 @@ def command(
     if record is not None and record.exists():
         raise InputError(f"{record} is there already; a recording is not written over, give another name")
     check_built()
-    where = config or default_path()
+    where = config or settings_file()
     # A command line that names its links is whole in itself: a helm.toml of one's own does not reach into it.
     is_own = config is not None or (recording is None and radar is None and not nmea)
     kept = read_settings(where) if is_own and where.exists() else HelmSettings()
@@ -149,10 +150,11 @@ def _files(radar: str | None, nmea: tuple[str, ...]) -> list[Path | None]:
 def _replay(
     where: Path, settings: Any, recording: Path | None, knowledge: Path | None, speed: float, route: Path | None
 ) -> Any:
+    from moonless.folders import knowledge_file
     from moonless.helm.hub import hello_boat
     from moonless.helm.process.worker_jobs import ReplayJob
     from moonless.helm.process.worker_process import Apart
-    from moonless.helm.setup.launch import boat_of, own_knowledge
+    from moonless.helm.setup.launch import boat_of
     from moonless.helm.setup.settings import resolved
     from moonless.wire.links import parse_link
 
@@ -162,7 +164,7 @@ def _replay(
     job = ReplayJob(
         boat, tuple(resolved(where, one) for one in settings.charts), recording,
         () if radar is None else (radar,), tuple(path for path in nmea if path is not None),
-        knowledge or own_knowledge(), speed, route,
+        knowledge or knowledge_file(), speed, route,
     )  # fmt: skip
     source = Apart("replay", job, hello_boat(boat))
     source.begin()

@@ -10,6 +10,7 @@ from typing import cast
 import click
 
 from moonless.errors import InputError
+from moonless.files import write_whole
 from moonless.rules.drawing import plan_svg, seen_from
 from moonless.rules.fitted import Finding, Fitted, check, fitted_from_tables
 from moonless.rules.lights import KINDS, Kind, Light, Vessel, required
@@ -68,10 +69,7 @@ def command(
     outfits = required(vessel)
     findings: tuple[Finding, ...] = check(vessel, fitted)[1] if fitted else ()
     if svg is not None:
-        try:
-            svg.write_text(plan_svg(outfits[0].lights, f"Lights of a {length_m:g} m vessel, {kind}"), encoding="utf-8")
-        except OSError as problem:
-            raise InputError(f"{svg}: cannot be written: {problem.strerror}") from problem
+        write_whole(svg, plan_svg(outfits[0].lights, f"Lights of a {length_m:g} m vessel, {kind}"))
     if as_json:
         out = {
             "outfits": [

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from moonless.errors import InputError
+from moonless.files import write_whole
 from moonless.units import DistanceUnit, nm_to_m
 
 if TYPE_CHECKING:
@@ -145,17 +146,6 @@ def _position(option: str, text: str) -> tuple[float, float]:
     if not (-90 <= lat <= 90 and -180 <= lon <= 180):
         raise InputError(f"{option} {text!r} is not a place on earth")
     return lat, lon
-
-
-def write_whole(path: Path, data: bytes) -> None:
-    """Write a file by way of a temporary one beside it, so that it is never half-written."""
-    part = path.with_name(path.name + ".part")
-    try:
-        part.write_bytes(data)
-        part.replace(path)
-    except OSError as problem:
-        part.unlink(missing_ok=True)
-        raise InputError(f"{path}: cannot be written: {problem.strerror}") from problem
 
 
 def _print(plan: Plan, zone: tzinfo, unit: DistanceUnit) -> None:

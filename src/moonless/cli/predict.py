@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
 from pathlib import Path
 
 import click
+
+from moonless.files import replacing, write_whole
 
 
 class _Place(click.ParamType):  # type: ignore[type-arg, unused-ignore]
@@ -153,10 +154,11 @@ def command(
         kind = "mean" if expected else f"one turn, seed {seed}"
         caption = f"predicted ({kind})  {lat:.4f}, {lon:.4f}  heading {heading_deg:05.1f}  {range_nm:g} NM"
         image = render(counts, grid, range_nm, heading, caption)
-        _write(png_file, lambda partial: image.save(partial, format="PNG"))
+        with replacing(png_file) as draft:
+            image.save(draft, format="PNG")
     if cat240_file is not None:
         blocks = _blocks(counts, cell_m, heading, radar.angle_from)
-        _write(cat240_file, lambda partial: partial.write_bytes(blocks))
+        write_whole(cat240_file, blocks)
     click.echo(
         f"{len(within)} charted marks within {range_nm:g} NM: {likely} likely to show, {hidden} hidden by land"
         + (f"; picture {png_file}" if png_file else "")
@@ -187,14 +189,3 @@ def _blocks(counts: object, cell_m: float, heading_rad: float, angle_from: str) 
         )
         for i in range(n_spoke)
     )
-
-
-def _write(path: Path, save: Callable[[Path], object]) -> None:
-    """Write beside the file and put it in place whole, so that nothing is ever half-written."""
-    partial = path.with_name(f".{path.name}.partial")
-    try:
-        save(partial)
-        partial.replace(path)
-    except OSError as problem:
-        partial.unlink(missing_ok=True)
-        raise click.ClickException(f"{path}: cannot be written: {problem.strerror}") from problem

@@ -5,16 +5,16 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import json
-import os
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import IO, TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from moonless.cli._many import ManyCommand
 from moonless.errors import InputError
+from moonless.files import Drafts
 
 if TYPE_CHECKING:
     from moonless.boat.types import Boat
@@ -28,40 +28,6 @@ if TYPE_CHECKING:
 # The largest range on earth, in the Bay of Fundy, is about 16 m.
 MOST_TIDE_M = 20.0
 _FILE = click.Path(dir_okay=False, path_type=Path)
-
-
-class _Unfinished:
-    """Files written beside their names and given them at the end: nothing is ever half-written."""
-
-    def __init__(self) -> None:
-        self._stack: list[tuple[IO[str], Path, Path]] = []
-
-    def open(self, path: Path) -> IO[str]:
-        """Begin a file.  Raises InputError if it cannot be written."""
-        part = path.with_name(f".{path.name}.{os.getpid()}.part")
-        try:
-            file = part.open("w", encoding="utf-8", newline="\n")
-        except OSError as problem:
-            raise InputError(f"{path} cannot be written: {problem.strerror}") from problem
-        self._stack.append((file, part, path))
-        return file
-
-    def keep(self) -> None:
-        """Give every file its name."""
-        for file, _, _ in self._stack:
-            file.flush()
-            os.fsync(file.fileno())
-            file.close()
-        for _, part, path in self._stack:
-            part.replace(path)
-        self._stack.clear()
-
-    def drop(self) -> None:
-        """Remove what was begun and not kept."""
-        for file, part, _ in self._stack:
-            file.close()
-            with contextlib.suppress(OSError):
-                part.unlink()
 
 
 @click.command(
@@ -122,8 +88,7 @@ def command(
     _check_there([recording, *(s.path for s in (radar_spec, *nmea_specs) if s is not None)])
     boat = _boat(boat_file)
     known = _Known.read(tide_files, tide_m, knowledge)
-    files = _Unfinished()
-    try:
+    with Drafts() as files:
         writer = _Writer(files, out, geojson, gpx)
         chart = _chart(charts, quiet)
         is_live = any(s is not None and s.kind != "file" for s in (radar_spec, *nmea_specs))
@@ -140,9 +105,6 @@ def command(
             )
             notes = _replayed(boat, chart, known, replay, writer, quiet)
         writer.finish()
-        files.keep()
-    finally:
-        files.drop()
     if not quiet:
         for note in notes:
             click.echo(note, err=True)
@@ -152,13 +114,13 @@ def command(
 class _Writer:
     """Takes readings and writes them."""
 
-    def __init__(self, files: _Unfinished, out: Path, geojson: Path | None, gpx: Path | None) -> None:
+    def __init__(self, files: Drafts, out: Path, geojson: Path | None, gpx: Path | None) -> None:
         from moonless.watch.pipeline.export import RunExport
 
         self.n_reading = 0
         self.n_scan = 0
         self._files = files
-        self._lines = files.open(out)
+        self._lines = files.text(out)
         self._geojson, self._gpx = geojson, gpx
         self._export: RunExport | None = RunExport() if geojson is not None or gpx is not None else None
 
@@ -173,10 +135,10 @@ class _Writer:
     def finish(self) -> None:
         """Write the rest."""
         if self._export is not None and self._geojson is not None:
-            file = self._files.open(self._geojson)
+            file = self._files.text(self._geojson)
             json.dump(self._export.geojson(), file, ensure_ascii=False, allow_nan=False)
         if self._export is not None and self._gpx is not None:
-            file = self._files.open(self._gpx)
+            file = self._files.text(self._gpx)
             file.write(self._export.gpx())
 
 

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any, cast, get_args
+from typing import cast
 
 from moonless.errors import InputError
 from moonless.rules.lights import (
@@ -21,6 +21,7 @@ from moonless.rules.lights import (
     range_for_intensity_nm,
     required,
 )
+from moonless.tables import Values
 
 # Annex I section 9: sidelights cut off within 1 to 3 degrees outside their sector ahead; the other edges within 5.
 EDGE_TOLERANCE_DEG = 5.0
@@ -47,7 +48,8 @@ class Finding:
     say: str
 
 
-_ARC_OF: dict[str, tuple[float, float]] = {
+# By the word of the boat file.
+ARC_OF_ROLE: dict[str, tuple[float, float]] = {
     "masthead": MASTHEAD_ARC,
     "starboard": STARBOARD_ARC,
     "port": PORT_ARC,
@@ -55,44 +57,26 @@ _ARC_OF: dict[str, tuple[float, float]] = {
     "towing": STERN_ARC,
     "all-round": ALL_ROUND,
 }
+_COLOUR_OF_ROLE: dict[str, Colour] = {"starboard": "green", "port": "red", "towing": "yellow"}
 
 
-def fitted_from_tables(tables: Sequence[Mapping[str, Any]]) -> tuple[Fitted, ...]:
-    """Read the boat file's ``[[light]]`` tables.
+def fitted_from_tables(tables: Sequence[Values]) -> tuple[Fitted, ...]:
+    """Return the lights of the boat file's ``[[light]]`` tables, as it was read (`moonless.boat.keys`).
 
-    Keys: ``role`` (masthead, starboard, port, stern, towing, all-round), ``colour``, ``from_deg``/``to_deg`` where the
-    arc was measured, ``height_m``, ``candela``, ``name``.  Raises InputError naming the table and key.
+    Raises InputError naming the table, if an arc has one end.
     """
     out = []
     for number, table in enumerate(tables, 1):
-        where = f"light {number}"
-        unknown = set(table) - {"role", "colour", "from_deg", "to_deg", "height_m", "candela", "name"}
-        if unknown:
-            raise InputError(f"{where}: {sorted(unknown)[0]!r} is not a key of a light")
-        role_word = str(table.get("role", ""))
-        if role_word not in _ARC_OF:
-            raise InputError(f"{where}: role {role_word!r} is not one of {', '.join(_ARC_OF)}")
-        usual = {"starboard": "green", "port": "red", "towing": "yellow"}.get(role_word, "white")
-        colour = str(table.get("colour", usual))
-        if colour not in get_args(Colour):
-            raise InputError(f"{where}: colour {colour!r} is not one of {', '.join(get_args(Colour))}")
-        arc = _ARC_OF[role_word]
+        word: str = table["role"]
+        arc = ARC_OF_ROLE[word]
         if "from_deg" in table or "to_deg" in table:
-            try:
-                arc = (float(table["from_deg"]), float(table["to_deg"]))
-            except (KeyError, TypeError, ValueError):
-                raise InputError(f"{where}: from_deg and to_deg go together, as degrees from the bow") from None
-        role = cast(Role, "side" if role_word in ("starboard", "port") else role_word)
-        out.append(
-            Fitted(
-                role,
-                cast(Colour, colour),
-                arc,
-                None if "height_m" not in table else float(table["height_m"]),
-                None if "candela" not in table else float(table["candela"]),
-                str(table.get("name", role_word)),
-            )
-        )
+            if not ("from_deg" in table and "to_deg" in table):
+                raise InputError(f"light {number}: from_deg and to_deg go together, as degrees from the bow")
+            arc = (table["from_deg"], table["to_deg"])
+        usual: Colour = _COLOUR_OF_ROLE.get(word, "white")
+        role = cast(Role, "side" if word in ("starboard", "port") else word)
+        colour: Colour = table.get("colour", usual)
+        out.append(Fitted(role, colour, arc, table.get("height_m"), table.get("candela"), table.get("name", word)))
     return tuple(out)
 
 

@@ -3,30 +3,10 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
-from typing import Literal
 
 from moonless.boat.sets import GENERIC_SETS
 from moonless.scene.kinds import OBJECT_KINDS
-
-Form = Literal[
-    "number", "integer", "text", "choice", "yes or no", "place", "places", "spans", "paths", "time", "tables", "table"
-]
-
-
-@dataclass(frozen=True, slots=True)
-class Key:
-    """One key of one table of the file."""
-
-    table: str
-    name: str
-    form: Form
-    default: str  # as the manual prints it; "required" if there is none
-    says: str
-    low: float = -math.inf
-    high: float = math.inf
-    choices: tuple[str, ...] = ()
-
+from moonless.tables import Key
 
 _SCENE = (
     Key("scene", "name", "text", "required", "One or two words."),
@@ -43,7 +23,7 @@ _CHART = (
     Key(
         "chart",
         "paths",
-        "paths",
+        "texts",
         "none: open sea",
         'Charts, from the scene file\'s folder, $NAMES of the environment filled in; "demo" is the invented waters.',
     ),
@@ -169,8 +149,3 @@ _OBJECT = (
 KEYS: tuple[Key, ...] = (
     *_SCENE, *_CHART, *_BOAT, *_RADAR, *_movers("own"), *_SENSORS, *_WEATHER, *_OBJECT, *_movers("object"),
 )  # fmt: skip
-
-
-def keys_of(table: str) -> dict[str, Key]:
-    """Return the keys of one table by name."""
-    return {key.name: key for key in KEYS if key.table == table}

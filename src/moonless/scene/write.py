@@ -4,13 +4,11 @@ from __future__ import annotations
 
 import json
 import math
-import os
-import tempfile
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from moonless.errors import InputError
+from moonless.files import Drafts
 from moonless.scene.player import ScenePlayer
 
 NAMES = ("radar.cat240", "nmea.nmea", "truth.json")
@@ -21,25 +19,10 @@ def write_run(player: ScenePlayer, folder: Path, progress: Callable[[int, int], 
 
     ``progress`` is told (turns done, turns in all).  Raises InputError if the folder cannot be written.
     """
-    folder = Path(folder)
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        with tempfile.TemporaryDirectory(dir=folder, prefix=".unfinished-") as draft_name:
-            draft = Path(draft_name)
-            _write(player, draft, progress)
-            for name in NAMES:
-                os.replace(draft / name, folder / name)
-    except OSError as problem:
-        raise InputError(f"{folder}: cannot be written: {problem.strerror or problem}") from problem
-
-
-def _write(player: ScenePlayer, draft: Path, progress: Callable[[int, int], None] | None) -> None:
     player.restart()
-    with (
-        (draft / "radar.cat240").open("wb") as radar,
-        (draft / "nmea.nmea").open("wb") as nmea,
-        (draft / "truth.json").open("w", encoding="utf-8") as truth,
-    ):
+    with Drafts(make_folders=True) as drafts:
+        radar, nmea = (drafts.binary(Path(folder) / name) for name in NAMES[:2])
+        truth = drafts.text(Path(folder) / NAMES[2])
         head = json.dumps(truth_head(player), ensure_ascii=False)
         # One turn a line, and still one JSON object: long runs can be read by eye.
         truth.write(head[:-1] + ', "turns": [\n')

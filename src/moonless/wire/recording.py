@@ -14,7 +14,6 @@ Rules of this file:
 from __future__ import annotations
 
 import json
-import os
 import struct
 import zlib
 from collections.abc import Iterator, Mapping
@@ -28,6 +27,7 @@ from mcap.stream_reader import StreamReader
 from mcap.writer import CompressionType, Writer
 
 from moonless.errors import InputError, WireError
+from moonless.files import flush_to_disk
 from moonless.units import NS_PER_S
 from moonless.wire.cat240 import Cat240Decoder
 from moonless.wire.sentences import MAX_LINE
@@ -129,8 +129,7 @@ class RecordingWriter:
         self.flush_if_due(received_ns)
 
     def _sync(self) -> None:
-        self._file.flush()
-        os.fsync(self._file.fileno())
+        flush_to_disk(self._file)
 
 
 class RecordingReader:

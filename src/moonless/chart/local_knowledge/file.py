@@ -6,8 +6,6 @@ Four layers: ``things`` (points), ``keep_out`` (polygons), ``notes`` (points) an
 from __future__ import annotations
 
 import math
-import os
-import tempfile
 import warnings
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -21,7 +19,8 @@ import pyogrio.errors
 import pyogrio.raw
 import shapely
 
-from moonless.errors import SourceError
+from moonless.errors import InputError, SourceError
+from moonless.files import replacing
 from moonless.units import iso_utc, utc_to_ns
 
 
@@ -119,24 +118,11 @@ def write_contents(path: Path, contents: Contents) -> None:
         "state": [None],
     }
     try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        handle, name = tempfile.mkstemp(dir=path.parent, suffix=".part.gpkg")
-    except OSError as problem:
-        raise SourceError(f"{path}: local knowledge cannot be written: {problem.strerror}") from problem
-    os.close(handle)
-    part = Path(name)
-    try:
-        part.unlink()
-        for layer, columns in _COLUMNS.items():
-            _write_layer(part, layer, columns, shapes[layer], rows[layer])
-        with part.open("rb+") as stream:
-            # Power may fail on a boat: the new file must be on the disk before it takes the old one's place.
-            os.fsync(stream.fileno())
-        os.replace(part, path)
-    except (OSError, RuntimeError, pyogrio.errors.DataSourceError) as problem:
-        raise SourceError(f"{path}: local knowledge cannot be written: {problem}") from problem
-    finally:
-        part.unlink(missing_ok=True)
+        with replacing(path, make_folders=True) as draft:
+            for layer, columns in _COLUMNS.items():
+                _write_layer(draft, layer, columns, shapes[layer], rows[layer])
+    except (InputError, RuntimeError, pyogrio.errors.DataSourceError) as problem:
+        raise SourceError(f"local knowledge: {problem}") from problem
 
 
 # Column names and NumPy types, layer by layer, in the order of the rows written.

@@ -54,7 +54,7 @@ class DemoJob:
         _send_chart(pipe.send, chart, scene.waters.paths)
         pipe.send(TideNow(scene.tide_m))
         pipe.send(Notice("the radar is warming: the very first start compiles it, up to a minute", 0.3))
-        from moonless.helm.routes.files import own_folder
+        from moonless.folders import routes_folder
         from moonless.helm.routes.requests import Routes
         from moonless.scene.player import ScenePlayer
         from moonless.watch.pipeline.chain import Chain
@@ -64,7 +64,7 @@ class DemoJob:
         route = self.scene.parent / "route.gpx"
         paced = Paced(pipe, self.speed, "the story", lambda: warming.is_on)
         # Apart from your own: these waters are not real.
-        kept = own_folder().parent / "demo-routes"
+        kept = routes_folder().parent / "demo-routes"
         paced.routes = Routes(
             _opener(scene.waters.paths), scene.boat, kept, paced.later, route if route.is_file() else None, chart
         )
@@ -106,13 +106,13 @@ class ReplayJob:
         chart, knowledge = _open(self.charts, self.knowledge)
         _send_chart(pipe.send, chart, self.charts)
         pipe.send(Notice("reading the recording", 0.4))
-        from moonless.helm.routes.files import own_folder
+        from moonless.folders import routes_folder
         from moonless.helm.routes.requests import Routes
         from moonless.watch.pipeline.chain import Chain
         from moonless.watch.pipeline.replay import Replay
 
         paced = Paced(pipe, self.speed, "the recording")
-        paced.routes = Routes(_opener(self.charts), self.boat, own_folder(), paced.later, self.route, chart)
+        paced.routes = Routes(_opener(self.charts), self.boat, routes_folder(), paced.later, self.route, chart)
         while True:
             replay = Replay(radar=self.radar, nmea=self.nmea, recording=self.recording, until_damage=True)
             chain = Chain(self.boat, chart, knowledge, on_spokes=paced.on_spokes)
@@ -140,7 +140,7 @@ class LiveJob:
         asyncio.run(self._watch(pipe, chart, knowledge))
 
     async def _watch(self, pipe: Connection, chart: Any, knowledge: Any) -> None:
-        from moonless.helm.routes.files import own_folder
+        from moonless.folders import routes_folder
         from moonless.helm.routes.requests import Routes
         from moonless.watch.pipeline.live import LiveWatch
         from moonless.watch.types import LinkNow, SpokesNow
@@ -160,7 +160,7 @@ class LiveJob:
             except OSError:
                 loop.call_soon_threadsafe(end)
 
-        routes = Routes(_opener(self.charts), self.boat, own_folder(), send, self.route, chart)
+        routes = Routes(_opener(self.charts), self.boat, routes_folder(), send, self.route, chart)
 
         def on_event(event: Turn | SpokesNow | LinkNow) -> None:
             if isinstance(event, Turn):

@@ -2,24 +2,17 @@
 
 from __future__ import annotations
 
-import os
 import re
-import tempfile
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
 from moonless.errors import InputError, SourceError
+from moonless.files import write_new
 from moonless.passage.way.route import Route, Waypoint, read_gpx, to_gpx
 
 LONGEST_NAME = 40
 _NAME = re.compile(r"[^\W_](?:[\w .,'-]*[\w.'-])?")
-
-
-def own_folder() -> Path:
-    """Return where routes are kept among the user's own data."""
-    base = os.environ.get("XDG_DATA_HOME")
-    return (Path(base) if base else Path.home() / ".local" / "share") / "moonless" / "routes"
 
 
 def check_name(name: str) -> str:
@@ -48,29 +41,11 @@ class RouteFiles:
         last = len(points) - 1
         labels = ["start", *(f"turn {k}" for k in range(1, last)), "end"]
         route = Route(name, tuple(Waypoint(label, *place) for label, place in zip(labels, points, strict=True)))
-        try:
-            self.folder.mkdir(parents=True, exist_ok=True)
-            with tempfile.NamedTemporaryFile("w", dir=self.folder, suffix=".part", encoding="utf-8", delete=False) as f:
-                f.write(to_gpx(route))
-                f.flush()
-                os.fsync(f.fileno())
-            try:
-                return self._place(Path(f.name), name)
-            finally:
-                Path(f.name).unlink(missing_ok=True)
-        except OSError as problem:
-            raise InputError(f"the route was not saved: {problem.strerror or problem}") from problem
-
-    def _place(self, part: Path, name: str) -> Path:
-        for number in range(1, 1000):
-            target = self.folder / (f"{name}.gpx" if number == 1 else f"{name} {number}.gpx")
-            try:
-                # A link fails where a rename would write over.
-                os.link(part, target)
-            except FileExistsError:
-                continue
-            return target
-        raise InputError(f"there are too many routes called {name}")
+        names = (self.folder / (f"{name}.gpx" if n == 1 else f"{name} {n}.gpx") for n in range(1, 1000))
+        target = write_new(names, to_gpx(route))
+        if target is None:
+            raise InputError(f"there are too many routes called {name}")
+        return target
 
     def path(self, name: str) -> Path:
         """Return the file of a route that is kept.

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import asyncio
-import os
 from collections.abc import AsyncIterator, Mapping
 from pathlib import Path
 from typing import Any
@@ -11,6 +10,7 @@ from typing import Any
 from moonless.boat.file import default_boat, read_boat
 from moonless.boat.types import Boat
 from moonless.errors import InputError
+from moonless.folders import knowledge_file
 from moonless.helm.hub import hello_boat
 from moonless.helm.process.events import Event, Notice, Source, SourceKind
 from moonless.helm.process.worker_jobs import LiveJob
@@ -36,19 +36,13 @@ class NoSource:
         """There is nothing to do."""
 
 
-def own_knowledge() -> Path:
-    """Return where local knowledge is kept, by the platform's custom."""
-    base = os.environ.get("XDG_DATA_HOME")
-    return (Path(base) if base else Path.home() / ".local" / "share") / "moonless" / "knowledge.gpkg"
-
-
 def boat_path(path: Path, settings: HelmSettings) -> Path:
     """Return the boat file of a helm.toml: the one it names, else boat.toml beside it."""
     return resolved(path, settings.boat or "boat.toml")
 
 
 def boat_of(path: Path, settings: HelmSettings) -> Boat:
-    """Return the boat; a 9 m launch where there is no file.  Raises BoatFileError if it is there and cannot be used."""
+    """Return the boat; a 9 m launch where there is no file.  Raises TableError if it is there and cannot be used."""
     file = boat_path(path, settings)
     return read_boat(file) if settings.boat is not None or file.exists() else default_boat()
 
@@ -91,7 +85,7 @@ def live_source(
         None if settings.radar is None else parse_link(settings.radar),
         tuple(parse_link(link) for link in settings.nmea),
         None if record is None else next_free(record),
-        knowledge or own_knowledge(),
+        knowledge or knowledge_file(),
         route,
         dict(settings.prefer),
     )

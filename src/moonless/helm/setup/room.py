@@ -146,7 +146,7 @@ class SetupRoom:
     def body(self) -> dict[str, Any]:
         """Return everything but what is heard.
 
-        Raises BoatFileError where there is a boat file that cannot be read.
+        Raises TableError where there is a boat file that cannot be read.
         """
         settings = self.settings
         file = boat_path(self.path, settings)

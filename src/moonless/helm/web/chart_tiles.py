@@ -19,7 +19,7 @@ from typing import Any
 from moonless.chart.drawn import what
 from moonless.chart.drawn.grid import Tile
 from moonless.chart.drawn.store import TileStore
-from moonless.chart.library import default_cache_dir
+from moonless.folders import charts_cache
 
 
 class ChartTiles:
@@ -66,7 +66,7 @@ class ChartTiles:
 
     def _kept(self, tile: Tile) -> bytes | None:
         if self._store is None:
-            self._store = TileStore(self._folder or default_cache_dir() / "tiles", self.key, {"maxzoom": "14"})
+            self._store = TileStore(self._folder or charts_cache() / "tiles", self.key, {"maxzoom": "14"})
         return self._store.get(tile)
 
     async def _work(self) -> None:
