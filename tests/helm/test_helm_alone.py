@@ -31,7 +31,7 @@ def test_a_lost_link_is_said_with_the_age_of_the_picture(browser: Any, width: in
 
 def test_on_a_phone_upright_the_call_and_the_speed_are_read_at_a_glance(browser: Any, made_helm: str) -> None:
     page = Page(browser, made_helm, 390, 844).open()
-    page.page.wait_for_timeout(500)
+    page.until("document.getElementById('arc')?.textContent.includes('goes with what is seen')")
     size = page.page.evaluate("parseFloat(getComputedStyle(document.getElementById('say')).fontSize)")
     assert size >= 26, "too small for a phone at arm's length"
     texts = page.page.evaluate("[...document.querySelectorAll('#arc text')].map(t => t.textContent)")
