@@ -226,13 +226,13 @@ def test_png_with_angle_columns(tmp_path: Path, nanoseconds: bool) -> None:
 @pytest.mark.parametrize(
     ("settings", "words"),
     [
-        ("", "no cell_m"),
+        ("", "cell_m: is missing"),
         ("cell_m = 'far'", "not a number"),
-        ("cell_m = 1.0\nrange = 3", "'range' is not known"),
-        ("cell_m = 1.0\nangle_from = 'left'", "'bow' or 'true'"),
-        ("cell_m = 1.0\ncounts = 0", "counts is 0"),
-        ("cell_m = ", "cannot be read"),
-        ("cell_m = -1.0", "cells of -1 m"),
+        ("cell_m = 1.0\nrange = 3", "range: is not a key of polar.toml"),
+        ("cell_m = 1.0\nangle_from = 'left'", 'angle_from: .left. is not one of "bow", "true"'),
+        ("cell_m = 1.0\ncounts = 0", "counts: 0 is out of range"),
+        ("cell_m = ", "is not TOML"),
+        ("cell_m = -1.0", "cell_m: -1.0 is out of range"),
     ],
 )
 def test_png_settings_that_cannot_be(tmp_path: Path, settings: str, words: str) -> None:

@@ -19,7 +19,6 @@ The layout of several open data sets of scanning radars.
 from __future__ import annotations
 
 import math
-import tomllib
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -28,12 +27,20 @@ import numpy as np
 from PIL import Image, UnidentifiedImageError
 
 from moonless.constants import TAU
+from moonless.errors import TableError
 from moonless.scan.read.run import MOST_CELLS, MOST_SPOKES, PolarError, PolarRun, PolarTurn
+from moonless.tables import Key, TableReader, Values, parse
 
 SETTINGS = "polar.toml"
 COLUMNS = 11
 DEFAULT_COUNTS = 5600
-_KEYS = ("cell_m", "first_cell_m", "counts", "angle_from", "bow_offset_deg")
+KEYS = (
+    Key("", "cell_m", "number", "required", "How far one cell is from the next, in metres.", 1e-6, 1e5),
+    Key("", "first_cell_m", "number", "half a cell", "To the centre of the first.", -1e6, 1e6),
+    Key("", "counts", "integer", str(DEFAULT_COUNTS), "Of the encoder in a turn.", 1, 65_536),
+    Key("", "angle_from", "choice", '"bow"', "What the angle is counted from.", choices=("bow", "true")),
+    Key("", "bow_offset_deg", "number", "0", "Added to every angle.", -360, 360),
+)
 # Unix times: microseconds stand below this until the year 5138, nanoseconds above it from 1973 on.
 _NANOSECONDS_FROM = 100_000_000_000_000_000
 
@@ -52,24 +59,11 @@ def open_png_columns(path: Path) -> PolarRun:
     return PolarRun(path, "PNG with angle columns", settings.get("angle_from", "bow"), files, _read=_turns)
 
 
-def _settings(path: Path) -> dict[str, Any]:
+def _settings(path: Path) -> Values:
     try:
-        found = tomllib.loads(path.read_text(encoding="utf-8"))
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as problem:
-        raise PolarError(path, f"cannot be read: {problem}") from problem
-    for key, value in found.items():
-        if key not in _KEYS:
-            raise PolarError(path, f"{key!r} is not known; known are {', '.join(_KEYS)}")
-        if key == "angle_from":
-            if value not in ("bow", "true"):
-                raise PolarError(path, f"angle_from is {value!r}; it is 'bow' or 'true'")
-        elif isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
-            raise PolarError(path, f"{key} is {value!r}, not a number")
-    if "cell_m" not in found:
-        raise PolarError(path, "has no cell_m: how far one cell is from the next, in metres")
-    if not 1 <= found.get("counts", DEFAULT_COUNTS) <= 65_536:
-        raise PolarError(path, f"counts is {found['counts']}; an encoder has 1 to 65536 in a turn")
-    return found
+        return TableReader(path, KEYS, SETTINGS).table("", parse(path))
+    except TableError as problem:
+        raise PolarError(path, str(problem).removeprefix(f"{path}: ")) from problem
 
 
 def _turns(run: PolarRun) -> Iterator[PolarTurn]:
