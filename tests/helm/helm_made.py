@@ -17,8 +17,9 @@ from moonless.boat.types import Boat
 from moonless.chart.library import Chart
 from moonless.clock import steady_s
 from moonless.frames import LocalFrame
-from moonless.helm.hub import hello_boat
 from moonless.helm.process.events import ChartReady, Event, Notice, PoseNow, SourceKind, SourceState
+from moonless.helm.process.requests import Asked, Asker, Pause, SourceRequest, StartAgain
+from moonless.helm.web.boat_json import boat_json
 from moonless.helm.web.chart_json import chart_ready
 from moonless.reading.types import (
     AisLabel,
@@ -158,8 +159,8 @@ class MadeSource:
     def __init__(
         self, *, period_s: float = TURN_S, turns: int | None = None, batches: int = 40, cog_deg: float = HEADING
     ):
-        self.boat: Mapping[str, Any] = hello_boat(made_boat())
-        self.asked: list[Mapping[str, Any]] = []
+        self.boat: Mapping[str, Any] = boat_json(made_boat())
+        self.asked: list[Asked] = []
         self.faults: tuple[Fault, ...] = ()
         self._period_s = period_s
         self._turns = turns
@@ -169,12 +170,12 @@ class MadeSource:
         self._paused = False
         self._noise = np.random.default_rng(3)
 
-    def do(self, control: Mapping[str, Any]) -> None:
+    def do(self, asker: Asker, request: SourceRequest) -> None:
         """Remember what was asked; stand still and go on."""
-        self.asked.append(control)
-        if control["do"] in ("pause", "go on"):
-            self._paused = control["do"] == "pause"
-        if control["do"] == "start again":
+        self.asked.append(Asked(asker, request))
+        if isinstance(request, Pause):
+            self._paused = request.is_on
+        if isinstance(request, StartAgain):
             self._t = 0.0
 
     def own(self) -> tuple[float, float]:

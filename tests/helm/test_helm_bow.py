@@ -13,6 +13,7 @@ from helm_made import MadeSource
 from moonless.boat.file import default_boat, read_boat
 from moonless.errors import InputError
 from moonless.helm.hub import Hub
+from moonless.helm.process.requests import HELM, SetBowOffset
 from moonless.helm.setup.room import SetupRoom
 from moonless.helm.setup.settings import HelmSettings
 from moonless.helm.web.controls import read_control
@@ -166,7 +167,7 @@ def test_the_hub_applies_it_at_once_and_keeps_it_where_it_can(tmp_path: Path) ->
         hub.ask(read_control({"do": "undo bow"}))
     line = hub.ask(read_control({"do": "take bow"}))
     assert line == "bow offset -1.30 degrees: applied now, and not kept: there is no boat file yet"
-    assert source.asked[-1]["do"] == "bow offset" and source.asked[-1]["value"] == pytest.approx(-1.3)
+    assert source.asked[-1] == (HELM, SetBowOffset(pytest.approx(-1.3)))
     asyncio.run(room.do({"do": "answer", "key": "boat.length_m", "value": 9.2}, hub))
     assert hub.ask(read_control({"do": "undo bow"})) == "bow offset +0.50 degrees: applied, and kept in boat.toml"
     assert read_boat(tmp_path / "boat.toml").radar.bow_offset_rad == pytest.approx(math.radians(0.5))

@@ -104,7 +104,7 @@ def test_the_door_hands_tiles_out(chart: ChartReady, static: Path, monkeypatch: 
         app = make_app(hub, static=static)
         hub.take(chart)
         hub.take(TideNow(1.4))
-        assert hub.tiles is not None
+        assert hub.chart.tiles is not None
         address = f"/chart/{chart.key}/{HERE.z}/{HERE.x}/{HERE.y}.mvt"
         status, head, body = await ask(app, address)
         assert status == 200
@@ -119,6 +119,6 @@ def test_the_door_hands_tiles_out(chart: ChartReady, static: Path, monkeypatch: 
         assert json.loads(told)["key"] == chart.key
         assert hub.status_body()["tide_m"] == 1.4
         assert hub.chart_body()["url"] == f"chart/{chart.key}.json"
-        await hub.tiles.close()
+        await hub.chart.tiles.close()
 
     asyncio.run(go())

@@ -27,7 +27,7 @@ def served(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> dict[str, Any]:
     monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
     monkeypatch.setattr("moonless.helm.web.serve.serve", serve)
     monkeypatch.setattr("moonless.helm.web.app.check_built", lambda *_: None)
-    monkeypatch.setattr("moonless.helm.process.worker_process.Apart.begin", lambda _: None)
+    monkeypatch.setattr("moonless.helm.process.worker_process.WorkerProcess.begin", lambda _: None)
     return told
 
 

@@ -7,6 +7,7 @@ from typing import Any
 import pytest
 
 from moonless.errors import InputError
+from moonless.helm.process.requests import EndTrial, SeenByEye, TryManoeuvre
 from moonless.helm.web.controls import read_control
 
 
@@ -38,5 +39,6 @@ def test_what_is_refused_and_why(body: dict[str, Any], says: str) -> None:
 
 
 def test_a_good_request_comes_through() -> None:
-    control = read_control({"do": "i see it", "echo": 3, "value": "boat"})
-    assert control.as_dict() == {"do": "i see it", "value": "boat", "echo": 3, "say": None}
+    assert read_control({"do": "i see it", "echo": 3, "value": "boat"}) == SeenByEye(3, "boat")
+    assert read_control({"do": "trial", "value": None}) == EndTrial()
+    assert read_control({"do": "trial", "value": {"course_deg": 140}}) == TryManoeuvre(140.0, None, 0.0)

@@ -11,8 +11,9 @@ import pytest
 
 from moonless.errors import InputError
 from moonless.helm.process.events import Event, PlanNow, Reply
+from moonless.helm.process.requests import Asked, RouteRequest, SetSight
 from moonless.helm.routes.files import RouteFiles, check_name
-from moonless.helm.routes.requests import Routes
+from moonless.helm.routes.service import RouteService
 from moonless.helm.web.controls import read_control
 from moonless.passage.way.route import read_gpx
 from moonless.reading.types import Own, Reading, Registration, SpeedAdvice
@@ -22,8 +23,10 @@ PLACES = [(-38.0, -128.0), (-38.01, -128.0), (-38.01, -127.98)]
 BOAT = SimpleNamespace(skipper=SimpleNamespace(night_limit=None))
 
 
-def ask(what: str, **more: Any) -> dict[str, Any]:
-    return read_control({"do": "route", "value": {"what": what, "token": 1, **more}}).as_dict()
+def ask(what: str, **more: Any) -> Asked:
+    request = read_control({"do": "route", "value": {"what": what, "token": 1, **more}})
+    assert isinstance(request, RouteRequest)
+    return Asked(5, request)
 
 
 @pytest.mark.parametrize(
@@ -94,13 +97,14 @@ class Heard:
         while True:
             event = self.events.get(timeout=30.0)
             if isinstance(event, Reply):
+                assert event.asker == 5
                 return dict(event.body)
 
 
 def test_save_and_follow_then_stop(tmp_path: Path) -> None:
     heard = Heard()
-    desk = Routes(lambda: None, BOAT, tmp_path, heard.events.put)
-    assert not desk.take({"do": "sight", "value": "unsure"})
+    desk = RouteService(lambda: None, BOAT, tmp_path, heard.events.put)
+    assert not desk.take(Asked(5, SetSight("unsure")))
     assert desk.take(ask("save", points=[list(p) for p in PLACES], name="out", follow=True))
     answer = heard.reply()
     assert answer["name"] == "out" and answer["following"] == "out" and Path(answer["path"]).is_file()

@@ -8,7 +8,8 @@ from typing import Any
 from helm_made import MadeSource
 
 from moonless.helm.hub import Hub
-from moonless.helm.process.events import ChartReady, Notice, SourceState
+from moonless.helm.process.events import Answer, ChartReady, Notice, Reply, SourceState, TrialNow
+from moonless.helm.process.requests import EndTrial, Pause, RouteRequest, TryManoeuvre
 from moonless.helm.web import protocol as p
 from moonless.helm.web.session import UNDER_WAY, Session
 from moonless.reading.types import Fault
@@ -75,7 +76,7 @@ def test_a_new_screen_gets_the_present_hello_first() -> None:
         assert {p.CHART, p.STATUS, p.POSE, p.READING, p.SPOKES} <= set(socket.kinds())
         assert socket.bodies(p.CHART)[-1]["url"] == "chart/k.json"
         await end(socket, task)
-        assert hub.sessions == set()
+        assert len(hub.screens) == 0
 
     asyncio.run(go())
 
@@ -150,7 +151,7 @@ def test_starting_again_voids_what_was_shown() -> None:
         socket, task = await begin(hub)
         hub.take(SourceState(False, 1.0, 0, restarted=True))
         await settle()
-        assert hub.reading is None
+        assert hub.picture.reading is None
         assert socket.bodies(p.STATUS)[-1]["reading_age_s"] is None
         await end(socket, task)
 
@@ -166,8 +167,7 @@ def test_a_source_that_fails_is_said_not_hidden() -> None:
     async def go() -> None:
         hub = Hub(Broken())
         await hub.pump()
-        assert hub.ended is not None and "the cable came out" in hub.ended
-        assert hub.status_body()["ended"] == hub.ended
+        assert "the cable came out" in hub.status_body()["ended"]
 
     asyncio.run(go())
 
@@ -181,13 +181,13 @@ def test_requests_reach_the_source_and_bad_ones_are_answered() -> None:
         socket.say(p.encode_json(p.CONTROL, 2, {"do": "scuttle"}))
         socket.say(b"nonsense")
         await settle()
-        assert [c["do"] for c in source.asked] == ["pause"]
+        assert [asked.request for asked in source.asked] == [Pause(True)]
         answers = [body["answer"] for body in socket.bodies(p.STATUS) if "answer" in body]
         assert answers and "begins with" in answers[-1]
         socket.incoming.put_nowait({"type": "websocket.receive", "text": "{}"})
         await task
         assert socket.closed_with == 1003
-        assert hub.sessions == set()
+        assert len(hub.screens) == 0
 
     asyncio.run(go())
 
@@ -211,8 +211,8 @@ def test_silence_lets_what_is_urgent_through_to_the_loudspeaker() -> None:
         socket, task = await begin(hub)
         socket.say(p.encode_json(p.CONTROL, 1, {"do": "silence", "value": 5}))
         await settle()
-        hub._tell({"number": 1, "urgency": 3, "say": "mild", "echo": None})
-        hub._tell({"number": 2, "urgency": 4, "say": "collision", "echo": None})
+        hub.announcer.announce({"number": 1, "urgency": 3, "say": "mild", "echo": None})
+        hub.announcer.announce({"number": 2, "urgency": 4, "say": "collision", "echo": None})
         assert heard.said == ["collision"]
         await settle()
         # The screens get both: each decides for its own voice.
@@ -222,30 +222,122 @@ def test_silence_lets_what_is_urgent_through_to_the_loudspeaker() -> None:
     asyncio.run(go())
 
 
-def test_a_trial_is_seen_on_every_screen_and_ends_when_its_screen_is_gone(monkeypatch: Any) -> None:
-    from moonless.helm import hub as hub_module
-    from moonless.helm.process.events import TrialNow
+ASKED = {"course_deg": 140.0, "speed_kn": None, "delay_s": 60.0}
+CLEARS = {"say": "clears everything", "clears": True}
+
+
+def test_an_answer_goes_to_the_screen_that_asked_and_to_no_other() -> None:
+    async def go() -> None:
+        source = MadeSource()
+        hub = Hub(source)
+        first, first_task = await begin(hub)
+        second, second_task = await begin(hub)
+        # Both screens count their questions from the same number: it is the helm that must tell them apart.
+        for screen, what in ((first, "list"), (second, "stop")):
+            screen.say(p.encode_json(p.CONTROL, 1, {"do": "route", "value": {"what": what, "token": 7}}))
+            await settle()
+        (one, of_first), (two, of_second) = source.asked
+        assert (of_first, of_second) == (RouteRequest("list", 7), RouteRequest("stop", 7)) and one != two
+        hub.take(Reply(one, {"about": "list", "token": 7}))
+        hub.take(Reply(two, {"about": "stop", "token": 7}))
+        hub.take(Answer(two, "kept in mind: a pile"))
+        await settle()
+        assert [body["about"] for body in first.bodies(p.REPLY)] == ["list"]
+        assert [body["about"] for body in second.bodies(p.REPLY)] == ["stop"]
+        answers = [[b["answer"] for b in screen.bodies(p.STATUS) if "answer" in b] for screen in (first, second)]
+        assert answers == [[], ["kept in mind: a pile"]]
+        await end(first, first_task)
+        # Too late for a screen that has gone: nobody else gets it.
+        hub.take(Reply(one, {"about": "list", "token": 8}))
+        await settle()
+        assert len(second.bodies(p.REPLY)) == 1
+        await end(second, second_task)
+
+    asyncio.run(go())
+
+
+def test_each_screen_has_its_own_trial_and_sees_anothers_only_while_it_has_none() -> None:
+    async def go() -> None:
+        source = MadeSource()
+        hub = Hub(source)
+        first, first_task = await begin(hub)
+        second, second_task = await begin(hub)
+        first.say(p.encode_json(p.CONTROL, 1, {"do": "trial", "value": ASKED}))
+        await settle()
+        one, request = source.asked[-1]
+        assert request == TryManoeuvre(140.0, None, 60.0)
+        hub.take(TrialNow(one, CLEARS))
+        await settle()
+        assert first.bodies(p.TRIAL) == [CLEARS | {"is_own": True}]
+        assert second.bodies(p.TRIAL) == [CLEARS | {"is_own": False}]
+        # The other screen tries something too: from now on what it is shown is the answer to its own trial.
+        second.say(p.encode_json(p.CONTROL, 1, {"do": "trial", "value": ASKED | {"course_deg": 20.0}}))
+        await settle()
+        two = source.asked[-1].asker
+        runs_into = {"say": "runs into the shore", "clears": False}
+        hub.take(TrialNow(two, runs_into))
+        hub.take(TrialNow(one, CLEARS | {"say": "clears it still"}))
+        await settle()
+        assert first.bodies(p.TRIAL)[-1] == {"say": "clears it still", "clears": True, "is_own": True}
+        assert second.bodies(p.TRIAL)[-1] == runs_into | {"is_own": True}
+        # What cannot be tried is told to who tried it.
+        hub.take(TrialNow(two, {"say": "No trial: own course or speed is not known."}))
+        await settle()
+        assert first.bodies(p.TRIAL)[-1]["say"] == "clears it still"
+        assert second.bodies(p.TRIAL)[-1] == {
+            "say": "No trial: own course or speed is not known.", "is_own": True,
+        }  # fmt: skip
+        await end(first, first_task)
+        await end(second, second_task)
+
+    asyncio.run(go())
+
+
+def test_a_trial_ends_with_its_screen_and_a_new_one_can_follow_at_once() -> None:
+    async def go() -> None:
+        source = MadeSource()
+        hub = Hub(source)
+        first, first_task = await begin(hub)
+        second, second_task = await begin(hub)
+        for value in (ASKED, None, ASKED):
+            first.say(p.encode_json(p.CONTROL, 1, {"do": "trial", "value": value}))
+        await settle()
+        one = source.asked[-1].asker
+        # The end of the first trial comes back from the watch after the second was begun.
+        hub.take(TrialNow(one, {}))
+        hub.take(TrialNow(one, CLEARS))
+        await settle()
+        assert first.bodies(p.TRIAL)[-1]["is_own"] and not second.bodies(p.TRIAL)[-1]["is_own"]
+        await end(first, first_task)
+        await settle()
+        assert source.asked[-1] == (one, EndTrial()) and second.bodies(p.TRIAL)[-1] == {}
+        # The watch worked it out once more before it heard.
+        hub.take(TrialNow(one, CLEARS))
+        await settle()
+        assert second.bodies(p.TRIAL)[-1] == {}
+        await end(second, second_task)
+
+    asyncio.run(go())
+
+
+def test_a_trial_that_its_screen_no_longer_touches_ends(monkeypatch: Any) -> None:
+    from moonless.helm import trials
 
     async def go() -> None:
         source = MadeSource()
         hub = Hub(source)
         first, first_task = await begin(hub)
-        asked = {"course_deg": 140.0, "speed_kn": None, "delay_s": 60.0}
-        first.say(p.encode_json(p.CONTROL, 1, {"do": "trial", "value": asked}))
+        first.say(p.encode_json(p.CONTROL, 1, {"do": "trial", "value": ASKED}))
         await settle()
-        assert source.asked[-1]["do"] == "trial" and source.asked[-1]["value"] == asked
-        hub.take(TrialNow({"say": "clears everything", "clears": True}))
+        one = source.asked[-1].asker
+        hub.take(TrialNow(one, CLEARS))
+        hub.end_old_trials()
         await settle()
-        second, second_task = await begin(hub)
-        assert first.bodies(p.TRIAL) == second.bodies(p.TRIAL) == [{"say": "clears everything", "clears": True}]
+        assert first.bodies(p.TRIAL)[-1]["is_own"], "a pause is not the end"
+        monkeypatch.setattr(trials, "TRIAL_S", 0.0)
+        hub.end_old_trials()
+        await settle()
+        assert first.bodies(p.TRIAL)[-1] == {} and source.asked[-1] == (one, EndTrial())
         await end(first, first_task)
-        hub._end_old_trial()
-        assert hub.trial, "a pause is not the end"
-        monkeypatch.setattr(hub_module, "TRIAL_S", 0.0)
-        hub._end_old_trial()
-        await settle()
-        assert second.bodies(p.TRIAL)[-1] == {}
-        assert source.asked[-1] == {"do": "trial", "value": None, "echo": None, "say": None}
-        await end(second, second_task)
 
     asyncio.run(go())

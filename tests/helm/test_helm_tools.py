@@ -19,7 +19,7 @@ TRIAL = """(() => {
   const off = (e, n) => [o.lon + e / (111120 * Math.cos(o.lat * Math.PI / 180)), o.lat + n / 111120];
   const vessels = r.echoes.filter(e => e.is === 'vessel');
   store.send({ type: 'trial', trial: {
-    say: 'A boat would come within 150 metres.', course_deg: 80, speed_kn: 8, turn_deg: 56, delay_s: 60, horizon_s: 720,
+    is_own: true, say: 'A boat would come within 150 metres.', course_deg: 80, speed_kn: 8, turn_deg: 56, delay_s: 60, horizon_s: 720,
     path: [off(0, 0), off(100, 220), off(3000, 720)], keep_off_m: 463, clears: false,
     echoes: vessels.map((e, i) => ({ id: e.id, cpa_m: i ? 900 : 150, tcpa_s: 200, inside: i === 0,
       own: off(700, 400), her: i ? off(700, 1300) : off(700, 550) })),
@@ -156,8 +156,14 @@ def test_a_trial_is_never_like_the_present(opened: Page) -> None:
     assert (opened.picture()[20:400, 4:9, 0].max(axis=1) > 90).mean() < 0.1
 
 
-def test_a_trial_of_another_screen_is_told_here(opened: Page) -> None:
-    opened.page.evaluate(TRIAL)
+def test_a_trial_of_another_screen_is_told_here_and_is_no_answer_to_our_own(opened: Page) -> None:
+    of_another = TRIAL.replace("is_own: true", "is_own: false")
+    opened.press("c")
+    opened.page.evaluate(of_another)
+    opened.page.wait_for_timeout(700)
+    assert words(opened).startswith("Trial now") and "150 metres" not in words(opened)
+    opened.press("Escape", "Escape")
+    opened.page.evaluate(of_another)
     opened.page.wait_for_timeout(700)
     assert words(opened).startswith("On another screen.")
 

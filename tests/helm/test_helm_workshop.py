@@ -10,7 +10,18 @@ import pytest
 from helm_made import START_NS, MadeSource
 
 from moonless.helm.process.events import Answer, SourceState, TrialNow
-from moonless.helm.process.worker import Desk, Paced, Piece, Slice
+from moonless.helm.process.handler import MOST_TRIALS, RequestHandler
+from moonless.helm.process.player import PacedPlayer, Piece, Slice
+from moonless.helm.process.requests import (
+    Acknowledge,
+    Asked,
+    EndTrial,
+    KeepInMind,
+    SeenByEye,
+    SetSight,
+    SourceRequest,
+    TryManoeuvre,
+)
 from moonless.reading.situation import OwnState
 from moonless.reading.types import Call
 from moonless.watch.types import LinkNow, Turn
@@ -21,11 +32,11 @@ class Done(Exception):
 
 
 class FakePipe:
-    """Takes what is sent; hands out controls, then ends the story once it has been asked often enough."""
+    """Takes what is sent; ends the story once it stands at its end."""
 
-    def __init__(self, *controls: dict[str, Any]) -> None:
+    def __init__(self, *asked: Asked) -> None:
         self.sent: list[Any] = []
-        self._controls = list(controls)
+        self._asked = list(asked)
 
     def send(self, event: Any) -> None:
         self.sent.append(event)
@@ -33,10 +44,10 @@ class FakePipe:
             raise Done
 
     def poll(self, _: float) -> bool:
-        return bool(self._controls)
+        return bool(self._asked)
 
-    def recv(self) -> dict[str, Any]:
-        return self._controls.pop(0)
+    def recv(self) -> Asked:
+        return self._asked.pop(0)
 
 
 class FakeChain:
@@ -73,13 +84,13 @@ def slices(*data: bytes) -> Iterator[Slice]:
         yield START_NS + i * 1_000_000, [Piece("radar", one)]
 
 
-def control(do: str, **more: Any) -> dict[str, Any]:
-    return {"do": do, "value": None, "echo": None, "say": None} | more
+def by_screen(request: SourceRequest, asker: int = 3) -> Asked:
+    return Asked(asker, request)
 
 
 def play(pipe: FakePipe, chain: FakeChain, *data: bytes) -> None:
     with pytest.raises(Done):
-        Paced(pipe, 16.0, "the story").play(slices(*data), chain, Desk(chain, None, pipe.send))  # type: ignore[arg-type]
+        PacedPlayer(pipe, 16.0, "the story").play(slices(*data), chain, RequestHandler(chain, None, pipe.send))  # type: ignore[arg-type]
 
 
 def test_a_failing_turn_is_said_and_the_story_goes_on() -> None:
@@ -102,21 +113,21 @@ def test_the_end_is_said_and_stands_still() -> None:
 def test_a_call_is_acknowledged_turns_after_it_was_told() -> None:
     chain = FakeChain()
     pipe = FakePipe()
-    desk = Desk(chain, None, pipe.send)
+    desk = RequestHandler(chain, None, pipe.send)
     turn = MadeSource().turn()
     desk.saw(turn)
     said = turn.reading.calls[1].say
-    assert desk.take(control("acknowledge", say=said))
+    assert desk.take(by_screen(Acknowledge(said, None)))
     assert [call.say for call in chain.acknowledged] == [said]
 
 
 def test_what_moves_is_noted_but_not_kept() -> None:
     pipe = FakePipe()
-    desk = Desk(FakeChain(), None, pipe.send)
+    desk = RequestHandler(FakeChain(), None, pipe.send)
     desk.saw(MadeSource().turn())
-    assert desk.take(control("i see it", echo=9, value="boat"))
-    assert isinstance(pipe.sent[-1], Answer) and "not kept" in pipe.sent[-1].line
-    assert desk.take(control("keep in mind", echo=12345, value=""))
+    assert desk.take(by_screen(SeenByEye(9, "boat")))
+    assert isinstance(pipe.sent[-1], Answer) and pipe.sent[-1].asker == 3 and "not kept" in pipe.sent[-1].line
+    assert desk.take(by_screen(KeepInMind(12345, "")))
     assert "no longer there" in pipe.sent[-1].line
 
 
@@ -131,8 +142,8 @@ def test_no_reading_without_a_scan_is_told_while_kernels_are_compiled() -> None:
     pipe = FakePipe()
     compiling = iter([True, True, False])
     with pytest.raises(Done):
-        Paced(pipe, 16.0, "the story", lambda: next(compiling)).play(  # type: ignore[arg-type]
-            slices(b"", b"", b""), Warm(), Desk(Warm(), None, pipe.send)
+        PacedPlayer(pipe, 16.0, "the story", lambda: next(compiling)).play(  # type: ignore[arg-type]
+            slices(b"", b"", b""), Warm(), RequestHandler(Warm(), None, pipe.send)
         )
     assert sum(isinstance(event, Turn) for event in pipe.sent) == 1
 
@@ -146,26 +157,45 @@ def test_a_trial_is_told_at_once_and_with_each_turn_until_it_is_put_down() -> No
             return "No trial: own course or speed is not known."
 
     pipe = FakePipe()
-    desk = Desk(Trying(), None, pipe.send)
+    desk = RequestHandler(Trying(), None, pipe.send)
     turn = MadeSource().turn()
     desk.saw(turn)
     assert pipe.sent == []
-    desk.take(control("trial", value={"course_deg": 90.0, "speed_kn": None, "delay_s": 10.0}))
+    desk.take(by_screen(TryManoeuvre(90.0, None, 10.0)))
     assert isinstance(pipe.sent[-1], TrialNow) and "not known" in pipe.sent[-1].body["say"]
     later = replace(turn, reading=replace(turn.reading, time_ns=turn.reading.time_ns + 4_000_000_000))
     desk.saw(later)
     # The delay runs down with the turns.
     assert asked == [(pytest.approx(1.5707963), None, 10.0), (pytest.approx(1.5707963), None, 6.0)]
-    desk.take(control("trial", value=None))
-    assert pipe.sent[-1] == TrialNow({})
+    desk.take(by_screen(EndTrial()))
+    assert pipe.sent[-1] == TrialNow(3, {})
     n = len(pipe.sent)
     desk.saw(later)
     assert len(pipe.sent) == n
 
 
+def test_every_screen_has_a_trial_of_its_own_and_the_watch_is_not_flooded() -> None:
+    class Trying(FakeChain):
+        def try_manoeuvre(self, course: float | None, speed: float | None, wait_s: float) -> str:
+            return f"{course}"
+
+    pipe = FakePipe()
+    handler = RequestHandler(Trying(), None, pipe.send)  # type: ignore[arg-type]
+    turn = MadeSource().turn()
+    handler.saw(turn)
+    for screen in range(1, MOST_TRIALS + 2):
+        for course in (10.0, 20.0):
+            handler.take(by_screen(TryManoeuvre(course, None, 0.0), screen))
+    pipe.sent.clear()
+    handler.saw(turn)
+    # One each, its last; the one that tried longest ago has made room.
+    assert [event.asker for event in pipe.sent] == list(range(2, MOST_TRIALS + 2))
+    assert {event.body["say"] for event in pipe.sent} == {str(0.3490658503988659)}
+
+
 def test_the_turns_still_ahead_reach_the_chain() -> None:
     chain = FakeChain()
-    desk = Desk(chain, None, lambda _: None)
+    desk = RequestHandler(chain, None, lambda _: None)
     route = [[10.0, -30.0, "a"], [10.1, -30.0, "b"], [10.1, -29.9, "c"]]
     desk.follow({"route": route, "legs": [], "now": {"leg": 2}})
     assert chain.way == ((10.1, -29.9),)
@@ -178,5 +208,5 @@ def test_the_turns_still_ahead_reach_the_chain() -> None:
 
 def test_the_sight_switch_reaches_the_chain() -> None:
     chain = FakeChain()
-    assert Desk(chain, None, lambda _: None).take(control("sight", value="radar only"))
+    assert RequestHandler(chain, None, lambda _: None).take(by_screen(SetSight("radar only")))
     assert chain.sight == "radar only"

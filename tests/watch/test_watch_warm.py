@@ -14,8 +14,8 @@ from moonless.watch.pipeline import precompile
 def test_no_child_where_the_kernels_are_kept(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(precompile, "is_compiled", lambda: True)
     monkeypatch.setattr(subprocess, "Popen", lambda *a, **k: pytest.fail("a child was started"))
-    with precompile.Warming() as warming:
-        assert not warming.is_on
+    with precompile.PrecompileProcess() as child:
+        assert not child.is_running
 
 
 def test_a_child_ends_with_its_warming(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -28,8 +28,8 @@ def test_a_child_ends_with_its_warming(monkeypatch: pytest.MonkeyPatch) -> None:
         return children[-1]
 
     monkeypatch.setattr(subprocess, "Popen", slow)
-    with precompile.Warming() as warming:
-        assert warming.is_on
+    with precompile.PrecompileProcess() as child:
+        assert child.is_running
     # Waited for: no zombie.
     assert children[0].returncode is not None
 

@@ -40,7 +40,10 @@ let chartMap: ChartMap | undefined;
 let chartUrl: string | null = null;
 
 const link = new Link({
-  open: () => store.send({ type: "open", at: performance.now() }),
+  open: () => {
+    store.send({ type: "open", at: performance.now() });
+    tools.again();
+  },
   closed: () => store.send({ type: "lost", at: performance.now() }),
   refused: (why) => store.send({ type: "refused", why }),
   frame: (frame) => {

@@ -35,16 +35,16 @@ def command(port: int, host: str, speed: float, scene: Path | None, no_browser: 
         moonless demo
         moonless demo --port 9000 --no-browser --speed 4
     """
-    from moonless.helm.hub import hello_boat
-    from moonless.helm.process.worker_jobs import DemoJob
-    from moonless.helm.process.worker_process import Apart
+    from moonless.helm.process.play_jobs import DemoJob
+    from moonless.helm.process.worker_process import WorkerProcess
     from moonless.helm.web.app import check_built
+    from moonless.helm.web.boat_json import boat_json
     from moonless.helm.web.serve import serve
     from moonless.scene.file import demo_folder, load_scene
 
     check_built()
     path = scene or demo_folder() / "story.toml"
-    source = Apart("demo", DemoJob(path, speed), hello_boat(load_scene(path).boat))
+    source = WorkerProcess("demo", DemoJob(path, speed), boat_json(load_scene(path).boat))
 
     # The chart and the kernels are under way while the server still starts.
     source.begin()

@@ -151,11 +151,11 @@ def _replay(
     where: Path, settings: Any, recording: Path | None, knowledge: Path | None, speed: float, route: Path | None
 ) -> Any:
     from moonless.folders import knowledge_file
-    from moonless.helm.hub import hello_boat
-    from moonless.helm.process.worker_jobs import ReplayJob
-    from moonless.helm.process.worker_process import Apart
+    from moonless.helm.process.play_jobs import ReplayJob
+    from moonless.helm.process.worker_process import WorkerProcess
     from moonless.helm.setup.launch import boat_of
     from moonless.helm.setup.settings import resolved
+    from moonless.helm.web.boat_json import boat_json
     from moonless.wire.links import parse_link
 
     boat = boat_of(where, settings)
@@ -166,6 +166,6 @@ def _replay(
         () if radar is None else (radar,), tuple(path for path in nmea if path is not None),
         knowledge or knowledge_file(), speed, route,
     )  # fmt: skip
-    source = Apart("replay", job, hello_boat(boat))
+    source = WorkerProcess("replay", job, boat_json(boat))
     source.begin()
     return source

@@ -65,7 +65,7 @@ export interface State {
   readonly answer: string | null;
   readonly answerAt: number;
   readonly touched: number | null;
-  /** A manoeuvre that is being tried, on whichever screen; null: none. */
+  /** The manoeuvre tried here, or else on another screen (`is_own`); null: none. */
   readonly trial: Trial | null;
   readonly heldCalls: readonly HeldCall[];
   readonly locked: boolean;

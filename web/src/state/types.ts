@@ -126,6 +126,8 @@ export interface TrialEcho {
 /** What a manoeuvre would bring; only `say` where nothing can be tried. */
 export interface Trial {
   readonly say: string;
+  /** False: another screen tries it, and this one tries nothing. */
+  readonly is_own: boolean;
   readonly course_deg?: number;
   readonly speed_kn?: number;
   readonly turn_deg?: number;

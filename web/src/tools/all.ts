@@ -22,12 +22,12 @@ type Unasked<T> = T extends { readonly token: number } ? Omit<T, "token"> : neve
 export class Tools {
   readonly measure: Tool;
   readonly route: RouteTool;
-  readonly trial: Tool;
+  readonly trial: TrialTool;
   readonly lines: Tool;
   readonly kept: RoutesSheet;
   #box: Toolbox | undefined;
-  /** Other screens get our answers too, and we theirs: ours bear tokens that begin where no other's do. */
-  #token = Math.floor(Math.random() * 1e9);
+  /** Answers come to this screen alone; their tokens say to which of its questions. */
+  #token = 0;
   readonly #waiting = new Map<number, (reply: Reply) => void>();
   #checkTimer: number | undefined;
 
@@ -62,7 +62,7 @@ export class Tools {
         const courseDeg = Number.isNaN(now.cogDeg) ? now.headingDeg : now.cogDeg;
         return Number.isNaN(courseDeg) ? null : { courseDeg: Math.round(courseDeg), speedKn: now.sogKn };
       },
-      () => store.state.trial,
+      () => (store.state.trial?.is_own === true ? store.state.trial : null),
       () => store.state.reading?.manoeuvres ?? null,
       (value) => ask({ do: "trial", value }),
       done,
@@ -115,7 +115,7 @@ export class Tools {
       words,
       () => {
         const trial = this.store.state.trial;
-        return trial === null ? { text: "", isLoud: false } : { text: `On another screen. ${trial.say}`, isLoud: trial.clears === false };
+        return trial === null || trial.is_own ? { text: "", isLoud: false } : { text: `On another screen. ${trial.say}`, isLoud: trial.clears === false };
       },
       () => {
         this.screen.tool = box.now;
@@ -133,11 +133,16 @@ export class Tools {
     this.#change({ what: "list" });
   }
 
-  /** An answer came in, perhaps another screen's. */
+  /** The answer to a question of this screen came in. */
   take(reply: Reply): void {
     const then = this.#waiting.get(reply.token);
     this.#waiting.delete(reply.token);
     then?.(reply);
+  }
+
+  /** The link is open again: to the helm this screen is a new one, and what it tries must be asked anew. */
+  again(): void {
+    if (this.#box?.now === this.trial) this.trial.again();
   }
 
   /** A trial came in. */

@@ -1,7 +1,7 @@
 /**
  * A manoeuvre tried on the sheet before it is made. A finger that goes round the boat turns the trial course, one that
  * goes towards her or away changes the trial speed; never both at once, so that a bounce does not spoil the other.
- * The trial is the helm's: every screen sees it, and it ends when this screen puts it down.
+ * Each screen has its own trial, and sees another's only while it has none; it ends when this screen puts it down.
  */
 import { threeFigures } from "../geo/angles";
 import { sayKnots } from "../geo/units";
@@ -58,6 +58,12 @@ export class TrialTool implements Tool {
     this.#speedKn = now === null ? 0 : Math.round(now.speedKn * 2) / 2;
     this.#delayS = 0;
     this.#offer = 0;
+    this.#tell();
+  }
+
+  /** Ask once more for what is tried. */
+  again(): void {
+    this.#askedAt = Number.NEGATIVE_INFINITY;
     this.#tell();
   }
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal, Protocol
 
+from moonless.helm.process.requests import Asker, SourceRequest
 from moonless.watch.types import LinkNow, SpokesNow, Turn
 
 SourceKind = Literal["demo", "live", "replay", "test", "none"]
@@ -61,22 +62,25 @@ class SourceState:
 
 @dataclass(frozen=True, slots=True)
 class Answer:
-    """One plain line for the screens: what became of something asked."""
+    """One plain line for the screen that asked: what became of its request."""
 
+    asker: Asker
     line: str
 
 
 @dataclass(frozen=True, slots=True)
 class TrialNow:
-    """What a manoeuvre that is being tried would bring; empty: none is tried."""
+    """What the manoeuvre that one screen tries would bring; empty: it tries none."""
 
+    asker: Asker
     body: Mapping[str, Any]
 
 
 @dataclass(frozen=True, slots=True)
 class Reply:
-    """What became of a question that one screen asked: it knows its own ``token`` in the body."""
+    """The answer to one screen's question about routes, with the question's ``token`` in the body."""
 
+    asker: Asker
     body: Mapping[str, Any]
 
 
@@ -104,12 +108,12 @@ class Source(Protocol):
     """Where turns come from: the demo, live links, a recording, or a test."""
 
     kind: SourceKind
-    boat: Mapping[str, Any]  # what the front end needs of the boat, see `hello_boat`
+    boat: Mapping[str, Any]  # what the front end needs of the boat, see `moonless.helm.web.boat_json.boat_json`
 
     def events(self) -> AsyncIterator[Event]:
         """Yield until the source ends or the task is cancelled."""
         ...
 
-    def do(self, control: Mapping[str, Any]) -> None:
-        """Take one control ({"do": ...}) that is the source's to act on.  Never blocks."""
+    def do(self, asker: Asker, request: SourceRequest) -> None:
+        """Take one request that is the source's to act on, and who asked.  Never blocks."""
         ...

@@ -6,25 +6,28 @@ import asyncio
 import multiprocessing
 import threading
 from collections.abc import AsyncIterator, Mapping
+from multiprocessing.connection import Connection
+from multiprocessing.process import BaseProcess
 from typing import Any
 
 from moonless.errors import LinkError
 from moonless.helm.process.events import Event, SourceKind
-from moonless.helm.process.worker import Failed, run
+from moonless.helm.process.requests import Asked, Asker, SourceRequest
+from moonless.helm.process.worker import Failed, Job, run
 
 # Events that may wait between the pipe and the hub; when the hub cannot follow, the reading thread waits.
 WAITING = 512
 
 
-class Apart:
+class WorkerProcess:
     """Rules: the process is a daemon and ends with us; what it cannot do comes out as one plain line."""
 
-    def __init__(self, kind: SourceKind, job: Any, boat: Mapping[str, Any]) -> None:
+    def __init__(self, kind: SourceKind, job: Job, boat: Mapping[str, Any]) -> None:
         self.kind = kind
         self.boat = boat
         self._job = job
-        self._process: Any = None
-        self._pipe: Any = None
+        self._process: BaseProcess | None = None
+        self._pipe: Connection | None = None
 
     def begin(self) -> None:
         """Start the process now rather than when the first event is asked for."""
@@ -32,8 +35,9 @@ class Apart:
             return
         context = multiprocessing.get_context("spawn")
         ours, theirs = context.Pipe(duplex=True)
-        self._process = context.Process(target=run, args=(theirs, self._job), daemon=True, name="moonless-watch")
-        self._process.start()
+        process = context.Process(target=run, args=(theirs, self._job), daemon=True, name="moonless-watch")
+        self._process = process
+        process.start()
         theirs.close()
         self._pipe = ours
 
@@ -46,7 +50,8 @@ class Apart:
         loop = asyncio.get_running_loop()
         arrived: asyncio.Queue[Any] = asyncio.Queue(maxsize=WAITING)
         is_over = threading.Event()
-        pipe = self._pipe
+        pipe, process = self._pipe, self._process
+        assert pipe is not None and process is not None
 
         def read() -> None:
             while not is_over.is_set():
@@ -67,12 +72,12 @@ class Apart:
                 if isinstance(item, Failed):
                     raise LinkError(item.line)
                 yield item
-            self._process.join(timeout=1.0)
-            if self._process.exitcode not in (0, None):
-                raise LinkError(f"the watch's process ended by itself (exit code {self._process.exitcode})")
+            process.join(timeout=1.0)
+            if process.exitcode not in (0, None):
+                raise LinkError(f"the watch's process ended by itself (exit code {process.exitcode})")
         finally:
             is_over.set()
-            self._process.terminate()
+            process.terminate()
 
     def close(self) -> None:
         """End the process and wait for it, so that its ports and files are free."""
@@ -80,10 +85,10 @@ class Apart:
             self._process.terminate()
             self._process.join(timeout=5.0)
 
-    def do(self, control: Mapping[str, Any]) -> None:
-        """Hand a control to the process."""
+    def do(self, asker: Asker, request: SourceRequest) -> None:
+        """Hand a request to the process."""
         if self._pipe is not None:
             try:
-                self._pipe.send(dict(control))
+                self._pipe.send(Asked(asker, request))
             except (BrokenPipeError, OSError):
                 return  # it has ended; the hub says so

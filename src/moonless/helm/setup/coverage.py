@@ -48,7 +48,7 @@ class Covered:
 
 @dataclass(frozen=True, slots=True)
 class CoverageJob:
-    """Open charts and tell their coverage; run by `moonless.helm.process.worker_process.Apart`."""
+    """Open charts and tell their coverage; run by `moonless.helm.process.worker_process.WorkerProcess`."""
 
     paths: tuple[Path, ...]
 

@@ -11,14 +11,14 @@ from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
 from moonless.errors import MoonlessError
-from moonless.helm.setup.room import Desk, SetupRoom
+from moonless.helm.setup.room import SetupHost, SetupRoom
 
 _log = logging.getLogger(__name__)
 # A list of folders or of stops, and room; nothing that is asked is longer.
 MAX_BYTES = 64 * 1024
 
 
-def setup_routes(room: SetupRoom, hub: Desk) -> list[Route]:
+def setup_routes(room: SetupRoom, hub: SetupHost) -> list[Route]:
     """Return the routes of one set-up.  That a page of ours asks is seen to by `moonless.helm.web.guard`."""
 
     async def ask(request: Request) -> Response:

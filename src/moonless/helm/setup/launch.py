@@ -11,11 +11,12 @@ from moonless.boat.file import default_boat, read_boat
 from moonless.boat.types import Boat
 from moonless.errors import InputError
 from moonless.folders import knowledge_file
-from moonless.helm.hub import hello_boat
 from moonless.helm.process.events import Event, Notice, Source, SourceKind
-from moonless.helm.process.worker_jobs import LiveJob
-from moonless.helm.process.worker_process import Apart
+from moonless.helm.process.live_job import LiveJob
+from moonless.helm.process.requests import Asker, SourceRequest
+from moonless.helm.process.worker_process import WorkerProcess
 from moonless.helm.setup.settings import HelmSettings, resolved
+from moonless.helm.web.boat_json import boat_json
 from moonless.wire.links import parse_link
 
 
@@ -25,14 +26,14 @@ class NoSource:
     kind: SourceKind = "none"
 
     def __init__(self, boat: Boat | None = None) -> None:
-        self.boat: Mapping[str, Any] = hello_boat(boat or default_boat())
+        self.boat: Mapping[str, Any] = boat_json(boat or default_boat())
 
     async def events(self) -> AsyncIterator[Event]:
         """Yield one notice and wait for ever."""
         yield Notice("nothing is connected yet")
         await asyncio.get_running_loop().create_future()
 
-    def do(self, control: Mapping[str, Any]) -> None:
+    def do(self, asker: Asker, request: SourceRequest) -> None:
         """There is nothing to do."""
 
 
@@ -89,4 +90,4 @@ def live_source(
         route,
         dict(settings.prefer),
     )
-    return Apart("live", job, hello_boat(boat)), tuple(without)
+    return WorkerProcess("live", job, boat_json(boat)), tuple(without)

@@ -20,7 +20,8 @@ from moonless.boat.write import boat_values, write_boat
 from moonless.clock import SystemClock, steady_s
 from moonless.errors import InputError, MoonlessError
 from moonless.helm.process.events import Overheard, Source
-from moonless.helm.process.worker_process import Apart
+from moonless.helm.process.requests import HELM, ShareBytes
+from moonless.helm.process.worker_process import WorkerProcess
 from moonless.helm.setup import coverage
 from moonless.helm.setup.folders import default_roots, look
 from moonless.helm.setup.heard import fans_of, heard_body, place_of_boat
@@ -39,7 +40,7 @@ LISTEN_S = 12.0
 Launch = Callable[[Path, HelmSettings], tuple[Source, tuple[str, ...]]]
 
 
-class Desk(Protocol):
+class SetupHost(Protocol):
     """What the set-up needs of the hub."""
 
     source: Source
@@ -92,7 +93,7 @@ class SetupRoom:
 
     # --- listening -------------------------------------------------------------------------------------------------
 
-    def keep_listening(self, hub: Desk) -> None:
+    def keep_listening(self, hub: SetupHost) -> None:
         """Listen for a while longer.  Never blocks."""
         self._asked_s = steady_s()
         if self._finder is not None:
@@ -111,16 +112,16 @@ class SetupRoom:
                 if may_share:
                     finder.share(link)
         if watched:
-            hub.source.do({"do": "tap", "value": True})
+            hub.source.do(HELM, ShareBytes(True))
         self._tasks = [asyncio.create_task(finder.run()), asyncio.create_task(self._tell(hub, finder))]
 
-    async def stop_listening(self, hub: Desk) -> None:
+    async def stop_listening(self, hub: SetupHost) -> None:
         """Let go of every port and device."""
         finder, self._finder = self._finder, None
         if finder is None:
             return
         if self._running is not None:
-            hub.source.do({"do": "tap", "value": False})
+            hub.source.do(HELM, ShareBytes(False))
         tasks, self._tasks = self._tasks, []
         for task in tasks:
             task.cancel()
@@ -133,7 +134,7 @@ class SetupRoom:
             for item in event.items:
                 self._finder.feed(*item)
 
-    async def _tell(self, hub: Desk, finder: Finder) -> None:
+    async def _tell(self, hub: SetupHost, finder: Finder) -> None:
         while steady_s() - self._asked_s < LISTEN_S:
             now_ns = finder.clock.now_ns()
             self._place = place_of_boat(finder) or self._place
@@ -181,7 +182,7 @@ class SetupRoom:
             out["found"] = coverage.told(self._found, self._place, SystemClock().now_ns())
         return out
 
-    async def do(self, request: Mapping[str, Any], hub: Desk) -> dict[str, Any]:
+    async def do(self, request: Mapping[str, Any], hub: SetupHost) -> dict[str, Any]:
         """Do one thing a screen asks, and return what there is to tell of it.
 
         Raises InputError, or another MoonlessError, in one plain line.
@@ -269,7 +270,7 @@ class SetupRoom:
         self._covering = asyncio.create_task(self._cover(paths)) if paths else None
 
     async def _cover(self, paths: tuple[Path, ...]) -> None:
-        reader = Apart("none", coverage.CoverageJob(paths), {})
+        reader = WorkerProcess("none", coverage.CoverageJob(paths), {})
         try:
             async for event in reader.events():
                 found: object = event
@@ -309,7 +310,7 @@ class SetupRoom:
         write_settings(self.path, settings)
         self.settings = settings
 
-    async def _start(self, hub: Desk) -> dict[str, Any]:
+    async def _start(self, hub: SetupHost) -> dict[str, Any]:
         source, without = self._launch(self.path, self.settings)
         await self.stop_listening(hub)
         self._running = self.settings
@@ -326,7 +327,7 @@ class SetupRoom:
         write_boat(file, {"radar.bow_offset_deg": offset_deg})
         return f"applied, and kept in {file.name}{note}"
 
-    async def close(self, hub: Desk) -> None:
+    async def close(self, hub: SetupHost) -> None:
         """End what is under way."""
         await self.stop_listening(hub)
         if self._covering is not None:

@@ -43,7 +43,7 @@ def make_app(hub: Hub, *, static: Path = STATIC, names: Iterable[str] = (), key:
     page = (static / "index.html").read_text(encoding="utf-8")
 
     async def chart(request: Request) -> Response:
-        current = hub.chart
+        current = hub.chart.chart
         if current is None or request.path_params["key"] != current.key:
             return PlainTextResponse("there is no such chart now\n", status_code=404)
         headers = {"Cache-Control": "private, max-age=31536000, immutable"}
@@ -54,7 +54,7 @@ def make_app(hub: Hub, *, static: Path = STATIC, names: Iterable[str] = (), key:
         return Response(body, media_type="application/json", headers=headers)
 
     async def chart_tile(request: Request) -> Response:
-        tiles, asked = hub.tiles, request.path_params
+        tiles, asked = hub.chart.tiles, request.path_params
         if tiles is None or asked["key"] != tiles.key:
             return PlainTextResponse("there is no such chart now\n", status_code=404)
         from moonless.chart.drawn.grid import Tile
@@ -90,8 +90,8 @@ def make_app(hub: Hub, *, static: Path = STATIC, names: Iterable[str] = (), key:
     @contextlib.asynccontextmanager
     async def lifespan(_: Starlette) -> AsyncIterator[None]:
         tasks = [asyncio.create_task(hub.run())]
-        if hub.loudspeaker is not None:
-            tasks.append(asyncio.create_task(hub.loudspeaker.run()))
+        if (loudspeaker := hub.announcer.loudspeaker) is not None:
+            tasks.append(asyncio.create_task(loudspeaker.run()))
         try:
             yield
         finally:

@@ -89,8 +89,7 @@ def serve(
     key = None if is_loopback(host) else secrets.token_urlsafe(9)
     shown = _shown_host(host)
     address = f"http://{shown}:{port}/" + ("" if key is None else f"?key={key}")
-    hub = Hub(source, Loudspeaker.find(), setup)
-    hub.without = without
+    hub = Hub(source, Loudspeaker.find(), setup, without)
     app = make_app(hub, static=static, names=(host, socket.gethostname()), key=key)
     config = uvicorn.Config(
         app,

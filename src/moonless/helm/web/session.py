@@ -5,14 +5,14 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import logging
-from collections import deque
 from collections.abc import Mapping
 from typing import Any, Protocol
 
 from starlette.websockets import WebSocket, WebSocketDisconnect
 
 from moonless.errors import InputError, WireError
-from moonless.helm.web.controls import Control, read_control
+from moonless.helm.process.requests import HELM, Asker, Request
+from moonless.helm.web.controls import read_control
 from moonless.helm.web.protocol import (
     ACK,
     CALL,
@@ -24,8 +24,6 @@ from moonless.helm.web.protocol import (
     REPLY,
     STATUS,
     TRIAL,
-    FanFrame,
-    PoseFrame,
     decode_head,
     decode_json,
     encode_fan,
@@ -33,7 +31,7 @@ from moonless.helm.web.protocol import (
     encode_pose,
     encode_spokes,
 )
-from moonless.helm.web.slots import CallQueue, LatestSlot
+from moonless.helm.web.slots import Outbox
 from moonless.helm.web.spokes import SpokeStore
 
 _log = logging.getLogger(__name__)
@@ -45,7 +43,10 @@ UNDER_WAY = 2
 class Middle(Protocol):
     """What a screen needs of the hub, which knows the sessions; they need not know it."""
 
-    store: SpokeStore
+    @property
+    def store(self) -> SpokeStore:
+        """The radar's picture."""
+        ...
 
     def join(self, session: Session) -> None:
         """Give a new screen the present."""
@@ -55,27 +56,18 @@ class Middle(Protocol):
         """Forget a screen."""
         ...
 
-    def ask(self, control: Control) -> str | None:
+    def ask(self, request: Request, asker: Asker) -> str | None:
         """Do what a screen asked; return one plain line for it, or None."""
         ...
 
 
 class Session:
-    """Rules: everything whole waits in a `LatestSlot`, calls in a bounded queue; the sender alone writes."""
+    """Rules: what goes out waits in the `Outbox`, which is bounded; the sender alone writes."""
 
     def __init__(self) -> None:
-        self.hello: LatestSlot[dict[str, Any]] = LatestSlot()
-        self.chart: LatestSlot[dict[str, Any]] = LatestSlot()
-        self.status: LatestSlot[dict[str, Any]] = LatestSlot()
-        self.reading: LatestSlot[dict[str, Any]] = LatestSlot()
-        self.pose: LatestSlot[PoseFrame] = LatestSlot()
-        self.trial: LatestSlot[dict[str, Any]] = LatestSlot()
-        self.answer: LatestSlot[dict[str, Any]] = LatestSlot()
-        self.heard: LatestSlot[dict[str, Any]] = LatestSlot()
-        self.fans: LatestSlot[list[FanFrame]] = LatestSlot()
-        self.calls = CallQueue()
-        # The oldest goes when a stalled screen has asked for more than this.
-        self._replies: deque[dict[str, Any]] = deque(maxlen=8)
+        self.number: Asker = HELM  # its own once it has joined
+        self.out = Outbox()
+        self._trial: dict[str, Any] = {}
         self._seen_version = 0
         self._sequence = 0
         self._under_way: list[int] = []
@@ -87,7 +79,7 @@ class Session:
 
     def forget_reading(self) -> None:
         """Drop a waiting reading that the source has withdrawn."""
-        self.reading.take()
+        self.out.reading.take()
 
     async def run(self, websocket: WebSocket, hub: Middle) -> None:
         """Serve one accepted WebSocket until it closes."""
@@ -112,30 +104,31 @@ class Session:
             await self._fresh.wait()
             self._fresh.clear()
             # Calls first: they are what a skipper cannot do without.
-            while (call := self.calls.take()) is not None:
+            out = self.out
+            while (call := out.calls.take()) is not None:
                 await websocket.send_bytes(encode_json(CALL, self._next_sequence(), call))
             for kind, slot in (
-                (HELLO, self.hello),
-                (CHART, self.chart),
-                (STATUS, self.status),
-                (STATUS, self.answer),
-                (TRIAL, self.trial),
+                (HELLO, out.hello),
+                (CHART, out.chart),
+                (STATUS, out.status),
+                (STATUS, out.answer),
+                (TRIAL, out.trial),
             ):
                 if (body := slot.take()) is not None:
                     await websocket.send_bytes(encode_json(kind, self._next_sequence(), body))
-            while self._replies:
-                await websocket.send_bytes(encode_json(REPLY, self._next_sequence(), self._replies.popleft()))
-            if (pose := self.pose.take()) is not None:
+            while out.replies:
+                await websocket.send_bytes(encode_json(REPLY, self._next_sequence(), out.replies.popleft()))
+            if (pose := out.pose.take()) is not None:
                 await websocket.send_bytes(encode_pose(self._next_sequence(), pose))
             if len(self._under_way) >= UNDER_WAY:
                 continue  # the ack wakes us
-            if (heard := self.heard.take()) is not None:
-                for fan in self.fans.take() or ():
+            if (heard := out.heard.take()) is not None:
+                for fan in out.fans.take() or ():
                     await websocket.send_bytes(encode_fan(self._next_sequence(), fan))
                 sequence = self._next_sequence()
                 self._under_way.append(sequence)
                 await websocket.send_bytes(encode_json(HEARD, sequence, heard))
-            if (reading := self.reading.take()) is not None:
+            if (reading := out.reading.take()) is not None:
                 sequence = self._next_sequence()
                 self._under_way.append(sequence)
                 await websocket.send_bytes(encode_json(READING, sequence, reading))
@@ -161,7 +154,7 @@ class Session:
                     self._under_way = [s for s in self._under_way if s > sequence]
                     self.wake()
                 elif kind == CONTROL:
-                    answer = hub.ask(read_control(decode_json(frame)))
+                    answer = hub.ask(read_control(decode_json(frame)), self.number)
                     if answer is not None:
                         self.say(answer)
                 else:
@@ -172,10 +165,16 @@ class Session:
 
     def reply(self, body: Mapping[str, Any]) -> None:
         """Hand on what became of a question.  Never blocks."""
-        self._replies.append(dict(body))
+        self.out.replies.append(dict(body))
         self.wake()
+
+    def show_trial(self, body: dict[str, Any]) -> None:
+        """Show what a trial brings, {} for none; nothing goes out where it is shown already."""
+        if body != self._trial:
+            self._trial = body
+            self.out.trial.put(body)
 
     def say(self, line: str) -> None:
         """Tell this screen one plain line.  Never blocks."""
-        self.answer.put({"answer": line})
+        self.out.answer.put({"answer": line})
         self.wake()

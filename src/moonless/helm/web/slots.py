@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections import deque
 from typing import Any, Generic, TypeVar
 
+from moonless.helm.web.protocol import FanFrame, PoseFrame
+
 T = TypeVar("T")
 
 
@@ -65,3 +67,21 @@ class CallQueue:
 
     def __len__(self) -> int:
         return len(self._waiting)
+
+
+class Outbox:
+    """Everything that waits for one client: of what is whole the newest, of calls and replies a bounded queue."""
+
+    def __init__(self) -> None:
+        self.hello: LatestSlot[dict[str, Any]] = LatestSlot()
+        self.chart: LatestSlot[dict[str, Any]] = LatestSlot()
+        self.status: LatestSlot[dict[str, Any]] = LatestSlot()
+        self.reading: LatestSlot[dict[str, Any]] = LatestSlot()
+        self.pose: LatestSlot[PoseFrame] = LatestSlot()
+        self.trial: LatestSlot[dict[str, Any]] = LatestSlot()
+        self.answer: LatestSlot[dict[str, Any]] = LatestSlot()
+        self.heard: LatestSlot[dict[str, Any]] = LatestSlot()
+        self.fans: LatestSlot[list[FanFrame]] = LatestSlot()
+        self.calls = CallQueue()
+        # The oldest goes when a stalled screen has asked for more than this.
+        self.replies: deque[dict[str, Any]] = deque(maxlen=8)

@@ -121,6 +121,10 @@ class LiveWatch:
             self._asked.append(work)
             self._wake.notify()
 
+    def now_ns(self) -> int:
+        """Return the time of receipt now, by the watch's clock."""
+        return self._clock.now_ns()
+
     async def run(self) -> None:
         """Watch until cancelled, or until every link was a file and is at its end."""
         thread = threading.Thread(target=self._work, name="moonless-watch", daemon=True)

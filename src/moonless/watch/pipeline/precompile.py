@@ -18,7 +18,7 @@ from typing import Any
 N_SPOKE, N_CELL, CELL_M, TURNS, PERIOD_S = 256, 256, 12.0, 4, 2.5
 
 
-class Warming:
+class PrecompileProcess:
     """A child that compiles, if one is needed; over when it has ended, well or not."""
 
     def __init__(self) -> None:
@@ -30,7 +30,7 @@ class Warming:
             )
 
     @property
-    def is_on(self) -> bool:
+    def is_running(self) -> bool:
         """True while kernels are still being compiled."""
         return self._child is not None and self._child.poll() is None
 
@@ -41,7 +41,7 @@ class Warming:
             self._child.wait()
         self._child = None
 
-    def __enter__(self) -> Warming:
+    def __enter__(self) -> PrecompileProcess:
         return self
 
     def __exit__(

@@ -1,0 +1,134 @@
+"""What a skipper asks of the chain, done in the watch's own process; one place for every kind of job."""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from math import radians
+from typing import TYPE_CHECKING, Any
+
+from moonless.helm.process.events import Answer, Event, PlanNow, TrialNow
+from moonless.helm.process.requests import (
+    Acknowledge,
+    Asked,
+    Asker,
+    EndTrial,
+    KeepInMind,
+    SeenByEye,
+    SetBowOffset,
+    SetSight,
+    TryManoeuvre,
+)
+from moonless.reading.types import Call
+from moonless.units import NS_PER_S, kn_to_mps
+from moonless.watch.types import Turn
+
+if TYPE_CHECKING:
+    from moonless.chart.local_knowledge.knowledge import Knowledge
+    from moonless.watch.pipeline.chain import Chain
+
+# Trials worked out with every turn: one a screen, the newest ones.  Each costs milliseconds of the watch's time.
+MOST_TRIALS = 4
+
+
+@dataclass(frozen=True, slots=True)
+class _Trial:
+    """Course (rad) and speed (m/s) over the ground, None: as now, and when it begins (Unix ns)."""
+
+    course_rad: float | None
+    speed: float | None
+    begin_ns: int
+
+
+class RequestHandler:
+    """Acts on the chain for the screens; what became of a request is sent to the screen that asked."""
+
+    def __init__(self, chain: Chain, knowledge: Knowledge | None, send: Callable[[Event], None]) -> None:
+        self._chain = chain
+        self._knowledge = knowledge
+        self._send = send
+        self._last: Turn | None = None
+        # A call is told once and stays on the screens for a while: it may be answered turns later.
+        self._calls: deque[Call] = deque(maxlen=64)
+        self._trials: dict[Asker, _Trial] = {}
+
+    def saw(self, turn: Turn) -> None:
+        """Remember the newest turn: answers are about its echoes."""
+        self._last = turn
+        self._calls.extend(turn.reading.calls)
+        for asker in self._trials:
+            self._send_trial(asker)
+
+    def follow(self, plan: Mapping[str, Any]) -> PlanNow:
+        """Give the chain the turns of the route that are still ahead, for what opens on it; return the event."""
+        now = plan["now"]
+        turns = () if now is None else plan["route"][now["leg"] :]
+        self._chain.way = tuple((float(turn[0]), float(turn[1])) for turn in turns)
+        return PlanNow(plan)
+
+    def take(self, asked: Asked) -> bool:
+        """Act on one request; False when it is not for the chain."""
+        asker, request = asked
+        if isinstance(request, SetSight):
+            self._chain.sight = request.sight
+        elif isinstance(request, SetBowOffset):
+            self._chain.set_bow_offset(radians(request.offset_deg))
+        elif isinstance(request, TryManoeuvre):
+            self._begin_trial(asker, request)
+        elif isinstance(request, EndTrial):
+            self._trials.pop(asker, None)
+            self._send(TrialNow(asker, {}))
+        elif isinstance(request, Acknowledge):
+            self._acknowledge(request)
+        elif isinstance(request, SeenByEye):
+            self._keep(asker, request.echo, request.what, confidence=0.9)
+        elif isinstance(request, KeepInMind):
+            self._keep(asker, request.echo, request.words or "seen by radar, kept in mind", confidence=None)
+        else:
+            return False
+        return True
+
+    def _begin_trial(self, asker: Asker, asked: TryManoeuvre) -> None:
+        self._trials.pop(asker, None)
+        if self._last is None:
+            self._send(TrialNow(asker, {}))
+            return
+        while len(self._trials) >= MOST_TRIALS:
+            oldest = next(iter(self._trials))
+            del self._trials[oldest]
+            self._send(TrialNow(oldest, {}))
+        self._trials[asker] = _Trial(
+            None if asked.course_deg is None else radians(asked.course_deg),
+            None if asked.speed_kn is None else kn_to_mps(asked.speed_kn),
+            self._last.reading.time_ns + round(asked.delay_s * NS_PER_S),
+        )
+        self._send_trial(asker)
+
+    def _send_trial(self, asker: Asker) -> None:
+        """Send what a trial brings as of the last turn; its delay runs down, and at its end it begins now."""
+        assert self._last is not None
+        trial = self._trials[asker]
+        wait_s = max(trial.begin_ns - self._last.reading.time_ns, 0) / NS_PER_S
+        found = self._chain.try_manoeuvre(trial.course_rad, trial.speed, wait_s)
+        self._send(TrialNow(asker, {"say": found} if isinstance(found, str) else found.as_dict()))
+
+    def _acknowledge(self, request: Acknowledge) -> None:
+        for call in reversed(self._calls):
+            if call.say == request.say or (request.say is None and call.echo == request.echo):
+                self._chain.acknowledge(call)
+                return
+
+    def _keep(self, asker: Asker, echo_id: int, words: str, confidence: float | None) -> None:
+        turn = self._last
+        echo = None if turn is None else next((e for e in turn.reading.echoes if e.id == echo_id), None)
+        if echo is None or turn is None:
+            self._send(Answer(asker, "that echo is no longer there"))
+        elif words == "nothing there" or echo.kind == "vessel":
+            # What moves, or is not there, is no local knowledge: it would be met again where it no longer is.
+            self._send(Answer(asker, f"noted: {words}; not kept, since it will not stay there"))
+        elif self._knowledge is None:
+            self._send(Answer(asker, f"noted: {words}; not kept, since this watch has no local knowledge"))
+        else:
+            self._knowledge.add(echo.lat, echo.lon, words, seen_ns=turn.reading.time_ns, confidence=confidence)
+            self._send(Answer(asker, f"kept in mind: {words}"))

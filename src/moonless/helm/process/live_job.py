@@ -1,0 +1,153 @@
+"""The watch kept on live links in its own process: requests in, events out, the set-up's share of the bytes."""
+
+from __future__ import annotations
+
+import asyncio
+import threading
+from collections import deque
+from collections.abc import Callable
+from dataclasses import dataclass
+from multiprocessing.connection import Connection
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from moonless.boat.types import Boat
+from moonless.helm.process.chart_opening import chart_opener, open_charts, send_chart
+from moonless.helm.process.events import Answer, Event, Notice, Overheard
+from moonless.helm.process.handler import RequestHandler
+from moonless.helm.process.requests import Asked, ShareBytes
+from moonless.helm.process.worker import pose_of, without_scan
+from moonless.watch.types import Turn
+
+if TYPE_CHECKING:
+    from moonless.chart.library import Chart
+    from moonless.chart.local_knowledge.knowledge import Knowledge
+    from moonless.watch.instruments.source_priority import Preferred
+    from moonless.watch.pipeline.chain import Chain
+    from moonless.watch.types import LinkNow, SpokesNow
+    from moonless.wire.links import LinkSpec
+
+POSE_S = 0.1
+# Bytes kept for a set-up screen between two looks; past it the oldest are lost, and only to that screen.
+MOST_SHARED = 4096
+
+
+@dataclass(frozen=True, slots=True)
+class LiveJob:
+    """Keep the watch on live links."""
+
+    boat: Boat
+    charts: tuple[Path, ...]
+    radar: LinkSpec | None
+    nmea: tuple[LinkSpec, ...]
+    record: Path | None = None
+    knowledge: Path | None = None
+    route: Path | None = None
+    preferred: Preferred | None = None
+
+    def run(self, pipe: Connection) -> None:
+        """Watch until the pipe closes."""
+        pipe.send(Notice("reading the chart", 0.1))
+        chart, knowledge = open_charts(self.charts, self.knowledge)
+        pipe.send(Notice("listening", 0.6))
+        asyncio.run(self._watch(pipe, chart, knowledge))
+
+    async def _watch(self, pipe: Connection, chart: Chart | None, knowledge: Knowledge | None) -> None:
+        from moonless.folders import routes_folder
+        from moonless.helm.routes.service import RouteService
+        from moonless.watch.pipeline.live import LiveWatch
+
+        ends = PipeEnds(pipe)
+        routes = RouteService(chart_opener(self.charts), self.boat, routes_folder(), ends.send, self.route, chart)
+
+        def on_event(event: Turn | SpokesNow | LinkNow) -> None:
+            if isinstance(event, Turn):
+                handler.saw(event)
+                ends.send(handler.follow(routes.at(event.reading)))
+                ends.send(without_scan(event))
+                ends.send(Notice(""))
+            else:
+                ends.send(event)
+
+        watch = LiveWatch(
+            self.boat, chart, knowledge, radar=self.radar, nmea=self.nmea, on_event=on_event, record=self.record,
+            preferred=self.preferred,
+        )  # fmt: skip
+        shared = SharedBytes()
+        handler = RequestHandler(watch.chain, knowledge, ends.send)
+        send_chart(ends.send, chart, self.charts)
+
+        def take(asked: Asked) -> None:
+            if isinstance(asked.request, ShareBytes):
+                watch.tap = shared if asked.request.is_on else None
+            elif not routes.take(asked):
+                watch.ask(lambda _: answer(asked))
+
+        def answer(asked: Asked) -> None:
+            if not handler.take(asked):
+                ends.send(Answer(asked.asker, "a live watch cannot do that"))
+
+        def send_pose(chain: Chain) -> None:
+            ends.send(pose_of(chain.own(watch.now_ns())))
+
+        ends.listen(take)
+        watching = asyncio.create_task(watch.run())
+        while not ends.is_over and not watching.done():
+            watch.ask(send_pose)
+            if items := shared.take():
+                ends.send(Overheard(items))
+            await asyncio.sleep(POSE_S)
+        watching.cancel()
+        await asyncio.gather(watching, return_exceptions=True)
+
+
+class PipeEnds:
+    """The watch's side of the pipe, written from any thread and read by one of its own."""
+
+    def __init__(self, pipe: Connection) -> None:
+        self._pipe = pipe
+        self._writing = threading.Lock()
+        self._over = threading.Event()
+
+    @property
+    def is_over(self) -> bool:
+        """True once the helm has gone."""
+        return self._over.is_set()
+
+    def send(self, event: Event) -> None:
+        """Send an event; a helm that has gone is seen by `is_over`."""
+        try:
+            with self._writing:
+                self._pipe.send(event)
+        except OSError:
+            self._over.set()
+
+    def listen(self, take: Callable[[Asked], None]) -> None:
+        """Begin to hand on what is asked, from a thread of its own."""
+        threading.Thread(target=self._read, args=(take,), daemon=True, name="moonless-asked").start()
+
+    def _read(self, take: Callable[[Asked], None]) -> None:
+        while True:
+            try:
+                asked = self._pipe.recv()
+            except (EOFError, OSError):
+                self._over.set()
+                return
+            take(asked)
+
+
+class SharedBytes:
+    """Keeps what the links bring in until it is handed on; a screen that sets up wants to see it."""
+
+    def __init__(self) -> None:
+        self._items: deque[tuple[str, bytes, int, bool]] = deque(maxlen=MOST_SHARED)
+
+    def __call__(self, link: str, data: bytes, received_ns: int, is_datagram: bool) -> None:
+        self._items.append((link, data, received_ns, is_datagram))
+
+    def take(self) -> tuple[tuple[str, bytes, int, bool], ...]:
+        """Return what has come since; the oldest is lost where nobody took it."""
+        out = []
+        while self._items:
+            out.append(self._items.popleft())
+        return tuple(out)

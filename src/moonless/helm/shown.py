@@ -1,0 +1,184 @@
+"""What is shown now: the newest of everything a source says, for the screens that are there and those that join."""
+
+from __future__ import annotations
+
+import asyncio
+import math
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from moonless.clock import steady_s
+from moonless.constants import TAU
+from moonless.helm.process.events import ChartReady, Notice, PoseNow, SourceState
+from moonless.helm.web.protocol import PoseFrame
+from moonless.helm.web.reading_frame import OwnTrack, Tails, reading_body
+from moonless.helm.web.spokes import SpokeStore
+from moonless.scan.types import Scan
+from moonless.units import NS_PER_S
+from moonless.watch.types import LinkNow, SpokesNow, Turn
+
+if TYPE_CHECKING:
+    from moonless.helm.web.chart_tiles import ChartTiles
+
+
+class ShownChart:
+    """Where the chart lies, and the workshop of its tiles."""
+
+    def __init__(self) -> None:
+        self.chart: ChartReady | None = None
+        self.tiles: ChartTiles | None = None
+        self._closing: asyncio.Task[None] | None = None
+
+    def take(self, chart: ChartReady) -> None:
+        """Show another chart."""
+        if self.tiles is None or self.tiles.key != chart.key:
+            # Here, so that the screens are served before the geometry library is loaded.
+            from moonless.helm.web.chart_tiles import ChartTiles
+
+            if self.tiles is not None:
+                self._closing = asyncio.create_task(self.tiles.close())
+            self.tiles = ChartTiles(chart.key, chart.paths) if chart.paths else None
+        self.chart = chart
+
+    def body(self) -> dict[str, Any]:
+        """Return where the chart lies."""
+        key = None if self.chart is None else self.chart.key
+        return {"key": key, "url": None if key is None else f"chart/{key}.json"}
+
+    async def close(self) -> None:
+        """End the making of tiles."""
+        if self.tiles is not None:
+            await self.tiles.close()
+
+
+class ShownPicture:
+    """The radar's picture, the pose and the reading; none of it outlives its source."""
+
+    def __init__(self) -> None:
+        self.store = SpokeStore()
+        self.pose: PoseFrame | None = None
+        self.reading: dict[str, Any] | None = None
+        self.plan: dict[str, Any] | None = None
+        self._turns = 0
+        self._reading_s: float | None = None
+        self._has_spokes = False
+        self._tails = Tails()
+        self._own_track = OwnTrack()
+
+    def add_spokes(self, spokes: SpokesNow) -> None:
+        """Take in spokes as they came."""
+        self._has_spokes = True
+        self.store.add(spokes)
+
+    def add_turn(self, turn: Turn) -> dict[str, Any]:
+        """Take in a turn; return the body of its reading."""
+        if turn.scan is not None and not self._has_spokes:
+            # A source without a spoke tap: its turns carry the whole scan at once.
+            self.store.add(*_spokes_of(turn.scan))
+        self._turns += 1
+        self._reading_s = steady_s()
+        self.reading = reading_body(turn, self._tails.add(turn.reading), self._turns)
+        self.reading["own_track"] = self._own_track.add(turn.reading)
+        self.reading["plan"] = self.plan
+        own = turn.reading.own
+        if not self._has_spokes or self.pose is None:
+            self.add_pose(PoseNow(own.lat, own.lon, own.heading_deg, own.cog_deg, own.sog_kn, 0.0))
+        return self.reading
+
+    def add_pose(self, pose: PoseNow) -> None:
+        """Take in the boat's place."""
+        values = (pose.lat_deg, pose.lon_deg, pose.heading_deg, pose.cog_deg, pose.sog_kn, pose.age_s)
+        self.pose = PoseFrame(*(math.nan if value is None else value for value in values))
+
+    def begin_again(self) -> None:
+        """Forget what was read: the story began again."""
+        self.store.clear()
+        self._tails.clear()
+        self._own_track.clear()
+        self.reading = None
+        self._reading_s = None
+
+    def begin_source(self) -> None:
+        """Forget everything of the source before."""
+        self.begin_again()
+        self.pose, self.plan, self._has_spokes = None, None, False
+
+    @property
+    def sog_kn(self) -> float | None:
+        """The boat's speed over ground; None: not known."""
+        return None if self.pose is None or math.isnan(self.pose.sog_kn) else self.pose.sog_kn
+
+    def ages(self) -> dict[str, float | None]:
+        """Return how old the picture and the reading are, for the heartbeat."""
+        now, newest = steady_s(), self.store.newest_s
+        return {
+            "radar_age_s": None if newest is None or not math.isfinite(newest) else round(now - newest, 2),
+            "reading_age_s": None if self._reading_s is None else round(now - self._reading_s, 2),
+        }
+
+
+class SourceStatus:
+    """How the source stands: what it is doing, what it goes on without, its links, its end."""
+
+    def __init__(self, without: tuple[str, ...] = ()) -> None:
+        self.without = without  # what the watch goes on without, in plain lines
+        self.notice = Notice("starting")
+        self.state: SourceState | None = None
+        self.tide_m: float | None = None
+        self.sight = "unsure"
+        self.ended: str | None = None
+        self._links: dict[str, LinkNow] = {}
+
+    def add_link(self, link: LinkNow) -> None:
+        """Take in how one link stands."""
+        self._links[link.link] = link
+
+    def end(self, line: str) -> None:
+        """The source has ended, and why."""
+        self.ended = line
+        self.notice = Notice(line)
+
+    def begin_source(self, without: tuple[str, ...]) -> None:
+        """Forget the source before; what the skipper set stays."""
+        self.without, self.notice, self.state, self.ended = without, Notice("starting"), None, None
+        self._links.clear()
+
+    def body(self) -> dict[str, Any]:
+        """Return the heartbeat's part."""
+        state = self.state
+        return {
+            "notice": self.notice.text,
+            "fraction": self.notice.fraction,
+            "ended": self.ended,
+            "paused": False if state is None else state.paused,
+            "speed": 1.0 if state is None else state.speed,
+            "story_ms": None if state is None or state.time_ns is None else state.time_ns // 1_000_000,
+            "tide_m": self.tide_m,
+            "sight": self.sight,
+            "without": list(self.without),
+            "links": [{"link": one.link, "state": one.state, "text": one.text} for one in self._links.values()],
+        }
+
+
+def _spokes_of(scan: Scan) -> tuple[SpokesNow, NDArray[np.float64]]:
+    """Return a whole scan as spokes, laid on true bearings where the heading is known, and their ages."""
+    got = scan.is_received
+    heading = scan.heading_true_rad[got]
+    from_bow = not bool(np.all(np.isfinite(heading)))
+    azimuth = scan.azimuth_rel_rad[got] + (0.0 if from_bow else heading)
+    echo = scan.echo[got].astype(np.float32) * (255.0 / scan.full_scale)
+    spokes = SpokesNow(
+        azimuth_rad=np.mod(azimuth, TAU),
+        from_bow=from_bow,
+        echo=np.rint(echo).astype(np.uint8),
+        n_spoke=scan.n_spoke,
+        first_cell_m=scan.first_cell_m,
+        cell_m=scan.cell_m,
+        lat_deg=scan.lat_deg[got],
+        lon_deg=scan.lon_deg[got],
+        time_ns=scan.time_ns[got],
+        received_s=steady_s(),
+    )
+    return spokes, (scan.end_ns - scan.time_ns[got]) / NS_PER_S
