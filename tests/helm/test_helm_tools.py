@@ -19,7 +19,8 @@ TRIAL = """(() => {
   const off = (e, n) => [o.lon + e / (111120 * Math.cos(o.lat * Math.PI / 180)), o.lat + n / 111120];
   const vessels = r.echoes.filter(e => e.is === 'vessel');
   store.send({ type: 'trial', trial: {
-    is_own: true, say: 'A boat would come within 150 metres.', course_deg: 80, speed_kn: 8, turn_deg: 56, delay_s: 60, horizon_s: 720,
+    is_own: true, say: 'A boat would come within 150 metres.',
+    course_deg: 80, speed_kn: 8, turn_deg: 56, delay_s: 60, horizon_s: 720,
     path: [off(0, 0), off(100, 220), off(3000, 720)], keep_off_m: 463, clears: false,
     echoes: vessels.map((e, i) => ({ id: e.id, cpa_m: i ? 900 : 150, tcpa_s: 200, inside: i === 0,
       own: off(700, 400), her: i ? off(700, 1300) : off(700, 550) })),
