@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from moonless.boat.types import Boat, Skipper
+from moonless.chart.dangers.needs import squat_m
 from moonless.chart.library import Chart
 from moonless.errors import InputError, NoCoverage
 from moonless.frames import LocalFrame
@@ -20,7 +21,6 @@ from moonless.passage.departures import best_of, search
 from moonless.passage.plan import Night, make_plan, survey
 from moonless.passage.scope import pictures
 from moonless.passage.types import Plan
-from moonless.passage.way.corridor import squat_m
 from moonless.passage.way.route import Route, Waypoint
 from moonless.passage.words import parse_time, zone_of
 from moonless.sea.stations import read_stations

@@ -14,12 +14,14 @@ import pytest
 import shapely
 
 from moonless.boat.types import Boat
+from moonless.chart.dangers.layout import ChartDangers
+from moonless.chart.dangers.needs import Needs, squat_m
 from moonless.chart.library import Chart
 from moonless.frames import LocalFrame
 from moonless.passage.plan import Night, make_plan
 from moonless.passage.types import LegDanger
 from moonless.passage.water import Water
-from moonless.passage.way.corridor import Corridor, squat_m
+from moonless.passage.way.leg_dangers import hold, leg_dangers
 from moonless.passage.way.route import Route, Waypoint
 from moonless.sea.stations import Stations, read_stations
 
@@ -93,7 +95,8 @@ SPEED = 4.0 * NM / HOUR
 
 def _dangers(chart: Chart, boat: Boat, route: Route, kind: str, tide_m: float | None = None) -> list[LegDanger]:
     local = chart.around(10.0, -140.0, 8000.0, frame=FRAME)
-    return [d for d in Corridor(1, route.legs[0], local, boat).dangers(tide_m, SPEED) if d.kind == kind]
+    held = hold(route.legs[0], ChartDangers(local), boat)
+    return [d for d in leg_dangers(1, held, Needs.of(boat, SPEED, tide_m)) if d.kind == kind]
 
 
 ALONG = ((-5000.0, -4000.0), (-3000.0, -4000.0))
@@ -180,17 +183,16 @@ def test_a_taller_boat_needs_the_bridge_to_be_higher(made_chart: Chart, boat: Bo
     ("off_m", "weight"),
     [
         (0.0, "stops"),
-        (2.5, "stops"),
-        (3.5, "against"),
-        (24.0, "against"),
-        (26.0, "note"),
-        (149.0, "note"),
+        (5.4, "stops"),
+        (5.6, "against"),
+        (149.0, "against"),
         (151.0, None),
     ],
 )
 def test_a_pile_beside_the_track(chart_with: ChartWith, boat: Boat, off_m: float, weight: str | None) -> None:
-    # The boat is 3 m broad; what stands within that stops, within 25 m it is looked out for, to 150 m it is told.
-    assert boat.beam_m == 3.0
+    # The boat is 3 m broad and known to 4 m: what stands within half of the one and the other stops; no light is on
+    # it, so it is looked out for as far as it is told.
+    assert boat.beam_m == 3.0 and boat.position_sigma_m == 4.0
     chart = chart_with({"PILPNT": ([shapely.Point(-4000.0, -4000.0 + off_m)], {"OBJNAM": ["x"]})})
     told = _dangers(chart, boat, _route(*ALONG), "structure")
     assert [d.weight for d in told] == ([] if weight is None else [weight])

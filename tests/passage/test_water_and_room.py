@@ -15,13 +15,15 @@ import pytest
 import shapely
 
 from moonless.boat.types import Boat
+from moonless.chart.dangers.layout import ChartDangers
+from moonless.chart.dangers.needs import BRIDGE_MARGIN_M, CABLE_MARGIN_M, Needs, squat_m
 from moonless.chart.library import Chart
 from moonless.frames import LocalFrame
 from moonless.passage.departures import search
 from moonless.passage.plan import Night, make_plan
 from moonless.passage.types import LegDanger, Plan
 from moonless.passage.water import Water
-from moonless.passage.way.corridor import BRIDGE_MARGIN_M, CABLE_MARGIN_M, Corridor, squat_m
+from moonless.passage.way.leg_dangers import hold, leg_dangers
 from moonless.passage.way.route import Route, Waypoint
 from moonless.sea.stations import Stations, read_stations
 from moonless.sea.tide import tide_between
@@ -142,7 +144,7 @@ def _dangers(chart: Chart, boat: Boat, route: Route, kind: str) -> list[LegDange
     """Return one leg's dangers of a kind at 4 kn with no tide known, without the rest of a plan."""
     leg = route.legs[0]
     local = chart.around(10.0, -140.0, 8000.0, frame=FRAME)
-    return [d for d in Corridor(1, leg, local, boat).dangers(None, SPEED) if d.kind == kind]
+    return [d for d in leg_dangers(1, hold(leg, ChartDangers(local), boat), Needs.of(boat, SPEED)) if d.kind == kind]
 
 
 SPEED = kn_to_mps(4.0)

@@ -23,6 +23,9 @@ _SAME_SPOT_M = 1.0
 # An area no larger than this across shows as one echo, and is a mark; a larger one is a structure.  Own choice: about
 # what a small-boat radar at a mile cannot resolve.
 SMALL_M = 30.0
+# Radius of the circle a buoy swings in.  The chart does not give the scope of chain; three times the depth of shallow
+# water.  Our own figure, no source.
+SWING_M = 12.0
 # A light within this of a bridge or a quay hangs on it and is no thing by itself.
 _HANGS_ON_M = 5.0
 

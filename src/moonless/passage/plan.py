@@ -8,6 +8,8 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from moonless.boat.types import Boat
+from moonless.chart.dangers.needs import Needs
+from moonless.chart.dangers.strip import StripDangers
 from moonless.chart.library import Chart
 from moonless.constants import NAUTICAL_MILE_M
 from moonless.errors import InputError
@@ -18,7 +20,7 @@ from moonless.passage.pace import expected_seeing_m, fuel_l, leg_speed_kn
 from moonless.passage.sight import index_lines, lights_on_leg, sample, unlit_marks
 from moonless.passage.types import LegDanger, LegPlan, LightSeen, OpensAt, Plan, UnlitMark
 from moonless.passage.water import Water
-from moonless.passage.way.corridor import Corridor
+from moonless.passage.way.leg_dangers import hold, leg_dangers
 from moonless.passage.way.route import Leg, Route, Waypoint
 from moonless.passage.way.stretch import Stretch, stretches
 from moonless.reading.collision.safe_speed import stopping_line_m
@@ -58,7 +60,7 @@ class LegGround:
     number: int
     leg: Leg
     stretch: Stretch | None  # None: no chart touches the leg
-    corridor: Corridor | None
+    held: StripDangers | None  # against the chart
     opens: tuple[PointThatOpens, ...]
     lights: tuple[LightSeen, ...]
     unlit: tuple[UnlitMark, ...]
@@ -82,10 +84,10 @@ def survey(chart: Chart, route: Route, boat: Boat, night: Night, progress: Progr
         opens = points_that_open(stretch.edges, sample(leg, stretch.local), stretch.local.frame)
         lights = lights_on_leg(number, leg, stretch, boat, night.visibility_m)
         unlit = unlit_marks(number, leg, stretch.local, boat, night.wave_height_m)
-        corridor = Corridor(number, leg, stretch.local, boat)
+        held = hold(leg, stretch.dangers, boat)
         index = tuple(index_lines(leg, stretch.local, boat, night.wave_height_m))
         found = (tuple(opens), tuple(lights), tuple(unlit), index)
-        out.append(LegGround(number, leg, stretch, corridor, *found, speed, because))
+        out.append(LegGround(number, leg, stretch, held, *found, speed, because))
     return out
 
 
@@ -161,13 +163,14 @@ def _plan_leg(place: LegGround, boat: Boat, night: Night, water: Water, start_s:
     here = replace(here, tide_m=tide_m, lowest_m=lowest_m, datum_doubt=doubt)
     dark = dark_at(lat, lon, (start_s + end_s) / 2, leg.course_deg, night.cloud)
     dark = replace(dark, glow=glow_words(lat, lon, leg.course_deg, night.glows))
-    if place.corridor is None:
+    if place.held is None:
         whole = LegDanger(
             "chart ends", number, 0.0, 0.0, "on", None, "", "", "", None, None, "stops", f"no chart covers leg {number}"
         )
         dangers = [whole]
     else:
-        met = place.corridor.dangers(lowest_m, kn_to_mps(place.speed_kn), over_high_m)
+        needs = Needs.of(boat, kn_to_mps(place.speed_kn), lowest_m, over_high_m)
+        met = leg_dangers(number, place.held, needs)
         dangers = [_with_windows(d, lowest_m, step_m, water, lat, lon, start_s) for d in met]
     return LegPlan(
         number=number,
@@ -186,7 +189,7 @@ def _plan_leg(place: LegGround, boat: Boat, night: Night, water: Water, start_s:
         bailout="",
         opens=tuple(_opening(place, boat, night)),
         index=place.index,
-        least_depth_m=None if place.corridor is None else place.corridor.least_depth_m(),
+        least_depth_m=None if place.held is None else place.held.least_depth_m(),
     )
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from moonless.chart.dangers.types import DangerKind
 from moonless.passage.way.route import Leg, Route
 
 Weight = Literal["stops", "against", "note", "for"]
@@ -38,27 +39,6 @@ class WaterAt:
     datum_doubt: str = ""  # why tide and charted depths may not be added; "" where they may, or nothing is known of it
 
 
-DangerKind = Literal[
-    "land",
-    "shoal",
-    "dries",
-    "rock",
-    "wreck",
-    "obstruction",
-    "structure",
-    "unsurveyed",
-    "chart ends",
-    "bridge",
-    "cable",
-    "fish farm",
-    "restricted",
-    "fairway",
-    "ferry",
-    "traffic scheme",
-    "anchorage",
-]
-
-
 @dataclass(frozen=True, slots=True)
 class LegDanger:
     """One charted thing in a leg's corridor."""
@@ -77,6 +57,7 @@ class LegDanger:
     weight: Weight
     say: str
     enough: tuple[tuple[float, float], ...] | None = None  # when there is water enough, Unix seconds; None: not known
+    text_file: str | None = None  # the cell's own file with more words on it
 
 
 @dataclass(frozen=True, slots=True)

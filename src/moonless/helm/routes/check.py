@@ -6,10 +6,12 @@ import itertools
 from collections.abc import Sequence
 from typing import Any
 
+from moonless.chart.dangers.layout import ChartDangers
+from moonless.chart.dangers.needs import Needs
 from moonless.errors import InputError, NoCoverage
 from moonless.frames import LocalFrame, destination, geodesic
 from moonless.passage.types import LegDanger
-from moonless.passage.way.corridor import Corridor
+from moonless.passage.way.leg_dangers import hold, leg_dangers
 from moonless.passage.way.propose import propose
 from moonless.passage.way.route import Leg, Route, Waypoint
 from moonless.units import kn_to_mps
@@ -32,7 +34,7 @@ class Checker:
         self._boat = boat
         limit = boat.skipper.night_limit
         self._speed = kn_to_mps(SPEED_KN) if limit is None else limit
-        self._local: Any = None
+        self._dangers: ChartDangers | None = None
         self._cut: tuple[LatLon, float] | None = None
         self._known: dict[tuple[LatLon, LatLon], dict[str, Any]] = {}
 
@@ -65,28 +67,28 @@ class Checker:
         except InputError:
             return _told(0.0, 0.0, None, ["two points lie on each other"])
         try:
-            corridor = Corridor(1, leg, self._around(a, b), self._boat)
-            dangers = corridor.dangers(None, self._speed)
+            held = hold(leg, self._around(a, b), self._boat)
         except NoCoverage:
             return _told(leg.length_m, leg.course_deg, None, ["no chart covers this leg"])
-        told = _told(leg.length_m, leg.course_deg, corridor.least_depth_m(), [])
+        dangers = leg_dangers(1, held, Needs.of(self._boat, self._speed))
+        told = _told(leg.length_m, leg.course_deg, held.least_depth_m(), [])
         for weight in ("stops", "against"):
             told[weight] = [_danger(d, leg) for d in dangers if d.weight == weight][:MOST_SAID]
         return told
 
-    def _around(self, a: LatLon, b: LatLon) -> Any:
-        """Return the chart round a leg; the part cut for the leg before, while that holds it."""
+    def _around(self, a: LatLon, b: LatLon) -> ChartDangers:
+        """Return the dangers round a leg; those of the part cut for the leg before, while that holds it."""
         length, course = geodesic(*a, *b)
         middle = tuple(float(v) for v in destination(*a, float(course), float(length) / 2))
-        if self._cut is not None:
+        if self._cut is not None and self._dangers is not None:
             away, _ = geodesic(*self._cut[0], *middle)
             if float(away) + float(length) / 2 + AROUND_M / 2 < self._cut[1]:
-                return self._local
+                return self._dangers
         radius = float(length) / 2 + 2 * AROUND_M
         frame = LocalFrame(*middle)
-        self._local = self._chart.around(*middle, radius, frame=frame)
+        self._dangers = ChartDangers(self._chart.around(*middle, radius, frame=frame))
         self._cut = ((middle[0], middle[1]), radius)
-        return self._local
+        return self._dangers
 
 
 def _told(length_m: float, course_deg: float, least_m: float | None, stops: list[str]) -> dict[str, Any]:

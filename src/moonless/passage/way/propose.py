@@ -23,12 +23,12 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import dijkstra
 
 from moonless.boat.types import Boat
-from moonless.chart.depths import danger_depth_m
+from moonless.chart.dangers.needs import BRIDGE_MARGIN_M, DEPTH_ERROR_M, danger_depth_m
 from moonless.chart.library import Chart
 from moonless.chart.local import LocalChart
+from moonless.chart.types import Catzoc
 from moonless.errors import InputError, NoCoverage
 from moonless.frames import LocalFrame, geodesic
-from moonless.passage.way.corridor import BRIDGE_MARGIN_M, DEPTH_ERROR_M
 from moonless.passage.way.route import Route, Waypoint
 
 LONGEST_M = 30.0 * 1852.0
@@ -141,7 +141,7 @@ def _deep(local: LocalChart, boat: Boat) -> shapely.Geometry:
     return shapely.difference(shapely.union_all(fit), shapely.union_all(shut))
 
 
-def _zone(local: LocalChart, shape: shapely.Geometry) -> str:
+def _zone(local: LocalChart, shape: shapely.Geometry) -> Catzoc:
     point = shapely.point_on_surface(shape)
     try:
         return local.quality_at(point.x, point.y).catzoc

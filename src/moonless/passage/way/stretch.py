@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from moonless.chart.dangers.layout import ChartDangers
 from moonless.chart.library import Chart
 from moonless.chart.lights import ChartLight, lights_of, lights_of_mark
 from moonless.chart.local import LocalChart
@@ -28,6 +29,7 @@ class Stretch:
     """The chart around some legs, with what every leg asks of it already worked out."""
 
     local: LocalChart
+    dangers: ChartDangers
     edges: NDArray[np.float64]  # of land, (n, 4)
     lights: tuple[ChartLight, ...]  # shown by night; each bears its mark's name
 
@@ -72,4 +74,4 @@ def _open(chart: Chart, lat_deg: float, lon_deg: float, radius_m: float) -> Stre
     for light in lights_of(local.features("LIGHTS")):
         if (round(light.east_m, 1), round(light.north_m, 1)) not in places:
             named.append(light)
-    return Stretch(local, edges_of(local.land), tuple(light for light in named if light.at_night))
+    return Stretch(local, ChartDangers(local), edges_of(local.land), tuple(light for light in named if light.at_night))

@@ -1,0 +1,248 @@
+"""One strip of water held against the chart: what lies there is found once, and answered for any tide and speed."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from functools import cached_property
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from moonless.chart.dangers.layout import ChartDangers, Group
+from moonless.chart.dangers.needs import Needs
+from moonless.chart.dangers.types import CORRIDOR_M, Danger, Side, Strip
+from moonless.chart.dangers.weigh import Weighed, weigh
+from moonless.chart.marks import SWING_M
+from moonless.chart.types import Bridge, Catzoc
+
+Rows = NDArray[np.int64]
+Floats = NDArray[np.float64]
+KeepOuts = Sequence[tuple[shapely.Geometry, str]]
+
+# A gap between charted areas no longer than this is where two of them were drawn apart, not water.  Own choice.
+SEAM_M = 2.0
+_WEIGHT_ORDER = {"stops": 0, "against": 1, "note": 2}
+_REACH = {
+    Group.SOLID: CORRIDOR_M,
+    Group.FIXED: CORRIDOR_M,
+    Group.FLOATING: CORRIDOR_M,
+}
+
+
+class StripDangers:
+    """What the chart holds along one strip.
+
+    What lies where along does not change with the time and is found once; tide and speed come with each question.
+    ``keep_outs``: the skipper's own water to keep out of, (shape in the plane, words).
+    """
+
+    def __init__(self, chart: ChartDangers, strip: Strip, keep_outs: KeepOuts = ()) -> None:
+        self.chart = chart
+        self.strip = strip
+        self._keep_outs = keep_outs
+        self._places: dict[int, tuple[float, float, Side, float, float]] = {}
+        self._zones: dict[int, Catzoc] = {}
+        shapely.prepare(strip.line)
+
+    def dangers(self, needs: Needs) -> list[Danger]:
+        """Return everything charted that the strip meets, by distance along, the gravest first where level."""
+        found = [*self._chart_ends(), *self._kept_out()]
+        for row, off in self._met(needs):
+            told = weigh(self, row, off, needs)
+            if told is not None:
+                found.append(self._danger(row, told))
+        return sorted(found, key=lambda d: (d.along_m, _WEIGHT_ORDER[d.weight]))
+
+    def refusals(self, needs: Needs) -> list[Danger]:
+        """Return what refuses the strip, nearest first."""
+        return [danger for danger in self.dangers(needs) if danger.weight == "stops"]
+
+    def least_depth_m(self) -> float | None:
+        """Return the shallowest charted depth within the track, below datum; None where none is charted."""
+        kinds = np.isin(self.chart.group[self._rows], (Group.GROUND, Group.SOUNDING, Group.SUNKEN))
+        rows = self._rows[kinds & ~np.isnan(self.chart.depth_m[self._rows])]
+        near = rows[self._within(rows, self.strip.track_m)]
+        return float(self.chart.depth_m[near].min()) if len(near) else None
+
+    # ---- what is near ----
+
+    @cached_property
+    def _rows(self) -> Rows:
+        """Everything whose box comes near the strip's."""
+        west, south, east, north = self.strip.line.bounds
+        reach = max(self.strip.look_m, self.strip.track_m, self.strip.land_m)
+        rows = self.chart.tree.query(shapely.box(west - reach, south - reach, east + reach, north + reach))
+        return np.sort(rows)
+
+    def _of(self, *groups: Group) -> Rows:
+        return self._rows[np.isin(self.chart.group[self._rows], groups)]
+
+    def _within(self, rows: Rows, distance_m: float | Floats) -> NDArray[np.bool_]:
+        near = shapely.dwithin(self.chart.shapes[rows], self.strip.line, distance_m)
+        return np.asarray(near, dtype=np.bool_)
+
+    def _met(self, needs: Needs) -> Iterator[tuple[int, float]]:
+        """Yield each row that may matter to this boat now, and how far off the line it lies."""
+        strip, depth = self.strip, self.chart.depth_m
+        for rows, reach in self._near_always:
+            yield from zip(rows.tolist(), reach.tolist(), strict=True)
+        # Most water is deep enough and needs no look at where it lies.
+        shallow = self._of(Group.GROUND, Group.SOUNDING)
+        shallow = shallow[~(depth[shallow] >= needs.deepest_m)]
+        fresh = np.array([row for row in shallow.tolist() if row not in self._offs], dtype=np.int64)
+        if len(fresh):
+            near = self._within(fresh, strip.track_m)
+            off = np.where(near, np.inf, np.nan)
+            off[near] = shapely.distance(self.chart.shapes[fresh[near]], strip.line)
+            self._offs.update(zip(fresh.tolist(), off.tolist(), strict=True))
+        for row in shallow.tolist():
+            if not np.isnan(self._offs[row]):
+                yield row, self._offs[row]
+
+    @cached_property
+    def _offs(self) -> dict[int, float]:
+        """How far off the line shallow ground lies; NaN: not within the track."""
+        return {}
+
+    @cached_property
+    def _near_always(self) -> list[tuple[Rows, Floats]]:
+        """Rows that are told whatever the tide, with how far off the line each lies."""
+        strip, chart = self.strip, self.chart
+        out = []
+        for group in (Group.LAND, Group.SUNKEN, Group.SOLID, Group.FIXED, Group.FLOATING, Group.SPAN, Group.OVERHEAD):
+            rows = self._of(group)
+            if not len(rows):
+                continue
+            reach: float = min(strip.look_m, _REACH.get(group, strip.look_m))
+            if group == Group.LAND:
+                reach = strip.land_m
+            elif group == Group.FLOATING:
+                reach = max(reach, strip.swept_m + SWING_M)
+            elif group in (Group.SPAN, Group.OVERHEAD):
+                reach = strip.swept_m
+            rows = rows[self._within(rows, reach)]
+            out.append((rows, np.atleast_1d(shapely.distance(chart.shapes[rows], strip.line))))
+        areas = self._of(Group.AREA)
+        if len(areas):
+            # What is charted as a point or has no other extent is met within the track.
+            reach_each = np.where(shapely.get_dimensions(chart.shapes[areas]) == 0, strip.track_m, 0.0)
+            areas = areas[self._within(areas, reach_each)]
+            out.append((areas, np.atleast_1d(shapely.distance(chart.shapes[areas], strip.line))))
+        return out
+
+    def passes_beneath(self, bridge: Bridge) -> bool:
+        """Return whether the line itself passes under a span of a bridge."""
+        return any(shapely.intersects(self.strip.line, span.shape) for span in bridge.spans)
+
+    # ---- where along ----
+
+    def where(self, shape: shapely.Geometry) -> tuple[float, float, Side, float, float]:
+        """Return (along, off, side, east, north) of the point of a shape that the track comes to first or nearest."""
+        line = self.strip.line
+        if shapely.intersects(shape, line):
+            on = shapely.intersection(line, shape)
+            ends = shapely.get_coordinates(on)
+            along = float(shapely.line_locate_point(line, shapely.points(ends)).min()) if len(ends) else 0.0
+            place = shapely.line_interpolate_point(line, along)
+            return along, 0.0, "on", float(shapely.get_x(place)), float(shapely.get_y(place))
+        shortest = shapely.shortest_line(line, shape)
+        mine, other = shapely.get_point(shortest, 0), shapely.get_point(shortest, 1)
+        along = float(line.project(mine))
+        ahead = line.interpolate(min(along + 1.0, line.length))
+        behind = line.interpolate(max(along - 1.0, 0.0))
+        cross = (ahead.x - behind.x) * (other.y - behind.y) - (ahead.y - behind.y) * (other.x - behind.x)
+        side: Side = "port" if cross > 0 else "starboard"
+        return along, float(shapely.length(shortest)), side, float(other.x), float(other.y)
+
+    def _danger(self, row: int, told: Weighed) -> Danger:
+        if row not in self._places:
+            self._places[row] = self.where(self.chart.shapes[row])
+        along, off, side, east, north = self._places[row]
+        thing = self.chart.things[row]
+        if isinstance(thing, tuple):
+            span, bridge = thing
+            named, given, identity = span.name or bridge.name, span.attributes, ("BRIDGE", bridge.cell, span.feature)
+        else:
+            named, given, identity = thing.name, thing.attributes, (thing.object, thing.cell, thing.feature)
+        text = given.get("TXTDSC")
+        return Danger(
+            told.kind, told.weight, told.say, along, off, side, east, north, named, *identity,
+            told.depth_m, told.clearance_m, None if text is None else str(text),
+        )  # fmt: skip
+
+    def zone_of(self, row: int) -> Catzoc:
+        """Return the worst zone of confidence that holds anywhere the strip meets a thing."""
+        if self._one_zone is not None:
+            return self._one_zone
+        if row not in self._zones:
+            shape = self.chart.shapes[row]
+            region = shapely.intersection(shape, self._track) if self.chart.is_area[row] else shape
+            self._zones[row] = self.chart.zone_over(shape if shapely.is_empty(region) else region)
+        return self._zones[row]
+
+    @cached_property
+    def _track(self) -> shapely.Geometry:
+        return shapely.buffer(self.strip.line, self.strip.track_m, quad_segs=4)
+
+    @cached_property
+    def _one_zone(self) -> Catzoc | None:
+        """The zone that holds all along the strip; None: more than one does."""
+        wide = shapely.buffer(self.strip.line, max(self.strip.track_m, self.strip.look_m), quad_segs=4)
+        return self.chart.zone_all_over(wide)
+
+    # ---- where the chart says nothing ----
+
+    def _chart_ends(self) -> Iterator[Danger]:
+        line, ends = self.strip.line, self._outside
+        if not shapely.is_empty(ends) and shapely.length(ends) > 1.0:
+            along, off, side, east, north = self.where(ends)
+            say = f"no chart covers {shapely.length(ends) / 1852:.2f} NM of the track"
+            yield Danger("chart ends", "stops", say, along, off, side, east, north)
+        for start, stop in self._bare:
+            place = line.interpolate(start)
+            say = f"the chart gives no depth along {stop - start:.0f} m of the track"
+            yield Danger("unsurveyed", "stops", say, start, 0.0, "on", float(place.x), float(place.y))
+
+    @cached_property
+    def _outside(self) -> shapely.Geometry:
+        coverage = self.chart.local.coverage
+        if shapely.covers(coverage, self.strip.line):
+            return shapely.LineString()
+        return shapely.difference(self.strip.line, coverage)
+
+    @cached_property
+    def _bare(self) -> list[tuple[float, float]]:
+        """Stretches (from, to along) that are charted and yet have no area that says what is there.
+
+        An official cell leaves no such gap (see `classes.SOLID_ON_WATER`); a chart made by others may.
+        """
+        line = self.strip.line
+        rows = self._rows[self.chart.is_ground[self._rows]]
+        rows = rows[np.asarray(shapely.intersects(self.chart.shapes[rows], line), dtype=np.bool_)]
+        shapes = [shapely.intersection(line, shape) for shape in self.chart.shapes[rows]]
+        if not shapely.is_empty(self._outside):
+            shapes.append(self._outside)
+        parts = [p for p in shapely.get_parts(shapely.get_parts(shapes)) if shapely.get_dimensions(p) == 1]
+        reached, gaps = 0.0, []
+        for start, stop in sorted(self._span_of(part) for part in parts):
+            if start - reached > SEAM_M:
+                gaps.append((reached, start))
+            reached = max(reached, stop)
+        if line.length - reached > SEAM_M:
+            gaps.append((reached, line.length))
+        return gaps
+
+    def _span_of(self, part: shapely.Geometry) -> tuple[float, float]:
+        # A part that follows the line has its ends at its own ends; its middle points lie between them.
+        ends = shapely.points(shapely.get_coordinates(part)[[0, -1]])
+        first, last = shapely.line_locate_point(self.strip.line, ends)
+        return min(float(first), float(last)), max(float(first), float(last))
+
+    def _kept_out(self) -> Iterator[Danger]:
+        for shape, words in self._keep_outs:
+            if shapely.dwithin(shape, self.strip.line, self.strip.swept_m):
+                along, off, side, east, north = self.where(shape)
+                say = f"your own water to keep out of: {words}" if words else "your own water to keep out of"
+                yield Danger("keep out", "stops", say, along, off, side, east, north, words or None)
+

@@ -1,0 +1,45 @@
+"""What the one danger engine says of a leg, with the leg's number and place in every sentence."""
+
+from __future__ import annotations
+
+import shapely
+
+from moonless.boat.types import Boat
+from moonless.chart.dangers.layout import ChartDangers
+from moonless.chart.dangers.needs import Needs
+from moonless.chart.dangers.strip import KeepOuts, StripDangers
+from moonless.chart.dangers.types import Danger, way_strip
+from moonless.constants import NAUTICAL_MILE_M
+from moonless.passage.types import LegDanger
+from moonless.passage.way.route import Leg
+
+
+def hold(leg: Leg, chart: ChartDangers, boat: Boat, keep_outs: KeepOuts = ()) -> StripDangers:
+    """Return a leg held against the chart, ready to be asked for any tide and speed."""
+    return StripDangers(chart, way_strip(shapely.LineString(leg.plane(chart.local.frame)), boat), keep_outs)
+
+
+def leg_dangers(number: int, held: StripDangers, needs: Needs) -> list[LegDanger]:
+    """Return every danger and charted area of a leg, by distance along, worst first where level."""
+    return [_told(number, danger) for danger in held.dangers(needs)]
+
+
+def _told(number: int, danger: Danger) -> LegDanger:
+    where = f"{danger.along_m / NAUTICAL_MILE_M:.2f} NM along leg {number}"
+    where += ", on the track" if danger.side == "on" else f", {danger.off_m:.0f} m to {danger.side}"
+    return LegDanger(
+        kind=danger.kind,
+        leg=number,
+        along_m=danger.along_m,
+        off_m=danger.off_m,
+        side=danger.side,
+        name=danger.name,
+        object=danger.object,
+        cell=danger.cell,
+        feature=danger.feature,
+        depth_m=danger.depth_m,
+        margin_m=danger.clearance_m,
+        weight=danger.weight,
+        say=f"{danger.say}, {where}",
+        text_file=danger.text_file,
+    )
