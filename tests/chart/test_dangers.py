@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import re
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
@@ -264,3 +265,11 @@ def test_restrictions_bear_their_published_names() -> None:
     assert len(published) >= 15
     assert all(RESTRICTION_NAMES[code] == words for code, words in published.items())
     assert restriction_name(16) == "discharging prohibited" and restriction_name(99) == "restriction 99"
+
+
+def test_the_helms_screen_uses_the_same_words() -> None:
+    said = Path(__file__).parents[2] / "web" / "src" / "state" / "say.ts"
+    table = said.read_text(encoding="utf-8").split("const OBJECT:", 1)[1].split("};", 1)[0]
+    words = dict(re.findall(r'(\w{6}): "([^"]+)"', table))
+    assert len(words) > 20
+    assert words == {name: OBJECT_NAMES[name] for name in words}

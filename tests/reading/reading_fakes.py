@@ -58,6 +58,7 @@ class FakeChart:
     radius_m: float = 8000.0
     frame: LocalFrame = FRAME
     depths: tuple[Any, ...] = ()
+    catzoc: int = 1  # A1
     bare: tuple[Any, ...] = ()  # covered, and nothing said of it
 
     @property
@@ -72,7 +73,8 @@ class FakeChart:
         return Feature("DEPARE", "TEST", "sea", rest, {"DRVAL1": 30.0}, 10_000)
 
     def features(self, *wanted: str) -> tuple[Any, ...]:
-        return tuple(f for f in (*self.depths, self.sea) if not wanted or f.object in wanted)
+        zone = Feature("M_QUAL", "TEST", "zone", self.coverage, {"CATZOC": self.catzoc}, 10_000)
+        return tuple(f for f in (*self.depths, self.sea, zone) if not wanted or f.object in wanted)
 
     def around(self, lat_deg: float, lon_deg: float, radius_m: float) -> FakeChart:
         return self

@@ -19,6 +19,7 @@ from geographiclib.geodesic import Geodesic
 from reading_fakes import FRAME, T0, FakeChart, make_boat, make_situation, make_track
 
 from moonless.boat.types import Skipper
+from moonless.chart.types import Feature
 from moonless.reading.judge import Judge
 from moonless.reading.situation import OwnState
 from moonless.reading.types import Reading
@@ -351,17 +352,9 @@ def test_the_stopping_line_without_trials_is_half_the_square_over_the_slowing() 
     assert reading.stopping_m == pytest.approx(6.0 * 6.0 / (2.0 * 0.25) + 60.0)
 
 
-@dataclass
-class _Area:
-    shape: Any
-    shallow_m: float | None
-    object: str = "DEPARE"
-    name: str | None = None
-
-    def number(self, attribute: str) -> float | None:
-        if self.shallow_m is None:
-            return None
-        return self.shallow_m if attribute in ("DRVAL1", "VALSOU") else self.shallow_m + 2.0
+def _area(shape: Any, shallow_m: float | None, object: str = "DEPARE") -> Feature:
+    given = {} if shallow_m is None else {"DRVAL1": shallow_m, "VALSOU": shallow_m, "DRVAL2": shallow_m + 2.0}
+    return Feature(object, "TEST", f"{object} {shape.centroid}", shape, given, 10_000)
 
 
 def _box(course_deg: float, from_m: float, off_m: float = 0.0, half_m: float = 150.0) -> Any:
@@ -376,21 +369,23 @@ def _box(course_deg: float, from_m: float, off_m: float = 0.0, half_m: float = 1
 @pytest.mark.parametrize(
     ("what", "depth_m", "tide_m", "away_m", "urgency", "words"),
     [
-        # 5 m/s; she needs 0.9 + 0.5 = 1.4 m of water.
-        ("DEPARE", 1.3, 0.0, 140.0, 4, "water too shallow, 1.3 metres charted and 0.0 of tide."),
-        ("DEPARE", 1.3, 0.0, 160.0, 3, "water too shallow, 1.3 metres charted and 0.0 of tide."),
-        ("DEPARE", 1.3, None, 140.0, 4, "water too shallow, 1.3 metres charted."),
-        ("DEPARE", 1.3, 0.2, 140.0, None, ""),
-        ("DEPARE", 1.5, 0.0, 140.0, None, ""),
-        ("DEPARE", 1.5, -0.2, 140.0, 4, "water too shallow, 1.5 metres charted and -0.2 of tide."),
+        # 5 m/s: she needs 0.9 + 0.5 m and squats 0.3 m, a third of her draught at the most: 1.7 m of water.
+        ("DEPARE", 1.6, 0.0, 140.0, 4, "water too shallow, 1.6 metres charted and 0.0 of tide."),
+        ("DEPARE", 1.6, 0.0, 160.0, 3, "water too shallow, 1.6 metres charted and 0.0 of tide."),
+        ("DEPARE", 1.6, None, 140.0, 4, "water too shallow, 1.6 metres charted."),
+        ("DEPARE", 1.6, 0.2, 140.0, None, ""),
+        ("DEPARE", 1.8, 0.0, 140.0, None, ""),
+        ("DEPARE", 1.8, -0.2, 140.0, 4, "water too shallow, 1.8 metres charted and -0.2 of tide."),
         ("DEPARE", None, 0.0, 140.0, 2, "unsurveyed water."),
         ("LNDARE", None, 0.0, 140.0, 4, "land."),
         ("LNDARE", None, 0.0, 580.0, 3, "land."),
         ("LNDARE", None, 0.0, 620.0, None, ""),
-        ("WRECKS", 1.3, 0.0, 140.0, 4, "a charted danger, 1.3 metres charted and 0.0 of tide."),
-        ("WRECKS", None, 0.0, 140.0, 4, "a charted danger."),
-        ("WRECKS", 1.5, 0.0, 140.0, None, ""),
-        ("SLCONS", None, 0.0, 140.0, 4, "a charted structure."),
+        # And a wreck must lie deeper by what an A1 survey may be out, 0.5 m and a hundredth.
+        ("WRECKS", 1.6, 0.0, 140.0, 4, "a charted wreck, 1.6 metres charted and 0.0 of tide."),
+        ("WRECKS", 2.1, 0.0, 140.0, 4, "a charted wreck, 2.1 metres charted and 0.0 of tide."),
+        ("WRECKS", None, 0.0, 140.0, 4, "a charted wreck."),
+        ("WRECKS", 2.3, 0.0, 140.0, None, ""),
+        ("SLCONS", None, 0.0, 140.0, 4, "charted shore works."),
     ],
 )
 def test_what_the_chart_has_ahead(
@@ -403,7 +398,7 @@ def test_what_the_chart_has_ahead(
     shape = _box(course_deg, away_m)
     if what == "WRECKS":
         shape = shapely.Point(np.array([OWN_EAST, OWN_NORTH]) + away_m * unit(course_deg))
-    chart = FakeChart(depths=(_Area(shape, depth_m, what),))
+    chart = FakeChart(depths=(_area(shape, depth_m, what),))
     calls = Judge(make_boat(), chart).read(make_situation([], own=own, tide_m=tide_m)).calls
     calls = tuple(c for c in calls if not c.say.startswith("The speed"))
     assert [c.urgency for c in calls] == ([] if urgency is None else [urgency])
@@ -419,10 +414,10 @@ def test_a_structure_beside_the_way_is_no_alarm_and_land_beside_it_is_near() -> 
     own_at = FRAME.to_geographic(OWN_EAST, OWN_NORTH)
     own = OwnState(float(own_at[0]), float(own_at[1]), math.radians(77.0), math.radians(77.0), 5.0)
     for what, urgency in (("SLCONS", 2), ("LNDARE", 3)):
-        chart = FakeChart(depths=(_Area(_box(77.0, 100.0, off_m=27.0, half_m=20.0), None, what),))
+        chart = FakeChart(depths=(_area(_box(77.0, 100.0, off_m=27.0, half_m=20.0), None, what),))
         (call,) = Judge(make_boat(), chart).read(make_situation([], own=own)).calls
         assert call.urgency == urgency and "close beside the way" in call.say
-    chart = FakeChart(depths=(_Area(_box(77.0, 100.0, off_m=25.0, half_m=20.0), None, "SLCONS"),))
+    chart = FakeChart(depths=(_area(_box(77.0, 100.0, off_m=25.0, half_m=20.0), None, "SLCONS"),))
     (call,) = Judge(make_boat(), chart).read(make_situation([], own=own)).calls
     assert call.urgency == 4 and "beside" not in call.say
 
@@ -443,7 +438,7 @@ def test_the_sounder_against_the_chart(sounded_m: float, tide_m: float | None, s
     assert [c.urgency for c in calls] == ([] if says is None else [3 if sounded_m < 31.0 else 2])
 
 
-def _calls_over(*areas: _Area, course_deg: float = 77.0) -> list[tuple[int, str]]:
+def _calls_over(*areas: Feature, course_deg: float = 77.0) -> list[tuple[int, str]]:
     lat, lon = FRAME.to_geographic(OWN_EAST, OWN_NORTH)
     own = OwnState(float(lat), float(lon), math.radians(course_deg), math.radians(course_deg), 5.0)
     calls = Judge(make_boat(), FakeChart(depths=areas)).read(make_situation([], own=own, tide_m=0.0)).calls
@@ -452,9 +447,9 @@ def _calls_over(*areas: _Area, course_deg: float = 77.0) -> list[tuple[int, str]
 
 def test_what_lies_beside_does_not_hide_what_lies_ahead() -> None:
     """A bank close beside the way is nearer than the one dead ahead; both are told, the one ahead as it must be."""
-    beside = _Area(_box(77.0, 40.0, off_m=27.0, half_m=20.0), None, "LNDARE")
-    dead_ahead = _Area(_box(77.0, 445.0, half_m=20.0), None, "LNDARE")
-    near = _Area(_box(77.0, 130.0, half_m=1.0), None, "LNDARE")
+    beside = _area(_box(77.0, 40.0, off_m=27.0, half_m=20.0), None, "LNDARE")
+    dead_ahead = _area(_box(77.0, 445.0, half_m=20.0), None, "LNDARE")
+    near = _area(_box(77.0, 130.0, half_m=1.0), None, "LNDARE")
     assert [u for u, _ in _calls_over(beside)] == [3]
     told = _calls_over(beside, near)
     assert told[0][0] == 4 and "Dead ahead" in told[0][1] and "beside" not in told[0][1]
@@ -463,8 +458,8 @@ def test_what_lies_beside_does_not_hide_what_lies_ahead() -> None:
 
 def test_the_most_urgent_of_many_dangers_is_told() -> None:
     """Unsurveyed water and a pier beside the way lie nearer than a wreck dead ahead."""
-    unsurveyed = _Area(_box(77.0, 20.0, half_m=150.0), None, "UNSARE")
-    pier = _Area(_box(77.0, 60.0, off_m=27.0, half_m=20.0), None, "SLCONS")
-    wreck = _Area(shapely.Point(np.array([OWN_EAST, OWN_NORTH]) + 130.0 * unit(77.0)), 0.5, "WRECKS")
+    unsurveyed = _area(_box(77.0, 20.0, half_m=150.0), None, "UNSARE")
+    pier = _area(_box(77.0, 60.0, off_m=27.0, half_m=20.0), None, "SLCONS")
+    wreck = _area(shapely.Point(np.array([OWN_EAST, OWN_NORTH]) + 130.0 * unit(77.0)), 0.5, "WRECKS")
     told = _calls_over(unsurveyed, pier, wreck)
-    assert told[0][0] == 4 and "a charted danger" in told[0][1], told
+    assert told[0][0] == 4 and "a charted wreck" in told[0][1], told

@@ -15,7 +15,7 @@ from scipy import stats
 from moonless.chart.types import Feature
 from moonless.reading.alerts.candidates import Wheel, of_dangers
 from moonless.reading.chart_around import edges_of
-from moonless.reading.collision.keepoff import ahead, check_sounder, lay_out_dangers
+from moonless.reading.collision.charted_dangers import ahead, check_sounder, lay_out_dangers
 from moonless.reading.identify.mark_watch import Lookout
 from moonless.reading.identify.missing import MissingWatch
 from moonless.reading.identify.performance import KIND_SIGMA_DB, Performance
@@ -146,13 +146,13 @@ def test_dangers_ahead_by_draught_tide_and_margin() -> None:
     )
     dangers = lay_out_dangers(chart)
     boat = make_boat()
-    found = {d.what: d for d in ahead(dangers, boat, OWN, 0.0, 1000.0, 10.0, 0.0)}
-    # 0.9 m draught and 0.5 m margin: one metre is too little without tide, enough with half a metre of it.
+    found = {d.danger.kind: d for d in ahead(dangers, boat, OWN, 0.0, 1000.0, 10.0, 0.0)}
+    # 0.9 m draught, 0.5 m margin and 0.3 m squat at 5 m/s: one metre is too little without tide, enough with 0.8 m.
     assert found["shoal"].distance_m == pytest.approx(300.0, abs=1.0)
-    assert found["danger"].distance_m == pytest.approx(200.0, abs=1.0) and found["danger"].depth_m is None
+    assert found["rock"].distance_m == pytest.approx(200.0, abs=1.0) and found["rock"].danger.depth_m is None
     assert found["land"].distance_m == pytest.approx(600.0, abs=1.0)
-    with_tide = {d.what for d in ahead(dangers, boat, OWN, 0.0, 1000.0, 10.0, 0.5)}
-    assert "shoal" not in with_tide and "danger" in with_tide
+    with_tide = {d.danger.kind for d in ahead(dangers, boat, OWN, 0.0, 1000.0, 10.0, 0.8)}
+    assert "shoal" not in with_tide and "rock" in with_tide
     assert ahead(dangers, boat, OWN, math.pi / 2, 400.0, 10.0, 0.0) == ()
 
 
@@ -174,12 +174,12 @@ def test_a_structure_beside_the_way_is_not_shouted() -> None:
 
 def test_the_chart_ends_is_a_danger() -> None:
     found = ahead(lay_out_dangers(FakeChart()), make_boat(), OWN, 0.0, 30_000.0, 10.0, None)
-    assert [d.what for d in found] == ["chart ends"]
+    assert [d.danger.kind for d in found] == ["chart ends"]
 
 
 def test_covered_water_without_a_depth_is_unsurveyed_not_deep() -> None:
     dangers = lay_out_dangers(FakeChart(bare=(shapely.box(-500.0, 400.0, 500.0, 900.0),)))
-    found = {d.what: d for d in ahead(dangers, make_boat(), OWN, 0.0, 1000.0, 10.0, 0.0)}
+    found = {d.danger.kind: d for d in ahead(dangers, make_boat(), OWN, 0.0, 1000.0, 10.0, 0.0)}
     assert set(found) == {"unsurveyed"}
     assert found["unsurveyed"].distance_m == pytest.approx(400.0, abs=2.0)
     assert ahead(dangers, make_boat(), OWN, math.pi, 1000.0, 10.0, 0.0) == ()
@@ -187,10 +187,10 @@ def test_covered_water_without_a_depth_is_unsurveyed_not_deep() -> None:
 
 def test_sounder_against_chart() -> None:
     dangers = lay_out_dangers(FakeChart(depths=(_feature("DEPARE", shapely.box(-500, -500, 500, 500), DRVAL1=5.0),)))
-    assert check_sounder(dangers, OWN, 6.0, 0.5, 5.0, make_boat()).agrees  # type: ignore[union-attr]
-    assert not check_sounder(dangers, OWN, 2.0, 0.5, 5.0, make_boat()).agrees  # type: ignore[union-attr]
-    assert check_sounder(dangers, OWN, None, 0.5, 5.0, make_boat()) is None
-    assert check_sounder(dangers, OWN, 6.0, None, 5.0, make_boat()) is None
+    assert check_sounder(dangers, OWN, 6.0, 0.5, 5.0).agrees  # type: ignore[union-attr]
+    assert not check_sounder(dangers, OWN, 2.0, 0.5, 5.0).agrees  # type: ignore[union-attr]
+    assert check_sounder(dangers, OWN, None, 0.5, 5.0) is None
+    assert check_sounder(dangers, OWN, 6.0, None, 5.0) is None
 
 
 def test_the_water_behind_a_point_opens_where_geometry_says() -> None:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import math
-from dataclasses import dataclass
 from typing import Any
 
 import pytest
@@ -12,6 +11,7 @@ import shapely
 from reading_fakes import FakeChart, make_boat, make_situation, make_track
 
 from moonless.boat.types import Skipper
+from moonless.chart.types import Feature
 from moonless.reading.collision.trial_types import Trial
 from moonless.reading.judge import Judge
 
@@ -19,15 +19,8 @@ KEEP_OFF_M = 300.0
 OPEN = FakeChart()
 
 
-@dataclass
-class _Area:
-    shape: Any
-    shallow_m: float
-    object: str = "DEPARE"
-    name: str | None = None
-
-    def number(self, attribute: str) -> float | None:
-        return self.shallow_m if attribute == "DRVAL1" else self.shallow_m + 2.0
+def _area(shape: Any, shallow_m: float) -> Feature:
+    return Feature("DEPARE", "TEST", "shoal", shape, {"DRVAL1": shallow_m, "DRVAL2": shallow_m + 2.0}, 10_000)
 
 
 def _judge(chart: Any = OPEN) -> Judge:
@@ -60,7 +53,7 @@ def test_the_smallest_changes_stand_in_the_reading() -> None:
 
 
 def test_a_turn_over_a_shoal_is_refused_and_said() -> None:
-    shoal = _Area(shapely.box(30.0, -300.0, 3000.0, 3000.0), 0.2)
+    shoal = _area(shapely.box(30.0, -300.0, 3000.0, 3000.0), 0.2)
     reading = _judge(FakeChart(depths=(shoal,))).read(
         make_situation([make_track(1, 0.0, 2000.0, 0.0, -5.0)], sight="radar only")
     )
@@ -72,7 +65,7 @@ def test_a_turn_over_a_shoal_is_refused_and_said() -> None:
 
 
 def test_tide_over_the_shoal_lets_the_turn_go() -> None:
-    shoal = _Area(shapely.box(30.0, 100.0, 3000.0, 3000.0), 0.2)
+    shoal = _area(shapely.box(30.0, 100.0, 3000.0, 3000.0), 0.2)
     reading = _judge(FakeChart(depths=(shoal,))).read(
         make_situation([make_track(1, 0.0, 2000.0, 0.0, -5.0)], sight="radar only", tide_m=2.0)
     )
@@ -114,13 +107,8 @@ def test_a_delay_runs_on_the_present_course_first() -> None:
 def test_the_chart_and_hidden_water_are_told_along_the_trial() -> None:
     land = shapely.MultiPolygon([shapely.box(400.0, -200.0, 900.0, 200.0)])
 
-    @dataclass
-    class _Land:
-        shape: Any
-        object: str = "LNDARE"
-        name: str | None = "Invented Cay"
-
-    judge = _judge(FakeChart(land=land, depths=(_Land(land),)))
+    cay = Feature("LNDARE", "TEST", "cay", land, {"OBJNAM": "Invented Cay"}, 10_000)
+    judge = _judge(FakeChart(land=land, depths=(cay,)))
     judge.read(make_situation([], sog=5.0))
     east = _tried(judge, math.radians(90.0), None, 0.0)
     assert east.chart is not None and east.chart.what == "land"

@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import UTC, datetime, tzinfo
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
+from moonless.chart.s57.names import object_name
 from moonless.errors import InputError
 from moonless.units import DistanceUnit, to_distance_unit
 
@@ -72,20 +73,9 @@ def relative_words(degrees: float) -> str:
     return f"{off:.0f}° on the {side} {where}" if where != "beam" else f"on the {side} beam"
 
 
-# S-57 object classes that stand by themselves, in the words of the trade.
-_OBJECTS = {
-    "BCNCAR": "cardinal beacon", "BCNISD": "isolated danger beacon", "BCNLAT": "lateral beacon",
-    "BCNSAW": "safe water beacon", "BCNSPP": "special beacon", "BOYCAR": "cardinal buoy",
-    "BOYINB": "installation buoy", "BOYISD": "isolated danger buoy", "BOYLAT": "lateral buoy",
-    "BOYSAW": "safe water buoy", "BOYSPP": "special buoy", "LITFLT": "light float", "LITVES": "light vessel",
-    "PILPNT": "pile", "LNDMRK": "landmark", "OFSPLF": "platform", "WRECKS": "wreck", "UWTROC": "rock",
-    "OBSTRN": "obstruction", "MORFAC": "mooring", "DAYMAR": "daymark", "LIGHTS": "light", "MARCUL": "fish farm",
-}  # fmt: skip
-
-
 def object_words(name: str | None, object_class: str) -> str:
     """Return a charted thing's name, or what it is where it has none."""
-    return name or f"{_OBJECTS.get(object_class, object_class)} without a name"
+    return name or f"{object_name(object_class)} without a name"
 
 
 def sentence(words: str) -> str:

@@ -25,7 +25,7 @@ from moonless.reading import geojson
 from moonless.reading.alerts import candidates
 from moonless.reading.alerts.schedule import Caller, Matter
 from moonless.reading.chart_around import Place, keep_outs_around, known_around, lay_out
-from moonless.reading.collision import keepoff
+from moonless.reading.collision import charted_dangers
 from moonless.reading.collision.manoeuvre import Seen, smallest, try_manoeuvre
 from moonless.reading.collision.safe_speed import advise, stopping_line_m
 from moonless.reading.collision.trial_types import Trial
@@ -101,7 +101,7 @@ class Judge:
         self._chart = chart
         self._knowledge = knowledge
         self._place: Place | None = None
-        self._dangers: keepoff.Dangers | None = None
+        self._dangers: charted_dangers.Charted | None = None
         self._place_asked: tuple[Any, ...] | None = None
         self.laid_out = 0  # stretches of chart laid out so far
         self._flats = hidden_boats.Flats()
@@ -254,7 +254,7 @@ class Judge:
         self._dangers = (
             None
             if self._place is None
-            else keepoff.lay_out_dangers(
+            else charted_dangers.lay_out_dangers(
                 self._place.chart,
                 keep_outs_around(self._knowledge, own.frame, own.east_m, own.north_m, self._place.radius_m),
             )
@@ -498,10 +498,10 @@ class Judge:
         if way is not None and own.sog is not None and own.sog > 0.5:
             length = max(own.sog * CORRIDOR_S, stopping_line_m(own.sog, self._boat))
             half = 1.5 * self._boat.beam_m + 5.0
-            ahead = keepoff.ahead(self._dangers, self._boat, own, way, length, half, situation.tide_m, sigma)
+            ahead = charted_dangers.ahead(self._dangers, self._boat, own, way, length, half, situation.tide_m, sigma)
             found += candidates.of_dangers(wheel, ahead, way, situation.tide_m)
-        check = keepoff.check_sounder(
-            self._dangers, own, situation.depth_below_surface_m, situation.tide_m, sigma, self._boat
+        check = charted_dangers.check_sounder(
+            self._dangers, own, situation.depth_below_surface_m, situation.tide_m, sigma
         )
         return found + candidates.of_sounder(check)
 

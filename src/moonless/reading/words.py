@@ -10,23 +10,6 @@ from moonless.units import DistanceUnit
 
 _COUNT = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
 
-OBJECT_WORDS = {
-    "BCNCAR": "cardinal beacon", "BCNISD": "isolated danger beacon", "BCNLAT": "lateral beacon",
-    "BCNSAW": "safe water beacon", "BCNSPP": "special beacon", "BOYCAR": "cardinal buoy",
-    "BOYINB": "installation buoy", "BOYISD": "isolated danger buoy", "BOYLAT": "lateral buoy",
-    "BOYSAW": "safe water buoy", "BOYSPP": "special buoy", "LIGHTS": "light", "LITFLT": "light float",
-    "LITVES": "light vessel", "PILPNT": "pile", "MORFAC": "mooring post", "LNDMRK": "landmark",
-    "OFSPLF": "platform", "WRECKS": "wreck", "UWTROC": "rock", "OBSTRN": "obstruction", "DAYMAR": "daymark",
-    "HULKES": "hulk", "PONTON": "pontoon", "CRANES": "crane", "SILTNK": "tank", "BUISGL": "building",
-    "PYLONS": "pylon", "RTPBCN": "racon", "RADRFL": "radar reflector", "MARCUL": "fish or shellfish stakes",
-}  # fmt: skip
-
-
-def object_words(s57_class: str) -> str:
-    """Return a charted class in plain words."""
-    return OBJECT_WORDS.get(s57_class, "charted mark")
-
-
 def direction_words(relative_rad: float) -> str:
     """Return where from the bow, as said at the wheel."""
     off = math.degrees(wrap_pi(relative_rad))

@@ -4,7 +4,7 @@ import { sayDistance, sayKnots, sayTime, type DistanceUnit } from "../geo/units"
 import type { CallNow, Echo, Manoeuvres, Missing } from "./types";
 import type { State } from "./store";
 
-/** S-57 object classes in a skipper's words. */
+/** S-57 object classes in a skipper's words: the words of chart/s57/names.py, and held to them by a test there. */
 const OBJECT: Readonly<Record<string, string>> = {
   BOYLAT: "lateral buoy",
   BOYCAR: "cardinal buoy",
@@ -32,7 +32,7 @@ const OBJECT: Readonly<Record<string, string>> = {
   BRIDGE: "bridge",
   SLCONS: "shore works",
   PONTON: "pontoon",
-  DAYMAR: "day mark",
+  DAYMAR: "daymark",
   LNDARE: "land",
 };
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from enum import IntEnum
+from functools import cached_property
 
 import numpy as np
 import shapely
@@ -94,10 +95,8 @@ class ChartDangers:
         self.things = columns.things
         self.tree = shapely.STRtree(self.shapes)
         self.is_area = shapely.get_dimensions(self.shapes) == 2
-        self.is_ground = self.is_area & (
-            np.isin(self.group, (Group.LAND, Group.GROUND))
-            | np.array([isinstance(t, Feature) and t.object in classes.SOLID_ON_WATER for t in self.things], dtype=bool)
-        )
+        # What says what is there: land, water with or without a depth, a built thing over it.
+        self.is_ground = self.is_area & np.isin(self.group, (Group.LAND, Group.GROUND, Group.SOLID))
         zones = [f for f in local.features("M_QUAL") if shapely.get_dimensions(f.shape) == 2]
         self.zone_shapes = np.empty(len(zones), dtype=object)
         self.zone_shapes[:] = [f.shape for f in zones]
@@ -111,6 +110,11 @@ class ChartDangers:
         if row not in self._sigma:
             self._sigma[row] = self._place_sigma_m(row)
         return self._sigma[row]
+
+    @cached_property
+    def greatest_place_m(self) -> float:
+        """How far off the worst placed of the sunken dangers may be, one sigma."""
+        return max((self.place_sigma_m(int(row)) for row in np.flatnonzero(self.group == Group.SUNKEN)), default=0.0)
 
     def _place_sigma_m(self, row: int) -> float:
         point = shapely.point_on_surface(self.shapes[row])

@@ -71,7 +71,8 @@ class StripDangers:
     def _rows(self) -> Rows:
         """Everything whose box comes near the strip's."""
         west, south, east, north = self.strip.line.bounds
-        reach = max(self.strip.look_m, self.strip.track_m, self.strip.land_m)
+        place = min(self.strip.place_m, self.chart.greatest_place_m)
+        reach = max(self.strip.look_m, self.strip.track_m + place, self.strip.land_m)
         rows = self.chart.tree.query(shapely.box(west - reach, south - reach, east + reach, north + reach))
         return np.sort(rows)
 
@@ -114,11 +115,14 @@ class StripDangers:
             rows = self._of(group)
             if not len(rows):
                 continue
-            reach: float = min(strip.look_m, _REACH.get(group, strip.look_m))
+            reach: float | Floats = min(strip.look_m, _REACH.get(group, strip.look_m))
             if group == Group.LAND:
                 reach = strip.land_m
+            elif group == Group.SUNKEN:
+                place = np.array([chart.place_sigma_m(row) for row in rows.tolist()])
+                reach = np.maximum(strip.look_m, strip.track_m + np.minimum(place, strip.place_m))
             elif group == Group.FLOATING:
-                reach = max(reach, strip.swept_m + SWING_M)
+                reach = max(min(strip.look_m, CORRIDOR_M), strip.swept_m + SWING_M)
             elif group in (Group.SPAN, Group.OVERHEAD):
                 reach = strip.swept_m
             rows = rows[self._within(rows, reach)]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Literal
 
@@ -32,6 +33,7 @@ class Strip:
     track_m: float = TRACK_M  # within it there must be water enough, and no land
     look_m: float = CORRIDOR_M  # marks, rocks and structures are told this far off
     land_m: float = CORRIDOR_M  # land is told this far off
+    place_m: float = math.inf  # the most that is counted of how far a rock's charted place may be out
 
 
 def swept_m(boat: Boat, position_sigma_m: float | None = None) -> float:

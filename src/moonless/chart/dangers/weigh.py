@@ -93,7 +93,7 @@ def _sunken(asked: Asked, row: int, feature: Feature, off_m: float, needs: Needs
         left = needs.under_keel_m(depth)
         if left - survey_error_m(depth, asked.zone_of(row)) >= 0.0:
             return None
-    near = off_m <= asked.strip.track_m + asked.chart.place_sigma_m(row)
+    near = off_m <= asked.strip.track_m + min(asked.chart.place_sigma_m(row), asked.strip.place_m)
     weight: Weight = "stops" if near else "against" if off_m <= CORRIDOR_M else "note"
     kind = _SUNKEN.get(feature.object) or _FARMED.get(feature.object, "structure")
     what = object_name(feature.object) if kind != "structure" else f"{object_name(feature.object)} under water"

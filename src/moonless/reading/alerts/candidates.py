@@ -9,15 +9,17 @@ from dataclasses import dataclass
 import numpy as np
 
 from moonless.boat.types import Boat
+from moonless.chart.dangers.words import danger_words, depth_words
+from moonless.chart.s57.names import object_name
 from moonless.frames import wrap_360
 from moonless.reading.alerts.schedule import Matter
+from moonless.reading.collision.charted_dangers import Ahead, SounderCheck
 from moonless.reading.collision.encounter import Encounter
-from moonless.reading.collision.keepoff import Danger, SounderCheck
 from moonless.reading.own import OwnPlane
 from moonless.reading.registration.registrar import Agreement
 from moonless.reading.types import Echo, Fault, Missing, SpeedAdvice
 from moonless.reading.visibility.opening import Opening
-from moonless.reading.words import count_words, direction_words, distance_words, object_words, place_words, time_words
+from moonless.reading.words import count_words, direction_words, distance_words, place_words, time_words
 from moonless.units import mps_to_kn
 
 # A vessel's closest approach is worth a call this long before.
@@ -263,40 +265,34 @@ def of_performance(fall_db: float | None, sigma_db: float | None) -> list[Matter
     return [Matter("performance", 2, say, -fall_db)]
 
 
-def of_dangers(wheel: Wheel, dangers: Sequence[Danger], course_rad: float, tide_m: float | None) -> list[Matter]:
+def of_dangers(wheel: Wheel, dangers: Sequence[Ahead], course_rad: float, tide_m: float | None) -> list[Matter]:
     """Return a matter for what the chart has ahead in the corridor."""
-    words = {
-        "land": "land", "shoal": "water too shallow", "danger": "a charted danger", "unsurveyed": "unsurveyed water",
-        "chart ends": "the end of the chart", "structure": "a charted structure",
-        "keep out": "water to keep out of",
-    }  # fmt: skip
     out: dict[str, Matter] = {}
-    for danger in dangers:
+    for one in dangers:
+        danger = one.danger
         speed = wheel.own.sog or 0.0
-        seconds = danger.distance_m / speed if speed > 0.3 else math.inf
+        seconds = one.distance_m / speed if speed > 0.3 else math.inf
         if seconds > 120.0:
             continue
         urgency = 4 if seconds < 30.0 else 3
-        if danger.what in ("unsurveyed", "chart ends"):
+        if danger.kind in ("unsurveyed", "chart ends") or danger.weight != "stops":
             urgency = 2
-        elif not danger.in_way:
-            # Beside the boat's own way: piers and piles line every channel; water and land may still come nearer.
-            urgency = 2 if danger.what == "structure" else 3
-        depth = ""
-        if danger.what in ("shoal", "danger") and danger.depth_m is not None:
-            depth = f", {danger.depth_m:.1f} metres charted" + ("" if tide_m is None else f" and {tide_m:.1f} of tide")
-        where = wheel.where_polar(course_rad, danger.distance_m)
-        if not danger.in_way:
+        elif not one.in_way:
+            # Beside the boat's own way: water, rocks and land may still come nearer.
+            urgency = 3
+        where = wheel.where_polar(course_rad, one.distance_m)
+        if not one.in_way:
             where = f"{where}, close beside the way"
+        words = danger_words(danger)
         matter = Matter(
-            f"danger {danger.what}",
+            f"danger {danger.kind}",
             urgency,
-            _capital(f"{where}, {words[danger.what]}{depth}."),
+            _capital(f"{where}, {words}{depth_words(danger, tide_m)}."),
             60.0 / max(5.0, seconds),
         )
         # Of one kind the more urgent; of equally urgent ones the nearer, which comes first.
-        if danger.what not in out or urgency > out[danger.what].urgency:
-            out[danger.what] = matter
+        if words not in out or urgency > out[words].urgency:
+            out[words] = matter
     # Two are enough to say: the most urgent, and of those the nearest.
     return sorted(out.values(), key=lambda m: (-m.urgency, -m.weight))[:2]
 
@@ -312,7 +308,7 @@ def of_sounder(check: SounderCheck | None) -> list[Matter]:
 
 
 def _named(s57_class: str, name: str | None) -> str:
-    return f"{object_words(s57_class)} {name}" if name else object_words(s57_class)
+    return f"{object_name(s57_class)} {name}" if name else object_name(s57_class)
 
 
 def _capital(sentence: str) -> str:

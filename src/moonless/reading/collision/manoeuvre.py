@@ -14,9 +14,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from moonless.boat.types import Boat
+from moonless.chart.dangers.types import Danger
+from moonless.chart.dangers.words import danger_words, depth_words
 from moonless.frames import wrap_180, wrap_360, wrap_pi
 from moonless.reading.alerts.candidates import MARK_M, MEET_S, STILL_S, STILL_SHARE
-from moonless.reading.collision import keepoff
+from moonless.reading.collision import charted_dangers
 from moonless.reading.collision.encounter import Meeting, encounters, meeting_of
 from moonless.reading.collision.trial import (
     HORIZON_S,
@@ -52,12 +54,6 @@ APPARENT_DEG = 30.0
 # Hidden water that something may come out of, by its place in `CAUSES`: land, vessel, blind sector.
 COUNTED = (1, 2, 3)
 
-_CHART_WORDS = {
-    "land": "land", "shoal": "water too shallow", "danger": "a charted danger", "unsurveyed": "unsurveyed water",
-    "structure": "a charted structure", "keep out": "water to keep out of",
-}  # fmt: skip
-
-
 @dataclass(frozen=True, slots=True, eq=False)
 class Seen:
     """What a manoeuvre of this turn is held against."""
@@ -68,7 +64,7 @@ class Seen:
     covariance: Floats  # (n, 4, 4) of each echo's place and motion relative to the boat
     boat: Boat
     sight: Sight
-    dangers: keepoff.Dangers | None
+    dangers: charted_dangers.Charted | None
     tide_m: float | None
     position_sigma_m: float
     water: Waters | None
@@ -303,34 +299,28 @@ def _chart(seen: Seen, before: float, course: float, speed: float, delay_s: floa
     east, north = from_.east_m + along_m * math.sin(heading), from_.north_m + along_m * math.cos(heading)
     lon, lat = _lonlat(own, east, north)
     far = distance_words(distance, seen.boat.skipper.distance_unit)
-    depth = "" if danger.depth_m is None else f", {danger.depth_m:.1f} metres charted"
-    say = f"{_chart_words(danger)} in {time_words(in_s)}, after {far}{depth}"
-    return TrialChart(danger.what, in_s, distance, danger.depth_m, danger.name, lat, lon, say)
+    say = f"{_chart_words(danger)} in {time_words(in_s)}, after {far}{depth_words(danger, None)}"
+    return TrialChart(danger.kind, in_s, distance, danger.depth_m, danger.name, lat, lon, say)
 
 
-def _chart_words(danger: keepoff.Danger) -> str:
-    return "The chart ends" if danger.what == "chart ends" else f"The chart has {_CHART_WORDS[danger.what]}"
+def _chart_words(danger: Danger) -> str:
+    return "The chart ends" if danger.kind == "chart ends" else f"The chart has {danger_words(danger)}"
 
 
 def _first_danger(
     seen: Seen, course_rad: float, speed: float, delay_s: float, hold_s: float
-) -> tuple[keepoff.Danger, float] | None:
-    """Return the first charted thing on a course that begins ``delay_s`` from now on the present one, and how far."""
+) -> tuple[Danger, float] | None:
+    """Return the first charted thing that refuses a course that begins ``delay_s`` from now, and how far on it lies."""
     if seen.dangers is None:
         return None
     own = seen.own
     if delay_s > 0.0 and own.sog is not None and own.ahead_rad is not None:
         own = _moved(own, own.ahead_rad, own.sog, delay_s)
-    length = max(speed * hold_s, seen.boat.length_m)
-    half = 1.5 * seen.boat.beam_m + 5.0
-    found = keepoff.ahead(
-        seen.dangers, seen.boat, own, course_rad, length, half, seen.tide_m, seen.position_sigma_m
+    line = charted_dangers.line_ahead(own, course_rad, max(speed * hold_s, seen.boat.length_m))
+    danger = charted_dangers.first_refusal(
+        seen.dangers, seen.boat, line, speed, seen.tide_m, seen.position_sigma_m
     )
-    for danger in found:
-        # Beside the boat's own way a pier is passed; land and shallow water beside it are too near.
-        if danger.in_way or danger.what != "structure":
-            return danger, danger.distance_m
-    return None
+    return None if danger is None else (danger, danger.along_m)
 
 
 def _hidden(seen: Seen, old: tuple[float, float], new: tuple[float, float], delay_s: float) -> TrialHidden | None:

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import math
 
+from moonless.chart.s57.names import object_name
 from moonless.reading.chart_around import Place
 from moonless.reading.identify.evidence import Evidence
 from moonless.reading.identify.explain import Explained
-from moonless.reading.words import object_words
 from moonless.units import mps_to_kn
 
 
@@ -17,7 +17,7 @@ def why(row: int, evidence: Evidence, told: Explained, place: Place | None) -> s
     unsure = "" if told.confidence >= 0.6 else " It is not certain."
     if told.kind == "charted" and place is not None and told.mark is not None:
         mark = place.marks[told.mark]
-        name = f"{object_words(mark.object)} {mark.name}" if mark.name else object_words(mark.object)
+        name = f"{object_name(mark.object)} {mark.name}" if mark.name else object_name(mark.object)
         return f"It stands {told.offset_m:.0f} m from the charted {name}.{unsure}"
     if told.kind == "shore":
         away = evidence.shore_distance_m[row]
