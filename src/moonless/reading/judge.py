@@ -485,11 +485,16 @@ class Judge:
                 self._opening_ns = situation.time_ns
             found += candidates.of_opening(wheel, self._opening, stopping)
         if self._dangers is not None:
-            found += self._keep_off(situation, own, wheel, agreement)
+            found += self._keep_off(situation, own, wheel, agreement, echoes)
         return self._caller.choose(situation.time_ns, found)
 
     def _keep_off(
-        self, situation: Situation, own: OwnPlane, wheel: candidates.Wheel, agreement: Agreement
+        self,
+        situation: Situation,
+        own: OwnPlane,
+        wheel: candidates.Wheel,
+        agreement: Agreement,
+        echoes: tuple[Echo, ...],
     ) -> list[Matter]:
         assert self._dangers is not None
         found: list[Matter] = []
@@ -498,7 +503,11 @@ class Judge:
         if way is not None and own.sog is not None and own.sog > 0.5:
             length = max(own.sog * CORRIDOR_S, stopping_line_m(own.sog, self._boat))
             half = 1.5 * self._boat.beam_m + 5.0
-            ahead = charted_dangers.ahead(self._dangers, self._boat, own, way, length, half, situation.tide_m, sigma)
+            told = [echo.charted_as for echo in echoes if echo.charted_as is not None]
+            shown = frozenset((str(one.cell), str(one.feature)) for one in told)
+            ahead = charted_dangers.ahead(
+                self._dangers, self._boat, own, way, length, half, situation.tide_m, sigma, shown
+            )
             found += candidates.of_dangers(wheel, ahead, way, situation.tide_m)
         check = charted_dangers.check_sounder(
             self._dangers, own, situation.depth_below_surface_m, situation.tide_m, sigma

@@ -53,6 +53,8 @@ _ALWAYS_UNDER, _FLOATS = 3, 7  # WATLEV
 _APPROXIMATE = frozenset({4, 5, 6, 7, 8, 9})
 # How far off such a place may be: no figure is published; three times what an unassessed survey is given here.
 _APPROXIMATE_M_PER_SCALE = 3.0 * UNASSESSED_M_PER_SCALE
+# A shape with more corners is cut to a strip's surroundings before it is measured.
+LARGE_VERTICES = 60
 
 
 @dataclass(slots=True)
@@ -87,6 +89,8 @@ class ChartDangers:
         for put in (_put_ground, _put_sunken_and_solid, _put_marks, _put_overhead, _put_areas):
             put(columns, local)
         self.local = local
+        self.coverage = local.coverage
+        shapely.prepare(self.coverage)
         self.shapes = np.empty(len(columns.shapes), dtype=object)
         self.shapes[:] = columns.shapes
         shapely.prepare(self.shapes)
@@ -94,6 +98,7 @@ class ChartDangers:
         self.depth_m = np.array(columns.depths, dtype=np.float64)
         self.things = columns.things
         self.tree = shapely.STRtree(self.shapes)
+        self.is_large = shapely.get_num_coordinates(self.shapes) > LARGE_VERTICES
         self.is_area = shapely.get_dimensions(self.shapes) == 2
         # What says what is there: land, water with or without a depth, a built thing over it.
         self.is_ground = self.is_area & np.isin(self.group, (Group.LAND, Group.GROUND, Group.SOLID))

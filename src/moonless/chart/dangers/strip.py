@@ -22,6 +22,7 @@ KeepOuts = Sequence[tuple[shapely.Geometry, str]]
 
 # A gap between charted areas no longer than this is where two of them were drawn apart, not water.  Own choice.
 SEAM_M = 2.0
+_NOTHING = shapely.LineString()
 _WEIGHT_ORDER = {"stops": 0, "against": 1, "note": 2}
 _REACH = {
     Group.SOLID: CORRIDOR_M,
@@ -60,8 +61,8 @@ class StripDangers:
 
     def least_depth_m(self) -> float | None:
         """Return the shallowest charted depth within the track, below datum; None where none is charted."""
-        kinds = np.isin(self.chart.group[self._rows], (Group.GROUND, Group.SOUNDING, Group.SUNKEN))
-        rows = self._rows[kinds & ~np.isnan(self.chart.depth_m[self._rows])]
+        rows = self._of(Group.GROUND, Group.SOUNDING, Group.SUNKEN)
+        rows = rows[~np.isnan(self.chart.depth_m[rows])]
         near = rows[self._within(rows, self.strip.track_m)]
         return float(self.chart.depth_m[near].min()) if len(near) else None
 
@@ -70,14 +71,32 @@ class StripDangers:
     @cached_property
     def _rows(self) -> Rows:
         """Everything whose box comes near the strip's."""
+        return np.sort(self.chart.tree.query(shapely.box(*self._around)))
+
+    @cached_property
+    def _around(self) -> tuple[float, float, float, float]:
         west, south, east, north = self.strip.line.bounds
         place = min(self.strip.place_m, self.chart.greatest_place_m)
-        reach = max(self.strip.look_m, self.strip.track_m + place, self.strip.land_m)
-        rows = self.chart.tree.query(shapely.box(west - reach, south - reach, east + reach, north + reach))
-        return np.sort(rows)
+        reach = max(self.strip.look_m, self.strip.track_m + place, self.strip.land_m) + 1.0
+        return west - reach, south - reach, east + reach, north + reach
+
+    @cached_property
+    def _grouped(self) -> dict[Group, Rows]:
+        groups = self.chart.group[self._rows]
+        order = np.argsort(groups, kind="stable")
+        starts = np.searchsorted(groups[order], np.arange(len(Group) + 1))
+        return {group: self._rows[order[starts[group] : starts[group + 1]]] for group in Group}
 
     def _of(self, *groups: Group) -> Rows:
-        return self._rows[np.isin(self.chart.group[self._rows], groups)]
+        return np.concatenate([self._grouped[group] for group in groups])
+
+    def _parts(self, rows: Rows) -> NDArray[np.object_]:
+        """Return the shapes, large ones cut to the strip's surroundings: what lies beyond costs and says nothing."""
+        shapes = self.chart.shapes[rows]
+        large = self.chart.is_large[rows]
+        if large.any():
+            shapes[large] = shapely.clip_by_rect(shapes[large], *self._around)
+        return shapes
 
     def _within(self, rows: Rows, distance_m: float | Floats) -> NDArray[np.bool_]:
         near = shapely.dwithin(self.chart.shapes[rows], self.strip.line, distance_m)
@@ -95,7 +114,7 @@ class StripDangers:
         if len(fresh):
             near = self._within(fresh, strip.track_m)
             off = np.where(near, np.inf, np.nan)
-            off[near] = shapely.distance(self.chart.shapes[fresh[near]], strip.line)
+            off[near] = shapely.distance(self._parts(fresh[near]), strip.line)
             self._offs.update(zip(fresh.tolist(), off.tolist(), strict=True))
         for row in shallow.tolist():
             if not np.isnan(self._offs[row]):
@@ -126,13 +145,13 @@ class StripDangers:
             elif group in (Group.SPAN, Group.OVERHEAD):
                 reach = strip.swept_m
             rows = rows[self._within(rows, reach)]
-            out.append((rows, np.atleast_1d(shapely.distance(chart.shapes[rows], strip.line))))
+            out.append((rows, shapely.distance(self._parts(rows), strip.line)))
         areas = self._of(Group.AREA)
         if len(areas):
             # What is charted as a point or has no other extent is met within the track.
             reach_each = np.where(shapely.get_dimensions(chart.shapes[areas]) == 0, strip.track_m, 0.0)
             areas = areas[self._within(areas, reach_each)]
-            out.append((areas, np.atleast_1d(shapely.distance(chart.shapes[areas], strip.line))))
+            out.append((areas, shapely.distance(self._parts(areas), strip.line)))
         return out
 
     def passes_beneath(self, bridge: Bridge) -> bool:
@@ -161,7 +180,7 @@ class StripDangers:
 
     def _danger(self, row: int, told: Weighed) -> Danger:
         if row not in self._places:
-            self._places[row] = self.where(self.chart.shapes[row])
+            self._places[row] = self.where(self._parts(np.array([row]))[0])
         along, off, side, east, north = self._places[row]
         thing = self.chart.things[row]
         if isinstance(thing, tuple):
@@ -180,7 +199,7 @@ class StripDangers:
         if self._one_zone is not None:
             return self._one_zone
         if row not in self._zones:
-            shape = self.chart.shapes[row]
+            shape = self._parts(np.array([row]))[0]
             region = shapely.intersection(shape, self._track) if self.chart.is_area[row] else shape
             self._zones[row] = self.chart.zone_over(shape if shapely.is_empty(region) else region)
         return self._zones[row]
@@ -210,9 +229,9 @@ class StripDangers:
 
     @cached_property
     def _outside(self) -> shapely.Geometry:
-        coverage = self.chart.local.coverage
+        coverage = self.chart.coverage
         if shapely.covers(coverage, self.strip.line):
-            return shapely.LineString()
+            return _NOTHING
         return shapely.difference(self.strip.line, coverage)
 
     @cached_property
@@ -224,7 +243,7 @@ class StripDangers:
         line = self.strip.line
         rows = self._rows[self.chart.is_ground[self._rows]]
         rows = rows[np.asarray(shapely.intersects(self.chart.shapes[rows], line), dtype=np.bool_)]
-        shapes = [shapely.intersection(line, shape) for shape in self.chart.shapes[rows]]
+        shapes = list(shapely.intersection(line, self._parts(rows)))
         if not shapely.is_empty(self._outside):
             shapes.append(self._outside)
         parts = [p for p in shapely.get_parts(shapely.get_parts(shapes)) if shapely.get_dimensions(p) == 1]
