@@ -7,7 +7,8 @@ import xml.etree.ElementTree as ET
 import pytest
 
 from moonless.rules.drawing import plan_svg, seen_from
-from moonless.rules.lights import Vessel, required
+from moonless.rules.lights import Vessel
+from moonless.rules.required import required
 
 
 @pytest.mark.parametrize("kind", ["power", "fishing", "towing", "restricted"])

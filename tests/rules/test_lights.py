@@ -22,8 +22,8 @@ from moonless.rules.lights import (
     intensity_cd,
     range_for_intensity_nm,
     range_nm,
-    required,
 )
+from moonless.rules.required import required
 
 
 @pytest.mark.parametrize(
@@ -210,7 +210,7 @@ def test_towed() -> None:
 @pytest.mark.parametrize("kind", KINDS)
 @pytest.mark.parametrize("length", [5.0, 9.0, 15.0, 30.0, 80.0, 150.0])
 def test_every_vessel_has_lights_with_their_rule(kind: str, length: float) -> None:
-    for outfit in required(Vessel(kind, length)):  # type: ignore[arg-type]
+    for outfit in required(Vessel(kind, length, inland=kind == "law enforcement")):  # type: ignore[arg-type]
         assert all(light.rule for light in outfit.lights)
 
 
@@ -340,5 +340,6 @@ def test_light_tables() -> None:
 
 def test_the_boat_files_words_are_the_rules() -> None:
     assert set(LIGHT_ROLES) == set(ARC_OF_ROLE)
-    assert set(LIGHT_COLOURS) == set(get_args(Colour))
+    # Blue is law enforcement's, and not one of her navigation lights.
+    assert set(LIGHT_COLOURS) == set(get_args(Colour)) - {"blue"}
     assert fitted_from_tables([{"role": "port"}])[0].colour == "red"

@@ -5,7 +5,8 @@ from __future__ import annotations
 import pytest
 
 from moonless.errors import InputError
-from moonless.rules.recognise import parse_seen, recognise
+from moonless.rules.recognise import recognise
+from moonless.rules.seen import parse_seen
 from moonless.rules.sounds import fog_signal
 
 
@@ -39,7 +40,7 @@ def test_likeliest(seen: str, kind: str, aspect: str | None) -> None:
 
 def test_a_single_white_light_stays_open() -> None:
     found = recognise(parse_seen("white"))
-    kinds = {(c.kind, c.aspect) for c in found}
+    kinds = {(c.kind, c.aspect) for row in found for c in (row, *row.alike)}
     # Sternlight, anchor light, small power vessel's all-round, oars: Rules 21(c), 30, 23(d), 25(d).
     assert {("power", "from astern"), ("anchored", "from any side"), ("oars", "from any side")} <= kinds
     assert max(c.share for c in found) < 0.6

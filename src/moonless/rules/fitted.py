@@ -19,8 +19,8 @@ from moonless.rules.lights import (
     Role,
     Vessel,
     range_for_intensity_nm,
-    required,
 )
+from moonless.rules.required import required
 from moonless.tables import Values
 
 # Annex I section 9: sidelights cut off within 1 to 3 degrees outside their sector ahead; the other edges within 5.

@@ -15,7 +15,8 @@ from moonless.boat.keys import keys_of
 from moonless.boat.sets import GENERIC_SETS
 from moonless.constants import TAU
 from moonless.errors import InputError
-from moonless.rules.lights import Light, Vessel, required
+from moonless.rules.lights import Light, Vessel
+from moonless.rules.required import required
 
 Group = Literal["hand", "boat", "radar", "figures", "skipper"]
 Form = Literal["text", "length", "metres", "number", "integer", "choice", "stops", "fuel", "lights", "sectors"]
