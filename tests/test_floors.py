@@ -34,6 +34,23 @@ FLOORS: list[list[str]] = [
 FLOOR_OF = {name: height for height, floor in enumerate(FLOORS) for name in floor}
 NUMBA_ONLY_IN = "_kernels.py"
 
+# The reading's own floors, lowest first: its stages in the order of a turn, on what all stand on.  Identification
+# asks visibility how far a thing shows; visibility asks nothing of identification (it is given plain bodies).
+READING_FLOORS: list[list[str]] = [
+    ["types", "polar"],
+    ["situation", "words", "geojson", "contact"],
+    ["own", "chart_around"],
+    ["expected"],
+    ["registration"],
+    ["visibility"],
+    ["identify"],
+    ["collision"],
+    ["alerts"],
+    ["publish"],
+    ["judge"],
+]
+READING_FLOOR_OF = {name: height for height, floor in enumerate(READING_FLOORS) for name in floor}
+
 
 def _files() -> list[Path]:
     return sorted(SRC.rglob("*.py"))
@@ -71,6 +88,23 @@ def test_imports_go_down(path: Path) -> None:
         room = _room(dotted)
         if room is not None and room != here:
             assert FLOOR_OF[room] < FLOOR_OF[here], f"{here} (in {path.name}) imports {room}, which is not below it"
+
+
+def test_every_part_of_the_reading_has_a_floor() -> None:
+    parts = {p.stem for p in (SRC / "reading").iterdir() if p.is_dir() or p.suffix == ".py"}
+    assert parts - {"__init__", "__pycache__"} == set(READING_FLOOR_OF)
+
+
+@pytest.mark.parametrize("path", sorted((SRC / "reading").rglob("*.py")), ids=lambda p: str(p.relative_to(SRC)))
+def test_the_stages_of_a_reading_are_walked_one_way(path: Path) -> None:
+    here = path.relative_to(SRC / "reading").parts[0].removesuffix(".py")
+    if here == "__init__":
+        return
+    for dotted in _imports(path):
+        parts = dotted.split(".")
+        if parts[:2] != ["moonless", "reading"] or len(parts) < 3 or parts[2] == here:
+            continue
+        assert READING_FLOOR_OF[parts[2]] < READING_FLOOR_OF[here], f"{here} ({path.name}) imports {parts[2]}"
 
 
 @pytest.mark.parametrize("path", _files(), ids=lambda p: str(p.relative_to(SRC)))

@@ -255,7 +255,11 @@ class MadeSource:
                 hidden=None, seeing=(Seeing(2.5, None),), seeing_line=None, stopping_m=None,
                 registration=Registration(None, None, None, None, None),
                 speed=SpeedAdvice(None, "position is silent"), faults=self.faults,
-                calls=(Call(4, "The position is silent. Nothing here can be laid on the chart", None),),
+                calls=(
+                    Call(
+                        "fault position", "fault", 4, "The position is silent. Nothing here can be laid on the chart"
+                    ),
+                ),
             )  # fmt: skip
             return Turn(withdrawn, None, None, (), (), None)
         echoes = tuple(self._echo(*thing, east0, north0, heading) for thing in THINGS)
@@ -274,9 +278,17 @@ class MadeSource:
             registration=Registration(0.6, 3.0, -2.0, 4.0, True),
             speed=SpeedAdvice(6.5, "a small boat shows at 0.35 mile in this sea"),
             calls=(
-                Call(3, "A boat on the starboard bow will pass 150 m ahead in 4 minutes, no AIS", 9),
-                Call(2, "Something still that the chart does not know lies fine on the starboard bow, 0.3 mile", 7),
-                Call(1, "Gannet beacon should be on the starboard bow and is not seen", None),
+                Call(
+                    "echo 9", "vessel", 3, "A boat on the starboard bow will pass 150 m ahead in 4 minutes, no AIS", 9
+                ),
+                Call(
+                    "echo 7", "uncharted", 2,
+                    "Something still that the chart does not know lies fine on the starboard bow, 0.3 mile", 7,
+                ),
+                Call(
+                    "missing INV1 3", "mark missing", 1,
+                    "Gannet beacon should be on the starboard bow and is not seen", None,
+                ),
             ),
         )
         return Turn(reading, None, None, (), (), self._frame)

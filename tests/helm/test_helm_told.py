@@ -1,4 +1,4 @@
-"""Which calls are new, and the tails of what moves."""
+"""Calls as the screens get them, and the tails of what moves."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from pathlib import Path
 
 from helm_made import MadeSource
 
-from moonless.helm.web.reading_frame import NewCalls, Tails
+from moonless.helm.web.reading_frame import NumberedCalls, Tails
 from moonless.reading.alerts.schedule import PAUSE_S
 from moonless.reading.types import Call, Reading
 from moonless.units import NS_PER_S
@@ -18,32 +18,17 @@ def at(reading: Reading, seconds: float, *calls: Call) -> Reading:
     return replace(reading, time_ns=reading.time_ns + round(seconds * NS_PER_S), calls=calls)
 
 
-def test_a_call_is_told_once_while_it_stays_true() -> None:
+def test_each_call_has_its_own_number_and_keeps_its_key() -> None:
     base = MadeSource().turn().reading
-    new = NewCalls()
-    assert [c["say"] for c in new.of(at(base, 0, Call(2, "A boat, 400 m", 9)))] == ["A boat, 400 m"]
-    # The figure runs; the sentence is the same.
-    assert new.of(at(base, 2.5, Call(2, "A boat, 380 m", 9))) == []
-
-
-def test_a_call_that_grows_more_urgent_is_new() -> None:
-    base = MadeSource().turn().reading
-    new = NewCalls()
-    new.of(at(base, 0, Call(2, "A boat", 9)))
-    assert [c["urgency"] for c in new.of(at(base, 2.5, Call(4, "A boat", 9)))] == [4]
-
-
-def test_a_danger_that_comes_back_is_new() -> None:
-    base = MadeSource().turn().reading
-    new = NewCalls()
-    new.of(at(base, 0, Call(3, "A boat", 9)))
-    assert len(new.of(at(base, 60, Call(3, "A boat", 9)))) == 1
-
-
-def test_each_call_has_its_own_number() -> None:
-    base = MadeSource().turn().reading
-    told = NewCalls().of(at(base, 0, Call(1, "one", None), Call(2, "two", None)))
-    assert [c["number"] for c in told] == [1, 2]
+    calls = Call("echo 9", "vessel", 1, "one", 9), Call("speed", "speed", 2, "two")
+    numbered = NumberedCalls()
+    told = numbered.of(at(base, 0, *calls))
+    assert [(c["number"], c["key"], c["kind"], c["urgency"], c["say"], c["echo"]) for c in told] == [
+        (1, "echo 9", "vessel", 1, "one", 9), (2, "speed", "speed", 2, "two", None),
+    ]  # fmt: skip
+    # When a call is said again is the reading's to decide: here nothing is held back.
+    assert [c["number"] for c in numbered.of(at(base, 2.5, *calls))] == [3, 4]
+    assert numbered.own_call(2, "three")["number"] == 5
 
 
 def test_tails_follow_vessels_only_and_end_with_them() -> None:

@@ -9,8 +9,8 @@ import shapely
 from reading_edges import near_edge
 
 from moonless.reading.chart_around import edges_of
+from moonless.reading.registration.matching import turned_back
 from moonless.reading.registration.observations import Sightings
-from moonless.reading.registration.registrar import turned_back
 
 LAND = shapely.MultiPolygon(
     [

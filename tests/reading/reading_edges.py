@@ -11,7 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from moonless.constants import TAU
-from moonless.reading.visibility.sight_lines import N_BEARINGS, crossings
+from moonless.reading.polar import N_BEARINGS
+from moonless.reading.visibility.sight_lines import crossings
 
 Floats = NDArray[np.float64]
 

@@ -12,8 +12,8 @@ from reading_fakes import FRAME, T0, FakeChart, S, make_boat
 from moonless.reading.chart_around import Place, lay_out
 from moonless.reading.own import OwnPlane
 from moonless.reading.registration.bearing_bias import Bearing, BearingSearch
+from moonless.reading.registration.matching import turned_back
 from moonless.reading.registration.observations import Sightings
-from moonless.reading.registration.registrar import turned_back
 from moonless.track.types import AisTarget
 
 OWN = OwnPlane(FRAME, 0.0, 0.0, 0.0, 0.0, 2.0)

@@ -9,63 +9,65 @@ from hypothesis import given
 from hypothesis import strategies as st
 from reading_fakes import T0, FakeChart, S, make_boat, make_situation, make_track
 
-from moonless.reading.alerts.schedule import Caller, Matter
+from moonless.reading.alerts.schedule import Candidate, Schedule
 from moonless.reading.judge import Judge
 from moonless.reading.words import direction_words, distance_words, place_words, time_words
 
 
 def test_said_once_then_not_until_worse() -> None:
-    caller = Caller()
-    assert len(caller.choose(T0, [Matter("a", 2, "x", 1.0)])) == 1
+    schedule = Schedule()
+    assert len(schedule.choose(T0, [Candidate("a", "speed", 2, "x", 1.0)])) == 1
     for k in range(1, 100):
-        assert caller.choose(T0 + k * S, [Matter("a", 2, "x", 1.2)]) == ()
-    assert len(caller.choose(T0 + 100 * S, [Matter("a", 2, "x", 1.6)])) == 1
+        assert schedule.choose(T0 + k * S, [Candidate("a", "speed", 2, "x", 1.2)]) == ()
+    assert len(schedule.choose(T0 + 100 * S, [Candidate("a", "speed", 2, "x", 1.6)])) == 1
 
 
 def test_rising_urgency_is_said_at_once() -> None:
-    caller = Caller()
-    caller.choose(T0, [Matter("a", 2, "x")])
-    assert caller.choose(T0 + S, [Matter("a", 3, "y")])[0].urgency == 3
+    schedule = Schedule()
+    schedule.choose(T0, [Candidate("a", "speed", 2, "x")])
+    assert schedule.choose(T0 + S, [Candidate("a", "speed", 3, "y")])[0].urgency == 3
 
 
 def test_acknowledged_is_quiet_until_more_urgent() -> None:
-    caller = Caller()
-    (call,) = caller.choose(T0, [Matter("a", 3, "x", 1.0)])
-    caller.acknowledge(call)
+    schedule = Schedule()
+    (call,) = schedule.choose(T0, [Candidate("a", "speed", 3, "x", 1.0)])
+    assert (call.key, call.kind) == ("a", "speed")
+    schedule.acknowledge(call.key)
     for k in range(1, 300):
-        assert caller.choose(T0 + k * S, [Matter("a", 3, "x", 1.0 + k)]) == ()
-    assert len(caller.choose(T0 + 300 * S, [Matter("a", 4, "x")])) == 1
+        assert schedule.choose(T0 + k * S, [Candidate("a", "speed", 3, "x", 1.0 + k)]) == ()
+    assert len(schedule.choose(T0 + 300 * S, [Candidate("a", "speed", 4, "x")])) == 1
 
 
 @pytest.mark.parametrize(("urgency", "pause_s"), [(4, 24), (3, 90), (2, None), (1, None)])
 def test_only_what_is_urgent_is_said_again_unasked(urgency: int, pause_s: int | None) -> None:
     # A shout stands on the screens for 25 s and is given again before it goes; a warning rests a minute and a half.
-    caller = Caller()
-    said = [k for k in range(200) if caller.choose(T0 + k * S, [Matter("a", urgency, "x")])]
+    schedule = Schedule()
+    said = [k for k in range(200) if schedule.choose(T0 + k * S, [Candidate("a", "speed", urgency, "x")])]
     assert said == ([0] if pause_s is None else list(range(0, 200, pause_s)))
 
 
 @pytest.mark.parametrize(("urgency", "sooner_s"), [(4, 8), (3, 30), (2, 60), (1, 200)])
 def test_what_has_grown_by_half_is_said_after_a_third_of_its_pause(urgency: int, sooner_s: int) -> None:
     for growth, is_said in ((1.49, False), (1.5, True)):
-        caller = Caller()
-        caller.choose(T0, [Matter("a", urgency, "x", 2.0)])
+        schedule = Schedule()
+        schedule.choose(T0, [Candidate("a", "speed", urgency, "x", 2.0)])
         for k in range(1, sooner_s):
-            assert caller.choose(T0 + k * S, [Matter("a", urgency, "x", 2.0 * growth)]) == ()
-        assert bool(caller.choose(T0 + sooner_s * S, [Matter("a", urgency, "x", 2.0 * growth)])) == is_said
+            assert schedule.choose(T0 + k * S, [Candidate("a", "speed", urgency, "x", 2.0 * growth)]) == ()
+        said = schedule.choose(T0 + sooner_s * S, [Candidate("a", "speed", urgency, "x", 2.0 * growth)])
+        assert bool(said) == is_said
 
 
 def test_flicker_is_not_news_but_a_return_after_a_while_is() -> None:
-    caller = Caller()
-    caller.choose(T0, [Matter("a", 2, "x")])
-    caller.choose(T0 + 3 * S, [])
-    assert caller.choose(T0 + 6 * S, [Matter("a", 2, "x")]) == ()
-    caller.choose(T0 + 60 * S, [])
-    assert len(caller.choose(T0 + 61 * S, [Matter("a", 2, "x")])) == 1
+    schedule = Schedule()
+    schedule.choose(T0, [Candidate("a", "speed", 2, "x")])
+    schedule.choose(T0 + 3 * S, [])
+    assert schedule.choose(T0 + 6 * S, [Candidate("a", "speed", 2, "x")]) == ()
+    schedule.choose(T0 + 60 * S, [])
+    assert len(schedule.choose(T0 + 61 * S, [Candidate("a", "speed", 2, "x")])) == 1
 
 
 def test_three_at_a_time_the_most_urgent_first() -> None:
-    calls = Caller().choose(T0, [Matter(str(k), 1 + k % 4, f"m{k}") for k in range(8)])
+    calls = Schedule().choose(T0, [Candidate(str(k), "speed", 1 + k % 4, f"m{k}") for k in range(8)])
     assert [c.urgency for c in calls] == [4, 4, 3]
 
 

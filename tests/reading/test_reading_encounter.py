@@ -8,7 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from moonless.reading.collision.encounter import encounters, meeting_of, turn_discouraged
+from moonless.rules.encounters import meeting_of
+from moonless.rules.steering import encounters, turn_discouraged
 
 D = math.radians
 

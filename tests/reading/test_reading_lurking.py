@@ -13,9 +13,10 @@ from reading_fakes import FRAME, FakeChart
 from moonless.constants import TAU
 from moonless.reading.chart_around import edges_of, lay_out
 from moonless.reading.own import OwnPlane
+from moonless.reading.polar import N_BEARINGS, N_CELLS
 from moonless.reading.visibility import hidden_boats, raster
 from moonless.reading.visibility.raster import Waters
-from moonless.reading.visibility.sight_lines import N_BEARINGS, crossings
+from moonless.reading.visibility.sight_lines import crossings
 
 OWN = OwnPlane(FRAME, 0.0, 0.0, 0.0, 0.0, 5.0)
 REACH_M = 2000.0
@@ -31,7 +32,7 @@ def _water(land: Any) -> Waters:
 def test_water_behind_a_point_binds_at_its_own_distance() -> None:
     found = hidden_boats.ahead(OWN, _water(shapely.box(-60.0, 500.0, 60.0, 600.0)))
     on_course = [h for h in found if h.off_course_rad == pytest.approx(0.0)]
-    assert on_course[0].distance_m == pytest.approx(600.0, abs=REACH_M / raster.N_CELLS)
+    assert on_course[0].distance_m == pytest.approx(600.0, abs=REACH_M / N_CELLS)
     assert all(abs(h.off_course_rad) < np.radians(8.0) for h in found)
 
 
@@ -68,9 +69,9 @@ def test_an_island_across_north_shuts_its_pool_too() -> None:
     """The raster's first and last bearing touch: a pool that lies over both is one pool."""
     shut = shapely.Point(0.0, 700.0).buffer(200.0) - shapely.Point(0.0, 700.0).buffer(100.0)
     open_ = hidden_boats.with_a_way_out(_water(shut).land)
-    cell = int(700.0 / REACH_M * raster.N_CELLS)
+    cell = int(700.0 / REACH_M * N_CELLS)
     assert not open_[[0, 1, N_BEARINGS - 1], cell].any()
-    assert open_[0, int(950.0 / REACH_M * raster.N_CELLS)] and open_[0, 10]
+    assert open_[0, int(950.0 / REACH_M * N_CELLS)] and open_[0, 10]
 
 
 @dataclass
@@ -109,4 +110,4 @@ def test_in_a_lagoon_shut_all_round_water_behind_an_islet_binds() -> None:
     islet = shapely.box(-60.0, 500.0, 60.0, 600.0)
     found = hidden_boats.ahead(OWN, _water(shapely.union_all([lagoon, islet])))
     ahead = [h.distance_m for h in found if h.off_course_rad == pytest.approx(0.0)]
-    assert ahead == [pytest.approx(600.0, abs=REACH_M / raster.N_CELLS)]
+    assert ahead == [pytest.approx(600.0, abs=REACH_M / N_CELLS)]

@@ -11,11 +11,15 @@ from reading_fakes import FRAME, T0, FakeChart, S, make_boat, make_mark, make_si
 
 from moonless.boat.types import Skipper
 from moonless.reading.alerts import candidates
-from moonless.reading.collision.safe_speed import HiddenAhead, advise
+from moonless.reading.collision.safe_speed import SafeSpeed, advise
+from moonless.reading.identify.mark_watch import MissingMark
 from moonless.reading.judge import Judge
 from moonless.reading.own import OwnPlane
 from moonless.reading.registration.registrar import Agreement
-from moonless.reading.types import Fault, Missing, SpeedAdvice
+from moonless.reading.registration.stage import CarriedPlace
+from moonless.reading.types import Fault
+from moonless.reading.visibility.hidden_boats import HiddenAhead
+from moonless.reading.visibility.seeing import RadarPerformance
 
 KNOT = 1852.0 / 3600.0
 D = math.radians
@@ -60,17 +64,18 @@ def test_a_position_carried_on_is_not_withdrawn() -> None:
 )  # fmt: skip
 def test_too_fast_for_what_is_seen(made_kn: float, was_over: bool, urgency: int | None, is_over: bool) -> None:
     own = _own(sog=made_kn * KNOT)
-    told, now = candidates.of_speed(own, SpeedAdvice(6.0, "Because."), was_over)
+    told, now = candidates.of_speed(own, SafeSpeed(6.0 * KNOT, "Because."), was_over)
     assert now is is_over and [m.urgency for m in told] == ([] if urgency is None else [urgency])
     assert not told or told[0].say == "The speed that goes with what is seen is 6 knots. Because."
 
 
 def test_no_speed_is_pressed_where_none_is_known() -> None:
-    assert candidates.of_speed(_own(), SpeedAdvice(None, "x"), True)[0] == []
+    assert candidates.of_speed(_own(), SafeSpeed(None, "x"), True)[0] == []
 
 
-def _agreement(bias_deg: float, east: float, north: float, known: bool = True) -> Agreement:
-    return Agreement(np.array([D(bias_deg), east, north]), np.diag([D(0.3) ** 2, 4.0, 4.0]), known, 1.0, 20)
+def _agreement(bias_deg: float, east: float, north: float, known: bool = True, agrees: bool | None = True) -> Agreement:
+    state, covariance = np.array([D(bias_deg), east, north]), np.diag([D(0.3) ** 2, 4.0, 4.0])
+    return Agreement(state, covariance, known, 1.0, 20, agrees)
 
 
 @pytest.mark.parametrize(
@@ -83,9 +88,9 @@ def _agreement(bias_deg: float, east: float, north: float, known: bool = True) -
 )
 def test_the_compass(bias_deg: float, say: str | None) -> None:
     # High: it reads more than the heading is.
-    told = candidates.of_agreement(_agreement(bias_deg, 0.0, 0.0), make_boat(), True)
+    told = candidates.of_agreement(_agreement(bias_deg, 0.0, 0.0), make_boat())
     assert [m.say for m in told] == ([] if say is None else [say])
-    assert candidates.of_agreement(_agreement(bias_deg, 0.0, 0.0, known=False), make_boat(), None) == []
+    assert candidates.of_agreement(_agreement(bias_deg, 0.0, 0.0, known=False, agrees=None), make_boat()) == []
 
 
 @pytest.mark.parametrize(
@@ -98,7 +103,7 @@ def test_the_compass(bias_deg: float, say: str | None) -> None:
     ],
 )
 def test_the_place(east: float, north: float, say: str | None) -> None:
-    told = candidates.of_agreement(_agreement(0.0, east, north), make_boat(), True)
+    told = candidates.of_agreement(_agreement(0.0, east, north), make_boat())
     assert len(told) == (say is not None)
     assert say is None or told[0].say == f"{say}; the picture is put right for it."
 
@@ -109,29 +114,30 @@ def test_the_place(east: float, north: float, say: str | None) -> None:
      (0.5, 4.0, "the chart is the likeliest.")],
 )  # fmt: skip
 def test_who_is_wrong_when_nothing_agrees(bias_deg: float, east: float, culprit: str) -> None:
-    (told,) = candidates.of_agreement(_agreement(bias_deg, east, 0.0), make_boat(), False)
+    (told,) = candidates.of_agreement(_agreement(bias_deg, east, 0.0, agrees=False), make_boat())
     assert told.urgency == 3 and culprit in told.say and told.say.startswith("Radar and chart do not agree.")
 
 
 def test_a_position_by_radar_and_chart() -> None:
     lat, lon = FRAME.to_geographic(0.0, 0.0)
     assert (round(float(lat), 9), round(float(lon), 9)) == (10.0, -150.0)
-    (told,) = candidates.of_fix(_own(), 21.0, True)
+    (told,) = candidates.of_carried(CarriedPlace(_own(), 21.0, True, None))
     assert told.say == (
         "No position from the receiver. By radar and chart she is at 10 00.000 north, 150 00.000 west, "
         "within 40 metres."
     )
-    (reckoned,) = candidates.of_fix(_own(), 80.0, False)
+    (reckoned,) = candidates.of_carried(CarriedPlace(_own(), 80.0, False, None))
     assert "By heading and last speed alone she is at" in reckoned.say and "within 160 metres" in reckoned.say
     assert reckoned.weight > told.weight and told.urgency == 3
 
 
 @pytest.mark.parametrize(
     ("fall_db", "sigma_db", "is_said"),
-    [(-6.0, 1.0, True), (-3.9, 1.0, False), (-6.0, 3.5, False), (6.0, 1.0, False), (None, 1.0, False)],
+    [(-6.0, 1.0, True), (-3.9, 1.0, False), (-6.0, 3.5, False), (6.0, 1.0, False)],
 )
-def test_a_radar_that_sees_worse(fall_db: float | None, sigma_db: float, is_said: bool) -> None:
-    told = candidates.of_performance(fall_db, sigma_db)
+def test_a_radar_that_sees_worse(fall_db: float, sigma_db: float, is_said: bool) -> None:
+    told = candidates.of_performance(RadarPerformance(fall_db, sigma_db, is_shown=True))
+    assert candidates.of_performance(RadarPerformance(fall_db, sigma_db, is_shown=False)) == []
     assert bool(told) == is_said
     assert not told or told[0].say.startswith("The radar sees 6 decibels worse than it should")
 
@@ -139,8 +145,8 @@ def test_a_radar_that_sees_worse(fall_db: float | None, sigma_db: float, is_said
 @pytest.mark.parametrize(("heading_deg", "side"), [(70.0, "starboard"), (130.0, "port")])
 def test_a_mark_that_does_not_show(heading_deg: float, side: str) -> None:
     # 600 m on 100 true: three cables and a quarter.
-    lat, lon = FRAME.to_geographic(600.0 * math.sin(D(100.0)), 600.0 * math.cos(D(100.0)))
-    (told,) = candidates.of_missing(_wheel(heading_deg), [Missing("BOYLAT", "3", float(lat), float(lon), 0.9, 7)])
+    mark = make_mark(600.0 * math.sin(D(100.0)), 600.0 * math.cos(D(100.0)), "3", "BOYLAT")
+    (told,) = candidates.of_missing(_wheel(heading_deg), [MissingMark(mark, 0.9, 7)])
     assert told.say == (
         f"Lateral buoy 3 does not show: it should be fine on the {side} bow, three cables. Looked for on seven turns."
     )

@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 from reading_fakes import RADAR
 
-from moonless.reading.visibility.seeing import Curve, clutter_at, curve_for, scale_of, seeing_line
+from moonless.radar.link.budget import scale_of
+from moonless.reading.visibility.seeing import Curve, clutter_at, curve_for, seeing_line
 
 R = np.linspace(50.0, 3050.0, 301)  # every 10 m
 PLENTY, NOTHING = 1e6, 1e-9

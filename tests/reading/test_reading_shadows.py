@@ -13,10 +13,11 @@ from reading_fakes import RADAR, T0, FakeChart, make_boat, make_situation, make_
 
 from moonless.reading.identify.evidence import Evidence
 from moonless.reading.identify.explain import Explained
+from moonless.reading.identify.obstructing import obstructions_of
 from moonless.reading.judge import Judge
+from moonless.reading.polar import N_BEARINGS, N_CELLS
 from moonless.reading.visibility import hidden_water
-from moonless.reading.visibility.raster import CAUSE_OF, N_CELLS, Waters
-from moonless.reading.visibility.sight_lines import N_BEARINGS
+from moonless.reading.visibility.raster import CAUSE_OF, Waters
 from moonless.track.types import AisTarget, Track
 
 REACH_M = 3000.0
@@ -37,8 +38,8 @@ def _hidden(
     }.items():  # fmt: skip
         object.__setattr__(evidence, name, value)
     told: Any = [Explained(kind, confidence, np.zeros(7), None, None)]  # type: ignore[arg-type]
-    hidden_water._behind_vessels(water, evidence, told, boat or make_boat(), 1.0)
-    hidden_water._behind_uncharted(water, evidence, told)
+    antenna_m = (boat or make_boat()).radar.height_m
+    hidden_water._behind_obstructions(water, obstructions_of(evidence, told), antenna_m, 1.0)
     return water
 
 

@@ -11,7 +11,8 @@ from hypothesis import strategies as st
 from reading_fakes import make_boat
 
 from moonless.boat.types import Skipper, StoppingTrial
-from moonless.reading.collision.safe_speed import HiddenAhead, advise, stop_distance, stopping_line_m
+from moonless.reading.collision.safe_speed import advise, stop_distance, stopping_line_m
+from moonless.reading.visibility.hidden_boats import HiddenAhead
 from moonless.units import kn_to_mps, mps_to_kn
 
 metres = st.floats(1.0, 6000.0)

@@ -14,12 +14,13 @@ from hypothesis.extra.numpy import arrays
 
 from moonless.constants import TAU
 from moonless.reading.chart_around import edges_of
+from moonless.reading.polar import N_BEARINGS, N_CELLS
+from moonless.reading.publish import PAD_ROWS
 from moonless.reading.visibility import reference
-from moonless.reading.visibility.hidden_water import PAD_ROWS
 from moonless.reading.visibility.outlines import outlines
 from moonless.reading.visibility.polar_polygons import join, ring_of
-from moonless.reading.visibility.raster import CAUSE_OF, N_CELLS, Waters, behind_first_land, blank, horizon_mask
-from moonless.reading.visibility.sight_lines import N_BEARINGS, crossings
+from moonless.reading.visibility.raster import CAUSE_OF, Waters, behind_first_land, blank, horizon_mask
+from moonless.reading.visibility.sight_lines import crossings
 from moonless.reading.visibility.sweep_kernels import sweep_kernel
 
 edge_arrays = arrays(

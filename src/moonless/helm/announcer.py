@@ -9,7 +9,7 @@ from moonless.clock import steady_s
 from moonless.errors import InputError
 from moonless.helm.fog_signal import FogReminder
 from moonless.helm.voice import Loudspeaker
-from moonless.helm.web.reading_frame import NewCalls
+from moonless.helm.web.reading_frame import NumberedCalls
 from moonless.helm.web.screens import Screens
 from moonless.reading.types import Reading
 
@@ -25,7 +25,7 @@ class Announcer:
         self.loudspeaker = loudspeaker
         self._screens = screens
         self._fog = FogReminder(length_m)
-        self._new_calls = NewCalls()
+        self._calls = NumberedCalls()
         self._last: dict[str, Any] | None = None
         self._silent_until_s = -math.inf
 
@@ -36,7 +36,7 @@ class Announcer:
 
     def add_turn(self, reading: Reading) -> None:
         """Hand on what a reading calls."""
-        for call in self._new_calls.of(reading):
+        for call in self._calls.of(reading):
             self.announce(call)
 
     def announce(self, call: dict[str, Any]) -> None:
@@ -49,10 +49,6 @@ class Announcer:
             call["urgency"] >= MOST_URGENT or call.get("again") or not self.is_silent
         ):
             self.loudspeaker.say(call["say"], call["urgency"], call["echo"])
-
-    def begin_again(self) -> None:
-        """Forget what was told: the story began again."""
-        self._new_calls.clear()
 
     def silence(self, minutes: float) -> None:
         """Be silent for so long; 0 ends it."""
@@ -85,7 +81,7 @@ class Announcer:
         """Say when the fog signal is due."""
         words = self._fog.due(steady_s(), sog_kn)
         if words is not None:
-            self.announce(self._new_calls.own_call(2, words))
+            self.announce(self._calls.own_call(2, words))
             for session in self._screens:
                 session.say(words)
 

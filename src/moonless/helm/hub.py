@@ -174,7 +174,6 @@ class Hub:
     def _begin_again(self) -> None:
         self.bow.begin(self.source.boat.get("bow_offset_deg"))
         self.picture.begin_again()
-        self.announcer.begin_again()
         self.trials.clear()
         self._show_trials()
         for session in self.screens:

@@ -6,7 +6,8 @@ import numpy as np
 
 from moonless.boat.types import Boat
 from moonless.constants import NAUTICAL_MILE_M
-from moonless.reading.collision.safe_speed import HiddenAhead, advise
+from moonless.reading.collision.safe_speed import advise
+from moonless.reading.visibility.hidden_boats import HiddenAhead
 from moonless.reading.visibility.seeing import curve_for
 
 RECKONED_KN = 5.0

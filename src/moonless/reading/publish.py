@@ -1,128 +1,201 @@
-"""Tracks explained, put into the words and units of the reading."""
+"""The public reading of a turn: degrees, knots, longitude and latitude, GeoJSON.  Only here are they made."""
 
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from moonless.constants import TAU
 from moonless.frames import wrap_180, wrap_360
-from moonless.reading.chart_around import Place
-from moonless.reading.collision.encounter import Encounter, encounters
-from moonless.reading.identify.evidence import Evidence
-from moonless.reading.identify.explain import Explained
-from moonless.reading.identify.reasons import why
+from moonless.reading import geojson
+from moonless.reading.collision.safe_speed import SafeSpeed
+from moonless.reading.collision.stage import Risks
+from moonless.reading.contact import Passing
+from moonless.reading.identify.mark_watch import MissingMark
+from moonless.reading.identify.stage import Identified
 from moonless.reading.own import OwnPlane
-from moonless.reading.situation import Sight
-from moonless.reading.types import AisLabel, ChartedAs, Echo
-from moonless.track.cpa import cpa, cpa_sigma
+from moonless.reading.polar import N_BEARINGS
+from moonless.reading.registration.registrar import Agreement
+from moonless.reading.registration.stage import Placed, Unplaced
+from moonless.reading.situation import Situation
+from moonless.reading.types import Call, Echo, Missing, Own, Reading, Registration, Seeing, SpeedAdvice
+from moonless.reading.visibility.outlines import outlines
+from moonless.reading.visibility.raster import CAUSES, LEAST_DEPTH_M, Waters
+from moonless.reading.visibility.stage import View
 from moonless.units import mps_to_kn
 
 Floats = NDArray[np.float64]
 
-# Own speed over ground is not exact: a tenth of a knot and a degree or two.  Common practice, no source.
-OWN_SPEED_SIGMA = 0.1
+# How much wider than the strip a hidden polygon may be drawn, in share of range: keeps the polygons small.
+TOLERANCE_SHARE = 0.0015
+# Drawn half a bearing wider at both ends: the edge of a shadow may lie anywhere between two bearings, and hidden water
+# must not be shown as seen.
+PAD_ROWS = 0.5
+NOTHING_KNOWN = Registration(None, None, None, None, None)
+WITHDRAWN = SafeSpeed(None, "The radar picture or own position is withdrawn, so no speed can be said.")
 
 
-def tell(
-    own: OwnPlane,
-    evidence: Evidence,
-    explained: list[Explained],
-    place: Place | None,
-) -> tuple[Echo, ...]:
-    """Return the echoes of one turn, in the order of the evidence.  ``own`` and the tracks are put right already."""
-    n = len(explained)
-    if n == 0:
+def reading_of(
+    placed: Placed, identified: Identified, view: View, risks: Risks, calls: tuple[Call, ...]
+) -> Reading:
+    """Return the reading of a turn from what its stages made of it."""
+    situation, own, has_scan = placed.situation, placed.own, placed.situation.scan is not None
+    return Reading(
+        time_ns=situation.time_ns,
+        own=_own(situation, own, placed.agreement, placed.carried_age_s),
+        echoes=_echoes(own, risks.passings),
+        missing=tuple(_missing(own, mark) for mark in identified.missing),
+        hidden=None if view.water is None else hidden_polygons(own, view.water, placed.reach_m),
+        seeing=tuple(Seeing(size, held_m) for size, held_m in view.seeing_m),
+        seeing_line=None if view.seeing_line_m is None else _line_polygon(own, view.seeing_line_m),
+        stopping_m=risks.stopping_m,
+        registration=_registration(placed.agreement, situation.held is not None),
+        speed=_speed(risks.speed),
+        faults=situation.faults,
+        calls=calls,
+        performance_db=identified.performance.offset_db if has_scan else None,
+        performance_sigma_db=identified.performance.sigma_db if has_scan else None,
+        manoeuvres=risks.manoeuvres,
+    )
+
+
+def reading_withdrawn(unplaced: Unplaced, stopping_m: float | None, calls: tuple[Call, ...]) -> Reading:
+    """Return the reading of a turn whose picture or position a fault withdraws: what is left of it."""
+    situation, carried = unplaced.situation, unplaced.carried
+    registration = NOTHING_KNOWN
+    if carried is not None:
+        bias = None if carried.heading_bias is None else math.degrees(carried.heading_bias)
+        registration = Registration(bias, None, None, carried.sigma_m, None)
+    return Reading(
+        time_ns=situation.time_ns,
+        own=_own(situation, unplaced.own),
+        echoes=(),
+        missing=(),
+        hidden=None,
+        seeing=(),
+        seeing_line=None,
+        stopping_m=stopping_m,
+        registration=registration,
+        speed=_speed(WITHDRAWN),
+        faults=situation.faults,
+        calls=calls,
+    )
+
+
+def _own(
+    situation: Situation, own: OwnPlane | None, agreement: Agreement | None = None, held_age_s: float | None = None
+) -> Own:
+    """Return the boat as put right by the registration; None where a fault withdraws it."""
+    gone = {f.what for f in situation.faults if f.state != "disagrees"}
+    told, held = situation.own, situation.held
+    if held is not None:
+        gone.discard("position")
+    lost = own is None or "position" in gone or "clock" in gone
+    lat = lon = None
+    heading = None if "heading" in gone else told.heading_true_rad
+    if own is not None and not lost:
+        lat, lon = (float(v) for v in own.frame.to_geographic(own.east_m, own.north_m))
+        heading = own.heading_rad
+    sigma = None if lost or agreement is None or not agreement.is_known else agreement.position_sigma_m
+    return Own(
+        lat=lat,
+        lon=lon,
+        cog_deg=None if told.cog_rad is None or lost else _bearing_deg(told.cog_rad),
+        sog_kn=None if told.sog is None or lost else mps_to_kn(told.sog),
+        heading_deg=None if heading is None else _bearing_deg(heading),
+        position_from=None if lost else "receiver" if held is None else "radar and chart",
+        position_sigma_m=sigma,
+        position_age_s=None if lost else told.position_age if held is None else held_age_s,
+    )
+
+
+def _echoes(own: OwnPlane, passings: tuple[Passing, ...]) -> tuple[Echo, ...]:
+    if not passings:
         return ()
-    moves = moving(evidence)
-    velocity = np.array([(t.velocity_east, t.velocity_north) for t in evidence.tracks])
-    relative_velocity = np.where(moves[:, None], velocity, 0.0) - np.array(own.velocity)
-    relative = evidence.position_en - np.array([own.east_m, own.north_m])
-    covariance = relative_covariance(evidence)
-    meet = cpa(relative, relative_velocity)
-    sigma = cpa_sigma(relative, relative_velocity, covariance).distance_m
-    lat, lon = own.frame.to_geographic(evidence.position_en[:, 0], evidence.position_en[:, 1])
-    known_motion = own.sog is not None and own.cog_rad is not None
-    out = []
-    for i, told in enumerate(explained):
-        track = evidence.tracks[i]
-        bearing = wrap_360(math.degrees(evidence.bearing_rad[i]))
-        charted = None
-        if told.mark is not None and place is not None:
-            mark = place.marks[told.mark]
-            charted = ChartedAs(mark.object, mark.name, mark.cell, mark.feature, float(told.offset_m or 0.0))
-        out.append(
-            Echo(
-                id=track.id,
-                lat=float(lat[i]),
-                lon=float(lon[i]),
-                range_m=float(evidence.range_m[i]),
-                bearing_deg=bearing,
-                relative_bearing_deg=_relative(bearing, own),
-                cog_deg=wrap_360(math.degrees(track.course_rad)) if moves[i] else None,
-                sog_kn=mps_to_kn(track.speed) if moves[i] else 0.0,
-                length_m=track.length_m,
-                kind=told.kind,
-                confidence=min(1.0, max(0.0, told.confidence)),
-                p_moving=min(1.0, max(0.0, float(evidence.p_moving[i]))),
-                charted_as=charted,
-                ais=None if track.ais is None else AisLabel(track.ais.mmsi, track.ais.name),
-                cpa_m=float(meet.distance_m[i]) if known_motion else None,
-                tcpa_s=float(meet.time_s[i]) if known_motion else None,
-                cpa_sigma_m=float(sigma[i]) if known_motion else None,
-                why=why(i, evidence, told, place),
-                coasting=track.state == "coasting",
-                nav_status=None if track.ais is None else track.ais.nav_status,
-            )
-        )
-    return tuple(out)
+    place = np.array([p.contact.position_en for p in passings])
+    lat, lon = own.frame.to_geographic(place[:, 0], place[:, 1])
+    return tuple(_echo(own, one, float(lat[i]), float(lon[i])) for i, one in enumerate(passings))
 
 
-def moving(evidence: Evidence) -> NDArray[np.bool_]:
-    """Return (n,) which tracks are told as moving."""
-    return np.asarray(evidence.p_moving > 0.5)
+def _echo(own: OwnPlane, passing: Passing, lat: float, lon: float) -> Echo:
+    one, course = passing.contact, passing.contact.course_rad
+    bearing = _bearing_deg(one.bearing_rad)
+    return Echo(
+        id=one.id,
+        lat=lat,
+        lon=lon,
+        range_m=one.range_m,
+        bearing_deg=bearing,
+        relative_bearing_deg=None if own.heading_rad is None else wrap_180(bearing - math.degrees(own.heading_rad)),
+        cog_deg=None if course is None else _bearing_deg(course),
+        sog_kn=mps_to_kn(one.speed),
+        length_m=one.length_m,
+        kind=one.kind,
+        confidence=one.confidence,
+        p_moving=one.p_moving,
+        charted_as=one.charted_as,
+        ais=one.ais,
+        cpa_m=passing.cpa_m,
+        tcpa_s=passing.tcpa_s,
+        cpa_sigma_m=passing.cpa_sigma_m,
+        why=one.why,
+        coasting=one.is_coasting,
+        nav_status=one.nav_status,
+    )
 
 
-def relative_covariance(evidence: Evidence) -> Floats:
-    """Return (n, 4, 4) of place and motion relative to the boat; what is told as still has no motion of its own."""
-    moves = moving(evidence)
-    out = np.zeros((len(evidence.tracks), 4, 4))
-    if not len(out):
-        return out
-    out[:, :2, :2] = evidence.covariance
-    full = np.array([t.covariance for t in evidence.tracks])
-    out[moves, 2:, 2:] = full[moves, 2:, 2:]
-    out[moves, :2, 2:] = full[moves, :2, 2:]
-    out[moves, 2:, :2] = full[moves, 2:, :2]
-    out[:, 2, 2] += OWN_SPEED_SIGMA**2
-    out[:, 3, 3] += OWN_SPEED_SIGMA**2
-    return out
+def _missing(own: OwnPlane, one: MissingMark) -> Missing:
+    lat, lon = own.frame.to_geographic(one.mark.east_m, one.mark.north_m)
+    return Missing(one.mark.object, one.mark.name, float(lat), float(lon), round(one.p_seen_if_there, 3), one.looks)
 
 
-def _relative(bearing_deg: float, own: OwnPlane) -> float | None:
-    return None if own.heading_rad is None else wrap_180(bearing_deg - math.degrees(own.heading_rad))
+def _registration(agreement: Agreement, is_held: bool) -> Registration:
+    if not agreement.is_known:
+        # An offset that is not known cannot be said to agree.
+        agrees = False if agreement.agrees is False else None
+        if agreement.bearing is not None:
+            bias, sigma = math.degrees(agreement.bearing.bias), math.degrees(agreement.bearing.sigma)
+            return Registration(bias, None, None, None, agrees, heading_sigma_deg=sigma)
+        return Registration(None, None, None, None, agrees)
+    return Registration(
+        heading_bias_deg=math.degrees(agreement.heading_bias),
+        # While the receiver is silent there is nothing that an offset would be from.
+        east_m=None if is_held else float(agreement.state[1]),
+        north_m=None if is_held else float(agreement.state[2]),
+        sigma_m=agreement.position_sigma_m,
+        agrees=agreement.agrees is not False,
+        heading_sigma_deg=math.degrees(agreement.heading_sigma),
+    )
 
 
-def meetings(own: OwnPlane, echoes: tuple[Echo, ...], sight: Sight) -> dict[int, tuple[Encounter, ...]]:
-    """Return what the rules say of each moving vessel whose closest approach lies ahead in time."""
-    ahead = own.ahead_rad
-    if ahead is None or own.sog is None:
-        return {}
-    out = {}
-    for echo in echoes:
-        if echo.kind != "vessel" or echo.cog_deg is None or echo.tcpa_s is None or echo.tcpa_s <= 0.0:
-            continue
-        heading = own.heading_rad if own.heading_rad is not None else ahead
-        said = encounters(
-            sight,
-            heading,
-            own.sog,
-            math.radians(echo.bearing_deg),
-            math.radians(echo.cog_deg),
-            echo.sog_kn * 1852.0 / 3600.0,
-            echo.nav_status,
-        )
-        if said:
-            out[echo.id] = said
-    return out
+def _speed(advice: SafeSpeed) -> SpeedAdvice:
+    return SpeedAdvice(advice.advised_kn, advice.because)
+
+
+def _bearing_deg(angle_rad: float) -> float:
+    return wrap_360(math.degrees(angle_rad))
+
+
+def hidden_polygons(own: OwnPlane, water: Waters, reach_m: float) -> dict[str, Any]:
+    """Return the hidden water as a GeoJSON FeatureCollection, each feature with its cause in ``by``."""
+    least = max(1, math.ceil(LEAST_DEPTH_M / water.cell_m))
+    rings, causes = outlines(
+        water.cause, water.cell_m, TAU / N_BEARINGS, own.east_m, own.north_m, TOLERANCE_SHARE * reach_m, PAD_ROWS, least
+    )
+    lonlat = geojson.rings_lonlat(own.frame, rings)
+    return geojson.collection(
+        geojson.feature(geojson.polygon([ring]), by=CAUSES[number - 1])
+        for number, ring in zip(causes, lonlat, strict=True)
+    )
+
+
+def _line_polygon(own: OwnPlane, line: Floats) -> dict[str, Any]:
+    """Return the seeing line as a polygon round the boat."""
+    bearing = np.arange(N_BEARINGS) * TAU / N_BEARINGS
+    # Every degree is enough for the eye; the nearer of the two is kept, so that the line never shows too much.
+    reach = np.minimum(line[0::2], line[1::2])
+    ring = np.column_stack([own.east_m + reach * np.sin(bearing[0::2]), own.north_m + reach * np.cos(bearing[0::2])])
+    return geojson.polygon([geojson.ring_lonlat(own.frame, ring)])

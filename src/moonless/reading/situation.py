@@ -3,16 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
 
 from moonless.echo.types import EchoPicture
 from moonless.frames import LocalFrame
 from moonless.reading.types import Fault
+from moonless.rules.steering import Sight
 from moonless.scan.types import Scan
 from moonless.track.types import AisTarget, Track
-
-Sight = Literal["in sight", "radar only", "unsure"]
-"""The skipper's switch: Rules 11 to 18, Rule 19, or both shown."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,6 +15,10 @@ from moonless.units import iso_utc
 Kind = Literal["vessel", "charted", "shore", "bridge", "uncharted", "clutter", "false"]
 PositionFrom = Literal["receiver", "radar and chart"]
 HiddenBy = Literal["land", "vessel", "horizon", "near range", "blind sector", "clutter"]
+CallKind = Literal[
+    "fault", "position", "vessel", "uncharted", "mark", "mark moved", "mark missing", "speed", "opening",
+    "disagreement", "heading bias", "position offset", "radar performance", "charted danger", "sounder", "helm",
+]  # fmt: skip
 FaultWhat = Literal["radar", "position", "heading", "clock", "chart", "ais", "depth"]
 FaultState = Literal["silent", "frozen", "stale", "jumped", "damaged", "disagrees"]
 
@@ -145,8 +149,13 @@ class Fault:
 
 @dataclass(frozen=True, slots=True)
 class Call:
-    """One sentence worth saying now.  Urgency 1 is told in passing, 4 is shouted."""
+    """One sentence worth saying now.  Urgency 1 is told in passing, 4 is shouted.
 
+    ``key``: what it is about, the same from turn to turn whatever the words: its identity for all that carry it.
+    """
+
+    key: str
+    kind: CallKind
     urgency: int
     say: str
     echo: int | None = None

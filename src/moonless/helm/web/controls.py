@@ -29,7 +29,7 @@ from moonless.helm.process.requests import (
     UndoBowOffset,
     UseLoudspeaker,
 )
-from moonless.reading.situation import Sight
+from moonless.rules.steering import Sight
 
 SEEN_AS = ("boat", "buoy or beacon", "float or pot", "pile or stake", "rock or wreck", "birds or weed", "nothing there")
 MOST_POINTS = 100

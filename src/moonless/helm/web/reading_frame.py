@@ -1,8 +1,7 @@
-"""Readings as the screens get them, and which of their calls are new."""
+"""Readings as the screens get them."""
 
 from __future__ import annotations
 
-import re
 from collections import deque
 from typing import Any
 
@@ -15,10 +14,6 @@ TAIL_LENGTH = 60  # points: six minutes
 FORGET_TAIL_S = 60.0
 OWN_TRACK_STEP_S = 10.0
 OWN_TRACK_LENGTH = 90  # points: a quarter of an hour
-# The same sentence is new again after this long unsaid: a danger that comes back is a new danger.
-SAME_CALL_S = 20.0
-
-_DIGITS = re.compile(r"[\d.,]+")
 
 
 class Tails:
@@ -73,38 +68,26 @@ class OwnTrack:
         self._points.clear()
 
 
-class NewCalls:
-    """Tells a call that is new from one that is merely still true."""
+class NumberedCalls:
+    """Numbers the calls in the order in which they are told.  When each is told is decided in the reading."""
 
     def __init__(self) -> None:
-        self._last: dict[tuple[int | None, str], tuple[int, int]] = {}  # key -> (time, urgency)
         self._number = 0
 
     def of(self, reading: Reading) -> list[dict[str, Any]]:
-        """Return the calls of a reading not told yet, or told more mildly; each with a number of its own."""
-        new = []
-        for call in reading.calls:
-            key = (call.echo, _DIGITS.sub("#", call.say))
-            before = self._last.get(key)
-            fresh = before is None or reading.time_ns - before[0] > SAME_CALL_S * NS_PER_S or call.urgency > before[1]
-            self._last[key] = (reading.time_ns, call.urgency)
-            if fresh:
-                new.append(self._numbered(call))
-        for key in [k for k, (t, _) in self._last.items() if reading.time_ns - t > 10 * SAME_CALL_S * NS_PER_S]:
-            del self._last[key]
-        return new
+        """Return the calls of a reading, each with a number of its own."""
+        return [self._numbered(call) for call in reading.calls]
 
     def own_call(self, urgency: int, say: str) -> dict[str, Any]:
         """Return a call of the helm's own, numbered among the others."""
-        return self._numbered(Call(urgency, say))
-
-    def clear(self) -> None:
-        """Forget what was told."""
-        self._last.clear()
+        return self._numbered(Call(f"helm {say}", "helm", urgency, say))
 
     def _numbered(self, call: Call) -> dict[str, Any]:
         self._number += 1
-        return {"number": self._number, "urgency": call.urgency, "say": call.say, "echo": call.echo}
+        return {
+            "number": self._number, "key": call.key, "kind": call.kind, "urgency": call.urgency, "say": call.say,
+            "echo": call.echo,
+        }  # fmt: skip
 
 
 def reading_body(turn: Turn, tails: dict[str, list[list[float]]], number: int) -> dict[str, Any]:

@@ -6,10 +6,12 @@ import math
 from dataclasses import dataclass
 
 from moonless.boat.types import Pulse, RadarSet
-from moonless.constants import BOLTZMANN_J_PER_K, NOISE_TEMPERATURE_K, SPEED_OF_LIGHT_MPS, TAU
+from moonless.constants import BOLTZMANN_J_PER_K, NAUTICAL_MILE_M, NOISE_TEMPERATURE_K, SPEED_OF_LIGHT_MPS, TAU
 
 # The false-alarm probability a detector is designed for: MSC.192(79) table 2 states its ranges at it.
 DESIGN_PFA = 1e-4
+# Range scales of small radars, nautical miles.  Common practice, no source.
+SCALES_NM = (0.125, 0.25, 0.5, 0.75, 1.5, 3.0, 6.0, 12.0, 24.0, 48.0, 96.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,3 +57,12 @@ def link_budget(radar: RadarSet, scale_nm: float) -> Link:
         hits=max(1.0, pulse.prf_hz * turn_s * radar.beam_horizontal_rad / TAU),
         turn_s=turn_s,
     )
+
+
+def scale_of(max_range_m: float) -> float:
+    """Return the range scale, in nautical miles, that a picture reaching this far was most likely taken on.
+
+    Radars send video to the edge of the scale or somewhat past it, so the scale is not above the reach.
+    """
+    fits = [scale for scale in SCALES_NM if scale * NAUTICAL_MILE_M <= max_range_m * 1.02]
+    return fits[-1] if fits else SCALES_NM[0]

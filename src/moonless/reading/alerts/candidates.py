@@ -1,9 +1,9 @@
-"""What holds this turn and may be worth saying, in the words of the wheel."""
+"""What holds this turn and may be worth saying, in the words of the wheel.  Nothing here decides when it is said."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,24 +12,25 @@ from moonless.boat.types import Boat
 from moonless.chart.dangers.words import danger_words, depth_words
 from moonless.chart.s57.names import object_name
 from moonless.frames import wrap_360
-from moonless.reading.alerts.schedule import Matter
+from moonless.reading.alerts.schedule import Candidate
 from moonless.reading.collision.charted_dangers import Ahead, SounderCheck
-from moonless.reading.collision.encounter import Encounter
+from moonless.reading.collision.counts import MARK_M, MEET_S, STILL_S, STILL_SHARE
+from moonless.reading.collision.safe_speed import SafeSpeed
+from moonless.reading.contact import Passing
+from moonless.reading.identify.mark_watch import MissingMark
 from moonless.reading.own import OwnPlane
 from moonless.reading.registration.registrar import Agreement
-from moonless.reading.types import Echo, Fault, Missing, SpeedAdvice
+from moonless.reading.registration.stage import CarriedPlace
+from moonless.reading.types import Fault
 from moonless.reading.visibility.opening import Opening
+from moonless.reading.visibility.seeing import RadarPerformance
 from moonless.reading.words import count_words, direction_words, distance_words, place_words, time_words
+from moonless.rules.steering import Encounter
 from moonless.units import mps_to_kn
 
-# A vessel's closest approach is worth a call this long before.
-MEET_S = 480.0
+# What comes within half of the keep-off so soon is shouted, and what only may come within it is told from then on.
 SOON_S = 120.0
-# A still thing is worth a call when it will be passed nearer than this share of the keep-off, this soon.
-STILL_S = 240.0
-STILL_SHARE = 0.5
-# A beacon is meant to be passed close; only one that will be hit is called.
-MARK_M = 30.0
+# A beacon that will be hit is called this long before.
 MARK_S = 75.0
 OPENING_S = 100.0
 SWING_CALL_M = 40.0
@@ -82,8 +83,8 @@ class Wheel:
         return distance_words(distance_m, self.boat.skipper.distance_unit)
 
 
-def of_faults(faults: Sequence[Fault], position_held: bool = False) -> list[Matter]:
-    """Return a matter for each fault.  ``position_held``: radar and chart carry the position on."""
+def of_faults(faults: Sequence[Fault], position_held: bool = False) -> list[Candidate]:
+    """Return a candidate for each fault.  ``position_held``: radar and chart carry the position on."""
     out = []
     for fault in faults:
         words, urgency = _FAULT_WORDS[fault.what]
@@ -92,91 +93,95 @@ def of_faults(faults: Sequence[Fault], position_held: bool = False) -> list[Matt
             say += " Radar and chart carry it on."
         elif urgency == 4:
             say += " What rests on it is withdrawn."
-        out.append(Matter(f"fault {fault.what} {fault.state}", urgency, say))
+        out.append(Candidate(f"fault {fault.what} {fault.state}", "fault", urgency, say))
     return out
 
 
-def of_echoes(wheel: Wheel, echoes: Sequence[Echo], meets: dict[int, tuple[Encounter, ...]]) -> list[Matter]:
-    """Return matters of vessels that will come close and of still things on the way."""
-    out: list[Matter] = []
-    for echo in echoes:
-        if echo.cpa_m is None or echo.tcpa_s is None or echo.confidence < 0.4:
+def of_passings(
+    wheel: Wheel, passings: Sequence[Passing], meets: Mapping[int, tuple[Encounter, ...]]
+) -> list[Candidate]:
+    """Return candidates of vessels that will come close and of still things on the way."""
+    out: list[Candidate] = []
+    for passing in passings:
+        one = passing.contact
+        if passing.cpa_m is None or passing.tcpa_s is None or one.confidence < 0.4:
             continue
-        where = wheel.where_polar(math.radians(echo.bearing_deg), echo.range_m)
-        if echo.kind == "vessel":
-            out.extend(_of_vessel(wheel, echo, where, meets.get(echo.id, ())))
-        elif echo.kind == "uncharted":
-            out.extend(_of_still(wheel, echo, where))
-        elif echo.kind == "charted" and echo.charted_as is not None:
-            out.extend(_of_mark(wheel, echo, where))
+        where = wheel.where_polar(one.bearing_rad, one.range_m)
+        if one.kind == "vessel":
+            out.extend(_of_vessel(wheel, passing, where, meets.get(one.id, ())))
+        elif one.kind == "uncharted":
+            out.extend(_of_still(wheel, passing, where))
+        elif one.kind == "charted" and one.charted_as is not None:
+            out.extend(_of_mark(wheel, passing, where))
     return out
 
 
-def _of_vessel(wheel: Wheel, echo: Echo, where: str, meets: tuple[Encounter, ...]) -> list[Matter]:
-    assert echo.cpa_m is not None and echo.tcpa_s is not None
-    keep_off = wheel.boat.skipper.keep_off_m
-    margin = min(2.0 * (echo.cpa_sigma_m or 0.0), keep_off)
-    close = echo.cpa_m < keep_off and -5.0 <= echo.tcpa_s <= MEET_S
-    maybe = echo.cpa_m - margin < keep_off and 0.0 <= echo.tcpa_s <= SOON_S
-    if not (close or maybe) or echo.confidence < 0.5:
+def _of_vessel(wheel: Wheel, passing: Passing, where: str, meets: tuple[Encounter, ...]) -> list[Candidate]:
+    assert passing.cpa_m is not None and passing.tcpa_s is not None
+    one, keep_off = passing.contact, wheel.boat.skipper.keep_off_m
+    margin = min(2.0 * (passing.cpa_sigma_m or 0.0), keep_off)
+    close = passing.cpa_m < keep_off and -5.0 <= passing.tcpa_s <= MEET_S
+    maybe = passing.cpa_m - margin < keep_off and 0.0 <= passing.tcpa_s <= SOON_S
+    if not (close or maybe) or one.confidence < 0.5:
         return []
-    name = f"{echo.ais.name}, " if echo.ais is not None and echo.ais.name else "a vessel, "
-    near = f"within {wheel.far(echo.cpa_m)} in {time_words(max(0.0, echo.tcpa_s))}."
-    if echo.cog_deg is None:
+    name = f"{one.ais.name}, " if one.ais is not None and one.ais.name else "a vessel, "
+    near = f"within {wheel.far(passing.cpa_m)} in {time_words(max(0.0, passing.tcpa_s))}."
+    if not one.moves:
         say = f"{where}, {name}stopped: you pass {near}"
     else:
-        say = f"{where}, {name}making {echo.sog_kn:.0f} knots, comes {near}"
+        say = f"{where}, {name}making {mps_to_kn(one.speed):.0f} knots, comes {near}"
     if meets:
         say += " " + " ".join(f"Rule {m.rule}: {m.action}" for m in meets)
-    urgency = 4 if echo.tcpa_s < SOON_S and echo.cpa_m < 0.5 * keep_off else 3
-    weight = keep_off / max(20.0, echo.cpa_m) * MEET_S / max(30.0, echo.tcpa_s)
-    return [Matter(f"echo {echo.id}", urgency, _capital(say), weight, echo.id)]
+    urgency = 4 if passing.tcpa_s < SOON_S and passing.cpa_m < 0.5 * keep_off else 3
+    weight = keep_off / max(20.0, passing.cpa_m) * MEET_S / max(30.0, passing.tcpa_s)
+    return [Candidate(f"echo {one.id}", "vessel", urgency, _capital(say), weight, one.id)]
 
 
-def _of_still(wheel: Wheel, echo: Echo, where: str) -> list[Matter]:
-    assert echo.cpa_m is not None and echo.tcpa_s is not None
+def _of_still(wheel: Wheel, passing: Passing, where: str) -> list[Candidate]:
+    assert passing.cpa_m is not None and passing.tcpa_s is not None
     near = STILL_SHARE * wheel.boat.skipper.keep_off_m
-    if not (echo.cpa_m < near and 0.0 <= echo.tcpa_s <= STILL_S):
+    if not (passing.cpa_m < near and 0.0 <= passing.tcpa_s <= STILL_S):
         return []
-    in_the_way = echo.cpa_m < max(30.0, 2.0 * wheel.boat.beam_m + 2.0 * (echo.cpa_sigma_m or 0.0))
-    urgency = 4 if in_the_way and echo.tcpa_s < 45.0 else 3 if in_the_way or echo.tcpa_s < 90.0 else 2
+    in_the_way = passing.cpa_m < max(30.0, 2.0 * wheel.boat.beam_m + 2.0 * (passing.cpa_sigma_m or 0.0))
+    urgency = 4 if in_the_way and passing.tcpa_s < 45.0 else 3 if in_the_way or passing.tcpa_s < 90.0 else 2
     say = f"{where}, not on the chart, not moving."
     if in_the_way:
         say = f"{where}, not on the chart, not moving, in the way."
-    weight = near / max(15.0, echo.cpa_m) * STILL_S / max(20.0, echo.tcpa_s)
-    return [Matter(f"echo {echo.id}", urgency, _capital(say), weight, echo.id)]
+    weight = near / max(15.0, passing.cpa_m) * STILL_S / max(20.0, passing.tcpa_s)
+    echo = passing.contact.id
+    return [Candidate(f"echo {echo}", "uncharted", urgency, _capital(say), weight, echo)]
 
 
-def _of_mark(wheel: Wheel, echo: Echo, where: str) -> list[Matter]:
-    assert echo.charted_as is not None and echo.cpa_m is not None and echo.tcpa_s is not None
+def _of_mark(wheel: Wheel, passing: Passing, where: str) -> list[Candidate]:
+    charted, echo = passing.contact.charted_as, passing.contact.id
+    assert charted is not None and passing.cpa_m is not None and passing.tcpa_s is not None
     out = []
-    name = _named(echo.charted_as.object, echo.charted_as.name)
-    if echo.charted_as.offset_m > SWING_CALL_M and echo.charted_as.object.startswith("BOY"):
-        say = f"{name} lies {wheel.far(echo.charted_as.offset_m)} from its charted place: {where}."
-        out.append(Matter(f"moved {echo.charted_as.cell} {echo.charted_as.feature}", 2, _capital(say), 1.0, echo.id))
-    if echo.cpa_m < MARK_M and 0.0 <= echo.tcpa_s <= MARK_S:
-        urgency = 4 if echo.tcpa_s < 30.0 else 3
+    name = _named(charted.object, charted.name)
+    if charted.offset_m > SWING_CALL_M and charted.object.startswith("BOY"):
+        say = f"{name} lies {wheel.far(charted.offset_m)} from its charted place: {where}."
+        out.append(Candidate(f"moved {charted.cell} {charted.feature}", "mark moved", 2, _capital(say), 1.0, echo))
+    if passing.cpa_m < MARK_M and 0.0 <= passing.tcpa_s <= MARK_S:
+        urgency = 4 if passing.tcpa_s < 30.0 else 3
         say = f"{name}, {where}, in the way."
-        out.append(Matter(f"echo {echo.id}", urgency, _capital(say), MARK_S / max(10.0, echo.tcpa_s), echo.id))
+        out.append(Candidate(f"echo {echo}", "mark", urgency, _capital(say), MARK_S / max(10.0, passing.tcpa_s), echo))
     return out
 
 
-def of_missing(wheel: Wheel, missing: Sequence[Missing]) -> list[Matter]:
-    """Return a matter for each mark that should show and does not."""
+def of_missing(wheel: Wheel, missing: Sequence[MissingMark]) -> list[Candidate]:
+    """Return a candidate for each mark that should show and does not."""
     out = []
-    for mark in missing:
-        east, north = wheel.own.frame.to_plane(mark.lat, mark.lon)
-        where = wheel.where(float(east), float(north))
+    for one in missing:
+        mark = one.mark
         say = (
-            f"{_named(mark.object, mark.name)} does not show: it should be {where}. "
-            f"Looked for on {count_words(mark.scans_looked)} turns."
+            f"{_named(mark.object, mark.name)} does not show: it should be {wheel.where(mark.east_m, mark.north_m)}. "
+            f"Looked for on {count_words(one.looks)} turns."
         )
-        out.append(Matter(f"missing {mark.object} {mark.lat:.6f} {mark.lon:.6f}", 2, _capital(say)))
+        out.append(Candidate(f"missing {mark.cell} {mark.feature}", "mark missing", 2, _capital(say)))
     return out
 
 
-def of_speed(own: OwnPlane, advice: SpeedAdvice, was_over: bool) -> tuple[list[Matter], bool]:
-    """Return a matter while the boat goes faster than goes with what is seen; with hysteresis of half a knot."""
+def of_speed(own: OwnPlane, advice: SafeSpeed, was_over: bool) -> tuple[list[Candidate], bool]:
+    """Return a candidate while the boat goes faster than goes with what is seen; with hysteresis of half a knot."""
     if own.sog is None or advice.advised_kn is None:
         return [], was_over
     over = mps_to_kn(own.sog) - advice.advised_kn
@@ -185,11 +190,11 @@ def of_speed(own: OwnPlane, advice: SpeedAdvice, was_over: bool) -> tuple[list[M
         return [], False
     urgency = 3 if over > 5.0 else 2
     say = f"The speed that goes with what is seen is {advice.advised_kn:.0f} knots. {advice.because}"
-    return [Matter("speed", urgency, say, max(1.0, over))], True
+    return [Candidate("speed", "speed", urgency, say, max(1.0, over))], True
 
 
-def of_opening(wheel: Wheel, opening: Opening | None, stopping_m: float | None) -> list[Matter]:
-    """Return a matter when hidden water is about to open close by."""
+def of_opening(wheel: Wheel, opening: Opening | None, stopping_m: float | None) -> list[Candidate]:
+    """Return a candidate when hidden water is about to open close by."""
     if opening is None or opening.in_s > OPENING_S:
         return []
     near = max(2.0 * wheel.boat.skipper.keep_off_m, 3.0 * (stopping_m or 0.0))
@@ -198,16 +203,17 @@ def of_opening(wheel: Wheel, opening: Opening | None, stopping_m: float | None) 
     where = wheel.where_polar(opening.bearing_then_rad, opening.distance_then_m)
     say = f"Hidden water opens in {time_words(opening.in_s)}: {where} by then. A boat may come out of it."
     spot = f"opening {round(opening.east_m / 300.0)} {round(opening.north_m / 300.0)}"
-    return [Matter(spot, 2, say, OPENING_S / max(10.0, opening.in_s))]
+    return [Candidate(spot, "opening", 2, say, OPENING_S / max(10.0, opening.in_s))]
 
 
-def of_agreement(agreement: Agreement, boat: Boat, agrees: bool | None) -> list[Matter]:
-    """Return matters of heading or position that had to be put right, and of radar and chart that do not agree."""
+def of_agreement(agreement: Agreement, boat: Boat) -> list[Candidate]:
+    """Return candidates of heading or position that had to be put right, and of radar and chart that do not agree."""
     out = []
-    if agrees is False:
+    if agreement.agrees is False:
         out.append(
-            Matter(
+            Candidate(
                 "disagrees",
+                "disagreement",
                 3,
                 "Radar and chart do not agree. Position, heading or chart is wrong; "
                 + _likely(agreement, boat)
@@ -225,7 +231,7 @@ def of_agreement(agreement: Agreement, boat: Boat, agrees: bool | None) -> list[
         say = (
             f"The compass reads {abs(bias):.0f} degrees {way} against radar and chart; the picture is put right for it."
         )
-        out.append(Matter(f"bias {way}", 2, say, abs(bias)))
+        out.append(Candidate(f"bias {way}", "heading bias", 2, say, abs(bias)))
     offset = math.hypot(agreement.state[1], agreement.state[2])
     if offset > max(OFFSET_CALL_M, 3.0 * boat.position_sigma_m, 3.0 * agreement.position_sigma_m):
         # The reported position is off in the sense of the state; the boat lies the other way.
@@ -234,7 +240,7 @@ def of_agreement(agreement: Agreement, boat: Boat, agrees: bool | None) -> list[
             f"The reported position is {offset:.0f} metres off towards {bearing:03.0f} by radar and chart; "
             "the picture is put right for it."
         )
-        out.append(Matter("offset", 2, say, offset / OFFSET_CALL_M))
+        out.append(Candidate("offset", "position offset", 2, say, offset / OFFSET_CALL_M))
     return out
 
 
@@ -246,28 +252,31 @@ def _likely(agreement: Agreement, boat: Boat) -> str:
     return "the heading is the likeliest." if heading > position else "the position is the likeliest."
 
 
-def of_fix(own: OwnPlane, sigma_m: float, is_fixed: bool) -> list[Matter]:
-    """Return the matter of a position carried on by radar and chart, or by reckoning alone."""
+def of_carried(carried: CarriedPlace) -> list[Candidate]:
+    """Return the candidate of a position carried on by radar and chart, or by reckoning alone."""
+    own, sigma_m = carried.own, carried.sigma_m
     lat, lon = own.frame.to_geographic(own.east_m, own.north_m)
-    by = "by radar and chart" if is_fixed else "by heading and last speed alone"
+    by = "by radar and chart" if carried.is_fixed else "by heading and last speed alone"
     say = f"No position from the receiver. {_capital(by)} she is at {place_words(float(lat), float(lon))}, "
-    return [Matter("fix", 3, say + f"within {max(10, round(2.0 * sigma_m, -1)):.0f} metres.", 1.0 + sigma_m / 20.0)]
+    say += f"within {max(10, round(2.0 * sigma_m, -1)):.0f} metres."
+    return [Candidate("fix", "position", 3, say, 1.0 + sigma_m / 20.0)]
 
 
-def of_performance(fall_db: float | None, sigma_db: float | None) -> list[Matter]:
-    """Return a matter when the radar sees worse than its figures say."""
-    if fall_db is None or sigma_db is None or fall_db > -max(FALL_CALL_DB, 2.0 * sigma_db):
+def of_performance(performance: RadarPerformance) -> list[Candidate]:
+    """Return a candidate when the radar sees worse than its figures say."""
+    fall_db = performance.offset_db
+    if not performance.is_shown or fall_db > -max(FALL_CALL_DB, 2.0 * performance.sigma_db):
         return []
     say = (
         f"The radar sees {-fall_db:.0f} decibels worse than it should: a wet or icy scanner, mistuning, "
         "or a rising sea. Small things show later."
     )
-    return [Matter("performance", 2, say, -fall_db)]
+    return [Candidate("performance", "radar performance", 2, say, -fall_db)]
 
 
-def of_dangers(wheel: Wheel, dangers: Sequence[Ahead], course_rad: float, tide_m: float | None) -> list[Matter]:
-    """Return a matter for what the chart has ahead in the corridor."""
-    out: dict[str, Matter] = {}
+def of_dangers(wheel: Wheel, dangers: Sequence[Ahead], course_rad: float, tide_m: float | None) -> list[Candidate]:
+    """Return a candidate for what the chart has ahead in the corridor."""
+    out: dict[str, Candidate] = {}
     for one in dangers:
         danger = one.danger
         speed = wheel.own.sog or 0.0
@@ -284,27 +293,28 @@ def of_dangers(wheel: Wheel, dangers: Sequence[Ahead], course_rad: float, tide_m
         if not one.in_way:
             where = f"{where}, close beside the way"
         words = danger_words(danger)
-        matter = Matter(
+        candidate = Candidate(
             f"danger {danger.kind}",
+            "charted danger",
             urgency,
             _capital(f"{where}, {words}{depth_words(danger, tide_m)}."),
             60.0 / max(5.0, seconds),
         )
         # Of one kind the more urgent; of equally urgent ones the nearer, which comes first.
         if words not in out or urgency > out[words].urgency:
-            out[words] = matter
+            out[words] = candidate
     # Two are enough to say: the most urgent, and of those the nearest.
     return sorted(out.values(), key=lambda m: (-m.urgency, -m.weight))[:2]
 
 
-def of_sounder(check: SounderCheck | None) -> list[Matter]:
-    """Return a matter when sounder and chart cannot both be right."""
+def of_sounder(check: SounderCheck | None) -> list[Candidate]:
+    """Return a candidate when sounder and chart cannot both be right."""
     if check is None or check.agrees:
         return []
     shoaler = check.sounded_m < check.expected_least_m
     limit = f"at least {check.expected_least_m:.1f}" if shoaler else f"at most {check.expected_most_m:.0f}"
     say = f"The sounder has {check.sounded_m:.1f} metres where chart and tide make {limit}."
-    return [Matter("sounder", 3 if shoaler else 2, say + " Position or chart is wrong.")]
+    return [Candidate("sounder", "sounder", 3 if shoaler else 2, say + " Position or chart is wrong.")]
 
 
 def _named(s57_class: str, name: str | None) -> str:

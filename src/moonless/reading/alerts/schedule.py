@@ -1,12 +1,13 @@
-"""The few sentences worth saying now, without nagging.
+"""How often each thing is said, without nagging: the one place that decides it.
 
 Rules of this file:
-- A matter has a key ("echo 17", "speed", "missing 12") and a weight that grows as it gets worse.
+- A candidate has a key ("echo 17", "speed", "missing ..."), its identity from turn to turn, and a weight that grows as
+  it gets worse.
 - It is said when it is new, when its urgency rises, or when its weight has grown by half; and not before its pause
   is over unless the urgency rose.
-- A matter that goes away is forgotten after a while; one that flickers is not said twice.
+- What goes away is forgotten after a while; one that flickers is not said twice.
 - What the skipper has acknowledged is not said again until its urgency rises.
-- Of matters of one turn the most urgent are said, three at the most; the others wait their turn.
+- Of the candidates of one turn the most urgent are said, three at the most; the others wait their turn.
 """
 
 from __future__ import annotations
@@ -14,7 +15,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from moonless.reading.types import Call
+from moonless.reading.types import Call, CallKind
 from moonless.units import NS_PER_S
 
 FORGET_S = 45.0
@@ -25,10 +26,11 @@ AT_ONCE = 3
 
 
 @dataclass(frozen=True, slots=True)
-class Matter:
+class Candidate:
     """Something that holds this turn and may be worth saying."""
 
     key: str
+    kind: CallKind
     urgency: int
     say: str
     weight: float = 1.0
@@ -44,51 +46,45 @@ class _Known:
     acknowledged: bool = False
 
 
-class Caller:
-    """Chooses from the matters of each turn what is said."""
+class Schedule:
+    """Chooses from the candidates of each turn what is said."""
 
     def __init__(self) -> None:
         self._known: dict[str, _Known] = {}
-        self._said: dict[tuple[int | None, str], str] = {}
 
-    def choose(self, time_ns: int, matters: Sequence[Matter]) -> tuple[Call, ...]:
+    def choose(self, time_ns: int, candidates: Sequence[Candidate]) -> tuple[Call, ...]:
         """Return the calls of this turn, most urgent first."""
         if any(known.last_ns > time_ns for known in self._known.values()):
             # Time went back: a recording was started again.
             self._known.clear()
-            self._said.clear()
-        wanted = [matter for matter in matters if self._is_worth(matter, time_ns)]
-        wanted.sort(key=lambda matter: (-matter.urgency, -matter.weight))
+        wanted = [one for one in candidates if self._is_worth(one, time_ns)]
+        wanted.sort(key=lambda one: (-one.urgency, -one.weight))
         said = wanted[:AT_ONCE]
-        for matter in matters:
-            known = self._known.get(matter.key)
+        for one in candidates:
+            known = self._known.get(one.key)
             if known is not None:
                 known.last_ns = time_ns
-        for matter in said:
-            before = self._known.get(matter.key)
-            acknowledged = before is not None and before.acknowledged and matter.urgency <= before.urgency
-            self._known[matter.key] = _Known(matter.urgency, matter.weight, time_ns, time_ns, acknowledged)
-            self._said[(matter.echo, matter.say)] = matter.key
+        for one in said:
+            before = self._known.get(one.key)
+            acknowledged = before is not None and before.acknowledged and one.urgency <= before.urgency
+            self._known[one.key] = _Known(one.urgency, one.weight, time_ns, time_ns, acknowledged)
         for key in [k for k, v in self._known.items() if (time_ns - v.last_ns) / NS_PER_S > FORGET_S]:
             del self._known[key]
-        if len(self._said) > 500:
-            self._said = dict(list(self._said.items())[-200:])
-        return tuple(Call(m.urgency, m.say, m.echo) for m in said)
+        return tuple(Call(one.key, one.kind, one.urgency, one.say, one.echo) for one in said)
 
-    def acknowledge(self, call: Call) -> None:
-        """Say no more of what a call told until it becomes more urgent."""
-        key = self._said.get((call.echo, call.say))
-        if key is not None and key in self._known:
+    def acknowledge(self, key: str) -> None:
+        """Say no more of what bears this key until it becomes more urgent."""
+        if key in self._known:
             self._known[key].acknowledged = True
 
-    def _is_worth(self, matter: Matter, time_ns: int) -> bool:
-        known = self._known.get(matter.key)
-        if known is None or matter.urgency > known.urgency:
+    def _is_worth(self, one: Candidate, time_ns: int) -> bool:
+        known = self._known.get(one.key)
+        if known is None or one.urgency > known.urgency:
             return True
         if known.acknowledged:
             return False
         since = (time_ns - known.said_ns) / NS_PER_S
-        worse = matter.weight >= known.weight * WORSE_BY
-        return (worse and since >= PAUSE_S[matter.urgency] / 3.0) or (
-            matter.urgency >= 3 and since >= PAUSE_S[matter.urgency]
+        worse = one.weight >= known.weight * WORSE_BY
+        return (worse and since >= PAUSE_S[one.urgency] / 3.0) or (
+            one.urgency >= 3 and since >= PAUSE_S[one.urgency]
         )

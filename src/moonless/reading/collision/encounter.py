@@ -1,150 +1,26 @@
-"""Whether and how we meet: the encounter as the rules name it.
-
-Rules 13 to 15 hold in sight of one another, Rule 19 when a vessel is known by radar alone in or near restricted
-visibility.  Which of them applies is the skipper's switch; where that is "unsure", both are told.
-"""
+"""Whether and how we meet each vessel, by the steering rules."""
 
 from __future__ import annotations
 
-import math
-from dataclasses import dataclass
-from typing import Literal
+from collections.abc import Sequence
 
-from moonless.frames import wrap_pi
-from moonless.reading.situation import Sight
-
-Meeting = Literal["overtaking", "being overtaken", "head-on", "crossing from starboard", "crossing from port"]
-
-# Rule 13(b): more than 22.5 degrees abaft the beam is where only a sternlight shows.
-ABAFT_BEAM_RAD = math.radians(90.0 + 22.5)
-# Rule 14 says "reciprocal or nearly reciprocal" and "ahead or nearly ahead" without a figure; ten degrees is our own
-# choice, and in doubt the rule itself says to assume head-on (14(c)).
-NEARLY_RAD = math.radians(10.0)
-# A boat that drifts has no course worth the name.
-MIN_SPEED = 0.5  # m/s
+from moonless.reading.contact import Passing
+from moonless.reading.own import OwnPlane
+from moonless.rules.steering import Encounter, Sight, encounters
 
 
-@dataclass(frozen=True, slots=True)
-class Encounter:
-    """One rule's view of a meeting.  ``gives_way``: that we do; None: the rule asks both."""
-
-    meeting: Meeting | None  # None: Rule 19, which knows no such parts
-    rule: str
-    gives_way: bool | None
-    action: str
-
-
-def meeting_of(
-    own_heading_rad: float,
-    own_speed: float,
-    target_bearing_rad: float,
-    target_course_rad: float,
-    target_speed: float,
-) -> Meeting | None:
-    """Return how two boats in sight meet, by Rules 13 to 15; None when either does not make way.
-
-    Angles are true, radians.  ``target_bearing_rad``: of the target from here.
-    """
-    if own_speed < MIN_SPEED or target_speed < MIN_SPEED:
-        return None
-    from_bow = wrap_pi(target_bearing_rad - own_heading_rad)
-    aspect = wrap_pi(target_bearing_rad + math.pi - target_course_rad)
-    same_way = math.cos(target_course_rad - own_heading_rad)
-    # Overtaking comes first: Rule 13(a) holds notwithstanding the rest.
-    if abs(aspect) > ABAFT_BEAM_RAD and own_speed * math.cos(from_bow) > target_speed * math.cos(aspect + math.pi):
-        return "overtaking"
-    if abs(from_bow) > ABAFT_BEAM_RAD and target_speed * math.cos(aspect) > own_speed * math.cos(from_bow + math.pi):
-        return "being overtaken"
-    if same_way < -math.cos(NEARLY_RAD) + 1e-12 and abs(from_bow) <= NEARLY_RAD:
-        return "head-on"
-    return "crossing from starboard" if from_bow >= 0.0 else "crossing from port"
-
-
-_IN_SIGHT: dict[Meeting, tuple[str, bool | None, str]] = {
-    "overtaking": ("13", True, "Keep out of the way of the vessel being overtaken."),
-    "being overtaken": ("13", False, "The vessel overtaking keeps out of the way; keep course and speed (Rule 17)."),
-    "head-on": ("14", None, "Both alter course to starboard and pass port to port."),
-    "crossing from starboard": (
-        "15",
-        True,
-        "Keep out of the way, and if the case admits do not cross ahead of her.",
-    ),
-    "crossing from port": (
-        "15",
-        False,
-        "She keeps out of the way; keep course and speed, and act if she plainly does not (Rule 17).",
-    ),
-}
-
-
-# Navigational status of AIS (ITU-R M.1371-5, message 1) that Rule 18 gives a place before a power-driven vessel.
-_BEFORE_US: dict[int, tuple[str, str]] = {
-    2: ("18(a)(i)", "not under command"),
-    3: ("18(a)(ii)", "restricted in her ability to manoeuvre"),
-    7: ("18(a)(iii)", "fishing"),
-    8: ("18(a)(iv)", "under sail"),
-}
-_BY_DRAUGHT = 4
-
-
-def encounters(
-    sight: Sight,
-    own_heading_rad: float,
-    own_speed: float,
-    target_bearing_rad: float,
-    target_course_rad: float,
-    target_speed: float,
-    nav_status: int | None = None,
-) -> tuple[Encounter, ...]:
-    """Return what the rules say of a meeting: Rules 13 to 15 and 18, Rule 19, or both where unsure.
-
-    Taken for power-driven vessels under way.  What is not under command, fishing or sailing is not seen by radar; where
-    she says so by AIS (``nav_status``) Rule 18 holds, but for one that overtakes us (Rule 13).
-    """
-    out = []
-    meeting = meeting_of(own_heading_rad, own_speed, target_bearing_rad, target_course_rad, target_speed)
-    if sight != "radar only" and meeting is not None:
-        rule, gives_way, action = _IN_SIGHT[meeting]
-        if meeting not in ("overtaking", "being overtaken") and nav_status in _BEFORE_US:
-            rule, what = _BEFORE_US[nav_status]
-            gives_way, action = True, f"Keep out of her way: by her AIS she is {what}."
-        elif meeting not in ("overtaking", "being overtaken") and nav_status == _BY_DRAUGHT:
-            action += " By her AIS she is constrained by her draught: do not impede her (Rule 18(d))."
-        out.append(Encounter(meeting, rule, gives_way, action))
-    if sight != "in sight":
-        out.append(Encounter(None, "19", None, restricted_action(own_heading_rad, target_bearing_rad, meeting)))
-    return tuple(out)
-
-
-def restricted_action(own_heading_rad: float, target_bearing_rad: float, meeting: Meeting | None) -> str:
-    """Return what Rule 19(d) says to avoid for a vessel at this bearing."""
-    from_bow = wrap_pi(target_bearing_rad - own_heading_rad)
-    if abs(from_bow) < math.pi / 2.0:
-        if meeting == "overtaking":
-            return "Act in ample time to keep clear of the vessel being overtaken."
-        return "Act in ample time; avoid altering course to port."
-    side = "starboard" if from_bow > 0 else "port"
-    return f"Act in ample time; avoid altering course to {side}, towards her."
-
-
-def turn_discouraged(
-    sight: Sight, turn_rad: float, own_heading_rad: float, target_bearing_rad: float, meeting: Meeting | None
-) -> str | None:
-    """Return why the rules discourage a turn for this vessel, or None.  Positive turns are to starboard."""
-    if turn_rad == 0.0:
-        return None
-    from_bow = wrap_pi(target_bearing_rad - own_heading_rad)
-    forward = abs(from_bow) < math.pi / 2.0
-    if sight != "in sight":
-        if forward and turn_rad < 0.0 and meeting != "overtaking":
-            return "Rule 19(d): no alteration to port for a vessel forward of the beam"
-        if not forward and turn_rad * from_bow > 0.0:
-            return "Rule 19(d): no alteration towards a vessel abeam or abaft the beam"
-    if sight != "radar only":
-        if meeting == "crossing from port" and turn_rad < 0.0:
-            return "Rule 17(c): no alteration to port for a vessel on the port side"
-        if meeting == "head-on" and turn_rad < 0.0:
-            return "Rule 14: alter to starboard"
-        if meeting == "crossing from starboard" and turn_rad < 0.0:
-            return "Rule 15: a turn to port crosses ahead of her"
-    return None
+def meetings(own: OwnPlane, passings: Sequence[Passing], sight: Sight) -> dict[int, tuple[Encounter, ...]]:
+    """Return what the rules say of each moving vessel whose closest approach lies ahead in time."""
+    ahead = own.ahead_rad
+    if ahead is None or own.sog is None:
+        return {}
+    heading = own.heading_rad if own.heading_rad is not None else ahead
+    out = {}
+    for passing in passings:
+        contact, course = passing.contact, passing.contact.course_rad
+        if contact.kind != "vessel" or course is None or passing.tcpa_s is None or passing.tcpa_s <= 0.0:
+            continue
+        said = encounters(sight, heading, own.sog, contact.bearing_rad, course, contact.speed, contact.nav_status)
+        if said:
+            out[contact.id] = said
+    return out

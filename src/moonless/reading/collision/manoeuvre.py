@@ -17,9 +17,9 @@ from moonless.boat.types import Boat
 from moonless.chart.dangers.types import Danger
 from moonless.chart.dangers.words import danger_words, depth_words
 from moonless.frames import wrap_180, wrap_360, wrap_pi
-from moonless.reading.alerts.candidates import MARK_M, MEET_S, STILL_S, STILL_SHARE
 from moonless.reading.collision import charted_dangers
-from moonless.reading.collision.encounter import Meeting, encounters, meeting_of
+from moonless.reading.collision.closest import relative_covariance
+from moonless.reading.collision.counts import MARK_M, MEET_S, STILL_S, STILL_SHARE
 from moonless.reading.collision.trial import (
     HORIZON_S,
     MIN_SPEED,
@@ -35,14 +35,16 @@ from moonless.reading.collision.trial import (
     vector,
 )
 from moonless.reading.collision.trial_types import Trial, TrialChart, TrialEcho, TrialHidden
+from moonless.reading.contact import Passing
 from moonless.reading.own import OwnPlane
-from moonless.reading.situation import Sight
-from moonless.reading.types import Change, Echo, Manoeuvres, RefusedChange
-from moonless.reading.visibility.raster import CAUSES, N_CELLS, Waters
-from moonless.reading.visibility.sight_lines import bearing_index
+from moonless.reading.polar import N_CELLS, bearing_index
+from moonless.reading.types import Change, Manoeuvres, RefusedChange
+from moonless.reading.visibility.raster import CAUSES, Waters
 from moonless.reading.words import distance_words, time_words
+from moonless.rules.encounters import Meeting, meeting_of
+from moonless.rules.steering import Sight, encounters
 from moonless.track.cpa import cpa_sigma
-from moonless.units import kn_to_mps, mps_to_kn
+from moonless.units import mps_to_kn
 
 Floats = NDArray[np.float64]
 
@@ -60,8 +62,7 @@ class Seen:
 
     time_ns: int
     own: OwnPlane  # put right
-    echoes: tuple[Echo, ...]
-    covariance: Floats  # (n, 4, 4) of each echo's place and motion relative to the boat
+    passings: tuple[Passing, ...]
     boat: Boat
     sight: Sight
     dangers: charted_dangers.Charted | None
@@ -78,17 +79,16 @@ class Seen:
 
 
 def movers_of(seen: Seen) -> tuple[list[Mover], list[int]]:
-    """Return what a manoeuvre is held against, and the row of each among the echoes."""
+    """Return what a manoeuvre is held against, and the row of each among the passings."""
     keep_off = seen.boat.skipper.keep_off_m
     own_keep = {"vessel": keep_off, "uncharted": STILL_SHARE * keep_off, "charted": MARK_M}
     movers, rows = [], []
-    for row, echo in enumerate(seen.echoes):
-        if echo.kind not in KINDS or echo.confidence < LEAST_CONFIDENCE:
+    for row, passing in enumerate(seen.passings):
+        one = passing.contact
+        if one.kind not in KINDS or one.confidence < LEAST_CONFIDENCE:
             continue
-        bearing = math.radians(echo.bearing_deg)
-        place = (echo.range_m * math.sin(bearing), echo.range_m * math.cos(bearing))
-        moves = (0.0, 0.0) if echo.cog_deg is None else vector(math.radians(echo.cog_deg), kn_to_mps(echo.sog_kn))
-        movers.append(Mover(echo.id, place, moves, own_keep[echo.kind], echo.kind == "charted"))
+        place = (one.position_en[0] - seen.own.east_m, one.position_en[1] - seen.own.north_m)
+        movers.append(Mover(one.id, place, one.velocity_en, own_keep[one.kind], one.kind == "charted"))
         rows.append(row)
     return movers, rows
 
@@ -100,17 +100,17 @@ def smallest(seen: Seen) -> Manoeuvres | None:
         return None
     keep_off = seen.boat.skipper.keep_off_m
     threats = []
-    for echo in seen.echoes:
-        if echo.cpa_m is None or echo.tcpa_s is None or echo.confidence < LEAST_CONFIDENCE or echo.tcpa_s <= 0.0:
+    for one in seen.passings:
+        if one.cpa_m is None or one.tcpa_s is None or one.contact.confidence < LEAST_CONFIDENCE or one.tcpa_s <= 0.0:
             continue
         near_m, soon_s = {"vessel": (keep_off, MEET_S), "uncharted": (STILL_SHARE * keep_off, STILL_S)}.get(
-            echo.kind, (0.0, 0.0)
+            one.contact.kind, (0.0, 0.0)
         )
-        if echo.cpa_m < near_m and echo.tcpa_s <= soon_s:
-            threats.append(echo)
+        if one.cpa_m < near_m and one.tcpa_s <= soon_s:
+            threats.append((one.tcpa_s, one.contact.id))
     if not threats:
         return None
-    threats.sort(key=lambda echo: echo.tcpa_s or 0.0)
+    threats.sort(key=lambda threat: threat[0])
     movers, _ = movers_of(seen)
 
     def shoal(course_rad: float, speed: float, delay_s: float, hold_s: float) -> str | None:
@@ -137,7 +137,7 @@ def smallest(seen: Seen) -> Manoeuvres | None:
         said = [f"{most} keeps everything off that the rules and the chart allow; stopping is one that was tried."]
         if found.refused:
             said.append(f"{found.refused[0].refused}.")
-    return Manoeuvres(keep_off, tuple(echo.id for echo in threats), turn, slow, refused, " ".join(said))
+    return Manoeuvres(keep_off, tuple(echo for _, echo in threats), turn, slow, refused, " ".join(said))
 
 
 def _change(seen: Seen, way: tuple[float, float], tried: Tried) -> Change:
@@ -230,7 +230,8 @@ def _told(
     new: tuple[float, float],
     delay_s: float,
 ) -> TrialEcho:
-    echo, own = seen.echoes[row], seen.own
+    passing, own = seen.passings[row], seen.own
+    echo, course = passing.contact, passing.contact.course_rad
     before, speed, turn_deg = way
     at_s = float(gaps.time_s[k])
     mine = _own_at(own, old, new, delay_s, at_s)
@@ -241,8 +242,8 @@ def _told(
     meeting: Meeting | None = None
     rules: tuple[str, ...] = ()
     why = None
-    if echo.kind == "vessel" and echo.cog_deg is not None and echo.tcpa_s is not None and echo.tcpa_s > 0.0:
-        args = (before, speed, math.radians(echo.bearing_deg), math.radians(echo.cog_deg), kn_to_mps(echo.sog_kn))
+    if echo.kind == "vessel" and course is not None and passing.tcpa_s is not None and passing.tcpa_s > 0.0:
+        args = (before, speed, echo.bearing_rad, course, echo.speed)
         meeting = meeting_of(*args)
         rules = tuple(one.rule for one in encounters(seen.sight, *args, echo.nav_status))
         why = discouraged(before, speed, turn_deg, mover, seen.sight)
@@ -280,7 +281,8 @@ def _sigma(
     later = gaps.time_s > delay_s
     kept = np.where(later[:, None], p + (np.array(new) - np.array(old)) * delay_s, p)
     own = np.where(later[:, None], np.array(new), np.array(old))
-    return np.asarray(cpa_sigma(kept, w - own, seen.covariance[rows]).distance_m, dtype=np.float64)
+    covariance = relative_covariance([seen.passings[row].contact for row in rows])
+    return np.asarray(cpa_sigma(kept, w - own, covariance).distance_m, dtype=np.float64)
 
 
 def _chart(seen: Seen, before: float, course: float, speed: float, delay_s: float) -> TrialChart | None:

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from moonless.boat.types import Boat, StoppingTrial
-from moonless.reading.types import SpeedAdvice
+from moonless.reading.visibility.hidden_boats import HiddenAhead
 from moonless.units import kn_to_mps, mps_to_kn
 
 Floats = NDArray[np.float64]
@@ -28,11 +28,16 @@ _SPEEDS = np.arange(0.0, 30.0001, 0.05)  # m/s; 58 kn is past any boat this is f
 
 
 @dataclass(frozen=True, slots=True)
-class HiddenAhead:
-    """Nearest hidden water on the way: range in metres and angle off the course."""
+class SafeSpeed:
+    """The speed that goes with what is seen, m/s over the ground, and what binds it; None: cannot be said."""
 
-    distance_m: float
-    off_course_rad: float
+    speed: float | None
+    because: str
+
+    @property
+    def advised_kn(self) -> float | None:
+        """Knots as they are told: down to a tenth."""
+        return None if self.speed is None else math.floor(mps_to_kn(self.speed) * 10.0 + 1e-6) / 10.0
 
 
 def stop_distance(speed: Floats | float, trials: Sequence[StoppingTrial]) -> Floats:
@@ -66,7 +71,7 @@ def _fastest(needed_m: Floats, have_m: float) -> float:
 
 def advise(
     boat: Boat, seen_ahead_m: float | None, hidden: Sequence[HiddenAhead], radar_is_shown: bool = True
-) -> SpeedAdvice:
+) -> SafeSpeed:
     """Return the speed that goes with what is seen, and the one factor that binds.
 
     ``seen_ahead_m``: the seeing line on the course; None: not known, and then no speed can be said.
@@ -75,7 +80,7 @@ def advise(
     """
     default = "" if boat.stopping else " No stopping trials in the boat file: a cautious stopping distance is assumed."
     if seen_ahead_m is None:
-        return SpeedAdvice(None, "How far small things are seen is not known, so no speed can be said." + default)
+        return SafeSpeed(None, "How far small things are seen is not known, so no speed can be said." + default)
     if not radar_is_shown:
         default = " No charted mark in view has shown how the radar performs." + default
     stop = stop_distance(_SPEEDS, boat.stopping)
@@ -99,7 +104,7 @@ def advise(
         common = f"No night limit is set in the boat file; {COMMON_LIMIT_KN:.0f} kn is the most that is usual at night."
         limits.append((kn_to_mps(COMMON_LIMIT_KN), common))
     speed, because = min(limits, key=lambda limit: limit[0])
-    return SpeedAdvice(math.floor(mps_to_kn(speed) * 10.0 + 1e-6) / 10.0, because + default)
+    return SafeSpeed(speed, because + default)
 
 
 def _metres(distance_m: float) -> str:

@@ -14,8 +14,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from moonless.reading.collision.encounter import meeting_of, turn_discouraged
-from moonless.reading.situation import Sight
+from moonless.rules.encounters import meeting_of
+from moonless.rules.steering import Sight, turn_discouraged
 
 Floats = NDArray[np.float64]
 

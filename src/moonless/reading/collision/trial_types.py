@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass
 from typing import Any
 
-from moonless.reading.collision.encounter import Meeting
 from moonless.reading.types import HiddenBy
+from moonless.rules.encounters import Meeting
 
 LonLat = tuple[float, float]
 

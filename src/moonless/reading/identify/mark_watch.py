@@ -8,15 +8,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from moonless.boat.types import Boat
+from moonless.chart.types import Mark
 from moonless.constants import TAU
 from moonless.echo.types import EchoPicture
 from moonless.frames import wrap_pi
 from moonless.reading.chart_around import Place
+from moonless.reading.expected import Outlook
 from moonless.reading.identify.explain import Explained
 from moonless.reading.identify.missing import WORTH_LOOKING, MissingWatch
 from moonless.reading.own import OwnPlane
-from moonless.reading.types import Missing
-from moonless.reading.visibility.expected import Outlook
 from moonless.scan.types import Scan
 
 Floats = NDArray[np.float64]
@@ -45,6 +45,15 @@ class Looked:
     alone: Bools | None = (
         None  # (k,) nothing else that echoes stands or lies within a beam and a pulse; None: not asked
     )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class MissingMark:
+    """A charted aid that should have shown and did not."""
+
+    mark: Mark
+    p_seen_if_there: float  # mean over the looks
+    looks: int
 
 
 class Lookout:
@@ -111,10 +120,10 @@ class Lookout:
             self._gone[name] = account.p_gone
         return Looked(asked, p, looked, seen, alone)
 
-    def missing(self, place: Place, looked: Looked, own: OwnPlane, explained: list[Explained]) -> tuple[Missing, ...]:
+    def missing(self, place: Place, looked: Looked, explained: list[Explained]) -> tuple[MissingMark, ...]:
         """Return the marks that are missing; one found elsewhere has moved and is not."""
         found = {told.mark for told in explained if told.mark is not None}
-        out: list[Missing] = []
+        out: list[MissingMark] = []
         if self._is_radars_fault(place, looked):
             return ()
         for i in looked.asked.tolist():
@@ -122,8 +131,7 @@ class Lookout:
             account = self._watch.of((mark.cell, mark.feature))
             if account is None or not account.is_missing or i in found or not mark.object.startswith(AIDS):
                 continue
-            lat, lon = own.frame.to_geographic(mark.east_m, mark.north_m)
-            out.append(Missing(mark.object, mark.name, float(lat), float(lon), round(account.p_seen, 3), account.looks))
+            out.append(MissingMark(mark, account.p_seen, account.looks))
         return tuple(out)
 
     def _is_radars_fault(self, place: Place, looked: Looked) -> bool:

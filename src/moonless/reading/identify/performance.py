@@ -18,10 +18,10 @@ from moonless.echo.types import EchoPicture
 from moonless.radar.link.budget import link_budget
 from moonless.radar.link.detection import p_detect
 from moonless.reading.chart_around import Place
+from moonless.reading.expected import Outlook
 from moonless.reading.identify.evidence import Evidence
 from moonless.reading.identify.explain import Explained
 from moonless.reading.identify.mark_watch import Looked
-from moonless.reading.visibility.expected import Outlook
 
 Floats = NDArray[np.float64]
 

@@ -20,20 +20,19 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.spatial import cKDTree
 
 from moonless.boat.types import Boat
 from moonless.reading.own import OwnPlane
 from moonless.reading.registration.bearing_bias import Bearing
+from moonless.reading.registration.matching import START_HEADING_SIGMA, Expected, Matcher, turned_back
 from moonless.reading.registration.observations import Sightings
 from moonless.track.correction import Correction
 from moonless.units import NS_PER_S
 
 Floats = NDArray[np.float64]
 
-# How far off a compass or a position may be before this was first looked at, one sigma.  Larger than the boat file's
-# figures, because being wrong is what is looked for.
-START_HEADING_SIGMA = math.radians(3.0)
+# How far off a position may be before this was first looked at, one sigma.  Larger than the boat file's figure, because
+# being wrong is what is looked for.
 START_POSITION_SIGMA_M = 25.0
 # How the errors wander, per square root of a second.
 HEADING_WALK = math.radians(0.02)
@@ -41,11 +40,6 @@ POSITION_WALK_M = 0.25
 # What many turns cannot average away: the chart's own errors and the model of the shore.
 HEADING_FLOOR = math.radians(0.08)
 POSITION_FLOOR_M = 2.0
-# A sighting this far from its match, in metres, has half the say.
-ROBUST_M = 14.0
-SHORE_SIGMA_M = 12.0
-# Shore points a few metres apart see the same stretch and the same error of the chart.
-SHORE_POINTS_PER_INDEPENDENT = 12.0
 # Good enough to speak of.
 SPEAK_HEADING_SIGMA = math.radians(0.6)
 SPEAK_POSITION_SIGMA_M = 10.0  # of the worse axis
@@ -54,14 +48,11 @@ JUMP_TURNS = 4
 # Agreement is told over some turns, and lost or won back only past a margin: a shower or a fleet at anchor passes for
 # shore for a turn or two.  Share of the past kept, the two limits, and the least to judge by.  Own figures.
 AGREE_KEEP, AGREE_LOST, AGREE_WON, AGREE_LEAST = 0.85, 0.4, 0.55, 6.0
-# A mark that should show and has no echo speaks against by half: a hull may lie before it.
-MARK_UNSEEN = 0.5
 # For so many turns on end a fit must explain what is seen before it is believed; and when it has not for so many, it is
 # given up: three quarters of a minute, longer than a shower or an anchorage passes for shore.  Own figures.
 EXPLAINS_TURNS, GIVE_UP_TURNS = 3, 18
 # How far off a wide search may leave it, and the share of shore that must then lie on the expected edge.
 WIDE_POSITION_SIGMA_M, BEGIN_AT = 60.0, 0.6
-SEARCH_HEADING = np.radians(np.arange(-7.0, 7.01, 0.5))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -114,22 +105,6 @@ class Agreement:
         """Return where what was seen at ``rel`` (n, 2), by reported heading, lies; ``own_en`` (n, 2): as reported."""
         bias, offset = float(self.taken_out[0]), self.taken_out[1:]
         return np.asarray(own_en - offset + turned_back(rel, bias))
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Expected:
-    """Where the chart would put echoes, seen from about here."""
-
-    edge: Floats  # (k, 2) points of the near edge of land and structures
-    edge_normal: Floats  # (k, 2) unit
-    marks: Floats  # (j, 2)
-    mark_sigma_m: Floats  # (j,)
-
-
-def turned_back(rel: Floats, bias: float) -> Floats:
-    """Return vectors (n, 2) with their bearings lessened by the bias."""
-    c, s = math.cos(bias), math.sin(bias)
-    return np.column_stack([rel[:, 0] * c - rel[:, 1] * s, rel[:, 1] * c + rel[:, 0] * s])
 
 
 class Registrar:
@@ -224,7 +199,7 @@ class Registrar:
             self._settle()
             self._give_out(before, before_cov, before_cov, is_anew=False)
             return self._told(0)
-        matcher = _Matcher(seen, expected)
+        matcher = Matcher(seen, expected)
         start = self._state if self._known else matcher.search(self._state, relative_to_prior=False)
         state, cov, used = matcher.fit(start, self._state, self._cov)
         fits, judged = matcher.share_fitting(state)
@@ -278,7 +253,7 @@ class Registrar:
         """Begin at a state that a wide search has found, if the sightings fit closely there; None: they do not."""
         if seen.n < 3 or len(expected.edge) < 2:
             return None
-        matcher = _Matcher(seen, expected)
+        matcher = Matcher(seen, expected)
         wide = np.diag([START_HEADING_SIGMA**2, WIDE_POSITION_SIGMA_M**2, WIDE_POSITION_SIGMA_M**2])
         state, cov, used = matcher.fit(guess, guess, wide)
         fits, judged = matcher.share_fitting(state)
@@ -327,131 +302,3 @@ class Registrar:
         self._explained_turns = self._explained_turns + 1 if self._explains() else 0
         self._known = is_sure and (self._known or self._explained_turns >= EXPLAINS_TURNS)
         self._disagreed_turns = self._disagreed_turns + 1 if self._agrees is False else 0
-
-
-class _Matcher:
-    """One turn's sightings against what is expected."""
-
-    def __init__(self, seen: Sightings, expected: Expected) -> None:
-        self.seen = seen
-        self.expected = expected
-        self.edge_tree = cKDTree(expected.edge) if len(expected.edge) else None
-        self.mark_tree = cKDTree(expected.marks) if len(expected.marks) else None
-        self.rel = np.vstack([seen.shore_rel, seen.plot_rel])
-        self.own = np.vstack([seen.shore_own, seen.plot_own])
-        self.n_shore = len(seen.shore_rel)
-
-    def places(self, state: Floats) -> Floats:
-        """Return where the sightings lie under a registration, (n, 2)."""
-        return np.asarray(self.own - state[1:] + turned_back(self.rel, float(state[0])))
-
-    def search(self, around: Floats, relative_to_prior: bool) -> Floats:
-        """Return the best of a comb of headings, by how many sightings come to lie near something expected."""
-        best, best_score = around, -1.0
-        for step in SEARCH_HEADING:
-            trial = np.array([around[0] + step if relative_to_prior else step, around[1], around[2]])
-            score = self._score(trial)
-            # A slight leaning to the heading that was reported, so that a featureless view does not wander.
-            score *= math.exp(-0.5 * (trial[0] / (3.0 * START_HEADING_SIGMA)) ** 2)
-            if score > best_score:
-                best, best_score = trial, score
-        return best
-
-    def _score(self, state: Floats) -> float:
-        at = self.places(state)
-        total = 0.0
-        if self.edge_tree is not None and self.n_shore:
-            distance, _ = self.edge_tree.query(at[: self.n_shore])
-            total += float(np.exp(-0.5 * (distance / 30.0) ** 2).sum()) / SHORE_POINTS_PER_INDEPENDENT * 3.0
-        if self.mark_tree is not None and len(at) > self.n_shore:
-            distance, _ = self.mark_tree.query(at[self.n_shore :])
-            total += float(np.exp(-0.5 * (distance / 30.0) ** 2).sum())
-        return total
-
-    def fit(self, start: Floats, prior: Floats, prior_cov: Floats) -> tuple[Floats, Floats, int]:
-        """Return the state, its covariance and how many sightings had a say; weights narrow as it settles."""
-        state = start.copy()
-        prior_info = np.linalg.inv(prior_cov)
-        info = prior_info
-        used = 0
-        for robust in (5.0 * ROBUST_M, 3.0 * ROBUST_M, 2.0 * ROBUST_M, ROBUST_M, ROBUST_M, ROBUST_M):
-            rows, residual, weight = self._rows(state, robust)
-            # rows @ (state - x) = residual: how each residual falls when the state moves.
-            info = prior_info + (rows * weight[:, None]).T @ rows
-            pull = (rows * weight[:, None]).T @ residual + prior_info @ (prior - state)
-            step = np.linalg.solve(info, pull)
-            state = state + step
-            used = int((weight > 0.1 * weight.max(initial=1e-9)).sum())
-        return state, np.linalg.inv(info), used
-
-    def _rows(self, state: Floats, robust: float) -> tuple[Floats, Floats, Floats]:
-        at = self.places(state)
-        turned = at - (self.own - state[1:])
-        rows: list[Floats] = []
-        residuals: list[Floats] = []
-        weights: list[Floats] = []
-        if self.edge_tree is not None and self.n_shore:
-            p = at[: self.n_shore]
-            distance, index = self.edge_tree.query(p)
-            normal = self.expected.edge_normal[index]
-            gap = np.sum((p - self.expected.edge[index]) * normal, axis=1)
-            rows.append(_derivative(turned[: self.n_shore], normal))
-            residuals.append(gap)
-            fall = 1.0 / (1.0 + (gap / robust) ** 2) ** 2
-            fall = np.where(distance < 4.0 * robust, fall, 0.0)
-            weights.append(fall / (SHORE_SIGMA_M**2 * SHORE_POINTS_PER_INDEPENDENT))
-        if self.mark_tree is not None and len(at) > self.n_shore:
-            p = at[self.n_shore :]
-            distance, index = self.mark_tree.query(p)
-            # One mark, one echo: the nearest has it.
-            order = np.argsort(distance)
-            first = np.zeros(len(p), dtype=np.bool_)
-            _, nearest = np.unique(index[order], return_index=True)
-            first[order[nearest]] = True
-            reach = np.hypot(turned[self.n_shore :, 0], turned[self.n_shore :, 1])
-            variance = (
-                self.seen.plot_range_sigma**2
-                + (reach * self.seen.plot_azimuth_sigma) ** 2
-                + self.expected.mark_sigma_m[index] ** 2
-            )
-            fall = np.where(first & (distance < 4.0 * robust), 1.0 / (1.0 + (distance / robust) ** 2) ** 2, 0.0)
-            gap = p - self.expected.marks[index]
-            for axis in (np.array([1.0, 0.0]), np.array([0.0, 1.0])):
-                rows.append(_derivative(turned[self.n_shore :], np.broadcast_to(axis, p.shape)))
-                residuals.append(gap @ axis)
-                weights.append(fall / variance)
-        if not rows:
-            return np.zeros((0, 3)), np.zeros(0), np.zeros(0)
-        return np.vstack(rows), np.concatenate(residuals), np.concatenate(weights)
-
-    def share_fitting(self, state: Floats) -> tuple[float, float]:
-        """Return the share of shore sightings on the expected edge, and how many independent ones were judged."""
-        if self.edge_tree is None or self.n_shore == 0:
-            return 1.0, 0.0
-        distance, _ = self.edge_tree.query(self.places(state)[: self.n_shore])
-        return float(np.mean(distance < 3.0 * ROBUST_M)), self.n_shore / 3.0
-
-    def agreeing(self, state: Floats) -> Floats:
-        """Return how many independent sightings lie where the chart has something, and how many were judged."""
-        at = self.places(state)
-        fits = judged = 0.0
-        if self.edge_tree is not None and self.n_shore:
-            share, _ = self.share_fitting(state)
-            judged = self.n_shore / SHORE_POINTS_PER_INDEPENDENT
-            fits = share * judged
-        if self.mark_tree is not None and len(at) > self.n_shore:
-            distance, index = self.mark_tree.query(at[self.n_shore :])
-            near = distance < ROBUST_M + 2.0 * self.expected.mark_sigma_m[index]
-            seen = len(np.unique(index[near]))
-            fits += seen
-            judged += seen + MARK_UNSEEN * (len(self.expected.marks) - seen)
-        return np.array([fits, judged])
-
-
-def _derivative(turned: Floats, normal: Floats) -> Floats:
-    """Return (n, 3): how the gap along the normal falls per unit of bias, east and north offset.
-
-    A place is own - offset + turned back; its bearing falls as the bias grows, so d/d bias of (e, n) is (-n, e).
-    """
-    by_bias = turned[:, 1] * normal[:, 0] - turned[:, 0] * normal[:, 1]
-    return np.column_stack([by_bias, normal[:, 0], normal[:, 1]])

@@ -7,6 +7,7 @@ nothing comes out of them, and they do not bind the speed.
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -16,11 +17,11 @@ from scipy import ndimage
 
 from moonless.constants import TAU
 from moonless.reading.chart_around import Place, edges_of
-from moonless.reading.collision.safe_speed import HiddenAhead
 from moonless.reading.own import OwnPlane
+from moonless.reading.polar import N_BEARINGS, N_CELLS, bearing_index
 from moonless.reading.visibility import raster
 from moonless.reading.visibility.raster import Waters
-from moonless.reading.visibility.sight_lines import N_BEARINGS, bearing_index, crossings
+from moonless.reading.visibility.sight_lines import crossings
 
 Bools = NDArray[np.bool_]
 
@@ -33,6 +34,14 @@ FLOATS_M = 0.3
 TIDE_STEP_M = 0.25
 # Land, vessels and blind sectors; clutter and the horizon are the seeing line's business.
 COUNTED = (1, 3)
+
+
+@dataclass(frozen=True, slots=True)
+class HiddenAhead:
+    """Nearest hidden water on the way: range in metres and angle off the course."""
+
+    distance_m: float
+    off_course_rad: float
 
 
 class Flats:
@@ -55,7 +64,7 @@ class Flats:
             self._edges = edges_of(self._area)
         if not len(self._edges):
             return None
-        reach = water.cell_m * raster.N_CELLS
+        reach = water.cell_m * N_CELLS
         ranges, counts = crossings(self._edges, own.east_m, own.north_m, reach)
         starts = bool(shapely.contains_xy(self._area, own.east_m, own.north_m))
         return raster.blank(ranges, counts, reach, starts).land

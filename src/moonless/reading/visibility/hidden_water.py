@@ -1,55 +1,44 @@
-"""Hidden water of one turn: the raster filled, and its polygons."""
+"""Hidden water of one turn: the raster filled."""
 
 from __future__ import annotations
 
 import math
-from typing import Any
+from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from moonless.boat.types import Boat
-from moonless.constants import TAU
 from moonless.echo.types import EchoPicture
 from moonless.radar.link.detection import clutter_weight, required_snr
-from moonless.reading import geojson
 from moonless.reading.chart_around import Place
-from moonless.reading.identify.evidence import Evidence
-from moonless.reading.identify.explain import Explained
 from moonless.reading.own import OwnPlane
+from moonless.reading.polar import N_BEARINGS
+from moonless.reading.types import HiddenBy
 from moonless.reading.visibility import raster
-from moonless.reading.visibility.outlines import outlines
 from moonless.reading.visibility.raster import Waters
 from moonless.reading.visibility.seeing import P_TURN_HELD, Curve, clutter_at
-from moonless.reading.visibility.sight_lines import N_BEARINGS, crossings
+from moonless.reading.visibility.sight_lines import crossings
 from moonless.scan.types import Scan
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
-# A vessel this long, by AIS, stands higher than the antenna of a small boat and hides what is behind her.
-SHADING_LENGTH_M = 20.0
-# By radar alone she must be seen this long past what the beam makes of a point and past the doubt in her length, be
-# held this often and be told a vessel with this confidence; her echo is far stronger than a crest's or a small boat's;
-# and close aboard, where every crest is an echo, radar alone is not believed.  Own figures, no source.
-SHADING_SEEN_M = 25.0
-SHADING_HITS = 15
-SHADING_CONFIDENCE = 0.8
-SHADING_RCS_DB = 15.0
-SHADING_FROM_M = 100.0
-# A still echo of more than this, in dB over 1 m2, is no boat: a ship, a barge, an islet.  Own figures.
-LAND_RCS_DB, LAND_WIDTH_M = 25.0, 40.0
-# Shorter than this it is told as a vessel at anchor, longer as land.
-ANCHORED_LENGTH_M = 45.0
-# Height of hull and house above the water over length.  Common practice, no source.
-HEIGHT_PER_LENGTH = 0.22
 # Clutter hides where a small boat would show in less than this share of turns, though without clutter she would.
 CLUTTER_P = 0.5
-# How much wider than the strip a hidden polygon may be drawn, in share of range: keeps the polygons small.
-TOLERANCE_SHARE = 0.0015
-# Drawn half a bearing wider at both ends: the edge of a shadow may lie anywhere between two bearings, and hidden water
-# must not be shown as seen.
-PAD_ROWS = 0.5
+
+
+@dataclass(frozen=True, slots=True)
+class Obstruction:
+    """A body that stands in the way of the radar and hides the water behind it."""
+
+    bearing_rad: float  # true, from the boat
+    range_m: float
+    width_m: float  # across the bearing
+    half_depth_m: float  # from its middle to where the hidden water begins
+    height_m: float  # above the water; inf: nothing is seen over it
+    by: HiddenBy
 
 
 def fill(
@@ -57,8 +46,7 @@ def fill(
     own: OwnPlane,
     place: Place,
     reach_m: float,
-    evidence: Evidence,
-    explained: list[Explained],
+    obstructions: Sequence[Obstruction],
     shadow_height_m: Floats | None,
     curve: Curve,
     performance_db: float,
@@ -81,8 +69,7 @@ def fill(
     if shadow_height_m is not None:
         behind = (shadow_height_m > small) & ~horizon
     water.hide(behind, "land")
-    _behind_vessels(water, evidence, explained, boat, small)
-    _behind_uncharted(water, evidence, explained)
+    _behind_obstructions(water, obstructions, boat.radar.height_m, small)
     if own.heading_rad is not None and boat.radar.blind_sectors_rad:
         water.hide(np.broadcast_to(raster.blind_mask(boat.radar, own.heading_rad), water.land.shape), "blind sector")
     water.hide(raster.near_mask(boat.radar, r, pulse_m), "near range")
@@ -92,66 +79,22 @@ def fill(
     return water
 
 
-def _behind_vessels(water: Waters, evidence: Evidence, explained: list[Explained], boat: Boat, small_m: float) -> None:
-    antenna = boat.radar.height_m
-    for i, track in enumerate(evidence.tracks):
-        length = track.ais.length_m if track.ais is not None else None
-        if length is None:
-            length = _length_by_radar(evidence, explained, i)
-        if length is None or length < SHADING_LENGTH_M:
+def _behind_obstructions(water: Waters, obstructions: Sequence[Obstruction], antenna_m: float, small_m: float) -> None:
+    """Hide what lies behind each body, as far as the ray over its top comes down to the small boat's height."""
+    for body in obstructions:
+        if body.range_m < 1.0:
             continue
-        if evidence.shore_distance_m[i] < 30.0 or evidence.bridge_distance_m[i] < 30.0:
-            continue
-        height = HEIGHT_PER_LENGTH * length
-        reach = float(evidence.range_m[i])
-        if reach < 1.0:
-            continue
-        # The ray over her top comes down to the small boat's height, if ever, here.
-        drop = antenna - height
-        ends = math.inf if drop <= 0.0 else reach * (antenna - small_m) / drop if antenna > small_m else math.inf
-        width = _seen_width(track.orientation_rad, length, float(evidence.bearing_rad[i]))
+        drop = antenna_m - body.height_m
+        ends = math.inf
+        if drop > 0.0 and antenna_m > small_m:
+            ends = body.range_m * (antenna_m - small_m) / drop
+        half_rad = math.atan2(0.5 * body.width_m, body.range_m)
         rows, along = raster.sector_mask(
-            water.range_m, float(evidence.bearing_rad[i]), math.atan2(0.5 * width, reach), reach + 0.5 * length, ends
+            water.range_m, body.bearing_rad, half_rad, body.range_m + body.half_depth_m, ends
         )
         mask = np.zeros_like(water.land)
         mask[rows] = along
-        water.hide(mask, "vessel")
-
-
-def _length_by_radar(evidence: Evidence, explained: list[Explained], i: int) -> float | None:
-    """Return a vessel's length where radar alone is sure that she is long; None: not sure."""
-    track, told = evidence.tracks[i], explained[i]
-    if track.length_m is None or told.kind != "vessel" or told.confidence < SHADING_CONFIDENCE:
-        return None
-    if track.n_hits < SHADING_HITS or evidence.range_m[i] < SHADING_FROM_M or not evidence.rcs_db[i] > SHADING_RCS_DB:
-        return None
-    seen = track.length_m - 2.0 * evidence.beam_rad * float(evidence.range_m[i]) - 2.0 * (track.length_sigma_m or 0.0)
-    return track.length_m if seen > SHADING_SEEN_M else None
-
-
-def _behind_uncharted(water: Waters, evidence: Evidence, explained: list[Explained]) -> None:
-    """Hide what lies behind a still echo that no chart knows and that is too strong for a boat: land, or as good."""
-    for i, told in enumerate(explained):
-        if told.kind != "uncharted" or not evidence.rcs_db[i] > LAND_RCS_DB or evidence.tracks[i].n_hits < SHADING_HITS:
-            continue
-        reach = float(evidence.range_m[i])
-        if reach < SHADING_FROM_M:
-            continue
-        length = evidence.tracks[i].length_m
-        is_vessel = length is not None and length < ANCHORED_LENGTH_M
-        width = length if length is not None and is_vessel else max(length or 0.0, LAND_WIDTH_M)
-        rows, along = raster.sector_mask(
-            water.range_m, float(evidence.bearing_rad[i]), math.atan2(0.5 * width, reach), reach + 0.5 * width, math.inf
-        )
-        mask = np.zeros_like(water.land)
-        mask[rows] = along
-        water.hide(mask, "vessel" if is_vessel else "land")
-
-
-def _seen_width(orientation_rad: float | None, length_m: float, bearing_rad: float) -> float:
-    if orientation_rad is None:
-        return length_m
-    return max(0.25 * length_m, length_m * abs(math.sin(orientation_rad - bearing_rad)))
+        water.hide(mask, body.by)
 
 
 def _in_clutter(
@@ -174,16 +117,3 @@ def _smoothed(clutter: Floats, land: Bools) -> Floats:
     for k in (1, 2):
         total += np.roll(kept, k, axis=0) + np.roll(kept, -k, axis=0)
     return total / 5.0
-
-
-def polygons(own: OwnPlane, water: Waters, reach_m: float) -> dict[str, Any]:
-    """Return the hidden water as a GeoJSON FeatureCollection, each feature with its cause in ``by``."""
-    least = max(1, math.ceil(raster.LEAST_DEPTH_M / water.cell_m))
-    rings, causes = outlines(
-        water.cause, water.cell_m, TAU / N_BEARINGS, own.east_m, own.north_m, TOLERANCE_SHARE * reach_m, PAD_ROWS, least
-    )
-    lonlat = geojson.rings_lonlat(own.frame, rings)
-    return geojson.collection(
-        geojson.feature(geojson.polygon([ring]), by=raster.CAUSES[number - 1])
-        for number, ring in zip(causes, lonlat, strict=True)
-    )

@@ -10,9 +10,9 @@ from numpy.typing import NDArray
 
 from moonless.constants import TAU
 from moonless.reading.own import OwnPlane
+from moonless.reading.polar import N_BEARINGS
 from moonless.reading.visibility.polar_polygons import Interval
 from moonless.reading.visibility.sight_along import sight_along
-from moonless.reading.visibility.sight_lines import N_BEARINGS
 
 Floats = NDArray[np.float64]
 

@@ -15,16 +15,15 @@ from numpy.typing import NDArray
 
 from moonless.boat.types import RadarSet
 from moonless.constants import EFFECTIVE_EARTH_RADIUS_M, TAU
+from moonless.reading.polar import N_BEARINGS, N_CELLS
 from moonless.reading.types import HiddenBy
 from moonless.reading.visibility.polar_polygons import Interval
-from moonless.reading.visibility.sight_lines import N_BEARINGS
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
 CAUSES: tuple[HiddenBy, ...] = ("land", "vessel", "blind sector", "near range", "clutter", "horizon")
 CAUSE_OF = {cause: number + 1 for number, cause in enumerate(CAUSES)}
-N_CELLS = 400
 # A strip of hidden water narrower than this holds no boat.
 LEAST_DEPTH_M = 8.0
 

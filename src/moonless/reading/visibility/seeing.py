@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from moonless.boat.types import RadarSet
 from moonless.constants import TAU
 from moonless.radar.environment.multipath import N_HEIGHT, Path, height_samples, two_way_factor
-from moonless.radar.link.budget import link_budget
+from moonless.radar.link.budget import link_budget, scale_of
 from moonless.radar.link.detection import clutter_weight, required_snr
 
 Floats = NDArray[np.float64]
@@ -27,6 +27,20 @@ CROSS_SECTIONS_M2 = (0.5, 2.5, 10.0)
 N_RANGES = 160
 # Plain noise comes out at up to this, linear; nothing below so many decibels can be above it.
 NOISE_FLOOR, FLOOR_DB = 1.12, 0.49
+
+
+@dataclass(frozen=True, slots=True)
+class RadarPerformance:
+    """How the radar performs tonight against its own figures, decibels; negative: sees worse."""
+
+    offset_db: float  # best; nought while nothing is known
+    sigma_db: float
+    is_shown: bool  # at least two charted marks have shown it
+
+    @property
+    def cautious_db(self) -> float:
+        """The offset less one sigma: what is not known of the performance takes from how far things are seen."""
+        return self.offset_db - self.sigma_db
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -69,16 +83,6 @@ def curve_for(radar: RadarSet, max_range_m: float, height_m: float, wave_height_
     """Return the curve of a radar looking this far."""
     scale_nm = scale_of(max_range_m)
     return _curve(radar, scale_nm, height_m, round(wave_height_m, 1), round(max_range_m, 0))
-
-
-def scale_of(max_range_m: float) -> float:
-    """Return the range scale, in nautical miles, that a picture reaching this far was most likely taken on.
-
-    Radars send video to the edge of the scale or somewhat past it, so the scale is not above the reach.
-    """
-    scales = np.array([0.125, 0.25, 0.5, 0.75, 1.5, 3.0, 6.0, 12.0, 24.0, 48.0, 96.0])
-    fits = scales[scales * 1852.0 <= max_range_m * 1.02]
-    return float(fits[-1]) if fits.size else float(scales[0])
 
 
 def seeing_line(curve: Curve, rcs_m2: float, performance_db: float, clutter: Floats | None, least_m: float) -> Floats:

@@ -5,11 +5,10 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from moonless.constants import TAU
+from moonless.reading.polar import N_BEARINGS
 from moonless.reading.visibility.sweep_kernels import sweep_kernel
 
 Floats = NDArray[np.float64]
-N_BEARINGS = 720
 MAX_CROSSINGS = 96
 
 
@@ -29,8 +28,3 @@ def first_land_m(edges: Floats, east_m: float, north_m: float, max_range_m: floa
     """Return the range of the first land on each bearing, inf where there is none."""
     ranges, _ = crossings(edges, east_m, north_m, max_range_m)
     return ranges[:, 0]
-
-
-def bearing_index(bearing_rad: float) -> int:
-    """Return the row of a true bearing."""
-    return round(bearing_rad / TAU * N_BEARINGS) % N_BEARINGS

@@ -33,9 +33,10 @@ from moonless.reading.collision.trial_types import Trial
 from moonless.reading.judge import Judge
 from moonless.reading.own import own_in_plane
 from moonless.reading.registration.registrar import Agreement
-from moonless.reading.situation import Held, OwnState, Sight, Situation
+from moonless.reading.situation import Held, OwnState, Situation
 from moonless.reading.types import Call, Fault
 from moonless.reading.visibility.detectable import HiddenWater, visibility
+from moonless.rules.steering import Sight
 from moonless.scan.assembler import ScanAssembler
 from moonless.scan.types import Scan, ScanErrors, Spoke
 from moonless.track.settings import PoseErrors

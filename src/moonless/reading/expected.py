@@ -1,7 +1,7 @@
 """What the radar model says should be seen from here: marks, the edge of land, and the shadow behind it.
 
-The scan is asked for on true bearings (a pose heading north, no blind sectors), so that its rows are those of `rays`
-and `waters`; the boat's blind sectors are put in where they belong.
+The scan is asked for on true bearings (a pose heading north, no blind sectors), so that its rows are those of `polar`;
+the boat's blind sectors are put in where they belong.
 """
 
 from __future__ import annotations
@@ -16,13 +16,13 @@ from scipy.spatial import cKDTree
 from moonless.boat.types import Boat
 from moonless.constants import TAU
 from moonless.radar.expected import expected_marks, expected_scan
+from moonless.radar.link.budget import scale_of
 from moonless.radar.types import PointTarget, RadarPose, ScanGrid, Weather
 from moonless.radar.world import World
 from moonless.reading.chart_around import Place
 from moonless.reading.own import OwnPlane
-from moonless.reading.visibility.raster import N_CELLS
-from moonless.reading.visibility.seeing import scale_of
-from moonless.reading.visibility.sight_lines import N_BEARINGS
+from moonless.reading.polar import N_BEARINGS, N_CELLS
+from moonless.reading.situation import Situation
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -102,6 +102,16 @@ class Model:
         self._marks_at = at
         self._marks = (snr, chance, merged)
         return self._marks
+
+
+def weather_of(situation: Situation) -> Weather:
+    """Return the sea and wind that the radar model is asked with."""
+    if situation.wind_speed is None:
+        return Weather()
+    # A small boat's waters are sheltered: half a metre at 10 m/s, by the square.  Own choice, no source; what the sea
+    # really returns is read from the picture.
+    wave = min(2.0, 0.005 * situation.wind_speed**2 + 0.05)
+    return Weather(wave, situation.wind_from_rad or 0.0, situation.wind_speed)
 
 
 def near_edges(p_detect: Floats, cell_m: float, east_m: float, north_m: float) -> tuple[Floats, Floats]:

@@ -1,0 +1,84 @@
+"""Which of the echoes hide the water behind them: long vessels, and what is too strong for a boat and not charted."""
+
+from __future__ import annotations
+
+import math
+
+from moonless.reading.identify.evidence import Evidence
+from moonless.reading.identify.explain import Explained
+from moonless.reading.types import HiddenBy
+from moonless.reading.visibility.hidden_water import Obstruction
+
+# A vessel this long, by AIS, stands higher than the antenna of a small boat and hides what is behind her.
+SHADING_LENGTH_M = 20.0
+# By radar alone she must be seen this long past what the beam makes of a point and past the doubt in her length, be
+# held this often and be told a vessel with this confidence; her echo is far stronger than a crest's or a small boat's;
+# and close aboard, where every crest is an echo, radar alone is not believed.  Own figures, no source.
+SHADING_SEEN_M = 25.0
+SHADING_HITS = 15
+SHADING_CONFIDENCE = 0.8
+SHADING_RCS_DB = 15.0
+SHADING_FROM_M = 100.0
+# What lies this near to shore or bridge is a piece of it.
+NEAR_SHORE_M = 30.0
+# A still echo of more than this, in dB over 1 m2, is no boat: a ship, a barge, an islet.  Own figures.
+LAND_RCS_DB, LAND_WIDTH_M = 25.0, 40.0
+# Shorter than this it is told as a vessel at anchor, longer as land.
+ANCHORED_LENGTH_M = 45.0
+# Height of hull and house above the water over length.  Common practice, no source.
+HEIGHT_PER_LENGTH = 0.22
+
+
+def obstructions_of(evidence: Evidence, explained: list[Explained]) -> list[Obstruction]:
+    """Return the bodies that hide water: vessels first, then what stands where the chart has nothing."""
+    return [*_vessels(evidence, explained), *_uncharted(evidence, explained)]
+
+
+def _vessels(evidence: Evidence, explained: list[Explained]) -> list[Obstruction]:
+    out = []
+    for i, track in enumerate(evidence.tracks):
+        length = track.ais.length_m if track.ais is not None else None
+        if length is None:
+            length = _length_by_radar(evidence, explained, i)
+        if length is None or length < SHADING_LENGTH_M:
+            continue
+        if evidence.shore_distance_m[i] < NEAR_SHORE_M or evidence.bridge_distance_m[i] < NEAR_SHORE_M:
+            continue
+        reach, bearing = float(evidence.range_m[i]), float(evidence.bearing_rad[i])
+        width = _seen_width(track.orientation_rad, length, bearing)
+        out.append(Obstruction(bearing, reach, width, 0.5 * length, HEIGHT_PER_LENGTH * length, "vessel"))
+    return out
+
+
+def _length_by_radar(evidence: Evidence, explained: list[Explained], i: int) -> float | None:
+    """Return a vessel's length where radar alone is sure that she is long; None: not sure."""
+    track, told = evidence.tracks[i], explained[i]
+    if track.length_m is None or told.kind != "vessel" or told.confidence < SHADING_CONFIDENCE:
+        return None
+    if track.n_hits < SHADING_HITS or evidence.range_m[i] < SHADING_FROM_M or not evidence.rcs_db[i] > SHADING_RCS_DB:
+        return None
+    seen = track.length_m - 2.0 * evidence.beam_rad * float(evidence.range_m[i]) - 2.0 * (track.length_sigma_m or 0.0)
+    return track.length_m if seen > SHADING_SEEN_M else None
+
+
+def _uncharted(evidence: Evidence, explained: list[Explained]) -> list[Obstruction]:
+    """Return the still echoes that no chart knows and that are too strong for a boat: land, or as good."""
+    out = []
+    for i, told in enumerate(explained):
+        if told.kind != "uncharted" or not evidence.rcs_db[i] > LAND_RCS_DB or evidence.tracks[i].n_hits < SHADING_HITS:
+            continue
+        reach = float(evidence.range_m[i])
+        if reach < SHADING_FROM_M:
+            continue
+        length = evidence.tracks[i].length_m
+        is_vessel = length is not None and length < ANCHORED_LENGTH_M
+        width = length if length is not None and is_vessel else max(length or 0.0, LAND_WIDTH_M)
+        by: HiddenBy = "vessel" if is_vessel else "land"
+        out.append(Obstruction(float(evidence.bearing_rad[i]), reach, width, 0.5 * width, math.inf, by))
+    return out
+
+
+def _seen_width(orientation_rad: float | None, length_m: float, bearing_rad: float) -> float:
+    if orientation_rad is None:
+        return length_m
+    return max(0.25 * length_m, length_m * abs(math.sin(orientation_rad - bearing_rad)))

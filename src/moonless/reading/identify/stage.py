@@ -1,0 +1,182 @@
+"""Identification, the second stage of a turn: what each echo is, which marks are missing, how the radar performs.
+
+tracks ─► those worth telling ─► evidence ─► kinds ─► pooled over turns ─► contacts
+charted marks ─► looked for ─► missing; the radar's performance
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from moonless.boat.types import Boat
+from moonless.radar.link.budget import link_budget, scale_of
+from moonless.radar.link.detection import clutter_weight
+from moonless.reading.chart_around import Place, known_around
+from moonless.reading.contact import Contact
+from moonless.reading.expected import weather_of
+from moonless.reading.identify.contacts import contacts_of
+from moonless.reading.identify.evidence import (
+    Evidence,
+    clutter_where,
+    gather,
+    levels,
+    pieces_of_shore,
+    sea_beside,
+    strongest_at,
+)
+from moonless.reading.identify.explain import Explained, explain
+from moonless.reading.identify.history import History
+from moonless.reading.identify.mark_watch import Lookout, MissingMark
+from moonless.reading.identify.motion import Motion
+from moonless.reading.identify.obstructing import obstructions_of
+from moonless.reading.identify.performance import Performance
+from moonless.reading.identify.reported import PoseSigma, worth_telling
+from moonless.reading.registration.stage import Placed
+from moonless.reading.visibility.hidden_water import Obstruction
+from moonless.reading.visibility.seeing import RadarPerformance, curve_for
+from moonless.track.types import Track
+
+Floats = NDArray[np.float64]
+
+# What the floor of plain noise may come out at, linear, half a decibel of estimation error included.
+NOISE_MARGIN = 1.12
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Identified:
+    """What a turn's echoes are."""
+
+    contacts: tuple[Contact, ...]
+    missing: tuple[MissingMark, ...]
+    obstructions: tuple[Obstruction, ...]
+    performance: RadarPerformance
+
+
+class IdentifyStage:
+    """Keeps what is known of tracks and marks from turn to turn."""
+
+    def __init__(self, boat: Boat, knowledge: Any = None) -> None:
+        self._boat = boat
+        self._knowledge = knowledge
+        self.begin_again()
+
+    def begin_again(self) -> None:
+        """Forget all tracks and marks."""
+        self._place: Place | None = None
+        self._history = History()
+        self._motion = Motion()
+        self._lookout = Lookout(self._boat)
+        self._performance = Performance(self._boat.radar)
+
+    def identify(self, placed: Placed) -> Identified:
+        """Return what the echoes of a turn are, and which marks are missing."""
+        if placed.place is not self._place:
+            # The chart was laid out anew, and its marks bear other numbers.
+            self._place = placed.place
+            self._history.forget()
+        correction = placed.agreement.correction
+        if correction is not None and correction.is_anew:
+            # Where tracks were by the old registration is no word on whether they have moved.
+            self._motion = Motion()
+        evidence, explained = self._explain(placed)
+        return Identified(
+            contacts_of(evidence, explained, placed.place),
+            self._look(placed, evidence, explained),
+            tuple(obstructions_of(evidence, explained)),
+            RadarPerformance(self._performance.offset_db, self._performance.sigma_db, self._performance.is_shown),
+        )
+
+    def _told(self, placed: Placed) -> tuple[Track, ...]:
+        """Return the tracks that are told."""
+        situation, own, radar = placed.situation, placed.own, self._boat.radar
+        if own.heading_rad is None:
+            return ()
+        return worth_telling(
+            situation.tracks,
+            own,
+            radar.min_range_m,
+            math.inf if situation.scan is None else placed.reach_m,
+            radar.beam_horizontal_rad,
+            link_budget(radar, scale_of(placed.reach_m)).pulse_m,
+            PoseSigma(
+                math.hypot(self._boat.position_sigma_m, radar.range_sigma_m),
+                math.hypot(self._boat.heading_sigma_rad, radar.azimuth_sigma_rad),
+            ),
+            situation.picture is not None and situation.picture.is_cut,
+        )
+
+    def _pose_sigma(self, placed: Placed) -> PoseSigma:
+        agreement = placed.agreement
+        if agreement.is_known:
+            return PoseSigma(agreement.position_sigma_m, agreement.heading_sigma)
+        if agreement.bearing is not None:
+            return PoseSigma(self._boat.position_sigma_m, agreement.bearing.sigma)
+        return PoseSigma(self._boat.position_sigma_m, self._boat.heading_sigma_rad)
+
+    def _explain(self, placed: Placed) -> tuple[Evidence, list[Explained]]:
+        situation, own, place, outlook = placed.situation, placed.own, placed.place, placed.outlook
+        tracks = self._told(placed)
+        moved = np.array([(t.east_m, t.north_m) for t in tracks]).reshape(-1, 2)
+        rough = level = ring = None
+        if situation.scan is not None and situation.picture is not None:
+            rough = clutter_where(moved, own, situation.scan, situation.picture)
+            level = levels(tracks, rough, situation.picture)
+            ring = strongest_at(moved, own, situation.scan, situation.picture)
+            rough = np.fmin(rough, sea_beside(moved, own, situation.scan, situation.picture))
+        ids = np.array([t.id for t in tracks], dtype=np.int64)
+        tracked = np.array([t.p_moving for t in tracks])
+        fresh = np.array([t.last_plot is not None or t.misses_in_a_row == 0 for t in tracks], dtype=np.bool_)
+        away = np.hypot(moved[:, 0] - own.east_m, moved[:, 1] - own.north_m)
+        sigma = 4.0 + 0.15 * self._boat.radar.beam_horizontal_rad * away
+        self._motion.enter(own.frame)
+        moves = self._motion.p_moving(situation.time_ns, ids, moved, sigma, tracked, fresh)
+        roamed = self._motion.roamed_m(ids)
+        known = known_around(self._knowledge, own.frame, own.east_m, own.north_m, placed.reach_m)
+        # Where the receiver's scale is not known no strength tells what a thing is.
+        is_scaled = situation.picture is None or situation.picture.db_per_count is not None
+        curve = None
+        if is_scaled:
+            wave_m = weather_of(situation).wave_height_m
+            curve = curve_for(self._boat.radar, placed.reach_m, self._boat.skipper.smallest_height_m, wave_m)
+        of_shore = None if situation.picture is None else pieces_of_shore(tracks, situation.picture)
+        evidence = gather(
+            tracks, own, place, self._boat, self._pose_sigma(placed), moved, known, rough, moves, curve, level, roamed,
+            ring, of_shore,
+        )  # fmt: skip
+        p = None if outlook is None else np.nan_to_num(outlook.mark_p, nan=0.0)
+        gone = None if place is None else self._lookout.gone(place)
+        mark_db = None if outlook is None else self._performance.strength_db(outlook.mark_snr)
+        explained = self._history.pool(evidence.ids, explain(evidence, place, p, gone, mark_db), fresh)
+        return evidence, explained
+
+    def _look(self, placed: Placed, evidence: Evidence, explained: list[Explained]) -> tuple[MissingMark, ...]:
+        """Look for the marks, learn the radar's performance from them, and return those missing."""
+        place, outlook, own = placed.place, placed.outlook, placed.own
+        scan, picture = placed.situation.scan, placed.situation.picture
+        if place is None or outlook is None or scan is None or picture is None:
+            return ()
+        plots = picture.plots
+        east, north = own.frame.to_plane(plots.own_lat_deg, plots.own_lon_deg)
+        bearing = plots.azimuth_rel_rad + plots.heading_true_rad
+        rel = np.column_stack([plots.range_m * np.sin(bearing), plots.range_m * np.cos(bearing)])
+        own_en = np.column_stack([np.atleast_1d(east), np.atleast_1d(north)]).reshape(-1, 2)
+        places = placed.agreement.place(rel, own_en)
+        sound = np.isfinite(places).all(axis=1)
+        sigma = np.column_stack([plots.range_sigma_m, plots.range_m * plots.azimuth_sigma_rad])
+        scale = scale_of(scan.max_range_m)
+        hits = link_budget(self._boat.radar, scale).hits
+        # The model knows no shower; the picture does.
+        rough_db = clutter_where(place.mark_en, own, scan, picture)
+        rough = np.maximum(10.0 ** (np.nan_to_num(rough_db, nan=0.0) / 10.0) - NOISE_MARGIN, 0.0)
+        tonight = self._performance.p_detect(outlook.mark_snr / (1.0 + clutter_weight(hits) * rough), hits)
+        looked = self._lookout.look(
+            own, place, outlook, places[sound], sigma[sound], scan, picture, tonight, placed.position_sigma_m
+        )
+        gone = self._lookout.gone(place)
+        self._performance.take_in(place, outlook, looked, gone, evidence, explained, picture, scale, scan.n_spoke)
+        return self._lookout.missing(place, looked, explained)

@@ -1,0 +1,170 @@
+"""Visibility: one raster of what is hidden around the boat, how far small things are seen, and what opens next.
+
+It is asked after identification, for vessels and islets hide water too; all that ask for hidden water afterwards ask
+the raster of its `View`.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from moonless.boat.types import Boat
+from moonless.constants import TAU
+from moonless.radar.link.budget import link_budget, scale_of
+from moonless.reading.expected import weather_of
+from moonless.reading.own import OwnPlane
+from moonless.reading.polar import N_BEARINGS, bearing_index
+from moonless.reading.registration.stage import Placed
+from moonless.reading.situation import Situation
+from moonless.reading.visibility import hidden_boats, hidden_water
+from moonless.reading.visibility.hidden_boats import HiddenAhead
+from moonless.reading.visibility.hidden_water import Obstruction
+from moonless.reading.visibility.opening import Opening, next_opening
+from moonless.reading.visibility.raster import Waters
+from moonless.reading.visibility.seeing import (
+    CROSS_SECTIONS_M2,
+    Curve,
+    RadarPerformance,
+    clutter_at,
+    curve_for,
+    seeing_line,
+)
+from moonless.units import NS_PER_S
+
+Floats = NDArray[np.float64]
+
+# Half the width of the way ahead whose seeing line limits the speed.
+WAY_RAD = math.radians(6.0)
+# Less of the picture than this with a floor learnt: nothing can be said of how far things are seen.
+RECEIVED_SHARE = 0.5
+# What opens is looked for every few seconds: it changes slowly, and costs a dozen sweeps.
+OPENING_EVERY_S, OPENING_REACH_M = 5.0, 4000.0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class View:
+    """What is seen from the boat, and what is not."""
+
+    water: Waters | None  # None: no chart or no heading, and nothing is known of what is hidden
+    seeing_line_m: Floats | None  # (N_BEARINGS,) cut off by land and hidden water; None: no picture
+    seeing_m: tuple[tuple[float, float | None], ...]  # cross-section and how far it is held
+    seen_ahead_m: float | None  # the seeing line on the way, before land cuts it
+    hidden_ahead: tuple[HiddenAhead, ...]  # that a boat may come out of
+    opening: Opening | None
+
+
+class VisibilityStage:
+    """Keeps what is laid out for a stretch of chart, and what opens next."""
+
+    def __init__(self, boat: Boat) -> None:
+        self._boat = boat
+        self._flats = hidden_boats.Flats()
+        self.begin_again()
+
+    def begin_again(self) -> None:
+        """Forget what opens."""
+        self._opening: Opening | None = None
+        self._opening_ns = 0
+
+    def look(self, placed: Placed, obstructions: Sequence[Obstruction], performance: RadarPerformance) -> View:
+        """Return what is seen and hidden this turn."""
+        own, place, situation = placed.own, placed.place, placed.situation
+        skipper, wave_m = self._boat.skipper, weather_of(situation).wave_height_m
+        curve = curve_for(self._boat.radar, placed.reach_m, skipper.smallest_height_m, wave_m)
+        water = None
+        if place is not None and own.heading_rad is not None:
+            shadow = None if placed.outlook is None else placed.outlook.shadow_height_m
+            water = hidden_water.fill(
+                self._boat, own, place, placed.reach_m, obstructions, shadow, curve, performance.offset_db,
+                situation.scan, situation.picture, self._pulse_m(placed),
+            )  # fmt: skip
+        line = self._seeing_line(situation, own, curve, performance)
+        return View(
+            water=water,
+            seeing_line_m=None if line is None else cut_off(line, water, placed.reach_m),
+            seeing_m=self._seeing(situation, own, curve, performance),
+            seen_ahead_m=_seen_ahead(own, line),
+            hidden_ahead=self._hidden_ahead(placed, water),
+            opening=self._next_opening(placed, water),
+        )
+
+    def _pulse_m(self, placed: Placed) -> float:
+        scan = placed.situation.scan
+        if scan is not None:
+            return scan.errors.pulse_m
+        return link_budget(self._boat.radar, scale_of(placed.reach_m)).pulse_m
+
+    def _seeing_line(
+        self, situation: Situation, own: OwnPlane, curve: Curve, performance: RadarPerformance
+    ) -> Floats | None:
+        """Return the seeing line on each true bearing, before land cuts it; None without a picture."""
+        scan, picture = situation.scan, situation.picture
+        if scan is None or picture is None or own.heading_rad is None:
+            return None
+        clutter = clutter_at(
+            picture.clutter_db, scan.first_cell_m, scan.cell_m, own.heading_rad, curve.range_m, N_BEARINGS
+        )
+        smallest_m2, least_m = self._boat.skipper.smallest_rcs_m2, self._boat.radar.min_range_m
+        return seeing_line(curve, smallest_m2, performance.cautious_db, clutter, least_m)
+
+    def _seeing(
+        self, situation: Situation, own: OwnPlane, curve: Curve, performance: RadarPerformance
+    ) -> tuple[tuple[float, float | None], ...]:
+        """Return how far each size is held; none where nothing was received or it cannot be laid out."""
+        picture = situation.picture
+        if situation.scan is None or picture is None or own.heading_rad is None:
+            return ()
+        if not np.isfinite(picture.clutter_db).mean() > RECEIVED_SHARE:
+            return ()
+        least = self._boat.radar.min_range_m
+        return tuple((size, curve.held_to_m(size, performance.cautious_db, least)) for size in CROSS_SECTIONS_M2)
+
+    def _hidden_ahead(self, placed: Placed, water: Waters | None) -> tuple[HiddenAhead, ...]:
+        if water is None or placed.place is None:
+            return ()
+        flats = self._flats.mask(placed.place, placed.situation.tide_m, placed.own, water)
+        return tuple(hidden_boats.ahead(placed.own, water, flats))
+
+    def _next_opening(self, placed: Placed, water: Waters | None) -> Opening | None:
+        """Return what opens next, as last looked for; None where nothing is known of hidden water."""
+        if placed.place is None or water is None:
+            return None
+        time_ns = placed.situation.time_ns
+        if not 0 <= time_ns - self._opening_ns < OPENING_EVERY_S * NS_PER_S:
+            reach = min(placed.reach_m, OPENING_REACH_M)
+            way = _way(placed.situation, placed.own)
+            self._opening = next_opening(placed.place.land_edges, placed.own, water.intervals(), reach, way)
+            self._opening_ns = time_ns
+        return self._opening
+
+
+def _seen_ahead(own: OwnPlane, line: Floats | None) -> float | None:
+    """Return the seeing line on the way, the median over a few degrees; None where either is not known."""
+    way = own.ahead_rad
+    if line is None or way is None:
+        return None
+    middle, span = bearing_index(way), round(WAY_RAD / TAU * N_BEARINGS)
+    return float(np.median(line[(middle + np.arange(-span, span + 1)) % N_BEARINGS]))
+
+
+def _way(situation: Situation, own: OwnPlane) -> Floats | None:
+    """Return the turns of the route still ahead in the plane; None while no route is followed."""
+    if not situation.way:
+        return None
+    lat, lon = np.array(situation.way, dtype=np.float64).T
+    return np.column_stack(own.frame.to_plane(lat, lon))
+
+
+def cut_off(line: Floats, water: Waters | None, reach_m: float) -> Floats:
+    """Return the seeing line cut off where land begins or water is hidden by land, a vessel or a blind sector."""
+    cut = np.minimum(line, reach_m)
+    if water is None:
+        return cut
+    shut = water.land | ((water.cause >= 1) & (water.cause <= 3))
+    first = np.where(shut.any(axis=1), np.argmax(shut, axis=1) * water.cell_m, np.inf)
+    return np.minimum(cut, np.maximum(first, water.cell_m))
