@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal, NamedTuple
 
-from moonless.reading.situation import Sight
+from moonless.rules.steering import Sight
 
 Asker = int
 """The number of a screen at this helm; `HELM` for what the helm asks of its source by itself."""
