@@ -48,7 +48,7 @@ def soak(hours: float, wall_s: float) -> dict[str, float | None]:
     last_mb = most_mb = resident_mb()
     while story_s < hours * 3600.0 and steady_s() - begun < wall_s:
         chain = Chain(scene.boat, chart, None)
-        chain.tide_m = scene.tide_m
+        chain.given.tide_m = scene.tide_m
         tellings += 1
         for turn in player.turns():
             events = [(t, 0, data) for t, data in turn.radar] + [(n.time_ns, 1, n.tagged()) for n in turn.nmea]

@@ -24,6 +24,7 @@ from moonless.helm.process.requests import (
 )
 from moonless.reading.situation import OwnState
 from moonless.reading.types import Call
+from moonless.watch.pipeline.chain import Given
 from moonless.watch.types import LinkNow, Turn
 
 
@@ -54,8 +55,7 @@ class FakeChain:
     """Gives a made turn for radar bytes, and fails on b"bad"."""
 
     def __init__(self) -> None:
-        self.sight = "unsure"
-        self.way: tuple[tuple[float, float], ...] = ()
+        self.given = Given()
         self.acknowledged: list[Call] = []
         self.fed: list[bytes] = []
 
@@ -198,15 +198,15 @@ def test_the_turns_still_ahead_reach_the_chain() -> None:
     desk = RequestHandler(chain, None, lambda _: None)
     route = [[10.0, -30.0, "a"], [10.1, -30.0, "b"], [10.1, -29.9, "c"]]
     desk.follow({"route": route, "legs": [], "now": {"leg": 2}})
-    assert chain.way == ((10.1, -29.9),)
+    assert chain.given.way == ((10.1, -29.9),)
     desk.follow({"route": route, "legs": [], "now": {"leg": 1}})
-    assert chain.way == ((10.1, -30.0), (10.1, -29.9))
+    assert chain.given.way == ((10.1, -30.0), (10.1, -29.9))
     # Off the route, or none followed: the present course is held.
     desk.follow({"route": route, "legs": [], "now": None})
-    assert chain.way == ()
+    assert chain.given.way == ()
 
 
 def test_the_sight_switch_reaches_the_chain() -> None:
     chain = FakeChain()
     assert RequestHandler(chain, None, lambda _: None).take(by_screen(SetSight("radar only")))
-    assert chain.sight == "radar only"
+    assert chain.given.sight == "radar only"

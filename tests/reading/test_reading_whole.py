@@ -99,7 +99,7 @@ def _play(folder: Path, bias_deg: float) -> list[Turn]:
         folder / "scene.toml",
     )  # fmt: skip
     chain = Chain(scene.boat, Chart.open([chart], cache_dir=folder / "cache"))
-    chain.tide_m = 0.0
+    chain.given.tide_m = 0.0
     told: list[Turn] = []
     for turn in ScenePlayer(scene).turns():
         events = [(t, 0, data) for t, data in turn.radar] + [(n.time_ns, 1, n.tagged()) for n in turn.nmea]

@@ -104,7 +104,7 @@ def test_video_that_cannot_be_used_is_damaged_not_silent() -> None:
         turns += chain.feed_radar(data, now) if kind == "radar" else chain.feed_nmea(data, now)
     _assert_seen(turns, "radar", "damaged", 10.0)
     assert {state for t, state in _states(turns, "radar") if t > 15.0} == {"damaged"}
-    assert chain.radar.counts.unknown_compression > 100
+    assert chain.radar.decoder.counts.unknown_compression > 100
     late = [t for t in turns if seconds_of(t) > 15.0]
     assert len(late) >= 4
     assert all(t.scan is None and t.reading.echoes == () for t in late)

@@ -281,7 +281,7 @@ def test_live_links_give_turns_and_a_recording_of_them(tmp_path: Path) -> None:
         task = asyncio.create_task(watch.run())
         async with asyncio.timeout(30.0):
             await finished.wait()
-            while watch.chain.radar.counts.videos < 800 and not task.done():
+            while watch.chain.radar.decoder.counts.videos < 800 and not task.done():
                 await asyncio.sleep(0.02)
         task.cancel()
         await asyncio.gather(task, return_exceptions=True)

@@ -173,7 +173,7 @@ class _Known:
 
     def tell(self, chain: Chain) -> None:
         """Hand the tide to a chain."""
-        chain.tide, chain.tide_m = self.tide, self.tide_m
+        chain.given.tide, chain.given.tide_m = self.tide, self.tide_m
 
 
 def _check_there(paths: list[Path | None]) -> None:
@@ -212,7 +212,7 @@ def _replayed(boat: Boat, chart: Chart | None, known: _Known, replay: Any, write
 
 def _nmea_notes(chain: Any) -> list[str]:
     notes = []
-    for link, decoder in chain.nmea.items():
+    for link, decoder in chain.instruments.decoders.items():
         lines = decoder.reader.counts
         if lines.bad_checksum or lines.no_checksum:
             notes.append(

@@ -64,14 +64,14 @@ class RequestHandler:
         """Give the chain the turns of the route that are still ahead, for what opens on it; return the event."""
         now = plan["now"]
         turns = () if now is None else plan["route"][now["leg"] :]
-        self._chain.way = tuple((float(turn[0]), float(turn[1])) for turn in turns)
+        self._chain.given.way = tuple((float(turn[0]), float(turn[1])) for turn in turns)
         return PlanNow(plan)
 
     def take(self, asked: Asked) -> bool:
         """Act on one request; False when it is not for the chain."""
         asker, request = asked
         if isinstance(request, SetSight):
-            self._chain.sight = request.sight
+            self._chain.given.sight = request.sight
         elif isinstance(request, SetBowOffset):
             self._chain.set_bow_offset(radians(request.offset_deg))
         elif isinstance(request, TryManoeuvre):

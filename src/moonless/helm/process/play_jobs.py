@@ -79,7 +79,7 @@ class DemoJob:
                 chain = Chain(
                     scene.boat, chart, knowledge, on_spokes=player.on_spokes, is_late=lambda _: precompile.is_running
                 )
-                chain.tide_m = scene.tide_m
+                chain.given.tide_m = scene.tide_m
                 if precompile.is_running:
                     words = "finding echoes is being compiled, this once: a minute, or more where the computer is busy"
                     pipe.send(Notice(words, 0.8))

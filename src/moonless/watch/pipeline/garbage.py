@@ -10,6 +10,20 @@ from __future__ import annotations
 import gc
 
 
+class SetAside:
+    """Sets aside what stands, once for each time the chart has been laid out."""
+
+    def __init__(self) -> None:
+        self._done = 0
+
+    def after(self, laid_out: int) -> None:
+        """Call with how often the chart has been laid out, at the end of a turn."""
+        if laid_out != self._done:
+            # This turn was slow already; the next ones must not be.
+            self._done = laid_out
+            set_aside()
+
+
 def set_aside() -> None:
     """Collect, and set aside what is left; what was set aside before is looked through once more, so nothing leaks."""
     if not gc.isenabled():

@@ -1,0 +1,70 @@
+"""The first stage: bytes to spokes and to what instruments say, on the watch's own time line."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from moonless.scan.types import Spoke
+from moonless.watch.instruments.faults import FaultWatch
+from moonless.watch.instruments.intake import Chooser, Intake
+from moonless.watch.instruments.timebase import ClockNews, RadarNews, TimeBase
+from moonless.wire.cat240 import Cat240Decoder, Video
+from moonless.wire.nmea import NmeaDecoder
+
+
+@dataclass(frozen=True, slots=True)
+class DecodedSpokes:
+    """What one piece of radar bytes held."""
+
+    spokes: list[Spoke]  # of the radar that is followed, in the order they came, with times of the watch's time line
+    clock: RadarNews  # what the radar's own time shows
+    of_others: int = 0  # spokes of a second radar on the same link, left out
+
+
+class RadarDecoding:
+    """Category 240 in, spokes of one radar out."""
+
+    def __init__(self, times: TimeBase, faults: FaultWatch) -> None:
+        self.decoder = Cat240Decoder()
+        self._times = times
+        self._faults = faults
+        self._source = Chooser()  # of several radars on one link, by data source
+
+    def decode(self, data: bytes, received_ns: int, *, is_datagram: bool) -> DecodedSpokes:
+        """Take in bytes of a stream, cut anywhere, or one datagram."""
+        counts = self.decoder.counts
+        bad, n_video = counts.damaged + counts.unknown_compression, counts.videos
+        events = self.decoder.datagram(data) if is_datagram else self.decoder.feed(data)
+        now_ns = self._times.utc(received_ns)
+        self._faults.radar_blocks(now_ns, len(events), counts.damaged + counts.unknown_compression - bad)
+        videos = [e for e in events if isinstance(e, Video) and self._source.takes((e.sac, e.sic), 0, now_ns)]
+        of_others = counts.videos - n_video - len(videos)
+        if not videos:
+            return DecodedSpokes([], "same", of_others)
+        last = videos[-1]
+        clock: RadarNews = "same"
+        if last.time_of_day_s is not None:
+            clock = self._times.radar(received_ns, last.time_ns(now_ns))
+        shift = self._times.radar_offset_ns
+        spokes = [video.to_spoke(now_ns) for video in videos]
+        if shift != 0:
+            spokes = [replace(spoke, time_ns=spoke.time_ns + shift) for spoke in spokes]
+        return DecodedSpokes(spokes, clock, of_others)
+
+
+class InstrumentDecoding:
+    """What instruments say, link by link, taken in by `Intake`."""
+
+    def __init__(self, intake: Intake) -> None:
+        self.intake = intake
+        self.decoders: dict[str, NmeaDecoder] = {}
+
+    def decode(self, data: bytes, received_ns: int, link: str, *, is_datagram: bool) -> ClockNews:
+        """Take in bytes of one link; return what its receiver's date and time does to the time line."""
+        decoder = self.decoders.get(link)
+        if decoder is None:
+            decoder = self.decoders[link] = NmeaDecoder()
+        events = decoder.datagram(data, received_ns) if is_datagram else decoder.feed(data, received_ns)
+        self.intake.take(events, link)
+        news, self.intake.clock_news = self.intake.clock_news, "same"
+        return news

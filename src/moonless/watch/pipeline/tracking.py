@@ -1,0 +1,97 @@
+"""Correction and tracking: plots to tracks over the ground, in the one frame that registration has put right."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+
+from moonless.boat.types import Boat
+from moonless.frames import LocalFrame
+from moonless.reading.judge import Judge
+from moonless.reading.own import own_in_plane
+from moonless.reading.registration.registrar import Agreement
+from moonless.reading.situation import OwnState, Situation
+from moonless.reading.visibility.detectable import HiddenWater, visibility
+from moonless.scan.types import Scan
+from moonless.track.settings import PoseErrors
+from moonless.track.tracker import Tracker
+from moonless.track.types import Track
+
+# The tracks' plane is laid anew when the boat is this far from where it touches the earth, and the tracks are carried
+# over: distances across it are still true to some parts in a million.
+ANCHOR_M = 20_000.0
+
+
+class Tracking:
+    """Keeps the tracker and its plane; what radar and chart say of the reported pose goes into the measurement."""
+
+    def __init__(self, boat: Boat, judge: Judge) -> None:
+        self._boat = boat
+        self._judge = judge
+        self._tracker: Tracker | None = None
+        self._hidden: Mapping[str, Any] | None = None  # as last read, GeoJSON
+        self._hidden_water = HiddenWater()
+
+    @property
+    def frame(self) -> LocalFrame | None:
+        """The plane of the tracks; None before there are any."""
+        return None if self._tracker is None else self._tracker.frame
+
+    def forget(self) -> None:
+        """Begin anew: what was tracked is not where it seems."""
+        self._tracker = None
+
+    def begin_again(self) -> None:
+        """The time line has moved: what was hidden before says nothing either."""
+        self._tracker = None
+        self._hidden = None
+
+    def lay_plane(self, own: OwnState) -> None:
+        """See that there is a tracker, in a plane that touches the earth near the boat."""
+        if own.lat_deg is None or own.lon_deg is None or own.heading_true_rad is None:
+            return
+        if self._tracker is None:
+            self._tracker = Tracker(LocalFrame(own.lat_deg, own.lon_deg), pose_errors=_pose_errors(self._boat))
+        elif np.hypot(*self._tracker.frame.to_plane(own.lat_deg, own.lon_deg)) > ANCHOR_M:
+            self._tracker.reframe(LocalFrame(own.lat_deg, own.lon_deg))
+
+    def update(self, situation: Situation) -> tuple[Track, ...]:
+        """Return the tracks after this turn, in the true frame; none while echoes cannot be placed on the earth."""
+        scan, picture, tracker = situation.scan, situation.picture, self._tracker
+        own = own_in_plane(situation)
+        if scan is None or picture is None or tracker is None or own is None or own.heading_rad is None:
+            return ()
+        agreement = self._judge.agree(situation)
+        if agreement is None:
+            return ()
+        plots, corrected = picture.plots, agreement.put_right(own)
+        bearing = plots.heading_true_rad + plots.azimuth_rel_rad - agreement.heading_bias
+        self._hidden_water.learn(
+            corrected, self._hidden,
+            corrected.east_m + plots.range_m * np.sin(bearing), corrected.north_m + plots.range_m * np.cos(bearing),
+        )  # fmt: skip
+        in_view = visibility(_corrected(scan, agreement), corrected, self._hidden, self._hidden_water.in_view)
+        return tracker.update(
+            situation.time_ns, plots, scan.errors,
+            ais=situation.ais, p_visible=in_view, correction=agreement.correction,
+        )  # fmt: skip
+
+    def learn_hidden(self, hidden: Mapping[str, Any] | None) -> None:
+        """Take in what the reading found hidden, for the next turn's misses; None: not known."""
+        self._hidden = hidden
+
+
+def _corrected(scan: Scan, agreement: Agreement) -> Scan:
+    """Return the scan with each spoke's heading as the registration has it; places stay as they were reported."""
+    return replace(scan, heading_true_rad=scan.heading_true_rad - agreement.taken_out[0])
+
+
+def _pose_errors(boat: Boat) -> PoseErrors:
+    return PoseErrors(
+        heading_sigma_rad=boat.heading_sigma_rad,
+        position_sigma_m=boat.position_sigma_m,
+        antenna_height_m=boat.radar.height_m,
+    )
