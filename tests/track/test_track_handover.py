@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from track_world import ERRORS, FRAME, NS, noisy, plots_at
 
-from moonless.track.handover import hand_over
+from moonless.track.management.handover import hand_over
 from moonless.track.track_store import Bank
 from moonless.track.tracker import Tracker
 

@@ -331,7 +331,7 @@ def _line(turn: Turn) -> Any:
 
 def test_tracks_outlive_the_plane_they_began_in(monkeypatch: pytest.MonkeyPatch) -> None:
     kept = MadeRun().play(60.0)
-    monkeypatch.setattr("moonless.watch.pipeline.chain.ANCHOR_M", 120.0)
+    monkeypatch.setattr("moonless.watch.pipeline.tracking.ANCHOR_M", 120.0)
     moved = MadeRun().play(60.0)
     assert moved[-1].frame != moved[10].frame
     for turn, other in zip(kept, moved, strict=True):

@@ -22,16 +22,19 @@ from moonless.track import reframe
 from moonless.track.ais_association import Fusion
 from moonless.track.clutter_density import Strays
 from moonless.track.correction import Correction
-from moonless.track.handover import hand_over
-from moonless.track.hulls import axes, join_hulls, learn_shapes, plot_shapes
-from moonless.track.kernels import around_kernels as around
+from moonless.track.hulls import join_hulls, learn_shapes, plot_shapes
 from moonless.track.kernels import motion_kernels as motion
 from moonless.track.kernels import plot_kernels as meeting
 from moonless.track.kernels import share_kernels as sharing
+from moonless.track.management import existence
+from moonless.track.management.ghosts import note_ghosts
+from moonless.track.management.handover import hand_over
+from moonless.track.management.initiation import initiate, is_wild_plot
 from moonless.track.measurements import Measured, measure, shared_covariance
+from moonless.track.noise_scale import NoiseScale
 from moonless.track.published import tell
 from moonless.track.settings import PoseErrors, TrackerSettings
-from moonless.track.track_store import Bank, newborn
+from moonless.track.track_store import Bank
 from moonless.track.types import AisTarget, RadarTarget, Track
 from moonless.units import NS_PER_S
 
@@ -51,10 +54,6 @@ BELIEF_TOLERANCE = 1e-4
 OWN_SHARE = 0.3
 # Weight of the newest plot in a track's smoothed strength.
 SMOOTHING = 0.2
-# How often the plots of a ghost, and of a real echo, are called false: the geometry that betrays a ghost is just missed
-# on some turns, and a real echo meets it by chance for a while as the boat goes by.  Seen in made scenes; no source.
-GHOST_CALLED, REAL_CALLED = 0.65, 0.2
-MOST_FALSE = 6.0  # log odds: neither is ever past changing its mind
 
 
 class Tracker:
@@ -73,9 +72,7 @@ class Tracker:
         self._taken_out = np.zeros(3)  # the correction that the tracks stand by
         self._is_corrected = False
         self._next_id = 1
-        # What the plots' own scatter is of what was promised, as a factor on the variance; learnt from the tracks.
-        self.noise_scale = 1.0
-        self._noise_plots = 0.0
+        self._noise = NoiseScale(self.settings)
 
     def update(
         self,
@@ -101,13 +98,13 @@ class Tracker:
         self._predict(step, shared, correction)
         got = measure(self._now(), plots, errors, self.frame, self.pose_errors, self.settings.glint_sigma_m, correction)
         self._correct(correction, shared, got)
-        got = replace(got, noise=got.noise * self.noise_scale)
+        got = replace(got, noise=got.noise * self._noise.scale)
         blind = len(plots) > 0 and len(got) == 0
         got, shapes = join_hulls(got, plot_shapes(got, plots), plots, self._bank)
         visible = self._visible(p_visible) * (0.0 if blind else 1.0)
         self._bank.in_view = visible
         self._take_in(got, shapes, plots, errors, shared, visible)
-        self._sort_out()
+        self._manage()
         targets, elsewhere = tuple(ais), tuple(others)
         offset = None if correction is None else correction.state[1:]
         self._fusion.update(self._now(), self._bank, targets, elsewhere, offset)
@@ -126,6 +123,11 @@ class Tracker:
         self._strays.reframe(self.frame, frame)
         self._fusion.frame = frame
         self.frame = frame
+
+    @property
+    def noise_scale(self) -> float:
+        """What the plots' own scatter is of what was promised, as a factor on the variance."""
+        return self._noise.scale
 
     # -- time -----------------------------------------------------------------------------------------------------
 
@@ -191,32 +193,13 @@ class Tracker:
         seen = np.asarray(p_visible(mean[:, 0], mean[:, 1]), dtype=np.float64)
         return np.clip(np.nan_to_num(seen, nan=0.0), 0.0, 1.0)
 
-    def _hindered(self, got: Measured, errors: ScanErrors) -> tuple[Floats, Floats]:
-        bank, s = self._bank, self.settings
-        if len(got) == 0 or len(bank) == 0:
-            return np.ones(len(bank)), np.zeros((len(bank), 2, 2))
-        place = np.einsum("im,ima->ia", bank.mu, bank.x[:, :, :2])
-        length = np.where(bank.shape_weight >= 2.0, axes(bank.shape)[0], 0.0)
-        # Only what is seen itself can hide another: else tracks that coast side by side would excuse each other for
-        # good, and none of them would claim the plot that lies on them all.
-        hides = np.where(bank.misses <= s.hides_after_misses, bank.exists, 0.0)
-        return around.neighbours_kernel(
-            place, hides, bank.confirmed, np.where(length >= 20.0, length, 0.0), got.own_m.mean(axis=0),
-            max(errors.beam_rad, 1e-4), max(errors.pulse_m, 1.0), s.unresolved_most, s.shadowed,
-        )  # fmt: skip
-
-    def _p_detect(self) -> Floats:
-        s, bank = self.settings, self._bank
-        own = (bank.seen + s.p_detect_weight * s.p_detect) / (bank.looked + s.p_detect_weight)
-        return np.clip(own, s.p_detect_least, s.p_detect_most)
-
     def _take_in(
         self, got: Measured, shapes: Floats, plots: Plots, errors: ScanErrors, shared: Floats, visible: Floats
     ) -> None:
         s, bank = self.settings, self._bank
-        free, blend = self._hindered(got, errors)
+        free, blend = existence.hindered(bank, s, got, errors)
         visible = visible * free
-        p_detect = self._p_detect() * visible
+        p_detect = existence.detection_probability(bank, s) * visible
         track, plot, like = meeting.pairs_kernel(
             bank.x, bank.p, bank.mu, got.place_m, got.noise, got.own_m, got.ahead_s, shared, blend,
             s.gate,
@@ -235,8 +218,9 @@ class Tracker:
         )
         owns = own_plot >= 0
         owns[owns] = share[taken[owns]] > OWN_SHARE
-        self._believe(1.0 - none, none * bank.exists * (1.0 - p_detect) / w0, visible, surprise, owns)
-        self._learn_noise(surprise, share, taken)
+        unseen = none * bank.exists * (1.0 - p_detect) / w0
+        existence.update_existence(bank, s, 1.0 - none, unseen, visible, surprise, owns)
+        self._noise.learn(bank, surprise, share, taken)
         undo_swaps(track, plot, share, none, taken)
         meeting.update_kernel(
             bank.x, bank.p, bank.mu, track, plot, like, share, none,
@@ -250,72 +234,13 @@ class Tracker:
         exists = fresh * s.birth_per_m2 * s.p_detect / unexplained
         # So near there is ringing of the set and the boat's own wash; what comes from farther off is followed in.
         fresh = np.where(got.range_m > errors.pulse_m + s.recovery_m, fresh, 0.0)
-        fresh = np.where(self._strayed(got, own_plot), 0.0, fresh)
-        begun = self._begin(got, shapes, plots, shared, exists, fresh, self._strays.density(got, count))
+        fresh = np.where(is_wild_plot(bank, s, got, own_plot), 0.0, fresh)
+        begun = initiate(
+            bank, s, self._next_id, got, shapes, plots, shared, exists, fresh, self._strays.density(got, count)
+        )
+        self._next_id += int(np.count_nonzero(begun >= 0))
         self._strays.learn(got, np.clip(1.0 - explained, 0.0, 1.0), np.where(begun >= 0, begun, owner))
         self._bank.own_stray[self._bank.n_scans == 1] = 1.0
-
-    def _strayed(self, got: Measured, own_plot: Ints) -> NDArray[np.bool_]:
-        """Return (n,) whether a plot is likelier a wild one of a sure track that has none than a new thing's.
-
-        The eye of a long hull's echo leaps: a second track begun on it would be a second vessel that is not there.
-        """
-        s, bank = self.settings, self._bank
-        lost = np.flatnonzero(bank.confirmed & (own_plot < 0) & (bank.exists >= 0.5) & (bank.misses <= s.strayed_turns))
-        if lost.size == 0 or len(got) == 0:
-            return np.zeros(len(got), dtype=np.bool_)
-        mean, cov = meeting.mixture_kernel(bank.x[lost], bank.p[lost], bank.mu[lost], 0.0)
-        # (tracks, plots), component by component.
-        d0 = got.place_m[:, 0] - mean[:, 0, None] - got.ahead_s * mean[:, 2, None]
-        d1 = got.place_m[:, 1] - mean[:, 1, None] - got.ahead_s * mean[:, 3, None]
-        v00 = got.noise[:, 0, 0] + cov[:, 0, 0, None]
-        v01 = got.noise[:, 0, 1] + cov[:, 0, 1, None]
-        v11 = got.noise[:, 1, 1] + cov[:, 1, 1, None]
-        d2 = (v11 * d0**2 - 2.0 * v01 * d0 * d1 + v00 * d1**2) / (v00 * v11 - v01**2)
-        return np.asarray(np.any(d2 <= s.strayed_gates * s.gate, axis=0), dtype=np.bool_)
-
-    def _believe(self, hit: Floats, unseen: Floats, visible: Floats, surprise: Floats, owns: NDArray[np.bool_]) -> None:
-        """Existence, the track's own record of being seen, steady against flickering, one thing against many."""
-        s, bank = self.settings, self._bank
-        bank.exists = np.clip(hit + unseen, 0.0, s.surest)
-        # All that follows asks what a real thing did, so it is given that there is one.
-        hit = hit / np.maximum(hit + unseen, 1e-12)
-        fade = 1.0 - 1.0 / s.p_detect_memory
-        bank.seen = bank.seen * fade + hit
-        bank.looked = bank.looked * fade + np.maximum(visible, hit)
-        for_hit = math.log(s.steady_p_detect / s.flicker_p_detect)
-        for_miss = math.log((1.0 - s.steady_p_detect) / (1.0 - s.flicker_p_detect))
-        # Held at or above zero, as a cumulative-sum test is (Page 1954): a source may become steady at any time.
-        step = hit * for_hit + visible * (1.0 - hit) * for_miss
-        bank.quality = np.clip(bank.quality + step, 0.0, s.most_log_odds)
-        for_hit = math.log(s.patient_p_detect / s.seldom_p_detect)
-        for_miss = math.log((1.0 - s.patient_p_detect) / (1.0 - s.seldom_p_detect))
-        # Only its own plot counts: what is so vague that some plot lies near it every turn is patient for nothing.
-        step = np.where(owns, hit * for_hit, 0.0) + np.where(owns, 1.0 - hit, 1.0) * visible * for_miss
-        bank.patience = np.clip(bank.patience + step, 0.0, s.most_patience)
-        # Plots of one thing lie about the prediction as a Gaussian; plots that merely happen lie anywhere in the gate.
-        fit = np.where(np.isfinite(surprise), math.log(s.gate / 2.0) - 0.5 * np.minimum(surprise, s.gate), 0.0)
-        bank.fit = np.clip(bank.fit + hit * fit, 0.0, s.most_log_odds)
-        bank.own_stray *= 1.0 - 1.0 / s.clutter_memory_turns
-
-    def _learn_noise(self, surprise: Floats, share: Floats, taken: Ints) -> None:
-        """Hold the plots of sure tracks against what was predicted, and scale the noise that is believed.
-
-        Were the noise right, the squared distance would be 2 on the mean.  Distances are cut at 9, which costs a
-        hundredth of that mean, so that one stranger cannot teach much.  The first plots teach most: a radar whose
-        plots scatter far more than was promised would else lose her tracks before it is found out.
-        """
-        s, bank = self.settings, self._bank
-        sure = bank.confirmed | (bank.exists >= s.noise_sure_at)
-        own = np.flatnonzero((taken >= 0) & sure & (bank.n_hits >= s.noise_after_hits))
-        own = own[share[taken[own]] > 0.8]
-        if own.size == 0:
-            return
-        d2 = np.minimum(surprise[own], 9.0)
-        self._noise_plots = min(self._noise_plots + own.size, s.noise_memory_plots)
-        worth = max(s.noise_prior_plots + self._noise_plots, 3.0 * own.size)
-        step = float(np.sum(d2 / 2.0 - 0.989)) / worth
-        self.noise_scale = min(max(self.noise_scale * math.exp(step), s.noise_scale_least), s.noise_scale_most)
 
     # -- records --------------------------------------------------------------------------------------------------
 
@@ -344,86 +269,16 @@ class Tracker:
         around = around_all[at]
         bank.clutter[own] += 2.0 * SMOOTHING * (around - bank.clutter[own])
         learn_shapes(bank, own, shapes[at])
-        self._note_ghosts(own, index, plots)
+        note_ghosts(bank, own, index, plots)
 
-    def _note_ghosts(self, own: NDArray[np.intp], index: Ints, plots: Plots) -> None:
-        """A track is false when its plots speak for a ghost; its parent is the track that holds the parent plot."""
+    def _manage(self) -> None:
+        """Confirm what has earned it, hand over, forget what has gone."""
         bank = self._bank
-        is_false = plots.false_parent[index] >= 0
-        bank.false_odds[own] = np.clip(bank.false_odds[own] + _for_ghost(is_false), -MOST_FALSE, MOST_FALSE)
-        if not np.any(is_false):
-            return
-        holder = {int(p): int(bank.id[i]) for i, p in enumerate(bank.last_plot) if p >= 0}
-        for i, k in zip(own[is_false], index[is_false], strict=True):
-            bank.false_parent[i] = holder.get(int(plots.false_parent[k]), int(bank.false_parent[i]))
-            if plots.false_cause and plots.false_cause[k] is not None:
-                bank.false_cause[i] = plots.false_cause[k]
-
-    def _begin(
-        self, got: Measured, shapes: Floats, plots: Plots, shared: Floats, exists: Floats, fresh: Floats,
-        density: Floats,
-    ) -> Ints:  # fmt: skip
-        """Begin a track on each plot that no other explains; return their ids per plot, -1 where none began."""
-        s = self.settings
-        ids = np.full(len(got), -1, dtype=np.int64)
-        new = np.flatnonzero(fresh > 0.2)[: max(s.max_tracks - len(self._bank), 0)]
-        n = new.size
-        if n == 0:
-            return ids
-        index = got.plot[new]
-        ids[new] = np.arange(self._next_id, self._next_id + n)
-        self._next_id += n
-        x, p, mu = newborn(
-            got.place_m[new], got.noise[new], got.shared_jacobian[new], shared, got.ahead_s[new], s.models,
-            s.max_speed_sigma, got.range_m[new],
-        )  # fmt: skip
-        when = plots.time_ns[index].astype(np.int64)
-        size2 = 12.0 * (shapes[new, 0, 0] + shapes[new, 1, 1])
-        causes = np.array([plots.false_cause[k] if plots.false_cause else None for k in index], dtype=np.object_)
-        self._bank.append(
-            Bank(
-                x=x, p=p, mu=mu, exists=exists[new], seen=np.ones(n), looked=np.ones(n),
-                strength_db=plots.strength_db[index].astype(np.float64), shape=shapes[new].copy(),
-                shape_sq=size2**2, shape_weight=(size2 > 0.0).astype(np.float64),
-                id=ids[new], confirmed=np.zeros(n, np.bool_), started_ns=when, last_plot_ns=when.copy(),
-                n_scans=np.ones(n, np.int64), n_hits=np.ones(n, np.int64), misses=np.zeros(n, np.int64),
-                last_plot=index.astype(np.int64),
-                false_odds=_for_ghost(plots.false_parent[index] >= 0),
-                false_parent=np.full(n, -1, np.int64), false_cause=causes,
-                quality=np.full(n, math.log(s.steady_p_detect / s.flicker_p_detect)),
-                patience=np.full(n, math.log(s.patient_p_detect / s.seldom_p_detect)),
-                fit=np.zeros(n), clutter=density[new], own_stray=np.zeros(n),
-                in_view=np.ones(n),
-            )
-        )  # fmt: skip
-        return ids
-
-    def _sort_out(self) -> None:
-        """Confirm what has earned it, forget what has gone."""
-        s, bank = self.settings, self._bank
-        dirt = np.log(np.maximum(bank.clutter / s.clean_per_m2, 1.0))
-        likely = ~bank.confirmed & (bank.exists >= s.confirm_at)
-        is_one = bank.fit >= np.minimum(s.confirm_fit + s.fit_per_clutter * dirt, s.most_log_odds)
-        steady = bank.quality >= np.minimum(s.confirm_log_odds + s.confirm_per_clutter * dirt, s.most_log_odds)
-        # What comes back turn after turn is there, however its echo scatters.
-        lasting = (bank.quality >= s.lasting_log_odds) & (bank.n_hits >= s.lasting_hits)
-        now = likely & steady & (bank.n_hits >= s.confirm_hits) & (is_one | lasting)
-        calm = bank.mu[:, motion.STILL] + bank.mu[:, motion.STRAIGHT] >= s.patient_calm
-        patient = bank.patience >= s.patient_log_odds + s.patient_per_clutter * dirt
-        now |= likely & patient & calm & is_one & (bank.n_hits >= s.patient_hits)
+        now = existence.confirm(bank, self.settings)
         if bool(np.any(now)):
-            bank.confirmed |= now
             self._strays.acquit(bank.id[now])
             hand_over(bank, now, self._now())
-        floor = np.where(bank.confirmed, s.drop_confirmed_at, s.drop_tentative_at)
-        # A track of this turn has had no chance yet.
-        bank.keep((bank.exists >= floor) | (bank.n_scans <= 1))
-
-
-def _for_ghost(is_called: NDArray[np.bool_]) -> Floats:
-    """Return what each plot adds to the log odds of a ghost, by whether it was called false."""
-    called = math.log(GHOST_CALLED / REAL_CALLED)
-    return np.where(is_called, called, math.log((1.0 - GHOST_CALLED) / (1.0 - REAL_CALLED)))
+        existence.drop(bank, self.settings)
 
 
 def undo_swaps(track: Ints, plot: Ints, share: Floats, none: Floats, taken: Ints) -> None:

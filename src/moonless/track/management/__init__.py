@@ -1,0 +1,1 @@
+"""Track management: initiation, existence, confirmation, handing over and deletion."""
