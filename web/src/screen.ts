@@ -9,7 +9,7 @@ import { mapView, unproject, type Camera } from "./geo/camera";
 import { groundOf, type Ground } from "./layers/ink/ground";
 import { Labels } from "./layers/ink/labels";
 import { drawInk, echoAt } from "./layers/ink/layer";
-import type { Place } from "./layers/ink/measure";
+import type { Place } from "./layers/ink/tools/measure";
 import { at, type Boat, type View } from "./layers/ink/view";
 import { ScanLayer } from "./layers/scan/layer";
 import { LOOKS, type Inks } from "./look/table";

@@ -1,7 +1,17 @@
 /** What a page of the set-up is, and the few pieces that all pages are made of. */
 import { make } from "../panels/dom";
+import type { DistanceUnit } from "../geo/units";
 import { Refused, type Asking, ask } from "./ask";
-import type { Heard, SpokeFan, Told } from "./types";
+import type { Bow, Heard, SpokeFan, Told } from "./types";
+
+/** What the set-up can reach of the helm it lies over. */
+export interface SetupHelm {
+  readonly listen: () => void;
+  readonly control: (what: "take bow" | "undo bow") => void;
+  readonly bow: () => Bow | null;
+  readonly unit: () => DistanceUnit;
+  readonly closed: () => void;
+}
 
 /** What a page can reach of the set-up. */
 export interface Frame {

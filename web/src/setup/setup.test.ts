@@ -1,11 +1,11 @@
 import { describe, expect, it } from "vitest";
-import { valueWords } from "./answers";
-import { sureWords, onDial } from "./bow";
-import { cellWords, frameOf, weight } from "./covermap";
-import { placeWords, radarWords, touched } from "./hear";
-import { typedText } from "./pad";
-import { stateWords } from "./questions";
-import { notKnown } from "./start";
+import { valueWords } from "./pages/answers";
+import { sureWords, onDial } from "./pages/bow";
+import { cellWords, frameOf, weight } from "./pages/covermap";
+import { placeWords, radarWords, touched } from "./pages/hear";
+import { typedText } from "./pages/pad";
+import { stateWords } from "./pages/questions";
+import { notKnown } from "./pages/start";
 import type { Bow, CellCovered, Chosen, PlaceHeard, Question } from "./types";
 
 const RADAR = { spokes: 900, spokes_per_s: 144, spokes_per_turn: 360, cells: 384, cell_m: 6, range_m: 2304, bits: 8, turns_per_min: -24, radars: 1, has_time: true };

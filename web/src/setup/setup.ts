@@ -3,27 +3,18 @@
  * a knob and a remote reach everything. A watch that runs goes on beneath, and what is urgent is said up here too.
  */
 import { make, setText } from "../panels/dom";
-import type { DistanceUnit } from "../geo/units";
 import type { Asking } from "./ask";
 import "./setup.css";
-import { BowPage } from "./bow";
-import { ChartsPage } from "./charts";
-import { HearPage } from "./hear";
-import { asking, button, type Frame, type Page } from "./page";
-import { QuestionsPage } from "./questions";
-import { StartPage } from "./start";
-import type { Bow, Heard, SpokeFan, Told } from "./types";
+import { BowPage } from "./pages/bow";
+import { ChartsPage } from "./pages/charts";
+import { HearPage } from "./pages/hear";
+import { asking, button, type Frame, type Page, type SetupHelm } from "./page";
+import { QuestionsPage } from "./pages/questions";
+import { StartPage } from "./pages/start";
+import type { Heard, SpokeFan, Told } from "./types";
 
 const LEGS = ["hear", "charts", "boat", "start"] as const;
 const WORDS: Readonly<Record<string, string>> = { hear: "hear", charts: "charts", boat: "boat", start: "start", bow: "bow" };
-
-export interface Around {
-  readonly listen: () => void;
-  readonly control: (what: "take bow" | "undo bow") => void;
-  readonly bow: () => Bow | null;
-  readonly unit: () => DistanceUnit;
-  readonly closed: () => void;
-}
 
 export class Setup implements Frame {
   readonly element = make("section", "", { id: "setup", "aria-label": "Set up" });
@@ -40,17 +31,17 @@ export class Setup implements Frame {
   #needed = false;
   #busy = false;
 
-  constructor(private readonly around: Around) {
+  constructor(private readonly helm: SetupHelm) {
     const questions = new QuestionsPage(this);
     this.#pages = {
-      hear: new HearPage(this, around.listen, around.unit),
+      hear: new HearPage(this, helm.listen, helm.unit),
       charts: new ChartsPage(this),
       boat: questions,
       start: new StartPage(this, (key) => {
         questions.jump(key);
         this.#show("boat");
       }),
-      bow: new BowPage(this, around),
+      bow: new BowPage(this, helm),
     };
     for (const leg of LEGS) {
       const made = button(WORDS[leg] ?? leg, () => {
@@ -111,7 +102,7 @@ export class Setup implements Frame {
     this.#page.hide?.();
     this.element.hidden = true;
     this.#beneath(false);
-    this.around.closed();
+    this.helm.closed();
   }
 
   setHand(hand: "left" | "right"): void {

@@ -4,7 +4,7 @@ import { askName, RoutesSheet } from "../panels/routes";
 import type { Screen } from "../screen";
 import { BOAT_UNKNOWN, type Store } from "../state/store";
 import type { Reply } from "../state/types";
-import type { Place } from "../layers/ink/measure";
+import type { Place } from "../layers/ink/tools/measure";
 import type { Control, RouteAsked } from "../wire/frame";
 import type { DistanceUnit } from "../geo/units";
 import { LinesTool } from "./lines";

@@ -1,5 +1,5 @@
 /** A route being drawn: points, and every step back. Pure, so that it can be tested. */
-import type { Place } from "../layers/ink/measure";
+import type { Place } from "../layers/ink/tools/measure";
 
 const MOST = 100;
 

@@ -5,7 +5,7 @@
 import { threeFigures } from "../geo/angles";
 import { Plane } from "../geo/mercator";
 import { sayDistance, type DistanceUnit } from "../geo/units";
-import type { Place } from "../layers/ink/measure";
+import type { Place } from "../layers/ink/tools/measure";
 import type { View } from "../layers/ink/view";
 import type { Blade } from "../panels/fan";
 import type { Settings } from "../state/store";

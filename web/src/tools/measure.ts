@@ -1,5 +1,5 @@
 /** Range and bearing: touch a place for it from the boat; drag from one place to another for it between the two. */
-import { drawMeasure, type Place } from "../layers/ink/measure";
+import { drawMeasure, type Place } from "../layers/ink/tools/measure";
 import { threeFigures } from "../geo/angles";
 import { rangeBearing } from "../geo/mercator";
 import { sayDistance, type DistanceUnit } from "../geo/units";

@@ -6,7 +6,7 @@ import { threeFigures } from "../geo/angles";
 import { rangeBearing } from "../geo/mercator";
 import { sayDistance, type DistanceUnit } from "../geo/units";
 import { css } from "../look/table";
-import type { Place } from "../layers/ink/measure";
+import type { Place } from "../layers/ink/tools/measure";
 import { at, css2, ink, type View } from "../layers/ink/view";
 import type { Blade } from "../panels/fan";
 import type { LegCheck } from "../state/types";

@@ -3,7 +3,7 @@
  * its controls take the fan's place, arrows and Enter are its keys, and it goes away by itself when nobody uses it.
  */
 import type { View } from "../layers/ink/view";
-import type { Place } from "../layers/ink/measure";
+import type { Place } from "../layers/ink/tools/measure";
 import type { Blade } from "../panels/fan";
 
 export interface Touch {

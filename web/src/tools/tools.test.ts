@@ -1,5 +1,5 @@
 import { describe, expect, test } from "vitest";
-import type { Place } from "../layers/ink/measure";
+import type { Place } from "../layers/ink/tools/measure";
 import type { LegCheck } from "../state/types";
 import { Draft } from "./draft";
 import { LinesTool, type Lines } from "./lines";

@@ -5,8 +5,8 @@
  */
 import { threeFigures } from "../geo/angles";
 import { sayKnots } from "../geo/units";
-import type { Place } from "../layers/ink/measure";
-import { drawTrial } from "../layers/ink/trial";
+import type { Place } from "../layers/ink/tools/measure";
+import { drawTrial } from "../layers/ink/tools/trial";
 import type { View } from "../layers/ink/view";
 import type { Blade } from "../panels/fan";
 import type { Manoeuvre, Manoeuvres, Trial } from "../state/types";

@@ -4,12 +4,12 @@ import { drawEchoes } from "./echoes";
 import { drawHidden, nameHidden } from "./hidden";
 import { drawBoat, drawHeading, drawOwnTrack } from "./own";
 import { nameNoChart } from "./nochart";
-import { drawParallel } from "./measure";
+import { drawParallel } from "./tools/measure";
 import { drawRings } from "./rings";
-import { drawRoute } from "./route";
+import { drawRoute } from "./tools/route";
 import { drawSeeing, drawStopping, nameSeeing, isOverrun, wayAhead } from "./seeing";
 import { drawThread } from "./thread";
-import { drawOffer, drawTrial } from "./trial";
+import { drawOffer, drawTrial } from "./tools/trial";
 import { at, type View } from "./view";
 
 export interface Told {

@@ -1,8 +1,8 @@
 /** The boat, the radar and the skipper: one question on the sheet at a time. */
-import { make, setText } from "../panels/dom";
+import { make, setText } from "../../panels/dom";
 import { answering, valueWords, type Answering } from "./answers";
-import { button, type Frame, type Page } from "./page";
-import type { Question } from "./types";
+import { button, type Frame, type Page } from "../page";
+import type { Question } from "../types";
 
 /** How a question stands, in words. */
 export function stateWords(question: Question, unit: "metres" | "feet"): string {

@@ -1,5 +1,5 @@
 /** The route of the plan: a fine line of long strokes, a small ring at each waypoint, the leg being run a little stronger. */
-import { at, ink, type View } from "./view";
+import { at, ink, type View } from "../view";
 
 export function drawRoute(view: View): void {
   const plan = view.state.reading?.plan;

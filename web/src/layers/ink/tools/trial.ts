@@ -3,13 +3,13 @@
  * is dotted and shows how it would pass RELATIVE to her, so that a line which enters the ring round the boat is one that
  * would come too near; a broken frame runs round the sheet with the word TRIAL in it.
  */
-import { threeFigures } from "../../geo/angles";
-import { Plane } from "../../geo/mercator";
-import { sayDistance, sayKnots } from "../../geo/units";
-import { css } from "../../look/table";
-import type { Trial } from "../../state/types";
-import { KNOT_MPS } from "./echoes";
-import { at, css2, ink, isOnSheet, screenAngle, type View } from "./view";
+import { threeFigures } from "../../../geo/angles";
+import { Plane } from "../../../geo/mercator";
+import { sayDistance, sayKnots } from "../../../geo/units";
+import { css } from "../../../look/table";
+import type { Trial } from "../../../state/types";
+import { KNOT_MPS } from "../echoes";
+import { at, css2, ink, isOnSheet, screenAngle, type View } from "../view";
 
 const HALF_PX = 3.5;
 const AHEAD_S = 360;

@@ -1,9 +1,9 @@
 /** Which water the charts cover, drawn: each cell's outline, heavier the larger its scale, dashed where it is old. */
-import { RAD } from "../geo/angles";
-import { mercatorX, mercatorY, WORLD_M } from "../geo/mercator";
-import { css, LOOKS, type Inks } from "../look/table";
-import { ageWords, scaleWords } from "./figures";
-import type { CellCovered } from "./types";
+import { RAD } from "../../geo/angles";
+import { mercatorX, mercatorY, WORLD_M } from "../../geo/mercator";
+import { css, LOOKS, type Inks } from "../../look/table";
+import { ageWords, scaleWords } from "../figures";
+import type { CellCovered } from "../types";
 
 /** As `NEAR_M` of `src/moonless/helm/setup/coverage.py`, a little over five miles. */
 const NEAR_M = 10_000;

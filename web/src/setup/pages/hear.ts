@@ -1,11 +1,11 @@
 /** What the helm hears: each place with what comes from it, live; taken by touch. */
-import { sayDistance, type DistanceUnit } from "../geo/units";
-import { make, setText } from "../panels/dom";
-import { capital } from "./ask";
+import { sayDistance, type DistanceUnit } from "../../geo/units";
+import { make, setText } from "../../panels/dom";
+import { capital } from "../ask";
 import { Pad, typedText } from "./pad";
-import { button, Kept, type Frame, type Page } from "./page";
+import { button, Kept, type Frame, type Page } from "../page";
 import { FanCanvas } from "./spokefan";
-import type { Chosen, Heard, OfferHeard, PlaceHeard, RadarHeard, SpokeFan, ThingHeard } from "./types";
+import type { Chosen, Heard, OfferHeard, PlaceHeard, RadarHeard, SpokeFan, ThingHeard } from "../types";
 
 /** Without these the watch withdraws what needs them. */
 const NEEDED: readonly (readonly [string, string])[] = [

@@ -1,10 +1,10 @@
 /** Range and bearing by finger, and parallel index lines. */
-import { affine, project } from "../../geo/camera";
-import { threeFigures } from "../../geo/angles";
-import { rangeBearing } from "../../geo/mercator";
-import { sayDistance } from "../../geo/units";
-import { css } from "../../look/table";
-import { at, css2, ink, type View } from "./view";
+import { affine, project } from "../../../geo/camera";
+import { threeFigures } from "../../../geo/angles";
+import { rangeBearing } from "../../../geo/mercator";
+import { sayDistance } from "../../../geo/units";
+import { css } from "../../../look/table";
+import { at, css2, ink, type View } from "../view";
 
 export interface Place {
   readonly latDeg: number;

@@ -1,6 +1,6 @@
 /** Keys of our own for figures and letters: the system's keyboard is bright, and covers half of a phone. */
-import { make } from "../panels/dom";
-import { button } from "./page";
+import { make } from "../../panels/dom";
+import { button } from "../page";
 
 const BACK = "Backspace";
 /** Rows of four: a thumb reaches all of them, and a phone is as wide. */

@@ -1,8 +1,8 @@
 /** What has been settled, what is not known, where it is kept; and the start. */
-import { make } from "../panels/dom";
+import { make } from "../../panels/dom";
 import { valueWords } from "./answers";
-import { button, type Frame, type Page } from "./page";
-import type { Question } from "./types";
+import { button, type Frame, type Page } from "../page";
+import type { Question } from "../types";
 
 /** What nobody knows, in words; the five that must be there are assumed. */
 export function notKnown(questions: readonly Question[], unit: "metres" | "feet"): { question: Question; say: string }[] {

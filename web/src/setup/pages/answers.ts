@@ -1,9 +1,9 @@
 /** One kind of answer each: a figure, words, a choice, lists of figures. Each says what it stands at, or that it is wrong. */
-import { make, setText } from "../panels/dom";
-import { fromMetres, outOfBounds, parsed, shown, stepped, toMetres, typed, type LengthUnit } from "./figures";
+import { make, setText } from "../../panels/dom";
+import { fromMetres, outOfBounds, parsed, shown, stepped, toMetres, typed, type LengthUnit } from "../figures";
 import { Pad, typedText } from "./pad";
-import { button, pick } from "./page";
-import type { Question } from "./types";
+import { button, pick } from "../page";
+import type { Question } from "../types";
 
 export interface Answering {
   readonly element: HTMLElement;

@@ -1,9 +1,8 @@
 /** The radar's bow mark against the chart: measured while the boat runs straight, taken by one touch, undone by one. */
-import { make, setText, svg } from "../panels/dom";
-import { shown } from "./figures";
-import { button, type Page } from "./page";
-import type { Around } from "./setup";
-import type { Bow } from "./types";
+import { make, setText, svg } from "../../panels/dom";
+import { shown } from "../figures";
+import { button, type Page, type SetupHelm } from "../page";
+import type { Bow } from "../types";
 
 const R = 190;
 /** Degrees shown either side of the bow, drawn this much wider than they are. */
@@ -24,10 +23,10 @@ export class BowPage implements Page {
   readonly #sure = make("p", "", { class: "lead" });
   readonly #compass = make("p", "", { class: "why" });
   readonly #now = make("p", "", { class: "state" });
-  readonly #take = button("", () => this.around.control("take bow"), { class: "pick" });
-  readonly #undo = button("", () => this.around.control("undo bow"), { class: "pick" });
+  readonly #take = button("", () => this.helm.control("take bow"), { class: "pick" });
+  readonly #undo = button("", () => this.helm.control("undo bow"), { class: "pick" });
 
-  constructor(private readonly frame: { refresh(): void }, private readonly around: Around) {
+  constructor(private readonly frame: { refresh(): void }, private readonly helm: SetupHelm) {
     const answers = make("div", "", { class: "answers" });
     answers.append(this.#take, this.#undo);
     this.element.append(make("p", "The bow mark", { class: "count" }), this.#dial as unknown as HTMLElement, this.#title, this.#sure, this.#compass, answers, this.#now);
@@ -38,7 +37,7 @@ export class BowPage implements Page {
   }
 
   told(): void {
-    const bow = this.around.bow();
+    const bow = this.helm.bow();
     setText(this.#title, bow === null ? "No reading yet: it is measured while the watch runs." : bow.say);
     setText(this.#sure, bow === null ? "" : sureWords(bow));
     setText(this.#compass, bow?.compass ?? "");

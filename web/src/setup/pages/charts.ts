@@ -1,8 +1,8 @@
 /** Charts by folder: looked through on the helm's computer, their coverage drawn. */
-import { make, setText } from "../panels/dom";
+import { make, setText } from "../../panels/dom";
 import { CoverMap, cellWords } from "./covermap";
-import { button, pick, type Frame, type Page } from "./page";
-import type { Coverage, Folder } from "./types";
+import { button, pick, type Frame, type Page } from "../page";
+import type { Coverage, Folder } from "../types";
 
 export class ChartsPage implements Page {
   readonly name = "charts";
