@@ -22,6 +22,7 @@ FLOORS: list[list[str]] = [
     ["frames"],
     ["boat", "rules", "sky", "sea"],
     ["chart", "scan"],
+    ["sight"],
     ["radar", "wire"],
     ["echo", "scene"],
     ["track"],

@@ -11,18 +11,17 @@ from hypothesis import strategies as st
 
 from moonless.boat import GENERIC_SETS
 from moonless.constants import EFFECTIVE_EARTH_RADIUS_M as RE_M
-from moonless.constants import TAU
 from moonless.radar.environment.multipath import LAND_TOP_M, Path, land_table, two_way_factor
-from moonless.radar.environment.shadow import edge_before
 from moonless.radar.expected import finish
 from moonless.radar.kernels import reference
 from moonless.radar.kernels.field_kernels import hidden_kernel
 from moonless.radar.kernels.scan_kernels import point_field_kernel
-from moonless.radar.kernels.sweep_kernels import _below, crossings_kernel, smear_azimuth_kernel, splat_kernel
+from moonless.radar.kernels.sweep_kernels import _below, smear_azimuth_kernel, splat_kernel
 from moonless.radar.link.detection import clutter_weight, p_detect
 from moonless.radar.mean import mean_echo, near_lobes
 from moonless.radar.types import RadarPose, RainCell, ScanGrid, Weather
 from moonless.radar.world import World
+from moonless.sight.shadow import edge_before
 
 RADOME = GENERIC_SETS["small radome"]
 unhurried = settings(deadline=None, max_examples=60)  # the first example pays for compilation
@@ -41,32 +40,6 @@ def test_field(antenna: float, target: float, range_m: float, waves: float, pola
     fast = float(two_way_factor(path, np.array([range_m]), np.array([target]))[0])
     # The Bessel polynomial is good to 2e-7; in a null the difference of nearly equal rays magnifies that.
     assert fast == pytest.approx(reference.two_way_factor(path, range_m, target), rel=1e-4, abs=1e-5)
-
-
-@unhurried
-@given(
-    seed=st.integers(0, 10_000),
-    n_edge=st.integers(1, 40),
-    n_spoke=st.sampled_from([8, 64, 97, 256]),
-)
-def test_crossings(seed: int, n_edge: int, n_spoke: int) -> None:
-    rng = np.random.default_rng(seed)
-    ends = rng.uniform(-1000.0, 1000.0, (4, n_edge))
-    start, found, edge = crossings_kernel(*ends, n_spoke)
-    plain = reference.crossings(*ends, n_spoke)
-    assert len(edge) == len(found) == start[-1]
-    for i in range(n_spoke):
-        np.testing.assert_allclose(found[start[i] : start[i + 1]], plain[i], rtol=2e-4, atol=1e-2)
-
-
-@unhurried
-@given(seed=st.integers(0, 10_000), n=st.integers(3, 30))
-def test_rings_are_entered_as_often_as_left(seed: int, n: int) -> None:
-    rng = np.random.default_rng(seed)
-    # Whole-number places, so that vertices fall on spokes exactly.
-    u, v = rng.integers(1, 20, n).astype(float), rng.integers(-20, 20, n).astype(float)
-    start, _, _ = crossings_kernel(u, v, np.roll(u, -1), np.roll(v, -1), 64)
-    assert np.all(np.diff(start) % 2 == 0)
 
 
 def test_profile_of_a_coast(coast: World) -> None:
@@ -188,10 +161,10 @@ def test_hidden(coast: World, spoke: int, cell: int, height: float) -> None:
 def test_the_edge_is_the_island(coast: World) -> None:
     grid = ScanGrid(64, 200, 5.0, 10.0)
     mean = mean_echo(coast, RADOME, RadarPose(0.0, 0.0, 0.0), grid, 1.5, Weather())
-    edge = edge_before(mean.shadow_m[0], grid, 1900.0, RADOME.height_m)
+    edge = edge_before(mean.shadow_m[0], grid.first_cell_m, grid.cell_m, 1900.0, RADOME.height_m)
     assert edge is not None and 950.0 <= edge.range_m <= 1450.0
     assert edge.height_m == pytest.approx(9.0, abs=1.0)  # low land with trees: the default height
-    assert edge_before(mean.shadow_m[32], grid, 1900.0, RADOME.height_m) is None
+    assert edge_before(mean.shadow_m[32], grid.first_cell_m, grid.cell_m, 1900.0, RADOME.height_m) is None
 
 
 def test_a_point_has_the_beam_and_the_pulse() -> None:
@@ -208,16 +181,6 @@ def test_a_point_has_the_beam_and_the_pulse() -> None:
     power = re.astype(float) ** 2 + im.astype(float) ** 2
     np.testing.assert_allclose(power[:, 10], out[:, 10], rtol=1e-3, atol=1e-6)
     np.testing.assert_allclose(power[20, 7:14], power[20, 10] * np.array([0.5, 1, 1, 1, 1, 1, 0.5]), rtol=1e-3)
-
-
-def test_a_spoke_is_a_row_of_the_turn() -> None:
-    # A wall square ahead is met by the spokes that look at it and by no other.
-    start, found, _ = crossings_kernel(np.array([100.0]), np.array([-10.0]), np.array([100.0]), np.array([10.0]), 720)
-    count = np.diff(start)
-    looking = np.abs(np.arcsin(np.sin(np.arange(720) * TAU / 720))) < math.atan(0.1)
-    looking &= np.cos(np.arange(720) * TAU / 720) > 0
-    assert np.array_equal(count == 1, looking)
-    assert found.min() == pytest.approx(100.0)
 
 
 @unhurried

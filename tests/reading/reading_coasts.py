@@ -8,9 +8,9 @@ import numpy as np
 import shapely
 from reading_edges import near_edge
 
-from moonless.reading.chart_around import edges_of
 from moonless.reading.registration.matching import turned_back
 from moonless.reading.registration.observations import Sightings
+from moonless.sight.edges import edges_of
 
 LAND = shapely.MultiPolygon(
     [

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from moonless.constants import TAU
 from moonless.reading.polar import N_BEARINGS
-from moonless.reading.visibility.sight_lines import crossings
+from moonless.sight.lines import crossings
 
 Floats = NDArray[np.float64]
 

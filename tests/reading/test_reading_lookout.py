@@ -14,7 +14,6 @@ from scipy import stats
 
 from moonless.chart.types import Feature
 from moonless.reading.alerts.candidates import Wheel, of_dangers
-from moonless.reading.chart_around import edges_of
 from moonless.reading.collision.charted_dangers import ahead, check_sounder, lay_out_dangers
 from moonless.reading.identify.mark_watch import Lookout
 from moonless.reading.identify.missing import MissingWatch
@@ -26,7 +25,8 @@ from moonless.reading.registration.registrar import Registrar
 from moonless.reading.types import Fault
 from moonless.reading.visibility.opening import next_opening
 from moonless.reading.visibility.seeing import P_TURN_HELD, curve_for
-from moonless.reading.visibility.sight_along import corners, sight_along
+from moonless.sight.along import corners, sight_along
+from moonless.sight.edges import edges_of
 
 OWN = OwnPlane(FRAME, 0.0, 0.0, 0.0, 0.0, 5.0)
 
@@ -200,7 +200,7 @@ def test_the_water_behind_a_point_opens_where_geometry_says() -> None:
     reading = judge.read(make_situation())
     assert reading.hidden is not None
     from moonless.reading.visibility.raster import behind_first_land, blank
-    from moonless.reading.visibility.sight_lines import crossings
+    from moonless.sight.lines import crossings
 
     ranges, counts = crossings(edges, 0.0, 0.0, 3000.0)
     water = blank(ranges, counts, 3000.0, False)
@@ -257,7 +257,7 @@ def test_on_a_route_the_water_round_the_turn_opens() -> None:
     wall = shapely.box(100.0, -2000.0, 140.0, 500.0)
     edges = edges_of(wall)
     from moonless.reading.visibility.raster import behind_first_land, blank
-    from moonless.reading.visibility.sight_lines import crossings
+    from moonless.sight.lines import crossings
 
     ranges, counts = crossings(edges, 0.0, 0.0, 3000.0)
     water = blank(ranges, counts, 3000.0, False)

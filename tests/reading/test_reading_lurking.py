@@ -11,12 +11,13 @@ import shapely
 from reading_fakes import FRAME, FakeChart
 
 from moonless.constants import TAU
-from moonless.reading.chart_around import edges_of, lay_out
+from moonless.reading.chart_around import lay_out
 from moonless.reading.own import OwnPlane
 from moonless.reading.polar import N_BEARINGS, N_CELLS
 from moonless.reading.visibility import hidden_boats, raster
 from moonless.reading.visibility.raster import Waters
-from moonless.reading.visibility.sight_lines import crossings
+from moonless.sight.edges import edges_of
+from moonless.sight.lines import crossings
 
 OWN = OwnPlane(FRAME, 0.0, 0.0, 0.0, 0.0, 5.0)
 REACH_M = 2000.0

@@ -10,6 +10,7 @@ import pytest
 import shapely
 from reading_fakes import FRAME, T0, FakeChart, S, make_boat, make_mark, make_situation, make_track
 
+from moonless.chart.types import Feature
 from moonless.reading.judge import Judge
 from moonless.reading.situation import OwnState
 from moonless.reading.types import Reading
@@ -25,14 +26,8 @@ LAND = [(900.0, 200.0), (1500.0, 300.0), (1400.0, 900.0), (930.0, 800.0)]
 SHOAL = [(-60.0, 420.0), (40.0, 420.0), (40.0, 700.0), (-60.0, 700.0)]
 
 
-class _Shoal:
-    object, name = "DEPARE", None
-
-    def __init__(self, shape: Any) -> None:
-        self.shape = shape
-
-    def number(self, attribute: str) -> float:
-        return 0.6 if attribute == "DRVAL1" else 2.0
+def _shoal(shape: Any) -> Feature:
+    return Feature("DEPARE", "TEST", "shoal", shape, {"DRVAL1": 0.6, "DRVAL2": 2.0}, 10_000)
 
 
 def _told(shift: tuple[float, float] = (0.0, 0.0), turn_deg: float = 0.0, mirror: bool = False) -> list[Reading]:
@@ -51,7 +46,7 @@ def _told(shift: tuple[float, float] = (0.0, 0.0), turn_deg: float = 0.0, mirror
     chart = FakeChart(
         land=shapely.MultiPolygon([shapely.Polygon(put(LAND))]),
         marks=marks,
-        depths=(_Shoal(shapely.Polygon(put(SHOAL))),),
+        depths=(_shoal(shapely.Polygon(put(SHOAL))),),
     )
     lat, lon = FRAME.to_geographic(*shift)
     judge, out = Judge(make_boat(), chart), []

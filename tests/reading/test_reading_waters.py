@@ -13,39 +13,13 @@ from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
 from moonless.constants import TAU
-from moonless.reading.chart_around import edges_of
 from moonless.reading.polar import N_BEARINGS, N_CELLS
 from moonless.reading.publish import PAD_ROWS
-from moonless.reading.visibility import reference
 from moonless.reading.visibility.outlines import outlines
 from moonless.reading.visibility.polar_polygons import join, ring_of
 from moonless.reading.visibility.raster import CAUSE_OF, Waters, behind_first_land, blank, horizon_mask
-from moonless.reading.visibility.sight_lines import crossings
-from moonless.reading.visibility.sweep_kernels import sweep_kernel
-
-edge_arrays = arrays(
-    np.float64,
-    st.tuples(st.integers(0, 12), st.just(4)),
-    elements=st.floats(-500, 500, width=32).map(lambda v: v + 0.37),
-)
-
-
-@settings(max_examples=80, deadline=None)
-@given(edge_arrays, st.floats(-100, 100), st.floats(-100, 100), st.sampled_from([1, 7, 36, 360]), st.floats(50, 2000))
-def test_kernel_equals_reference(edges: np.ndarray, east: float, north: float, n_az: int, reach: float) -> None:
-    ranges = np.full((n_az, 32), np.inf)
-    counts = np.zeros(n_az, dtype=np.int64)
-    sweep_kernel(np.ascontiguousarray(edges), east, north, n_az, reach, ranges, counts)
-    expected = reference.sweep(edges, east, north, n_az, reach)
-    for row in range(n_az):
-        assert counts[row] == len(expected[row])
-        assert ranges[row, : counts[row]] == pytest.approx(expected[row], rel=1e-9, abs=1e-9)
-
-
-def test_reference_by_hand() -> None:
-    # A wall 100 m north, from 50 m west to 50 m east: met dead north at 100, not at 90 degrees.
-    found = reference.sweep(np.array([[-50.0, 100.0, 50.0, 100.0]]), 0.0, 0.0, 4, 1000.0)
-    assert found == [[pytest.approx(100.0)], [], [], []]
+from moonless.sight.edges import edges_of
+from moonless.sight.lines import crossings
 
 
 def test_a_ray_through_land_goes_in_and_out() -> None:

@@ -10,11 +10,11 @@ import shapely
 from reading_edges import near_edge
 from reading_fakes import FRAME, T0, S, make_boat
 
-from moonless.reading.chart_around import edges_of
 from moonless.reading.own import OwnPlane
 from moonless.reading.registration.matching import Expected, turned_back
 from moonless.reading.registration.observations import Sightings
 from moonless.reading.registration.registrar import Registrar
+from moonless.sight.edges import edges_of
 
 LAND = shapely.MultiPolygon(
     [

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from moonless.frames import LocalFrame, wrap_180
 from moonless.passage.sight import TrackPoints
-from moonless.reading.visibility.sight_along import corners, sight_along
+from moonless.sight.along import corners, sight_along
 
 Floats = NDArray[np.float64]
 

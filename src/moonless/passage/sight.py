@@ -27,6 +27,7 @@ from moonless.passage.way.stretch import Stretch
 from moonless.passage.words import object_words
 from moonless.radar.targets import target_of_mark
 from moonless.reading.visibility.seeing import curve_for
+from moonless.sight.between import land_between
 from moonless.sky.visibility import computed_range_m, geographic_range_m
 
 STEP_M = 100.0
@@ -120,19 +121,9 @@ def _seen_along(
 
 def _behind_land(light: ChartLight, points: TrackPoints, asked: np.ndarray, local: LocalChart) -> np.ndarray:
     hidden = np.zeros(asked.shape, dtype=bool)
-    land = local.land
-    if shapely.is_empty(land):
-        return hidden
-    shapely.prepare(land)
-    for k in np.flatnonzero(asked):
-        east, north = light.east_m - points.east_m[k], light.north_m - points.north_m[k]
-        distance = math.hypot(east, north)
-        if distance <= OWN_GROUND_M:
-            continue
-        share = 1.0 - OWN_GROUND_M / distance
-        end = (points.east_m[k] + share * east, points.north_m[k] + share * north)
-        ray = shapely.LineString([(points.east_m[k], points.north_m[k]), end])
-        hidden[k] = bool(shapely.intersects(land, ray))
+    track = np.column_stack([points.east_m, points.north_m])
+    place = np.array([light.east_m, light.north_m])
+    hidden[asked] = land_between(local.land, track[asked], place, OWN_GROUND_M)
     return hidden
 
 

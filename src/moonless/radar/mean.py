@@ -17,13 +17,14 @@ from moonless.radar.environment.clutter import k_shape, nrl_sigma0_db, sea_state
 from moonless.radar.environment.multipath import LAND_TOP_M, N_LAND_RANGE, Path, land_table
 from moonless.radar.environment.propagation import GAS_DB_PER_M, grazing_rad
 from moonless.radar.environment.rain import BEAM_SHARE, rain_maps
-from moonless.radar.kernels.sweep_kernels import crossings_kernel, profile_kernel
+from moonless.radar.kernels.sweep_kernels import profile_kernel
 from moonless.radar.link.budget import Link, link_budget
 from moonless.radar.link.detection import spike_weight
 from moonless.radar.points import in_sectors, vertical_pattern
 from moonless.radar.types import PointTarget, RadarPose, ScanGrid, Weather
 from moonless.radar.walls import Edges
 from moonless.radar.world import World
+from moonless.sight.crossing_kernels import crossings_kernel
 
 Floats = NDArray[np.float64]
 
@@ -178,9 +179,9 @@ def _profile(
         grid.n_spoke, grid.n_cell, float(grid.first_cell_m), float(grid.cell_m), path.antenna_m, RE_M,
         float(pose.heading_rad),
         raster.height_m, raster.west_m - pose.east_m, raster.south_m - pose.north_m, raster.step_m,
-        land_start, land_range, land_edge, land_u, land_v,
+        land_start, land_range.astype(np.float32), land_edge, land_u, land_v,
         world.is_on_land(pose.east_m, pose.north_m), world.defaults.face_gamma, world.defaults.slope_gamma,
-        wall_start, wall_range, wall_edge, wall_u, wall_v, top, bottom, gamma, blocks,
+        wall_start, wall_range.astype(np.float32), wall_edge, wall_u, wall_v, top, bottom, gamma, blocks,
         table, np.clip(np.rint(row), 0, N_LAND_RANGE - 1).astype(np.int64), LAND_TOP_M,
         free * reach * (TAU / grid.n_spoke), taps, shadow, water, main, sectors,
     )  # fmt: skip

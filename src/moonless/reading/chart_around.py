@@ -14,6 +14,7 @@ from scipy.spatial import cKDTree
 from moonless.chart.types import Bridge, Mark
 from moonless.errors import NoCoverage
 from moonless.frames import LocalFrame
+from moonless.sight.edges import edges_of
 
 Floats = NDArray[np.float64]
 
@@ -173,16 +174,6 @@ def keep_outs_around(
         (shapely.transform(a.outline_lonlat, lambda xy: np.column_stack(frame.to_plane(xy[:, 1], xy[:, 0]))), a.words)
         for a in areas
     ]
-
-
-def edges_of(area: Any) -> Floats:
-    """Return the outline of an area as (m, 4) edges: east and north of both ends."""
-    rings = shapely.get_rings(shapely.get_parts(area)) if not shapely.is_empty(area) else []
-    parts = []
-    for ring in rings:
-        xy = shapely.get_coordinates(ring)
-        parts.append(np.hstack([xy[:-1], xy[1:]]))
-    return np.vstack(parts) if parts else np.zeros((0, 4))
 
 
 def outline_of(shapes: list[Any]) -> Outline:

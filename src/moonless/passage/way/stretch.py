@@ -16,7 +16,7 @@ from moonless.constants import NAUTICAL_MILE_M
 from moonless.errors import NoCoverage
 from moonless.frames import LocalFrame, geodesic
 from moonless.passage.way.route import Leg
-from moonless.reading.chart_around import edges_of
+from moonless.sight.edges import edges_of
 
 # How far round the legs the chart is opened: the lights a small boat can hope to see from her cockpit.
 MARGIN_M = 8.0 * NAUTICAL_MILE_M

@@ -13,8 +13,8 @@ from moonless.constants import EFFECTIVE_EARTH_RADIUS_M as RE_M
 from moonless.constants import TAU
 from moonless.radar.environment.diffraction import knife_edge_db, knife_edge_parameter, smooth_earth_db
 from moonless.radar.environment.multipath import LAND_TOP_M, SEA_CONDUCTIVITY_S_PER_M, SEA_PERMITTIVITY, Path
-from moonless.radar.environment.shadow import edge_before
 from moonless.radar.types import ScanGrid
+from moonless.sight.shadow import edge_before
 
 Floats = NDArray[np.float64]
 
@@ -65,24 +65,6 @@ def two_way_factor(path: Path, range_m: float, target_m: float) -> float:
         far = -smooth_earth_db(horizon, antenna_m, target_m, path.wavelength_m)
         db = near + (far - near) * (range_m - trusted) / (horizon - trusted)
     return float(10.0 ** (db / 5.0))
-
-
-def crossings(u1: Floats, v1: Floats, u2: Floats, v2: Floats, n_spoke: int) -> list[list[float]]:
-    """Return, for each spoke, the ranges at which it meets the edges, nearest first."""
-    found: list[list[float]] = []
-    for i in range(n_spoke):
-        c, s = math.cos(i * TAU / n_spoke), math.sin(i * TAU / n_spoke)
-        ranges = []
-        for a, b, p, q in zip(u1, v1, u2, v2, strict=True):
-            # Which side of the spoke's line each end lies on; and how far out the edge crosses it.
-            left, right = c * b - s * a, c * q - s * p
-            if (left > 0.0) != (right > 0.0):
-                share = left / (left - right)
-                along = (a * c + b * s) + share * ((p * c + q * s) - (a * c + b * s))
-                if along > 0.0:
-                    ranges.append(float(along))
-        found.append(sorted(ranges))
-    return found
 
 
 def shadow_height(height_m: Floats, range_m: Floats, antenna_m: float) -> Floats:
@@ -141,7 +123,7 @@ def hidden(
     """Return (two-way share that bends past the hiding edge of land, height it hides), (1, 0) if nothing hides."""
     cell = min(cell, grid.n_cell - 1)
     range_m = grid.first_cell_m + cell * grid.cell_m
-    edge = edge_before(shadow_m[spoke], grid, range_m, path.antenna_m) if cell >= 1 else None
+    edge = edge_before(shadow_m[spoke], grid.first_cell_m, grid.cell_m, range_m, path.antenna_m) if cell >= 1 else None
     if edge is None:
         return 1.0, 0.0
     at = round((edge.range_m - grid.first_cell_m) / grid.cell_m)

@@ -16,12 +16,13 @@ from numpy.typing import NDArray
 from scipy import ndimage
 
 from moonless.constants import TAU
-from moonless.reading.chart_around import Place, edges_of
+from moonless.reading.chart_around import Place
 from moonless.reading.own import OwnPlane
 from moonless.reading.polar import N_BEARINGS, N_CELLS, bearing_index
 from moonless.reading.visibility import raster
 from moonless.reading.visibility.raster import Waters
-from moonless.reading.visibility.sight_lines import crossings
+from moonless.sight.edges import edges_of
+from moonless.sight.lines import crossings
 
 Bools = NDArray[np.bool_]
 

@@ -19,8 +19,8 @@ from moonless.reading.types import HiddenBy
 from moonless.reading.visibility import raster
 from moonless.reading.visibility.raster import Waters
 from moonless.reading.visibility.seeing import P_TURN_HELD, Curve, clutter_at
-from moonless.reading.visibility.sight_lines import crossings
 from moonless.scan.types import Scan
+from moonless.sight.lines import crossings
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]

@@ -12,7 +12,7 @@ from moonless.constants import TAU
 from moonless.reading.own import OwnPlane
 from moonless.reading.polar import N_BEARINGS
 from moonless.reading.visibility.polar_polygons import Interval
-from moonless.reading.visibility.sight_along import sight_along
+from moonless.sight.along import sight_along
 
 Floats = NDArray[np.float64]
 

@@ -9,8 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from moonless.constants import TAU
-from moonless.reading.polar import N_BEARINGS
-from moonless.reading.visibility.sight_lines import first_land_m
+from moonless.sight.lines import N_BEARINGS, first_land_m
 
 Floats = NDArray[np.float64]
 
