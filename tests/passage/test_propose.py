@@ -38,14 +38,14 @@ def _at(east: float, north: float) -> tuple[float, float]:
 def test_goes_round_and_is_not_refused(
     made_chart: Chart, boat: Boat, start: tuple[float, float], end: tuple[float, float]
 ) -> None:
-    route = propose(made_chart, boat, _at(*start), _at(*end))
+    route = propose(made_chart, boat, _at(*start), _at(*end)).route
     assert make_plan(made_chart, route, boat, WHEN, NIGHT).refused == ()
     straight = shapely.distance(shapely.Point(start), shapely.Point(end))
     assert straight < route.length_m < 2.0 * straight
 
 
 def test_keeps_off_where_there_is_room(made_chart: Chart, boat: Boat) -> None:
-    route = propose(made_chart, boat, _at(-1500, 600), _at(3500, 600))
+    route = propose(made_chart, boat, _at(-1500, 600), _at(3500, 600)).route
     track = shapely.LineString([FRAME.to_plane(w.lat_deg, w.lon_deg) for w in route.waypoints])
     assert shapely.distance(track, shapely.box(500, 300, 1500, 900)) > 0.5 * boat.skipper.keep_off_m
 
@@ -65,7 +65,7 @@ def test_places_that_cannot_be_used(made_chart: Chart, boat: Boat) -> None:
 
 def test_a_low_boat_takes_the_bridge(made_chart: Chart, boat: Boat) -> None:
     low = replace(boat, air_draught_m=2.0)
-    route = propose(made_chart, low, _at(1000, -1300), _at(3000, -1300))
+    route = propose(made_chart, low, _at(1000, -1300), _at(3000, -1300)).route
     assert route.length_m == pytest.approx(2000, rel=0.02)
 
 
@@ -73,7 +73,7 @@ def test_a_low_boat_takes_the_bridge(made_chart: Chart, boat: Boat) -> None:
 def test_through_a_real_harbour(data_dir: Path, boat: Boat, tmp_path: Path) -> None:
     chart = Chart.open([data_dir / "enc" / "US5MA11M"], cache_dir=tmp_path)
     shallow = replace(boat, draught_m=0.8, air_draught_m=3.0)
-    route = propose(chart, shallow, (42.3345, -70.9670), (42.3590, -71.0400))
+    route = propose(chart, shallow, (42.3345, -70.9670), (42.3590, -71.0400)).route
     plan = make_plan(chart, route, shallow, WHEN, NIGHT)
     met = [d.say for d in plan.refused if d.kind in ("land", "shoal", "structure", "dries")]
     assert met == []

@@ -82,6 +82,7 @@ def command(
         raise InputError("give a ROUTE.gpx, or both --from and --to")
     ends = None if start is None or end is None else (_position("--from", start), _position("--to", end))
     drawn = None if route_file is None else read_gpx(route_file)
+    notes: tuple[str, ...] = ()
     depart_s = parse_time(depart, zone)
     marked = tuple(_glow(text) for text in glows)
     zone_name = boat.skipper.local_time_zone
@@ -102,7 +103,8 @@ def command(
         else:
             assert ends is not None
             tell("seeking a way along deep water", 0.0)
-            route = propose(chart, boat, *ends)
+            found_way = propose(chart, boat, *ends)
+            route, notes = found_way.route, found_way.notes
         ground = survey(chart, route, boat, night, tell)
         plan = make_plan(chart, route, boat, depart_s, night, stations, ground=ground)
         if window_h is not None:
@@ -126,6 +128,8 @@ def command(
         if gpx_file is not None:
             times = [round(leg.start_s * 1e9) for leg in plan.legs] + [round(plan.legs[-1].end_s * 1e9)]
             write_whole(gpx_file, to_gpx(route, times).encode())
+    for note in notes:
+        click.echo(f"Note: {note}.")
     _print(plan, zone, unit)
 
 

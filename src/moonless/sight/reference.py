@@ -22,7 +22,8 @@ def crossings(u1: Floats, v1: Floats, u2: Floats, v2: Floats, n_line: int) -> li
     found: list[list[float]] = [[] for _ in range(n_line)]
     for a, b, p, q in zip(u1, v1, u2, v2, strict=True):
         # An edge takes the lines of the half-open interval between its ends, each end by its own angle alone, as the
-        # edge that shares the corner has it: a line through a shared corner crosses once, and in or out by parity holds.
+        # edge that shares the corner has it: a line through a shared corner crosses once, and in or out by parity
+        # holds.
         first, last = sorted((math.ceil(math.atan2(b, a) % TAU / step), math.ceil(math.atan2(q, p) % TAU / step)))
         turn = abs(math.atan2(b, a) % TAU - math.atan2(q, p) % TAU)
         # Half a turn and more between them: the edge passes the u axis, the other way round.

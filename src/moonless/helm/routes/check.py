@@ -50,7 +50,7 @@ class Checker:
 
         Raises InputError or NoCoverage as `propose` does.
         """
-        route = propose(self._chart, self._boat, start, end)
+        route = propose(self._chart, self._boat, start, end).route
         return [(w.lat_deg, w.lon_deg) for w in route.waypoints]
 
     def _leg(self, a: LatLon, b: LatLon) -> dict[str, Any]:

@@ -1,74 +1,67 @@
-"""A route proposed along water deep enough, off the land, between two places on the chart.
+"""A route proposed along water deep enough, off every danger, between two places on the chart.
 
-The water is laid out as a square grid.  A square may be entered where a charted depth area, at chart datum with no
-tide added, leaves draught, margin and the survey's own error (CATZOC) over the bottom, and no danger, structure, low
-bridge or prohibited area lies in it.  The shortest way is sought with a cost that rises towards the edge of that water,
-so that the track keeps off where there is room and still passes a channel.  Corners that can be cut without leaving it
-are cut.
+The water is laid out as a grid by the one danger engine (`moonless.chart.dangers`), at chart datum with no tide added.
+The cheapest way through is sought: dearer towards the edge of that water and through what speaks against a way,
+cheaper along what the chart offers (fairways, dredged areas, recommended tracks, leading lines), and over no fence that
+a mark puts up on its wrong side.  Corners that can be cut without leaving it are cut.  Every leg is then held against
+the chart as a leg of a plan is; where one is refused, what refuses it is closed and the way sought again.
 
-What it does not know: traffic, streams, sea, what the chart does not show.  The proposal is planned and held against
-the chart like a drawn route, and refused like one.
+What it does not know: traffic, streams, sea, what the chart does not show.
 """
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from scipy.ndimage import distance_transform_edt
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import dijkstra
 
 from moonless.boat.types import Boat
-from moonless.chart.dangers.needs import BRIDGE_MARGIN_M, DEPTH_ERROR_M, danger_depth_m
+from moonless.chart.dangers.needs import Needs
+from moonless.chart.dangers.strip import StripDangers
+from moonless.chart.dangers.types import Danger, way_strip
 from moonless.chart.library import Chart
-from moonless.chart.local import LocalChart
-from moonless.chart.types import Catzoc
-from moonless.errors import InputError, NoCoverage
+from moonless.errors import InputError
 from moonless.frames import LocalFrame, geodesic
+from moonless.passage.way.buoyage import fences
+from moonless.passage.way.grid import WaterGrid, lay_grid
 from moonless.passage.way.route import Route, Waypoint
 
+Floats = NDArray[np.float64]
+Square = tuple[int, int]
+
 LONGEST_M = 30.0 * 1852.0
-MOST_CELLS = 360  # along one side
-FINEST_M = 15.0
 # A place this near deep water is moved to it: a berth drawn on the quay, a finger on a small screen.
 SNAP_M = 250.0
-# How much dearer a step is right beside the edge of deep water than out of its reach.  No source: chosen so that a
-# detour of up to three times the way is taken to keep off.
-EDGE_COST = 3.0
-ROCK_M = 40.0  # kept from a rock, wreck or obstruction, besides its own charted place error
+# What crossing the fence of a mark costs: a way round of this length is taken instead.  No source.
+FENCE_COST_M = 3000.0
+# A leg shorter than this is joined to the next where that keeps clear.  No source: half a minute at ten knots.
+SHORTEST_LEG_M = 150.0
+# How often a way that turns out refused is sought again with what refuses it closed.
+MOST_TRIES = 8
+# A speed at which squat has reached its bound, so that no slower plan needs more water.
+SQUAT_SPEED = 15.0
 
 _STEPS = ((0, 1), (1, 0), (1, 1), (1, -1), (1, 2), (2, 1), (2, -1), (1, -2))
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Water:
-    """Where the boat may go: a grid, row 0 in the south; ``edge_m`` is how far each open square is from a shut one."""
+@dataclass(frozen=True, slots=True)
+class Proposal:
+    """A way, and what its asker should know of it."""
 
-    frame: LocalFrame
-    west_m: float
-    south_m: float
-    cell_m: float
-    open: NDArray[np.bool_]  # (n_row, n_column)
-    edge_m: NDArray[np.float64]
-
-    def square(self, east_m: float, north_m: float) -> tuple[int, int]:
-        """Return (row, column) of a place."""
-        row, column = (north_m - self.south_m) / self.cell_m, (east_m - self.west_m) / self.cell_m
-        return min(max(int(row), 0), self.open.shape[0] - 1), min(max(int(column), 0), self.open.shape[1] - 1)
-
-    def place(self, row: float, column: float) -> tuple[float, float]:
-        """Return (east, north) of a square's middle."""
-        return self.west_m + (column + 0.5) * self.cell_m, self.south_m + (row + 0.5) * self.cell_m
+    route: Route
+    notes: tuple[str, ...]  # ends that were moved
 
 
 def propose(
     chart: Chart, boat: Boat, start: tuple[float, float], end: tuple[float, float], name: str = "proposed route"
-) -> Route:
-    """Return a route from one (lat, lon) to another.
+) -> Proposal:
+    """Return a way from one (lat, lon) to another.
 
     Raises InputError if they are too far apart, if no deep water lies near one of them, or if none joins them;
     NoCoverage if no chart covers the place between.
@@ -78,102 +71,82 @@ def propose(
         most = f"{LONGEST_M / 1852:.0f} NM is the most"
         raise InputError(f"{distance / 1852:.0f} NM is too far to propose a way for; {most}")
     frame = LocalFrame((start[0] + end[0]) / 2, start[1] + _step(start[1], end[1]) / 2)
-    ends = [frame.to_plane(*start), frame.to_plane(*end)]
-    water = open_water(chart, boat, frame, ends)
-    squares = [_nearest_open(water, *place, label) for place, label in zip(ends, ("start", "end"), strict=True)]
-    path = _cheapest(water, squares[0], squares[1], boat.skipper.keep_off_m)
-    corners = _straighten(water, path)
-    waypoints = []
-    for number, (row, column) in enumerate(corners):
-        lat, lon = frame.to_geographic(*water.place(row, column))
-        label = "start" if number == 0 else "end" if number == len(corners) - 1 else f"turn {number}"
-        waypoints.append(Waypoint(label, float(lat), float(lon)))
-    return Route(name, tuple(waypoints))
+    ends = [tuple(float(v) for v in frame.to_plane(*place)) for place in (start, end)]
+    needs = Needs.of(boat, SQUAT_SPEED)
+    grid = lay_grid(chart, boat, needs, frame, [(east, north) for east, north in ends])
+    fenced = _fenced(grid)
+    last: Danger | None = None
+    for _ in range(MOST_TRIES):
+        squares = [_nearest_open(grid, place, label) for place, label in zip(ends, ("start", "end"), strict=True)]
+        path = _cheapest(grid, fenced, squares[0], squares[1])
+        places = _with_true_ends(grid, _straighten(grid, fenced, path), ends)
+        refused = _refused(grid, boat, needs, places)
+        if refused is None:
+            return Proposal(_route(frame, places, name), _moves(ends, places))
+        last, where = refused
+        grid = grid.shut(_closing(grid, where))
+    said = "" if last is None else f": {last.say}"
+    raise InputError(f"no way was found that the chart does not refuse{said}")
 
 
 def _step(from_lon: float, to_lon: float) -> float:
     return (to_lon - from_lon + 180.0) % 360.0 - 180.0
 
 
-def open_water(chart: Chart, boat: Boat, frame: LocalFrame, ends: list[tuple[float, float]]) -> Water:
-    """Return the water the boat may use round two places."""
-    xy = np.array(ends)
-    margin = max(1500.0, 0.35 * float(np.hypot(*(xy[1] - xy[0]))))
-    west, south = xy.min(axis=0) - margin
-    east, north = xy.max(axis=0) + margin
-    cell = max(FINEST_M, max(east - west, north - south) / MOST_CELLS)
-    n_row, n_column = int((north - south) / cell) + 1, int((east - west) / cell) + 1
-    lat, lon = frame.to_geographic((west + east) / 2, (south + north) / 2)
-    local = chart.around(float(lat), float(lon), float(np.hypot(east - west, north - south)) / 2, frame=frame)
-    deep = _deep(local, boat)
-    columns, rows = np.meshgrid(np.arange(n_column), np.arange(n_row))
-    shapely.prepare(deep)
-    allowed = shapely.contains_xy(deep, west + (columns + 0.5) * cell, south + (rows + 0.5) * cell)
-    edge = distance_transform_edt(np.pad(allowed, 1))[1:-1, 1:-1] * cell
-    # Half a square may be shut although its middle is open.
-    return Water(frame, float(west), float(south), float(cell), np.asarray(allowed), np.asarray(edge))
+def _route(frame: LocalFrame, places: Sequence[tuple[float, float]], name: str) -> Route:
+    waypoints = []
+    for number, (east, north) in enumerate(places):
+        lat, lon = frame.to_geographic(east, north)
+        label = "start" if number == 0 else "end" if number == len(places) - 1 else f"turn {number}"
+        waypoints.append(Waypoint(label, float(lat), float(lon)))
+    return Route(name, tuple(waypoints))
 
 
-def _deep(local: LocalChart, boat: Boat) -> shapely.Geometry:
-    need = boat.draught_m + boat.skipper.depth_margin_m
-    fit, shallow = [], []
-    for feature in local.features("DEPARE", "DRGARE"):
-        if shapely.get_dimensions(feature.shape) < 2:
-            continue
-        depth = feature.number("DRVAL1")
-        fixed, share = DEPTH_ERROR_M[_zone(local, feature.shape)]
-        if depth is not None and depth - fixed - share * max(depth, 0.0) >= need:
-            fit.append(feature.shape)
-        else:
-            shallow.append(feature.shape)
-    shut = [*shallow, local.land, *(f.shape for f in local.features("UNSARE"))]
-    for feature in local.features("UWTROC", "WRECKS", "OBSTRN"):
-        depth = danger_depth_m(feature)
-        if depth is None or depth < need + 1.0:
-            shut.append(feature.shape.buffer(ROCK_M))
-    shut += [f.shape.buffer(FINEST_M) for f in local.structures]
-    shut += [f.shape for f in local.features("RESARE") if {7, 14} & {int(c) for c in f.attributes.get("RESTRN", ())}]
-    shut += [f.shape.buffer(30.0) for f in local.features("MARCUL")]
-    for bridge in local.bridges:
-        for span in bridge.spans:
-            if span.clearance_m is None or span.clearance_m < boat.air_draught_m + BRIDGE_MARGIN_M:
-                shut.append(span.shape.buffer(2.0 * FINEST_M))
-    return shapely.difference(shapely.union_all(fit), shapely.union_all(shut))
+def _moves(ends: Sequence[tuple[float, ...]], places: Sequence[tuple[float, float]]) -> tuple[str, ...]:
+    notes = []
+    for label, asked, used in (("start", ends[0], places[0]), ("end", ends[1], places[-1])):
+        moved = math.hypot(asked[0] - used[0], asked[1] - used[1])
+        if moved > 1.0:
+            notes.append(f"the {label} was moved {moved:.0f} m to water deep enough on the chart")
+    return tuple(notes)
 
 
-def _zone(local: LocalChart, shape: shapely.Geometry) -> Catzoc:
-    point = shapely.point_on_surface(shape)
-    try:
-        return local.quality_at(point.x, point.y).catzoc
-    except NoCoverage:
-        return "U"  # a piece that reaches past its cell's coverage: nobody vouches for it
+def _fenced(grid: WaterGrid) -> NDArray[np.bool_]:
+    """Return the squares that the fences of marks stand in."""
+    land = [s for s, g in zip(grid.dangers.shapes, grid.dangers.group, strict=True) if g == 0]
+    shallow = grid.dangers.shapes[(grid.dangers.group == 1) & (grid.dangers.depth_m < 2.0)]
+    closed = shapely.union_all([*land, *shallow])
+    put = fences(grid.dangers.local, closed)
+    wide = grid.burnt(put)
+    # A fence one square wide lets a knight's step through.
+    return np.asarray(wide | np.roll(wide, 1, axis=0) | np.roll(wide, 1, axis=1)) if put else wide
 
 
-def _nearest_open(water: Water, east_m: float, north_m: float, label: str) -> tuple[int, int]:
-    row, column = water.square(east_m, north_m)
-    if water.open[row, column]:
+def _nearest_open(grid: WaterGrid, place: Sequence[float], label: str) -> Square:
+    row, column = grid.square(place[0], place[1])
+    if grid.open[row, column]:
         return row, column
-    rows, columns = np.nonzero(water.open)
-    away = np.hypot(rows - row, columns - column) * water.cell_m
+    rows, columns = np.nonzero(grid.open)
+    away = np.hypot(rows - row, columns - column) * grid.cell_m
     if away.size == 0 or away.min() > SNAP_M:
         raise InputError(f"the {label} lies more than {SNAP_M:.0f} m from water deep enough on the chart")
     nearest = int(np.argmin(away))
     return int(rows[nearest]), int(columns[nearest])
 
 
-def _cheapest(water: Water, start: tuple[int, int], end: tuple[int, int], keep_off_m: float) -> list[tuple[int, int]]:
-    n_row, n_column = water.open.shape
-    near = np.clip(1.0 - water.edge_m / max(keep_off_m, water.cell_m), 0.0, 1.0)
-    dear = 1.0 + EDGE_COST * near**2
-    number = np.arange(n_row * n_column).reshape(n_row, n_column)
+def _cheapest(grid: WaterGrid, fenced: NDArray[np.bool_], start: Square, end: Square) -> list[Square]:
+    n_row, n_column = grid.open.shape
+    dear = grid.cost.copy()
+    dear[fenced] = np.maximum(dear[fenced], FENCE_COST_M / grid.cell_m)
+    number = np.arange(n_row * n_column, dtype=np.int32).reshape(n_row, n_column)
     heads, tails, costs = [], [], []
     for down, across in _STEPS:
         a = np.s_[: n_row - down, max(0, -across) : n_column - max(0, across)]
         b = np.s_[down:, max(0, across) : n_column - max(0, -across)]
-        both = water.open[a] & water.open[b]
+        both = grid.open[a] & grid.open[b]
         if down + abs(across) == 3:  # a knight's step passes between two squares: both must be open as well
-            both = both & _between(water.open, down, across, a)
-        length = math.hypot(down, across) * water.cell_m
+            both = both & _between(grid.open, down, across, a)
+        length = math.hypot(down, across) * grid.cell_m
         heads.append(number[a][both])
         tails.append(number[b][both])
         costs.append(length * 0.5 * (dear[a][both] + dear[b][both]))
@@ -200,25 +173,86 @@ def _between(is_open: NDArray[np.bool_], down: int, across: int, a: tuple[slice,
     return np.asarray(low & high)
 
 
-def _straighten(water: Water, path: list[tuple[int, int]]) -> list[tuple[int, int]]:
-    """Return the corners that are left when every stretch is walked straight where that keeps as far off."""
+def _straighten(grid: WaterGrid, fenced: NDArray[np.bool_], path: list[Square]) -> list[Square]:
+    """Return the corners that are left when every stretch is walked straight where that is as good."""
     kept = [path[0]]
     here = 0
     while here < len(path) - 1:
         there = len(path) - 1
-        while there > here + 1 and not _clear(water, path[here], path[there], path[here : there + 1]):
+        while there > here + 1 and not _clear(grid, fenced, path[here], path[there], path[here : there + 1]):
             there = here + max(1, (there - here) * 3 // 4)
         kept.append(path[there])
         here = there
-    return kept
+    return _without_short_legs(grid, fenced, kept)
 
 
-def _clear(water: Water, a: tuple[int, int], b: tuple[int, int], walked: list[tuple[int, int]]) -> bool:
+def _without_short_legs(grid: WaterGrid, fenced: NDArray[np.bool_], corners: list[Square]) -> list[Square]:
+    k = 1
+    while k < len(corners) - 1:
+        before, here, after = corners[k - 1], corners[k], corners[k + 1]
+        short = min(math.dist(before, here), math.dist(here, after)) * grid.cell_m < SHORTEST_LEG_M
+        if short and _is_open_along(grid, fenced, before, after):
+            del corners[k]
+        else:
+            k += 1
+    return corners
+
+
+def _squares_along(a: Square, b: Square) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
     steps = max(2, 2 * max(abs(a[0] - b[0]), abs(a[1] - b[1])))
-    rows = np.rint(np.linspace(a[0], b[0], steps)).astype(int)
-    columns = np.rint(np.linspace(a[1], b[1], steps)).astype(int)
-    if not water.open[rows, columns].all():
+    rows = np.rint(np.linspace(a[0], b[0], steps)).astype(np.int64)
+    return rows, np.rint(np.linspace(a[1], b[1], steps)).astype(np.int64)
+
+
+def _is_open_along(grid: WaterGrid, fenced: NDArray[np.bool_], a: Square, b: Square) -> bool:
+    rows, columns = _squares_along(a, b)
+    return bool(grid.open[rows, columns].all() and not fenced[rows, columns].any())
+
+
+def _clear(grid: WaterGrid, fenced: NDArray[np.bool_], a: Square, b: Square, walked: list[Square]) -> bool:
+    """Return whether the straight way is open and no dearer, short of a tenth, than the way found."""
+    rows, columns = _squares_along(a, b)
+    if not grid.open[rows, columns].all() or fenced[rows, columns].any():
         return False
-    # The straight way may come no nearer the edge than the way found did, short of a quarter.
-    least = min(water.edge_m[square] for square in walked)
-    return bool(water.edge_m[rows, columns].min() >= 0.75 * least)
+    straight = math.dist(a, b) * float(grid.cost[rows, columns].mean())
+    way = np.array(walked)
+    lengths = np.hypot(*np.diff(way, axis=0).T)
+    costs = grid.cost[way[:, 0], way[:, 1]]
+    return straight <= 1.1 * float((lengths * 0.5 * (costs[1:] + costs[:-1])).sum())
+
+
+def _with_true_ends(
+    grid: WaterGrid, corners: list[Square], ends: Sequence[tuple[float, ...]]
+) -> list[tuple[float, float]]:
+    """Return the corners as places, the ends where they were asked for wherever that is open water."""
+    places = [grid.place(*corner) for corner in corners]
+    for k, asked, corner in ((0, ends[0], corners[0]), (-1, ends[1], corners[-1])):
+        if grid.square(asked[0], asked[1]) == corner:
+            places[k] = (asked[0], asked[1])
+    if len(places) == 1:
+        places = [(ends[0][0], ends[0][1]), (ends[1][0], ends[1][1])]
+    return places
+
+
+def _refused(
+    grid: WaterGrid, boat: Boat, needs: Needs, places: Sequence[tuple[float, float]]
+) -> tuple[Danger, tuple[float, float]] | None:
+    """Return the first thing that refuses a leg, as a plan would, and the place of the leg beside it."""
+    route = _route(grid.frame, places, "")
+    for leg in route.legs:
+        line = shapely.LineString(leg.plane(grid.frame))
+        strip = way_strip(line, boat)
+        strip = replace(strip, look_m=strip.track_m, land_m=strip.track_m)
+        refused = StripDangers(grid.dangers, strip).refusals(needs)
+        if refused:
+            on = line.interpolate(refused[0].along_m)
+            return refused[0], (float(on.x), float(on.y))
+    return None
+
+
+def _closing(grid: WaterGrid, where: tuple[float, float]) -> NDArray[np.bool_]:
+    """Return the squares round the place of a refusal, to be closed."""
+    reach = max(1.5 * grid.cell_m, 20.0)
+    return grid.burnt([shapely.Point(where).buffer(reach)])
+
+
