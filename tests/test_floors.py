@@ -30,7 +30,7 @@ FLOORS: list[list[str]] = [
     ["watch"],
     ["passage", "practice", "debrief", "memory"],
     ["helm"],
-    ["cli"],
+    ["cli", "api"],
 ]
 FLOOR_OF = {name: height for height, floor in enumerate(FLOORS) for name in floor}
 NUMBA_ONLY_IN = "_kernels.py"

@@ -31,6 +31,10 @@ class Chart:
         self.warnings: tuple[str, ...] = (*warnings, *(w for i in self._indexes for w in i.warnings))
         self._kept: dict[tuple[float, LocalFrame | None], LocalChart] = {}
 
+    def __repr__(self) -> str:
+        names = ", ".join(index.cell.name for index in self._indexes[:4])
+        return f"Chart({len(self._indexes)} cells: {names}{', ...' if len(self._indexes) > 4 else ''})"
+
     @classmethod
     def open(
         cls,

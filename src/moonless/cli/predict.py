@@ -100,65 +100,36 @@ def command(
     """
     import math
 
-    import numpy as np
     from rich.console import Console
 
     from moonless.boat import default_boat, read_boat
     from moonless.chart.library import Chart
     from moonless.constants import NAUTICAL_MILE_M
-    from moonless.radar.drawn import drawn_scan
-    from moonless.radar.expected import expected_marks, expected_scan
-    from moonless.radar.link.receiver import counts_of
-    from moonless.radar.types import RadarPose, RainCell, ScanGrid, Weather
-    from moonless.radar.world import World
+    from moonless.radar.prediction import Asked, Shower, chart_margin_m, predict
     from moonless.units import kn_to_mps
 
     boat = read_boat(boat_file) if boat_file is not None else default_boat()
-    radar = boat.radar
     lat, lon = place
-    reach_m = range_nm * NAUTICAL_MILE_M
+    asked = Asked(
+        lat, lon, math.radians(heading_deg), range_nm * NAUTICAL_MILE_M, range_nm if scale_nm is None else scale_nm,
+        wave_m, math.radians(wind_deg), kn_to_mps(wind_kn), rain_mmh,
+        tuple(Shower(at, on, radius_nm * NAUTICAL_MILE_M, rate) for at, on, radius_nm, rate in showers),
+        None if expected else seed,
+    )  # fmt: skip
     # Silent unless somebody watches: the bar goes to a terminal only.
     with Console(stderr=True).status("opening the chart") as status:
         opened = Chart.open(charts, progress=lambda what, done: status.update(f"chart: {what} {done:.0%}"))
-        local = opened.around(lat, lon, reach_m * 1.05 + 500.0)
+        local = opened.around(lat, lon, chart_margin_m(asked.reach_m))
         status.update("working out what the radar sees")
-        world = World.from_chart(local, heights=heights)
-    frame = local.frame
-    heading = math.radians(heading_deg)
-    east, north = (float(v) for v in frame.to_plane(lat, lon))
-    # The chart is asked about the position antenna; the radar stands where the boat file says.
-    east += radar.forward_m * math.sin(heading) + radar.starboard_m * math.cos(heading)
-    north += radar.forward_m * math.cos(heading) - radar.starboard_m * math.sin(heading)
-    cells = []
-    for s_lat, s_lon, radius_nm, rate in showers:
-        x, y = frame.to_plane(s_lat, s_lon)
-        cells.append(RainCell(float(x), float(y), radius_nm * NAUTICAL_MILE_M, rate))
-    weather = Weather(wave_m, math.radians(wind_deg), kn_to_mps(wind_kn), rain_mmh, tuple(cells))
-    pose = RadarPose(east, north, heading)
-    scale = scale_nm if scale_nm is not None else range_nm
-    n_spoke, n_cell = 2048, 1024
-    cell_m = reach_m / n_cell
-    # Category 240 counts range in whole cells, so the first cell's centre lies one cell out.
-    grid = ScanGrid(n_spoke, n_cell, cell_m, cell_m)
-    if expected:
-        counts = counts_of(expected_scan(world, radar, pose, grid, scale, weather).snr)
-    else:
-        counts = drawn_scan(world, radar, pose, grid, scale, weather, rng=np.random.default_rng(seed))
-    seen = expected_marks(world, radar, pose, scale, world.marks, weather, range_m=reach_m)
-    within = [one for one in seen if one.range_m <= reach_m]
+        found = predict(local, boat.radar, asked, heights=heights)
+    within = [one for _, one in found.marks]
     likely = sum(one.p_detect >= 0.5 for one in within)
     hidden = sum(one.hidden_by_land for one in within)
     if png_file is not None:
-        from moonless.radar.picture import render
-
-        kind = "mean" if expected else f"one turn, seed {seed}"
-        caption = f"predicted ({kind})  {lat:.4f}, {lon:.4f}  heading {heading_deg:05.1f}  {range_nm:g} NM"
-        image = render(counts, grid, range_nm, heading, caption)
         with replacing(png_file) as draft:
-            image.save(draft, format="PNG")
+            found.image().save(draft, format="PNG")
     if cat240_file is not None:
-        blocks = _blocks(counts, cell_m, heading, radar.angle_from)
-        write_whole(cat240_file, blocks)
+        write_whole(cat240_file, _blocks(found.counts, found.grid.cell_m, asked.heading_rad, boat.radar.angle_from))
     click.echo(
         f"{len(within)} charted marks within {range_nm:g} NM: {likely} likely to show, {hidden} hidden by land"
         + (f"; picture {png_file}" if png_file else "")

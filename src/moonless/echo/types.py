@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 FalseCause = Literal["side lobe", "indirect", "multiple", "second trace", "interference"]
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
 class Plots:
     """The plots of one scan as parallel arrays, all (n,).  Azimuths are from the bow, at each plot's own time."""
 
@@ -42,6 +42,9 @@ class Plots:
     def __len__(self) -> int:
         return int(self.range_m.shape[0])
 
+    def __repr__(self) -> str:
+        return f"Plots({len(self)})"
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class ShoreEcho:
@@ -53,7 +56,7 @@ class ShoreEcho:
     time_ns: NDArray[np.int64]  # (m,)
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
 class EchoPicture:
     """All that the detector says of one scan.
 
@@ -72,3 +75,6 @@ class EchoPicture:
     notes: tuple[str, ...] = field(default_factory=tuple)
     is_cut: bool = False  # the set sends next to nothing of noise and sea: what is left is there or is cut away
     db_per_count_sigma: float | None = None  # one standard deviation of ``db_per_count``; None with it
+
+    def __repr__(self) -> str:
+        return f"EchoPicture({len(self.plots)} plots, {len(self.shores)} shores)"

@@ -209,7 +209,7 @@ class Manoeuvres:
         }
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class Reading:
     """Everything shown, spoken, logged or sent about one scan."""
 
@@ -229,6 +229,11 @@ class Reading:
     performance_db: float | None = None
     performance_sigma_db: float | None = None
     manoeuvres: Manoeuvres | None = None  # None: nothing comes inside the keep-off, or it cannot be said
+
+    def __repr__(self) -> str:
+        speed = "no speed advised" if self.speed.advised_kn is None else f"{self.speed.advised_kn:g} kn advised"
+        said = f", {self.calls[0].say!r}" if self.calls else ""
+        return f"Reading({iso_utc(self.time_ns)}, {len(self.echoes)} echoes, {speed}{said})"
 
     def as_dict(self) -> dict[str, Any]:
         """Return one line of readings.jsonl as a dictionary; refuses numbers that are not finite."""

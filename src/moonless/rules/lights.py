@@ -52,7 +52,7 @@ STERN_ARC = (112.5, 247.5)
 ALL_ROUND = (0.0, 360.0)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class Light:
     """One light as the rules ask for it.  ``level``: order within a vertical group, 0 the highest; None: alone."""
 
@@ -65,6 +65,10 @@ class Light:
     group: str = ""  # lights of one vertical line share a group
     level: int | None = None
     optional: bool = False
+
+    def __repr__(self) -> str:
+        arc = "" if self.arc_deg == ALL_ROUND else f" {self.arc_deg[0]:05.1f}-{self.arc_deg[1]:05.1f}°"
+        return f"Light({self.role} {self.colour} {self.range_nm:g} NM{arc})"
 
     def shows_to(self, bearing_deg: float) -> bool:
         """Return True if an observer at this bearing from the bow sees it; both edges of an arc count."""
@@ -127,13 +131,16 @@ _NETS: dict[NetSignal, Kind] = {
 }  # fmt: skip
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class Outfit:
     """One lawful set of lights, and when the rules allow it."""
 
     name: str
     lights: tuple[Light, ...]
     note: str = ""
+
+    def __repr__(self) -> str:
+        return f"Outfit({self.name}: {', '.join(f'{one.colour} {one.role}' for one in self.lights)})"
 
 
 def range_nm(role: Role, length_m: float) -> float:

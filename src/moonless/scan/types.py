@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from moonless.constants import TAU
 from moonless.errors import InputError
+from moonless.units import iso_utc
 
 AntennaAngle = Literal["bow", "true"]
 """What a radar counts its antenna angle from; the boat file says which, "bow" unless told."""
@@ -44,7 +45,7 @@ class ScanErrors:
     pulse_interval_s: float | None = None  # from one pulse to the next, of the set; None: not known
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
 class Scan:
     """One turn of the antenna: row i looks at ``i * 2 pi / n_spoke + azimuth_offset_rad`` from the bow.
 
@@ -78,6 +79,13 @@ class Scan:
         # Shared by detector, recorder and screens; freezing turns a stray write into an immediate error.
         for name in ("echo", "is_received", "time_ns", "lat_deg", "lon_deg", "heading_true_rad", "pose_age"):
             getattr(self, name).flags.writeable = False
+
+    def __repr__(self) -> str:
+        missing = "" if self.is_whole else f", {self.received_fraction:.0%} received"
+        return (
+            f"Scan({iso_utc(self.end_ns)}, {self.n_spoke} spokes x {self.n_cell} cells of {self.cell_m:.2f} m, "
+            f"to {self.max_range_m:.0f} m{missing})"
+        )
 
     @property
     def n_spoke(self) -> int:
