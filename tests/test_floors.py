@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import functools
 from pathlib import Path
 
 import pytest
@@ -57,10 +58,16 @@ def _files() -> list[Path]:
     return sorted(SRC.rglob("*.py"))
 
 
+@functools.cache
+def _nodes(path: Path) -> tuple[ast.AST, ...]:
+    return tuple(ast.walk(ast.parse(path.read_text(encoding="utf-8"))))
+
+
+@functools.cache
 def _imports(path: Path) -> set[str]:
     """Return the dotted names a file imports, wherever in it the import stands."""
     found: set[str] = set()
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+    for node in _nodes(path):
         if isinstance(node, ast.Import):
             found.update(alias.name for alias in node.names)
         elif isinstance(node, ast.ImportFrom):
@@ -119,15 +126,14 @@ def test_only_the_clock_reads_a_clock() -> None:
     for path in _files():
         if path.name == "clock.py":
             continue
-        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        for node in _nodes(path):
             if isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute):
                 called = ast.unparse(node.func)
                 assert not any(called == f or called.endswith("." + f) for f in forbidden), f"{path}: {called}"
 
 
 def _called(path: Path) -> set[str]:
-    tree = ast.parse(path.read_text(encoding="utf-8"))
-    return {ast.unparse(node.func) for node in ast.walk(tree) if isinstance(node, ast.Call)}
+    return {ast.unparse(node.func) for node in _nodes(path) if isinstance(node, ast.Call)}
 
 
 def test_only_files_replaces_a_file() -> None:

@@ -86,7 +86,8 @@ def test_times_come_in_every_usual_form_and_never_without_a_zone() -> None:
 
 
 STATION = """[{"kind": "tide", "id": "a", "name": "Invented", "latitude": 10.0, "longitude": -30.0,
-  "chart_datum": "MLLW", "datums": {"MSL": 1.0, "MLLW": 0.0}, "harmonic_constituents": [{"name": "S2", "amplitude": 0.8, "phase": 0.0}]}]"""
+  "chart_datum": "MLLW", "datums": {"MSL": 1.0, "MLLW": 0.0},
+  "harmonic_constituents": [{"name": "S2", "amplitude": 0.8, "phase": 0.0}]}]"""
 
 
 def test_a_tide_of_one_constituent_is_a_cosine(tmp_path) -> None:

@@ -28,7 +28,7 @@ heading_deg = 0
 speed_kn = 8
 [[object]]
 name = "the launch"
-kind = "trawler"
+kind = "fishing boat"
 start_m = [-700, 900]
 heading_deg = 90
 speed_kn = 12

@@ -11,7 +11,8 @@ from moonless.errors import InputError
 from moonless.frames import LocalFrame, geodesic
 from moonless.reading.collision.encounter import Encounter, encounters
 from moonless.reading.situation import Sight
-from moonless.rules.lights import Kind, Outfit, Vessel, required
+from moonless.rules.lights import Kind, NetSignal, Outfit, Vessel
+from moonless.rules.required import required
 from moonless.track.cpa import cpa
 from moonless.units import kn_to_mps
 
@@ -97,18 +98,35 @@ def lights_required(
     max_speed_kn: float | None = None,
     making_way: bool = True,
     inland: bool = False,
+    under_sail_and_power: bool = False,
+    at_anchor: bool = False,
     tow_m: float = 0.0,
+    tow_restricts: bool = False,
     gear_m: float = 0.0,
+    net_signal: NetSignal | None = None,
 ) -> tuple[Outfit, ...]:
     """Return the lawful sets of lights of a vessel, the usual one first (COLREGs Part C; ``inland``: US Inland Rules).
 
-    ``kind``: "power", "sail", "trawling", "anchored", ...; ``tow_m``, ``gear_m``: length of tow, outlying gear.
+    ``kind``: "power", "sail", "anchored", ...; ``making_way``: moving through the water; ``tow_m``: from the
+    towing vessel's stern; ``gear_m``: outlying fishing gear; the rest as `moonless.rules.lights.Vessel` has them.
     Raises InputError for a kind, a length or a speed that is none.
 
     >>> [light.role for light in lights_required("power", 9.2)[0].lights]
     ['masthead', 'side', 'side', 'stern']
     """
-    vessel = Vessel(kind, length_m, max_speed_kn, making_way=making_way, inland=inland, tow_m=tow_m, gear_m=gear_m)
+    vessel = Vessel(
+        kind,
+        length_m,
+        max_speed_kn,
+        making_way,
+        inland,
+        tow_m,
+        gear_m,
+        under_sail_and_power=under_sail_and_power,
+        at_anchor=at_anchor,
+        tow_restricts=tow_restricts,
+        net_signal=net_signal,
+    )
     return tuple(required(vessel))
 
 

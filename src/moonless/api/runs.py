@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 from moonless.api.inputs import Paths, boat_of, paths_of
@@ -31,10 +33,11 @@ def demo_chart() -> Path:
     return story.demo_chart()
 
 
-def make_run(scene: str | Path, folder: str | Path) -> Path:
+def make_run(scene: str | Path, folder: str | Path, *, duration_s: float | None = None) -> Path:
     """Play a scene into a folder (radar video, NMEA, truth), and return the folder.  The radar video is made.
 
-    ``scene``: one of `scenes`, or a scene file.  A folder that holds a run already is written anew.
+    ``scene``: one of `scenes`, or a scene file; ``duration_s``: how long, None: all of it.  A folder that holds a run
+    already is written anew.
     Raises InputError if there is no such scene, or the folder cannot be written.
     """
     named = str(scene)
@@ -46,6 +49,10 @@ def make_run(scene: str | Path, folder: str | Path) -> Path:
         read = load_scene(Path(scene))
     else:
         raise InputError(f"there is no scene {named!r}; there are: {', '.join(scenes())}, or give a scene file")
+    if duration_s is not None:
+        if not (math.isfinite(duration_s) and duration_s > 0.0):
+            raise InputError(f"duration_s is {duration_s}; a run takes some seconds")
+        read = replace(read, duration_s=duration_s)
     write_run(ScenePlayer(read), Path(folder))
     return Path(folder)
 
