@@ -9,10 +9,9 @@ from typing import Protocol
 from moonless.api.inputs import place_of
 from moonless.errors import InputError
 from moonless.frames import LocalFrame, geodesic
-from moonless.reading.collision.encounter import Encounter, encounters
-from moonless.reading.situation import Sight
 from moonless.rules.lights import Kind, NetSignal, Outfit, Vessel
 from moonless.rules.required import required
+from moonless.rules.steering import Encounter, Sight, encounters
 from moonless.track.cpa import cpa
 from moonless.units import kn_to_mps
 
