@@ -78,5 +78,5 @@ def read_run(
     """
     opened = chart if chart is None or isinstance(chart, Chart) else Chart.open(paths_of(chart))
     chain = Chain(boat_of(boat), opened)
-    chain.tide_m = tide_m
+    chain.given.tide_m = tide_m
     return (turn.reading for turn, _ in play(chain, replay_of(Path(path), nmea)))
