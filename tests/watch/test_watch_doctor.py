@@ -35,13 +35,13 @@ def test_links_are_told_by_what_they_carry(run_files: tuple[Path, Path]) -> None
     assert "24.0 turns a minute" in said
     assert "HDT 40" in said
     assert "1 sentences with a wrong checksum" in said
-    assert "no AIS (VDM)" in said
+    assert "no AIS (VDM; groups 129038 to 129810)" in said
     assert "no heading" not in said
 
 
 def test_what_is_missing_is_said(run_files: tuple[Path, Path], tmp_path: Path) -> None:
     only_radar = _say("--radar", str(run_files[0]))
-    assert "no position (RMC or GGA or GLL)" in only_radar
+    assert "no position (RMC or GGA or GLL; group 129029 or 129025)" in only_radar
     assert "no heading" in only_radar
     assert "no radar link is named" in _say("--nmea", str(run_files[1]))
     gone = _say("--nmea", str(tmp_path / "none.nmea"))

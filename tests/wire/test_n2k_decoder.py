@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-import json
 import math
-import re
 from collections import Counter
-from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
 from bench import _bus_made as made
+from bench._bus_peers import LOGS, compare_logs, compare_published
 from hypothesis import given
 from hypothesis import strategies as st
 from n2k import messages as peer
@@ -20,9 +18,7 @@ from n2k.message import Message
 from moonless.constants import TAU
 from moonless.units import NS_PER_S
 from moonless.wire.magnetic import variation_at
-from moonless.wire.n2k.assemble import FastPackets
-from moonless.wire.n2k.decoder import FAST_GROUPS, USED_GROUPS, BusDecoder
-from moonless.wire.n2k.fields import decoder_of
+from moonless.wire.n2k.decoder import BusDecoder
 from moonless.wire.n2k.frames import Frame, frame_of
 from moonless.wire.nmea_events import (
     AisSaid,
@@ -39,166 +35,33 @@ from moonless.wire.nmea_events import (
 )
 
 NOW_NS = 1_900_000_000 * NS_PER_S
-LOGS = (
-    "candump-a.txt",
-    "candump-b.txt",
-    "candump-c.log",
-    "moored-boat-can.log",
-    "motor-yacht.plain.txt",
-    "sailing-boat.plain.txt",
-)
 
 
 # --- published decodes ------------------------------------------------------------------------------------------------
-
-
-def _decoded_pairs(folder: Path) -> Iterator[tuple[bytes, dict[str, Any]]]:
-    answers = [json.loads(line) for line in (folder / "pgn-test-json.out").read_text().splitlines() if line[:1] == "{"]
-    lines = [line for line in (folder / "pgn-test.in").read_bytes().splitlines() if line[:1].isdigit()]
-    for answer in answers:
-        digits = re.sub(r"\D", "", answer["timestamp"])
-        for line in lines:
-            parts = line.split(b",")
-            same = re.sub(rb"\D", b"", parts[0]).decode() == digits or digits.startswith(
-                re.sub(rb"\D", b"", parts[0]).decode()
-            )
-            if same and int(parts[2]) == answer["pgn"] and int(parts[3]) == answer["src"]:
-                yield line, answer
-                break
-
-
-def _is_same(field: Any, said: Any) -> bool:
-    """Return whether the library's field is what the published decode says, in the units that it says it in."""
-    value, raw = field.value, field.raw_value
-    if isinstance(said, str):
-        number = said.replace(".", "").replace(":", "")
-        if hasattr(value, "isoformat") and number.isdigit():
-            if ":" in said:
-                h, m, s = said.split(":")
-                return abs(raw - (int(h) * 3600 + int(m) * 60 + float(s))) < 1e-4
-            return bool(value.isoformat().replace("-", ".") == said)
-        if isinstance(value, bytes):
-            return bytes.fromhex(said) == value[::-1].ljust(3, b"\0")
-        return str(value) == said or str(raw) == said
-    in_degrees = math.degrees(raw) if field.unit_of_measurement in ("rad", "rad/s") else raw
-    # Printed to so many places: half a unit in the last one, and a hair.
-    places = len(repr(said).partition(".")[2])
-    return abs(in_degrees - said) <= 0.501 * 10.0**-places
 
 
 @pytest.mark.data
 def test_every_field_of_the_published_decodes(data_dir: Path) -> None:
     # canboat's own check values (Apache-2.0): single messages with their decoded fields.
     checked: Counter[int] = Counter()
-    for line, answer in _decoded_pairs(data_dir / "n2k" / "decoded"):
-        group = answer["pgn"]
-        if group not in USED_GROUPS | {60928}:
-            continue
-        frame = frame_of(line)
-        assert frame is not None and (frame.group, frame.source) == (group, answer["src"])
-        decode = decoder_of(group)
-        assert decode is not None
-        message: Any = decode(int.from_bytes(frame.data, "little"), len(frame.data) * 8)
-        by_name = {f.name.lower(): f for f in message.fields}
-        for name, said in answer["fields"].items():
-            assert _is_same(by_name[name.lower()], said), f"{group} {name}: {by_name[name.lower()]}, published {said}"
-            checked[group] += 1
-        # What the published decode leaves out is "not available".
+    for group, name, is_same in compare_published(data_dir / "n2k" / "decoded"):
+        assert is_same, f"{group} {name}"
+        checked[group] += 1
+    # What the published decode leaves out is "not available".
     assert set(checked) == {129029, 126992, 127251, 129039, 60928}
     assert sum(checked.values()) >= 55
 
 
 # --- a second library over the real logs ------------------------------------------------------------------------------
 
-_AIS = {
-    "user_id": "userId", "message_id": "messageId", "latitude": "latitude", "longitude": "longitude",
-}  # fmt: skip
-_MOVING = {**_AIS, "cog": "cog", "sog": "sog", "heading": "heading", "seconds": "timeStamp"}
-PEERS: dict[int, tuple[Callable[[Message], Any], dict[str, str]]] = {
-    126992: (peer.parse_n2k_system_time, {"system_time": "time", "time_source": "source"}),
-    127250: (
-        peer.parse_n2k_heading,
-        {"heading": "heading", "deviation": "deviation", "variation": "variation", "ref": "reference"},
-    ),
-    127251: (peer.parse_n2k_rate_of_turn, {"rate_of_turn": "rate"}),
-    127257: (peer.parse_n2k_attitude, {"yaw": "yaw", "pitch": "pitch", "roll": "roll"}),
-    127258: (peer.parse_n2k_magnetic_variation, {"variation": "variation"}),
-    128259: (peer.parse_n2k_boat_speed, {"water_referenced": "speedWaterReferenced"}),
-    128267: (peer.parse_n2k_water_depth, {"depth_below_transducer": "depth", "offset": "offset"}),
-    129025: (peer.parse_n2k_lat_long_rapid, {"latitude": "latitude", "longitude": "longitude"}),
-    129026: (peer.parse_n2k_cog_sog_rapid, {"heading_reference": "cogReference", "cog": "cog", "sog": "sog"}),
-    129029: (
-        peer.parse_n2k_gnss_data,
-        {
-            "seconds_since_midnight": "time",
-            "latitude": "latitude",
-            "longitude": "longitude",
-            "altitude": "altitude",
-            "gnss_method": "method",
-            "n_satellites": "numberOfSvs",
-        },
-    ),
-    129038: (peer.parse_n2k_ais_class_a_position, {**_MOVING, "rot": "rateOfTurn", "nav_status": "navStatus"}),
-    129039: (peer.parse_n2k_ais_class_b_position, _MOVING),
-    129794: (
-        peer.parse_n2k_ais_class_a_static_data,
-        {
-            "user_id": "userId",
-            "vessel_type": "typeOfShip",
-            "length": "length",
-            "beam": "beam",
-            "pos_ref_stbd": "positionReferenceFromStarboard",
-            "pos_ref_bow": "positionReferenceFromBow",
-            "draught": "draft",
-        },
-    ),
-    129809: (peer.parse_n2k_ais_class_b_static_data_part_a, {"user_id": "userId"}),
-    129810: (
-        peer.parse_n2k_ais_class_b_static_data_part_b,
-        {"user_id": "userId", "vessel_type": "typeOfShip", "length": "length", "beam": "beam"},
-    ),
-    130306: (
-        peer.parse_n2k_wind_speed,
-        {"wind_speed": "windSpeed", "wind_angle": "windAngle", "wind_reference": "reference"},
-    ),
-}
-
-
-def _messages(path: Path) -> Iterator[tuple[int, bytes]]:
-    packets, now = FastPackets(), NOW_NS
-    for line in path.read_bytes().splitlines():
-        frame = frame_of(line)
-        if frame is None or frame.group not in PEERS:
-            continue
-        now = frame.time_ns or now + 500_000
-        data: bytes | None = frame.data
-        if frame.group in FAST_GROUPS and not frame.is_whole:
-            data = packets.add(frame.group, frame.source, frame.destination, frame.data, now)
-        if data is not None:
-            yield frame.group, data
-
 
 @pytest.mark.data
 @pytest.mark.parametrize("name", LOGS)
 def test_a_second_library_reads_the_real_logs_alike(name: str, data_dir: Path) -> None:
     checked: Counter[int] = Counter()
-    for group, data in _messages(data_dir / "n2k" / name):
-        parse, names = PEERS[group]
-        try:
-            theirs = parse(Message(pgn=group, data=bytearray(data)))
-        except ValueError:
-            continue  # a code that its enumerations do not carry
-        decode = decoder_of(group)
-        assert decode is not None
-        message: Any = decode(int.from_bytes(data, "little"), len(data) * 8)
-        ours = {f.id: f.raw_value for f in message.fields}
-        for their_name, our_name in names.items():
-            a, b = getattr(theirs, their_name), ours[our_name]
-            if b is None:
-                assert a is None
-                continue
-            assert a is not None and float(a) == pytest.approx(float(b), rel=1e-9, abs=1e-9), f"{group} {our_name}"
-            checked[group] += 1
+    for group, field, is_alike in compare_logs(data_dir / "n2k" / name):
+        assert is_alike, f"{group} {field}"
+        checked[group] += 1
     assert sum(checked.values()) > 400
 
 

@@ -31,9 +31,11 @@ _FILE = click.Path(dir_okay=False, path_type=Path)
 @click.option(
     "--radar", metavar="LINK", help="Radar video, ASTERIX category 240: file, udp://HOST:PORT, tcp://HOST:PORT."
 )
-@click.option("--nmea", multiple=True, metavar="LINK...", help="NMEA 0183: file, udp://, tcp://, serial:DEVICE?baud=N.")
+@click.option("--nmea", multiple=True, metavar="LINK...", help="Instruments: file, udp://, tcp://, serial:DEVICE, can:, ws://.")
 @click.option("--boat", "boat_file", type=_FILE, help="Boat file; without one a 9 m launch with a small radome.")
 @click.option("--record", type=_FILE, metavar="RUN.mcap", help="Keep the run in a recording.")
+@click.option("--nmea-out", multiple=True, metavar="udp://HOST:PORT...", help="Send targets and alerts: TTM, TLL, ALR.")
+@click.option("--signalk-out", multiple=True, metavar="udp://HOST:PORT...", help="Send readings as Signal K deltas.")
 @click.option("--knowledge", type=_FILE, help="Local knowledge; without it, one file among your own data.")
 @click.option("--route", type=_FILE, metavar="ROUTE.gpx", help="Tonight's route: drawn, and its next turn told.")
 @click.option("--port", default=DEFAULT_PORT, show_default=True, type=click.IntRange(0, 65535), help="0: any free one.")
@@ -57,6 +59,8 @@ def command(
     nmea: tuple[str, ...],
     boat_file: Path | None,
     record: Path | None,
+    nmea_out: tuple[str, ...],
+    signalk_out: tuple[str, ...],
     knowledge: Path | None,
     route: Path | None,
     port: int,
@@ -75,6 +79,7 @@ def command(
     from moonless.helm.setup.settings import HelmSettings, read_settings
     from moonless.helm.web.app import check_built
     from moonless.helm.web.serve import serve
+    from moonless.watch.outputs.sender import named_outputs
     from moonless.wire.links import parse_link
 
     if recording is not None and (radar is not None or nmea):
@@ -100,18 +105,21 @@ def command(
         kept.length_unit,
     )
     specs = [parse_link(link) for link in (settings.radar, *settings.nmea) if link is not None]
+    outputs = named_outputs(nmea_out, signalk_out)
     source: Any
     room: SetupRoom | None = None
     without: tuple[str, ...] = ()
     if recording is not None or (specs and all(spec.kind == "file" for spec in specs)):
         if record is not None:
             raise InputError("--record is for live links; what is played is recorded already")
+        if outputs:
+            raise InputError("--nmea-out and --signalk-out are for live links: what is played is not now")
         source = _replay(where, settings, recording, knowledge, speed, route)
     else:
         _check_record(record)
 
         def launch(path: Path, chosen: HelmSettings) -> tuple[Any, tuple[str, ...]]:
-            return live_source(path, chosen, record=record, knowledge=knowledge, route=route)
+            return live_source(path, chosen, record=record, knowledge=knowledge, route=route, outputs=outputs)
 
         room = SetupRoom(where, settings, launch=launch)
         if settings.has_links:

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from moonless.chart.local_knowledge.knowledge import Knowledge
     from moonless.reading.types import Reading
     from moonless.watch.instruments.tides import TideUnderWay
+    from moonless.watch.outputs.sender import OutputKind
     from moonless.watch.pipeline.chain import Chain
     from moonless.watch.pipeline.export import RunExport
 
@@ -43,10 +44,10 @@ _FILE = click.Path(dir_okay=False, path_type=Path)
 @click.option("--chart", "charts", multiple=True, type=click.Path(path_type=Path), metavar="PATH...",
               help="Chart files or folders.  Without one, echoes are told but not explained.")  # fmt: skip
 @click.option(
-    "--radar", metavar="LINK", help="Radar video, ASTERIX category 240: a file, udp://HOST:PORT, tcp://HOST:PORT."
+    "--radar", metavar="LINK", help="Radar video: category 240 by file, udp:// or tcp://; or a recorded polar set."
 )
 @click.option("--nmea", "nmea", multiple=True, metavar="LINK...",
-              help="NMEA 0183: files, udp://, tcp:// or serial:DEVICE?baud=N.")  # fmt: skip
+              help="Instruments: files, udp://, tcp://, serial:DEVICE, can:INTERFACE, ws://HOST:PORT.")  # fmt: skip
 @click.option("--boat", "boat_file", type=_FILE, help="Boat file; without one a 9 m launch with a small radome.")
 @click.option("--tides", "tide_files", multiple=True, type=click.Path(path_type=Path), metavar="FILE...",
               help="Tide station files (JSON), as `moonless plan` reads them.")  # fmt: skip
@@ -55,6 +56,8 @@ _FILE = click.Path(dir_okay=False, path_type=Path)
 @click.option("--out", required=True, type=_FILE, help="Where the readings go, one JSON object a line.")
 @click.option("--geojson", type=_FILE, help="Also write the echoes and the boat's track as GeoJSON.")
 @click.option("--gpx", type=_FILE, help="Also write the boat's track as GPX 1.1.")
+@click.option("--nmea-out", type=_FILE, help="Also write targets and alerts as NMEA 0183: TTM, TLL, ALR.")
+@click.option("--signalk-out", type=_FILE, help="Also write targets, calls and hidden water as Signal K deltas.")
 @click.option("--until-damage", is_flag=True, help="Play a radar file that breaks off inside a block up to there.")
 @click.option("--quiet", is_flag=True, help="No progress bar and no summary.")
 def command(
@@ -69,6 +72,8 @@ def command(
     out: Path,
     geojson: Path | None,
     gpx: Path | None,
+    nmea_out: Path | None,
+    signalk_out: Path | None,
     until_damage: bool,
     quiet: bool,
 ) -> None:
@@ -77,6 +82,7 @@ def command(
     Files without times of receipt are merged by the times they carry themselves.  The output appears under its name
     when it is whole, or, of a live feed, when it is stopped with Ctrl-C.
     """
+    from moonless.scan.read import is_polar
     from moonless.wire.links import parse_link
 
     if recording is not None and (radar is not None or nmea):
@@ -85,11 +91,15 @@ def command(
         raise InputError("nothing to read: give a recording (RUN.mcap), or --radar and --nmea")
     radar_spec = parse_link(radar) if radar is not None else None
     nmea_specs = [parse_link(text) for text in nmea]
-    _check_there([recording, *(s.path for s in (radar_spec, *nmea_specs) if s is not None)])
+    radar_path = radar_spec.path if radar_spec is not None else None
+    is_set = radar_path is not None and is_polar(radar_path)  # which may be a folder
+    _check_there([recording, None if is_set else radar_path, *(spec.path for spec in nmea_specs)])
     boat = _boat(boat_file)
     known = _Known.read(tide_files, tide_m, knowledge)
     with Drafts() as files:
         writer = _Writer(files, out, geojson, gpx)
+        writer.also("nmea", nmea_out)
+        writer.also("signalk", signalk_out)
         chart = _chart(charts, quiet)
         is_live = any(s is not None and s.kind != "file" for s in (radar_spec, *nmea_specs))
         if is_live:
@@ -98,9 +108,10 @@ def command(
             from moonless.watch.pipeline.replay import Replay
 
             replay = Replay(
-                radar=(radar_spec.path,) if radar_spec is not None and radar_spec.path is not None else (),
+                radar=(radar_path,) if radar_path is not None else (),
                 nmea=tuple(s.path for s in nmea_specs if s.path is not None),
                 recording=recording,
+                angle_from=boat.radar.angle_from,
                 until_damage=until_damage,
             )
             notes = _replayed(boat, chart, known, replay, writer, quiet)
@@ -117,6 +128,8 @@ class _Writer:
     def __init__(self, files: Drafts, out: Path, geojson: Path | None, gpx: Path | None) -> None:
         from moonless.watch.pipeline.export import RunExport
 
+        self._others: list[tuple[Any, Any]] = []  # what turns readings into lines, and the file they go to
+
         self.n_reading = 0
         self.n_scan = 0
         self._files = files
@@ -131,6 +144,15 @@ class _Writer:
         self.n_scan += has_scan
         if self._export is not None:
             self._export.add(reading)
+        for lines_of, file in self._others:
+            file.writelines(line.decode("ascii") for line in lines_of(reading))
+
+    def also(self, kind: OutputKind, path: Path | None) -> None:
+        """Write one more kind of output to a file, if one is named."""
+        from moonless.watch.outputs.sender import lines_writer
+
+        if path is not None:
+            self._others.append((lines_writer(kind), self._files.text(path)))
 
     def finish(self) -> None:
         """Write the rest."""
@@ -201,7 +223,7 @@ def _replayed(boat: Boat, chart: Chart | None, known: _Known, replay: Any, write
     from moonless.watch.pipeline.chain import Chain
     from moonless.watch.pipeline.replay import play
 
-    chain = Chain(boat, chart, known.knowledge)
+    chain = Chain(boat, chart, known.knowledge, radar_named=bool(replay.radar))
     known.tell(chain)
     with _bar(quiet) as show:
         for turn, done in play(chain, replay):
@@ -213,15 +235,16 @@ def _replayed(boat: Boat, chart: Chart | None, known: _Known, replay: Any, write
 def _nmea_notes(chain: Any) -> list[str]:
     notes = []
     for link, decoder in chain.instruments.decoders.items():
-        lines = decoder.reader.counts
+        lines = decoder.nmea.reader.counts
         if lines.bad_checksum or lines.no_checksum:
             notes.append(
                 f"NMEA {link}: {lines.sentences} sentences, {lines.bad_checksum} with a wrong checksum, "
                 f"{lines.no_checksum} without one"
             )
-        if decoder.counts.bad_fields:
-            refused = ", ".join(f"{n} {kind}" for kind, n in sorted(decoder.counts.bad_fields.items()))
+        if decoder.nmea.counts.bad_fields:
+            refused = ", ".join(f"{n} {kind}" for kind, n in sorted(decoder.nmea.counts.bad_fields.items()))
             notes.append(f"NMEA {link}: fields that cannot be: {refused}")
+        notes += [f"NMEA {link}: {line}" for line in decoder.troubles()]
     return notes
 
 

@@ -62,3 +62,5 @@ class Situation:
     held: Held | None = None  # given when the position in ``own`` is one that radar and chart carry on
     sight: Sight = "unsure"
     way: tuple[tuple[float, float], ...] = ()  # (lat, lon) of the route's turns still ahead; empty: none is followed
+    # There is no radar video: the tracks are another radar's targets, and what it does not track is not known.
+    targets_only: bool = False

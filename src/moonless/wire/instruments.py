@@ -11,6 +11,7 @@ Rules of this file:
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Callable
 from typing import Literal
 
@@ -101,6 +102,33 @@ class InstrumentDecoder:
             events += self.nmea.decode(sentence, received_ns)
         return events
 
+    def troubles(self) -> list[str]:
+        """Return what of the bus and of Signal K could not be used, in plain lines."""
+        bus, out = self.bus, []
+        if bus.counts.bad:
+            out.append("messages of the bus not used: " + _listed(bus.counts.bad))
+        if bus.packets.broken:
+            out.append(f"{bus.packets.broken} fast packets with a frame missing")
+        if bus.own.unusable:
+            out.append("not usable: " + _listed(bus.own.unusable))
+        if bus.addresses.storms:
+            out.append(f"address claims without end, {bus.addresses.claims} so far: it is not known who sends what")
+        elif bus.addresses.conflicts:
+            out.append(f"{bus.addresses.conflicts} addresses claimed by another device")
+        if self.signalk.counts.bad:
+            out.append("values of Signal K that cannot be: " + _listed(self.signalk.counts.bad))
+        return out
+
     def _tell(self, kind: LineKind, line: bytes) -> None:
         if self._on_line is not None:
             self._on_line(kind, line)
+
+
+# A damaged stream names many things; a line holds a few.
+_MOST_LISTED = 6
+
+
+def _listed(counts: Counter[str]) -> str:
+    most = counts.most_common(_MOST_LISTED)
+    more = len(counts) - len(most)
+    return ", ".join(f"{what} {n}" for what, n in most) + (f" and {more} more kinds" if more else "")

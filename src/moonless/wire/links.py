@@ -1,10 +1,12 @@
-"""Where bytes come from: files, UDP, TCP, serial lines.
+"""Where bytes come from: files, UDP, TCP, serial lines, CAN interfaces, Signal K streams.
 
     LINK     what it is
     PATH                     a file
     udp://HOST:PORT          datagrams; a multicast group is joined; HOST is this machine's address, or the sender's
     tcp://HOST:PORT          a connection made to HOST
     serial:DEVICE?baud=N     a serial line, 4800 baud unless told
+    can:INTERFACE            a CAN interface of this computer, as lines of frames
+    ws://HOST:PORT           a Signal K server's stream, as lines of deltas
 
 Rules of this file:
 - A link that fails is opened again, after a pause that grows from `FIRST_PAUSE_S` to `LONGEST_PAUSE_S`; each change is
@@ -37,8 +39,10 @@ import serial
 from moonless.clock import Clock, SystemClock, steady_s
 from moonless.errors import InputError
 from moonless.units import NS_PER_S
+from moonless.wire.n2k.can_link import INTERFACE, read_can
+from moonless.wire.signalk.stream_link import DEFAULT_PATH, read_stream
 
-LinkKind = Literal["file", "udp", "tcp", "serial"]
+LinkKind = Literal["file", "udp", "tcp", "serial", "can", "ws"]
 LinkState = Literal["opening", "open", "lost", "ended"]
 
 FIRST_PAUSE_S = 0.5
@@ -65,7 +69,7 @@ class LinkSpec:
     path: Path | None = None
     host: str = ""
     port: int = 0
-    device: str = ""
+    device: str = ""  # a serial device, or a CAN interface
     baud: int = DEFAULT_BAUD
 
     @property
@@ -93,14 +97,19 @@ def parse_link(text: str) -> LinkSpec:
     """
     if text.startswith("serial:"):
         return _serial_spec(text)
+    if text.startswith("can:"):
+        return _can_spec(text)
     scheme = re.match(r"([A-Za-z][A-Za-z0-9+.-]*)://", text)
     if scheme is None:
         if not text:
-            raise InputError("a link is a path, udp://HOST:PORT, tcp://HOST:PORT or serial:DEVICE?baud=N, not nothing")
+            raise InputError(
+                "a link is a path, udp://HOST:PORT, tcp://HOST:PORT, serial:DEVICE?baud=N, can:INTERFACE or "
+                "ws://HOST:PORT, not nothing"
+            )
         return LinkSpec(text, "file", path=Path(text))
     kind = scheme[1].lower()
-    if kind not in ("udp", "tcp"):
-        raise InputError(f"link {text!r}: {kind}:// is not known; use udp://, tcp://, serial: or a path")
+    if kind not in ("udp", "tcp", "ws"):
+        raise InputError(f"link {text!r}: {kind}:// is not known; use udp://, tcp://, ws://, serial:, can: or a path")
     try:
         parts = urlsplit(text)
         host, port = parts.hostname, parts.port
@@ -108,6 +117,8 @@ def parse_link(text: str) -> LinkSpec:
         raise InputError(f"link {text!r}: {problem}") from problem
     if not host or not port:
         raise InputError(f"link {text!r}: give both host and port, as {kind}://HOST:PORT")
+    if kind == "ws" and not parts.fragment and not parts.username:
+        return LinkSpec(text, "ws", host=host, port=port)
     if parts.path not in ("", "/") or parts.query or parts.fragment or parts.username:
         raise InputError(f"link {text!r}: nothing follows the port")
     return LinkSpec(text, "udp" if kind == "udp" else "tcp", host=host, port=port)
@@ -127,12 +138,19 @@ def _serial_spec(text: str) -> LinkSpec:
     return LinkSpec(text, "serial", device=device, baud=baud)
 
 
+def _can_spec(text: str) -> LinkSpec:
+    interface = text.removeprefix("can:")
+    if INTERFACE.fullmatch(interface) is None:
+        raise InputError(f"link {text!r}: name an interface of this computer, as can:can0")
+    return LinkSpec(text, "can", device=interface)
+
+
 async def read_link(spec: LinkSpec, put: Put, say: Say, clock: ReceiptClock) -> None:
     """Read a link until cancelled (a file: until its end), opening it again whenever it is lost."""
     if spec.kind == "file":
         await _read_file(spec, put, say, clock)
         return
-    read = {"udp": _read_udp, "tcp": _read_tcp, "serial": _read_serial}[spec.kind]
+    read = {"udp": _read_udp, "tcp": _read_tcp, "serial": _read_serial, "can": _read_can, "ws": _read_ws}[spec.kind]
     pause = FIRST_PAUSE_S
     told = ""
     while True:
@@ -330,6 +348,16 @@ async def _read_serial(spec: LinkSpec, opened: _Opened, clock: ReceiptClock) -> 
         await done
     finally:
         stop.set()
+
+
+async def _read_can(spec: LinkSpec, opened: _Opened, clock: ReceiptClock) -> None:
+    await read_can(spec.device, opened, clock.now_ns)
+
+
+async def _read_ws(spec: LinkSpec, opened: _Opened, clock: ReceiptClock) -> None:
+    parts = urlsplit(spec.text)
+    is_bare = parts.path in ("", "/") and not parts.query
+    await read_stream(spec.text.rstrip("/") + DEFAULT_PATH if is_bare else spec.text, spec.text, opened, clock.now_ns)
 
 
 def _is_multicast(host: str) -> bool:

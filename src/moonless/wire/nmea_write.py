@@ -94,8 +94,8 @@ def write_vhw(speed: float | None, *, talker: str = "VW") -> str:
 def write_ttm(
     number: int,
     *,
-    range_m: float,
-    bearing_rad: float,
+    range_m: float | None,
+    bearing_rad: float | None,
     speed: float | None,
     course_rad: float | None,
     cpa_m: float | None,
@@ -108,7 +108,7 @@ def write_ttm(
     """Return TTM, true bearings, nautical miles and knots; ``number`` is taken modulo 100, as the field is."""
     fields = (
         f"{number % 100:02d}",
-        _number(m_to_nm(range_m), 3),
+        _number(None if range_m is None else m_to_nm(range_m), 3),
         _angle(bearing_rad, 1),
         "T",
         _number(None if speed is None else mps_to_kn(speed), 1),
@@ -141,6 +141,20 @@ def write_tll(
     return write_sentence(
         f"{talker}TLL", (f"{number % 100:02d}", *_place(lat_deg, lon_deg), _text(name), moment, status, "")
     )
+
+
+def write_alr(number: int, is_on: bool, text: str, *, time_ns: int, talker: str = "RA") -> str:
+    """Return ALR, not acknowledged; the text is cut at a word so that the sentence keeps to its 82 characters."""
+    fields = (_time(time_ns), f"{number % 1000:03d}", "A" if is_on else "V", "V")
+    room = _MOST_CHARACTERS - len(write_sentence(f"{talker}ALR", (*fields, ""))) - 2
+    short = _text(text)
+    if len(short) > room:
+        short = short[:room].rpartition(" ")[0] or short[:room]
+    return write_sentence(f"{talker}ALR", (*fields, short))
+
+
+# A sentence with its line end.
+_MOST_CHARACTERS = 82
 
 
 def _number(value: float | None, digits: int) -> str:

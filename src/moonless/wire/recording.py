@@ -3,6 +3,8 @@
     channel     encoding      one message is
     radar       cat240        one data block (from UDP: one datagram, sound or not)
     nmea        nmea0183      one line with its line end; `sequence` is the number of the link it came by
+    bus         frames        the same, of NMEA 2000 frames as text (`docs/formats.md`)
+    signalk     json          the same, of Signal K deltas
     readings    json          one line of readings.jsonl
 
 Rules of this file:
@@ -30,13 +32,21 @@ from moonless.errors import InputError, WireError
 from moonless.files import flush_to_disk
 from moonless.units import NS_PER_S
 from moonless.wire.cat240 import Cat240Decoder
+from moonless.wire.instruments import kind_of
 from moonless.wire.sentences import MAX_LINE
+from moonless.wire.signalk.decoder import MAX_MESSAGE
 
-RecordedKind = Literal["radar", "nmea", "readings"]
+RecordedKind = Literal["radar", "nmea", "bus", "signalk", "readings"]
 
 FLUSH_NS = NS_PER_S
 PROFILE = "moonless"
-_ENCODING: dict[RecordedKind, str] = {"radar": "cat240", "nmea": "nmea0183", "readings": "json"}
+_ENCODING: dict[RecordedKind, str] = {
+    "radar": "cat240",
+    "nmea": "nmea0183",
+    "bus": "frames",
+    "signalk": "json",
+    "readings": "json",
+}
 # One second of radar video is under 2 MB; a chunk this large is only ever closed by the clock.
 _CHUNK_BYTES = 16 * 1024 * 1024
 
@@ -48,7 +58,7 @@ class Recorded:
     kind: RecordedKind
     received_ns: int
     data: bytes
-    link: int  # number of the NMEA link
+    link: int  # number of the link of instruments
 
 
 class RecordingWriter:
@@ -95,12 +105,12 @@ class RecordingWriter:
         self._blocks.clear()
 
     def nmea(self, data: bytes, received_ns: int, *, link: int = 0, is_datagram: bool = False) -> None:
-        """Keep NMEA bytes, line by line."""
+        """Keep what instruments say, line by line, each kind in its channel."""
         *lines, rest = (self._partial.pop(link, b"") + data).split(b"\n")
         for line in lines:
-            self._add("nmea", line + b"\n", received_ns, link)
-        if rest and (is_datagram or len(rest) > MAX_LINE):
-            self._add("nmea", rest + b"\r\n", received_ns, link)
+            self._add(kind_of(line.strip()), line + b"\n", received_ns, link)
+        if rest and (is_datagram or len(rest) > (MAX_MESSAGE if rest[:1] == b"{" else MAX_LINE)):
+            self._add(kind_of(rest.strip()), rest + b"\r\n", received_ns, link)
         elif rest:
             self._partial[link] = rest
 

@@ -2,7 +2,7 @@ import { describe, expect, it } from "vitest";
 import { valueWords } from "./pages/answers";
 import { sureWords, onDial } from "./pages/bow";
 import { cellWords, frameOf, weight } from "./pages/covermap";
-import { placeWords, radarWords, touched } from "./pages/hear";
+import { isOfUse, placeWords, radarWords, touched } from "./pages/hear";
 import { typedText } from "./pages/pad";
 import { stateWords } from "./pages/questions";
 import { notKnown } from "./pages/start";
@@ -40,6 +40,11 @@ describe("what is heard", () => {
     const nmea = { ...PLACE, carries: "nmea" as const, radar: null, link: "a" };
     expect(touched({ ...CHOSEN, nmea: ["b"] }, nmea).nmea).toEqual(["b", "a"]);
     expect(touched({ ...CHOSEN, nmea: ["b", "a"] }, nmea).nmea).toEqual(["b"]);
+  });
+  it("offers a bus and a Signal K server as it does sentences, and nothing that cannot be read", () => {
+    const carrying = (["nmea", "bus", "signalk", "radar"] as const).map((carries) => isOfUse({ ...PLACE, carries }));
+    expect(carrying).toEqual([true, true, true, true]);
+    expect((["nothing", "asterix", "unknown"] as const).some((carries) => isOfUse({ ...PLACE, carries }))).toBe(false);
   });
 });
 

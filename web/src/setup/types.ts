@@ -22,12 +22,12 @@ export interface RadarHeard {
 
 export interface PlaceHeard {
   readonly link: string;
-  readonly kind: "udp" | "tcp" | "serial";
+  readonly kind: "udp" | "tcp" | "serial" | "can" | "ws";
   readonly state: "listening" | "trying" | "lost" | "in use" | "watched";
   readonly line: string;
   readonly said: string;
   readonly by_hand: boolean;
-  readonly carries: "nothing" | "nmea" | "radar" | "asterix" | "unknown";
+  readonly carries: "nothing" | "nmea" | "bus" | "signalk" | "radar" | "asterix" | "unknown";
   readonly words: string;
   readonly age_s: number | null;
   readonly is_silent: boolean;

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from moonless.chart.library import Chart
     from moonless.chart.local_knowledge.knowledge import Knowledge
     from moonless.watch.instruments.source_priority import Preferred
+    from moonless.watch.outputs.sender import OutputKind
     from moonless.watch.pipeline.chain import Chain
     from moonless.watch.types import LinkNow, SpokesNow
     from moonless.wire.links import LinkSpec
@@ -44,6 +45,7 @@ class LiveJob:
     knowledge: Path | None = None
     route: Path | None = None
     preferred: Preferred | None = None
+    outputs: tuple[tuple[OutputKind, LinkSpec], ...] = ()
 
     def run(self, pipe: Connection) -> None:
         """Watch until the pipe closes."""
@@ -71,7 +73,7 @@ class LiveJob:
 
         watch = LiveWatch(
             self.boat, chart, knowledge, radar=self.radar, nmea=self.nmea, on_event=on_event, record=self.record,
-            preferred=self.preferred,
+            preferred=self.preferred, outputs=self.outputs,
         )  # fmt: skip
         shared = SharedBytes()
         handler = RequestHandler(watch.chain, knowledge, ends.send)

@@ -120,8 +120,11 @@ class ReplayJob:
             chart_opener(self.charts), self.boat, routes_folder(), player.later, self.route, chart
         )
         while True:
-            replay = Replay(radar=self.radar, nmea=self.nmea, recording=self.recording, until_damage=True)
-            chain = Chain(self.boat, chart, knowledge, on_spokes=player.on_spokes)
+            replay = Replay(
+                radar=self.radar, nmea=self.nmea, recording=self.recording, until_damage=True,
+                angle_from=self.boat.radar.angle_from,
+            )  # fmt: skip
+            chain = Chain(self.boat, chart, knowledge, on_spokes=player.on_spokes, radar_named=bool(self.radar))
             player.play(_replay_slices(replay), chain, RequestHandler(chain, knowledge, pipe.send))
 
 
@@ -202,6 +205,6 @@ def _replay_slices(replay: Replay) -> Iterator[Slice]:
                 end_ns = fed.time_ns
             pieces = []
             end_ns += SLICE_NS
-        pieces.append(Piece(fed.kind, fed.data, fed.link, fed.is_datagram))
+        pieces.append(Piece(fed.kind, fed.data, fed.link, fed.is_datagram, fed.spokes, fed.poses))
     if end_ns is not None:
         yield end_ns, pieces

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import logging
 import queue
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from multiprocessing.connection import Connection
 from typing import TYPE_CHECKING, Literal, NamedTuple
@@ -19,6 +19,8 @@ from moonless.watch.types import LinkNow, SpokesNow, Turn
 
 if TYPE_CHECKING:
     from moonless.helm.routes.service import RouteService
+    from moonless.scan.pose import PoseSample
+    from moonless.scan.types import Spoke
     from moonless.watch.pipeline.chain import Chain
 
 _log = logging.getLogger(__name__)
@@ -33,10 +35,12 @@ BEHIND_S = 0.5
 class Piece(NamedTuple):
     """Bytes for the chain."""
 
-    kind: Literal["radar", "nmea"]
+    kind: Literal["radar", "nmea", "spokes"]
     data: bytes
     link: str = "nmea"
     is_datagram: bool = False
+    spokes: Sequence[Spoke] = ()
+    poses: Sequence[PoseSample] = ()
 
 
 Slice = tuple[int, list[Piece]]
@@ -126,7 +130,9 @@ class PacedPlayer:
         turns: list[Turn] = []
         try:
             for piece in pieces:
-                if piece.kind == "radar":
+                if piece.kind == "spokes":
+                    turns += chain.feed_spokes(piece.spokes, piece.poses)
+                elif piece.kind == "radar":
                     turns += chain.feed_radar(piece.data, end_ns, is_datagram=piece.is_datagram)
                 else:
                     turns += chain.feed_nmea(piece.data, end_ns, link=piece.link, is_datagram=piece.is_datagram)

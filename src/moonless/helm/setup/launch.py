@@ -17,7 +17,8 @@ from moonless.helm.process.requests import Asker, SourceRequest
 from moonless.helm.process.worker_process import WorkerProcess
 from moonless.helm.setup.settings import HelmSettings, resolved
 from moonless.helm.web.boat_json import boat_json
-from moonless.wire.links import parse_link
+from moonless.watch.outputs.sender import OutputKind
+from moonless.wire.links import LinkSpec, parse_link
 
 
 class NoSource:
@@ -64,6 +65,7 @@ def live_source(
     record: Path | None = None,
     knowledge: Path | None = None,
     route: Path | None = None,
+    outputs: tuple[tuple[OutputKind, LinkSpec], ...] = (),
 ) -> tuple[Source, tuple[str, ...]]:
     """Return the watch on live links, and what it goes on without, in plain lines.
 
@@ -89,5 +91,6 @@ def live_source(
         knowledge or knowledge_file(),
         route,
         dict(settings.prefer),
+        outputs,
     )
     return WorkerProcess("live", job, boat_json(boat)), tuple(without)

@@ -48,13 +48,13 @@ _FAULT_WORDS = {
     "ais": ("AIS", 2),
     "depth": ("the sounder", 2),
 }
+_SOURCES = {"position": "the position", "heading": "the heading", "clock": "the date and time"}
 _STATE_WORDS = {
     "silent": "has stopped coming",
     "frozen": "is frozen",
     "stale": "is old",
     "jumped": "has jumped",
     "damaged": "is damaged",
-    "disagrees": "does not agree with the rest",
 }
 
 
@@ -88,6 +88,12 @@ def of_faults(faults: Sequence[Fault], position_held: bool = False) -> list[Cand
     out = []
     for fault in faults:
         words, urgency = _FAULT_WORDS[fault.what]
+        if fault.state == "disagrees":
+            say = (
+                f"Two sources of {_SOURCES.get(fault.what, words)} do not agree; the one followed may be the wrong one."
+            )
+            out.append(Candidate(f"fault {fault.what} {fault.state}", "fault", min(urgency, 3), say))
+            continue
         say = f"{words[0].upper()}{words[1:]} {_STATE_WORDS[fault.state]}."
         if fault.what == "position" and position_held:
             say += " Radar and chart carry it on."
@@ -95,6 +101,14 @@ def of_faults(faults: Sequence[Fault], position_held: bool = False) -> list[Cand
             say += " What rests on it is withdrawn."
         out.append(Candidate(f"fault {fault.what} {fault.state}", "fault", urgency, say))
     return out
+
+
+def of_no_video(targets_only: bool) -> list[Candidate]:
+    """Return a candidate where there is no radar video, only another radar's targets."""
+    if not targets_only:
+        return []
+    say = "No radar video: only what another radar tracks is known. What it does not track is not seen."
+    return [Candidate("no video", "fault", 3, say)]
 
 
 def of_passings(

@@ -33,6 +33,7 @@ class AlertStage:
         situation, own, agreement = placed.situation, placed.own, placed.agreement
         wheel = candidates.Wheel(own, self._boat)
         found = candidates.of_faults(situation.faults, placed.carried is not None)
+        found += candidates.of_no_video(situation.targets_only)
         if placed.carried is not None:
             found += candidates.of_carried(placed.carried)
         found += candidates.of_passings(wheel, risks.passings, risks.encounters)

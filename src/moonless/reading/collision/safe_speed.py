@@ -69,6 +69,11 @@ def _fastest(needed_m: Floats, have_m: float) -> float:
     return float(_SPEEDS[np.argmin(met) - 1]) if not met.all() and met[0] else float(_SPEEDS[-1]) if met[0] else 0.0
 
 
+NO_VIDEO = SafeSpeed(
+    None, "There is no radar video: what another radar does not track is not known, so no speed can be said."
+)
+
+
 def advise(
     boat: Boat, seen_ahead_m: float | None, hidden: Sequence[HiddenAhead], radar_is_shown: bool = True
 ) -> SafeSpeed:

@@ -17,7 +17,7 @@ from moonless.reading.collision import charted_dangers
 from moonless.reading.collision.closest import passings_of
 from moonless.reading.collision.encounter import meetings
 from moonless.reading.collision.manoeuvre import Seen, smallest, try_manoeuvre
-from moonless.reading.collision.safe_speed import SafeSpeed, advise, stopping_line_m
+from moonless.reading.collision.safe_speed import NO_VIDEO, SafeSpeed, advise, stopping_line_m
 from moonless.reading.collision.trial_types import Trial
 from moonless.reading.contact import Contact, Passing
 from moonless.reading.own import OwnPlane
@@ -80,7 +80,11 @@ class CollisionStage:
             dangers=self._ahead(placed, contacts),
             sounder=self._sounder(placed),
             stopping_m=None if own.sog is None else stopping_line_m(own.sog, self._boat),
-            speed=advise(self._boat, view.seen_ahead_m, view.hidden_ahead, performance.is_shown),
+            speed=(
+                NO_VIDEO
+                if situation.targets_only
+                else advise(self._boat, view.seen_ahead_m, view.hidden_ahead, performance.is_shown)
+            ),
             manoeuvres=smallest(self._seen),
         )
 

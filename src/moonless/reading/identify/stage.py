@@ -139,6 +139,7 @@ class IdentifyStage:
         known = known_around(self._knowledge, own.frame, own.east_m, own.north_m, placed.reach_m)
         # Where the receiver's scale is not known no strength tells what a thing is.
         is_scaled = situation.picture is None or situation.picture.db_per_count is not None
+        is_scaled = is_scaled and not situation.targets_only
         curve = None
         if is_scaled:
             wave_m = weather_of(situation).wave_height_m

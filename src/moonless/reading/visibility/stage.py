@@ -77,7 +77,7 @@ class VisibilityStage:
         skipper, wave_m = self._boat.skipper, weather_of(situation).wave_height_m
         curve = curve_for(self._boat.radar, placed.reach_m, skipper.smallest_height_m, wave_m)
         water = None
-        if place is not None and own.heading_rad is not None:
+        if place is not None and own.heading_rad is not None and not situation.targets_only:
             shadow = None if placed.outlook is None else placed.outlook.shadow_height_m
             water = hidden_water.fill(
                 self._boat, own, place, placed.reach_m, obstructions, shadow, curve, performance.offset_db,

@@ -4,6 +4,9 @@ Rules of this file:
 - Of several sources of one thing the best kind is followed, and of equals the first; another takes over when it has
   been silent for `TAKE_OVER_S`.  Two receivers mixed would make a boat that jumps from antenna to antenna.
 - A true heading goes before a compass, whatever its kind.
+- Where a source that is not followed says something else than the one that is, again and again, both cannot be right:
+  that is a fault of its own ("disagrees"), and takes nothing away (see `moonless.watch.instruments.source_agreement`).
+- One clock is followed as one position is: two receivers' dates may be seconds apart.
 - A position that says its own time is believed while that time is the watch's to `MISTIMED_S`: put down where the boat
   was, or will be, it would be carried on from there as if it were now.  Until a receiver has said a date, the time of
   day of the position followed serves as its clock.
@@ -23,9 +26,22 @@ from moonless.scan.pose import PoseSample, PoseSeries
 from moonless.units import NS_PER_S
 from moonless.watch.instruments.ais_table import AisTable
 from moonless.watch.instruments.faults import FaultWatch
-from moonless.watch.instruments.source_priority import TAKE_OVER_S, Preferred, is_chosen, rank
+from moonless.watch.instruments.radar_targets import RadarTargets
+from moonless.watch.instruments.source_agreement import SourceAgreement
+from moonless.watch.instruments.source_priority import POLAR_SET, TAKE_OVER_S, Preferred, is_chosen, rank
 from moonless.watch.instruments.timebase import ClockNews, TimeBase
-from moonless.wire.nmea_events import AisSaid, ClockSaid, DepthLostSaid, DepthSaid, NoFixSaid, PoseSaid, Said, WindSaid
+from moonless.wire.nmea_events import (
+    AisSaid,
+    ClockSaid,
+    DepthLostSaid,
+    DepthSaid,
+    NoFixSaid,
+    PoseSaid,
+    Said,
+    TargetPlaceSaid,
+    TargetSaid,
+    WindSaid,
+)
 
 # Wind and depth older than this are not known any more.
 OLDEST_WIND_S = 10.0
@@ -78,6 +94,7 @@ class Intake:
         self._preferred: Preferred = preferred or {}
         self._times = times
         self._faults = faults
+        self.others = RadarTargets()
         self.clock_news: ClockNews = "same"
         self._is_dated = False
         self.forget()
@@ -89,6 +106,8 @@ class Intake:
         self._motion = Chooser()
         self._heading = Chooser()
         self._turn = Chooser()
+        self._dates = Chooser()
+        self.agreement = SourceAgreement()
         self._turn_rate: tuple[int, float] | None = None
         self._depth: tuple[int, float | None] | None = None
         self._wind: tuple[int, WindSaid] | None = None
@@ -98,13 +117,17 @@ class Intake:
         for event in events:
             self._take(event, link)
 
+    def take_poses(self, poses: Iterable[PoseSample]) -> None:
+        """Take in what a recorded set says of the boat's own pose; any instrument goes before it."""
+        for pose in poses:
+            self._take(PoseSaid(pose.time_ns, pose.time_ns, False, "", POLAR_SET, pose), "radar")
+
     def _take(self, event: Said, link: str) -> None:
+        source = (link, event.talker, event.kind)
         if isinstance(event, ClockSaid):
-            self._is_dated = True
-            self._clock(event.received_ns, event.time_ns)
+            self._date(event, source)
             return
         now_ns = self._times.utc(event.received_ns)
-        source = (link, event.talker, event.kind)
         if isinstance(event, PoseSaid):
             at_ns = event.time_ns if event.is_timed else now_ns
             if event.is_timed and event.pose.lat_deg is not None and not self._is_timely(event, source, now_ns):
@@ -116,7 +139,10 @@ class Intake:
                 self._faults.no_fix(now_ns)
         elif isinstance(event, AisSaid):
             self._faults.heard("ais", now_ns)
-            self.ais.add(event.report, event.time_ns if event.is_timed else now_ns)
+            self.ais.add(event.report, event.time_ns if event.is_timed else now_ns - event.age_ns)
+        elif isinstance(event, TargetSaid | TargetPlaceSaid):
+            at_ns = event.time_ns if event.is_timed else now_ns
+            self.others.add(event, (link, event.talker), min(at_ns, now_ns), self.own(now_ns, frozenset()))
         elif isinstance(event, DepthLostSaid):
             # Over deep water that is no fault; but the last depth found is not the depth here.
             self._faults.heard("depth", now_ns)
@@ -128,6 +154,15 @@ class Intake:
                 self._depth = (now_ns, depth)
         elif isinstance(event, WindSaid):
             self._wind = (now_ns, event)
+
+    def _date(self, event: ClockSaid, source: Source) -> None:
+        is_followed = self._dates.takes(source, self._rank("date", source), event.received_ns)
+        off_s = (event.time_ns - event.received_ns) / NS_PER_S
+        # One receiver says its date in several sentences: they are not held against each other.
+        self.agreement.said("clock", source[:2], is_followed, self._times.utc(event.received_ns), (off_s,))
+        if is_followed:
+            self._is_dated = True
+            self._clock(event.received_ns, event.time_ns)
 
     def _clock(self, received_ns: int, said_ns: int) -> None:
         news = self._times.said(received_ns, said_ns)
@@ -149,22 +184,23 @@ class Intake:
 
     def _pose(self, pose: PoseSample, event: PoseSaid, source: Source, now_ns: int) -> None:
         taken: dict[str, float | None] = {}
-        if (
-            pose.lat_deg is not None
-            and pose.lon_deg is not None
-            and self._position.takes(source, self._rank("position", source), now_ns)
-        ):
-            taken |= {"lat_deg": pose.lat_deg, "lon_deg": pose.lon_deg}
-            self._faults.position(now_ns, pose.time_ns if event.is_timed else None, pose.lat_deg, pose.lon_deg)
+        if pose.lat_deg is not None and pose.lon_deg is not None:
+            is_followed = self._position.takes(source, self._rank("position", source), now_ns)
+            self.agreement.said("position", source[:2], is_followed, now_ns, (pose.lat_deg, pose.lon_deg))
+            if is_followed:
+                taken |= {"lat_deg": pose.lat_deg, "lon_deg": pose.lon_deg}
+                self._faults.position(now_ns, pose.time_ns if event.is_timed else None, pose.lat_deg, pose.lon_deg)
         if pose.sog is not None and self._motion.takes(source, self._rank("motion", source), now_ns):
             taken |= {"sog": pose.sog, "cog_rad": pose.cog_rad}
             self._faults.motion(now_ns, pose.cog_rad, pose.sog)
-        if pose.heading_true_rad is not None and self._heading.takes(
-            source, self._rank("heading", source, event.is_magnetic), now_ns
-        ):
-            heading = (pose.heading_true_rad + self._boat.heading_offset_rad) % TAU
-            taken["heading_true_rad"] = heading
-            self._faults.heading(now_ns, heading)
+        if pose.heading_true_rad is not None:
+            rank_ = self._rank("heading", source, event.is_magnetic)
+            is_followed = self._heading.takes(source, rank_, now_ns)
+            self.agreement.said("heading", source[:2], is_followed, now_ns, (pose.heading_true_rad,))
+            if is_followed:
+                heading = (pose.heading_true_rad + self._boat.heading_offset_rad) % TAU
+                taken["heading_true_rad"] = heading
+                self._faults.heading(now_ns, heading)
         if pose.turn_rate is not None and self._turn.takes(source, self._rank("turn", source), now_ns):
             taken["turn_rate"] = pose.turn_rate
             self._turn_rate = (pose.time_ns, pose.turn_rate)
@@ -217,7 +253,7 @@ class Intake:
         if self._wind is None or now_ns - self._wind[0] > OLDEST_WIND_S * NS_PER_S or own.heading_true_rad is None:
             return None
         said = self._wind[1]
-        from_rad = (said.from_rad if said.is_from_north else said.from_rad + own.heading_true_rad)
+        from_rad = said.from_rad if said.is_from_north else said.from_rad + own.heading_true_rad
         if not said.is_apparent:
             return Wind(from_rad % TAU, said.speed)
         if own.sog is None or (own.cog_rad is None and own.sog > 0.5):

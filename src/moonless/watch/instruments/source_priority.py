@@ -3,7 +3,8 @@
 The watch follows one source of a thing and never mixes two (see `intake`, which keeps these ranks):
 
 - the source that the skipper has chosen, while it speaks;
-- else a true heading before a compass, RMC before GGA before GLL;
+- else a true heading before a compass; RMC or group 129029 before GGA before GLL before group 129025; what a server
+  passes on last;
 - of equals the first heard.  Another takes over when it has been silent for `TAKE_OVER_S`.
 
 A *source* here is one talker on one link: one receiver says RMC and GGA, and that is no conflict.
@@ -16,6 +17,17 @@ from dataclasses import dataclass
 from typing import Literal
 
 from moonless.units import NS_PER_S
+from moonless.wire.nmea_events import (
+    AisSaid,
+    ClockSaid,
+    DepthLostSaid,
+    DepthSaid,
+    PoseSaid,
+    Said,
+    TargetPlaceSaid,
+    TargetSaid,
+    WindSaid,
+)
 
 What = Literal["radar", "position", "motion", "heading", "turn", "date", "depth", "wind", "ais", "targets"]
 
@@ -24,8 +36,12 @@ TAKE_OVER_S = 2.0
 GONE_S: Mapping[str, float] = {"ais": 180.0, "date": 15.0, "targets": 15.0}
 GONE_ELSE_S = 6.0
 
-POSITION_RANK = {"RMC": 0, "GGA": 1, "GLL": 2}
-MOTION_RANK = {"RMC": 0, "VTG": 1}
+# Of a bus: 129029 says its time and whether there is a fix, 129025 neither.  A server passes on what others say.
+POSITION_RANK = {"RMC": 0, "129029": 0, "GGA": 1, "GLL": 2, "129025": 3, "SK": 4}
+MOTION_RANK = {"RMC": 0, "129026": 0, "VTG": 1, "SK": 4}
+DATE_RANK = {"RMC": 0, "129029": 0, "ZDA": 1, "126992": 1, "SK": 4}
+# The kind of what a recorded polar set says of the boat.
+POLAR_SET = "polar set"
 # Chosen by the skipper: before every kind.
 CHOSEN = -100
 # Of these the watch follows one; of the rest it takes all.
@@ -84,9 +100,12 @@ class Taken:
 
 def rank(what: str, kind: str, is_magnetic: bool, is_chosen: bool) -> int:
     """Return how good a source is; the least is followed."""
-    base = {"position": POSITION_RANK, "motion": MOTION_RANK}.get(what, {}).get(kind)
+    base = {"position": POSITION_RANK, "motion": MOTION_RANK, "date": DATE_RANK}.get(what, {}).get(kind)
     if base is None:
-        base = int(is_magnetic) if what == "heading" else 5 if what in ("position", "motion") else 0
+        if what == "heading":
+            base = int(is_magnetic or kind == POLAR_SET)
+        else:
+            base = 5 if what in ("position", "motion", "date") else 0
     return base + (CHOSEN if is_chosen else 0)
 
 
@@ -117,7 +136,12 @@ def weigh(offers: Iterable[Offer], preferred: Preferred, now_ns: int) -> list[Ta
 
 def source_words(offer: Offer) -> str:
     """Return a source as people read it."""
-    said = offer.kind if not offer.talker else f"{offer.talker} {offer.kind}"
+    if offer.kind.isdigit():
+        said = f"group {offer.kind} of device {offer.talker}"
+    elif offer.kind == "SK":
+        said = f"Signal K source {offer.talker}" if offer.talker else "Signal K"
+    else:
+        said = offer.kind if not offer.talker else f"{offer.talker} {offer.kind}"
     return f"{said} on {offer.link}"
 
 
@@ -148,3 +172,26 @@ def _why(ranked: list[Offer], preferred: Preferred) -> str:
         why = "because it was heard first"
     other = "the other takes" if len(rest) == 1 else "another takes"
     return f"{head}{why}; {other} over when it has been silent for {TAKE_OVER_S:g} seconds"
+
+
+def whats_of(event: Said) -> set[What]:
+    """Return what an event brings."""
+    if isinstance(event, PoseSaid):
+        pose, found = event.pose, set[What]()
+        found |= {"position"} if pose.lat_deg is not None else set()
+        found |= {"motion"} if pose.sog is not None else set()
+        found |= {"heading"} if pose.heading_true_rad is not None else set()
+        return found | ({"turn"} if pose.turn_rate is not None else set())
+    for kinds, what in _BRINGS:
+        if isinstance(event, kinds):
+            return {what}
+    return set()
+
+
+_BRINGS: tuple[tuple[tuple[type[Said], ...], What], ...] = (
+    ((ClockSaid,), "date"),
+    ((DepthSaid, DepthLostSaid), "depth"),
+    ((WindSaid,), "wind"),
+    ((AisSaid,), "ais"),
+    ((TargetSaid, TargetPlaceSaid), "targets"),
+)

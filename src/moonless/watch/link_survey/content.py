@@ -1,4 +1,4 @@
-"""What one link carries, told from its bytes alone: NMEA 0183, AIS, radar video, or something else.  No I/O.
+"""What one link carries, told from its bytes alone: instruments of any tongue, radar video, or something else.  No I/O.
 
     ear = Ear("udp://0.0.0.0:10110")
     ear.put(data, received_ns, is_datagram=True)
@@ -25,7 +25,8 @@ from moonless.scan.types import Spoke
 from moonless.units import NS_PER_S, mps_to_kn
 from moonless.watch.instruments.source_priority import Offer, What
 from moonless.wire.cat240 import CATEGORY, Cat240Decoder, Video
-from moonless.wire.nmea import NmeaDecoder
+from moonless.wire.instruments import InstrumentDecoder, LineKind
+from moonless.wire.n2k.frames import frame_of
 from moonless.wire.nmea_events import (
     AisSaid,
     ClockSaid,
@@ -40,7 +41,7 @@ from moonless.wire.nmea_events import (
 )
 from moonless.wire.sentences import Sentence
 
-Carries = Literal["nothing", "nmea", "radar", "asterix", "unknown"]
+Carries = Literal["nothing", "nmea", "bus", "signalk", "radar", "asterix", "unknown"]
 """``asterix``: sound blocks, but none of radar video; ``unknown``: bytes, and none of them readable."""
 
 # Lines kept for a person to look at.
@@ -49,6 +50,11 @@ TICKER = 12
 RATE_NS = 4 * NS_PER_S
 # The small fan that shows spokes coming in: bearings and cells.
 FAN_ROWS, FAN_CELLS = 180, 40
+MOST_VESSELS = 5000
+# As much of a line as a person looks at: the whole of a sentence.
+_TICKER_OCTETS = 160
+# A talker changes its name no more often than this on one link; what is kept of a flood is bounded by it.
+MOST_KINDS = 400
 # As many octets as tell that a stream is neither: two of the longest lines.
 ENOUGH_BYTES = 2048
 
@@ -166,9 +172,9 @@ class Ear:
         self.n_byte = 0
         self.first_ns: int | None = None
         self.last_ns: int | None = None
-        self.nmea = NmeaDecoder()
+        self.decoder = InstrumentDecoder(self._sentence, self._other_line)
         self.cat240 = Cat240Decoder()
-        self.sentences: dict[str, SentenceCount] = {}  # by address: "GPRMC"
+        self.sentences: dict[str, SentenceCount] = {}  # by address: "GPRMC"; of a bus by group: "129025"
         self.ticker: deque[tuple[int, int, str]] = deque(maxlen=TICKER)  # (number, time, sentence)
         self.radar = RadarHeard()
         self.vessels: set[int] = set()
@@ -178,6 +184,7 @@ class Ear:
         self._offers: dict[tuple[What, str], Offer] = {}
         self._unreadable = 0
         self._n_line = 0
+        self._now_ns = 0
 
     # --- in --------------------------------------------------------------------------------------------------------
 
@@ -201,15 +208,17 @@ class Ear:
             else:
                 self.foreign[data[0]] += 1
             return
-        before = self.nmea.reader.counts.sentences
-        self._sentences(self.nmea.reader.feed(data) + self.nmea.reader.finish(), received_ns)
-        self._unreadable += self.nmea.reader.counts.sentences == before
+        before = self._n_line
+        self._now_ns = received_ns
+        self._events(self.decoder.datagram(data, received_ns))
+        self._unreadable += self._n_line == before
 
     def _stream(self, data: bytes, received_ns: int) -> None:
         # Once one of the two has read something, the other is not asked any more.
         if not self.cat240.counts.videos:
-            self._sentences(self.nmea.reader.feed(data), received_ns)
-        if not self.nmea.reader.counts.sentences:
+            self._now_ns = received_ns
+            self._events(self.decoder.feed(data, received_ns))
+        if not self._n_line:
             self._videos(self.cat240.feed(data), received_ns)
 
     def _videos(self, events: Sequence[object], received_ns: int) -> None:
@@ -224,16 +233,27 @@ class Ear:
         if self.radar.spokes:
             self._offer("radar", "", "CAT240", received_ns, "", False)
 
-    def _sentences(self, sentences: list[Sentence], received_ns: int) -> None:
-        for sentence in sentences:
-            address = f"{sentence.talker}{sentence.kind}"
-            one = self.sentences.setdefault(address, SentenceCount(first_ns=received_ns))
-            one.count += 1
-            one.last_ns = received_ns
-            self._n_line += 1
-            self.ticker.append((self._n_line, received_ns, sentence.raw.decode("ascii", errors="replace")))
-            for event in self.nmea.decode(sentence, received_ns):
-                self._said(event)
+    def _sentence(self, sentence: Sentence) -> None:
+        self._count(f"{sentence.talker}{sentence.kind}", sentence.raw)
+
+    def _other_line(self, kind: LineKind, line: bytes) -> None:
+        frame = frame_of(line) if kind == "bus" else None
+        self._count("delta" if frame is None else str(frame.group), line)
+
+    def _count(self, address: str, line: bytes) -> None:
+        self._n_line += 1
+        self.ticker.append((self._n_line, self._now_ns, line[:_TICKER_OCTETS].decode("ascii", errors="replace")))
+        one = self.sentences.get(address)
+        if one is None:
+            if len(self.sentences) >= MOST_KINDS:
+                return
+            one = self.sentences[address] = SentenceCount(first_ns=self._now_ns)
+        one.count += 1
+        one.last_ns = self._now_ns
+
+    def _events(self, events: Sequence[Said]) -> None:
+        for event in events:
+            self._said(event)
 
     def _said(self, event: Said) -> None:
         at, talker, kind = event.received_ns, event.talker, event.kind
@@ -261,7 +281,8 @@ class Ear:
         elif isinstance(event, WindSaid):
             self._offer("wind", talker, kind, at, f"{mps_to_kn(event.speed):.0f} kn", False)
         elif isinstance(event, AisSaid):
-            self.vessels.add(event.report.mmsi)
+            if len(self.vessels) < MOST_VESSELS:
+                self.vessels.add(event.report.mmsi)
             count = len(self.vessels)
             self._offer("ais", talker, kind, at, f"{count} vessel{'' if count == 1 else 's'}", False)
         elif isinstance(event, TargetSaid | TargetPlaceSaid):
@@ -270,6 +291,8 @@ class Ear:
     def _offer(self, what: What, talker: str, kind: str, at_ns: int, value: str, is_magnetic: bool) -> None:
         key = (what, f"{talker}{kind}")
         before = self._offers.get(key)
+        if before is None and len(self._offers) >= MOST_KINDS:
+            return
         first = at_ns if before is None else before.first_ns
         self._offers[key] = Offer(what, self.name, talker, kind, first, at_ns, value, is_magnetic)
 
@@ -282,8 +305,12 @@ class Ear:
             return "nothing"
         if self.radar.spokes or self.cat240.counts.unknown_compression:
             return "radar"
-        if self.nmea.reader.counts.sentences:
+        if self.decoder.nmea.reader.counts.sentences:
             return "nmea"
+        if self.decoder.bus.counts.frames:
+            return "bus"
+        if self.decoder.signalk.counts.messages:
+            return "signalk"
         if self.foreign or self.cat240.counts.blocks or self.cat240.counts.other_categories:
             return "asterix"
         # A stream that has only just begun may be in the middle of a line.
@@ -297,7 +324,7 @@ class Ear:
     @property
     def bad_checksums(self) -> int:
         """Sentences with a wrong checksum, or without one."""
-        counts = self.nmea.reader.counts
+        counts = self.decoder.nmea.reader.counts
         return counts.bad_checksum + counts.no_checksum
 
     def words(self) -> str:
@@ -308,20 +335,37 @@ class Ear:
                 return "radar video, compressed in a way that is not known: it cannot be used"
             return f"radar video, ASTERIX category 240, {self.radar.bits}-bit"
         if kind == "nmea":
-            addresses = sorted({name[-3:] for name in self.sentences})
+            addresses = sorted({name[-3:] for name in self.sentences if not name.isdigit() and name != "delta"})
             is_ais = any(name in ("VDM", "VDO") for name in addresses)
             head = "AIS" if is_ais and len(addresses) <= 2 else "NMEA 0183 and AIS" if is_ais else "NMEA 0183"
+            head += " and NMEA 2000" if self.decoder.bus.counts.frames else ""
             return f"{head}: {', '.join(addresses)}"
+        if kind == "bus":
+            return self._bus_words()
+        if kind == "signalk":
+            return "Signal K"
         if kind == "asterix":
             others = sorted(self.foreign | self.cat240.counts.other_categories)
             listed = ", ".join(str(c) for c in others)
             return f"ASTERIX of category {listed}: no radar video" if listed else "ASTERIX category 240 without video"
         if kind == "unknown":
-            counts = self.nmea.reader.counts
+            counts = self.decoder.nmea.reader.counts
             if counts.bad_checksum or counts.no_checksum:
                 return "sentences whose checksum is wrong or missing: they are not believed"
-            return "data that is neither NMEA 0183 nor radar video of category 240"
+            return "data that is neither NMEA 0183, NMEA 2000 as text, Signal K nor radar video of category 240"
         return "nothing yet"
+
+    @property
+    def n_line(self) -> int:
+        """Sentences, frames and deltas so far."""
+        return self._n_line
+
+    def _bus_words(self) -> str:
+        bus = self.decoder.bus
+        if bus.addresses.is_storm(self.last_ns or 0):
+            return "NMEA 2000, and address claims without end: it is not known who sends what"
+        used = ", ".join(str(group) for group in sorted(bus.counts.used))
+        return f"NMEA 2000: {used}" if used else "NMEA 2000: none of its groups is one that is used"
 
 
 def place_words(lat_deg: float, lon_deg: float) -> str:

@@ -36,6 +36,7 @@ from moonless.errors import InputError
 from moonless.units import NS_PER_S
 from moonless.watch.link_survey.content import Ear
 from moonless.wire.links import LinkSpec, LinkState, ReceiptClock, parse_link, read_link, reason_of, udp_socket
+from moonless.wire.n2k.can_link import can_interfaces
 
 # 10110 (NMEA 0183 navigational data) and 8600 (ASTERIX) are IANA's; IEC 61162-450 counts its groups from 60001 up;
 # the others are where serial-to-network adapters are often left.  All from memory and common practice.
@@ -52,6 +53,7 @@ LOOK_FOR_DEVICES_S = 3.0
 MOST_PORTS = 256
 MOST_PLACES = 600
 
+PlaceKind = Literal["udp", "tcp", "serial", "can", "ws"]
 PlaceState = Literal["listening", "trying", "lost", "in use", "watched"]
 
 
@@ -60,7 +62,7 @@ class Place:
     """One place listened to."""
 
     link: str  # as the command line writes it; a serial device without its rate until that is known
-    kind: Literal["udp", "tcp", "serial"]
+    kind: PlaceKind
     by_hand: bool  # a person named it: shown even while nothing comes
     ear: Ear
     state: PlaceState = "trying"
@@ -95,7 +97,7 @@ def links_of(text: str) -> list[str]:
         if last - first + 1 > MOST_PORTS:
             raise InputError(f"{text}: {last - first + 1} ports; at most {MOST_PORTS} are listened to at once")
         return [f"udp://0.0.0.0:{port}" for port in range(first, last + 1)]
-    if "://" in text or text.startswith("serial:"):
+    if "://" in text or text.startswith(("serial:", "can:")):
         spec = parse_link(text)
         if spec.kind == "file":
             raise InputError(f"{text}: a file cannot be listened to")
@@ -154,6 +156,7 @@ class Finder:
     ----------
     usual : places tried without being asked
     devices : tells the serial devices there are
+    interfaces : tells the CAN interfaces there are
     watched : links that the watch itself reads now: their bytes come by `feed`
     """
 
@@ -163,12 +166,14 @@ class Finder:
         *,
         usual: Sequence[str] | None = None,
         devices: Callable[[], list[tuple[str, str]]] = serial_devices,
+        interfaces: Callable[[], list[str]] = can_interfaces,
         watched: Sequence[str] = (),
         try_baud_s: float = TRY_BAUD_S,
     ) -> None:
         self.clock = clock
         self.places: dict[str, Place] = {}
         self._devices = devices
+        self._interfaces = interfaces
         self._try_baud_s = try_baud_s
         self._is_running = False
         for link in watched:
@@ -215,6 +220,8 @@ class Finder:
             while True:
                 for device, said in await asyncio.to_thread(self._devices):
                     self._found(device, said)
+                for interface in await asyncio.to_thread(self._interfaces):
+                    self._put(f"can:{interface}", by_hand=False)
                 await asyncio.sleep(LOOK_FOR_DEVICES_S)
         finally:
             self._is_running = False
@@ -265,7 +272,7 @@ class Finder:
         if place.state == "watched" or (place.task is not None and not place.task.done()):
             return
         place.state = "trying"
-        work = {"udp": self._udp, "tcp": self._tcp, "serial": self._serial}[place.kind]
+        work = {"udp": self._udp, "serial": self._serial}.get(place.kind, self._link)
         place.task = asyncio.create_task(work(place), name=f"ear {place.link}")
 
     # --- one of each kind ------------------------------------------------------------------------------------------
@@ -295,7 +302,7 @@ class Finder:
         finally:
             transport.close()
 
-    async def _tcp(self, place: Place) -> None:
+    async def _link(self, place: Place) -> None:
         def say(state: LinkState, line: str) -> None:
             told = line.removeprefix(place.link).removeprefix(":").strip()
             place.state, place.line = ("listening", "") if state == "open" else ("lost", told)
@@ -329,7 +336,7 @@ class Finder:
 
         def put(data: bytes) -> None:
             ear.put(data, self.clock.now_ns(), False)
-            if ear.nmea.reader.counts.sentences and not good.done():
+            if ear.n_line and not good.done():
                 good.set_result(True)
 
         def finish(why: str) -> None:
@@ -407,7 +414,7 @@ def _device_words(device: str, problem: Exception) -> str:
     return f"{device}: {os.strerror(number) if isinstance(number, int) else 'the device has gone'}"
 
 
-def _kind_of(link: str) -> Literal["udp", "tcp", "serial"]:
+def _kind_of(link: str) -> PlaceKind:
     kind = parse_link(link).kind
     if kind == "file":
         raise InputError(f"{link}: a file cannot be listened to")

@@ -5,7 +5,7 @@ from __future__ import annotations
 import asyncio
 import math
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from moonless.errors import InputError
@@ -13,28 +13,29 @@ from moonless.scan.assembler import ScanAssembler
 from moonless.scan.pose import PoseSample, PoseSeries
 from moonless.scan.types import AntennaAngle, Scan, ScanErrors
 from moonless.units import NS_PER_S, m_to_nm
+from moonless.watch.instruments.source_priority import What, whats_of
 from moonless.wire.cat240 import Cat240Decoder, Video
+from moonless.wire.instruments import InstrumentDecoder
 from moonless.wire.links import LinkSpec, LinkState, ReceiptClock, read_link
-from moonless.wire.nmea import NmeaDecoder
-from moonless.wire.nmea_events import ClockSaid, NoFixSaid, Said
+from moonless.wire.nmea_events import ClockSaid, NoFixSaid, PoseSaid, Said
 
 # Older than this at the end of listening, a sentence is stale.
 STALE_S = 3.0
 # A clock this far off is worth a line.
 CLOCK_OFF_S = 1.0
 
-# What the watch needs or uses, and the sentences that bring it.
-NEEDED = {
-    "position": ("RMC", "GGA", "GLL"),
-    "course and speed over ground": ("RMC", "VTG"),
-    "heading": ("HDT", "THS", "HDG", "HDM"),
+# What the watch needs or uses, and the sentences and groups that bring it; a Signal K server brings any of them.
+NEEDED: Mapping[What, tuple[str, str]] = {
+    "position": ("position", "RMC or GGA or GLL; group 129029 or 129025"),
+    "motion": ("course and speed over ground", "RMC or VTG; group 129026"),
+    "heading": ("heading", "HDT or THS or HDG or HDM; group 127250"),
 }
-USED = {
-    "date": ("RMC", "ZDA"),
-    "rate of turn": ("ROT",),
-    "depth": ("DPT", "DBT"),
-    "wind": ("MWV",),
-    "AIS": ("VDM",),
+USED: Mapping[What, tuple[str, str]] = {
+    "date": ("date", "RMC or ZDA; group 129029 or 126992"),
+    "turn": ("rate of turn", "ROT; group 127251"),
+    "depth": ("depth", "DPT or DBT; group 128267"),
+    "wind": ("wind", "MWV; group 130306"),
+    "ais": ("AIS", "VDM; groups 129038 to 129810"),
 }
 
 
@@ -50,8 +51,10 @@ class LinkCheck:
     first_ns: int | None = None
     last_ns: int | None = None
     radar: Cat240Decoder = field(default_factory=Cat240Decoder)
-    nmea: NmeaDecoder = field(default_factory=NmeaDecoder)
+    decoder: InstrumentDecoder = field(default_factory=InstrumentDecoder)
     kinds: Counter[str] = field(default_factory=Counter)
+    whats: set[What] = field(default_factory=set)
+    has_true_heading: bool = False
     newest_ns: dict[str, int] = field(default_factory=dict)
     scans: list[Scan] = field(default_factory=list)
     n_no_fix: int = 0
@@ -72,8 +75,8 @@ class LinkCheck:
                 if isinstance(event, Video):
                     self._take_video(event, received_ns)
             return
-        events_ = self.nmea.datagram(data, received_ns) if is_datagram else self.nmea.feed(data, received_ns)
-        self._take_said(events_)
+        decoder = self.decoder
+        self._take_said(decoder.datagram(data, received_ns) if is_datagram else decoder.feed(data, received_ns))
 
     def _take_video(self, video: Video, received_ns: int) -> None:
         self._bits = video.bits
@@ -88,7 +91,11 @@ class LinkCheck:
     def _take_said(self, events: Sequence[Said]) -> None:
         for event in events:
             self.newest_ns[event.kind] = event.received_ns
-            self.kinds[event.kind] += not isinstance(event, ClockSaid) or event.kind == "ZDA"
+            self.kinds[event.kind] += not isinstance(event, ClockSaid) or event.kind in ("ZDA", "126992")
+            self.whats |= whats_of(event)
+            self.has_true_heading |= (
+                isinstance(event, PoseSaid) and event.pose.heading_true_rad is not None and not event.is_magnetic
+            )
             self.n_no_fix += isinstance(event, NoFixSaid)
             if isinstance(event, ClockSaid) and self.spec.kind != "file":
                 self.clock_off_s = (event.time_ns - event.received_ns) / NS_PER_S
@@ -137,21 +144,30 @@ class LinkCheck:
         return out + self._clock_line()
 
     def _nmea_lines(self, now_ns: int) -> list[str]:
-        lines = self.nmea.reader.counts
-        if not lines.sentences:
+        decoder = self.decoder
+        nmea, bus, signalk = decoder.nmea, decoder.bus, decoder.signalk
+        lines = nmea.reader.counts
+        if not (lines.sentences or bus.counts.frames or signalk.counts.messages):
             return [f"no sentence with a right checksum ({lines.bad_checksum} wrong, {lines.no_checksum} without)"]
         out = ["heard: " + ", ".join(f"{kind} {n}" for kind, n in sorted(self.kinds.items()))] if self.kinds else []
-        if self.nmea.counts.unused:
-            out.append("not used: " + ", ".join(f"{k} {n}" for k, n in sorted(self.nmea.counts.unused.items())))
+        if bus.counts.frames:
+            out.append(f"{bus.counts.frames} frames of NMEA 2000")
+        if signalk.counts.messages:
+            old = f", {signalk.counts.old} values too old to use" if signalk.counts.old else ""
+            out.append(f"{signalk.counts.messages} deltas of Signal K{old}")
+        unused = {**nmea.counts.unused, **{str(group): n for group, n in bus.counts.unused.items()}}
+        if unused:
+            out.append("not used: " + ", ".join(f"{k} {n}" for k, n in sorted(unused.items())))
         if lines.bad_checksum or lines.no_checksum:
             out.append(f"{lines.bad_checksum} sentences with a wrong checksum, {lines.no_checksum} without one")
-        if self.nmea.counts.bad_fields:
-            refused = ", ".join(f"{k} {n}" for k, n in sorted(self.nmea.counts.bad_fields.items()))
+        if nmea.counts.bad_fields:
+            refused = ", ".join(f"{k} {n}" for k, n in sorted(nmea.counts.bad_fields.items()))
             out.append(f"fields that cannot be: {refused}")
+        out += decoder.troubles()
         if self.n_no_fix:
             out.append(f"the position receiver said {self.n_no_fix} times that it has no fix")
-        if self.nmea.counts.no_variation:
-            out.append(f"{self.nmea.counts.no_variation} compass headings could not be made true: no position yet")
+        if nmea.counts.no_variation:
+            out.append(f"{nmea.counts.no_variation} compass headings could not be made true: no position yet")
         if self.spec.kind != "file":
             stale = [
                 k for k, t in self.newest_ns.items() if now_ns - t > STALE_S * NS_PER_S and k not in ("VDM", "VDO")
@@ -191,21 +207,23 @@ async def listen(checks: Sequence[LinkCheck], seconds: float, clock: ReceiptCloc
 
 def missing(checks: Sequence[LinkCheck]) -> list[str]:
     """Return what the watch would have to do without, in plain lines."""
-    heard: Counter[str] = Counter()
-    for check in checks:
-        heard += check.kinds
-    has_magnetic_only = not (heard["HDT"] or heard["THS"]) and bool(heard["HDG"] or heard["HDM"])
+    heard: set[What] = set().union(*(check.whats for check in checks))
+    has_magnetic_only = "heading" in heard and not any(check.has_true_heading for check in checks)
     out = []
     if not any(c.is_radar for c in checks):
         out.append("no radar link is named")
     elif not any(c.radar.counts.videos for c in checks if c.is_radar):
         out.append("no radar video: no echoes, no seeing line")
-    for what, kinds in NEEDED.items():
-        if not any(heard[k] for k in kinds):
-            out.append(f"no {what} ({' or '.join(kinds)}): readings that need it will be withdrawn")
-    for what, kinds in USED.items():
-        if not any(heard[k] for k in kinds):
-            out.append(f"no {what} ({' or '.join(kinds)}): the watch goes on without it")
+    out += [
+        f"no {words} ({kinds}): readings that need it will be withdrawn"
+        for what, (words, kinds) in NEEDED.items()
+        if what not in heard
+    ]
+    out += [
+        f"no {words} ({kinds}): the watch goes on without it"
+        for what, (words, kinds) in USED.items()
+        if what not in heard
+    ]
     if has_magnetic_only:
         out.append("heading from a compass only: it is corrected by the magnetic model, not for its deviation card")
     return out

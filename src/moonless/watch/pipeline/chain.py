@@ -3,7 +3,7 @@
     radar bytes ─► decode ─► assembly ─► detection ─► correction, tracking ─► judging ─► turn
                      │          ▲                            ▲                   ▲
                      └─► spoke feed (screens)                │                   │
-    instrument bytes ─► decode ─► intake: pose, depth, wind, AIS ────────────────┤
+    instrument bytes ─► decode ─► intake: pose, depth, wind, AIS, targets ───────┤
     the passing of time ─► line times, faults ─► integrity ──────────────────────┘
 
 Each stage is a file of this folder, or the room it is named after; what one hands to the next is a record, and none
@@ -18,7 +18,7 @@ Rules of this file:
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -33,7 +33,8 @@ from moonless.reading.judge import Judge
 from moonless.reading.situation import Held, OwnState, Situation
 from moonless.reading.types import Call, Fault
 from moonless.rules.steering import Sight
-from moonless.scan.types import Scan
+from moonless.scan.pose import PoseSample
+from moonless.scan.types import Scan, Spoke
 from moonless.watch.instruments.faults import FaultWatch
 from moonless.watch.instruments.intake import Intake
 from moonless.watch.instruments.source_priority import Preferred
@@ -45,6 +46,7 @@ from moonless.watch.pipeline.garbage import SetAside
 from moonless.watch.pipeline.integrity import Integrity, withdrawn
 from moonless.watch.pipeline.line_times import LineTimes
 from moonless.watch.pipeline.spoke_feed import SpokeFeed
+from moonless.watch.pipeline.target_tracks import TargetTracks
 from moonless.watch.pipeline.tracking import Tracking
 from moonless.watch.types import SpokesNow, Turn
 
@@ -86,6 +88,7 @@ class Chain:
     on_spokes : given the spokes of each `feed_radar` as they came, for screens that draw before the turn is whole
     is_late : asked with a scan's end before it is looked into; True passes it over, because a newer one is waiting
     preferred : which source of a thing the skipper has chosen, by the names of links that `feed_nmea` is given
+    radar_named : there is to be radar video; without it another radar's targets are all there is, if they come
     """
 
     def __init__(
@@ -97,6 +100,7 @@ class Chain:
         on_spokes: Callable[[SpokesNow], None] | None = None,
         is_late: Callable[[int], bool] | None = None,
         preferred: Preferred | None = None,
+        radar_named: bool = False,
     ) -> None:
         self.boat = boat
         self.given = Given()
@@ -108,6 +112,7 @@ class Chain:
         self.radar = RadarDecoding(self._times, faults)
         self._lines = LineTimes(faults)
         self._integrity = Integrity(faults, self.instruments.intake, chart)
+        self._targets = TargetTracks(self.instruments.intake.others, radar_named)
         self._spoke_feed = None if on_spokes is None else SpokeFeed(on_spokes)
         self._assembler = assembler_for(boat)
         self._detector = Detector()
@@ -130,6 +135,22 @@ class Chain:
             self._clock_jumped(now_ns)
         elif decoded.clock == "late":
             self._integrity.watch.late(now_ns)
+        return turns + self._take_spokes(spokes, now_ns)
+
+    def feed_spokes(self, spokes: Sequence[Spoke], poses: Sequence[PoseSample] = ()) -> list[Turn]:
+        """Take in spokes that came by another door than category 240, with what they say of the boat's own pose.
+
+        Their own times are the times of receipt.  What is said beside them by instruments goes before ``poses``.
+        """
+        if not spokes:
+            return []
+        turns = self._pass_to(spokes[-1].time_ns)
+        self.intake.take_poses(poses)
+        return turns + self._take_spokes(list(spokes), self._times.utc(spokes[-1].time_ns))
+
+    def _take_spokes(self, spokes: list[Spoke], now_ns: int) -> list[Turn]:
+        turns: list[Turn] = []
+        self._targets.expects_video = True
         self._integrity.watch.spoke(max(now_ns, spokes[-1].time_ns), spokes[-1].azimuth_start_rad)
         poses = self.intake.poses
         if self._spoke_feed is not None:
@@ -250,7 +271,7 @@ class Chain:
         else:
             situation = replace(situation, scan=None)
         situation = replace(situation, frame=self._tracking.frame)
-        situation = replace(situation, tracks=self._tracking.update(situation))
+        situation = replace(situation, tracks=self._tracking.update(situation, self.intake.others.targets(time_ns)))
         self._lines.scanned(time_ns)
         return [self._judged(situation)]
 
@@ -260,10 +281,18 @@ class Chain:
         own = self.intake.own(time_ns, withdrawn(faults))
         self._lines.last_ns = time_ns
         self.counts.lines_without_scan += 1
-        return self._judged(self._situation(time_ns, own, faults))
+        situation = self._situation(time_ns, own, faults)
+        frame = self._targets.frame_at(own) if self._targets.are_all(time_ns) else None
+        if frame is not None:
+            tracks = self._targets.tracks(situation.ais, frame, time_ns)
+            situation = replace(situation, frame=frame, tracks=tracks, targets_only=True)
+        return self._judged(situation)
 
     def _faults_at(self, now_ns: int) -> tuple[Fault, ...]:
         faults = self._integrity.faults(now_ns)
+        if self._targets.are_all(now_ns):
+            # No video is to come: that it does not is no fault, and what is then not known is said.
+            faults = tuple(fault for fault in faults if fault.what != "radar")
         if self._integrity.has_come_back(faults):
             self._tracking.forget()
         return faults

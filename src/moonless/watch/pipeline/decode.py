@@ -9,7 +9,7 @@ from moonless.watch.instruments.faults import FaultWatch
 from moonless.watch.instruments.intake import Chooser, Intake
 from moonless.watch.instruments.timebase import ClockNews, RadarNews, TimeBase
 from moonless.wire.cat240 import Cat240Decoder, Video
-from moonless.wire.nmea import NmeaDecoder
+from moonless.wire.instruments import InstrumentDecoder
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,13 +57,13 @@ class InstrumentDecoding:
 
     def __init__(self, intake: Intake) -> None:
         self.intake = intake
-        self.decoders: dict[str, NmeaDecoder] = {}
+        self.decoders: dict[str, InstrumentDecoder] = {}
 
     def decode(self, data: bytes, received_ns: int, link: str, *, is_datagram: bool) -> ClockNews:
         """Take in bytes of one link; return what its receiver's date and time does to the time line."""
         decoder = self.decoders.get(link)
         if decoder is None:
-            decoder = self.decoders[link] = NmeaDecoder()
+            decoder = self.decoders[link] = InstrumentDecoder()
         events = decoder.datagram(data, received_ns) if is_datagram else decoder.feed(data, received_ns)
         self.intake.take(events, link)
         news, self.intake.clock_news = self.intake.clock_news, "same"

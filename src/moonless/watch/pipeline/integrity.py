@@ -23,6 +23,9 @@ class Integrity:
     def faults(self, now_ns: int) -> tuple[Fault, ...]:
         """Return all faults at a time."""
         faults = self.watch.faults(now_ns)
+        gone = {fault.what for fault in faults}
+        # Sources that disagree are told where nothing worse is.
+        faults += tuple(fault for fault in self._intake.agreement.faults(now_ns) if fault.what not in gone)
         chart = self._chart_fault(now_ns)
         return faults if chart is None else (*faults, chart)
 

@@ -29,6 +29,7 @@ from moonless.clock import steady_s
 from moonless.errors import InputError, MoonlessError
 from moonless.units import NS_PER_S
 from moonless.watch.instruments.source_priority import Preferred
+from moonless.watch.outputs.sender import OutputKind, Sender
 from moonless.watch.pipeline.chain import Chain
 from moonless.watch.types import LinkNow, LinkState, SpokesNow, Turn
 from moonless.wire.links import LinkSpec, ReceiptClock, read_link
@@ -75,6 +76,7 @@ class LiveWatch:
         not block for long.
     record : a file to keep the run in; None: it is not kept
     preferred : which source of a thing the skipper has chosen, by the links as the command line writes them
+    outputs : what readings are sent as, and where to
     """
 
     def __init__(
@@ -90,6 +92,7 @@ class LiveWatch:
         clock: ReceiptClock | None = None,
         with_spokes: bool = True,
         preferred: Preferred | None = None,
+        outputs: Sequence[tuple[OutputKind, LinkSpec]] = (),
     ) -> None:
         """Make ready; nothing is opened but the recording.  Raises InputError if that cannot be made."""
         if radar is None and not nmea:
@@ -104,10 +107,12 @@ class LiveWatch:
         self.tap: Callable[[str, bytes, int, bool], None] | None = None  # given (link, data, receipt, datagram)
         self.chain = Chain(
             boat, chart, knowledge, on_spokes=self._on_spokes if with_spokes else None, is_late=self._is_late,
+            radar_named=radar is not None,
             preferred={w: (_number(self._specs, link), talker) for w, (link, talker) in (preferred or {}).items()},
         )  # fmt: skip
         names = {str(i): spec.text for i, spec in enumerate(self._specs) if spec is not None}
         self._recording = RecordingWriter(record, names) if record is not None else None
+        self._senders = [Sender(kind, spec, self._sending(spec.text)) for kind, spec in outputs]
         self._inbox: deque[_Item] = deque()
         self._waiting_bytes = 0
         self._asked: deque[Callable[[Chain], None]] = deque()
@@ -234,6 +239,8 @@ class LiveWatch:
             if self._recording is not None:
                 self._try(lambda r, turn=turn: r.reading(turn.reading.as_dict(), self._working_ns))  # type: ignore[misc]
             self._on_event(turn)
+            for sender in self._senders:
+                sender.send(turn.reading)
             if self.links.get("watch") is not None and self.links["watch"].state == "lost":
                 self._say("watch", "open", "the watch is well again")
 
@@ -258,6 +265,11 @@ class LiveWatch:
 
     def _close(self) -> None:
         self._try(lambda r: r.close())
+        for sender in self._senders:
+            sender.close()
+
+    def _sending(self, link: str) -> Callable[[str, bool], None]:
+        return lambda line, is_well: self._say(link, "open" if is_well else "lost", line)
 
     def _is_late(self, scan_end_ns: int) -> bool:
         return self._newest_ns - self._working_ns > LATE_S * NS_PER_S

@@ -3,7 +3,8 @@
 Rules of this file:
 - A recording is fed as it was received.
 - Files are merged by the times they carry themselves: the time of day in the radar's records; in NMEA the tag blocks,
-  the date and time of RMC and ZDA, the time of GGA and GLL.  A sentence without a time lies between its timed
+  the date and time of RMC and ZDA, the time of GGA and GLL; of a bus the times its logger wrote, else groups 126992 and
+  129029; the time stamps of Signal K.  A sentence without a time lies between its timed
   neighbours, evenly spread; file order is kept.
 - Where no file says the day, it is taken from the file's own date, and that is said in `notes`.
 - A radar file whose records carry no time is spread evenly over the time of the NMEA beside it.
@@ -12,25 +13,34 @@ Rules of this file:
 from __future__ import annotations
 
 import heapq
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Literal, NamedTuple
 
 from moonless.errors import InputError, TruncatedRecord, WireError
+from moonless.scan.pose import PoseSample
+from moonless.scan.read import is_polar, open_polar
+from moonless.scan.types import AntennaAngle, Spoke
 from moonless.units import NS_PER_S
 from moonless.watch.pipeline.chain import Chain
 from moonless.watch.types import Turn
 from moonless.wire.cat240 import CATEGORY, Cat240Decoder, Summary, Video
-from moonless.wire.nmea import NmeaDecoder
+from moonless.wire.instruments import InstrumentDecoder, kind_of
+from moonless.wire.n2k.frames import frame_of
+from moonless.wire.nmea_events import AisSaid
 from moonless.wire.recording import RecordingReader
 from moonless.wire.sentences import SentenceReader
+from moonless.wire.signalk.values import stamp_of
 
 _READ_BYTES = 1 << 20
 # Sentences after the last timed one, or before the first, are a burst of this step.
 _BURST_NS = 10_000_000
 # Untimed sentences are spread over at most this long: a gap between fixes is no reason to place them in it.
 _SPREAD_NS = NS_PER_S
+# Spokes of a polar set handed on together: a twentieth of a turn or so.
+_SPOKES_AT_ONCE = 32
+_FROM = {"bow": "the bow", "true": "true north"}
 # A radar file that begins this long outside its NMEA has another clock, or another night.
 APART_S = 120.0
 
@@ -39,11 +49,13 @@ class Fed(NamedTuple):
     """One piece of what came in."""
 
     time_ns: int
-    kind: Literal["radar", "nmea"]
+    kind: Literal["radar", "nmea", "spokes"]
     data: bytes
     link: str
     is_datagram: bool
     done: float  # share of the whole, 0 to 1
+    spokes: Sequence[Spoke] = ()
+    poses: Sequence[PoseSample] = ()
 
 
 @dataclass(slots=True)
@@ -53,6 +65,7 @@ class Replay:
     radar: tuple[Path, ...] = ()
     nmea: tuple[Path, ...] = ()
     recording: Path | None = None
+    angle_from: AntennaAngle = "bow"  # what the boat file says; a polar set says it itself and must agree
     until_damage: bool = False  # a radar file that breaks off in a block is played to there, instead of refused
     notes: list[str] = field(default_factory=list)
 
@@ -74,7 +87,7 @@ class Replay:
         last_ns = max((line.time_ns for part in lines for line in part), default=None)
         span = None if first_ns is None or last_ns is None else (first_ns, last_ns)
         sources: list[Iterator[Fed]] = [iter(part) for part in lines]
-        sources += [self._blocks(path, span) for path in self.radar]
+        sources += [self._polar(path) if is_polar(path) else self._blocks(path, span) for path in self.radar]
         yield from heapq.merge(*sources, key=lambda fed: fed.time_ns)
 
     # --- recordings ------------------------------------------------------------------------------------------------
@@ -88,7 +101,9 @@ class Replay:
             got += len(record.data)
             # What is on the disk is packed and indexed; near enough to show how far it is.
             done = min(got / size, 1.0)
-            yield Fed(record.received_ns, record.kind, record.data, str(record.link), record.kind == "radar", done)
+            is_radar = record.kind == "radar"
+            kind: Literal["radar", "nmea"] = "radar" if is_radar else "nmea"
+            yield Fed(record.received_ns, kind, record.data, str(record.link), is_radar, done)
         if not reader.is_whole:
             self.notes.append(f"{path} has no end, as after a crash; it was read as far as it goes")
 
@@ -116,6 +131,28 @@ class Replay:
                 yield Fed(even[0] + round(at * even[1]), "radar", block, "radar", False, done)
                 continue
             yield Fed(last_ns, "radar", block, "radar", False, done)
+
+    def _polar(self, path: Path) -> Iterator[Fed]:
+        """Yield a recorded polar set, some spokes at a time."""
+        run = open_polar(path)
+        if run.angle_from != self.angle_from:
+            raise InputError(
+                f"{path} counts its angles from {_FROM[run.angle_from]}; "
+                f'say so in the boat file: angle_from = "{run.angle_from}" under [radar]'
+            )
+        n_turn, told = max(len(run.sources), 1), 0
+        for number, (turn, spokes) in enumerate(run.turns_and_spokes()):
+            poses = turn.poses
+            for at in range(0, len(spokes), _SPOKES_AT_ONCE):
+                part = spokes[at : at + _SPOKES_AT_ONCE]
+                done = min((number + at / len(spokes)) / n_turn, 1.0)
+                until_ns = part[-1].time_ns
+                yield Fed(
+                    until_ns, "spokes", b"", "radar", False, done, part, [p for p in poses if p.time_ns <= until_ns]
+                )
+                poses = tuple(p for p in poses if p.time_ns > until_ns)
+            self.notes += run.notes[told:]
+            told = len(run.notes)
 
     def _note_apart(self, path: Path, begins_ns: int, span: tuple[int, int]) -> None:
         apart_s = max(span[0] - begins_ns, begins_ns - span[1]) / NS_PER_S
@@ -179,10 +216,13 @@ class Replay:
         known = [(i, t) for i, (t, _) in enumerate(times) if t is not None]
         if not known:
             counts = SentenceReader()
-            if not any(counts.line(line) for line in lines):
-                raise WireError(f"{path} holds no NMEA 0183 sentence with a right checksum")
+            if not any(counts.line(line) or kind_of(line) != "nmea" for line in lines):
+                raise WireError(
+                    f"{path} holds no NMEA 0183 sentence with a right checksum, no frame of a bus, no Signal K"
+                )
             raise WireError(
-                f"{path}: no sentence in it says a time (RMC, ZDA, GGA, GLL or tag blocks), so it has no place"
+                f"{path}: no line in it says a time (RMC, ZDA, GGA, GLL or tag blocks; frames with their time, "
+                f"groups 126992 or 129029; time stamps), so it has no place"
             )
         if not any(is_dated for _, is_dated in times):
             self.notes.append(f"{path}: no date is said; the file's own is taken")
@@ -199,8 +239,10 @@ def play(chain: Chain, replay: Replay) -> Iterator[tuple[Turn, float]]:
     done = 0.0
     for fed in replay.feeds():
         # Of several sources the one behind is told: the bar never runs ahead of the work.
-        done = fed.done if fed.kind == "radar" or not replay.radar else done
-        if fed.kind == "radar":
+        done = fed.done if fed.kind != "nmea" or not replay.radar else done
+        if fed.kind == "spokes":
+            turns = chain.feed_spokes(fed.spokes, fed.poses)
+        elif fed.kind == "radar":
             turns = chain.feed_radar(fed.data, fed.time_ns, is_datagram=fed.is_datagram)
         else:
             turns = chain.feed_nmea(fed.data, fed.time_ns, link=fed.link)
@@ -219,31 +261,52 @@ def _own_times(lines: list[bytes], file_ns: int) -> list[tuple[int | None, bool]
     """Return for each line (its own time or None, whether it says the date)."""
     # A time of day before the first date lies near the first date; so the first date is looked for beforehand.
     reference = file_ns
+    ahead = _Times(file_ns)
     for line in lines:
-        events = NmeaDecoder().datagram(line + b"\n", file_ns)
-        dated = [e.time_ns for e in events if e.is_timed and (e.kind in ("RMC", "ZDA") or line.startswith(b"\\"))]
-        if dated:
-            reference = dated[0]
+        time_ns, is_dated = ahead.of(line)
+        if time_ns is not None and is_dated:
+            reference = time_ns
             break
-    decoder = NmeaDecoder()
-    out: list[tuple[int | None, bool]] = []
-    for line in lines:
-        sentences = decoder.reader.line(line)
+    times = _Times(reference)
+    return [times.of(line) for line in lines]
+
+
+class _Times:
+    """Tells the time that a line says itself: its writer's (tag block, time stamp) before its instrument's."""
+
+    def __init__(self, reference_ns: int) -> None:
+        self._reference_ns = reference_ns
+        self._decoder = InstrumentDecoder()
+
+    def of(self, line: bytes) -> tuple[int | None, bool]:
+        """Return (its time or None, whether it says the date)."""
+        time_ns, is_dated = self._stamped(line), True
+        if time_ns is None:
+            time_ns, is_dated = self._said(line)
+        if time_ns is not None:
+            self._reference_ns = time_ns
+        return time_ns, is_dated and time_ns is not None
+
+    def _stamped(self, line: bytes) -> int | None:
+        if line[:1] == b"{":
+            return stamp_of(line)
+        if line[:1] == b"\\":
+            for sentence in self._decoder.nmea.reader.line(line):
+                if sentence.tag is not None and sentence.tag.time_ns is not None:
+                    return sentence.tag.time_ns
+        frame = None if line[:1] in (b"$", b"!", b"\\") else frame_of(line)
+        return None if frame is None else frame.time_ns
+
+    def _said(self, line: bytes) -> tuple[int | None, bool]:
         time_ns, is_dated = None, False
-        for sentence in sentences:
-            if sentence.tag is not None and sentence.tag.time_ns is not None:
-                time_ns, is_dated = sentence.tag.time_ns, True
-                reference = time_ns
-                continue
-            if sentence.start != "$":
-                continue
-            for event in decoder.decode(sentence, reference):
-                if event.is_timed:
-                    time_ns = event.time_ns
-                    is_dated = is_dated or event.kind in ("RMC", "ZDA")
-                    reference = time_ns
-        out.append((time_ns, is_dated))
-    return out
+        for event in self._decoder.line(line, self._reference_ns):
+            if event.is_timed and not isinstance(event, AisSaid):
+                time_ns = event.time_ns
+                is_dated = is_dated or event.kind in _DATED
+        return time_ns, is_dated
+
+
+_DATED = frozenset({"RMC", "ZDA", "126992", "129029"})
 
 
 def _spread(times: list[int | None]) -> list[int]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from typing import Any
 
@@ -18,7 +18,7 @@ from moonless.reading.visibility.detectable import HiddenWater, visibility
 from moonless.scan.types import Scan
 from moonless.track.settings import PoseErrors
 from moonless.track.tracker import Tracker
-from moonless.track.types import Track
+from moonless.track.types import RadarTarget, Track
 
 # The tracks' plane is laid anew when the boat is this far from where it touches the earth, and the tracks are carried
 # over: distances across it are still true to some parts in a million.
@@ -58,8 +58,11 @@ class Tracking:
         elif np.hypot(*self._tracker.frame.to_plane(own.lat_deg, own.lon_deg)) > ANCHOR_M:
             self._tracker.reframe(LocalFrame(own.lat_deg, own.lon_deg))
 
-    def update(self, situation: Situation) -> tuple[Track, ...]:
-        """Return the tracks after this turn, in the true frame; none while echoes cannot be placed on the earth."""
+    def update(self, situation: Situation, others: Iterable[RadarTarget] = ()) -> tuple[Track, ...]:
+        """Return the tracks after this turn, in the true frame; none while echoes cannot be placed on the earth.
+
+        ``others``: targets of other radars, to be joined with the tracks they belong to.
+        """
         scan, picture, tracker = situation.scan, situation.picture, self._tracker
         own = own_in_plane(situation)
         if scan is None or picture is None or tracker is None or own is None or own.heading_rad is None:
@@ -76,7 +79,7 @@ class Tracking:
         in_view = visibility(_corrected(scan, agreement), corrected, self._hidden, self._hidden_water.in_view)
         return tracker.update(
             situation.time_ns, plots, scan.errors,
-            ais=situation.ais, p_visible=in_view, correction=agreement.correction,
+            ais=situation.ais, others=others, p_visible=in_view, correction=agreement.correction,
         )  # fmt: skip
 
     def learn_hidden(self, hidden: Mapping[str, Any] | None) -> None:

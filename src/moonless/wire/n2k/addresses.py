@@ -36,6 +36,7 @@ class Addresses:
 
     claims: int = 0
     conflicts: int = 0  # claims of an address that another NAME had
+    storms: int = 0
     _name_at: dict[int, int] = field(default_factory=dict)  # address -> NAME
     _label_of: dict[int, str] = field(default_factory=dict)  # NAME -> label, oldest first
     _recent: deque[int] = field(default_factory=lambda: deque(maxlen=STORM_CLAIMS + 1))
@@ -48,6 +49,7 @@ class Addresses:
         self.claims += 1
         self._recent.append(received_ns)
         if len(self._recent) > STORM_CLAIMS and abs(received_ns - self._recent[0]) < STORM_S * NS_PER_S:
+            self.storms += not self.is_storm(received_ns)
             self._storm_ns = received_ns
         if address >= NO_ADDRESS:
             return

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -107,3 +108,19 @@ def moment_of(value: object) -> int | None:
     if moment.tzinfo is None or not 1980 < moment.year < 2100:
         return None
     return utc_to_ns(moment.astimezone(UTC))
+
+
+def stamp_of(text: bytes) -> int | None:
+    """Return the newest time stamp of a delta, or of a hello; None where it has none."""
+    try:
+        message = json.loads(text)
+    except (ValueError, RecursionError):
+        return None
+    if not isinstance(message, dict):
+        return None
+    updates = message.get("updates")
+    stamps = (
+        [update.get("timestamp") for update in updates if isinstance(update, dict)] if isinstance(updates, list) else []
+    )
+    moments = [m for m in map(moment_of, [*stamps, message.get("timestamp")]) if m is not None]
+    return max(moments, default=None)

@@ -34,6 +34,11 @@ export function placeWords(place: PlaceHeard): string {
   return parts.join("; ");
 }
 
+/** Whether what a place carries can be read. */
+export function isOfUse(place: PlaceHeard): boolean {
+  return place.carries === "radar" || place.carries === "nmea" || place.carries === "bus" || place.carries === "signalk";
+}
+
 /** What is chosen after a place has been touched. */
 export function touched(chosen: Chosen, place: PlaceHeard): { radar: string | null; nmea: string[] } {
   if (place.carries === "radar") return { radar: chosen.radar === place.link ? null : place.link, nmea: [...chosen.nmea] };
@@ -122,7 +127,7 @@ export class HearPage implements Page {
 
   #draw(): void {
     const { places, things, quiet_ports: quiet } = this.#heard;
-    const carrying = places.filter((place) => place.carries === "radar" || place.carries === "nmea");
+    const carrying = places.filter(isOfUse);
     setText(this.#title, carrying.length === 0 ? "Listening" : "This is heard. Touch what to take.");
     const ports = quiet.length === 0 ? "" : `${quiet.length} ${carrying.length === 0 ? "" : "other "}UDP ports are listened to and silent.`;
     setText(this.#lead, carrying.length === 0 ? `Switch the instruments and the radar on. ${ports}` : ports);
@@ -168,7 +173,7 @@ export class HearPage implements Page {
   #fill(row: Row, place: PlaceHeard): void {
     const { settings } = this.frame.told;
     const isTaken = settings.radar === place.link || settings.nmea.includes(place.link);
-    const canTake = place.carries === "radar" || place.carries === "nmea" || isTaken;
+    const canTake = isOfUse(place) || isTaken;
     row.pick.setAttribute("aria-checked", String(isTaken));
     row.pick.disabled = !canTake;
     row.element.classList.toggle("quiet", !canTake);
