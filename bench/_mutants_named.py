@@ -7,11 +7,11 @@ from __future__ import annotations
 
 # (file under src/moonless, text, becomes, what a skipper would meet)
 NAMED: tuple[tuple[str, str, str, str], ...] = (
-    ("reading/publish.py", "wrap_180(bearing - math.degrees(own.heading_rad))",
+    ("reading/publish/reading.py", "wrap_180(bearing - math.degrees(own.heading_rad))",
      "wrap_180(math.degrees(own.heading_rad) - bearing)", "port reads as starboard"),
-    ("reading/publish.py", "wrap_180(bearing - math.degrees(own.heading_rad))",
+    ("reading/publish/reading.py", "wrap_180(bearing - math.degrees(own.heading_rad))",
      "wrap_180(bearing - math.degrees(own.cog_rad or 0.0))", "relative bearing from the course"),
-    ("reading/publish.py", "cpa_sigma_m=passing.cpa_sigma_m", "cpa_sigma_m=None",
+    ("reading/publish/reading.py", "cpa_sigma_m=passing.cpa_sigma_m", "cpa_sigma_m=None",
      "no doubt of the closest approach"),
     ("reading/alerts/candidates.py", "urgency = 4 if passing.tcpa_s < SOON_S", "urgency = 3 if passing.tcpa_s < SOON_S",
      "the shout is never given"),
@@ -19,7 +19,7 @@ NAMED: tuple[tuple[str, str, str, str], ...] = (
      "the compass is said wrong the other way"),
     ("reading/words.py", 'side = "to starboard" if off > 0 else "to port"',
      'side = "to port" if off > 0 else "to starboard"', "the wrong side is said"),
-    ("reading/publish.py", "east_m=None if is_held else float(agreement.state[1])",
+    ("reading/publish/reading.py", "east_m=None if is_held else float(agreement.state[1])",
      "east_m=None if is_held else -float(agreement.state[1])", "offset east for west"),
     ("reading/collision/safe_speed.py", "(asked / speeds[-1]) ** 2", "(asked / speeds[-1])",
      "stopping distance linear past the table"),

@@ -13,23 +13,33 @@ made, never the other way.  Inside all is metres, m/s and radians in the plane o
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Any
 
 from moonless.boat.types import Boat
-from moonless.reading import publish
 from moonless.reading.alerts.stage import AlertStage
 from moonless.reading.collision.stage import CollisionStage
 from moonless.reading.collision.trial_types import Trial
 from moonless.reading.identify.stage import IdentifyStage
-from moonless.reading.registration.registrar import Agreement
+from moonless.reading.publish.reading import reading_of, reading_withdrawn
 from moonless.reading.registration.stage import RegistrationStage, Unplaced
 from moonless.reading.situation import Held, Situation
 from moonless.reading.types import Call, Reading
+from moonless.reading.visibility.detectable import InView
 from moonless.reading.visibility.stage import VisibilityStage
+from moonless.track.correction import Correction
 from moonless.units import NS_PER_S
 
 # After a silence this long, or when time goes back, what was remembered is not of this run.
 BREAK_S = 120.0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class BeforeTracking:
+    """What the tracker is told before it takes in a turn's plots."""
+
+    correction: Correction | None  # what is to be taken out of the reported pose; None: nothing is known
+    in_view: InView  # where in the true frame a thing could be seen
 
 
 class Judge:
@@ -44,26 +54,36 @@ class Judge:
         self._last_ns: int | None = None
 
     def read(self, situation: Situation) -> Reading:
-        """Return what the skipper is told about this turn.  The tracks stand in the true frame (`agree`)."""
+        """Return what the skipper is told about this turn.  The tracks stand in the true frame (`before_tracking`)."""
         self._enter(situation.time_ns)
         placed = self._registration.put_in_place(situation)
         if isinstance(placed, Unplaced):
+            self._visibility.withdraw()
             stopping_m = self._collision.withdraw(placed.own)
-            return publish.reading_withdrawn(placed, stopping_m, self._alerts.choose_withdrawn(placed))
+            return reading_withdrawn(placed, stopping_m, self._alerts.choose_withdrawn(placed))
         identified = self._identification.identify(placed)
         view = self._visibility.look(placed, identified.obstructions, identified.performance)
         risks = self._collision.weigh(placed, identified.contacts, view, identified.performance)
         calls = self._alerts.choose(placed, identified, view, risks)
-        return publish.reading_of(placed, identified, view, risks, calls)
+        return reading_of(placed, identified, view, risks, calls)
 
-    def agree(self, situation: Situation) -> Agreement | None:
+    def before_tracking(self, situation: Situation) -> BeforeTracking | None:
         """Hold this turn's picture against the chart, before its plots are tracked; None: nothing can be placed.
 
-        What it knows (`Agreement.correction`) is to be taken out of the plots.  Give the same situation, with the
-        tracks, to `read` after it.
+        Give the same situation, with the tracks, to `read` after it.
         """
         self._enter(situation.time_ns)
-        return self._registration.agree(situation)
+        agreed = self._registration.agree(situation)
+        if agreed is None or situation.scan is None or situation.picture is None:
+            return None
+        agreement, own = agreed
+        plots, bias = situation.picture.plots, float(agreement.taken_out[0])
+        in_view = self._visibility.in_view(situation.scan, plots, own, bias)
+        return BeforeTracking(agreement.correction, in_view)
+
+    def forget_view(self) -> None:
+        """Say that the time line has moved: what was hidden before is no word on what comes."""
+        self._visibility.withdraw()
 
     def hold_position(self, time_ns: int, heading_rad: float) -> Held | None:
         """Return the position as radar and chart carry it on, before a turn's echoes are placed; None: it cannot be.

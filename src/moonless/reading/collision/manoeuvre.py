@@ -37,9 +37,8 @@ from moonless.reading.collision.trial import (
 from moonless.reading.collision.trial_types import Trial, TrialChart, TrialEcho, TrialHidden
 from moonless.reading.contact import Passing
 from moonless.reading.own import OwnPlane
-from moonless.reading.polar import N_CELLS, bearing_index
 from moonless.reading.types import Change, Manoeuvres, RefusedChange
-from moonless.reading.visibility.raster import CAUSES, Waters
+from moonless.reading.visibility.raster import CAUSES, VisibilityRaster
 from moonless.reading.words import distance_words, time_words
 from moonless.rules.encounters import Meeting, meeting_of
 from moonless.rules.steering import Sight, encounters
@@ -68,7 +67,7 @@ class Seen:
     dangers: charted_dangers.Charted | None
     tide_m: float | None
     position_sigma_m: float
-    water: Waters | None
+    raster: VisibilityRaster | None
 
     @property
     def way(self) -> tuple[float, float] | None:
@@ -327,29 +326,26 @@ def _first_danger(
 
 def _hidden(seen: Seen, old: tuple[float, float], new: tuple[float, float], delay_s: float) -> TrialHidden | None:
     """Return the first water hidden now that the boat would run into."""
-    water, own = seen.water, seen.own
-    if water is None:
+    raster, own = seen.raster, seen.own
+    if raster is None:
         return None
     seconds = np.arange(0.0, delay_s + HORIZON_S, 1.0)
     along = np.minimum(seconds, delay_s)[:, None] * np.array(old) + np.maximum(seconds - delay_s, 0.0)[
         :, None
     ] * np.array(new)
-    reach = np.hypot(along[:, 0], along[:, 1])
-    cell = (reach / water.cell_m).astype(np.int64)
-    for k in np.flatnonzero((cell < N_CELLS) & (reach > 2.0 * water.cell_m)).tolist():
-        bearing = math.atan2(along[k, 0], along[k, 1])
-        row = bearing_index(bearing)
-        if water.land[row, cell[k]]:
-            return None
-        cause = int(water.cause[row, cell[k]])
-        if cause in COUNTED:
-            lon, lat = _lonlat(own, own.east_m + along[k, 0], own.north_m + along[k, 1])
-            by = CAUSES[cause - 1]
-            in_s = float(seconds[k])
-            run_m = min(in_s, delay_s) * math.hypot(*old) + max(in_s - delay_s, 0.0) * math.hypot(*new)
-            say = f"In {time_words(in_s)} she comes into water that is hidden now ({by})"
-            return TrialHidden(by, in_s, run_m, lat, lon, say)
-    return None
+    east, north = own.east_m + along[:, 0], own.north_m + along[:, 1]
+    cause = raster.cause_at(east, north)
+    past_own_side = np.hypot(along[:, 0], along[:, 1]) > 2.0 * raster.cell_m
+    ends = np.flatnonzero(past_own_side & (raster.is_land_at(east, north) | np.isin(cause, COUNTED)))
+    if not ends.size or not cause[ends[0]]:
+        return None
+    k = int(ends[0])
+    lon, lat = _lonlat(own, float(east[k]), float(north[k]))
+    by = CAUSES[int(cause[k]) - 1]
+    in_s = float(seconds[k])
+    run_m = min(in_s, delay_s) * math.hypot(*old) + max(in_s - delay_s, 0.0) * math.hypot(*new)
+    say = f"In {time_words(in_s)} she comes into water that is hidden now ({by})"
+    return TrialHidden(by, in_s, run_m, lat, lon, say)
 
 
 def _say(

@@ -72,7 +72,7 @@ class CollisionStage:
         passings = passings_of(own, contacts)
         self._seen = Seen(
             situation.time_ns, own, passings, self._boat, situation.sight, self._dangers, situation.tide_m,
-            placed.position_sigma_m, view.water,
+            placed.position_sigma_m, view.raster,
         )  # fmt: skip
         return Risks(
             passings=passings,

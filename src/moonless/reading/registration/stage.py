@@ -111,10 +111,13 @@ class RegistrationStage:
         self._carried.carry(time_ns, heading_rad, None)
         return self._carried.held()
 
-    def agree(self, situation: Situation) -> Agreement | None:
-        """Hold this turn's picture against the chart; None: nothing can be placed."""
+    def agree(self, situation: Situation) -> tuple[Agreement, OwnPlane] | None:
+        """Hold this turn's picture against the chart; return what was found and the boat put right; None: none."""
         reported = _reported(situation)
-        return None if reported is None else self._agree(situation, reported).agreement
+        if reported is None:
+            return None
+        agreement = self._agree(situation, reported).agreement
+        return agreement, agreement.put_right(reported)
 
     def put_in_place(self, situation: Situation) -> Placed | Unplaced:
         """Return the turn with the boat put right, or what is left of it where a fault withdraws picture or place."""

@@ -18,9 +18,9 @@ from scipy import ndimage
 from moonless.constants import TAU
 from moonless.reading.chart_around import Place
 from moonless.reading.own import OwnPlane
-from moonless.reading.polar import N_BEARINGS, N_CELLS, bearing_index
+from moonless.reading.polar import N_BEARINGS, bearing_index
 from moonless.reading.visibility import raster
-from moonless.reading.visibility.raster import Waters
+from moonless.reading.visibility.raster import VisibilityRaster
 from moonless.sight.edges import edges_of
 from moonless.sight.lines import crossings
 
@@ -54,7 +54,7 @@ class Flats:
         self._area: Any = None
         self._edges = np.zeros((0, 4))
 
-    def mask(self, place: Place, tide_m: float | None, own: OwnPlane, water: Waters) -> Bools | None:
+    def mask(self, place: Place, tide_m: float | None, own: OwnPlane, water: VisibilityRaster) -> Bools | None:
         """Return (N_BEARINGS, N_CELLS) what has dried; None: nothing has, or the tide is not known."""
         if tide_m is None:
             return None
@@ -65,10 +65,10 @@ class Flats:
             self._edges = edges_of(self._area)
         if not len(self._edges):
             return None
-        reach = water.cell_m * N_CELLS
+        reach = water.reach_m
         ranges, counts = crossings(self._edges, own.east_m, own.north_m, reach)
         starts = bool(shapely.contains_xy(self._area, own.east_m, own.north_m))
-        return raster.blank(ranges, counts, reach, starts).land
+        return raster.land_mask(ranges, counts, reach, starts)
 
 
 def dried(local: Any, tide_m: float) -> Any:
@@ -108,7 +108,7 @@ def with_a_way_out(shut: Bools) -> Bools:
     return np.asarray(np.isin(number, sorted(leads - {0})) & ~shut)
 
 
-def ahead(own: OwnPlane, water: Waters, flats: Bools | None = None) -> list[HiddenAhead]:
+def ahead(own: OwnPlane, water: VisibilityRaster, flats: Bools | None = None) -> list[HiddenAhead]:
     """Return the nearest hidden water that may hold a boat on bearings within sixty degrees of the way."""
     way = own.ahead_rad
     if way is None:
@@ -132,7 +132,7 @@ def ahead(own: OwnPlane, water: Waters, flats: Bools | None = None) -> list[Hidd
     return out
 
 
-def _wide(counted: Bools, water: Waters) -> Bools:
+def _wide(counted: Bools, water: VisibilityRaster) -> Bools:
     """Return which cells lie in a run across the bearings that is wide enough for a boat."""
     n = len(counted)
     before, after = np.zeros(counted.shape, dtype=np.int32), np.zeros(counted.shape, dtype=np.int32)

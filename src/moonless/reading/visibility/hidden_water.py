@@ -17,7 +17,7 @@ from moonless.reading.own import OwnPlane
 from moonless.reading.polar import N_BEARINGS
 from moonless.reading.types import HiddenBy
 from moonless.reading.visibility import raster
-from moonless.reading.visibility.raster import Waters
+from moonless.reading.visibility.raster import VisibilityRaster
 from moonless.reading.visibility.seeing import P_TURN_HELD, Curve, clutter_at
 from moonless.scan.types import Scan
 from moonless.sight.lines import crossings
@@ -53,15 +53,15 @@ def fill(
     scan: Scan | None,
     picture: EchoPicture | None,
     pulse_m: float,
-) -> Waters:
-    """Return the waters of one turn.
+) -> VisibilityRaster:
+    """Return the raster of one turn.
 
     ``shadow_height_m``: (N_BEARINGS, N_CELLS) on true bearings from the radar model: lower things are out of sight;
     None: no model, and land hides whatever lies behind it.
     """
     starts = bool(place.on_land(np.array([[own.east_m, own.north_m]]))[0])
     ranges, counts = crossings(place.land_edges, own.east_m, own.north_m, reach_m)
-    water = raster.blank(ranges, counts, reach_m, starts)
+    water = VisibilityRaster.blank(own, reach_m, raster.land_mask(ranges, counts, reach_m, starts))
     small = boat.skipper.smallest_height_m
     r = water.range_m
     horizon = raster.horizon_mask(boat.radar, r, small)
@@ -79,7 +79,9 @@ def fill(
     return water
 
 
-def _behind_obstructions(water: Waters, obstructions: Sequence[Obstruction], antenna_m: float, small_m: float) -> None:
+def _behind_obstructions(
+    water: VisibilityRaster, obstructions: Sequence[Obstruction], antenna_m: float, small_m: float
+) -> None:
     """Hide what lies behind each body, as far as the ray over its top comes down to the small boat's height."""
     for body in obstructions:
         if body.range_m < 1.0:
@@ -98,7 +100,13 @@ def _behind_obstructions(water: Waters, obstructions: Sequence[Obstruction], ant
 
 
 def _in_clutter(
-    boat: Boat, own: OwnPlane, water: Waters, curve: Curve, performance_db: float, scan: Scan, picture: EchoPicture
+    boat: Boat,
+    own: OwnPlane,
+    water: VisibilityRaster,
+    curve: Curve,
+    performance_db: float,
+    scan: Scan,
+    picture: EchoPicture,
 ) -> Bools:
     assert own.heading_rad is not None
     clutter = clutter_at(picture.clutter_db, scan.first_cell_m, scan.cell_m, own.heading_rad, water.range_m, N_BEARINGS)

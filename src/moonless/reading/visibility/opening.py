@@ -11,13 +11,14 @@ from numpy.typing import NDArray
 from moonless.constants import TAU
 from moonless.reading.own import OwnPlane
 from moonless.reading.polar import N_BEARINGS
-from moonless.reading.visibility.polar_polygons import Interval
+from moonless.reading.visibility.raster import VisibilityRaster
 from moonless.sight.along import sight_along
 
 Floats = NDArray[np.float64]
 
 # Samples of the hidden water: this far past the land's far side, and further on.
 DEPTHS_M = (25.0, 80.0, 160.0, 300.0)
+EVERY_ROW = 3
 # A pocket counts as open when this many of its samples are seen.
 OPEN_SAMPLES = 3
 LOOK_AHEAD_S = 180.0
@@ -37,7 +38,7 @@ class Opening:
 
 
 def next_opening(
-    edges: Floats, own: OwnPlane, hidden_rows: list[list[Interval]], max_range_m: float, way_en: Floats | None = None
+    edges: Floats, own: OwnPlane, raster: VisibilityRaster, max_range_m: float, way_en: Floats | None = None
 ) -> Opening | None:
     """Return the next water behind land that opens forward of the beam, None when none does soon.
 
@@ -47,7 +48,7 @@ def next_opening(
     ahead = own.ahead_rad
     if ahead is None or own.sog is None or own.sog < 0.5 or not len(edges):
         return None
-    samples = _samples(own, hidden_rows, ahead, way_en is not None)
+    samples = _samples(own, raster, ahead, way_en is not None)
     if not len(samples):
         return None
     seconds = LOOK_AHEAD_S * np.arange(1, STEPS + 1) / STEPS
@@ -86,19 +87,16 @@ def _places(own: OwnPlane, run_m: Floats, ahead: float, way_en: Floats | None) -
     return turns[leg] + (run_m - begin[leg])[:, None] * unit[leg], np.arctan2(unit[leg, 0], unit[leg, 1])
 
 
-def _samples(own: OwnPlane, rows: list[list[Interval]], ahead: float, all_round: bool) -> Floats:
+def _samples(own: OwnPlane, raster: VisibilityRaster, ahead: float, all_round: bool) -> Floats:
     """Return (n, 2) places in the water that land hides: forward of the beam, or all round where a route may turn."""
-    step = TAU / N_BEARINGS
-    out = []
-    middle = round(ahead / step)
-    span = N_BEARINGS // 2 if all_round else N_BEARINGS // 4 + 1
-    for k in range(-(span if all_round else N_BEARINGS // 4), span, 3):
-        i = (middle + k) % N_BEARINGS
-        for near, far, cause in rows[i]:
-            if cause != "land" or near > NEAR_M:
-                continue
-            for depth in DEPTHS_M:
-                if near + depth < far:
-                    reach = near + depth
-                    out.append((own.east_m + reach * math.sin(i * step), own.north_m + reach * math.cos(i * step)))
-    return np.array(out).reshape(-1, 2)
+    row, near, far = raster.runs("land")
+    off = (row - round(ahead / TAU * N_BEARINGS) + N_BEARINGS // 2) % N_BEARINGS - N_BEARINGS // 2
+    first = -(N_BEARINGS // 2) if all_round else -(N_BEARINGS // 4)
+    asked = (near <= NEAR_M) & ((off - first) % EVERY_ROW == 0) & (off >= first)
+    asked &= off <= (N_BEARINGS // 2 - 1 if all_round else N_BEARINGS // 4)
+    bearing = row[asked] * TAU / N_BEARINGS
+    reach = near[asked, None] + np.array(DEPTHS_M)
+    kept = reach < far[asked, None]
+    east = own.east_m + reach * np.sin(bearing)[:, None]
+    north = own.north_m + reach * np.cos(bearing)[:, None]
+    return np.column_stack([east[kept], north[kept]])

@@ -1,6 +1,5 @@
-"""The water around the boat as a polar raster on true bearings: what is land, what is hidden, and by what.
+"""The water around the boat as a raster on the polar grid: what is land, what is hidden, and by what.
 
-Row i looks at true bearing ``i * 2 pi / N_BEARINGS``; cell j holds ranges from ``j * cell_m`` to ``(j + 1) * cell_m``.
 Hidden is decided for a boat of the skipper's smallest height.  Where several causes hide the same water the first of
 the list holds.
 """
@@ -8,19 +7,21 @@ the list holds.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from moonless.boat.types import RadarSet
 from moonless.constants import EFFECTIVE_EARTH_RADIUS_M, TAU
+from moonless.frames import LocalFrame
+from moonless.reading.own import OwnPlane
 from moonless.reading.polar import N_BEARINGS, N_CELLS
 from moonless.reading.types import HiddenBy
-from moonless.reading.visibility.polar_polygons import Interval
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
+Causes = NDArray[np.int8]
 
 CAUSES: tuple[HiddenBy, ...] = ("land", "vessel", "blind sector", "near range", "clutter", "horizon")
 CAUSE_OF = {cause: number + 1 for number, cause in enumerate(CAUSES)}
@@ -29,12 +30,29 @@ LEAST_DEPTH_M = 8.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Waters:
-    """``cause`` (N_BEARINGS, N_CELLS) int8: 0 seen, else the number of `CAUSES`; ``land``: bool, not water."""
+class VisibilityRaster:
+    """What is land, what is hidden and by what, around one place; all that ask for hidden water look it up here.
 
+    ``cause`` (N_BEARINGS, N_CELLS) int8: 0 seen, else the number of `CAUSES`; ``land``: bool, not water.
+    """
+
+    frame: LocalFrame
+    east_m: float  # the place it is laid around
+    north_m: float
     cell_m: float
     land: Bools
-    cause: NDArray[np.int8]
+    cause: Causes
+
+    @classmethod
+    def blank(cls, own: OwnPlane, reach_m: float, land: Bools) -> VisibilityRaster:
+        """Return a raster in which nothing is hidden."""
+        seen = np.zeros((N_BEARINGS, N_CELLS), dtype=np.int8)
+        return cls(own.frame, own.east_m, own.north_m, reach_m / N_CELLS, land, seen)
+
+    @property
+    def reach_m(self) -> float:
+        """Range of its edge."""
+        return self.cell_m * N_CELLS
 
     @property
     def range_m(self) -> Floats:
@@ -42,27 +60,45 @@ class Waters:
         return np.asarray((np.arange(N_CELLS, dtype=np.float64) + 0.5) * self.cell_m)
 
     def hide(self, mask: Bools, by: HiddenBy) -> None:
-        """Mark water as hidden by a cause, where it is not yet."""
+        """Mark water as hidden by a cause, where it is not yet; while it is being filled."""
         self.cause[mask & ~self.land & (self.cause == 0)] = CAUSE_OF[by]
 
-    def intervals(self) -> list[list[Interval]]:
-        """Return the hidden stretches on each bearing, nearest first."""
-        out: list[list[Interval]] = [[] for _ in range(N_BEARINGS)]
-        padded = np.zeros((N_BEARINGS, N_CELLS + 2), dtype=np.int8)
-        padded[:, 1:-1] = self.cause
-        change = np.diff(padded, axis=1) != 0
-        rows, columns = np.nonzero(change)
-        cell = self.cell_m
-        for k in range(len(rows) - 1):
-            i, j = int(rows[k]), int(columns[k])
-            number = int(padded[i, j + 1])
-            if number and rows[k + 1] == i:
-                out[i].append((j * cell, int(columns[k + 1]) * cell, CAUSES[number - 1]))
-        return out
+    def in_frame(self, frame: LocalFrame) -> VisibilityRaster:
+        """Return the same raster in another plane.  Its norths part by a row at the most: planes touch 20 km apart."""
+        if frame == self.frame:
+            return self
+        east, north = frame.to_plane(*self.frame.to_geographic(self.east_m, self.north_m))
+        return replace(self, frame=frame, east_m=float(east), north_m=float(north))
+
+    def cause_at(self, east_m: Floats, north_m: Floats) -> Causes:
+        """Return what hides each place of its frame, 0 for none; places past its edge are not known to be hidden."""
+        row, cell, inside = self._cells(east_m, north_m)
+        return np.where(inside, self.cause[row, cell], np.int8(0))
+
+    def is_land_at(self, east_m: Floats, north_m: Floats) -> Bools:
+        """Return whether each place of its frame is land; False past its edge."""
+        row, cell, inside = self._cells(east_m, north_m)
+        return np.asarray(inside & self.land[row, cell])
+
+    def runs(self, by: HiddenBy) -> tuple[NDArray[np.int64], Floats, Floats]:
+        """Return the stretches of range that a cause hides: the row of each, where it begins and where it ends."""
+        hidden = np.zeros((N_BEARINGS, N_CELLS + 2), dtype=np.int8)
+        hidden[:, 1:-1] = self.cause == CAUSE_OF[by]
+        change = np.diff(hidden, axis=1)
+        row, begin = np.nonzero(change == 1)
+        _, end = np.nonzero(change == -1)
+        return row.astype(np.int64), begin.astype(np.float64) * self.cell_m, end.astype(np.float64) * self.cell_m
+
+    def _cells(self, east_m: Floats, north_m: Floats) -> tuple[NDArray[np.int64], NDArray[np.int64], Bools]:
+        east, north = np.asarray(east_m) - self.east_m, np.asarray(north_m) - self.north_m
+        row = np.rint(np.arctan2(east, north) * (N_BEARINGS / TAU)).astype(np.int64) % N_BEARINGS
+        cell = (np.hypot(east, north) / self.cell_m).astype(np.int64)
+        inside = cell < N_CELLS
+        return row, np.where(inside, cell, 0), inside
 
 
-def blank(ranges: Floats, counts: NDArray[np.int64], reach_m: float, starts_on_land: bool) -> Waters:
-    """Return the raster with land from the crossings of each bearing with the land's outline."""
+def land_mask(ranges: Floats, counts: NDArray[np.int64], reach_m: float, starts_on_land: bool) -> Bools:
+    """Return (N_BEARINGS, N_CELLS) what is land, from the crossings of each bearing with the land's outline."""
     cell = reach_m / N_CELLS
     hits = np.zeros((N_BEARINGS, N_CELLS + 1), dtype=np.int64)
     used = np.isfinite(ranges)
@@ -74,7 +110,7 @@ def blank(ranges: Floats, counts: NDArray[np.int64], reach_m: float, starts_on_l
         # The chart has the boat inside land: up to the first way out it is taken for water.
         first_out = np.where(counts > 0, ranges[:, 0], np.inf)
         inside = ~inside & ((np.arange(N_CELLS) + 0.5) * cell > first_out[:, None])
-    return Waters(cell, inside, np.zeros((N_BEARINGS, N_CELLS), dtype=np.int8))
+    return np.asarray(inside)
 
 
 def behind_first_land(land: Bools) -> Bools:

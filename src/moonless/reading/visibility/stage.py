@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from moonless.boat.types import Boat
 from moonless.constants import TAU
+from moonless.echo.types import Plots
 from moonless.radar.link.budget import link_budget, scale_of
 from moonless.reading.expected import weather_of
 from moonless.reading.own import OwnPlane
@@ -22,10 +23,11 @@ from moonless.reading.polar import N_BEARINGS, bearing_index
 from moonless.reading.registration.stage import Placed
 from moonless.reading.situation import Situation
 from moonless.reading.visibility import hidden_boats, hidden_water
+from moonless.reading.visibility.detectable import HiddenAnswers, InView, detectability
 from moonless.reading.visibility.hidden_boats import HiddenAhead
 from moonless.reading.visibility.hidden_water import Obstruction
 from moonless.reading.visibility.opening import Opening, next_opening
-from moonless.reading.visibility.raster import Waters
+from moonless.reading.visibility.raster import VisibilityRaster
 from moonless.reading.visibility.seeing import (
     CROSS_SECTIONS_M2,
     Curve,
@@ -34,6 +36,7 @@ from moonless.reading.visibility.seeing import (
     curve_for,
     seeing_line,
 )
+from moonless.scan.types import Scan
 from moonless.units import NS_PER_S
 
 Floats = NDArray[np.float64]
@@ -50,7 +53,7 @@ OPENING_EVERY_S, OPENING_REACH_M = 5.0, 4000.0
 class View:
     """What is seen from the boat, and what is not."""
 
-    water: Waters | None  # None: no chart or no heading, and nothing is known of what is hidden
+    raster: VisibilityRaster | None  # None: no chart or no heading, and nothing is known of what is hidden
     seeing_line_m: Floats | None  # (N_BEARINGS,) cut off by land and hidden water; None: no picture
     seeing_m: tuple[tuple[float, float | None], ...]  # cross-section and how far it is held
     seen_ahead_m: float | None  # the seeing line on the way, before land cuts it
@@ -64,33 +67,52 @@ class VisibilityStage:
     def __init__(self, boat: Boat) -> None:
         self._boat = boat
         self._flats = hidden_boats.Flats()
+        self._answers = HiddenAnswers()
         self.begin_again()
 
     def begin_again(self) -> None:
-        """Forget what opens."""
+        """Forget what opens and what was hidden."""
         self._opening: Opening | None = None
         self._opening_ns = 0
+        self._raster: VisibilityRaster | None = None
+
+    def withdraw(self) -> None:
+        """Say that nothing is known now of what is hidden."""
+        self._raster = None
+
+    def in_view(self, scan: Scan, plots: Plots, own: OwnPlane, heading_bias: float) -> InView:
+        """Return how likely a thing at each place is in view this turn, by the water hidden as of the last one.
+
+        ``own``: put right; ``heading_bias``: what is taken out of the scan's headings and the plots'.
+        """
+        bearing = plots.heading_true_rad + plots.azimuth_rel_rad - heading_bias
+        east, north = own.east_m + plots.range_m * np.sin(bearing), own.north_m + plots.range_m * np.cos(bearing)
+        if self._raster is not None:
+            self._raster = self._raster.in_frame(own.frame)
+        self._answers.learn(own, self._raster, east, north)
+        return detectability(scan, own, heading_bias, self._raster, self._answers.in_view)
 
     def look(self, placed: Placed, obstructions: Sequence[Obstruction], performance: RadarPerformance) -> View:
         """Return what is seen and hidden this turn."""
         own, place, situation = placed.own, placed.place, placed.situation
         skipper, wave_m = self._boat.skipper, weather_of(situation).wave_height_m
         curve = curve_for(self._boat.radar, placed.reach_m, skipper.smallest_height_m, wave_m)
-        water = None
+        raster = None
         if place is not None and own.heading_rad is not None and not situation.targets_only:
             shadow = None if placed.outlook is None else placed.outlook.shadow_height_m
-            water = hidden_water.fill(
+            raster = hidden_water.fill(
                 self._boat, own, place, placed.reach_m, obstructions, shadow, curve, performance.offset_db,
                 situation.scan, situation.picture, self._pulse_m(placed),
             )  # fmt: skip
+        self._raster = raster
         line = self._seeing_line(situation, own, curve, performance)
         return View(
-            water=water,
-            seeing_line_m=None if line is None else cut_off(line, water, placed.reach_m),
+            raster=raster,
+            seeing_line_m=None if line is None else cut_off(line, raster, placed.reach_m),
             seeing_m=self._seeing(situation, own, curve, performance),
             seen_ahead_m=_seen_ahead(own, line),
-            hidden_ahead=self._hidden_ahead(placed, water),
-            opening=self._next_opening(placed, water),
+            hidden_ahead=self._hidden_ahead(placed, raster),
+            opening=self._next_opening(placed, raster),
         )
 
     def _pulse_m(self, placed: Placed) -> float:
@@ -124,21 +146,21 @@ class VisibilityStage:
         least = self._boat.radar.min_range_m
         return tuple((size, curve.held_to_m(size, performance.cautious_db, least)) for size in CROSS_SECTIONS_M2)
 
-    def _hidden_ahead(self, placed: Placed, water: Waters | None) -> tuple[HiddenAhead, ...]:
-        if water is None or placed.place is None:
+    def _hidden_ahead(self, placed: Placed, raster: VisibilityRaster | None) -> tuple[HiddenAhead, ...]:
+        if raster is None or placed.place is None:
             return ()
-        flats = self._flats.mask(placed.place, placed.situation.tide_m, placed.own, water)
-        return tuple(hidden_boats.ahead(placed.own, water, flats))
+        flats = self._flats.mask(placed.place, placed.situation.tide_m, placed.own, raster)
+        return tuple(hidden_boats.ahead(placed.own, raster, flats))
 
-    def _next_opening(self, placed: Placed, water: Waters | None) -> Opening | None:
-        """Return what opens next, as last looked for; None where nothing is known of hidden water."""
-        if placed.place is None or water is None:
+    def _next_opening(self, placed: Placed, raster: VisibilityRaster | None) -> Opening | None:
+        """Return what opens next, as last looked for; None where nothing is known of hidden raster."""
+        if placed.place is None or raster is None:
             return None
         time_ns = placed.situation.time_ns
         if not 0 <= time_ns - self._opening_ns < OPENING_EVERY_S * NS_PER_S:
             reach = min(placed.reach_m, OPENING_REACH_M)
             way = _way(placed.situation, placed.own)
-            self._opening = next_opening(placed.place.land_edges, placed.own, water.intervals(), reach, way)
+            self._opening = next_opening(placed.place.land_edges, placed.own, raster, reach, way)
             self._opening_ns = time_ns
         return self._opening
 
@@ -160,11 +182,11 @@ def _way(situation: Situation, own: OwnPlane) -> Floats | None:
     return np.column_stack(own.frame.to_plane(lat, lon))
 
 
-def cut_off(line: Floats, water: Waters | None, reach_m: float) -> Floats:
+def cut_off(line: Floats, raster: VisibilityRaster | None, reach_m: float) -> Floats:
     """Return the seeing line cut off where land begins or water is hidden by land, a vessel or a blind sector."""
     cut = np.minimum(line, reach_m)
-    if water is None:
+    if raster is None:
         return cut
-    shut = water.land | ((water.cause >= 1) & (water.cause <= 3))
-    first = np.where(shut.any(axis=1), np.argmax(shut, axis=1) * water.cell_m, np.inf)
-    return np.minimum(cut, np.maximum(first, water.cell_m))
+    shut = raster.land | ((raster.cause >= 1) & (raster.cause <= 3))
+    first = np.where(shut.any(axis=1), np.argmax(shut, axis=1) * raster.cell_m, np.inf)
+    return np.minimum(cut, np.maximum(first, raster.cell_m))

@@ -340,7 +340,6 @@ class Chain:
 
     def _judged(self, situation: Situation) -> Turn:
         reading = self._judge.read(situation)
-        self._tracking.learn_hidden(reading.hidden)
         self.counts.turns += 1
         self._set_aside.after(self._judge.laid_out)
         return Turn(reading, situation.scan, situation.picture, situation.tracks, situation.ais, situation.frame)

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from dataclasses import replace
-from typing import Any
+from collections.abc import Iterable
 
 import numpy as np
 
@@ -12,10 +10,7 @@ from moonless.boat.types import Boat
 from moonless.frames import LocalFrame
 from moonless.reading.judge import Judge
 from moonless.reading.own import own_in_plane
-from moonless.reading.registration.registrar import Agreement
 from moonless.reading.situation import OwnState, Situation
-from moonless.reading.visibility.detectable import HiddenWater, visibility
-from moonless.scan.types import Scan
 from moonless.track.settings import PoseErrors
 from moonless.track.tracker import Tracker
 from moonless.track.types import RadarTarget, Track
@@ -32,8 +27,6 @@ class Tracking:
         self._boat = boat
         self._judge = judge
         self._tracker: Tracker | None = None
-        self._hidden: Mapping[str, Any] | None = None  # as last read, GeoJSON
-        self._hidden_water = HiddenWater()
 
     @property
     def frame(self) -> LocalFrame | None:
@@ -47,7 +40,7 @@ class Tracking:
     def begin_again(self) -> None:
         """The time line has moved: what was hidden before says nothing either."""
         self._tracker = None
-        self._hidden = None
+        self._judge.forget_view()
 
     def lay_plane(self, own: OwnState) -> None:
         """See that there is a tracker, in a plane that touches the earth near the boat."""
@@ -67,29 +60,13 @@ class Tracking:
         own = own_in_plane(situation)
         if scan is None or picture is None or tracker is None or own is None or own.heading_rad is None:
             return ()
-        agreement = self._judge.agree(situation)
-        if agreement is None:
+        before = self._judge.before_tracking(situation)
+        if before is None:
             return ()
-        plots, corrected = picture.plots, agreement.put_right(own)
-        bearing = plots.heading_true_rad + plots.azimuth_rel_rad - agreement.heading_bias
-        self._hidden_water.learn(
-            corrected, self._hidden,
-            corrected.east_m + plots.range_m * np.sin(bearing), corrected.north_m + plots.range_m * np.cos(bearing),
-        )  # fmt: skip
-        in_view = visibility(_corrected(scan, agreement), corrected, self._hidden, self._hidden_water.in_view)
         return tracker.update(
-            situation.time_ns, plots, scan.errors,
-            ais=situation.ais, others=others, p_visible=in_view, correction=agreement.correction,
+            situation.time_ns, picture.plots, scan.errors,
+            ais=situation.ais, others=others, p_visible=before.in_view, correction=before.correction,
         )  # fmt: skip
-
-    def learn_hidden(self, hidden: Mapping[str, Any] | None) -> None:
-        """Take in what the reading found hidden, for the next turn's misses; None: not known."""
-        self._hidden = hidden
-
-
-def _corrected(scan: Scan, agreement: Agreement) -> Scan:
-    """Return the scan with each spoke's heading as the registration has it; places stay as they were reported."""
-    return replace(scan, heading_true_rad=scan.heading_true_rad - agreement.taken_out[0])
 
 
 def _pose_errors(boat: Boat) -> PoseErrors:

@@ -1,4 +1,4 @@
-"""Compiled: a polar raster of causes to the outlines of its strips.  `strips.join` and `strips.ring_of` define it."""
+"""Compiled: a polar raster of causes to the outlines of its strips.  `polar_polygons.join` and `ring_of` define it."""
 
 from __future__ import annotations
 

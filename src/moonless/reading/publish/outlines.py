@@ -1,11 +1,11 @@
-"""The hidden cells of a polar raster as polygons, by the compiled twins of `strips`."""
+"""The hidden cells of a polar raster as polygons, by the compiled twins of `polar_polygons`."""
 
 from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
 
-from moonless.reading.visibility.polar_polygon_kernels import intervals_kernel, join_kernel, rings_kernel
+from moonless.reading.publish.polar_polygon_kernels import intervals_kernel, join_kernel, rings_kernel
 
 Floats = NDArray[np.float64]
 
@@ -22,7 +22,7 @@ def outlines(
 ) -> tuple[list[Floats], list[int]]:
     """Return the outlines (n, 2) of all strips in the plane, and the cause number of each.
 
-    ``cause`` (n_bearing, n_cell): 0 is not hidden.  ``tolerance_m``, ``pad``: see `strips.ring_of`.
+    ``cause`` (n_bearing, n_cell): 0 is not hidden.  ``tolerance_m``, ``pad``: see `polar_polygons.ring_of`.
     ``least_cells``: a strip of one bearing with fewer is left out.
     """
     n_row, n_cell = cause.shape

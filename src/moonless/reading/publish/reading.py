@@ -1,39 +1,26 @@
-"""The public reading of a turn: degrees, knots, longitude and latitude, GeoJSON.  Only here are they made."""
+"""The public reading of a turn, from what its stages made of it."""
 
 from __future__ import annotations
 
 import math
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-from moonless.constants import TAU
 from moonless.frames import wrap_180, wrap_360
-from moonless.reading import geojson
 from moonless.reading.collision.safe_speed import SafeSpeed
 from moonless.reading.collision.stage import Risks
 from moonless.reading.contact import Passing
 from moonless.reading.identify.mark_watch import MissingMark
 from moonless.reading.identify.stage import Identified
 from moonless.reading.own import OwnPlane
-from moonless.reading.polar import N_BEARINGS
+from moonless.reading.publish.polygons import hidden_polygons, seeing_polygon
 from moonless.reading.registration.registrar import Agreement
 from moonless.reading.registration.stage import Placed, Unplaced
 from moonless.reading.situation import Situation
 from moonless.reading.types import Call, Echo, Missing, Own, Reading, Registration, Seeing, SpeedAdvice
-from moonless.reading.visibility.outlines import outlines
-from moonless.reading.visibility.raster import CAUSES, LEAST_DEPTH_M, Waters
 from moonless.reading.visibility.stage import View
 from moonless.units import mps_to_kn
 
-Floats = NDArray[np.float64]
-
-# How much wider than the strip a hidden polygon may be drawn, in share of range: keeps the polygons small.
-TOLERANCE_SHARE = 0.0015
-# Drawn half a bearing wider at both ends: the edge of a shadow may lie anywhere between two bearings, and hidden water
-# must not be shown as seen.
-PAD_ROWS = 0.5
 NOTHING_KNOWN = Registration(None, None, None, None, None)
 WITHDRAWN = SafeSpeed(None, "The radar picture or own position is withdrawn, so no speed can be said.")
 
@@ -48,9 +35,9 @@ def reading_of(
         own=_own(situation, own, placed.agreement, placed.carried_age_s),
         echoes=_echoes(own, risks.passings),
         missing=tuple(_missing(own, mark) for mark in identified.missing),
-        hidden=None if view.water is None else hidden_polygons(own, view.water, placed.reach_m),
+        hidden=None if view.raster is None else hidden_polygons(view.raster),
         seeing=tuple(Seeing(size, held_m) for size, held_m in view.seeing_m),
-        seeing_line=None if view.seeing_line_m is None else _line_polygon(own, view.seeing_line_m),
+        seeing_line=None if view.seeing_line_m is None else seeing_polygon(own, view.seeing_line_m),
         stopping_m=risks.stopping_m,
         registration=_registration(placed.agreement, situation.held is not None),
         speed=_speed(risks.speed),
@@ -177,25 +164,3 @@ def _speed(advice: SafeSpeed) -> SpeedAdvice:
 
 def _bearing_deg(angle_rad: float) -> float:
     return wrap_360(math.degrees(angle_rad))
-
-
-def hidden_polygons(own: OwnPlane, water: Waters, reach_m: float) -> dict[str, Any]:
-    """Return the hidden water as a GeoJSON FeatureCollection, each feature with its cause in ``by``."""
-    least = max(1, math.ceil(LEAST_DEPTH_M / water.cell_m))
-    rings, causes = outlines(
-        water.cause, water.cell_m, TAU / N_BEARINGS, own.east_m, own.north_m, TOLERANCE_SHARE * reach_m, PAD_ROWS, least
-    )
-    lonlat = geojson.rings_lonlat(own.frame, rings)
-    return geojson.collection(
-        geojson.feature(geojson.polygon([ring]), by=CAUSES[number - 1])
-        for number, ring in zip(causes, lonlat, strict=True)
-    )
-
-
-def _line_polygon(own: OwnPlane, line: Floats) -> dict[str, Any]:
-    """Return the seeing line as a polygon round the boat."""
-    bearing = np.arange(N_BEARINGS) * TAU / N_BEARINGS
-    # Every degree is enough for the eye; the nearer of the two is kept, so that the line never shows too much.
-    reach = np.minimum(line[0::2], line[1::2])
-    ring = np.column_stack([own.east_m + reach * np.sin(bearing[0::2]), own.north_m + reach * np.cos(bearing[0::2])])
-    return geojson.polygon([geojson.ring_lonlat(own.frame, ring)])

@@ -9,25 +9,21 @@ import numpy as np
 import pytest
 import shapely
 from reading_fakes import FRAME, FakeChart
+from reading_rasters import behind
 
 from moonless.constants import TAU
 from moonless.reading.chart_around import lay_out
 from moonless.reading.own import OwnPlane
 from moonless.reading.polar import N_BEARINGS, N_CELLS
 from moonless.reading.visibility import hidden_boats, raster
-from moonless.reading.visibility.raster import Waters
-from moonless.sight.edges import edges_of
-from moonless.sight.lines import crossings
+from moonless.reading.visibility.raster import VisibilityRaster
 
 OWN = OwnPlane(FRAME, 0.0, 0.0, 0.0, 0.0, 5.0)
 REACH_M = 2000.0
 
 
-def _water(land: Any) -> Waters:
-    ranges, counts = crossings(edges_of(land), 0.0, 0.0, REACH_M)
-    water = raster.blank(ranges, counts, REACH_M, False)
-    water.hide(raster.behind_first_land(water.land), "land")
-    return water
+def _water(land: Any) -> VisibilityRaster:
+    return behind(land, REACH_M)
 
 
 def test_water_behind_a_point_binds_at_its_own_distance() -> None:

@@ -10,14 +10,15 @@ import numpy as np
 import pytest
 import shapely
 from reading_fakes import RADAR, T0, FakeChart, make_boat, make_situation, make_track
+from reading_rasters import open_water
 
 from moonless.reading.identify.evidence import Evidence
 from moonless.reading.identify.explain import Explained
 from moonless.reading.identify.obstructing import obstructions_of
 from moonless.reading.judge import Judge
-from moonless.reading.polar import N_BEARINGS, N_CELLS
+from moonless.reading.polar import N_CELLS
 from moonless.reading.visibility import hidden_water
-from moonless.reading.visibility.raster import CAUSE_OF, Waters
+from moonless.reading.visibility.raster import CAUSE_OF, VisibilityRaster
 from moonless.track.types import AisTarget, Track
 
 REACH_M = 3000.0
@@ -25,10 +26,8 @@ REACH_M = 3000.0
 
 def _hidden(
     track: Track, rcs_db: float = 30.0, kind: str = "vessel", confidence: float = 0.95, boat: Any = None
-) -> Waters:
-    water = Waters(
-        REACH_M / N_CELLS, np.zeros((N_BEARINGS, N_CELLS), dtype=bool), np.zeros((N_BEARINGS, N_CELLS), dtype=np.int8)
-    )
+) -> VisibilityRaster:
+    water = open_water(REACH_M)
     away = np.array([math.hypot(track.east_m, track.north_m)])
     evidence: Any = object.__new__(Evidence)
     far = np.array([np.inf])

@@ -1,0 +1,79 @@
+"""What the chart has ahead, and the sounder against it."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import pytest
+import shapely
+from reading_fakes import FRAME, FakeChart, make_boat
+
+from moonless.chart.types import Feature
+from moonless.reading.alerts.candidates import Wheel, of_dangers
+from moonless.reading.collision.charted_dangers import ahead, check_sounder, lay_out_dangers
+from moonless.reading.own import OwnPlane
+
+OWN = OwnPlane(FRAME, 0.0, 0.0, 0.0, 0.0, 5.0)
+
+
+def _feature(obj: str, shape: Any, **attributes: Any) -> Feature:
+    return Feature(obj, "TEST", obj, shape, attributes, 10_000)
+
+
+def test_dangers_ahead_by_draught_tide_and_margin() -> None:
+    chart = FakeChart(
+        depths=(
+            _feature("DEPARE", shapely.box(-500, -500, 500, 300), DRVAL1=5.0),
+            _feature("DEPARE", shapely.box(-500, 300, 500, 600), DRVAL1=1.0),
+            _feature("UWTROC", shapely.Point(3.0, 200.0)),
+            _feature("LNDARE", shapely.box(-500, 600, 500, 900)),
+        )
+    )
+    dangers = lay_out_dangers(chart)
+    boat = make_boat()
+    found = {d.danger.kind: d for d in ahead(dangers, boat, OWN, 0.0, 1000.0, 10.0, 0.0)}
+    # 0.9 m draught, 0.5 m margin and 0.3 m squat at 5 m/s: one metre is too little without tide, enough with 0.8 m.
+    assert found["shoal"].distance_m == pytest.approx(300.0, abs=1.0)
+    assert found["rock"].distance_m == pytest.approx(200.0, abs=1.0) and found["rock"].danger.depth_m is None
+    assert found["land"].distance_m == pytest.approx(600.0, abs=1.0)
+    with_tide = {d.danger.kind for d in ahead(dangers, boat, OWN, 0.0, 1000.0, 10.0, 0.8)}
+    assert "shoal" not in with_tide and "rock" in with_tide
+    assert ahead(dangers, boat, OWN, math.pi / 2, 400.0, 10.0, 0.0) == ()
+
+
+def test_a_structure_beside_the_way_is_not_shouted() -> None:
+    wheel = Wheel(OWN, make_boat())  # 3 m beam, 5 m/s
+
+    def urgency(*structures: Feature) -> int:
+        dangers = lay_out_dangers(FakeChart(depths=structures))
+        found = ahead(dangers, make_boat(), OWN, 0.0, 600.0, 9.5, 0.0, 2.0)
+        return max(m.urgency for m in of_dangers(wheel, found, 0.0, 0.0))
+
+    beside = _feature("SLCONS", shapely.box(6.0, 80.0, 9.0, 90.0))
+    ahead_of_her = _feature("SLCONS", shapely.box(-2.0, 100.0, 3.0, 110.0))
+    assert urgency(beside) == 2
+    assert urgency(ahead_of_her) == 4
+    # The one in the way is told although one beside it is nearer.
+    assert urgency(beside, ahead_of_her) == 4 and urgency(ahead_of_her, beside) == 4
+
+
+def test_the_chart_ends_is_a_danger() -> None:
+    found = ahead(lay_out_dangers(FakeChart()), make_boat(), OWN, 0.0, 30_000.0, 10.0, None)
+    assert [d.danger.kind for d in found] == ["chart ends"]
+
+
+def test_covered_water_without_a_depth_is_unsurveyed_not_deep() -> None:
+    dangers = lay_out_dangers(FakeChart(bare=(shapely.box(-500.0, 400.0, 500.0, 900.0),)))
+    found = {d.danger.kind: d for d in ahead(dangers, make_boat(), OWN, 0.0, 1000.0, 10.0, 0.0)}
+    assert set(found) == {"unsurveyed"}
+    assert found["unsurveyed"].distance_m == pytest.approx(400.0, abs=2.0)
+    assert ahead(dangers, make_boat(), OWN, math.pi, 1000.0, 10.0, 0.0) == ()
+
+
+def test_sounder_against_chart() -> None:
+    dangers = lay_out_dangers(FakeChart(depths=(_feature("DEPARE", shapely.box(-500, -500, 500, 500), DRVAL1=5.0),)))
+    assert check_sounder(dangers, OWN, 6.0, 0.5, 5.0).agrees  # type: ignore[union-attr]
+    assert not check_sounder(dangers, OWN, 2.0, 0.5, 5.0).agrees  # type: ignore[union-attr]
+    assert check_sounder(dangers, OWN, None, 0.5, 5.0) is None
+    assert check_sounder(dangers, OWN, 6.0, None, 5.0) is None
