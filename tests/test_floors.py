@@ -40,7 +40,7 @@ NUMBA_ONLY_IN = "_kernels.py"
 # asks visibility how far a thing shows; visibility asks nothing of identification (it is given plain bodies).
 READING_FLOORS: list[list[str]] = [
     ["types", "polar"],
-    ["situation", "words", "contact"],
+    ["situation", "words", "contact", "trial_types"],
     ["own", "chart_around"],
     ["expected"],
     ["registration"],

@@ -18,12 +18,14 @@ from typing import Any
 
 from moonless.boat.types import Boat
 from moonless.reading.alerts.stage import AlertStage
+from moonless.reading.collision.skipper_trial import try_manoeuvre
 from moonless.reading.collision.stage import CollisionStage
-from moonless.reading.collision.trial_types import Trial
 from moonless.reading.identify.stage import IdentifyStage
+from moonless.reading.publish.manoeuvres import trial_of
 from moonless.reading.publish.reading import reading_of, reading_withdrawn
 from moonless.reading.registration.stage import RegistrationStage, Unplaced
 from moonless.reading.situation import Held, Situation
+from moonless.reading.trial_types import Trial
 from moonless.reading.types import Call, Reading
 from moonless.reading.visibility.detectable import InView
 from moonless.reading.visibility.stage import VisibilityStage
@@ -46,6 +48,7 @@ class Judge:
     """Turns situations into readings, one each turn."""
 
     def __init__(self, boat: Boat, chart: Any = None, knowledge: Any = None) -> None:
+        self._skipper = boat.skipper
         self._registration = RegistrationStage(boat, chart)
         self._identification = IdentifyStage(boat, knowledge)
         self._visibility = VisibilityStage(boat)
@@ -65,7 +68,7 @@ class Judge:
         view = self._visibility.look(placed, identified.obstructions, identified.performance)
         risks = self._collision.weigh(placed, identified.contacts, view, identified.performance)
         calls = self._alerts.choose(placed, identified, view, risks)
-        return reading_of(placed, identified, view, risks, calls)
+        return reading_of(placed, identified, view, risks, calls, self._skipper.distance_unit)
 
     def before_tracking(self, situation: Situation) -> BeforeTracking | None:
         """Hold this turn's picture against the chart, before its plots are tracked; None: nothing can be placed.
@@ -105,7 +108,10 @@ class Judge:
 
         A sentence where none can be tried.
         """
-        return self._collision.try_manoeuvre(course_rad, speed, delay_s)
+        if self._collision.last_turn is None:
+            return "No trial: own position, course or speed is not known."
+        trial = try_manoeuvre(self._collision.last_turn, course_rad, speed, delay_s)
+        return "No trial: own course or speed is not known." if trial is None else trial_of(trial, self._skipper)
 
     @property
     def laid_out(self) -> int:

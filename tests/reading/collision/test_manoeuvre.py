@@ -12,8 +12,8 @@ from reading_fakes import FakeChart, make_boat, make_situation, make_track
 
 from moonless.boat.types import Skipper
 from moonless.chart.types import Feature
-from moonless.reading.collision.trial_types import Trial
 from moonless.reading.judge import Judge
+from moonless.reading.trial_types import Trial
 
 KEEP_OFF_M = 300.0
 OPEN = FakeChart()

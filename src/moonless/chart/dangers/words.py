@@ -30,3 +30,8 @@ def depth_words(danger: Danger, tide_m: float | None) -> str:
     if danger.depth_m is None:
         return ""
     return f", {danger.depth_m:.1f} metres charted" + ("" if tide_m is None else f" and {tide_m:.1f} of tide")
+
+
+def refusal_words(danger: Danger) -> str:
+    """Return what the chart has in the way, as a sentence without its end."""
+    return "The chart ends" if danger.kind == "chart ends" else f"The chart has {danger_words(danger)}"

@@ -14,15 +14,14 @@ from typing import Any
 from moonless.boat.types import Boat
 from moonless.reading.chart_around import Place, keep_outs_around
 from moonless.reading.collision import charted_dangers
+from moonless.reading.collision.clearing import Clearing, clearing_changes
 from moonless.reading.collision.closest import passings_of
 from moonless.reading.collision.encounter import meetings
-from moonless.reading.collision.manoeuvre import Seen, smallest, try_manoeuvre
+from moonless.reading.collision.held_against import HeldAgainst
 from moonless.reading.collision.safe_speed import NO_VIDEO, SafeSpeed, advise, stopping_line_m
-from moonless.reading.collision.trial_types import Trial
 from moonless.reading.contact import Contact, Passing
 from moonless.reading.own import OwnPlane
 from moonless.reading.registration.stage import Placed
-from moonless.reading.types import Manoeuvres
 from moonless.reading.visibility.seeing import RadarPerformance
 from moonless.reading.visibility.stage import View
 from moonless.rules.steering import Encounter
@@ -43,7 +42,7 @@ class Risks:
     sounder: charted_dangers.SounderCheck | None
     stopping_m: float | None
     speed: SafeSpeed
-    manoeuvres: Manoeuvres | None
+    clearing: Clearing | None  # the smallest changes that keep off what comes inside its keep-off
 
 
 class CollisionStage:
@@ -54,15 +53,15 @@ class CollisionStage:
         self._knowledge = knowledge
         self._place: Place | None = None
         self._dangers: charted_dangers.Charted | None = None
-        self._seen: Seen | None = None  # None: withdrawn
+        self.last_turn: HeldAgainst | None = None  # what a manoeuvre is tried against; None: withdrawn
 
     def begin_again(self) -> None:
         """Forget the last turn; the charted dangers stay laid out."""
-        self._seen = None
+        self.last_turn = None
 
     def withdraw(self, own: OwnPlane | None) -> float | None:
         """Say that this turn cannot be placed, and no manoeuvre be tried; return the stopping line, where known."""
-        self._seen = None
+        self.last_turn = None
         return None if own is None or own.sog is None else stopping_line_m(own.sog, self._boat)
 
     def weigh(self, placed: Placed, contacts: Sequence[Contact], view: View, performance: RadarPerformance) -> Risks:
@@ -70,7 +69,7 @@ class CollisionStage:
         self._lay_out(placed)
         own, situation = placed.own, placed.situation
         passings = passings_of(own, contacts)
-        self._seen = Seen(
+        self.last_turn = HeldAgainst(
             situation.time_ns, own, passings, self._boat, situation.sight, self._dangers, situation.tide_m,
             placed.position_sigma_m, view.raster,
         )  # fmt: skip
@@ -85,17 +84,8 @@ class CollisionStage:
                 if situation.targets_only
                 else advise(self._boat, view.seen_ahead_m, view.hidden_ahead, performance.is_shown)
             ),
-            manoeuvres=smallest(self._seen),
+            clearing=clearing_changes(self.last_turn),
         )
-
-    def try_manoeuvre(self, course_rad: float | None, speed: float | None, delay_s: float = 0.0) -> Trial | str:
-        """Return what a course (true, over ground) or speed would bring, against the last turn; None: as now.
-
-        A sentence where none can be tried.
-        """
-        if self._seen is None:
-            return "No trial: own position, course or speed is not known."
-        return try_manoeuvre(self._seen, course_rad, speed, delay_s)
 
     def _lay_out(self, placed: Placed) -> None:
         """Lay the charted dangers out where the chart was laid out anew."""

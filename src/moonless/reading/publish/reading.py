@@ -13,22 +13,23 @@ from moonless.reading.contact import Passing
 from moonless.reading.identify.mark_watch import MissingMark
 from moonless.reading.identify.stage import Identified
 from moonless.reading.own import OwnPlane
+from moonless.reading.publish.manoeuvres import manoeuvres_of
 from moonless.reading.publish.polygons import hidden_polygons, seeing_polygon
 from moonless.reading.registration.registrar import Agreement
 from moonless.reading.registration.stage import Placed, Unplaced
 from moonless.reading.situation import Situation
 from moonless.reading.types import Call, Echo, Missing, Own, Reading, Registration, Seeing, SpeedAdvice
 from moonless.reading.visibility.stage import View
-from moonless.units import mps_to_kn
+from moonless.units import DistanceUnit, mps_to_kn
 
 NOTHING_KNOWN = Registration(None, None, None, None, None)
 WITHDRAWN = SafeSpeed(None, "The radar picture or own position is withdrawn, so no speed can be said.")
 
 
 def reading_of(
-    placed: Placed, identified: Identified, view: View, risks: Risks, calls: tuple[Call, ...]
+    placed: Placed, identified: Identified, view: View, risks: Risks, calls: tuple[Call, ...], unit: DistanceUnit
 ) -> Reading:
-    """Return the reading of a turn from what its stages made of it."""
+    """Return the reading of a turn from what its stages made of it; ``unit``: the skipper's, for its words."""
     situation, own, has_scan = placed.situation, placed.own, placed.situation.scan is not None
     return Reading(
         time_ns=situation.time_ns,
@@ -45,7 +46,7 @@ def reading_of(
         calls=calls,
         performance_db=identified.performance.offset_db if has_scan else None,
         performance_sigma_db=identified.performance.sigma_db if has_scan else None,
-        manoeuvres=risks.manoeuvres,
+        manoeuvres=manoeuvres_of(risks.clearing, unit),
     )
 
 

@@ -28,9 +28,9 @@ from moonless.chart.library import Chart
 from moonless.chart.local_knowledge.knowledge import Knowledge
 from moonless.constants import TAU
 from moonless.echo.detector import Detector
-from moonless.reading.collision.trial_types import Trial
 from moonless.reading.judge import Judge
 from moonless.reading.situation import Held, OwnState, Situation
+from moonless.reading.trial_types import Trial
 from moonless.reading.types import Call, Fault
 from moonless.rules.steering import Sight
 from moonless.scan.pose import PoseSample
