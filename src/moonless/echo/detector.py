@@ -60,7 +60,7 @@ class Detector:
         mask |= around & (box_db >= seen.candidate_db)
         # What stands far over the background for bearings on end may be land whatever the sea's tail is held to be.
         found, mask = mask, mask | (box_db >= seen.solid_db)
-        cells, basin, body, core, _ = segment(
+        cells, basin, body, core, whole = segment(
             seen.fine_db, seen.threshold_db, mask, grid, col_m, seen.curve.looks, seen.clipped_db
         )
         bodies = group_bodies(cells, body)
@@ -100,7 +100,9 @@ class Detector:
         plots = measure(seen.video, grid, loose, number.astype(np.int64), tops, box_db, seen.floor_db, seen.curve.looks)
         rows = np.unique(number * grid.n_row + loose // grid.n_col) // grid.n_row
         width_rad = np.bincount(rows, minlength=tops.size).astype(np.float64) * (TAU / grid.n_row)
-        plots = replace(plots, is_of_shore=np.isin(tops, np.unique(basin[cells[of_land]])))
+        # Hills that hang together and are no more than a ship may be one ship's.
+        whose = np.where(np.isin(body[tops], bodies.top[large]), -1, whole[tops])
+        plots = replace(plots, is_of_shore=np.isin(tops, np.unique(basin[cells[of_land]])), body=whose)
         plots = self._ghosts.mark(plots, scan.errors, scan.cell_m, width_rad if boxes.scale.is_cut else None)
         curve = seen.curve
         return EchoPicture(

@@ -34,10 +34,15 @@ class Plots:
     false_cause: tuple[FalseCause | None, ...] = ()
     # A piece that stands out of an extended echo; where nobody says so, none is.
     is_of_shore: NDArray[np.bool_] = field(default_factory=lambda: np.zeros(0, dtype=np.bool_))
+    # Plots with the same number hang together in one body of echo; -1: where nobody says so, or in what is too large
+    # for a ship.
+    body: NDArray[np.int64] = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
 
     def __post_init__(self) -> None:
         if self.is_of_shore.shape != self.range_m.shape:
             object.__setattr__(self, "is_of_shore", np.zeros(self.range_m.shape, dtype=np.bool_))
+        if self.body.shape != self.range_m.shape:
+            object.__setattr__(self, "body", np.full(self.range_m.shape, -1, dtype=np.int64))
 
     def __len__(self) -> int:
         return int(self.range_m.shape[0])

@@ -3,14 +3,19 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.sparse import coo_matrix
+from scipy.sparse.csgraph import connected_components
+from scipy.spatial import cKDTree
 
 from moonless.echo.types import Plots
 from moonless.track.measurements import Measured
 from moonless.track.track_store import Bank
+from moonless.track.types import AisTarget
 
 Floats = NDArray[np.float64]
 
@@ -22,6 +27,16 @@ GAP_OF_SIZE = 0.6
 LONGEST_M = 420.0
 # A part of a broken hull shows at least this share of her length.
 PIECE_OF_HULL = 0.2
+# So many hills of one body of echo, in a line at least so long and no broader than this share of it, are one hull: two
+# may be two boats side by side.  Own figures.
+HILLS_OF_HULL, LINE_M, BREADTH_SHARE = 3, 40.0, 0.35
+# Her hills stand so high over the floor, which those of sea hardly do, and no farther apart: where the echo hangs
+# together between them, and where it does not.  Own figures.
+HILL_DB, HILLS_APART_M, BODIES_APART_M = 20.0, 60.0, 30.0
+# Past this length no two small boats side by side are meant: every strong hill within her outline is hers.
+SURE_HULL_M = 60.0
+# A ship of unknown beam is so many times as long as broad; common practice, no source.
+LENGTHS_OF_BEAM = 6.5
 # Turns of memory for a hull's shape: she shows her length only slowly as she turns.
 SHAPE_MEMORY = 10.0
 
@@ -72,20 +87,25 @@ def axes(shape: Floats) -> tuple[Floats, Floats, Floats]:
     )
 
 
-def join_hulls(got: Measured, shapes: Floats, plots: Plots, bank: Bank) -> tuple[Measured, Floats]:
+def join_hulls(
+    got: Measured, shapes: Floats, plots: Plots, bank: Bank, ais: Mapping[int, AisTarget] | None = None
+) -> tuple[Measured, Floats]:
     """Return the plots with those of one hull made one, and their shapes.
 
-    Two plots belong to one hull when both lie within the outline of one confirmed extended track, or when at least
-    one is itself extended and the gap between them is small against their sizes.
+    Plots belong to one hull when they lie within the outline of one confirmed extended track, when at least one is
+    itself extended and the gap between them is small against their sizes, or when several hang together in a line.
+    ``ais``: by the id of the track it belongs to; what it says of her length holds, where more shows than was learnt.
     """
     n = len(got)
     if n == 0:
         return got, shapes
     size = np.sqrt(12.0 * (shapes[:, 0, 0] + shapes[:, 1, 1]))
-    hulls = np.flatnonzero(bank.confirmed & (bank.shape_weight > 0.5))
-    if hulls.size == 0 and not np.any(size >= EXTENDED_M):
-        return got, shapes
+    length, beam, angle = _outlines(bank, ais or {})
+    hulls = np.flatnonzero(bank.confirmed & (length >= EXTENDED_M))
     group = np.arange(n)
+    _join_lines(group, got, size, plots)
+    if hulls.size == 0 and not np.any(size >= EXTENDED_M) and np.array_equal(group, np.arange(n)):
+        return got, shapes
     for i in np.flatnonzero(size >= EXTENDED_M):
         gap = np.hypot(*(got.place_m - got.place_m[i]).T)
         near = (gap <= GAP_OF_SIZE * (size + size[i])) & (size >= EXTENDED_M)
@@ -93,9 +113,9 @@ def join_hulls(got: Measured, shapes: Floats, plots: Plots, bank: Bank) -> tuple
         for j in np.flatnonzero(near):
             _join(group, int(i), int(j))
     group = _bounded(group, got.place_m, size)
-    length, beam, angle = axes(bank.shape)
+    strong = plots.strength_db[got.plot] >= HILL_DB
     hull = np.full(n, -1)
-    for i in hulls[length[hulls] >= EXTENDED_M]:
+    for i in hulls:
         centre = bank.mu[i] @ bank.x[i, :, :2]
         d = got.place_m - centre
         s, c = math.sin(angle[i]), math.cos(angle[i])
@@ -107,7 +127,7 @@ def join_hulls(got: Measured, shapes: Floats, plots: Plots, bank: Bank) -> tuple
         hull[inside] = i
         # Only what is itself a piece of hull belongs to one: two small boats side by side, once taken for one hull,
         # would else stay one for good.
-        pieces = inside[size[inside] >= PIECE_OF_HULL * length[i]]
+        pieces = inside[(size[inside] >= PIECE_OF_HULL * length[i]) | (strong[inside] & (length[i] >= SURE_HULL_M))]
         for j in pieces[1:]:
             _join(group, int(pieces[0]), int(j))
     roots = _bounded(group, got.place_m, size)
@@ -115,6 +135,47 @@ def join_hulls(got: Measured, shapes: Floats, plots: Plots, bank: Bank) -> tuple
         hull = np.array([hull[roots == root].max() for root in np.unique(roots)])
         got, shapes = _joined(got, shapes, plots, roots)
     return _doubted(got, shapes, hull, bank, length), shapes
+
+
+def _outlines(bank: Bank, ais: Mapping[int, AisTarget]) -> tuple[Floats, Floats, Floats]:
+    """Return (length, beam, orientation) of each track's hull, 0 where nothing was resolved: as learnt, or by AIS."""
+    length, beam, angle = axes(bank.shape)
+    length = np.where(bank.shape_weight > 0.5, length, 0.0)
+    for i, one in ((k, ais[t]) for k, t in enumerate(bank.id.tolist()) if t in ais):
+        way = one.heading_rad if one.heading_rad is not None else one.cog_rad if (one.sog or 0.0) > 1.0 else None
+        if one.length_m is not None and way is not None and length[i] < one.length_m <= LONGEST_M:
+            length[i], angle[i] = one.length_m, way % math.pi
+            beam[i] = one.beam_m or one.length_m / LENGTHS_OF_BEAM
+    return length, beam, angle
+
+
+def _join_lines(group: NDArray[np.int64], got: Measured, size: Floats, plots: Plots) -> None:
+    """Join strong hills that follow each other in a line: a ship shines at several places at once."""
+    body = plots.body[got.plot]
+    members = np.flatnonzero((plots.strength_db[got.plot] >= HILL_DB) & (body >= 0))
+    if members.size < HILLS_OF_HULL:
+        return
+    place, body = got.place_m[members], body[members]
+    i, j = cKDTree(place).query_pairs(HILLS_APART_M + float(size[members].max()), output_type="ndarray").T
+    apart = np.hypot(*(place[i] - place[j]).T) - 0.5 * (size[members[i]] + size[members[j]])
+    linked = apart <= np.where(body[i] == body[j], HILLS_APART_M, BODIES_APART_M)
+    pairs = coo_matrix((np.ones(linked.sum()), (i[linked], j[linked])), shape=(members.size, members.size))
+    _, chain = connected_components(pairs, directed=False)
+    for k in np.flatnonzero(np.bincount(chain) >= HILLS_OF_HULL):
+        one = members[chain == k]
+        if _is_line(got, one, size):
+            for m in one[1:]:
+                _join(group, int(one[0]), int(m))
+
+
+def _is_line(got: Measured, members: NDArray[np.intp], size: Floats) -> bool:
+    """Return whether plots lie along a line as long as a ship may be, and no broader than she is."""
+    d = got.place_m[members] - got.place_m[members].mean(axis=0)
+    along = np.linalg.eigh(d.T @ d)[1][:, 1]
+    length = float(np.ptp(d @ along) + np.mean(size[members]))
+    breadth = float(np.ptp(d[:, 0] * along[1] - d[:, 1] * along[0]))
+    slack = 2.0 * math.sqrt(0.5 * float(np.mean(got.noise[members, 0, 0] + got.noise[members, 1, 1])))
+    return LINE_M <= length <= LONGEST_M and breadth <= BREADTH_SHARE * length + slack
 
 
 def _bounded(group: NDArray[np.int64], place_m: Floats, size: Floats) -> NDArray[np.int64]:
@@ -167,8 +228,9 @@ def _joined(got: Measured, shapes: Floats, plots: Plots, roots: NDArray[np.intp]
         reach2 = _reach2(got.place_m[members], shapes[members])
         moment[k] = spread * min(1.0, reach2 / max(12.0 * float(np.trace(spread)), 1e-9))
         place[k] = centre
-        # The middle of a broken hull wanders as its parts come and go: a sixth of her length, as glint does.
-        noise[k] = np.einsum("m,mab->ab", weight, got.noise[members]) + 12.0 / 36.0 * moment[k]
+        # The middle of a broken hull wanders as its parts come and go: a sixth of her length, as glint does, and less
+        # the more of them there are.
+        noise[k] = np.einsum("m,mab->ab", weight, got.noise[members]) + 12.0 / 36.0 * (2.0 / members.size) * moment[k]
         strongest[k] = got.plot[members[np.argmax(np.nan_to_num(plots.strength_db[got.plot[members]]))]]
     joined = replace(
         got, plot=strongest, place_m=place, noise=noise, shared_jacobian=got.shared_jacobian[keep],

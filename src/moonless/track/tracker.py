@@ -100,12 +100,12 @@ class Tracker:
         self._correct(correction, shared, got)
         got = replace(got, noise=got.noise * self._noise.scale)
         blind = len(plots) > 0 and len(got) == 0
-        got, shapes = join_hulls(got, plot_shapes(got, plots), plots, self._bank)
+        targets, elsewhere = tuple(ais), tuple(others)
+        got, shapes = join_hulls(got, plot_shapes(got, plots), plots, self._bank, self._fusion.ais_of(targets))
         visible = self._visible(p_visible) * (0.0 if blind else 1.0)
         self._bank.in_view = visible
         self._take_in(got, shapes, plots, errors, shared, visible)
         self._manage()
-        targets, elsewhere = tuple(ais), tuple(others)
         offset = None if correction is None else correction.state[1:]
         self._fusion.update(self._now(), self._bank, targets, elsewhere, offset)
         return tell(
