@@ -102,3 +102,44 @@ def test_boats_once_taken_for_one_hull_part_again() -> None:
     at = sorted(t.east_m for t in tracks if t.state == "confirmed")
     assert len(at) == 2
     assert at == pytest.approx([-30.0, 30.0], abs=15.0)
+
+
+def _hills(rng: np.random.Generator, centre: np.ndarray, course: float, length: float) -> np.ndarray:
+    """Return places of the hills of a ship: one each 30 m of her, a metre or two off."""
+    u = np.array([math.sin(course), math.cos(course)])
+    along = np.arange(-0.46, 0.47, 30.0 / length) * length
+    return centre + along[:, None] * u + rng.normal(0, 2.0, (len(along), 2))
+
+
+@pytest.mark.parametrize("course", [0.3, 1.2, 2.4])
+def test_hills_of_one_body_in_a_line_are_one_ship(course: float) -> None:
+    # A ship of 240 m shines at eight places at once, each too small to be resolved, in one body of echo.
+    rng = np.random.default_rng(6)
+    u = np.array([math.sin(course), math.cos(course)])
+    tracker = Tracker(FRAME)
+    for k in range(24):
+        places = _hills(rng, np.array([-200.0, 700.0]) + u * 4.0 * TURN * k, course, 240.0)
+        fields = {"body": np.zeros(len(places), dtype=np.int64), "strength_db": np.full(len(places), 40.0)}
+        held = [t for t in tracker.update(round(k * TURN * NS), plots_at(k * TURN, places, **fields), ERRORS)]
+        held = [t for t in held if t.state != "tentative"]
+    assert len(held) == 1
+    centre = np.array([-200.0, 700.0]) + u * 4.0 * TURN * 23
+    # Her middle, not one of her ends; from -0.46 to 0.46 of her length she shows 221 m.
+    assert math.hypot(held[0].east_m - centre[0], held[0].north_m - centre[1]) < 25.0
+    assert held[0].length_m == pytest.approx(221.0, abs=40.0)
+    assert held[0].speed == pytest.approx(4.0, abs=0.6)
+
+
+def test_hills_not_in_a_line_weak_ones_and_two_are_no_ship() -> None:
+    rng = np.random.default_rng(7)
+    bend = np.array([[-80.0, 700.0], [-40.0, 740.0], [0.0, 700.0], [40.0, 740.0], [80.0, 700.0], [0.0, 780.0]])
+    two = np.array([[-25.0, 600.0], [25.0, 600.0]])
+    line = np.column_stack([np.arange(-80.0, 81.0, 40.0), np.full(5, 500.0)])
+    for places, strength in ((bend, 40.0), (two, 40.0), (line, 12.0)):
+        tracker = Tracker(FRAME)
+        for k in range(12):
+            n = len(places)
+            fields = {"body": np.zeros(n, dtype=np.int64), "strength_db": np.full(n, strength)}
+            plots = plots_at(k * TURN, places + rng.normal(0, 0.5, (n, 2)), **fields)
+            tracks = tracker.update(round(k * TURN * NS), plots, ERRORS)
+        assert sum(t.state == "confirmed" for t in tracks) == len(places)

@@ -18,6 +18,7 @@ from moonless.echo.background.interference import PulseWatch, take_out_streaks
 from moonless.echo.background.isolated_cells import lone_cells, noisy_levels
 from moonless.echo.background.last_turn import EVERY, Ground
 from moonless.echo.background.receiver_curve import Curve
+from moonless.echo.background.rings import ring_level
 from moonless.echo.background.scan_correlation import P_CANDIDATE
 from moonless.echo.background.shaded_sectors import shaded_rows
 from moonless.echo.background.tail_dependence import FloorLean
@@ -164,6 +165,12 @@ class Examiner:
         )  # fmt: skip
         offset_db = self._lean.settle(floor_db, threshold_db, candidate_db, sector)
         solid_db = np.maximum(clutter_db + np.float32(SOLID_OVER_CLUTTER_DB), np.float32(SOLID_DB))
+        # At the top of the scale nothing stands out any more: what is up there stays.
+        top_db = np.float32(video.db[-1] - CLIPPED_UNDER_DB)
+        ring_db = ring_level(box_db, threshold_db, grid.col_cells * scan.cell_m, scan.errors.pulse_m)
+        ring_db = np.minimum(ring_db, top_db)
+        for limit in (threshold_db, candidate_db, solid_db):
+            np.maximum(limit, ring_db, out=limit)
         if not scan.is_whole:
             notes.append(f"{np.count_nonzero(~scan.is_received)} of {scan.n_spoke} spokes were not received")
         if self.scale.is_cut and self.scale.counts is not None:

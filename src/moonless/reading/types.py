@@ -18,6 +18,7 @@ HiddenBy = Literal["land", "vessel", "horizon", "near range", "blind sector", "c
 CallKind = Literal[
     "fault", "position", "vessel", "uncharted", "mark", "mark moved", "mark missing", "speed", "opening",
     "disagreement", "heading bias", "position offset", "radar performance", "charted danger", "sounder", "helm",
+    "something",  # it comes in fast and shows too seldom to be called a vessel
 ]  # fmt: skip
 FaultWhat = Literal["radar", "position", "heading", "clock", "chart", "ais", "depth"]
 FaultState = Literal["silent", "frozen", "stale", "jumped", "damaged", "disagrees"]

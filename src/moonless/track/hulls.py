@@ -32,9 +32,10 @@ PIECE_OF_HULL = 0.2
 HILLS_OF_HULL, LINE_M, BREADTH_SHARE = 3, 40.0, 0.35
 # Her hills stand so high over the floor, which those of sea hardly do, and no farther apart: where the echo hangs
 # together between them, and where it does not.  Own figures.
-HILL_DB, HILLS_APART_M, BODIES_APART_M = 20.0, 60.0, 30.0
-# Past this length no two small boats side by side are meant: every strong hill within her outline is hers.
-SURE_HULL_M = 60.0
+HILL_DB, HILLS_APART_M, BODIES_APART_M = 20.0, 120.0, 30.0
+# Of an outline so long, as learnt, that many strong hills within it are hers; two may be two boats that lay as one, but
+# not past the second length.
+LIKELY_HULL_M, SURE_HULL_M = 60.0, 100.0
 # A ship of unknown beam is so many times as long as broad; common practice, no source.
 LENGTHS_OF_BEAM = 6.5
 # Turns of memory for a hull's shape: she shows her length only slowly as she turns.
@@ -100,7 +101,7 @@ def join_hulls(
     if n == 0:
         return got, shapes
     size = np.sqrt(12.0 * (shapes[:, 0, 0] + shapes[:, 1, 1]))
-    length, beam, angle = _outlines(bank, ais or {})
+    length, beam, angle, is_told = _outlines(bank, ais or {})
     hulls = np.flatnonzero(bank.confirmed & (length >= EXTENDED_M))
     group = np.arange(n)
     _join_lines(group, got, size, plots)
@@ -127,7 +128,10 @@ def join_hulls(
         hull[inside] = i
         # Only what is itself a piece of hull belongs to one: two small boats side by side, once taken for one hull,
         # would else stay one for good.
-        pieces = inside[(size[inside] >= PIECE_OF_HULL * length[i]) | (strong[inside] & (length[i] >= SURE_HULL_M))]
+        is_hers = strong[inside] & (is_told[i] or length[i] >= SURE_HULL_M)
+        pieces = inside[(size[inside] >= PIECE_OF_HULL * length[i]) | is_hers]
+        if length[i] >= LIKELY_HULL_M and np.count_nonzero(strong[inside]) >= HILLS_OF_HULL:
+            pieces = inside[strong[inside] | np.isin(inside, pieces)]
         for j in pieces[1:]:
             _join(group, int(pieces[0]), int(j))
     roots = _bounded(group, got.place_m, size)
@@ -137,16 +141,16 @@ def join_hulls(
     return _doubted(got, shapes, hull, bank, length), shapes
 
 
-def _outlines(bank: Bank, ais: Mapping[int, AisTarget]) -> tuple[Floats, Floats, Floats]:
-    """Return (length, beam, orientation) of each track's hull, 0 where nothing was resolved: as learnt, or by AIS."""
+def _outlines(bank: Bank, ais: Mapping[int, AisTarget]) -> tuple[Floats, Floats, Floats, NDArray[np.bool_]]:
+    """Return (length, beam, orientation, whether AIS tells it) of each track's hull; 0 where nothing was resolved."""
     length, beam, angle = axes(bank.shape)
-    length = np.where(bank.shape_weight > 0.5, length, 0.0)
+    length, is_told = np.where(bank.shape_weight > 0.5, length, 0.0), np.zeros(len(bank), dtype=np.bool_)
     for i, one in ((k, ais[t]) for k, t in enumerate(bank.id.tolist()) if t in ais):
         way = one.heading_rad if one.heading_rad is not None else one.cog_rad if (one.sog or 0.0) > 1.0 else None
         if one.length_m is not None and way is not None and length[i] < one.length_m <= LONGEST_M:
-            length[i], angle[i] = one.length_m, way % math.pi
+            length[i], angle[i], is_told[i] = one.length_m, way % math.pi, True
             beam[i] = one.beam_m or one.length_m / LENGTHS_OF_BEAM
-    return length, beam, angle
+    return length, beam, angle, is_told
 
 
 def _join_lines(group: NDArray[np.int64], got: Measured, size: Floats, plots: Plots) -> None:

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
 import pytest
@@ -12,6 +14,7 @@ from reading_fakes import FRAME, T0, FakeChart, S, make_boat, make_mark, make_si
 from moonless.boat.types import Skipper
 from moonless.reading.alerts import candidates
 from moonless.reading.collision.safe_speed import SafeSpeed, advise
+from moonless.reading.contact import Contact, Passing
 from moonless.reading.identify.mark_watch import MissingMark
 from moonless.reading.judge import Judge
 from moonless.reading.own import OwnPlane
@@ -227,3 +230,37 @@ def test_the_speed_that_goes_with_hidden_water(off_deg: float, away_m: float) ->
     want = _solved(need, away_m) / KNOT if need(0.0) <= away_m else 0.0
     assert told.advised_kn is not None and want - 0.25 < told.advised_kn <= want + 1e-6
     assert told.because.startswith(f"Water is hidden {away_m:.0f} m ahead")
+
+
+def _seldom(**changes: Any) -> Passing:
+    """Something 600 m ahead of a boat that heads 070, and closes with 10 m/s: there in a minute, 20 m off."""
+    passing = {key: changes.pop(key) for key in ("cpa_m", "tcpa_s") if key in changes}
+    one = Contact(
+        id=5, position_en=(560.0, 200.0), velocity_en=(-5.0, -2.0), covariance=np.eye(4), range_m=600.0,
+        bearing_rad=D(75.0), moves=True, kind="clutter", confidence=0.6, p_moving=0.9, length_m=None, charted_as=None,
+        ais=None, nav_status=None, why="",
+    )  # fmt: skip
+    return Passing(replace(one, **changes), passing.get("cpa_m", 20.0), passing.get("tcpa_s", 60.0), 30.0)
+
+
+def test_what_shows_seldom_and_runs_in_from_ahead_is_told_as_something() -> None:
+    (told,) = candidates.of_passings(_wheel(70.0), [_seldom(), _seldom(id=6, tcpa_s=50.0)], {})
+    assert (told.key, told.urgency, told.echo) == ("something ahead", 2, 6)
+    assert "something may be coming fast" in told.say and "vessel" not in told.say
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [
+        {"bearing_rad": D(130.0)},  # not ahead
+        {"cpa_m": 500.0},  # passes well off
+        {"tcpa_s": 89.0, "range_m": 400.0},  # 4.5 m/s: no faster than a sea
+        {"tcpa_s": 170.0, "range_m": 1800.0},  # there is time to see more of it
+        {"tcpa_s": -20.0},  # past
+        {"moves": False},
+        {"is_coasting": True},  # not seen this turn
+        {"confidence": 0.97},  # surely sea
+    ],
+)
+def test_what_is_not_ahead_near_and_fast_is_not(changes: dict[str, Any]) -> None:
+    assert candidates.of_passings(_wheel(70.0), [_seldom(**changes)], {}) == []

@@ -124,3 +124,24 @@ def test_vessels_that_the_radar_does_not_show_tell_nothing() -> None:
     for seed in range(6):
         seen, said = _met(0.0, np.random.default_rng(seed), is_shown=False)
         assert _settled(seen, None, said) is None
+
+
+@pytest.mark.parametrize(("sog", "told"), [(0.0, True), (0.1, True), (0.7, False)])
+def test_a_vessel_at_rest_tells_it_too_by_a_report_minutes_old(sog: float, told: bool) -> None:
+    # At anchor she reports every three minutes (ITU-R M.1371); what creeps at 0.7 m/s may be anywhere by then.
+    rng, bias = np.random.default_rng(3), math.radians(4.0)
+    at = np.array([[1400.0, 900.0], [-700.0, 1600.0]])
+    lat, lon = FRAME.to_geographic(at[:, 0], at[:, 1])
+    seen: list[Sightings] = []
+    said: Said = []
+    for k in range(60):
+        rel = np.vstack([at + rng.normal(0, 8.0, at.shape), rng.uniform(-4000.0, 4000.0, (30, 2))])
+        n = len(rel)
+        rel = turned_back(rel, -bias)
+        seen.append(Sightings(NONE, NONE, rel, np.zeros((n, 2)), np.full(n, 5.0), np.full(n, 0.005)))
+        reported = max(0, T0 + round((2.5 * k - 170.0) * S))
+        said.append(tuple(AisTarget(i, reported, float(lat[i]), float(lon[i]), 1.0, sog) for i in range(2)))
+    found = _settled(seen, None, said)
+    assert (found is not None) is told
+    if found is not None:
+        assert found.bias == pytest.approx(bias, abs=math.radians(1.2))

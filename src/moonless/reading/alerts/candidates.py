@@ -32,6 +32,9 @@ from moonless.units import mps_to_kn
 SOON_S = 120.0
 # A beacon that will be hit is called this long before.
 MARK_S = 75.0
+# What moves and is hit too seldom to be called a vessel is worth a word when it comes in from ahead, this soon and this
+# fast against the boat, unless it is surely sea; own figures.
+SOMETHING_S, SOMETHING_SPEED, SOMETHING_AHEAD_RAD, SOMETHING_CONFIDENCE = 90.0, 5.0, math.radians(35.0), 0.9
 OPENING_S = 100.0
 SWING_CALL_M = 40.0
 BIAS_CALL_DEG = 1.5
@@ -115,7 +118,7 @@ def of_passings(
     wheel: Wheel, passings: Sequence[Passing], meets: Mapping[int, tuple[Encounter, ...]]
 ) -> list[Candidate]:
     """Return candidates of vessels that will come close and of still things on the way."""
-    out: list[Candidate] = []
+    out: list[Candidate] = _of_something(wheel, passings)
     for passing in passings:
         one = passing.contact
         if passing.cpa_m is None or passing.tcpa_s is None or one.confidence < 0.4:
@@ -128,6 +131,34 @@ def of_passings(
         elif one.kind == "charted" and one.charted_as is not None:
             out.extend(_of_mark(wheel, passing, where))
     return out
+
+
+def _of_something(wheel: Wheel, passings: Sequence[Passing]) -> list[Candidate]:
+    """Return the one candidate of what runs in from ahead and is hit too seldom to be called a vessel: the soonest.
+
+    Rule 5 asks for all means of look-out: to wait until it is sure would leave no time.  One key for all of them, or
+    every run of crests would speak for itself.
+    """
+    bow = wheel.own.heading_rad if wheel.own.heading_rad is not None else wheel.own.ahead_rad
+    soonest: tuple[float, Passing] | None = None
+    for passing in passings:
+        one, cpa_m, tcpa_s = passing.contact, passing.cpa_m, passing.tcpa_s
+        if one.kind != "clutter" or not one.moves or one.is_coasting or bow is None:
+            continue
+        if cpa_m is None or tcpa_s is None or not 0.0 < tcpa_s <= SOMETHING_S:
+            continue
+        ahead = abs(math.remainder(one.bearing_rad - bow, math.tau)) <= SOMETHING_AHEAD_RAD
+        fast = math.sqrt(max(one.range_m**2 - cpa_m**2, 0.0)) >= SOMETHING_SPEED * tcpa_s
+        near = cpa_m < wheel.boat.skipper.keep_off_m
+        unsure = one.confidence <= SOMETHING_CONFIDENCE
+        if ahead and fast and near and unsure and (soonest is None or tcpa_s < soonest[0]):
+            soonest = (tcpa_s, passing)
+    if soonest is None:
+        return []
+    one = soonest[1].contact
+    say = f"{wheel.where_polar(one.bearing_rad, one.range_m)}, something may be coming fast: "
+    say += "it shows too seldom to say what it is. Look there."
+    return [Candidate("something ahead", "something", 2, _capital(say), SOMETHING_S / max(10.0, soonest[0]), one.id)]
 
 
 def _of_vessel(wheel: Wheel, passing: Passing, where: str, meets: tuple[Encounter, ...]) -> list[Candidate]:

@@ -50,8 +50,9 @@ class Evidence:
     multiple_density: Floats  # per square metre: echoes that went to and fro twice, of stronger ones, to be met here
     lobe_density: Floats  # per square metre: side-lobe echoes of what is strong at the same range, to be met here
     roamed_m: Floats  # how far each has come in the last minute or so, by its places
-    of_shore: NDArray[np.bool_]  # this turn's echo is a piece of one longer than any hull
+    of_shore: NDArray[np.bool_]  # this turn's echo is a piece of one, or of a chain, longer than any hull
     afloat: Floats  # how likely it lies in water at all, 0..1: an echo well inside charted land does not
+    answered: Floats  # in what share of the turns before it came there the ground on its way had answered
 
 
 def gather(
@@ -69,6 +70,8 @@ def gather(
     roamed_m: Floats | None = None,
     ring_db: Floats | None = None,
     of_shore: NDArray[np.bool_] | None = None,
+    answered: Floats | None = None,
+    clipped: NDArray[np.bool_] | None = None,
 ) -> Evidence:
     """Return the evidence of the tracks that are to be told: all but tentative ones.
 
@@ -119,14 +122,15 @@ def gather(
         beam_rad=boat.radar.beam_horizontal_rad,
         hit_share=np.array([_hit_share(t) for t in tracks]),
         rcs_db=rcs,
-        multiple_density=multiples(tracks, rel, covariance, own, level_db, rcs)
-        + mirrored(tracks, rel, covariance, own, level_db, boat.radar.beam_horizontal_rad, curve is not None)
+        multiple_density=multiples(tracks, rel, covariance, own, level_db, rcs, clipped)
+        + mirrored(tracks, rel, covariance, own, level_db, boat.radar.beam_horizontal_rad, curve is not None, clipped)
         + off_own_mast(tracks, rel, covariance, own, level_db, boat.radar.beam_horizontal_rad),
         lobe_density=side_lobes(level_db, ring_db, boat.radar),
         roamed_m=np.zeros(len(tracks)) if roamed_m is None else roamed_m,
         of_shore=np.zeros(len(tracks), dtype=np.bool_) if of_shore is None else of_shore,
         # On the shoreline itself land says nothing against a boat that lies along it.
         afloat=np.minimum(1.0, 2.0 * ndtr(-inland / np.maximum(sigma, 1.0))),
+        answered=np.zeros(len(tracks)) if answered is None else answered,
     )
 
 
@@ -170,10 +174,21 @@ def _implied_rcs_db(tracks: tuple[Track, ...], reach: Floats, level_db: Floats |
     return np.asarray(level_db - 10.0 * np.log10(np.interp(reach, curve.range_m, curve.snr)))
 
 
-def pieces_of_shore(tracks: tuple[Track, ...], picture: EchoPicture) -> NDArray[np.bool_]:
-    """Return (n,) whether this turn's echo of each is a piece of an extended one."""
-    of_shore = picture.plots.is_of_shore
+def pieces_of_shore(
+    tracks: tuple[Track, ...], picture: EchoPicture, in_chain: NDArray[np.bool_] | None = None
+) -> NDArray[np.bool_]:
+    """Return (n,) whether this turn's echo of each is a piece of an extended one.
+
+    ``in_chain`` (p,): plots that stand in a chain longer than any hull.
+    """
+    of_shore = picture.plots.is_of_shore if in_chain is None else picture.plots.is_of_shore | in_chain
     return np.array([t.last_plot is not None and bool(of_shore[t.last_plot]) for t in tracks], dtype=np.bool_)
+
+
+def at_full_scale(tracks: tuple[Track, ...], picture: EchoPicture) -> NDArray[np.bool_]:
+    """Return (n,) whether this turn's echo of each stands at the top of the scale."""
+    clipped = picture.plots.is_clipped
+    return np.array([t.last_plot is not None and bool(clipped[t.last_plot]) for t in tracks], dtype=np.bool_)
 
 
 def levels(tracks: tuple[Track, ...], clutter_db: Floats, picture: EchoPicture) -> Floats:

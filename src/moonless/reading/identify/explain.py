@@ -75,6 +75,11 @@ GHOST, CHANCE_GHOST = 2e-4, 1e-6
 # Pieces of shore a square metre to expect where one is seen and no chart covers the water: a piece of a shore that a
 # tracker hops along counts against a vessel, one that runs steadily does not.  Own figure.
 RADAR_SHORE_PER_M2 = 1e-4
+# Tracks that hop over ground that answers in every turn, per square metre of it, and how many hits are counted at most.
+# Own figures.
+ANYWAY_PER_M2, RUN_HITS = 1e-4, 20.0
+# What a chartless shore's glints wander by, and how well one that keeps within that goes with a shore; own figures.
+STAYS_M, STAYS = 30.0, 0.5
 # Share of the ghosts that are let stand over land; own figure.
 FALSE_ASHORE = 0.02
 # A shore's echo is smeared along the bearing circle by this share of the beam, one sigma.
@@ -140,6 +145,9 @@ def explain(
     density[:, VESSEL] = np.where(evidence.ais_vessel, 1.0, density[:, VESSEL])
     runs = np.maximum(evidence.clutter_density, VESSEL_PER_M2 * hops * moving)
     density[:, CLUTTER] = runs * wave * evidence.afloat
+    # What hops from one standing echo to the next is no hull, however strong each of them is.
+    anyway = ANYWAY_PER_M2 * _runs_over_standing(evidence) * moving
+    density[:, CLUTTER] = np.maximum(density[:, CLUTTER], anyway * evidence.afloat)
     # The ghost of a steady thing is steady; what is hit now and then only happens to lie where a ghost might.
     density[:, FALSE] = np.where(evidence.is_ghost, GHOST * (1.0 - hops) + CHANCE_GHOST * hops, 1e-9)
     density[:, FALSE] = np.maximum(density[:, FALSE], evidence.multiple_density)
@@ -150,7 +158,11 @@ def explain(
     offset = np.full(n, np.nan)
     if place is None:
         # Where no chart tells of land the radar does: pieces of an echo longer than any hull, unless one of them goes.
-        density[:, SHORE] = np.where(evidence.of_shore, RADAR_SHORE_PER_M2 * still_shore, 0.0)
+        # A glint that wanders along it and gets nowhere is a piece of it too, and so is what hops over it.
+        stays = np.where(evidence.roamed_m <= STAYS_M + 0.5 * evidence.beam_rad * evidence.range_m, STAYS, 0.0)
+        density[:, SHORE] = np.where(
+            evidence.of_shore, RADAR_SHORE_PER_M2 * np.maximum(still_shore, stays) + anyway, 0.0
+        )
     else:
         smeared = np.hypot(evidence.sigma_m, SMEAR_BEAMS * evidence.beam_rad * evidence.range_m)
         density[:, SHORE] = _line_density(evidence.shore_distance_m, smeared, SHORE_SPACING_M) * still_shore
@@ -172,6 +184,20 @@ def explain(
             )
         )
     return out
+
+
+def _runs_over_standing(evidence: Evidence) -> Floats:
+    """Return (n,) how well each track's record goes with hopping over ground that answers anyway, 0..1.
+
+    The likelihood of so many hits, where each turn's comes with the share in which the ground had answered before,
+    against their own share; half of the hits count, since neighbouring turns are alike.  Source: binomial likelihood
+    ratio, elementary.
+    """
+    share = np.clip(evidence.answered, 0.01, 0.95)
+    hit = np.clip(evidence.hit_share, 0.05, 0.95)
+    gap = hit * np.log(hit / share) + (1.0 - hit) * np.log((1.0 - hit) / (1.0 - share))
+    hits = np.minimum(np.array([t.n_hits for t in evidence.tracks], dtype=np.float64), RUN_HITS)
+    return np.asarray(share * np.where(hit > share, np.exp(-0.5 * hits * gap), 1.0))
 
 
 def _line_density(distance_m: Floats, sigma_m: Floats, spacing_m: float) -> Floats:

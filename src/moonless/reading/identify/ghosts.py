@@ -1,11 +1,12 @@
 """Ghosts: echoes that are not where they seem, by what must throw them.
 
-One that went to and fro twice between the boat and something large lies at twice its range, on its bearing.  It keeps
-to its parent's bearing and moves over the picture twice as fast.  One that went out and back by a long hull's side
-lies on her bearing, behind her by as much as the thing is away from her, and moves as both do.  One off the own mast
-keeps to one bearing from the bow, at the range of the thing, so that it seems to run along.  A side-lobe echo lies
-at the range of something very strong, on any bearing, and is weaker by what the lobes are weaker than the beam, there
-and back.  Held against where each strong echo would throw one, their densities stand beside those of the real things.
+One that went to and fro twice between the boat and something large lies at twice its range, on its bearing (three
+times: thrice).  It keeps to its parent's bearing and moves over the picture twice as fast.  One that went out and back
+by a long hull's side lies on her bearing, behind her by as much as the thing is away from her, and moves as both do.
+One off the own mast keeps to one bearing from the bow, at the range of the thing, so that it seems to run along.  A
+side-lobe echo lies at the range of something very strong, on any bearing, and is weaker by what the lobes are weaker
+than the beam, there and back.  Held against where each strong echo would throw one, their densities stand beside those
+of the real things.
 """
 
 from __future__ import annotations
@@ -20,6 +21,7 @@ from moonless.reading.own import OwnPlane
 from moonless.track.types import Track
 
 Floats = NDArray[np.float64]
+Mask = NDArray[np.bool_]
 
 # Only what is this strong over receiver noise, and this large in dB over 1 m2, comes back twice: a ship's side, not a
 # buoy.  The second trip is weaker by so much; own figures, from the fourth power: sixteen times, 12 dB, before anything
@@ -32,11 +34,11 @@ PIECE_M = 40.0
 MIRROR_M, MIRROR_REACH_M, LIT_M = 35.0, 2500.0, 20.0
 # How often a thing has such a ghost that shows; own figure, no source.
 MIRROR_SHOWS = 0.05
-# What the own mast throws is told only by a motion that nothing else explains: from this speed of it on.  How often a
+# What the own mast throws is told only by a motion over the ground: from this speed of it on.  How often a
 # thing has such a ghost, and how much oftener where another on the same bearing from the bow has one; own figures.
-MAST_SPEED, MAST_SHOWS, MAST_COMPANY, MAST_RANGE_M = 2.0, 0.3, 20.0, 25.0
-# How often such an echo has a second one that shows; own figure, no source.
-SECOND_SHOWS = 0.1
+MAST_SPEED, MAST_SHOWS, MAST_COMPANY, MAST_RANGE_M = 1.0, 0.3, 20.0, 25.0
+# How often such an echo has a second one that shows, and a third; own figures, no source.
+TRIPS_SHOW = ((2.0, 0.1), (3.0, 0.05))
 # Where on both hulls the echo is thrown back, one sigma.
 HULLS_M, HULL_SHARE = 8.0, 0.25
 # Speeds of what moves by itself, one sigma each axis, and how well a doubled motion is kept; own figures.
@@ -62,11 +64,18 @@ def side_lobes(level_db: Floats | None, ring_db: Floats | None, radar: RadarSet)
 
 
 def multiples(
-    tracks: tuple[Track, ...], rel: Floats, covariance: Floats, own: OwnPlane, level_db: Floats | None, rcs_db: Floats
+    tracks: tuple[Track, ...],
+    rel: Floats,
+    covariance: Floats,
+    own: OwnPlane,
+    level_db: Floats | None,
+    rcs_db: Floats,
+    clipped: Mask | None = None,
 ) -> Floats:
     """Return (n,) per square metre, how many such ghosts are to be expected where each echo lies and as it moves.
 
-    ``rel`` (n, 2): places from the boat; ``covariance`` (n, 2, 2) of each; ``rcs_db`` (n,): NaN where not known.
+    ``rel`` (n, 2): places from the boat; ``covariance`` (n, 2, 2) of each; ``rcs_db`` (n,): NaN where not known;
+    ``clipped`` (n,): whose level is the top of the scale, and may be any higher.
     """
     n = len(tracks)
     out = np.zeros(n)
@@ -79,23 +88,28 @@ def multiples(
     parents = np.flatnonzero(large & np.array([t.state == "confirmed" for t in tracks]))
     if not parents.size:
         return out
-    gap = rel[:, None, :] - 2.0 * rel[None, parents, :]
-    # Most pairs lie far apart: only those that could be are worked out.
     # Of a long hull any piece may be the one that is tracked, and the ghost is thrown by her middle.
     piece = np.where(length[parents] >= LONG_PARENT_M, PIECE_M, 0.0)
     room = HULLS_M**2 + (HULL_SHARE * length[parents] + piece) ** 2
-    spread = covariance[:, None, :, :] + 4.0 * covariance[None, parents, :, :] + room[None, :, None, None] * np.eye(2)
-    near = np.sum(gap**2, axis=-1) < 9.0 * np.trace(spread, axis1=2, axis2=3)
-    weaker = level_db[:, None] <= level_db[None, parents] - np.where(unscaled[parents], 0.0, WEAKER_DB)[None, :]
-    for i, k in zip(*np.nonzero(near & weaker), strict=True):
-        j = int(parents[k])
-        parent = tracks[j]
-        moved = (
-            2.0 * parent.velocity_east - own.velocity[0],
-            2.0 * parent.velocity_north - own.velocity[1],
+    free = unscaled if clipped is None else unscaled | clipped
+    weaker = level_db[:, None] <= level_db[None, parents] - np.where(free[parents], 0.0, WEAKER_DB)[None, :]
+    for trips, shows in TRIPS_SHOW:
+        gap = rel[:, None, :] - trips * rel[None, parents, :]
+        spread = (
+            covariance[:, None, :, :]
+            + trips**2 * covariance[None, parents, :, :]
+            + room[None, :, None, None] * np.eye(2)
         )
-        noise = 4.0 * float(np.trace(parent.covariance[2:, 2:])) / 2.0
-        out[i] += SECOND_SHOWS * _density(gap[i, k], spread[i, k]) * _moves_as(tracks[i], moved, noise)
+        # Most pairs lie far apart: only those that could be are worked out.
+        near = np.sum(gap**2, axis=-1) < 9.0 * np.trace(spread, axis1=2, axis2=3)
+        for i, k in zip(*np.nonzero(near & weaker), strict=True):
+            parent = tracks[int(parents[k])]
+            moved = (
+                trips * parent.velocity_east - (trips - 1.0) * own.velocity[0],
+                trips * parent.velocity_north - (trips - 1.0) * own.velocity[1],
+            )
+            noise = trips**2 * float(np.trace(parent.covariance[2:, 2:])) / 2.0
+            out[i] += shows * _density(gap[i, k], spread[i, k]) * _moves_as(tracks[i], moved, noise)
     return out
 
 
@@ -107,12 +121,13 @@ def mirrored(
     level_db: Floats | None,
     beam_rad: float,
     is_scaled: bool = True,
+    clipped: Mask | None = None,
 ) -> Floats:
     """Return (n,) per square metre, how many echoes off the side of a long hull are to be expected where each lies.
 
     The way is from the boat to the hull, on to the thing and back the same way: the ghost lies on the hull's bearing at
     her range and the distance from her to the thing together.  ``rel`` (n, 2), ``covariance`` (n, 2, 2) as above.
-    ``is_scaled``: levels are decibels.  Source: path lengths, elementary.
+    ``is_scaled``: levels are decibels; ``clipped`` as above.  Source: path lengths, elementary.
     """
     n = len(tracks)
     out = np.zeros(n)
@@ -128,6 +143,8 @@ def mirrored(
     # What is small answers too little for a second way round; taking it in would find a ghost behind every ship.
     things = np.flatnonzero(firm & (length >= LIT_M))
     less = 0.5 * WEAKER_DB if is_scaled else -1e-9
+    # What stands at the top of the scale may be any stronger.
+    top_db = level_db if clipped is None else np.where(clipped, np.inf, level_db)
     spread = np.trace(covariance, axis1=1, axis2=2) / 2.0
     reach = np.hypot(rel[:, 0], rel[:, 1])
     for q in hulls:
@@ -150,7 +167,7 @@ def mirrored(
         var_along = spread[behind, None] + spread[None, others] + 2.0 * HULLS_M**2 + (HULL_SHARE * length[q]) ** 2
         var_across = spread[behind, None] + (breadth * np.hypot(now[:, 0], now[:, 1]))[None, :] ** 2
         squared = (gap @ unit) ** 2 / var_along + (gap @ side) ** 2 / var_across
-        weaker = level_db[behind, None] < np.minimum(level_db[others][None, :], level_db[q]) - less
+        weaker = level_db[behind, None] < np.minimum(top_db[others][None, :], top_db[q]) - less
         for row, k in zip(*np.nonzero((squared < 9.0) & weaker), strict=True):
             i = int(behind[row])
             if i == others[k] or tracks[i].ais is not None:
@@ -175,7 +192,7 @@ def off_own_mast(
     """
     n = len(tracks)
     out = np.zeros(n)
-    if level_db is None or n < 2 or float(np.hypot(*own.velocity)) < MAST_SPEED:
+    if level_db is None or n < 2:
         return out
     reach = np.maximum(np.hypot(rel[:, 0], rel[:, 1]), 1.0)
     unit = rel / reach[:, None]

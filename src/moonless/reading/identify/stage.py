@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from moonless.boat.types import Boat
+from moonless.echo.types import EchoPicture
 from moonless.radar.link.budget import link_budget, scale_of
 from moonless.radar.link.detection import clutter_weight
 from moonless.reading.chart_around import Place, known_around
@@ -22,6 +23,7 @@ from moonless.reading.expected import weather_of
 from moonless.reading.identify.contacts import contacts_of
 from moonless.reading.identify.evidence import (
     Evidence,
+    at_full_scale,
     clutter_where,
     gather,
     levels,
@@ -36,6 +38,7 @@ from moonless.reading.identify.motion import Motion
 from moonless.reading.identify.obstructing import obstructions_of
 from moonless.reading.identify.performance import Performance
 from moonless.reading.identify.reported import PoseSigma, worth_telling
+from moonless.reading.identify.standing import Standing
 from moonless.reading.registration.stage import Placed
 from moonless.reading.visibility.hidden_water import Obstruction
 from moonless.reading.visibility.seeing import RadarPerformance, curve_for
@@ -70,6 +73,7 @@ class IdentifyStage:
         self._place: Place | None = None
         self._history = History()
         self._motion = Motion()
+        self._standing = Standing()
         self._lookout = Lookout(self._boat)
         self._performance = Performance(self._boat.radar)
 
@@ -82,7 +86,7 @@ class IdentifyStage:
         correction = placed.agreement.correction
         if correction is not None and correction.is_anew:
             # Where tracks were by the old registration is no word on whether they have moved.
-            self._motion = Motion()
+            self._motion, self._standing = Motion(), Standing()
         evidence, explained = self._explain(placed)
         return Identified(
             contacts_of(evidence, explained, placed.place),
@@ -144,10 +148,14 @@ class IdentifyStage:
         if is_scaled:
             wave_m = weather_of(situation).wave_height_m
             curve = curve_for(self._boat.radar, placed.reach_m, self._boat.skipper.smallest_height_m, wave_m)
-        of_shore = None if situation.picture is None else pieces_of_shore(tracks, situation.picture)
+        of_shore = answered = clipped = None
+        if situation.picture is not None:
+            clipped = at_full_scale(tracks, situation.picture)
+            answered = self._ground_under(placed, situation.picture, tracks, moved, fresh)
+            of_shore = pieces_of_shore(tracks, situation.picture, self._standing.in_chain)
         evidence = gather(
             tracks, own, place, self._boat, self._pose_sigma(placed), moved, known, rough, moves, curve, level, roamed,
-            ring, of_shore,
+            ring, of_shore, answered, clipped,
         )  # fmt: skip
         p = None if outlook is None else np.nan_to_num(outlook.mark_p, nan=0.0)
         gone = None if place is None else self._lookout.gone(place)
@@ -155,18 +163,32 @@ class IdentifyStage:
         explained = self._history.pool(evidence.ids, explain(evidence, place, p, gone, mark_db), fresh)
         return evidence, explained
 
+    def _ground_under(
+        self,
+        placed: Placed,
+        picture: EchoPicture,
+        tracks: tuple[Track, ...],
+        place_en: Floats,
+        is_fresh: NDArray[np.bool_],
+    ) -> Floats:
+        """Return (n,) how often the ground under each track had answered before it came; remember this turn's plots."""
+        time_ns, own, beam_rad = placed.situation.time_ns, placed.own, self._boat.radar.beam_horizontal_rad
+        own_en = np.array([own.east_m, own.north_m])
+        self._standing.enter(own.frame)
+        self._standing.take_in(time_ns, _places(placed, picture), own_en, beam_rad)
+        length = np.array([math.nan if t.length_m is None else t.length_m for t in tracks])
+        return self._standing.share(
+            time_ns, np.array([t.id for t in tracks], dtype=np.int64), place_en, np.array([t.speed for t in tracks]),
+            length, np.hypot(*(place_en - own_en).T), is_fresh, beam_rad,
+        )  # fmt: skip
+
     def _look(self, placed: Placed, evidence: Evidence, explained: list[Explained]) -> tuple[MissingMark, ...]:
         """Look for the marks, learn the radar's performance from them, and return those missing."""
         place, outlook, own = placed.place, placed.outlook, placed.own
         scan, picture = placed.situation.scan, placed.situation.picture
         if place is None or outlook is None or scan is None or picture is None:
             return ()
-        plots = picture.plots
-        east, north = own.frame.to_plane(plots.own_lat_deg, plots.own_lon_deg)
-        bearing = plots.azimuth_rel_rad + plots.heading_true_rad
-        rel = np.column_stack([plots.range_m * np.sin(bearing), plots.range_m * np.cos(bearing)])
-        own_en = np.column_stack([np.atleast_1d(east), np.atleast_1d(north)]).reshape(-1, 2)
-        places = placed.agreement.place(rel, own_en)
+        plots, places = picture.plots, _places(placed, picture)
         sound = np.isfinite(places).all(axis=1)
         sigma = np.column_stack([plots.range_sigma_m, plots.range_m * plots.azimuth_sigma_rad])
         scale = scale_of(scan.max_range_m)
@@ -181,3 +203,13 @@ class IdentifyStage:
         gone = self._lookout.gone(place)
         self._performance.take_in(place, outlook, looked, gone, evidence, explained, picture, scale, scan.n_spoke)
         return self._lookout.missing(place, looked, explained)
+
+
+def _places(placed: Placed, picture: EchoPicture) -> Floats:
+    """Return (p, 2) where the plots lie, put right; NaN where a heading or position is not known."""
+    plots = picture.plots
+    east, north = placed.own.frame.to_plane(plots.own_lat_deg, plots.own_lon_deg)
+    bearing = plots.azimuth_rel_rad + plots.heading_true_rad
+    rel = np.column_stack([plots.range_m * np.sin(bearing), plots.range_m * np.cos(bearing)])
+    own_en = np.column_stack([np.atleast_1d(east), np.atleast_1d(north)]).reshape(-1, 2)
+    return placed.agreement.place(rel, own_en)

@@ -8,7 +8,7 @@ Rules of this file:
   with the shift and the scale summed out.  So what cannot be told from a shifted coast widens the sigma.
 - Turns share the chart's errors, so they are averaged and not summed; shore points within one square of ground share
   them too, and have one vote.
-- A moving vessel that says by AIS where she is bears witness to the bearing by the plots at her range.
+- A vessel that says by AIS where she is, moving or at rest, bears witness to the bearing by the plots at her range.
 """
 
 from __future__ import annotations
@@ -68,6 +68,8 @@ WALK = math.radians(0.02)  # per square root of a second, as in `register`
 # AIS: who is asked, and how exact the vessel's own place is.
 LEAST_SPEED, MOST_AGE_S, LEAST_RANGE_M = 1.0, 30.0, 500.0
 GATE_M, AIS_SIGMA_M, GROWS_M_A_S = 80.0, 20.0, 0.4  # her receiver's errors, her aerial's place, and our receiver's
+# What lies is where it was, but for how far she swings about her anchor.
+LIES_SPEED, LIES_AGE_S, SWINGS_OF_LENGTH = 0.3, 200.0, 0.25
 # A plot at her range is hers this often, and each turn's bearing scatters by this beside beam and place.
 HERS, SCATTER = 0.5, math.radians(0.5)
 # A vessel's turns share her errors: so many count as one, and what is hers alone never averages away.
@@ -182,6 +184,20 @@ class _Vessel:
         return np.asarray(np.log(p / p.mean()))
 
 
+def _way_of(t: AisTarget, age_s: float) -> tuple[float, float] | None:
+    """Return a vessel's velocity, east and north, while her report still places her; None: it does not.
+
+    One at anchor reports every three minutes (ITU-R M.1371) and is where she was.
+    """
+    if t.sog is None:
+        return None
+    if t.sog < LIES_SPEED:
+        return (0.0, 0.0) if age_s <= LIES_AGE_S else None
+    if t.cog_rad is None or t.sog < LEAST_SPEED or age_s > MOST_AGE_S:
+        return None
+    return t.sog * math.sin(t.cog_rad), t.sog * math.cos(t.cog_rad)
+
+
 class BearingSearch:
     """Keeps the search through time."""
 
@@ -252,11 +268,12 @@ class BearingSearch:
         bearing = np.arctan2(seen.plot_rel[:, 0], seen.plot_rel[:, 1])
         for t in ais:
             age = (time_ns - t.time_ns) / NS_PER_S
-            if t.is_own or t.is_aid or t.sog is None or t.cog_rad is None or t.sog < LEAST_SPEED or age > MOST_AGE_S:
+            way = _way_of(t, age)
+            if t.is_own or t.is_aid or way is None:
                 continue
             east, north = own.frame.to_plane(t.lat_deg, t.lon_deg)
-            east += t.sog * math.sin(t.cog_rad) * age - own.east_m
-            north += t.sog * math.cos(t.cog_rad) * age - own.north_m
+            east += way[0] * age - own.east_m
+            north += way[1] * age - own.north_m
             range_m = math.hypot(east, north)
             if range_m < LEAST_RANGE_M:
                 continue
@@ -265,7 +282,8 @@ class BearingSearch:
             at &= np.abs(off) < FINE[-1] + 0.02
             if not at.any():
                 continue
-            place_m = math.hypot(AIS_SIGMA_M + GROWS_M_A_S * age, self._boat.position_sigma_m)
+            grown_m = SWINGS_OF_LENGTH * (t.length_m or 0.0) if way == (0.0, 0.0) else GROWS_M_A_S * age
+            place_m = math.hypot(AIS_SIGMA_M + grown_m, self._boat.position_sigma_m)
             sigma = math.hypot(SCATTER, place_m / range_m, float(np.median(seen.plot_azimuth_sigma[at])))
             self._vessels.setdefault(t.mmsi, _Vessel()).take_in(off[at], sigma, range_m, time_ns)
         self._vessels = {k: v for k, v in self._vessels.items() if (time_ns - v.last_ns) / NS_PER_S < 120.0}
