@@ -157,7 +157,7 @@ def _join_lines(group: NDArray[np.int64], got: Measured, size: Floats, plots: Pl
     """Join strong hills that follow each other in a line: a ship shines at several places at once."""
     body = plots.body[got.plot]
     members = np.flatnonzero((plots.strength_db[got.plot] >= HILL_DB) & (body >= 0))
-    if members.size < HILLS_OF_HULL:
+    if members.size < 2:
         return
     place, body = got.place_m[members], body[members]
     i, j = cKDTree(place).query_pairs(HILLS_APART_M + float(size[members].max()), output_type="ndarray").T
@@ -165,8 +165,11 @@ def _join_lines(group: NDArray[np.int64], got: Measured, size: Floats, plots: Pl
     linked = apart <= np.where(body[i] == body[j], HILLS_APART_M, BODIES_APART_M)
     pairs = coo_matrix((np.ones(linked.sum()), (i[linked], j[linked])), shape=(members.size, members.size))
     _, chain = connected_components(pairs, directed=False)
-    for k in np.flatnonzero(np.bincount(chain) >= HILLS_OF_HULL):
+    for k in np.flatnonzero(np.bincount(chain) >= 2):
         one = members[chain == k]
+        # Two behind each other in one echo are bow and stern: between two boats no skirt of the beam fills the water there.
+        if one.size < HILLS_OF_HULL and np.ptp(got.range_m[one]) < LINE_M:
+            continue
         if _is_line(got, one, size):
             for m in one[1:]:
                 _join(group, int(one[0]), int(m))

@@ -185,6 +185,28 @@ def pieces_of_shore(
     return np.array([t.last_plot is not None and bool(of_shore[t.last_plot]) for t in tracks], dtype=np.bool_)
 
 
+# A track so near an extended echo, beside half a beam or a pulse, is a piece of it that was cut off this turn.
+BESIDE_SHORE_M = 25.0
+
+
+def beside_shores(position_en: Floats, own: OwnPlane, scan: Scan, picture: EchoPicture) -> NDArray[np.bool_]:
+    """Return (n,) which tracks lie on or beside an extended echo of this turn, within half a beam or a pulse of it."""
+    out = np.zeros(len(position_en), dtype=np.bool_)
+    shores = [s for s in picture.shores if len(s.near_range_m)]
+    if not shores or not len(position_en):
+        return out
+    rel = position_en - np.array([own.east_m, own.north_m])
+    reach = np.hypot(rel[:, 0], rel[:, 1])
+    azimuth = np.arctan2(rel[:, 0], rel[:, 1]) - (own.heading_rad or 0.0)
+    at = np.concatenate([s.azimuth_rel_rad for s in shores])
+    near, far = np.concatenate([s.near_range_m for s in shores]), np.concatenate([s.far_range_m for s in shores])
+    off = np.abs(np.mod(at[None, :] - azimuth[:, None] + math.pi, math.tau) - math.pi)
+    wide = 0.5 * scan.errors.beam_rad + BESIDE_SHORE_M / np.maximum(reach, 1.0)
+    deep = BESIDE_SHORE_M + scan.errors.pulse_m
+    touches = (off <= wide[:, None]) & (reach[:, None] >= near - deep) & (reach[:, None] <= far + deep)
+    return np.asarray(touches.any(axis=1))
+
+
 def at_full_scale(tracks: tuple[Track, ...], picture: EchoPicture) -> NDArray[np.bool_]:
     """Return (n,) whether this turn's echo of each stands at the top of the scale."""
     clipped = picture.plots.is_clipped

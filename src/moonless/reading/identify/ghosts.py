@@ -32,6 +32,8 @@ LONG_PARENT_M = 30.0
 PIECE_M = 40.0
 # Only a hull this long throws what it is lit by on to others, and not past this; a small one hides nothing of the sort.
 MIRROR_M, MIRROR_REACH_M, LIT_M = 35.0, 2500.0, 20.0
+# What is shorter answers little on a second way round: it must stand so much higher over its ghost.  Own figure.
+SMALL_DB = 15.0
 # How often a thing has such a ghost that shows; own figure, no source.
 MIRROR_SHOWS = 0.05
 # What the own mast throws is told only by a motion over the ground: from this speed of it on.  How often a
@@ -81,10 +83,11 @@ def multiples(
     out = np.zeros(n)
     if level_db is None or n < 2:
         return out
-    length = np.array([t.length_m or 0.0 for t in tracks])
+    length = _lengths(tracks)
     large = (level_db > FROM_DB) & (rcs_db > FROM_RCS_DB)
     unscaled = ~np.isfinite(rcs_db)
-    large |= unscaled & (length > LONG_PARENT_M)
+    # Without a scale it is large that is long, or stands at the top of the scale.
+    large |= unscaled & ((length > LONG_PARENT_M) | (False if clipped is None else clipped))
     parents = np.flatnonzero(large & np.array([t.state == "confirmed" for t in tracks]))
     if not parents.size:
         return out
@@ -134,14 +137,16 @@ def mirrored(
     if level_db is None or n < 3:
         return out
     firm = np.array([t.state == "confirmed" and t.false_parent is None for t in tracks])
-    length = np.array([t.length_m or 0.0 for t in tracks])
+    length = _lengths(tracks)
     hulls = np.flatnonzero(firm & (length >= MIRROR_M))
     if not hulls.size:
         return out
     velocity = np.array([(t.velocity_east, t.velocity_north) for t in tracks]) - np.array(own.velocity)
     noise = np.array([float(np.trace(t.covariance[2:, 2:])) / 2.0 for t in tracks])
-    # What is small answers too little for a second way round; taking it in would find a ghost behind every ship.
-    things = np.flatnonzero(firm & (length >= LIT_M))
+    lit = length >= LIT_M
+    things = np.flatnonzero(firm & (lit | is_scaled))
+    # A small thing must be much stronger than its ghost.
+    more = np.where(lit, 0.0, SMALL_DB)
     less = 0.5 * WEAKER_DB if is_scaled else -1e-9
     # What stands at the top of the scale may be any stronger.
     top_db = level_db if clipped is None else np.where(clipped, np.inf, level_db)
@@ -167,7 +172,7 @@ def mirrored(
         var_along = spread[behind, None] + spread[None, others] + 2.0 * HULLS_M**2 + (HULL_SHARE * length[q]) ** 2
         var_across = spread[behind, None] + (breadth * np.hypot(now[:, 0], now[:, 1]))[None, :] ** 2
         squared = (gap @ unit) ** 2 / var_along + (gap @ side) ** 2 / var_across
-        weaker = level_db[behind, None] < np.minimum(top_db[others][None, :], top_db[q]) - less
+        weaker = level_db[behind, None] < np.minimum(top_db[others][None, :] - more[others][None, :], top_db[q]) - less
         for row, k in zip(*np.nonzero((squared < 9.0) & weaker), strict=True):
             i = int(behind[row])
             if i == others[k] or tracks[i].ais is not None:
@@ -223,6 +228,12 @@ def off_own_mast(
         if same.size:
             out[i] *= MAST_COMPANY
     return out
+
+
+def _lengths(tracks: tuple[Track, ...]) -> Floats:
+    """Return (n,) how long each is, as it shows or as AIS tells, whichever is more; 0: neither says."""
+    told = [0.0 if t.ais is None or t.ais.length_m is None else t.ais.length_m for t in tracks]
+    return np.maximum([t.length_m or 0.0 for t in tracks], told)
 
 
 def _by_way_of(hull: Floats, things: Floats) -> Floats:

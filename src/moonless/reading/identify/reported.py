@@ -141,13 +141,14 @@ def _pieces(tracks: tuple[Track, ...], state: Floats, beam_m: Floats) -> NDArray
     n = len(tracks)
     out = np.zeros((n, n), dtype=np.bool_)
     sigma = np.array([math.sqrt((t.covariance[2, 2] + t.covariance[3, 3]) / 2.0) for t in tracks])
-    length = np.array([t.length_m or 0.0 for t in tracks])
+    outline = [_outline(t) for t in tracks]
+    length = np.array([one[0] for one in outline])
     for k, hull in enumerate(tracks):
-        if hull.length_m is None or hull.length_m < HULL_FROM_M or hull.state == "tentative":
+        if length[k] < HULL_FROM_M or hull.state == "tentative":
             continue
         gap = state[:, :2] - state[k, :2]
-        angle = hull.orientation_rad
-        half_length = 0.5 * hull.length_m + HULL_SLACK_M
+        angle = outline[k][1]
+        half_length = 0.5 * length[k] + HULL_SLACK_M
         half_beam = 0.5 * (hull.beam_m or 0.0) + HULL_SLACK_M + 0.25 * float(beam_m[k])
         if angle is None:
             angle, half_beam = 0.0, half_length
@@ -160,13 +161,22 @@ def _pieces(tracks: tuple[Track, ...], state: Floats, beam_m: Floats) -> NDArray
         if speed > 2.0 * SAME_WAY:
             course = state[k, 2:] / speed
             ahead, aside = np.abs(gap @ course), np.abs(gap[:, 0] * course[1] - gap[:, 1] * course[0])
-            sizes = hull.length_m + length
+            sizes = length[k] + length
             inside |= (ahead <= np.minimum(APART_OF_SIZES * sizes + APART_M, LONGEST_M)) & (aside <= half_beam + BEAM_M)
         inside &= way <= SAME_WAY + sigma + sigma[k]
         out[k] |= inside
         out[:, k] |= inside
     np.fill_diagonal(out, False)
     return out
+
+
+def _outline(track: Track) -> tuple[float, float | None]:
+    """Return (length, orientation) of a hull, as it shows or as AIS tells where that is longer; 0 and None: neither."""
+    ais, length = track.ais, track.length_m or 0.0
+    if ais is None or ais.length_m is None or ais.length_m <= length:
+        return length, track.orientation_rad
+    way = ais.heading_rad if ais.heading_rad is not None else ais.cog_rad if (ais.sog or 0.0) > 1.0 else None
+    return (ais.length_m, way) if way is not None else (length, track.orientation_rad)
 
 
 def _stands_out(track: Track, away_m: float) -> bool:

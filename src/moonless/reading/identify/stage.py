@@ -24,6 +24,7 @@ from moonless.reading.identify.contacts import contacts_of
 from moonless.reading.identify.evidence import (
     Evidence,
     at_full_scale,
+    beside_shores,
     clutter_where,
     gather,
     levels,
@@ -48,6 +49,9 @@ Floats = NDArray[np.float64]
 
 # What the floor of plain noise may come out at, linear, half a decibel of estimation error included.
 NOISE_MARGIN = 1.12
+# How far the middle of a long echo wanders, as a share of its length up to so much, and how likely a motion is held to
+# be that has not yet gone so far; own figures.
+WANDER_OF_LENGTH, LONG_WANDER_M, UNSHOWN_MOVES = 0.25, 60.0, 0.45
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -140,6 +144,10 @@ class IdentifyStage:
         self._motion.enter(own.frame)
         moves = self._motion.p_moving(situation.time_ns, ids, moved, sigma, tracked, fresh)
         roamed = self._motion.roamed_m(ids)
+        # Until it has gone farther than its echo's middle wanders, a motion is the tracker's guess; AIS needs no proof.
+        wander = sigma + WANDER_OF_LENGTH * np.minimum([t.length_m or 0.0 for t in tracks], LONG_WANDER_M)
+        is_shown = (roamed >= wander) | np.array([t.ais is not None for t in tracks], dtype=np.bool_)
+        moves = np.where(is_shown, moves, np.minimum(moves, UNSHOWN_MOVES))
         known = known_around(self._knowledge, own.frame, own.east_m, own.north_m, placed.reach_m)
         # Where the receiver's scale is not known no strength tells what a thing is.
         is_scaled = situation.picture is None or situation.picture.db_per_count is not None
@@ -153,6 +161,8 @@ class IdentifyStage:
             clipped = at_full_scale(tracks, situation.picture)
             answered = self._ground_under(placed, situation.picture, tracks, moved, fresh)
             of_shore = pieces_of_shore(tracks, situation.picture, self._standing.in_chain)
+            if place is None and situation.scan is not None:
+                of_shore |= beside_shores(moved, own, situation.scan, situation.picture)
         evidence = gather(
             tracks, own, place, self._boat, self._pose_sigma(placed), moved, known, rough, moves, curve, level, roamed,
             ring, of_shore, answered, clipped,

@@ -34,7 +34,7 @@ LEAST_SPEED = 0.5
 # A track's record of it fades over so many turns, and begins as if so many had been seen with this share.
 FADE, PRIOR_TURNS, PRIOR_SHARE = 0.9, 5.0, 0.05
 # A plot stands when its ground answered in this share of the turns more than so long ago.
-STANDS, STANDS_BEFORE_S = 0.5, 8.0
+STANDS, STANDS_BEFORE_S = 0.35, 8.0
 # Standing echoes so near each other are of one chain, and a chain longer than any hull is a shore.
 LINK_M, LINK_BEAMS, LONGER_THAN_HULLS_M = 50.0, 1.0, 420.0
 
