@@ -143,3 +143,14 @@ def test_hills_not_in_a_line_weak_ones_and_two_are_no_ship() -> None:
             plots = plots_at(k * TURN, places + rng.normal(0, 0.5, (n, 2)), **fields)
             tracks = tracker.update(round(k * TURN * NS), plots, ERRORS)
         assert sum(t.state == "confirmed" for t in tracks) == len(places)
+
+
+def test_two_hills_behind_each_other_in_one_echo_are_bow_and_stern_and_two_abreast_are_not() -> None:
+    rng = np.random.default_rng(8)
+    for places, n_told in (([[0.0, 700.0], [10.0, 800.0]], 1), ([[-50.0, 700.0], [50.0, 700.0]], 2)):
+        tracker = Tracker(FRAME)
+        for k in range(12):
+            fields = {"body": np.zeros(2, dtype=np.int64), "strength_db": np.full(2, 40.0)}
+            plots = plots_at(k * TURN, np.array(places) + rng.normal(0, 0.5, (2, 2)), **fields)
+            tracks = tracker.update(round(k * TURN * NS), plots, ERRORS)
+        assert sum(t.state == "confirmed" for t in tracks) == n_told

@@ -167,7 +167,7 @@ def _join_lines(group: NDArray[np.int64], got: Measured, size: Floats, plots: Pl
     _, chain = connected_components(pairs, directed=False)
     for k in np.flatnonzero(np.bincount(chain) >= 2):
         one = members[chain == k]
-        # Two behind each other in one echo are bow and stern: between two boats no skirt of the beam fills the water there.
+        # Two behind each other in one echo are bow and stern: no skirt of the beam fills the water between two boats.
         if one.size < HILLS_OF_HULL and np.ptp(got.range_m[one]) < LINE_M:
             continue
         if _is_line(got, one, size):

@@ -159,7 +159,8 @@ def explain(
     if place is None:
         # Where no chart tells of land the radar does: pieces of an echo longer than any hull, unless one of them goes.
         # A glint that wanders along it and gets nowhere is a piece of it too, and so is what hops over it.
-        stays = np.where(evidence.roamed_m <= STAYS_M + 0.5 * evidence.beam_rad * evidence.range_m, STAYS, 0.0)
+        near = evidence.roamed_m <= STAYS_M + 0.5 * evidence.beam_rad * evidence.range_m
+        stays = np.where(near & (evidence.roamed_m > 0.0), STAYS, 0.0)
         density[:, SHORE] = np.where(
             evidence.of_shore, RADAR_SHORE_PER_M2 * np.maximum(still_shore, stays) + anyway, 0.0
         )

@@ -44,6 +44,7 @@ from moonless.reading.registration.stage import Placed
 from moonless.reading.visibility.hidden_water import Obstruction
 from moonless.reading.visibility.seeing import RadarPerformance, curve_for
 from moonless.track.types import Track
+from moonless.units import NS_PER_S
 
 Floats = NDArray[np.float64]
 
@@ -146,7 +147,10 @@ class IdentifyStage:
         roamed = self._motion.roamed_m(ids)
         # Until it has gone farther than its echo's middle wanders, a motion is the tracker's guess; AIS needs no proof.
         wander = sigma + WANDER_OF_LENGTH * np.minimum([t.length_m or 0.0 for t in tracks], LONG_WANDER_M)
-        is_shown = (roamed >= wander) | np.array([t.ais is not None for t in tracks], dtype=np.bool_)
+        # What has not been watched for three turns yet is taken at its word for how far it has come.
+        age_s = np.array([(situation.time_ns - t.started_ns) / NS_PER_S for t in tracks])
+        came = np.where(roamed > 0.0, roamed, 0.5 * age_s * np.array([t.speed for t in tracks]))
+        is_shown = (came >= wander) | np.array([t.ais is not None for t in tracks], dtype=np.bool_)
         moves = np.where(is_shown, moves, np.minimum(moves, UNSHOWN_MOVES))
         known = known_around(self._knowledge, own.frame, own.east_m, own.north_m, placed.reach_m)
         # Where the receiver's scale is not known no strength tells what a thing is.
