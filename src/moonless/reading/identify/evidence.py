@@ -120,7 +120,7 @@ def gather(
         named=named,
         own_en=np.array([own.east_m, own.north_m]),
         beam_rad=boat.radar.beam_horizontal_rad,
-        hit_share=np.array([_hit_share(t) for t in tracks]),
+        hit_share=hit_shares(tracks),
         rcs_db=rcs,
         multiple_density=multiples(tracks, rel, covariance, own, level_db, rcs, clipped)
         + mirrored(tracks, rel, covariance, own, level_db, boat.radar.beam_horizontal_rad, curve is not None, clipped)
@@ -239,6 +239,11 @@ ROUGH = 0.6
 def hopping(hit_share: Floats) -> Floats:
     """Return how much each record looks like a tracker hopping from crest to crest, 0..1."""
     return np.asarray(1.0 / (1.0 + np.exp((hit_share - HOP_SHARE) / HOP_WIDTH)))
+
+
+def hit_shares(tracks: tuple[Track, ...]) -> Floats:
+    """Return (n,) the share of turns with an echo of each."""
+    return np.array([_hit_share(t) for t in tracks], dtype=np.float64)
 
 
 def _hit_share(track: Track) -> float:

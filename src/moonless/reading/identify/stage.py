@@ -27,6 +27,8 @@ from moonless.reading.identify.evidence import (
     beside_shores,
     clutter_where,
     gather,
+    hit_shares,
+    hopping,
     levels,
     pieces_of_shore,
     sea_beside,
@@ -151,6 +153,8 @@ class IdentifyStage:
         age_s = np.array([(situation.time_ns - t.started_ns) / NS_PER_S for t in tracks])
         came = np.where(roamed > 0.0, roamed, 0.5 * age_s * np.array([t.speed for t in tracks]))
         is_shown = (came >= wander) | np.array([t.ais is not None for t in tracks], dtype=np.bool_)
+        # What is hit so seldom that it may be many things is none the stiller for having got nowhere.
+        is_shown |= hopping(hit_shares(tracks)) > 0.5
         moves = np.where(is_shown, moves, np.minimum(moves, UNSHOWN_MOVES))
         known = known_around(self._knowledge, own.frame, own.east_m, own.north_m, placed.reach_m)
         # Where the receiver's scale is not known no strength tells what a thing is.
