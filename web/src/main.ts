@@ -238,7 +238,7 @@ function sayWord(): void {
 }
 
 store.listen((state, before) => {
-  screen.isDirty = screen.isDirty || state.settings !== before.settings || state.reading !== before.reading || state.touched !== before.touched || state.link !== before.link || state.heldCalls !== before.heldCalls || state.trial !== before.trial;
+  screen.isDirty = screen.isDirty || state.settings !== before.settings || state.reading !== before.reading || state.touched !== before.touched || state.link !== before.link || state.standing !== before.standing || state.trial !== before.trial;
   if (state.settings !== before.settings) {
     keepSettings(window.localStorage, state.settings);
     veil.style.opacity = String(state.settings.dim);

@@ -48,7 +48,7 @@ class Announcer:
         if self.loudspeaker is not None and (
             call["urgency"] >= MOST_URGENT or call.get("again") or not self.is_silent
         ):
-            self.loudspeaker.say(call["say"], call["urgency"], call["echo"])
+            self.loudspeaker.say(call["say"], call["urgency"], call["key"])
 
     def silence(self, minutes: float) -> None:
         """Be silent for so long; 0 ends it."""
@@ -81,7 +81,7 @@ class Announcer:
         """Say when the fog signal is due."""
         words = self._fog.due(steady_s(), sog_kn)
         if words is not None:
-            self.announce(self._calls.own_call(2, words))
+            self.announce(self._calls.own_call("helm fog signal", 2, words))
             for session in self._screens:
                 session.say(words)
 

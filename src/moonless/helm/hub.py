@@ -29,6 +29,7 @@ from moonless.helm.process.events import (
 )
 from moonless.helm.process.requests import (
     HELM,
+    Acknowledge,
     Asker,
     EndTrial,
     HelmRequest,
@@ -48,6 +49,7 @@ from moonless.helm.process.requests import (
 from moonless.helm.shown import ShownChart, ShownPicture, SourceStatus
 from moonless.helm.trials import Trials
 from moonless.helm.voice import Loudspeaker
+from moonless.helm.web.protocol import VERSION
 from moonless.helm.web.screens import Screens
 from moonless.helm.web.session import Session
 from moonless.helm.web.spokes import SpokeStore
@@ -194,6 +196,9 @@ class Hub:
             self.heartbeat()
         if isinstance(request, TryManoeuvre):
             self.trials.touch(asker)
+        if isinstance(request, Acknowledge):
+            self.picture.acknowledge(request.key)
+            self._show_reading()
         self.source.do(asker, request)
         if isinstance(request, EndTrial):
             self._end_trial(asker)
@@ -264,7 +269,7 @@ class Hub:
     def hello_body(self) -> dict[str, Any]:
         """Return the first frame's body."""
         source = self.source
-        return {"protocol": 1, "source": source.kind, "boat": dict(source.boat), "setup": self.setup is not None}
+        return {"protocol": VERSION, "source": source.kind, "boat": dict(source.boat), "setup": self.setup is not None}
 
     def status_body(self) -> dict[str, Any]:
         """Return the heartbeat."""

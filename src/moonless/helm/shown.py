@@ -13,8 +13,9 @@ from moonless.clock import steady_s
 from moonless.constants import TAU
 from moonless.helm.process.events import ChartReady, Notice, PoseNow, SourceState
 from moonless.helm.web.protocol import PoseFrame
-from moonless.helm.web.reading_frame import OwnTrack, Tails, reading_body
+from moonless.helm.web.reading_frame import OwnTrack, Tails, reading_body, standing_body
 from moonless.helm.web.spokes import SpokeStore
+from moonless.reading.alerts.standing import StandingCalls
 from moonless.scan.types import Scan
 from moonless.units import NS_PER_S
 from moonless.watch.types import LinkNow, SpokesNow, Turn
@@ -66,6 +67,7 @@ class ShownPicture:
         self._has_spokes = False
         self._tails = Tails()
         self._own_track = OwnTrack()
+        self._standing = StandingCalls()
 
     def add_spokes(self, spokes: SpokesNow) -> None:
         """Take in spokes as they came."""
@@ -81,6 +83,7 @@ class ShownPicture:
         self._reading_s = steady_s()
         self.reading = reading_body(turn, self._tails.add(turn.reading), self._turns)
         self.reading["own_track"] = self._own_track.add(turn.reading)
+        self.reading["standing"] = standing_body(self._standing.add(turn.reading))
         self.reading["plan"] = self.plan
         own = turn.reading.own
         if not self._has_spokes or self.pose is None:
@@ -92,11 +95,18 @@ class ShownPicture:
         values = (pose.lat_deg, pose.lon_deg, pose.heading_deg, pose.cog_deg, pose.sog_kn, pose.age_s)
         self.pose = PoseFrame(*(math.nan if value is None else value for value in values))
 
+    def acknowledge(self, key: str) -> None:
+        """The skipper has heard a call: its words go from every screen."""
+        standing = standing_body(self._standing.acknowledge(key))
+        if self.reading is not None:
+            self.reading["standing"] = standing
+
     def begin_again(self) -> None:
         """Forget what was read: the story began again."""
         self.store.clear()
         self._tails.clear()
         self._own_track.clear()
+        self._standing.clear()
         self.reading = None
         self._reading_s = None
 

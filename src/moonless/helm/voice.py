@@ -28,7 +28,7 @@ class Spoken:
 
     say: str
     urgency: int
-    echo: int | None
+    key: str | None
     since_s: float
     number: int
 
@@ -70,17 +70,17 @@ class Loudspeaker:
         if not on:
             self.hush(above=5)
 
-    def say(self, sentence: str, urgency: int, echo: int | None = None) -> None:
-        """Queue a sentence; a newer one about the same echo takes the older one's place.  Never blocks."""
+    def say(self, sentence: str, urgency: int, key: str | None = None) -> None:
+        """Queue a sentence; a newer one that bears the same key takes the older one's place.  Never blocks."""
         if not self._is_on:
             return
         self._number += 1
-        call = Spoken(sentence, urgency, echo, steady_s(), self._number)
-        self._waiting = [w for w in self._waiting if echo is None or w.echo != echo or w.urgency > urgency]
+        call = Spoken(sentence, urgency, key, steady_s(), self._number)
+        self._waiting = [w for w in self._waiting if key is None or w.key != key or w.urgency > urgency]
         self._put(call)
         now = self._now
         if now is not None and urgency > now.urgency:
-            if echo is None or now.echo != echo:
+            if key is None or now.key != key:
                 self._put(now)
             self._cut()
         self._fresh.set()

@@ -166,7 +166,7 @@ describe("the voice", () => {
         return utterance as unknown as SpeechSynthesisUtterance;
       },
     );
-    const call = (number: number, urgency: number) => ({ number, urgency, say: `call ${number}`, echo: null });
+    const call = (number: number, urgency: number) => ({ number, key: `matter ${number}`, urgency, say: `call ${number}`, echo: null });
     voice.take(call(1, 2), true, true);
     expect(spoken).toEqual([]);
     voice.take(call(2, 4), true, true);
@@ -194,7 +194,7 @@ describe("the voice", () => {
       },
       () => now,
     );
-    const call = (number: number, urgency: number, echo: number | null) => ({ number, urgency, say: `call ${number}`, echo });
+    const call = (number: number, urgency: number, echo: number | null) => ({ number, key: echo === null ? `matter ${number}` : `echo ${echo}`, urgency, say: `call ${number}`, echo });
     voice.take(call(1, 2, 5), true, false);
     voice.take(call(2, 4, 9), true, false);
     expect(spoken).toEqual(["call 1", "call 2"]);

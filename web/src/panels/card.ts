@@ -62,7 +62,7 @@ export class Card {
         }),
       ];
     }
-    const call = this.store.state.heldCalls.find((c) => c.echo === echo.id);
+    const call = this.store.state.standing.find((c) => c.echo === echo.id);
     return [
       button("I see it: it is …", () => {
         this.#page = "seen";
@@ -76,8 +76,8 @@ export class Card {
         ? []
         : [
             button("heard", () => {
-              this.ask({ do: "acknowledge", say: call.say, echo: echo.id });
-              this.store.send({ type: "acknowledged", say: call.say });
+              this.ask({ do: "acknowledge", key: call.key });
+              this.store.send({ type: "acknowledged", key: call.key });
               close();
             }),
           ]),

@@ -63,10 +63,10 @@ class Doer {
   hand = (): void => this.set({ hand: (this.state.settings.hand ?? this.state.hello?.boat.free_hand ?? "right") === "right" ? "left" : "right" });
   lock = (): void => this.reach.store.send({ type: "lock", locked: true });
   heard = (): void => {
-    const call = this.state.heldCalls[0];
+    const call = this.state.standing[0];
     if (call === undefined) return;
-    this.reach.ask({ do: "acknowledge", say: call.say, echo: call.echo });
-    this.reach.store.send({ type: "acknowledged", say: call.say });
+    this.reach.ask({ do: "acknowledge", key: call.key });
+    this.reach.store.send({ type: "acknowledged", key: call.key });
   };
   again = (): void => this.reach.ask({ do: "say again" });
   silence = (): void => {
@@ -100,7 +100,7 @@ class Doer {
   echo(step: number): void {
     const order = { vessel: 0, uncharted: 1, bridge: 2, charted: 3, false: 4, shore: 9, clutter: 9 } as const;
     const urgency = new Map<number, number>();
-    for (const call of this.state.heldCalls) if (call.echo !== null) urgency.set(call.echo, Math.max(urgency.get(call.echo) ?? 0, call.urgency));
+    for (const call of this.state.standing) if (call.echo !== null) urgency.set(call.echo, Math.max(urgency.get(call.echo) ?? 0, call.urgency));
     const of = (id: number): number => urgency.get(id) ?? 0;
     const echoes = (this.state.reading?.echoes ?? [])
       .filter((echo) => order[echo.is] < 9)
@@ -123,7 +123,7 @@ export function fanPages(reach: Reach): Blade[][] {
       { name: "nearer", value: () => "", press: () => doer.range(-1), stays: true },
       { name: "farther", value: () => "", press: () => doer.range(1), stays: true },
       { name: "trial", value: () => "", press: doer.trial },
-      { name: "heard", value: () => "", press: doer.heard, isShown: () => doer.state.heldCalls.length > 0 },
+      { name: "heard", value: () => "", press: doer.heard, isShown: () => doer.state.standing.length > 0 },
       { name: "silence", value: () => (silentS() > 0 ? `${Math.ceil(silentS() / 60)} min` : "off"), press: doer.silence, stays: true },
       { name: "say again", value: () => "", press: doer.again },
       { name: "up", value: () => settings().up, press: doer.up, stays: true },

@@ -34,14 +34,14 @@ export class Voice {
   take(call: Call, isOn: boolean, isSilent: boolean): void {
     if (this.speech === undefined || !isOn) return;
     if (isSilent && call.urgency < 4 && call.again !== true) return;
-    // A newer word about an echo takes the older one's place.
-    this.#waiting = this.#waiting.filter((w) => call.echo === null || w.call.echo !== call.echo || w.call.urgency > call.urgency);
+    // A newer word that bears the same key takes the older one's place.
+    this.#waiting = this.#waiting.filter((w) => w.call.key !== call.key || w.call.urgency > call.urgency);
     this.#put({ call, atMs: this.clock() });
     const now = this.#now;
     if (now === null) this.#next();
     else if (call.urgency > now.call.urgency) {
-      // Cut off, and said after it if it is still fresh and not of the same echo.
-      if (call.echo === null || now.call.echo !== call.echo) this.#put(now);
+      // Cut off, and said after it if it is still fresh and not of the same key.
+      if (now.call.key !== call.key) this.#put(now);
       this.speech.cancel();
     }
   }

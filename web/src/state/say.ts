@@ -158,7 +158,7 @@ export function standingFaults(state: State): { readonly urgency: number; readon
   for (const fault of reading.faults) {
     const [what, urgency] = FAULT[fault.what] ?? [capital(fault.what), 3];
     const say = `${what} ${FAULT_STATE[fault.state] ?? fault.state}`;
-    if (state.heldCalls.some((call) => call.say.startsWith(say))) continue;
+    if (state.standing.some((call) => call.say.startsWith(say))) continue;
     const isCarried = fault.what === "position" && reading.own.position_from === "radar and chart";
     const lastS = (Date.parse(reading.time) - Date.parse(fault.since)) / 1000;
     const since = Number.isFinite(lastS) && lastS >= 1 ? ` (${sayTime(lastS)})` : "";
@@ -195,7 +195,7 @@ export function whatMatters(state: State, nowMs: number): Said[] {
   }
   const hasNoRadar = said.some((words) => words.say.startsWith("No radar"));
   const faults = standingFaults(state).filter((fault) => !(hasNoRadar && fault.say.startsWith("The radar picture")));
-  const told = [...state.heldCalls.map(ofCall), ...faults.map((fault) => own(fault.urgency, fault.say))];
+  const told = [...state.standing.map(ofCall), ...faults.map((fault) => own(fault.urgency, fault.say))];
   said.push(...told.sort((a, b) => b.urgency - a.urgency));
   // Empty is not clear: what was called may still stand, and the words do not promise open water.
   if (said.length === 0) said.push(own(1, "Nothing new to call. Keep looking out"));
@@ -205,7 +205,7 @@ export function whatMatters(state: State, nowMs: number): Said[] {
 /** The smallest changes that keep all off, while the call that matters most is one of those they are for; else null. */
 export function offered(state: State): Manoeuvres | null {
   const offers = state.reading?.manoeuvres ?? null;
-  const first = state.heldCalls[0];
+  const first = state.standing[0];
   if (offers === null || first === undefined || first.urgency < 3 || first.echo === null) return null;
   return offers.for.includes(first.echo) ? offers : null;
 }

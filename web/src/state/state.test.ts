@@ -1,6 +1,6 @@
 import { describe, expect, it } from "vitest";
 import { echoSentences, echoTitle, headline, isPresent, offerWords, whatMatters } from "./say";
-import { holdCalls, initial, keptSettings, reduce, DEFAULTS, type State } from "./store";
+import { initial, keptSettings, reduce, DEFAULTS, type State } from "./store";
 import type { Affairs, Echo, Reading } from "./types";
 
 const affairs: Affairs = {
@@ -18,7 +18,7 @@ const reading: Reading = {
   hidden: null, seeing: [], seeing_line: null, stopping_m: 90,
   registration: { heading_bias_deg: null, east_m: null, north_m: null, sigma_m: null, agrees: null },
   speed: { advised_kn: 6, because: "" }, faults: [],
-  calls: [{ urgency: 1, say: "mild", echo: null }, { urgency: 4, say: "urgent", echo: 9 }], coasting: [], tails: {}, turn: 1,
+  calls: [], standing: [{ key: "echo 9", urgency: 4, say: "urgent", echo: 9 }, { key: "speed", urgency: 1, say: "mild", echo: null }], coasting: [], tails: {}, turn: 1,
 };
 
 function live(change: Partial<State> = {}): State {
@@ -63,26 +63,26 @@ describe("what matters", () => {
   });
 
   it("never promises open water", () => {
-    const quiet = live({ reading: { ...reading, calls: [] }, heldCalls: [] });
+    const quiet = live({ reading: { ...reading, calls: [] }, standing: [] });
     expect(whatMatters(quiet, 1100)[0]?.say).toBe("Nothing new to call. Keep looking out");
   });
 
   it("goes on saying a fault for as long as it stands", () => {
     const fault = { what: "heading", state: "silent", since: new Date(Date.parse(reading.time) - 70_000).toISOString() };
-    const quiet = live({ reading: { ...reading, calls: [], faults: [fault] }, heldCalls: [] });
+    const quiet = live({ reading: { ...reading, calls: [], faults: [fault] }, standing: [] });
     expect(whatMatters(quiet, 1100).map((s) => [s.urgency, s.say])).toEqual([[4, "The heading has stopped coming (1 min 10 s)"]]);
     // Once, while its call is still held.
-    const call = { urgency: 4, say: "The heading has stopped coming. What rests on it is withdrawn.", echo: null, atMs: 0 };
-    expect(whatMatters(live({ reading: quiet.reading, heldCalls: [call] }), 1100).map((s) => s.say)).toEqual([call.say]);
+    const call = { key: "fault heading", urgency: 4, say: "The heading has stopped coming. What rests on it is withdrawn.", echo: null };
+    expect(whatMatters(live({ reading: quiet.reading, standing: [call] }), 1100).map((s) => s.say)).toEqual([call.say]);
     // Before what is less urgent, after nothing more urgent.
-    const mild = { urgency: 1, say: "mild", echo: null, atMs: 0 };
-    expect(whatMatters(live({ reading: quiet.reading, heldCalls: [mild] }), 1100).map((s) => s.urgency)).toEqual([4, 1]);
+    const mild = { key: "speed", urgency: 1, say: "mild", echo: null };
+    expect(whatMatters(live({ reading: quiet.reading, standing: [mild] }), 1100).map((s) => s.urgency)).toEqual([4, 1]);
   });
 
   it("says that radar and chart carry the position on", () => {
     const fault = { what: "position", state: "silent", since: reading.time };
     const carried = { ...reading, calls: [], faults: [fault], own: { ...reading.own, position_from: "radar and chart" as const } };
-    expect(whatMatters(live({ reading: carried, heldCalls: [] }), 1100)[0]?.say).toBe(
+    expect(whatMatters(live({ reading: carried, standing: [] }), 1100)[0]?.say).toBe(
       "Own position has stopped coming: radar and chart carry it on",
     );
   });
@@ -100,7 +100,7 @@ describe("the smallest changes", () => {
   const with_ = (turn_deg: number) =>
     live({
       reading: { ...reading, manoeuvres: { keep_off_m: 463, for: [9], turn: change(turn_deg), slow: null, say: "" } },
-      heldCalls: [{ urgency: 4, say: "urgent", echo: 9, atMs: 0 }],
+      standing: [{ key: "echo 9", urgency: 4, say: "urgent", echo: 9 }],
     });
 
   it("remind of Rule 8 where a turn would hardly be noticed", () => {
@@ -109,7 +109,7 @@ describe("the smallest changes", () => {
   });
 
   it("are not offered for a call about something else", () => {
-    expect(offerWords({ ...with_(10), heldCalls: [{ urgency: 4, say: "urgent", echo: 4, atMs: 0 }] })).toBe("");
+    expect(offerWords({ ...with_(10), standing: [{ key: "echo 4", urgency: 4, say: "urgent", echo: 4 }] })).toBe("");
   });
 });
 
@@ -131,24 +131,13 @@ describe("the reducer", () => {
   });
 });
 
-describe("calls stay while they may be true", () => {
-  const later = (s: number, change: Partial<Reading> = {}): Reading => ({
-    ...reading, time: new Date(Date.parse(reading.time) + 1000 * s).toISOString(), calls: [], ...change,
+describe("calls", () => {
+  it("stand as long as the reading says", () => {
+    expect(live().standing.map((c) => c.say)).toEqual(["urgent", "mild"]);
+    expect(reduce(live(), { type: "reading", reading: { ...reading, standing: [] }, at: 2000 }).standing).toEqual([]);
   });
-  it("for a while after they were told once", () => {
-    const held = holdCalls([], reading);
-    expect(holdCalls(held, later(10)).map((c) => c.say)).toEqual(["urgent"]);
-    expect(holdCalls(held, later(30))).toEqual([]);
-  });
-  it("not when the echo is gone, nor when said anew, nor when time went back", () => {
-    const held = holdCalls([], reading);
-    expect(holdCalls(held, later(5, { echoes: [] })).map((c) => c.say)).toEqual(["mild"]);
-    const anew = later(5, { calls: [{ urgency: 3, say: "nearer now", echo: 9 }] });
-    expect(holdCalls(held, anew).map((c) => c.say)).toEqual(["nearer now", "mild"]);
-    expect(holdCalls(held, later(-60))).toEqual([]);
-  });
-  it("not when heard", () => {
-    expect(reduce(live(), { type: "acknowledged", say: "urgent" }).heldCalls.map((c) => c.say)).toEqual(["mild"]);
+  it("go when heard", () => {
+    expect(reduce(live(), { type: "acknowledged", key: "echo 9" }).standing.map((c) => c.say)).toEqual(["mild"]);
   });
   it("large in their first sentence only", () => {
     expect(headline("A boat, 0.4 mile, comes near. Rule 15: Keep out of the way.")).toEqual([

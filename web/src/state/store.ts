@@ -26,29 +26,6 @@ export interface Settings {
   readonly trails: Trails;
 }
 
-/** A call is told once; it stays on the sheet while it may still be true. `atMs`: when it was read, story time. */
-export interface HeldCall extends CallNow {
-  readonly atMs: number;
-}
-
-/** How long a call stays after it was last told, by urgency. */
-const HOLD_MS: Readonly<Record<number, number>> = { 1: 8_000, 2: 15_000, 3: 25_000, 4: 25_000 };
-
-/** What stands after a reading: its calls, and those before it that are neither old, nor replaced, nor of an echo that is gone. */
-export function holdCalls(held: readonly HeldCall[], reading: Reading): HeldCall[] {
-  const now = Date.parse(reading.time);
-  const fresh = reading.calls.map((call) => ({ ...call, atMs: now }));
-  const there = new Set(reading.echoes.map((echo) => echo.id));
-  const kept = held.filter(
-    (call) =>
-      now >= call.atMs &&
-      now - call.atMs <= (HOLD_MS[call.urgency] ?? 8_000) &&
-      (call.echo === null || there.has(call.echo)) &&
-      !fresh.some((f) => (f.echo !== null && f.echo === call.echo) || f.say === call.say),
-  );
-  return [...fresh, ...kept].sort((a, b) => b.urgency - a.urgency || b.atMs - a.atMs);
-}
-
 export interface State {
   readonly link: "waiting" | "open" | "lost";
   /** Page milliseconds when the link was last heard. */
@@ -67,7 +44,8 @@ export interface State {
   readonly touched: number | null;
   /** The manoeuvre tried here, or else on another screen (`is_own`); null: none. */
   readonly trial: Trial | null;
-  readonly heldCalls: readonly HeldCall[];
+  /** The calls whose words still stand, by the reading; less those acknowledged here since. */
+  readonly standing: readonly CallNow[];
   readonly locked: boolean;
   readonly settings: Settings;
 }
@@ -85,7 +63,7 @@ export type Event =
   | { readonly type: "chart"; readonly chart: ChartData | null }
   | { readonly type: "trial"; readonly trial: Trial | null }
   | { readonly type: "touch"; readonly echo: number | null }
-  | { readonly type: "acknowledged"; readonly say: string }
+  | { readonly type: "acknowledged"; readonly key: string }
   | { readonly type: "lock"; readonly locked: boolean }
   | { readonly type: "set"; readonly change: Partial<Settings> };
 
@@ -119,7 +97,7 @@ export function initial(settings: Settings = DEFAULTS): State {
     answerAt: 0,
     touched: null,
     trial: null,
-    heldCalls: [],
+    standing: [],
     locked: false,
     settings,
   };
@@ -144,7 +122,7 @@ export function reduce(state: State, event: Event): State {
         affairsAt: event.at,
         heardAt: event.at,
         reading: isVoid ? null : state.reading,
-        heldCalls: isVoid ? [] : state.heldCalls,
+        standing: isVoid ? [] : state.standing,
         touched: isVoid ? null : state.touched,
         trial: isVoid ? null : state.trial,
       };
@@ -158,7 +136,7 @@ export function reduce(state: State, event: Event): State {
       return {
         ...state,
         reading: event.reading,
-        heldCalls: holdCalls(state.heldCalls, event.reading),
+        standing: event.reading.standing,
         readingAt: event.at,
         heardAt: event.at,
         touched: still ? state.touched : null,
@@ -173,7 +151,7 @@ export function reduce(state: State, event: Event): State {
     case "touch":
       return { ...state, touched: event.echo };
     case "acknowledged":
-      return { ...state, heldCalls: state.heldCalls.filter((call) => call.say !== event.say) };
+      return { ...state, standing: state.standing.filter((call) => call.key !== event.key) };
     case "lock":
       return { ...state, locked: event.locked, touched: event.locked ? null : state.touched };
     case "set":

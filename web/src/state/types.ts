@@ -34,7 +34,9 @@ export interface Missing {
   readonly scans_looked: number;
 }
 
+/** `key`: what it is about, the same whatever the words. */
 export interface CallNow {
+  readonly key: string;
   readonly urgency: number;
   readonly say: string;
   readonly echo: number | null;
@@ -80,6 +82,8 @@ export interface Reading {
   readonly speed: { readonly advised_kn: number | null; readonly because: string };
   readonly faults: readonly Fault[];
   readonly calls: readonly CallNow[];
+  /** Calls said before whose words still stand, the most urgent first: when that ends is the reading's to say. */
+  readonly standing: readonly CallNow[];
   readonly coasting: readonly number[];
   readonly tails: Readonly<Record<string, readonly (readonly [number, number, number])[]>>;
   /** lat, lon, seconds ago; oldest first. */

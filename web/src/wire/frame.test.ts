@@ -2,7 +2,7 @@ import { readFileSync } from "node:fs";
 import { describe, expect, it } from "vitest";
 import { decode, encodeAck, encodeControl, FORGET, FrameError } from "./frame";
 
-/** The same bytes as tests/helm/test_helm_protocol.py holds the server to. */
+/** The same bytes as tests/helm/web/test_protocol.py holds the server to. */
 function golden(name: string): ArrayBuffer {
   const hex = readFileSync(new URL(`../../../tests/helm/golden/${name}.hex`, import.meta.url), "utf8").trim();
   const bytes = Uint8Array.from(hex.match(/../g) ?? [], (pair) => Number.parseInt(pair, 16));
@@ -67,7 +67,7 @@ describe("what is refused", () => {
 
   it("another version, and says to load afresh", () => {
     const frame = golden("ack");
-    new DataView(frame).setUint8(2, 2);
+    new DataView(frame).setUint8(2, 3);
     expect(() => decode(frame)).toThrow("load it afresh");
   });
 

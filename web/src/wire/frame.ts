@@ -1,11 +1,11 @@
 /**
- * The helm's frames, version 1: the twin of `src/moonless/helm/web/protocol.py`, whose head lists every byte.
+ * The helm's frames, version 2: the twin of `src/moonless/helm/web/protocol.py`, whose head lists every byte.
  * Unknown at the socket, narrowed here, once, into a tagged union.
  */
 import type { Affairs, Call, Hello, ChartPlace, Reading, Reply, Trial } from "../state/types";
 import type { Heard, SpokeFan } from "../setup/types";
 
-export const VERSION = 1;
+export const VERSION = 2;
 const HEAD = 8;
 const SPOKES_HEAD = 56;
 const FAN_HEAD = 20;
@@ -171,7 +171,7 @@ export function encodeAck(sequence: number): ArrayBuffer {
 export type Control =
   | { do: "pause" | "go on" | "start again" | "say again" | "listen" | "take bow" | "undo bow" }
   | { do: "speed" | "silence"; value: number }
-  | { do: "acknowledge"; say: string; echo: number | null }
+  | { do: "acknowledge"; key: string }
   | { do: "i see it" | "keep in mind"; echo: number; value: string }
   | { do: "sight"; value: string }
   | { do: "loudspeaker" | "fog signal"; value: boolean }

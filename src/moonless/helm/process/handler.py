@@ -115,7 +115,7 @@ class RequestHandler:
 
     def _acknowledge(self, request: Acknowledge) -> None:
         for call in reversed(self._calls):
-            if call.say == request.say or (request.say is None and call.echo == request.echo):
+            if call.key == request.key:
                 self._chain.acknowledge(call)
                 return
 

@@ -40,10 +40,9 @@ class StartAgain:
 
 @dataclass(frozen=True, slots=True)
 class Acknowledge:
-    """The skipper has heard a call: by its sentence, or where that is None by its echo."""
+    """The skipper has heard the call that bears this key."""
 
-    say: str | None
-    echo: int | None
+    key: str
 
 
 @dataclass(frozen=True, slots=True)

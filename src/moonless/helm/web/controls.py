@@ -51,7 +51,7 @@ def read_control(body: Body) -> Request:
     go on
     speed         value: times real time
     start again
-    acknowledge   say, echo: this call was heard
+    acknowledge   key: the call that bears it was heard
     i see it      echo, value: what the skipper sees there, one of `SEEN_AS`
     keep in mind  echo, value: a few words, or ""
     sight         value: in sight | radar only | unsure
@@ -134,10 +134,10 @@ def read_route(value: object) -> RouteRequest:
 
 
 def _acknowledge(body: Body) -> Acknowledge:
-    say = body.get("say")
-    if say is not None and (not isinstance(say, str) or len(say) > 400):
-        raise InputError("say is not a sentence of at most 400 letters")
-    return Acknowledge(say, _echo(body))
+    key = body.get("key")
+    if not isinstance(key, str) or not 0 < len(key) <= 400:
+        raise InputError("the key of a call is 1 to 400 letters")
+    return Acknowledge(key)
 
 
 def _seen(body: Body) -> SeenByEye:

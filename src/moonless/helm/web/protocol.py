@@ -1,9 +1,9 @@
-"""The helm's one WebSocket protocol, version 1.  Little-endian; every frame is one message.
+"""The helm's one WebSocket protocol, version 2.  Little-endian; every frame is one message.
 
 Frame::
 
     0  2  magic "ML"
-    2  1  version (1)
+    2  1  version (2)
     3  1  kind
     4  4  sequence, u32; counts the frames of one connection in one direction
     8  .. body
@@ -12,13 +12,15 @@ Kinds from the server::
 
     1 hello    JSON   what this helm is: boat, settings, source; sent first, and again when they change
     2 spokes   binary the rows of the radar picture that changed since this client's last picture
-    3 reading  JSON   one reading (a line of readings.jsonl) with `coasting`, `tails`, `own_track`, `turn`
+    3 reading  JSON   one reading (a line of readings.jsonl) with `coasting`, `tails`, `own_track`, `turn`, and
+                      `standing`: the calls whose words still stand, the most urgent first
     4 status   JSON   once a second, the heartbeat: link ages, progress, demo state
     5 call     JSON   one sentence worth saying, once; never skipped while the queue holds
     6 chart    JSON   where the chart lies now: {"key", "url"}
     7 pose     binary own position, heading, course and speed over ground, newest
-    8 trial    JSON   what a manoeuvre would bring, with every reading while one is tried; {} when none is
-    9 reply    JSON   what became of a question about routes: {"about", "token", ...}; a screen knows its own tokens
+    8 trial    JSON   what a manoeuvre would bring, with every reading while one is tried; {} when none is;
+                      `is_own`: false where another screen tries it and this one tries nothing
+    9 reply    JSON   the answer to this screen's question about routes: {"about", "token", ...}
    16 heard    JSON   while a screen sets up: the whole of what is heard, see `moonless.helm.setup.heard`
    17 fan      binary while a screen sets up: the newest turn of one radar that is heard, small
 
@@ -69,7 +71,7 @@ from numpy.typing import NDArray
 from moonless.errors import WireError
 
 MAGIC = b"ML"
-VERSION = 1
+VERSION = 2
 
 HELLO, SPOKES, READING, STATUS, CALL, CHART, POSE = 1, 2, 3, 4, 5, 6, 7
 HEARD, FAN = 16, 17

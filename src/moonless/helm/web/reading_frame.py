@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections import deque
+from collections.abc import Iterable
 from typing import Any
 
+from moonless.reading.alerts.standing import Standing
 from moonless.reading.types import Call, Reading
 from moonless.units import NS_PER_S
 from moonless.watch.types import Turn
@@ -78,9 +80,9 @@ class NumberedCalls:
         """Return the calls of a reading, each with a number of its own."""
         return [self._numbered(call) for call in reading.calls]
 
-    def own_call(self, urgency: int, say: str) -> dict[str, Any]:
+    def own_call(self, key: str, urgency: int, say: str) -> dict[str, Any]:
         """Return a call of the helm's own, numbered among the others."""
-        return self._numbered(Call(f"helm {say}", "helm", urgency, say))
+        return self._numbered(Call(key, "helm", urgency, say))
 
     def _numbered(self, call: Call) -> dict[str, Any]:
         self._number += 1
@@ -88,6 +90,14 @@ class NumberedCalls:
             "number": self._number, "key": call.key, "kind": call.kind, "urgency": call.urgency, "say": call.say,
             "echo": call.echo,
         }  # fmt: skip
+
+
+def standing_body(standing: Iterable[Standing]) -> list[dict[str, Any]]:
+    """Return the calls whose words stand, as the screens show them."""
+    return [
+        {"key": one.call.key, "urgency": one.call.urgency, "say": one.call.say, "echo": one.call.echo}
+        for one in standing
+    ]
 
 
 def reading_body(turn: Turn, tails: dict[str, list[list[float]]], number: int) -> dict[str, Any]:

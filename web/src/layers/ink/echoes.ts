@@ -36,7 +36,7 @@ export function drawEchoes(view: View): void {
   if (reading === null) return;
   const keepOff = view.state.hello?.boat.keep_off_m ?? 463;
   const urgency = new Map<number, number>();
-  for (const call of view.state.heldCalls) if (call.echo !== null) urgency.set(call.echo, Math.max(urgency.get(call.echo) ?? 0, call.urgency));
+  for (const call of view.state.standing) if (call.echo !== null) urgency.set(call.echo, Math.max(urgency.get(call.echo) ?? 0, call.urgency));
   const order: Record<Strength, number> = { whisper: 0, speak: 1, shout: 2 };
   const drawn = reading.echoes
     .map((echo) => ({ echo, strength: loudness(echo, urgency.get(echo.id) ?? 0, reading.coasting.includes(echo.id)), place: at(view, echo.lat, echo.lon) }))

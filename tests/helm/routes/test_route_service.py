@@ -88,7 +88,7 @@ def test_a_damaged_file_is_told_and_hides_no_other(tmp_path: Path) -> None:
 
 
 class Heard:
-    """What the desk sent."""
+    """What the service sent."""
 
     def __init__(self) -> None:
         self.events: queue.Queue[Event] = queue.Queue()
@@ -103,23 +103,23 @@ class Heard:
 
 def test_save_and_follow_then_stop(tmp_path: Path) -> None:
     heard = Heard()
-    desk = RouteService(lambda: None, BOAT, tmp_path, heard.events.put)
-    assert not desk.take(Asked(5, SetSight("unsure")))
-    assert desk.take(ask("save", points=[list(p) for p in PLACES], name="out", follow=True))
+    service = RouteService(lambda: None, BOAT, tmp_path, heard.events.put)
+    assert not service.take(Asked(5, SetSight("unsure")))
+    assert service.take(ask("save", points=[list(p) for p in PLACES], name="out", follow=True))
     answer = heard.reply()
     assert answer["name"] == "out" and answer["following"] == "out" and Path(answer["path"]).is_file()
     nothing = Registration(None, None, None, None, None)
     own = Own(-38.005, -128.0, 180.0, 8.0, 180.0)
     reading = Reading(10**18, own, (), (), None, (), None, None, nothing, SpeedAdvice(None, "not known"))
-    assert desk.at(reading)["now"]["leg"] == 1
-    desk.take(ask("follow", name="out", back=True))
+    assert service.at(reading)["now"]["leg"] == 1
+    service.take(ask("follow", name="out", back=True))
     assert heard.reply()["following"] == "out, back"
-    assert [p[2] for p in desk.at(reading)["route"]] == ["end", "turn 1", "start"]
-    desk.take(ask("stop"))
+    assert [p[2] for p in service.at(reading)["route"]] == ["end", "turn 1", "start"]
+    service.take(ask("stop"))
     assert heard.reply()["following"] is None
-    assert desk.at(reading)["route"] == []
+    assert service.at(reading)["route"] == []
     # Without a chart a check says so; it does not pass the route.
-    desk.take(ask("check", points=[list(p) for p in PLACES]))
+    service.take(ask("check", points=[list(p) for p in PLACES]))
     assert "no chart" in heard.reply()["problem"]
     assert not [e for e in heard.events.queue if isinstance(e, PlanNow)]
 

@@ -185,7 +185,7 @@ def test_the_lock_and_the_sheets(page: Page) -> None:
 
 def test_every_key_of_the_sheet_of_keys_is_one_of_the_manual(page: Page) -> None:
     shown = page.page.evaluate("[...document.querySelectorAll('section[aria-label=Keys] dt')].map(d => d.textContent)")
-    manual = (Path(__file__).parents[2] / "docs" / "helm.md").read_text(encoding="utf-8")
+    manual = (Path(__file__).parents[3] / "docs" / "helm.md").read_text(encoding="utf-8")
     rows = {line.split("|")[1] for line in manual.splitlines() if line.startswith("| `")}
     told = {key.strip(" `,") for row in rows for key in row.replace(",", " ").split()}
     missing = [s for s in shown if len(s) == 1 and s not in told]

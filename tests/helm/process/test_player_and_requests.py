@@ -113,21 +113,21 @@ def test_the_end_is_said_and_stands_still() -> None:
 def test_a_call_is_acknowledged_turns_after_it_was_told() -> None:
     chain = FakeChain()
     pipe = FakePipe()
-    desk = RequestHandler(chain, None, pipe.send)
+    handler = RequestHandler(chain, None, pipe.send)
     turn = MadeSource().turn()
-    desk.saw(turn)
-    said = turn.reading.calls[1].say
-    assert desk.take(by_screen(Acknowledge(said, None)))
-    assert [call.say for call in chain.acknowledged] == [said]
+    handler.saw(turn)
+    said = turn.reading.calls[1]
+    assert handler.take(by_screen(Acknowledge(said.key)))
+    assert chain.acknowledged == [said]
 
 
 def test_what_moves_is_noted_but_not_kept() -> None:
     pipe = FakePipe()
-    desk = RequestHandler(FakeChain(), None, pipe.send)
-    desk.saw(MadeSource().turn())
-    assert desk.take(by_screen(SeenByEye(9, "boat")))
+    handler = RequestHandler(FakeChain(), None, pipe.send)
+    handler.saw(MadeSource().turn())
+    assert handler.take(by_screen(SeenByEye(9, "boat")))
     assert isinstance(pipe.sent[-1], Answer) and pipe.sent[-1].asker == 3 and "not kept" in pipe.sent[-1].line
-    assert desk.take(by_screen(KeepInMind(12345, "")))
+    assert handler.take(by_screen(KeepInMind(12345, "")))
     assert "no longer there" in pipe.sent[-1].line
 
 
@@ -157,20 +157,20 @@ def test_a_trial_is_told_at_once_and_with_each_turn_until_it_is_put_down() -> No
             return "No trial: own course or speed is not known."
 
     pipe = FakePipe()
-    desk = RequestHandler(Trying(), None, pipe.send)
+    handler = RequestHandler(Trying(), None, pipe.send)
     turn = MadeSource().turn()
-    desk.saw(turn)
+    handler.saw(turn)
     assert pipe.sent == []
-    desk.take(by_screen(TryManoeuvre(90.0, None, 10.0)))
+    handler.take(by_screen(TryManoeuvre(90.0, None, 10.0)))
     assert isinstance(pipe.sent[-1], TrialNow) and "not known" in pipe.sent[-1].body["say"]
     later = replace(turn, reading=replace(turn.reading, time_ns=turn.reading.time_ns + 4_000_000_000))
-    desk.saw(later)
+    handler.saw(later)
     # The delay runs down with the turns.
     assert asked == [(pytest.approx(1.5707963), None, 10.0), (pytest.approx(1.5707963), None, 6.0)]
-    desk.take(by_screen(EndTrial()))
+    handler.take(by_screen(EndTrial()))
     assert pipe.sent[-1] == TrialNow(3, {})
     n = len(pipe.sent)
-    desk.saw(later)
+    handler.saw(later)
     assert len(pipe.sent) == n
 
 
@@ -195,14 +195,14 @@ def test_every_screen_has_a_trial_of_its_own_and_the_watch_is_not_flooded() -> N
 
 def test_the_turns_still_ahead_reach_the_chain() -> None:
     chain = FakeChain()
-    desk = RequestHandler(chain, None, lambda _: None)
+    handler = RequestHandler(chain, None, lambda _: None)
     route = [[10.0, -30.0, "a"], [10.1, -30.0, "b"], [10.1, -29.9, "c"]]
-    desk.follow({"route": route, "legs": [], "now": {"leg": 2}})
+    handler.follow({"route": route, "legs": [], "now": {"leg": 2}})
     assert chain.given.way == ((10.1, -29.9),)
-    desk.follow({"route": route, "legs": [], "now": {"leg": 1}})
+    handler.follow({"route": route, "legs": [], "now": {"leg": 1}})
     assert chain.given.way == ((10.1, -30.0), (10.1, -29.9))
     # Off the route, or none followed: the present course is held.
-    desk.follow({"route": route, "legs": [], "now": None})
+    handler.follow({"route": route, "legs": [], "now": None})
     assert chain.given.way == ()
 
 

@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import replace
-from pathlib import Path
 
 from helm_made import MadeSource
 
 from moonless.helm.web.reading_frame import NumberedCalls, Tails
-from moonless.reading.alerts.schedule import PAUSE_S
 from moonless.reading.types import Call, Reading
 from moonless.units import NS_PER_S
 
@@ -28,7 +25,7 @@ def test_each_call_has_its_own_number_and_keeps_its_key() -> None:
     ]  # fmt: skip
     # When a call is said again is the reading's to decide: here nothing is held back.
     assert [c["number"] for c in numbered.of(at(base, 2.5, *calls))] == [3, 4]
-    assert numbered.own_call(2, "three")["number"] == 5
+    assert numbered.own_call("helm", 2, "three")["number"] == 5
 
 
 def test_tails_follow_vessels_only_and_end_with_them() -> None:
@@ -66,10 +63,3 @@ def test_own_track_keeps_the_ground_and_its_gaps() -> None:
     assert len(told) == OWN_TRACK_LENGTH
     track.clear()
     assert track.add(reading(9000.0, None)) == []
-
-
-def test_the_most_urgent_is_said_again_before_its_words_leave_the_screens() -> None:
-    store = (Path(__file__).parents[2] / "web" / "src" / "state" / "store.ts").read_text(encoding="utf-8")
-    held = re.search(r"HOLD_MS[^{]*\{[^}]*\b4: ([\d_]+)", store)
-    assert held is not None
-    assert PAUSE_S[4] * 1000.0 < float(held[1].replace("_", ""))

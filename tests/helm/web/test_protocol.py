@@ -13,7 +13,10 @@ from hypothesis import strategies as st
 from moonless.errors import WireError
 from moonless.helm.web import protocol as p
 
-GOLDEN = Path(__file__).parent / "golden"
+GOLDEN = Path(__file__).parents[1] / "golden"
+
+
+CALL = {"number": 7, "key": "echo 9", "kind": "vessel", "urgency": 4, "say": "Stop", "echo": 9}
 
 
 def golden_frames() -> dict[str, bytes]:
@@ -37,7 +40,7 @@ def golden_frames() -> dict[str, bytes]:
         "hello": p.encode_json(p.HELLO, 1, {"protocol": 1, "source": "test", "boat": {"name": "Über 9 m"}}),
         "spokes": p.encode_spokes(2, spokes),
         "pose": p.encode_pose(3, p.PoseFrame(-12.4, -118.3, 24.5, math.nan, 8.25, 0.5)),
-        "call": p.encode_json(p.CALL, 0xFFFFFFFF, {"number": 7, "urgency": 4, "say": "Stop", "echo": None}),
+        "call": p.encode_json(p.CALL, 0xFFFFFFFF, CALL),
         "fan": p.encode_fan(
             11, p.FanFrame(3, 2, 4, 1, 2306.5, np.array([0, 255], np.uint8), np.arange(8, dtype=np.uint8).reshape(2, 4))
         ),

@@ -296,7 +296,7 @@ def test_first_load_beyond_the_map_library_is_small() -> None:
         pytest.skip("the helm's screens are not built (make web)")
     import gzip
 
-    static = Path(__file__).parents[2] / "src" / "moonless" / "helm" / "static"
+    static = Path(__file__).parents[3] / "src" / "moonless" / "helm" / "static"
     size = sum(
         len(gzip.compress(path.read_bytes()))
         for path in static.rglob("*")

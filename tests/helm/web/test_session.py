@@ -199,7 +199,7 @@ def test_silence_lets_what_is_urgent_through_to_the_loudspeaker() -> None:
         def __init__(self) -> None:
             self.said: list[str] = []
 
-        def say(self, sentence: str, urgency: int, echo: int | None = None) -> None:
+        def say(self, sentence: str, urgency: int, key: str | None = None) -> None:
             self.said.append(sentence)
 
         def hush(self, above: int) -> None:
@@ -211,8 +211,8 @@ def test_silence_lets_what_is_urgent_through_to_the_loudspeaker() -> None:
         socket, task = await begin(hub)
         socket.say(p.encode_json(p.CONTROL, 1, {"do": "silence", "value": 5}))
         await settle()
-        hub.announcer.announce({"number": 1, "urgency": 3, "say": "mild", "echo": None})
-        hub.announcer.announce({"number": 2, "urgency": 4, "say": "collision", "echo": None})
+        hub.announcer.announce({"number": 1, "urgency": 3, "say": "mild", "key": "a", "echo": None})
+        hub.announcer.announce({"number": 2, "urgency": 4, "say": "collision", "key": "b", "echo": None})
         assert heard.said == ["collision"]
         await settle()
         # The screens get both: each decides for its own voice.

@@ -111,9 +111,9 @@ def test_a_more_urgent_call_cuts_a_milder_one_off_which_is_said_after_it(heard: 
     speaker.is_on = True
 
     async def script() -> None:
-        speaker.say("buoy ahead 0.6", 2, echo=5)
+        speaker.say("buoy ahead 0.6", 2, key="echo 5")
         await heard.until(1)
-        speaker.say("collision 0", 4, echo=9)
+        speaker.say("collision 0", 4, key="echo 9")
         await heard.until(3)
         assert heard.ended() == ["collision 0"]
 
@@ -143,8 +143,8 @@ def test_a_newer_word_about_an_echo_replaces_the_older(heard: Heard) -> None:
     async def script() -> None:
         speaker.say("first 0.2", 3)
         await heard.until(1)
-        speaker.say("four cables 0", 2, echo=7)
-        speaker.say("three cables 0", 2, echo=7)
+        speaker.say("four cables 0", 2, key="echo 7")
+        speaker.say("three cables 0", 2, key="echo 7")
         await heard.until(2, ended=True)
         await asyncio.sleep(0.1)
 
@@ -216,7 +216,7 @@ def test_silence_lets_collisions_and_repeats_through(heard: Heard) -> None:
     hub = Hub(Quiet(), speaker)  # type: ignore[arg-type]
 
     def tell(say: str, urgency: int, echo: int) -> None:
-        hub.announcer.announce({"number": echo, "urgency": urgency, "say": say, "echo": echo})
+        hub.announcer.announce({"number": echo, "key": f"echo {echo}", "urgency": urgency, "say": say, "echo": echo})
 
     async def script() -> None:
         tell("before 3", 3, 1)

@@ -1,0 +1,57 @@
+"""What was said and may still be true: a call is said once, and its words stand for a while.
+
+How long they stand is decided here, beside how often they are said (`moonless.reading.alerts.schedule`); voice, helm
+and recording only carry it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from moonless.reading.types import Call, Reading
+from moonless.units import NS_PER_S
+
+# How long the words stand after they were said, by urgency.  Longer than the pause of the most urgent, so that what
+# must be acted on never leaves the screens before it is said again.  Own figures.
+STANDS_S = {1: 8.0, 2: 15.0, 3: 25.0, 4: 25.0}
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """A call whose words still stand, and when it was said (Unix ns)."""
+
+    call: Call
+    said_ns: int
+
+
+class StandingCalls:
+    """Keeps what was said until it is old, is said anew, has been acknowledged, or its echo is gone."""
+
+    def __init__(self) -> None:
+        self._standing: tuple[Standing, ...] = ()
+
+    def add(self, reading: Reading) -> tuple[Standing, ...]:
+        """Take in a reading; return what stands, the most urgent first, and of equals the newest."""
+        now_ns = reading.time_ns
+        keys = {call.key for call in reading.calls}
+        anew = {call.echo for call in reading.calls if call.echo is not None}
+        there = {echo.id for echo in reading.echoes}
+        kept = [
+            one
+            for one in self._standing
+            if 0 <= now_ns - one.said_ns <= STANDS_S[one.call.urgency] * NS_PER_S
+            and one.call.key not in keys
+            and (one.call.echo is None or (one.call.echo in there and one.call.echo not in anew))
+        ]
+        said = [*(Standing(call, now_ns) for call in reading.calls), *kept]
+        self._standing = tuple(sorted(said, key=lambda one: (-one.call.urgency, -one.said_ns)))
+        return self._standing
+
+    def acknowledge(self, key: str) -> tuple[Standing, ...]:
+        """The skipper has heard a call: its words go; return what still stands."""
+        self._standing = tuple(one for one in self._standing if one.call.key != key)
+        return self._standing
+
+    def clear(self) -> None:
+        """Forget everything: the story began again."""
+        self._standing = ()
