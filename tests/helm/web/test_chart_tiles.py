@@ -118,7 +118,7 @@ def test_the_door_hands_tiles_out(chart: ChartReady, static: Path, monkeypatch: 
         _, _, told = await ask(app, f"/chart/{chart.key}.json", "identity")
         assert json.loads(told)["key"] == chart.key
         assert hub.status_body()["tide_m"] == 1.4
-        assert hub.chart_body()["url"] == f"chart/{chart.key}.json"
+        assert hub.chart.body()["url"] == f"chart/{chart.key}.json"
         await hub.chart.tiles.close()
 
     asyncio.run(go())
