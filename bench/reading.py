@@ -24,7 +24,7 @@ from moonless.scene.player import ScenePlayer
 from moonless.scene.types import Scene
 from moonless.track.types import Track
 from moonless.watch.pipeline.chain import Chain
-from moonless.watch.pipeline.garbage import set_aside
+from moonless.watch.runtime.garbage import set_aside
 
 NAMES = ("reading", "reading.judge")
 TURNS = 90

@@ -23,8 +23,8 @@ from moonless.helm.process.player import PacedPlayer, Piece, Slice
 
 if TYPE_CHECKING:
     from moonless.scene.player import ScenePlayer, SceneTurn
-    from moonless.watch.pipeline.precompile import PrecompileProcess
     from moonless.watch.pipeline.replay import Replay
+    from moonless.watch.runtime.precompile import PrecompileProcess
 
 # Bytes are handed to the chain in slices of this much of the story's time: short enough that spokes reach the screen
 # at once, long enough that slicing costs nothing.
@@ -41,7 +41,7 @@ class DemoJob:
     def run(self, pipe: Connection) -> None:
         """Play it round until the pipe closes."""
         pipe.send(Notice("reading the chart", 0.1))
-        from moonless.watch.pipeline.precompile import PrecompileProcess
+        from moonless.watch.runtime.precompile import PrecompileProcess
 
         with PrecompileProcess() as precompile:
             self._play(pipe, precompile)

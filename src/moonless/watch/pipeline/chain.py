@@ -42,12 +42,12 @@ from moonless.watch.instruments.tides import TideUnderWay
 from moonless.watch.instruments.timebase import TimeBase
 from moonless.watch.pipeline.assembly import assembler_for, believed, carried_on, scan_errors
 from moonless.watch.pipeline.decode import InstrumentDecoding, RadarDecoding
-from moonless.watch.pipeline.garbage import SetAside
 from moonless.watch.pipeline.integrity import Integrity, withdrawn
 from moonless.watch.pipeline.line_times import LineTimes
 from moonless.watch.pipeline.spoke_feed import SpokeFeed
 from moonless.watch.pipeline.target_tracks import TargetTracks
 from moonless.watch.pipeline.tracking import Tracking
+from moonless.watch.runtime.garbage import SetAside
 from moonless.watch.types import SpokesNow, Turn
 
 # A turn that breaks off before this share of its rows came in is no scan.

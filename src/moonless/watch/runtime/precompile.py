@@ -5,7 +5,7 @@ already; on a second processor a child reads a few made turns without a chart, w
 everything from bytes to tracks.  Kernels of the radar model and of hidden water are left to the watch.  The one small
 kernel that both need is compiled twice; Numba puts each file in its place whole, so neither reads a half-written one.
 
-``python -m moonless.watch.pipeline.precompile`` is the child.
+``python -m moonless.watch.runtime.precompile`` is the child.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ class PrecompileProcess:
         if not is_compiled() and sys.executable:
             quiet = subprocess.DEVNULL
             self._child = subprocess.Popen(
-                [sys.executable, "-m", "moonless.watch.pipeline.precompile"], stdin=quiet, stdout=quiet, stderr=quiet
+                [sys.executable, "-m", "moonless.watch.runtime.precompile"], stdin=quiet, stdout=quiet, stderr=quiet
             )
 
     @property

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import gc
 
-from moonless.watch.pipeline.garbage import set_aside
+from moonless.watch.runtime.garbage import set_aside
 
 
 class _Ring:

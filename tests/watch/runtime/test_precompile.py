@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from moonless.watch.pipeline import precompile
+from moonless.watch.runtime import precompile
 
 
 def test_no_child_where_the_kernels_are_kept(monkeypatch: pytest.MonkeyPatch) -> None:

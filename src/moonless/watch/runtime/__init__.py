@@ -1,0 +1,1 @@
+"""What the running process needs beside the watch: kernels compiled beforehand, garbage collected at good times."""
