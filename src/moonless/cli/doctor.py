@@ -54,7 +54,7 @@ def command(
 
     checks = [LinkCheck(spec, is_radar) for spec, is_radar in specs]
     for check in checks:
-        check.use_angles_from(boat.radar.angle_from)
+        check.radar.use_angles_from(boat.radar.angle_from)
     if any(spec.kind != "file" for spec, _ in specs):
         click.echo(f"listening for {seconds:g} s ...", err=True)
     clock = ReceiptClock()

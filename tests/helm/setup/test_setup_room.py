@@ -25,7 +25,7 @@ from moonless.helm.setup.settings import HelmSettings, read_settings
 from moonless.helm.web.protocol import FanFrame
 from moonless.scene.file import demo_folder
 from moonless.units import NS_PER_S
-from moonless.watch.link_survey.discovery import Finder
+from moonless.watch.link_survey.discovery import LinkDiscovery
 from moonless.wire.links import ReceiptClock
 from moonless.wire.nmea_write import write_hdg, write_hdt
 
@@ -348,10 +348,10 @@ def test_what_is_heard_goes_to_the_screens_with_its_conflicts(path: Path) -> Non
         port = probe.getsockname()[1]
     link = f"udp://0.0.0.0:{port}"
 
-    def finder(clock: ReceiptClock, *, watched: Any) -> Finder:
-        return Finder(clock, usual=[link], devices=list, watched=watched)
+    def discovery(clock: ReceiptClock, *, watched: Any) -> LinkDiscovery:
+        return LinkDiscovery(clock, usual=[link], devices=list, watched=watched)
 
-    hub, room = FakeHub(), SetupRoom(path, HelmSettings(), make_finder=finder)
+    hub, room = FakeHub(), SetupRoom(path, HelmSettings(), make_discovery=discovery)
 
     async def work() -> None:
         with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as sock:
@@ -379,11 +379,11 @@ def test_ports_are_let_go_before_the_watch_begins(path: Path) -> None:
         port = probe.getsockname()[1]
     link = f"udp://0.0.0.0:{port}"
 
-    def finder(clock: ReceiptClock, *, watched: Any) -> Finder:
-        return Finder(clock, usual=[link], devices=list, watched=watched)
+    def discovery(clock: ReceiptClock, *, watched: Any) -> LinkDiscovery:
+        return LinkDiscovery(clock, usual=[link], devices=list, watched=watched)
 
     hub = FakeHub()
-    room = SetupRoom(path, HelmSettings(nmea=(link,)), make_finder=finder)
+    room = SetupRoom(path, HelmSettings(nmea=(link,)), make_discovery=discovery)
 
     async def work() -> None:
         for _ in range(100):

@@ -16,7 +16,8 @@ from typing import Any
 import pytest
 
 from moonless.errors import InputError
-from moonless.watch.link_survey.discovery import Finder, Place, links_of, usual_places
+from moonless.watch.link_survey.discovery import LinkDiscovery, ListenedLink
+from moonless.watch.link_survey.named_links import links_of, usual_links
 from moonless.wire.links import ReceiptClock, parse_link
 from moonless.wire.nmea_write import write_hdt
 
@@ -34,11 +35,11 @@ def free_udp_port() -> int:
         return port
 
 
-def with_finder(finder: Finder, work: Callable[[], Coroutine[Any, Any, None]]) -> None:
-    """Run a finder while ``work`` looks at it."""
+def with_discovery(discovery: LinkDiscovery, work: Callable[[], Coroutine[Any, Any, None]]) -> None:
+    """Run a discovery while ``work`` looks at it."""
 
     async def go() -> None:
-        running = asyncio.create_task(finder.run())
+        running = asyncio.create_task(discovery.run())
         try:
             await work()
         finally:
@@ -56,22 +57,22 @@ async def until(condition: Callable[[], object], wait_s: float = 8.0) -> None:
     raise AssertionError("still not so")
 
 
-def only(finder: Finder) -> Place:
-    (place,) = finder.places.values()
+def only(discovery: LinkDiscovery) -> ListenedLink:
+    (place,) = discovery.links.values()
     return place
 
 
 def test_a_datagram_on_a_usual_port_is_heard() -> None:
     port = free_udp_port()
-    finder = Finder(ReceiptClock(), usual=[f"udp://0.0.0.0:{port}"], devices=none)
+    discovery = LinkDiscovery(ReceiptClock(), usual=[f"udp://0.0.0.0:{port}"], devices=none)
 
     async def work() -> None:
-        await until(lambda: only(finder).state == "listening")
+        await until(lambda: only(discovery).state == "listening")
         with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as sock:
             sock.sendto(HDT, ("127.0.0.1", port))
-        await until(lambda: only(finder).ear.kind == "nmea")
+        await until(lambda: only(discovery).content.kind == "nmea")
 
-    with_finder(finder, work)
+    with_discovery(discovery, work)
     # The port is free again for the watch.
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as sock:
         sock.bind(("0.0.0.0", port))
@@ -81,19 +82,19 @@ def test_a_port_of_another_program_is_not_taken_and_that_is_one_line() -> None:
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as theirs:
         theirs.bind(("0.0.0.0", 0))
         port = theirs.getsockname()[1]
-        finder = Finder(ReceiptClock(), usual=[f"udp://0.0.0.0:{port}"], devices=none)
+        discovery = LinkDiscovery(ReceiptClock(), usual=[f"udp://0.0.0.0:{port}"], devices=none)
 
         async def work() -> None:
-            await until(lambda: only(finder).state == "in use")
-            assert only(finder).line == (
+            await until(lambda: only(discovery).state == "in use")
+            assert only(discovery).line == (
                 f"port {port} is in use by another program on this computer; it is not taken from it"
             )
             # Even when asked: this program does not share it.
-            finder.share(only(finder).link)
-            await until(lambda: only(finder).task is not None and only(finder).task.done())  # type: ignore[union-attr]
-            assert only(finder).state == "in use"
+            discovery.share(only(discovery).link)
+            await until(lambda: only(discovery).task is not None and only(discovery).task.done())  # type: ignore[union-attr]
+            assert only(discovery).state == "in use"
 
-        with_finder(finder, work)
+        with_discovery(discovery, work)
 
 
 def test_a_port_that_another_program_shares_is_listened_to_only_when_asked() -> None:
@@ -101,15 +102,15 @@ def test_a_port_that_another_program_shares_is_listened_to_only_when_asked() -> 
         theirs.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         theirs.bind(("0.0.0.0", 0))
         port = theirs.getsockname()[1]
-        finder = Finder(ReceiptClock(), usual=[f"udp://0.0.0.0:{port}"], devices=none)
+        discovery = LinkDiscovery(ReceiptClock(), usual=[f"udp://0.0.0.0:{port}"], devices=none)
 
         async def work() -> None:
-            await until(lambda: only(finder).state == "in use")
-            finder.share(only(finder).link)
-            await until(lambda: only(finder).state == "listening")
-            assert "shared" in only(finder).line
+            await until(lambda: only(discovery).state == "in use")
+            discovery.share(only(discovery).link)
+            await until(lambda: only(discovery).state == "listening")
+            assert "shared" in only(discovery).line
 
-        with_finder(finder, work)
+        with_discovery(discovery, work)
 
 
 def test_a_tcp_host_by_hand_is_heard_and_its_end_is_said() -> None:
@@ -122,13 +123,13 @@ def test_a_tcp_host_by_hand_is_heard_and_its_end_is_said() -> None:
 
         server = await asyncio.start_server(serve, "127.0.0.1", 0)
         port = server.sockets[0].getsockname()[1]
-        finder = Finder(ReceiptClock(), usual=[], devices=none)
-        running = asyncio.create_task(finder.run())
-        assert finder.add(f"127.0.0.1:{port}") == [f"tcp://127.0.0.1:{port}"]
-        await until(lambda: only(finder).ear.sentences)
-        assert only(finder).ear.sentences["HEHDT"].count == 3
-        finder.forget(f"tcp://127.0.0.1:{port}")
-        assert finder.places == {}
+        discovery = LinkDiscovery(ReceiptClock(), usual=[], devices=none)
+        running = asyncio.create_task(discovery.run())
+        assert discovery.add(f"127.0.0.1:{port}") == [f"tcp://127.0.0.1:{port}"]
+        await until(lambda: only(discovery).content.sentences)
+        assert only(discovery).content.sentences["HEHDT"].count == 3
+        discovery.forget(f"tcp://127.0.0.1:{port}")
+        assert discovery.links == {}
         running.cancel()
         await asyncio.gather(running, return_exceptions=True)
         server.close()
@@ -154,18 +155,18 @@ def test_a_serial_device_is_tried_until_its_rate_is_right() -> None:
             time.sleep(0.05)
 
     talker = threading.Thread(target=talk)
-    finder = Finder(ReceiptClock(), usual=[], devices=lambda: [(device, "a made device")], try_baud_s=0.4)
+    discovery = LinkDiscovery(ReceiptClock(), usual=[], devices=lambda: [(device, "a made device")], try_baud_s=0.4)
 
     async def work() -> None:
         talker.start()
-        await until(lambda: finder.places and only(finder).ear.kind == "nmea")
-        assert only(finder).link == f"serial:{device}?baud=38400"
-        assert only(finder).said == "a made device"
-        assert parse_link(only(finder).link).baud == 38400
-        await until(lambda: only(finder).ear.sentences["HEHDT"].count > 3)
+        await until(lambda: discovery.links and only(discovery).content.kind == "nmea")
+        assert only(discovery).link == f"serial:{device}?baud=38400"
+        assert only(discovery).said == "a made device"
+        assert parse_link(only(discovery).link).baud == 38400
+        await until(lambda: only(discovery).content.sentences["HEHDT"].count > 3)
 
     try:
-        with_finder(finder, work)
+        with_discovery(discovery, work)
     finally:
         over.set()
         talker.join()
@@ -175,14 +176,14 @@ def test_a_serial_device_is_tried_until_its_rate_is_right() -> None:
 
 
 def test_a_serial_device_that_is_not_there_is_one_line() -> None:
-    finder = Finder(ReceiptClock(), usual=[], devices=none, try_baud_s=0.2)
+    discovery = LinkDiscovery(ReceiptClock(), usual=[], devices=none, try_baud_s=0.2)
 
     async def work() -> None:
-        finder.add("/dev/no-such-device")
-        await until(lambda: only(finder).state == "lost")
-        assert only(finder).line == "/dev/no-such-device: there is no such device"
+        discovery.add("/dev/no-such-device")
+        await until(lambda: only(discovery).state == "lost")
+        assert only(discovery).line == "/dev/no-such-device: there is no such device"
 
-    with_finder(finder, work)
+    with_discovery(discovery, work)
 
 
 @pytest.mark.skipif(not sys.platform.startswith("linux"), reason="/proc tells who has a device")
@@ -197,20 +198,20 @@ def test_a_serial_device_of_another_program_is_not_read_beside_it() -> None:
         stdin=subprocess.PIPE,
     )
     try:
-        finder = Finder(ReceiptClock(), usual=[], devices=none, try_baud_s=0.2)
+        discovery = LinkDiscovery(ReceiptClock(), usual=[], devices=none, try_baud_s=0.2)
 
         async def work() -> None:
             for _ in range(200):
-                from moonless.watch.link_survey.discovery import programs_holding
+                from moonless.watch.link_survey.serial_devices import programs_holding
 
                 if programs_holding(device):
                     break
                 await asyncio.sleep(0.02)
-            finder.add(device)
-            await until(lambda: only(finder).state == "in use")
-            assert f"{device} is in use by another program" in only(finder).line
+            discovery.add(device)
+            await until(lambda: only(discovery).state == "in use")
+            assert f"{device} is in use by another program" in only(discovery).line
 
-        with_finder(finder, work)
+        with_discovery(discovery, work)
     finally:
         assert holder.stdin is not None
         holder.stdin.close()
@@ -221,16 +222,16 @@ def test_a_serial_device_of_another_program_is_not_read_beside_it() -> None:
 def test_what_the_watch_reads_is_shown_and_not_opened_again() -> None:
     port = free_udp_port()
     link = f"udp://0.0.0.0:{port}"
-    finder = Finder(ReceiptClock(), usual=[link], devices=none, watched=[link])
+    discovery = LinkDiscovery(ReceiptClock(), usual=[link], devices=none, watched=[link])
 
     async def work() -> None:
         await asyncio.sleep(0.1)
         with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as sock:
             sock.bind(("0.0.0.0", port))  # nobody has it
-        finder.feed(link, HDT, finder.clock.now_ns(), True)
-        assert only(finder).state == "watched" and only(finder).ear.kind == "nmea"
+        discovery.feed(link, HDT, discovery.clock.now_ns(), True)
+        assert only(discovery).state == "watched" and only(discovery).content.kind == "nmea"
 
-    with_finder(finder, work)
+    with_discovery(discovery, work)
 
 
 @pytest.mark.parametrize(
@@ -271,5 +272,5 @@ def test_words_that_name_nothing_are_one_line(text: str, says: str) -> None:
         links_of(text)
 
 
-def test_usual_places_are_links() -> None:
-    assert all(parse_link(link).kind == "udp" for link in usual_places())
+def test_usual_links_are_links() -> None:
+    assert all(parse_link(link).kind == "udp" for link in usual_links())

@@ -15,7 +15,7 @@ from moonless.boat.file import default_boat
 from moonless.units import NS_PER_S, iso_utc
 from moonless.watch.instruments.radar_targets import MOST, RadarTargets
 from moonless.watch.instruments.source_agreement import SourceAgreement
-from moonless.watch.link_survey.content import Ear
+from moonless.watch.link_survey.content import LinkContent
 from moonless.watch.link_survey.report import LinkCheck, missing
 from moonless.watch.pipeline.chain import Chain
 from moonless.watch.pipeline.replay import Replay, play
@@ -232,13 +232,13 @@ def _bus_bytes(seconds: float = 12.0) -> list[tuple[int, bytes]]:
 
 
 def test_the_ear_tells_a_bus_and_its_sources() -> None:
-    ear = Ear("can:can0")
+    content = LinkContent("can:can0")
     for now, data in _bus_bytes():
-        ear.put(data, now, False)
-    assert ear.kind == "bus" and ear.words().startswith("NMEA 2000: ") and "129029" in ear.words()
-    offers = {(o.what, o.talker, o.kind) for o in ear.offers}
+        content.put(data, now, False)
+    assert content.kind == "bus" and content.words().startswith("NMEA 2000: ") and "129029" in content.words()
+    offers = {(o.what, o.talker, o.kind) for o in content.sources}
     assert {("position", "1", "129029"), ("motion", "1", "129026"), ("heading", "2", "127250")} <= offers
-    assert ear.sentences["129029"].count > 10 and ear.ticker[-1][2].startswith("(18000000")
+    assert content.sentences["129029"].count > 10 and content.ticker[-1][2].startswith("(18000000")
 
 
 def test_the_doctor_misses_nothing_that_a_bus_brings() -> None:

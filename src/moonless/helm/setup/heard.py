@@ -9,45 +9,45 @@ import numpy as np
 
 from moonless.helm.web.protocol import FanFrame
 from moonless.units import NS_PER_S
-from moonless.watch.instruments.source_priority import CHOOSABLE, FOLLOWED, WORDS, Offer, Preferred, weigh
-from moonless.watch.link_survey.content import FAN_CELLS, FAN_ROWS
-from moonless.watch.link_survey.discovery import Finder, Place
+from moonless.watch.instruments.source_priority import CHOOSABLE, FOLLOWED, WORDS, Preferred, Source, choose_sources
+from moonless.watch.link_survey.discovery import LinkDiscovery, ListenedLink
+from moonless.watch.link_survey.radar_content import FAN_CELLS, FAN_ROWS
 
 SILENT_S = 6.0
 # In tenths of a second; older rows are told as this old.
 _OLDEST = 255
 
 
-def heard_body(finder: Finder, preferred: Preferred, now_ns: int) -> dict[str, Any]:
+def heard_body(discovery: LinkDiscovery, preferred: Preferred, now_ns: int) -> dict[str, Any]:
     """Return the whole of what is heard now: places, what each thing is taken from, what is silent."""
-    places = sorted(finder.places.values(), key=_order)
+    places = sorted(discovery.links.values(), key=_order)
     told = [_place_body(place, now_ns) for place in places if _is_told(place)]
     quiet = [p for p in places if not _is_told(p)]
-    offers = [offer for place in places for offer in place.ear.offers]
+    sources = [source for place in places for source in place.content.sources]
     return {
         "places": told,
         "things": [
             {
-                "what": taken.what,
-                "words": WORDS[taken.what],
-                "taken": _offer_body(taken.taken, now_ns),
-                "others": [_offer_body(offer, now_ns) for offer in taken.waiting],
-                "why": taken.why,
-                "is_conflict": taken.is_conflict and taken.what in FOLLOWED,
-                "can_choose": taken.what in CHOOSABLE,
+                "what": choice.what,
+                "words": WORDS[choice.what],
+                "taken": _source_body(choice.taken, now_ns),
+                "others": [_source_body(source, now_ns) for source in choice.waiting],
+                "why": choice.why,
+                "is_conflict": choice.is_conflict and choice.what in FOLLOWED,
+                "can_choose": choice.what in CHOOSABLE,
             }
-            for taken in weigh(offers, preferred, now_ns)
+            for choice in choose_sources(sources, preferred, now_ns)
         ],
         "quiet_ports": sorted({_port(p) for p in quiet if p.kind == "udp" and p.state == "listening"}),
     }
 
 
-def fans_of(finder: Finder, now_ns: int) -> list[FanFrame]:
+def fans_of(discovery: LinkDiscovery, now_ns: int) -> list[FanFrame]:
     """Return the small fan of each place that carries radar video, numbered as the places of `heard_body` are."""
     fans = []
-    told = [place for place in sorted(finder.places.values(), key=_order) if _is_told(place)]
+    told = [place for place in sorted(discovery.links.values(), key=_order) if _is_told(place)]
     for number, place in enumerate(told):
-        radar = place.ear.radar
+        radar = place.content.radar
         if not radar.spokes:
             continue
         age = np.where(radar.fan_ns > 0, (now_ns - radar.fan_ns) // (NS_PER_S // 10), _OLDEST)
@@ -56,23 +56,23 @@ def fans_of(finder: Finder, now_ns: int) -> list[FanFrame]:
     return fans
 
 
-def place_of_boat(finder: Finder) -> tuple[float, float] | None:
+def place_of_boat(discovery: LinkDiscovery) -> tuple[float, float] | None:
     """Return a position that is heard; None where none is."""
-    for place in finder.places.values():
-        if place.ear.place is not None:
-            return place.ear.place
+    for place in discovery.links.values():
+        if place.content.place is not None:
+            return place.content.place
     return None
 
 
-def _order(place: Place) -> tuple[int, str]:
+def _order(place: ListenedLink) -> tuple[int, str]:
     # What was heard first stands first, so that rows do not move under a finger.
-    first = place.ear.first_ns
+    first = place.content.first_ns
     return (1 << 62 if first is None else first, place.link)
 
 
-def _is_told(place: Place) -> bool:
+def _is_told(place: ListenedLink) -> bool:
     return (
-        place.ear.n_byte > 0
+        place.content.n_byte > 0
         or place.by_hand
         or place.kind == "serial"
         or place.state == "in use"
@@ -80,13 +80,13 @@ def _is_told(place: Place) -> bool:
     )
 
 
-def _port(place: Place) -> int:
+def _port(place: ListenedLink) -> int:
     return int(place.link.rpartition(":")[2])
 
 
-def _place_body(place: Place, now_ns: int) -> dict[str, Any]:
-    ear = place.ear
-    age = None if ear.last_ns is None else round((now_ns - ear.last_ns) / NS_PER_S, 1)
+def _place_body(place: ListenedLink, now_ns: int) -> dict[str, Any]:
+    content = place.content
+    age = None if content.last_ns is None else round((now_ns - content.last_ns) / NS_PER_S, 1)
     return {
         "link": place.link,
         "kind": place.kind,
@@ -94,11 +94,11 @@ def _place_body(place: Place, now_ns: int) -> dict[str, Any]:
         "line": place.line,
         "said": place.said,
         "by_hand": place.by_hand,
-        "carries": ear.kind,
-        "words": ear.words(),
+        "carries": content.kind,
+        "words": content.words(),
         "age_s": age,
         "is_silent": age is not None and age > SILENT_S,
-        "bytes": ear.n_byte,
+        "bytes": content.n_byte,
         "sentences": [
             {
                 "address": address,
@@ -106,19 +106,19 @@ def _place_body(place: Place, now_ns: int) -> dict[str, Any]:
                 "per_s": None if one.per_s is None else round(one.per_s, 1),
                 "age_s": round((now_ns - one.last_ns) / NS_PER_S, 1),
             }
-            for address, one in sorted(ear.sentences.items())
+            for address, one in sorted(content.sentences.items())
         ],
-        "ticker": [{"number": number, "text": text} for number, _, text in ear.ticker],
-        "bad": ear.bad_checksums,
-        "no_fix": ear.no_fix_ns is not None and now_ns - ear.no_fix_ns < SILENT_S * NS_PER_S,
-        "vessels": len(ear.vessels),
+        "ticker": [{"number": number, "text": text} for number, _, text in content.ticker],
+        "bad": content.bad_checksums,
+        "no_fix": content.no_fix_ns is not None and now_ns - content.no_fix_ns < SILENT_S * NS_PER_S,
+        "vessels": len(content.vessels),
         "radar": _radar_body(place, now_ns),
-        "values": [f"{WORDS[o.what]} {o.value}" for o in ear.offers if o.value and o.is_there(now_ns)],
+        "values": [f"{WORDS[o.what]} {o.value}" for o in content.sources if o.value and o.is_there(now_ns)],
     }
 
 
-def _radar_body(place: Place, now_ns: int) -> Mapping[str, Any] | None:
-    radar = place.ear.radar
+def _radar_body(place: ListenedLink, now_ns: int) -> Mapping[str, Any] | None:
+    radar = place.content.radar
     if not radar.spokes:
         return None
     turns = radar.turns_per_min
@@ -136,11 +136,11 @@ def _radar_body(place: Place, now_ns: int) -> Mapping[str, Any] | None:
     }
 
 
-def _offer_body(offer: Offer, now_ns: int) -> dict[str, Any]:
+def _source_body(source: Source, now_ns: int) -> dict[str, Any]:
     return {
-        "link": offer.link,
-        "talker": offer.talker,
-        "kind": offer.kind,
-        "value": offer.value,
-        "age_s": round((now_ns - offer.last_ns) / NS_PER_S, 1),
+        "link": source.link,
+        "talker": source.talker,
+        "kind": source.kind,
+        "value": source.value,
+        "age_s": round((now_ns - source.last_ns) / NS_PER_S, 1),
     }

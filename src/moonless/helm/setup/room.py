@@ -29,7 +29,7 @@ from moonless.helm.setup.launch import boat_path, live_source
 from moonless.helm.setup.questions import GROUPS, asked, change_for
 from moonless.helm.setup.settings import LENGTH_UNITS, HelmSettings, resolved, write_settings
 from moonless.watch.instruments.source_priority import CHOOSABLE
-from moonless.watch.link_survey.discovery import Finder
+from moonless.watch.link_survey.discovery import LinkDiscovery
 from moonless.wire.links import ReceiptClock, parse_link
 
 _log = logging.getLogger(__name__)
@@ -70,14 +70,14 @@ class SetupRoom:
         settings: HelmSettings,
         *,
         launch: Launch = live_source,
-        make_finder: Callable[..., Finder] = Finder,
+        make_discovery: Callable[..., LinkDiscovery] = LinkDiscovery,
     ) -> None:
         self.path = path
         self.settings = settings
         self._launch = launch
-        self._make_finder = make_finder
+        self._make_discovery = make_discovery
         self._running: HelmSettings | None = None  # what the watch was started with
-        self._finder: Finder | None = None
+        self._discovery: LinkDiscovery | None = None
         self._tasks: list[asyncio.Task[None]] = []
         self._asked_s = 0.0
         self._by_hand: dict[str, bool] = {}  # what a person named, and whether it may be shared
@@ -96,29 +96,29 @@ class SetupRoom:
     def keep_listening(self, hub: SetupHost) -> None:
         """Listen for a while longer.  Never blocks."""
         self._asked_s = steady_s()
-        if self._finder is not None:
+        if self._discovery is not None:
             return
         running = self._running
         watched = [] if running is None else [*([running.radar] if running.radar else []), *running.nmea]
-        finder = self._finder = self._make_finder(ReceiptClock(), watched=watched)
+        discovery = self._discovery = self._make_discovery(ReceiptClock(), watched=watched)
         for link in (self.settings.radar, *self.settings.nmea):
             # What was chosen before is shown whether it comes or not.
             if link is not None and parse_link(link).kind != "file":
                 with contextlib.suppress(InputError):
-                    finder.add(link)
+                    discovery.add(link)
         for link, may_share in self._by_hand.items():
             with contextlib.suppress(InputError):
-                finder.add(link)
+                discovery.add(link)
                 if may_share:
-                    finder.share(link)
+                    discovery.share(link)
         if watched:
             hub.source.do(HELM, ShareBytes(True))
-        self._tasks = [asyncio.create_task(finder.run()), asyncio.create_task(self._tell(hub, finder))]
+        self._tasks = [asyncio.create_task(discovery.run()), asyncio.create_task(self._tell(hub, discovery))]
 
     async def stop_listening(self, hub: SetupHost) -> None:
         """Let go of every port and device."""
-        finder, self._finder = self._finder, None
-        if finder is None:
+        discovery, self._discovery = self._discovery, None
+        if discovery is None:
             return
         if self._running is not None:
             hub.source.do(HELM, ShareBytes(False))
@@ -130,15 +130,15 @@ class SetupRoom:
 
     def overheard(self, event: Overheard) -> None:
         """Take in what the watch read."""
-        if self._finder is not None:
+        if self._discovery is not None:
             for item in event.items:
-                self._finder.feed(*item)
+                self._discovery.feed(*item)
 
-    async def _tell(self, hub: SetupHost, finder: Finder) -> None:
+    async def _tell(self, hub: SetupHost, discovery: LinkDiscovery) -> None:
         while steady_s() - self._asked_s < LISTEN_S:
-            now_ns = finder.clock.now_ns()
-            self._place = place_of_boat(finder) or self._place
-            hub.tell_heard(heard_body(finder, self.settings.prefer, now_ns), fans_of(finder, now_ns))
+            now_ns = discovery.clock.now_ns()
+            self._place = place_of_boat(discovery) or self._place
+            hub.tell_heard(heard_body(discovery, self.settings.prefer, now_ns), fans_of(discovery, now_ns))
             await asyncio.sleep(TELL_S)
         await self.stop_listening(hub)
 
@@ -217,10 +217,10 @@ class SetupRoom:
                 raise InputError(f"{what!r} is nothing that the set-up does")
             return await asyncio.to_thread(self.body)
 
-    def _listener(self) -> Finder:
-        if self._finder is None:
+    def _listener(self) -> LinkDiscovery:
+        if self._discovery is None:
             raise InputError("nothing listens now: open the page of what is heard")
-        return self._finder
+        return self._discovery
 
     def _choose_links(self, request: Mapping[str, Any]) -> None:
         radar = request.get("radar")

@@ -32,7 +32,7 @@ from moonless.wire.nmea_events import (
 What = Literal["radar", "position", "motion", "heading", "turn", "date", "depth", "wind", "ais", "targets"]
 
 TAKE_OVER_S = 2.0
-# An offer not renewed for this long is not there any more.  AIS sends seldom.
+# A source not renewed for this long is not there any more.  AIS sends seldom.
 GONE_S: Mapping[str, float] = {"ais": 180.0, "date": 15.0, "targets": 15.0}
 GONE_ELSE_S = 6.0
 
@@ -66,7 +66,7 @@ Preferred = Mapping[str, tuple[str, str]]
 
 
 @dataclass(frozen=True, slots=True)
-class Offer:
+class Source:
     """One thing that one kind of sentence of one talker on one link gives."""
 
     what: What
@@ -84,12 +84,12 @@ class Offer:
 
 
 @dataclass(frozen=True, slots=True)
-class Taken:
-    """What becomes of the offers of one thing: one is taken, the others wait; ``why`` is one plain sentence."""
+class SourceChoice:
+    """What becomes of the sources of one thing: one is taken, the others wait; ``why`` is one plain sentence."""
 
     what: What
-    taken: Offer
-    waiting: tuple[Offer, ...]  # of other sources, best first
+    taken: Source
+    waiting: tuple[Source, ...]  # of other sources, best first
     why: str
 
     @property
@@ -115,42 +115,42 @@ def is_chosen(what: str, link: str, talker: str, preferred: Preferred) -> bool:
     return wanted is not None and wanted[0] == link and wanted[1] in ("", talker)
 
 
-def weigh(offers: Iterable[Offer], preferred: Preferred, now_ns: int) -> list[Taken]:
-    """Return, thing by thing, what is taken of the offers that are there now."""
-    by_what: dict[What, dict[tuple[str, str], Offer]] = {}
-    for offer in offers:
-        if not offer.is_there(now_ns):
+def choose_sources(sources: Iterable[Source], preferred: Preferred, now_ns: int) -> list[SourceChoice]:
+    """Return, thing by thing, what is taken of the sources that are there now."""
+    by_what: dict[What, dict[tuple[str, str], Source]] = {}
+    for source in sources:
+        if not source.is_there(now_ns):
             continue
-        sources = by_what.setdefault(offer.what, {})
-        key = (offer.link, offer.talker)
+        of_thing = by_what.setdefault(source.what, {})
+        key = (source.link, source.talker)
         # The best sentence of a source speaks for it.
-        if key not in sources or _order(offer, preferred) < _order(sources[key], preferred):
-            sources[key] = offer
+        if key not in of_thing or _order(source, preferred) < _order(of_thing[key], preferred):
+            of_thing[key] = source
     out = []
     for what in WORDS:
-        ranked = sorted(by_what.get(what, {}).values(), key=lambda offer: _order(offer, preferred))
+        ranked = sorted(by_what.get(what, {}).values(), key=lambda source: _order(source, preferred))
         if ranked:
-            out.append(Taken(what, ranked[0], tuple(ranked[1:]), _why(ranked, preferred)))
+            out.append(SourceChoice(what, ranked[0], tuple(ranked[1:]), _why(ranked, preferred)))
     return out
 
 
-def source_words(offer: Offer) -> str:
+def source_words(source: Source) -> str:
     """Return a source as people read it."""
-    if offer.kind.isdigit():
-        said = f"group {offer.kind} of device {offer.talker}"
-    elif offer.kind == "SK":
-        said = f"Signal K source {offer.talker}" if offer.talker else "Signal K"
+    if source.kind.isdigit():
+        said = f"group {source.kind} of device {source.talker}"
+    elif source.kind == "SK":
+        said = f"Signal K source {source.talker}" if source.talker else "Signal K"
     else:
-        said = offer.kind if not offer.talker else f"{offer.talker} {offer.kind}"
-    return f"{said} on {offer.link}"
+        said = source.kind if not source.talker else f"{source.talker} {source.kind}"
+    return f"{said} on {source.link}"
 
 
-def _order(offer: Offer, preferred: Preferred) -> tuple[int, int, str]:
-    chosen = is_chosen(offer.what, offer.link, offer.talker, preferred)
-    return rank(offer.what, offer.kind, offer.is_magnetic, chosen), offer.first_ns, offer.link
+def _order(source: Source, preferred: Preferred) -> tuple[int, int, str]:
+    chosen = is_chosen(source.what, source.link, source.talker, preferred)
+    return rank(source.what, source.kind, source.is_magnetic, chosen), source.first_ns, source.link
 
 
-def _why(ranked: list[Offer], preferred: Preferred) -> str:
+def _why(ranked: list[Source], preferred: Preferred) -> str:
     first, *rest = ranked
     what = WORDS[first.what]
     if not rest:

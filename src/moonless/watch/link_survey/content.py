@@ -1,8 +1,8 @@
 """What one link carries, told from its bytes alone: instruments of any tongue, radar video, or something else.  No I/O.
 
-    ear = Ear("udp://0.0.0.0:10110")
-    ear.put(data, received_ns, is_datagram=True)
-    ear.kind, ear.sentences, ear.radar, ear.offers
+    content = LinkContent("udp://0.0.0.0:10110")
+    content.put(data, received_ns, is_datagram=True)
+    content.kind, content.sentences, content.radar, content.sources
 
 Rules of this file:
 - Nothing is believed that the watch would not believe: a sentence needs its checksum, a block must read whole.
@@ -14,16 +14,12 @@ from __future__ import annotations
 import math
 from collections import Counter, deque
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Literal
 
-import numpy as np
-from numpy.typing import NDArray
-
-from moonless.constants import TAU
-from moonless.scan.types import Spoke
 from moonless.units import NS_PER_S, mps_to_kn
-from moonless.watch.instruments.source_priority import Offer, What
+from moonless.watch.instruments.source_priority import Source, What
+from moonless.watch.link_survey.radar_content import RadarContent
 from moonless.wire.cat240 import CATEGORY, Cat240Decoder, Video
 from moonless.wire.instruments import InstrumentDecoder, LineKind
 from moonless.wire.n2k.frames import frame_of
@@ -46,10 +42,6 @@ Carries = Literal["nothing", "nmea", "bus", "signalk", "radar", "asterix", "unkn
 
 # Lines kept for a person to look at.
 TICKER = 12
-# Spokes a second and the rate of turning are told over this long.
-RATE_NS = 4 * NS_PER_S
-# The small fan that shows spokes coming in: bearings and cells.
-FAN_ROWS, FAN_CELLS = 180, 40
 MOST_VESSELS = 5000
 # As much of a line as a person looks at: the whole of a sentence.
 _TICKER_OCTETS = 160
@@ -74,97 +66,10 @@ class SentenceCount:
         return (self.count - 1) / span if self.count > 1 and span > 0.0 else None
 
 
-@dataclass(slots=True)
-class RadarHeard:
-    """The radar video of one link, as far as it has been heard."""
+class LinkContent:
+    """What the bytes of one link are; see the rules of this file.
 
-    spokes: int = 0
-    n_cell: int = 0
-    cell_m: float = math.nan
-    first_cell_m: float = math.nan
-    bits: int = 0
-    has_time: bool = False
-    sources: Counter[tuple[int, int]] = field(default_factory=Counter)  # spokes of each SAC/SIC
-    fan: NDArray[np.uint8] = field(default_factory=lambda: np.zeros((FAN_ROWS, FAN_CELLS), np.uint8))
-    fan_ns: NDArray[np.int64] = field(default_factory=lambda: np.zeros(FAN_ROWS, np.int64))  # 0: not yet
-    newest_row: int = 0
-    last_ns: int = 0
-    _turned: deque[tuple[int, int, float]] = field(default_factory=deque)  # (time, spokes, unwrapped angle)
-    _u: float = 0.0
-    _azimuth: float = math.nan
-    _steps: deque[float] = field(default_factory=lambda: deque(maxlen=200))
-
-    @property
-    def range_m(self) -> float:
-        """Slant range to the end of the last cell."""
-        return self.first_cell_m + (self.n_cell - 0.5) * self.cell_m
-
-    def spokes_per_s(self, now_ns: int) -> float:
-        """Spokes that came in a second, over the last seconds."""
-        recent = [t for t in self._turned if now_ns - t[0] <= RATE_NS]
-        if len(recent) < 2:
-            return 0.0
-        span = max(now_ns - recent[0][0], 1) / NS_PER_S
-        return (recent[-1][1] - recent[0][1]) / span
-
-    @property
-    def turns_per_min(self) -> float | None:
-        """Turns of the antenna a minute, negative anticlockwise; None while it cannot be told."""
-        if len(self._turned) < 3:
-            return None
-        (t0, _, u0), (t1, _, u1) = self._turned[0], self._turned[-1]
-        if t1 - t0 < NS_PER_S // 2:
-            return None
-        return (u1 - u0) / TAU / ((t1 - t0) / NS_PER_S) * 60.0
-
-    @property
-    def spokes_per_turn(self) -> int | None:
-        """Spokes in a turn by their spacing; None while it cannot be told."""
-        if len(self._steps) < 20:
-            return None
-        step = float(np.median(np.abs(self._steps)))
-        return round(TAU / step) if step > 1e-5 else None
-
-    def take(self, spoke: Spoke, received_ns: int) -> None:
-        """Take in one spoke."""
-        self.spokes += 1
-        self.last_ns = received_ns
-        self.n_cell, self.cell_m, self.first_cell_m = spoke.echo.shape[0], spoke.cell_m, spoke.first_cell_m
-        azimuth = spoke.azimuth_start_rad
-        if math.isfinite(self._azimuth):
-            step = (azimuth - self._azimuth + math.pi) % TAU - math.pi
-            if step:
-                self._steps.append(step)
-            self._u += step
-        self._azimuth = azimuth
-        if not self._turned or received_ns - self._turned[-1][0] >= NS_PER_S // 20:
-            self._turned.append((received_ns, self.spokes, self._u))
-            while received_ns - self._turned[0][0] > RATE_NS:
-                self._turned.popleft()
-        row = int(azimuth / TAU * FAN_ROWS) % FAN_ROWS
-        cells = _pooled(spoke)
-        if row == self.newest_row and received_ns - int(self.fan_ns[row]) < NS_PER_S:
-            cells = np.maximum(cells, self.fan[row])
-        self.fan[row], self.fan_ns[row], self.newest_row = cells, received_ns, row
-
-
-def _pooled(spoke: Spoke) -> NDArray[np.uint8]:
-    """Return the strongest echo of each of the fan's cells, of 255."""
-    echo = spoke.echo
-    if echo.shape[0] == 0:
-        return np.zeros(FAN_CELLS, np.uint8)
-    if echo.shape[0] >= FAN_CELLS:
-        at = np.arange(FAN_CELLS) * echo.shape[0] // FAN_CELLS
-        pooled = np.maximum.reduceat(echo, at)
-    else:
-        pooled = echo[np.arange(FAN_CELLS) * echo.shape[0] // FAN_CELLS]
-    return (pooled.astype(np.uint32) * 255 // spoke.full_scale).astype(np.uint8)
-
-
-class Ear:
-    """Listens to the bytes of one link; see the rules of this file.
-
-    ``name`` is the link as the command line writes it, and stands in every offer.
+    ``name`` is the link as the command line writes it, and stands in every source.
     """
 
     def __init__(self, name: str) -> None:
@@ -176,15 +81,14 @@ class Ear:
         self.cat240 = Cat240Decoder()
         self.sentences: dict[str, SentenceCount] = {}  # by address: "GPRMC"; of a bus by group: "129025"
         self.ticker: deque[tuple[int, int, str]] = deque(maxlen=TICKER)  # (number, time, sentence)
-        self.radar = RadarHeard()
+        self.radar = RadarContent()
         self.vessels: set[int] = set()
         self.no_fix_ns: int | None = None
         self.place: tuple[float, float] | None = None
         self.foreign: Counter[int] = Counter()  # ASTERIX blocks of other categories
-        self._offers: dict[tuple[What, str], Offer] = {}
+        self._sources: dict[tuple[What, str], Source] = {}
         self._unreadable = 0
         self._n_line = 0
-        self._now_ns = 0
 
     # --- in --------------------------------------------------------------------------------------------------------
 
@@ -209,15 +113,13 @@ class Ear:
                 self.foreign[data[0]] += 1
             return
         before = self._n_line
-        self._now_ns = received_ns
         self._events(self.decoder.datagram(data, received_ns))
         self._unreadable += self._n_line == before
 
     def _stream(self, data: bytes, received_ns: int) -> None:
         # Once one of the two has read something, the other is not asked any more.
         if not self.cat240.counts.videos:
-            self._now_ns = received_ns
-            self._events(self.decoder.feed(data, received_ns))
+                self._events(self.decoder.feed(data, received_ns))
         if not self._n_line:
             self._videos(self.cat240.feed(data), received_ns)
 
@@ -231,7 +133,7 @@ class Ear:
             if (event.sac, event.sic) == next(iter(self.radar.sources)):
                 self.radar.take(event.to_spoke(received_ns), received_ns)
         if self.radar.spokes:
-            self._offer("radar", "", "CAT240", received_ns, "", False)
+            self._add_source("radar", "", "CAT240", received_ns, "", False)
 
     def _sentence(self, sentence: Sentence) -> None:
         self._count(f"{sentence.talker}{sentence.kind}", sentence.raw)
@@ -242,14 +144,15 @@ class Ear:
 
     def _count(self, address: str, line: bytes) -> None:
         self._n_line += 1
-        self.ticker.append((self._n_line, self._now_ns, line[:_TICKER_OCTETS].decode("ascii", errors="replace")))
+        now_ns = self.last_ns or 0  # of what is being taken in
+        self.ticker.append((self._n_line, now_ns, line[:_TICKER_OCTETS].decode("ascii", errors="replace")))
         one = self.sentences.get(address)
         if one is None:
             if len(self.sentences) >= MOST_KINDS:
                 return
-            one = self.sentences[address] = SentenceCount(first_ns=self._now_ns)
+            one = self.sentences[address] = SentenceCount(first_ns=now_ns)
         one.count += 1
-        one.last_ns = self._now_ns
+        one.last_ns = now_ns
 
     def _events(self, events: Sequence[Said]) -> None:
         for event in events:
@@ -261,40 +164,41 @@ class Ear:
             pose = event.pose
             if pose.lat_deg is not None and pose.lon_deg is not None:
                 self.place = (pose.lat_deg, pose.lon_deg)
-                self._offer("position", talker, kind, at, place_words(pose.lat_deg, pose.lon_deg), False)
+                self._add_source("position", talker, kind, at, place_words(pose.lat_deg, pose.lon_deg), False)
             if pose.sog is not None:
                 course = "" if pose.cog_rad is None else f"{math.degrees(pose.cog_rad):03.0f}°, "
-                self._offer("motion", talker, kind, at, f"{course}{mps_to_kn(pose.sog):.1f} kn", False)
+                self._add_source("motion", talker, kind, at, f"{course}{mps_to_kn(pose.sog):.1f} kn", False)
             if pose.heading_true_rad is not None:
                 words = f"{math.degrees(pose.heading_true_rad):05.1f}°"
-                self._offer("heading", talker, kind, at, words, event.is_magnetic)
+                self._add_source("heading", talker, kind, at, words, event.is_magnetic)
             if pose.turn_rate is not None:
-                self._offer("turn", talker, kind, at, f"{math.degrees(pose.turn_rate) * 60.0:+.0f}° a minute", False)
+                words = f"{math.degrees(pose.turn_rate) * 60.0:+.0f}° a minute"
+                self._add_source("turn", talker, kind, at, words, False)
         elif isinstance(event, NoFixSaid):
             self.no_fix_ns = at
         elif isinstance(event, ClockSaid):
-            self._offer("date", talker, kind, at, "", False)
+            self._add_source("date", talker, kind, at, "", False)
         elif isinstance(event, DepthSaid):
-            self._offer("depth", talker, kind, at, f"{event.below_transducer_m:.1f} m below the transducer", False)
+            self._add_source("depth", talker, kind, at, f"{event.below_transducer_m:.1f} m below the transducer", False)
         elif isinstance(event, DepthLostSaid):
-            self._offer("depth", talker, kind, at, "no bottom found", False)
+            self._add_source("depth", talker, kind, at, "no bottom found", False)
         elif isinstance(event, WindSaid):
-            self._offer("wind", talker, kind, at, f"{mps_to_kn(event.speed):.0f} kn", False)
+            self._add_source("wind", talker, kind, at, f"{mps_to_kn(event.speed):.0f} kn", False)
         elif isinstance(event, AisSaid):
             if len(self.vessels) < MOST_VESSELS:
                 self.vessels.add(event.report.mmsi)
             count = len(self.vessels)
-            self._offer("ais", talker, kind, at, f"{count} vessel{'' if count == 1 else 's'}", False)
+            self._add_source("ais", talker, kind, at, f"{count} vessel{'' if count == 1 else 's'}", False)
         elif isinstance(event, TargetSaid | TargetPlaceSaid):
-            self._offer("targets", talker, kind, at, "", False)
+            self._add_source("targets", talker, kind, at, "", False)
 
-    def _offer(self, what: What, talker: str, kind: str, at_ns: int, value: str, is_magnetic: bool) -> None:
+    def _add_source(self, what: What, talker: str, kind: str, at_ns: int, value: str, is_magnetic: bool) -> None:
         key = (what, f"{talker}{kind}")
-        before = self._offers.get(key)
-        if before is None and len(self._offers) >= MOST_KINDS:
+        before = self._sources.get(key)
+        if before is None and len(self._sources) >= MOST_KINDS:
             return
         first = at_ns if before is None else before.first_ns
-        self._offers[key] = Offer(what, self.name, talker, kind, first, at_ns, value, is_magnetic)
+        self._sources[key] = Source(what, self.name, talker, kind, first, at_ns, value, is_magnetic)
 
     # --- out -------------------------------------------------------------------------------------------------------
 
@@ -317,9 +221,9 @@ class Ear:
         return "unknown" if self._unreadable or self.n_byte > ENOUGH_BYTES else "nothing"
 
     @property
-    def offers(self) -> tuple[Offer, ...]:
-        """What can be had from it, each with its newest value."""
-        return tuple(self._offers.values())
+    def sources(self) -> tuple[Source, ...]:
+        """The sources on it, each with its newest value."""
+        return tuple(self._sources.values())
 
     @property
     def bad_checksums(self) -> int:
