@@ -47,6 +47,10 @@ class SceneTurn:
     truth: TurnTruth
 
 
+# Number of the first cell that is sent: cell 0 is the antenna itself.
+WIRE_FIRST_CELL = 1
+
+
 class ScenePlayer:
     """Plays one scene, turn by turn.  Not for several threads at once."""
 
@@ -68,7 +72,6 @@ class ScenePlayer:
         self._radar = replace(scene.boat.radar, losses_db=scene.boat.radar.losses_db + use.loss_db)
         self.turn_s = 1.0 / self._radar.rotation_hz
         self.grid = ScanGrid(use.n_spoke, use.n_cell, cell_m + self._radar.range_offset_m, cell_m)
-        self._wire_first_cell = 1
         self.ground = self._open_ground(cache_dir)
         self.world = self._open_world()
         self._mark_targets = [
@@ -266,7 +269,7 @@ class ScenePlayer:
                         azimuth_start_rad=middle - 0.5 * step,
                         azimuth_end_rad=middle + 0.5 * step,
                         cell_m=self.grid.cell_m,
-                        start_cell=self._wire_first_cell,
+                        start_cell=WIRE_FIRST_CELL,
                         sequence=number * n_spoke + k,
                         time_ns=time_ns,
                     ),

@@ -176,10 +176,10 @@ def test_the_hub_applies_it_at_once_and_keeps_it_where_it_can(tmp_path: Path) ->
 def test_the_chain_turns_its_picture_and_what_it_knows() -> None:
     boat = default_boat()
     chain = Chain(boat)
-    before = chain._judge._registrar.now.heading_bias
+    before = chain._judge._registration._registrar.now.heading_bias
     chain.set_bow_offset(math.radians(-1.5))
     assert chain.boat.radar.bow_offset_rad == pytest.approx(math.radians(-1.5))
-    assert chain._judge._registrar.now.heading_bias - before == pytest.approx(math.radians(-1.5))
+    assert chain._judge._registration._registrar.now.heading_bias - before == pytest.approx(math.radians(-1.5))
     # Round the circle the short way.
     chain.set_bow_offset(math.radians(-1.5 + 360.0))
-    assert chain._judge._registrar.now.heading_bias - before == pytest.approx(math.radians(-1.5), abs=1e-9)
+    assert chain._judge._registration._registrar.now.heading_bias - before == pytest.approx(math.radians(-1.5), abs=1e-9)

@@ -21,7 +21,8 @@ from moonless.sea.stations import Harmonic, Stations, TideStation
 from moonless.units import NS_PER_S, iso_utc
 from moonless.watch.instruments.tides import TideUnderWay
 from moonless.watch.pipeline.chain import Chain
-from moonless.watch.pipeline.live import LiveWatch, _Item, _joined
+from moonless.watch.pipeline.inbox import Item, joined
+from moonless.watch.pipeline.live import LiveWatch
 from moonless.watch.pipeline.replay import Replay, play
 from moonless.watch.types import LinkNow, Turn
 from moonless.wire.links import parse_link
@@ -315,9 +316,9 @@ def test_live_work_that_fails_is_said_and_goes_on() -> None:
 
 
 def test_datagrams_are_joined_only_when_they_came_together() -> None:
-    items = [_Item(b"a", 0, True, 0), _Item(b"b", 10_000_000, True, 0), _Item(b"c", 30_000_000, True, 0)]
-    items += [_Item(b"n", 31_000_000, False, 1), _Item(b"d", 32_000_000, True, 0), _Item(b"e", 33_000_000, False, 0)]
-    got = [(i.data, i.received_ns, i.is_datagram) for i in _joined(items)]
+    items = [Item(b"a", 0, True, 0), Item(b"b", 10_000_000, True, 0), Item(b"c", 30_000_000, True, 0)]
+    items += [Item(b"n", 31_000_000, False, 1), Item(b"d", 32_000_000, True, 0), Item(b"e", 33_000_000, False, 0)]
+    got = [(i.data, i.received_ns, i.is_datagram) for i in joined(items)]
     assert got == [
         (b"ab", 10_000_000, False),
         (b"c", 30_000_000, True),

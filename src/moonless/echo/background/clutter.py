@@ -21,6 +21,7 @@ passes is measured against what is designed, and the threshold follows.
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
@@ -65,12 +66,35 @@ QUIET_SPAN_DB, CLUTTER_SPAN_DB, CLUTTER_SCALE_DB = 4.0, 16.0, 3.0
 MOST_DB = 32.0
 
 
+@dataclass(frozen=True, slots=True)
+class NoiseFigures:
+    """What boxes of noise alone do, against a perfectly known mean."""
+
+    looks: float  # independent looks in a box
+    p_false: float  # the rate of false boxes
+    least_db: float  # over the median at that rate: no background strays less
+    width_db: float  # a unit of `score`, between the rates that are measured
+
+    @classmethod
+    def of(cls, looks: float, p_false: float) -> NoiseFigures:
+        """Return the figures of so many looks at a rate."""
+        rates = np.array([MEASURED_RATES[0], MEASURED_RATES[-1]])
+        ends = [_noise_db(float(rate), looks) for rate in rates]
+        return cls(looks, p_false, _noise_db(p_false, looks), (ends[1] - ends[0]) / float(np.diff(score(rates))[0]))
+
+
+@lru_cache(maxsize=64)
+def _noise_db(rate: float, looks: float) -> float:
+    """Return how far over its median a box of noise stands at ``rate``."""
+    return k_quantile_db(rate, looks, math.inf) - k_quantile_db(0.5, looks, math.inf)
+
+
 class ClutterMap:
     """The learnt background of one scan geometry."""
 
     def __init__(self, grid: Grid, looks: float, p_false: float) -> None:
         self.grid = grid
-        self.p_false = p_false
+        self.noise = NoiseFigures.of(looks, p_false)
         # Rings grow outward: near the boat the clutter falls fast.
         share = (np.arange(grid.n_col) + 0.5) / max(1, grid.n_col)
         self.ring_of_col = np.minimum((N_RING * np.sqrt(share)).astype(np.int64), N_RING - 1)
@@ -86,18 +110,11 @@ class ClutterMap:
         self._loop = np.zeros(1 + N_BAND)  # logarithm of how many times oftener than designed strays pass, by kind
         self.reach_db = np.zeros((N_SECTOR + 1, N_RING))  # how far over the threshold a stray may stand
         self._has_echoes = True  # among the strays: the first turn's
-        self.looks = looks
-        # No background strays less than summed noise against a perfectly known mean.
-        self.least_db = self._noise_db(p_false, looks)
-        rates = np.array([MEASURED_RATES[0], MEASURED_RATES[-1]])
-        noise = [self._noise_db(float(p), looks) for p in rates]
-        self.noise_width_db = (noise[1] - noise[0]) / float(np.diff(score(rates))[0])
 
-    @staticmethod
-    @lru_cache(maxsize=64)
-    def _noise_db(rate: float, looks: float) -> float:
-        """Return how far over its median a box of noise stands at ``rate``."""
-        return k_quantile_db(rate, looks, math.inf) - k_quantile_db(0.5, looks, math.inf)
+    @property
+    def p_false(self) -> float:
+        """The rate of false boxes that the map is kept for."""
+        return self.noise.p_false
 
     def sector_of_row(self, heading_rad: Floats, is_shaded: NDArray[np.bool_]) -> NDArray[np.int64]:
         """Return (n_row,) the true sector of each block row, `SHADED` where so; an unknown heading counts as north."""
@@ -222,12 +239,12 @@ class ClutterMap:
     @property
     def loud_db(self) -> float:
         """How far over its floor a box stands that noise alone lifts so far once in a hundred times."""
-        return self.least_db * float(score(0.01) / score(self.p_false)) + RATIO_STEP_DB
+        return self.noise.least_db * float(score(0.01) / score(self.p_false)) + RATIO_STEP_DB
 
     def kinds(self, width: Floats) -> NDArray[np.int64]:
         """Return the kind of each bin by its line's ``width``: 0 no wider than noise, else 1 + its band of rings."""
         band = np.minimum(np.arange(N_RING) * N_BAND // N_RING, N_BAND - 1)
-        return np.where(width < QUIET_WIDTH * self.noise_width_db, 0, 1 + band[None, :])
+        return np.where(width < QUIET_WIDTH * self.noise.width_db, 0, 1 + band[None, :])
 
     def lines(self) -> tuple[Floats, Floats]:
         """Return (middle, width) of each bin's line, dB at a score of 0 and dB a score, (N_SECTOR + 1, N_RING)."""
@@ -240,11 +257,11 @@ class ClutterMap:
         levels = np.stack([_level_of(counts, cumulative, total, 1.0 - p) for p in rates])
         at = score(rates)
         lean = at - at.mean()
-        width = np.maximum(np.tensordot(lean, levels, axes=1) / float(lean @ lean), 0.5 * self.noise_width_db)
+        width = np.maximum(np.tensordot(lean, levels, axes=1) / float(lean @ lean), 0.5 * self.noise.width_db)
         middle = levels.mean(axis=0) - width * at.mean()
         told = total > TOLD
         median = _level_of(counts, cumulative, total, 0.5)
-        noise_middle = self.loud_db - self.noise_width_db * float(score(0.01))
+        noise_middle = self.loud_db - self.noise.width_db * float(score(0.01))
         # A bin that has seen too little is taken to be like the next ring that has seen enough: outward first.
         at = np.broadcast_to(np.arange(N_RING), told.shape)
         outward = np.minimum.accumulate(np.where(told, at, N_RING)[:, ::-1], axis=1)[:, ::-1]
@@ -254,7 +271,7 @@ class ClutterMap:
         self.median_db = np.where(has, median[sector, like], 0.0)
         self._lines = (
             np.where(has, middle[sector, like], noise_middle),
-            np.where(has, width[sector, like], self.noise_width_db),
+            np.where(has, width[sector, like], self.noise.width_db),
         )
         return self._lines
 
@@ -286,7 +303,7 @@ class ClutterMap:
         self.reach_db = width * (tails[kind, -1] - tails[kind, list(p_false).index(self.p_false)])
         out = []
         for k, rate in enumerate(p_false):
-            least = self._noise_db(rate, self.looks)
+            least = _noise_db(rate, self.noise.looks)
             seen = middle + width * tails[kind, k]
             most = np.full(seen.shape, MOST_DB)
             if self._has_echoes:

@@ -53,11 +53,6 @@ class WildPlayer:
         self.wild, self.scene = wild, wild.scene
         assert wild.scene.duration_s is not None
         self.duration_s = wild.scene.duration_s
-        self.turn_s = wild.antenna.turn_s
-        self.cell_m = wild.antenna.range_m / wild.antenna.n_cell
-        self.max_range_m = wild.antenna.range_m
-        self.beam_rad = wild.antenna.beam_rad
-        self.min_range_m = wild.antenna.min_range_m
         self._own = Motion(wild.scene.own, self.duration_s)
         self._movers = tuple(Motion(one.script, self.duration_s) for one in wild.things)
         self.chart: Chart | None = None
@@ -76,6 +71,31 @@ class WildPlayer:
         self._rng = np.random.default_rng([wild.seed, 11])
         self._drawer = Drawer(wild, np.random.default_rng([wild.seed, 12]))
         self._sequence = 0
+
+    @property
+    def turn_s(self) -> float:
+        """Seconds a turn of the antenna takes."""
+        return self.wild.antenna.turn_s
+
+    @property
+    def cell_m(self) -> float:
+        """Slant range from one cell to the next."""
+        return self.wild.antenna.range_m / self.wild.antenna.n_cell
+
+    @property
+    def max_range_m(self) -> float:
+        """Slant range to the end of the last cell."""
+        return self.wild.antenna.range_m
+
+    @property
+    def beam_rad(self) -> float:
+        """Width of the beam, to half its power."""
+        return self.wild.antenna.beam_rad
+
+    @property
+    def min_range_m(self) -> float:
+        """Nearer than this the radar shows nothing."""
+        return self.wild.antenna.min_range_m
 
     @property
     def n_turns(self) -> int:

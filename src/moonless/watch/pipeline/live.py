@@ -17,7 +17,6 @@ from __future__ import annotations
 import asyncio
 import logging
 import threading
-from collections import deque
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -31,6 +30,7 @@ from moonless.units import NS_PER_S
 from moonless.watch.instruments.source_priority import Preferred
 from moonless.watch.outputs.sender import OutputKind, Sender
 from moonless.watch.pipeline.chain import Chain
+from moonless.watch.pipeline.inbox import Inbox, Item, joined
 from moonless.watch.types import LinkNow, LinkState, SpokesNow, Turn
 from moonless.wire.links import LinkSpec, ReceiptClock, read_link
 from moonless.wire.recording import RecordingWriter
@@ -38,24 +38,8 @@ from moonless.wire.recording import RecordingWriter
 _log = logging.getLogger(__name__)
 
 LATE_S = 2.0
-# How often time passes for the chain when nothing comes in.
-TICK_S = 0.1
-# Bytes wait here while the chain works.  At 1 MB a second this is half a minute; past it the oldest are dropped, and
-# counted: a watch half a minute behind is no watch.
-MAX_WAITING_BYTES = 32 * 1024 * 1024
-
-# Radar datagrams received within this are worked on together: a few degrees of a turn at the most.
-JOIN_NS = 20_000_000
 
 LiveEvent = Turn | SpokesNow | LinkNow
-
-
-@dataclass(frozen=True, slots=True)
-class _Item:
-    data: bytes
-    received_ns: int
-    is_datagram: bool
-    link: int  # 0: the radar, from 1: the NMEA links
 
 
 @dataclass(slots=True)
@@ -102,7 +86,6 @@ class LiveWatch:
         self._clock = clock or ReceiptClock()
         self._specs = [radar, *nmea]
         self._on_event = on_event
-        self._newest_ns = 0
         self._working_ns = 0
         self.tap: Callable[[str, bytes, int, bool], None] | None = None  # given (link, data, receipt, datagram)
         self.chain = Chain(
@@ -113,18 +96,11 @@ class LiveWatch:
         names = {str(i): spec.text for i, spec in enumerate(self._specs) if spec is not None}
         self._recording = RecordingWriter(record, names) if record is not None else None
         self._senders = [Sender(kind, spec, self._sending(spec.text)) for kind, spec in outputs]
-        self._inbox: deque[_Item] = deque()
-        self._waiting_bytes = 0
-        self._asked: deque[Callable[[Chain], None]] = deque()
-        self._wake = threading.Condition()
-        self._is_stopping = False
-        self._is_input_over = False
+        self._inbox = Inbox()
 
     def ask(self, work: Callable[[Chain], None]) -> None:
         """Have something done with the chain, in its own thread, before the next bytes.  Never blocks."""
-        with self._wake:
-            self._asked.append(work)
-            self._wake.notify()
+        self._inbox.ask(work)
 
     def now_ns(self) -> int:
         """Return the time of receipt now, by the watch's clock."""
@@ -139,33 +115,21 @@ class LiveWatch:
         ]
         try:
             await asyncio.gather(*tasks)
-            with self._wake:
-                self._is_input_over = True
-                self._wake.notify()
+            self._inbox.end()
             await asyncio.to_thread(thread.join)
         finally:
             for task in tasks:
                 task.cancel()
             await asyncio.gather(*tasks, return_exceptions=True)
-            with self._wake:
-                self._is_stopping = True
-                self._wake.notify()
+            self._inbox.stop()
             await asyncio.to_thread(thread.join, 10.0)
 
     async def _read(self, number: int, spec: LinkSpec) -> None:
         def put(data: bytes, received_ns: int, is_datagram: bool) -> None:
             if (tap := self.tap) is not None:
                 tap(spec.text, data, received_ns, is_datagram)
-            with self._wake:
-                self.counts.bytes_in += len(data)
-                self._newest_ns = max(self._newest_ns, received_ns)
-                self._inbox.append(_Item(data, received_ns, is_datagram, number))
-                self._waiting_bytes += len(data)
-                while self._waiting_bytes > MAX_WAITING_BYTES and len(self._inbox) > 1:
-                    dropped = len(self._inbox.popleft().data)
-                    self._waiting_bytes -= dropped
-                    self.counts.bytes_dropped += dropped
-                self._wake.notify()
+            self.counts.bytes_in += len(data)
+            self.counts.bytes_dropped += self._inbox.put(Item(data, received_ns, is_datagram, number))
 
         def say(state: LinkState, line: str) -> None:
             self._say(spec.text, state, line)
@@ -182,18 +146,18 @@ class LiveWatch:
     def _work(self) -> None:
         try:
             while True:
-                items, asked = self._take()
-                if self._is_stopping:
+                items, asked = self._inbox.take()
+                if self._inbox.is_stopping:
                     break
                 for work in asked:
                     self._do(lambda work=work: self._nothing(work))  # type: ignore[misc]
                 for item in items:
                     self._keep(item)
-                for item in _joined(items):
+                for item in joined(items):
                     self._working_ns = item.received_ns
                     self._do(lambda item=item: self._feed(item))  # type: ignore[misc]
                 if not items:
-                    if self._is_input_over:
+                    if self._inbox.is_over:
                         self._do(self.chain.finish)
                         break
                     now_ns = self._clock.now_ns()
@@ -203,21 +167,11 @@ class LiveWatch:
         finally:
             self._close()
 
-    def _take(self) -> tuple[list[_Item], list[Callable[[Chain], None]]]:
-        with self._wake:
-            if not (self._inbox or self._asked or self._is_stopping or self._is_input_over):
-                self._wake.wait(TICK_S)
-            items, asked = list(self._inbox), list(self._asked)
-            self._inbox.clear()
-            self._asked.clear()
-            self._waiting_bytes = 0
-        return items, asked
-
     def _nothing(self, work: Callable[[Chain], None]) -> list[Turn]:
         work(self.chain)
         return []
 
-    def _feed(self, item: _Item) -> list[Turn]:
+    def _feed(self, item: Item) -> list[Turn]:
         if item.link == 0:
             return self.chain.feed_radar(item.data, item.received_ns, is_datagram=item.is_datagram)
         return self.chain.feed_nmea(item.data, item.received_ns, link=str(item.link), is_datagram=item.is_datagram)
@@ -244,7 +198,7 @@ class LiveWatch:
             if self.links.get("watch") is not None and self.links["watch"].state == "lost":
                 self._say("watch", "open", "the watch is well again")
 
-    def _keep(self, item: _Item) -> None:
+    def _keep(self, item: Item) -> None:
         if item.link == 0:
             self._try(lambda r: r.radar(item.data, item.received_ns, is_datagram=item.is_datagram))
         else:
@@ -272,7 +226,7 @@ class LiveWatch:
         return lambda line, is_well: self._say(link, "open" if is_well else "lost", line)
 
     def _is_late(self, scan_end_ns: int) -> bool:
-        return self._newest_ns - self._working_ns > LATE_S * NS_PER_S
+        return self._inbox.newest_ns - self._working_ns > LATE_S * NS_PER_S
 
     def _on_spokes(self, spokes: SpokesNow) -> None:
         self._on_event(replace(spokes, received_s=steady_s()))
@@ -281,25 +235,3 @@ class LiveWatch:
 def _number(specs: Sequence[LinkSpec | None], link: str) -> str:
     """Return a link's number, as the chain knows it; one that is not read now is no number's."""
     return next((str(i) for i, spec in enumerate(specs) if spec is not None and spec.text == link), "")
-
-
-def _joined(items: list[_Item]) -> list[_Item]:
-    """Return the items with runs of radar datagrams made one: each is whole blocks, and one feed is cheaper than many.
-
-    A run is told by its last time of receipt, so it is kept short: a radar that sends no time of day has only that.
-    """
-    out: list[_Item] = []
-    run: list[_Item] = []
-    for item in [*items, None]:
-        is_more = item is not None and item.link == 0 and item.is_datagram
-        if item is not None and is_more and (not run or item.received_ns - run[0].received_ns <= JOIN_NS):
-            run.append(item)
-            continue
-        if len(run) == 1:
-            out.append(run[0])
-        elif run:
-            out.append(_Item(b"".join(i.data for i in run), run[-1].received_ns, False, 0))
-        run = [item] if item is not None and is_more else []
-        if item is not None and not is_more:
-            out.append(item)
-    return out
