@@ -182,4 +182,5 @@ def test_the_chain_turns_its_picture_and_what_it_knows() -> None:
     assert chain._judge._registration._registrar.now.heading_bias - before == pytest.approx(math.radians(-1.5))
     # Round the circle the short way.
     chain.set_bow_offset(math.radians(-1.5 + 360.0))
-    assert chain._judge._registration._registrar.now.heading_bias - before == pytest.approx(math.radians(-1.5), abs=1e-9)
+    after = chain._judge._registration._registrar.now.heading_bias
+    assert after - before == pytest.approx(math.radians(-1.5), abs=1e-9)
