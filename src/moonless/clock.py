@@ -22,21 +22,6 @@ class SystemClock:
         return time.time_ns()
 
 
-class SteppedClock:
-    """A clock that stands still until told; replay and tests use it."""
-
-    def __init__(self, start_ns: int = 0) -> None:
-        self._now_ns = start_ns
-
-    def now_ns(self) -> int:
-        """Return the time last set."""
-        return self._now_ns
-
-    def set_ns(self, time_ns: int) -> None:
-        """Move the clock to a moment, forwards or back."""
-        self._now_ns = time_ns
-
-
 def steady_s() -> float:
     """Return seconds of a clock that never jumps; only differences mean anything."""
     return time.perf_counter()

@@ -12,7 +12,7 @@ from track_world import ERRORS, FRAME, NS, noisy, plots_at
 from moonless.echo.types import Plots
 from moonless.track.correction import Correction, replace_by, take_in
 from moonless.track.settings import MotionModels, PoseErrors
-from moonless.track.track_store import Bank, newborn
+from moonless.track.track_store import TrackStore, newborn
 from moonless.track.tracker import Tracker
 from moonless.track.types import AisTarget
 
@@ -20,7 +20,7 @@ POSE = PoseErrors(heading_sigma_rad=math.radians(1.0), position_sigma_m=4.0)
 BEAM = ERRORS.beam_rad
 
 
-def _bank(places: np.ndarray, own: np.ndarray, shared: np.ndarray) -> Bank:
+def _store(places: np.ndarray, own: np.ndarray, shared: np.ndarray) -> TrackStore:
     rel = places - own
     n = len(places)
     jacobian = np.zeros((n, 2, 3))
@@ -28,47 +28,47 @@ def _bank(places: np.ndarray, own: np.ndarray, shared: np.ndarray) -> Bank:
     jacobian[:, 0, 1] = jacobian[:, 1, 2] = 1.0
     noise = np.tile(np.eye(2) * 9.0, (n, 1, 1))
     x, p, mu = newborn(places, noise, jacobian, shared, np.zeros(n), MotionModels(), 6.0, np.hypot(*rel.T))
-    bank = Bank.empty()
-    bank.x, bank.p, bank.mu, bank.id = x, p, mu, np.arange(n)
-    return bank
+    store = TrackStore.empty()
+    store.x, store.p, store.mu, store.id = x, p, mu, np.arange(n)
+    return store
 
 
 def test_a_turns_evidence_is_taken_in_as_one_filter_of_track_and_pose_would() -> None:
     """Against the plain Kalman update with a measurement of the shared states."""
     shared = np.diag([math.radians(0.5) ** 2, 9.0, 9.0])
-    bank = _bank(np.array([[900.0, 400.0], [-100.0, 2500.0]]), np.array([50.0, -20.0]), shared)
-    bank.x[:, :, 5:] = [0.001, 0.5, -0.2]
+    store = _store(np.array([[900.0, 400.0], [-100.0, 2500.0]]), np.array([50.0, -20.0]), shared)
+    store.x[:, :, 5:] = [0.001, 0.5, -0.2]
     measured, noise = np.array([0.004, 2.0, -1.0]), np.diag([math.radians(0.3) ** 2, 4.0, 25.0])
     h = np.eye(8)[5:]
     worth = np.linalg.inv(noise)
     after = np.linalg.inv(np.linalg.inv(shared) + worth)
     moved = after @ worth @ measured
     want_x, want_p = [], []
-    for x, p in zip(bank.x.reshape(-1, 8), bank.p.reshape(-1, 8, 8), strict=True):
+    for x, p in zip(store.x.reshape(-1, 8), store.p.reshape(-1, 8, 8), strict=True):
         gain = p @ h.T @ np.linalg.inv(h @ p @ h.T + noise)
         new = x + gain @ (measured - h @ x)
         new[5:] -= moved  # counted from the new estimate
         want_x.append(new)
         want_p.append(p - gain @ h @ p)
-    take_in(bank, Correction(moved, after, np.zeros(3), moved, worth, worth @ measured, False))
-    assert bank.x.reshape(-1, 8) == pytest.approx(np.array(want_x), abs=1e-8)
-    assert bank.p.reshape(-1, 8, 8) == pytest.approx(np.array(want_p), abs=1e-8)
+    take_in(store, Correction(moved, after, np.zeros(3), moved, worth, worth @ measured, False))
+    assert store.x.reshape(-1, 8) == pytest.approx(np.array(want_x), abs=1e-8)
+    assert store.p.reshape(-1, 8, 8) == pytest.approx(np.array(want_p), abs=1e-8)
 
 
 def test_what_is_found_afresh_moves_a_thing_by_its_lever_and_leaves_it_its_sigma() -> None:
     before = np.diag([math.radians(1.0) ** 2, 16.0, 16.0])
     own, place = np.array([0.0, 0.0]), np.array([[0.0, 1500.0]])
-    bank = _bank(place, own, before)
+    store = _store(place, own, before)
     now = np.diag([math.radians(0.1) ** 2, 4.0, 4.0])
     right = own - [20.0, -15.0]
-    replace_by(bank, np.zeros(3), Correction.settled(np.array([math.radians(2.0), 20.0, -15.0]), now), now, right)
+    replace_by(store, np.zeros(3), Correction.settled(np.array([math.radians(2.0), 20.0, -15.0]), now), now, right)
     # A heading two degrees high put it 52 m too far clockwise; a position 20 m too far east, as much too far east.
     a = math.radians(2.0)
-    assert bank.x[0, 0, :2] == pytest.approx([-1500 * math.sin(a) - 20.0, 1500.0 * math.cos(a) + 15.0], abs=0.05)
-    assert bank.x[0, :, 5:] == pytest.approx(0.0)
+    assert store.x[0, 0, :2] == pytest.approx([-1500 * math.sin(a) - 20.0, 1500.0 * math.cos(a) + 15.0], abs=0.05)
+    assert store.x[0, :, 5:] == pytest.approx(0.0)
     lever = np.array([[1500.0, 1.0, 0.0], [0.0, 0.0, 1.0]])
-    assert bank.p[0, 0, :2, :2] == pytest.approx(np.eye(2) * 9.0 + lever @ now @ lever.T, abs=1e-6)
-    assert bank.p[0, 0, 5:, 5:] == pytest.approx(now)
+    assert store.p[0, 0, :2, :2] == pytest.approx(np.eye(2) * 9.0 + lever @ now @ lever.T, abs=1e-6)
+    assert store.p[0, 0, 5:, 5:] == pytest.approx(now)
 
 
 def _reported(time_s: float, places: np.ndarray, own: np.ndarray, heading: float, wrong: np.ndarray) -> Plots:

@@ -7,7 +7,7 @@ import pytest
 from track_world import ERRORS, FRAME, NS, noisy, plots_at
 
 from moonless.track.management.handover import hand_over
-from moonless.track.track_store import Bank
+from moonless.track.track_store import TrackStore
 from moonless.track.tracker import Tracker
 
 PERIOD_S = 2.5
@@ -52,8 +52,8 @@ def test_a_boat_that_comes_up_beside_one_still_seen_is_another() -> None:
     assert len(told) == 2
 
 
-def _pair(gap_s: float = 5.0, **changes: float) -> tuple[Bank, np.ndarray, int]:
-    """Return a bank of a boat lost and one begun ``gap_s`` after her last plot where she would be, and which is new."""
+def _pair(gap_s: float = 5.0, **changes: float) -> tuple[TrackStore, np.ndarray, int]:
+    """Return a store of a boat lost and one begun ``gap_s`` after her last plot where she would be, and which is new."""
     rng = np.random.default_rng(5)
     banks = []
     for _ in range(2):
@@ -61,10 +61,10 @@ def _pair(gap_s: float = 5.0, **changes: float) -> tuple[Bank, np.ndarray, int]:
         for turn in range(12):
             place = np.array([0.0, 300.0 + 4.0 * PERIOD_S * turn])
             tracker.update(round(turn * PERIOD_S * NS), plots_at(turn * PERIOD_S, noisy(rng, place)), ERRORS)
-        bank = tracker._bank
-        bank.keep(bank.confirmed)
-        assert len(bank) == 1
-        banks.append(bank)
+        store = tracker._store
+        store.keep(store.confirmed)
+        assert len(store) == 1
+        banks.append(store)
     old, new = banks
     now = int(old.last_plot_ns[0]) + round(20.0 * NS)
     old.misses[:], new.id[:] = 4, 77
@@ -79,10 +79,10 @@ def _pair(gap_s: float = 5.0, **changes: float) -> tuple[Bank, np.ndarray, int]:
 
 
 def test_the_one_begun_where_she_was_lost_takes_her_number() -> None:
-    bank, new, now = _pair()
-    number, hits = int(bank.id[0]), int(bank.n_hits.sum())
-    hand_over(bank, new, now)
-    assert bank.id.tolist() == [number] and bank.n_hits.tolist() == [hits]
+    store, new, now = _pair()
+    number, hits = int(store.id[0]), int(store.n_hits.sum())
+    hand_over(store, new, now)
+    assert store.id.tolist() == [number] and store.n_hits.tolist() == [hits]
 
 
 @pytest.mark.parametrize(
@@ -97,17 +97,17 @@ def test_the_one_begun_where_she_was_lost_takes_her_number() -> None:
     ],
 )
 def test_another_is_not_carried_on(gap_s: float, changes: dict[str, float]) -> None:
-    bank, new, now = _pair(gap_s, **changes)
-    ids = bank.id.tolist()
-    hand_over(bank, new, now)
-    assert bank.id.tolist() == ids
+    store, new, now = _pair(gap_s, **changes)
+    ids = store.id.tolist()
+    hand_over(store, new, now)
+    assert store.id.tolist() == ids
 
 
 def test_where_two_fit_none_is_taken() -> None:
-    bank, new, now = _pair()
+    store, new, now = _pair()
     twin, _, _ = _pair()
     twin.keep(np.array([True, False]))
     twin.id[:] = 55
-    bank.append(twin)
-    hand_over(bank, np.append(new, False), now)
-    assert len(bank) == 3
+    store.append(twin)
+    hand_over(store, np.append(new, False), now)
+    assert len(store) == 3

@@ -60,12 +60,6 @@ class Grid:
         """Cells in a box: independent looks, if cells are."""
         return self.n_spoke / self.n_row * self.box_rows * self.col_cells * self.box_cols
 
-    @property
-    def n_resolution(self) -> float:
-        """Beams times pulses in the whole scan."""
-        beams = self.n_spoke / max(1.0, self.beam_spokes)
-        return max(1.0, beams) * max(1.0, self.n_cell / max(1.0, self.pulse_cells))
-
 
 def _hop_and_box(size: float) -> tuple[int, int]:
     """Return (block size, blocks in a box) for an echo ``size`` samples long."""

@@ -125,16 +125,6 @@ class PoseSeries:
         return PosesAt(lat, lon, heading, cog, sog, position_age, heading_age)
 
     @property
-    def last_position_ns(self) -> int | None:
-        """Time of the newest position sample."""
-        return self._position.time_ns[-1] if self._position.time_ns else None
-
-    @property
-    def last_heading_ns(self) -> int | None:
-        """Time of the newest heading sample."""
-        return self._heading.time_ns[-1] if self._heading.time_ns else None
-
-    @property
     def last_motion_ns(self) -> int | None:
         """Time of the newest course and speed over ground."""
         return self._motion.time_ns[-1] if self._motion.time_ns else None

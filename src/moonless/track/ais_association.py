@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from scipy.optimize import linear_sum_assignment
 
 from moonless.frames import LocalFrame
-from moonless.track.track_store import Bank
+from moonless.track.track_store import TrackStore
 from moonless.track.types import AisTarget, RadarTarget
 from moonless.units import NS_PER_S
 
@@ -70,7 +70,7 @@ class Fusion:
     def update(
         self,
         now_ns: int,
-        bank: Bank,
+        store: TrackStore,
         ais: Iterable[AisTarget],
         others: Iterable[RadarTarget],
         offset_en: Floats | None = None,
@@ -81,22 +81,22 @@ class Fusion:
         """
         targets: list[AisTarget | RadarTarget] = [*ais, *others]
         reports = [r for r in (self._report(now_ns, t) for t in targets) if r is not None]
-        alive = {int(i) for i in bank.id}
+        alive = {int(i) for i in store.id}
         self._joined = {k: i for k, i in self._joined.items() if i in alive}
-        if len(bank) == 0 or not reports:
+        if len(store) == 0 or not reports:
             return
-        mean, cov = bank.mean()
-        at = {int(i): n for n, i in enumerate(bank.id)}
+        mean, cov = store.mean()
+        at = {int(i): n for n, i in enumerate(store.id)}
         if offset_en is not None and float(np.hypot(*offset_en)) >= LEAST_OFFSET_M:
-            self._weigh_offset(reports, bank, mean[:, :4], cov[:, :4, :4], offset_en)
+            self._weigh_offset(reports, store, mean[:, :4], cov[:, :4, :4], offset_en)
             if self._is_chart_off:
                 reports = [_moved(r, offset_en) for r in reports]
-        new = [self._compare(r, bank, mean[:, :4], cov[:, :4, :4], alive) for r in reports]
-        self._assign(reports, bank, mean[:, :4], cov[:, :4, :4])
+        new = [self._compare(r, store, mean[:, :4], cov[:, :4, :4], alive) for r in reports]
+        self._assign(reports, store, mean[:, :4], cov[:, :4, :4])
         for r, is_new in zip(reports, new, strict=True):
             track = self._joined.get(r.key)
             if is_new and track is not None:
-                fold_in(bank, at[track], r.state, r.covariance)
+                fold_in(store, at[track], r.state, r.covariance)
 
     def ais_of(self, targets: Iterable[AisTarget]) -> dict[int, AisTarget]:
         """Return {track id: AIS target} of those joined."""
@@ -148,9 +148,11 @@ class Fusion:
         ahead = np.nan_to_num(v) * age
         return Report(key, t.time_ns, np.array([east + ahead[0], north + ahead[1], v[0], v[1]]), cov, t)
 
-    def _weigh_offset(self, reports: list[Report], bank: Bank, mean: Floats, cov: Floats, offset_en: Floats) -> None:
+    def _weigh_offset(
+        self, reports: list[Report], store: TrackStore, mean: Floats, cov: Floats, offset_en: Floats
+    ) -> None:
         """Ask the new reports whether the tracks lie at their places or by the offset beside them."""
-        held = np.flatnonzero(bank.confirmed)
+        held = np.flatnonzero(store.confirmed)
         for r in reports:
             known = self._known.get(r.key)
             if not isinstance(r.target, AisTarget) or (known is not None and r.time_ns <= known.time_ns):
@@ -165,7 +167,7 @@ class Fusion:
         if abs(self._chart_odds) > TURN_ODDS:
             self._is_chart_off = self._chart_odds > 0.0
 
-    def _compare(self, r: Report, bank: Bank, mean: Floats, cov: Floats, alive: set[int]) -> bool:
+    def _compare(self, r: Report, store: TrackStore, mean: Floats, cov: Floats, alive: set[int]) -> bool:
         known = self._known.setdefault(r.key, _Known())
         is_new = r.time_ns > known.time_ns
         known.time_ns = max(known.time_ns, r.time_ns)
@@ -173,7 +175,7 @@ class Fusion:
         known.score = {k: s for k, s in known.score.items() if k in alive}
         near = np.flatnonzero(np.hypot(*(mean[:, :2] - r.state[:2]).T) < 2000.0)
         for i in near:
-            track = int(bank.id[i])
+            track = int(store.id[i])
             d2, gate = distance(r, mean[i], cov[i])
             before = known.score.get(track, 0.0)
             if d2 <= gate:
@@ -186,25 +188,25 @@ class Fusion:
                         del self._joined[r.key]
         return is_new
 
-    def _assign(self, reports: list[Report], bank: Bank, mean: Floats, cov: Floats) -> None:
+    def _assign(self, reports: list[Report], store: TrackStore, mean: Floats, cov: Floats) -> None:
         """One track to one report of a kind, by agreement first and nearness second; a standing match is kept."""
         for kind in (AisTarget, RadarTarget):
             kin = [r for r in reports if isinstance(r.target, kind)]
             held = {self._joined[r.key] for r in kin if r.key in self._joined}
             free = [r for r in kin if r.key not in self._joined]
-            tracks = [i for i in range(len(bank)) if bank.confirmed[i] and int(bank.id[i]) not in held]
+            tracks = [i for i in range(len(store)) if store.confirmed[i] and int(store.id[i]) not in held]
             if not free or not tracks:
                 continue
             cost = np.full((len(free), len(tracks)), 1e6)
             for a, r in enumerate(free):
                 scores = self._known[r.key].score
                 for b, i in enumerate(tracks):
-                    s = scores.get(int(bank.id[i]), 0.0)
+                    s = scores.get(int(store.id[i]), 0.0)
                     if s >= JOIN_AT:
                         cost[a, b] = distance(r, mean[i], cov[i])[0] - 2.0 * s
             for a, b in zip(*linear_sum_assignment(cost), strict=True):
                 if cost[a, b] < 1e5:
-                    self._joined[free[a].key] = int(bank.id[tracks[b]])
+                    self._joined[free[a].key] = int(store.id[tracks[b]])
 
 
 def _moved(r: Report, offset_en: Floats) -> Report:
@@ -222,23 +224,23 @@ def distance(r: Report, mean: Floats, cov: Floats) -> tuple[float, float]:
     return float(d @ np.linalg.solve(s, d)), GATE_4 if n == 4 else GATE_2
 
 
-def fold_in(bank: Bank, i: int, state: Floats, covariance: Floats) -> None:
+def fold_in(store: TrackStore, i: int, state: Floats, covariance: Floats) -> None:
     """Kalman update of every motion model of track ``i`` with a reported state, and of their probabilities.
 
     The report's errors have nothing in common with the radar's; what the track owes to those it learns from the gap.
     """
     n = 4 if bool(np.isfinite(state[2])) else 2
-    like = np.empty(bank.x.shape[1])
-    for m in range(bank.x.shape[1]):
-        p = bank.p[i, m]
+    like = np.empty(store.x.shape[1])
+    for m in range(store.x.shape[1]):
+        p = store.p[i, m]
         s = p[:n, :n] + covariance[:n, :n]
-        d = state[:n] - bank.x[i, m, :n]
+        d = state[:n] - store.x[i, m, :n]
         like[m] = -0.5 * float(d @ np.linalg.solve(s, d)) - 0.5 * float(np.linalg.slogdet(s)[1])
         gain = np.linalg.solve(s, p[:n, :]).T
-        bank.x[i, m] += gain @ d
+        store.x[i, m] += gain @ d
         new = p - gain @ s @ gain.T
-        bank.p[i, m] = 0.5 * (new + new.T)
-    weight = bank.mu[i] * np.exp(like - like.max())
+        store.p[i, m] = 0.5 * (new + new.T)
+    weight = store.mu[i] * np.exp(like - like.max())
     total = float(weight.sum())
     if total > 0.0:
-        bank.mu[i] = weight / total
+        store.mu[i] = weight / total

@@ -1,8 +1,8 @@
-"""Where plots come that nothing explains: the false-plot density of each place, learnt as the run goes.
+"""The clutter density of each place: false plots per square metre and turn, learnt as the run goes.
 
-The strays of the last turns about a place are counted and joined with what is expected anywhere, as a gamma prior
-worth one stray: density = (1 + count) / (1 / prior density + area x turns).  So one stray is no evidence of clutter,
-and a place watched for long without any is known to be clean.
+The plots of the last turns about a place that no track explains are counted and joined with what is expected anywhere,
+as a gamma prior worth one: density = (1 + count) / (1 / prior density + area x turns).  So one false plot is no
+evidence of clutter, and a place watched for long without any is known to be clean.
 """
 
 from __future__ import annotations
@@ -22,8 +22,8 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 
-class Strays:
-    """Remembers stray plots for some turns, over the ground, each with a weight that fades from one."""
+class ClutterDensity:
+    """Remembers false plots for some turns, over the ground, each with a weight that fades from one."""
 
     def __init__(self, settings: TrackerSettings) -> None:
         self._settings = settings
@@ -37,7 +37,7 @@ class Strays:
         return np.maximum(s.clutter_reach_m, s.clutter_reach_of_range * got.range_m)
 
     def count(self, got: Measured) -> Floats:
-        """Return (n,) faded number of strays about each plot."""
+        """Return (n,) faded number of false plots about each plot."""
         reach = self._reach(got)
         order = np.argsort(self._place[:, 0])
         density = around.density_kernel(got.place_m, reach, self._place[order], self._weight[order])
@@ -48,23 +48,23 @@ class Strays:
         watched = math.pi * self._reach(got) ** 2 * self._turns
         return (1.0 + count) / (1.0 / self._settings.clutter_per_m2 + watched)
 
-    def learn(self, got: Measured, stray: Floats, owner: Ints) -> None:
-        """Take in a turn: ``stray`` (n,) probability that nothing explains each plot, ``owner`` (n,) track ids."""
+    def learn(self, got: Measured, false: Floats, owner: Ints) -> None:
+        """Take in a turn: ``false`` (n,) probability that nothing explains each plot, ``owner`` (n,) track ids."""
         fade = 1.0 - 1.0 / self._settings.clutter_memory_turns
         weight = self._weight * fade
         keep = weight > 0.02
-        new = stray > 0.02
+        new = false > 0.02
         self._turns = self._turns * fade + 1.0
         self._place = np.concatenate([self._place[keep], got.place_m[new]])
-        self._weight = np.concatenate([weight[keep], stray[new]])
+        self._weight = np.concatenate([weight[keep], false[new]])
         self._owner = np.concatenate([self._owner[keep], owner[new]])
 
-    def acquit(self, ids: Ints) -> None:
-        """Forget the plots of tracks now confirmed: they were no strays after all."""
+    def release(self, ids: Ints) -> None:
+        """Forget the plots of tracks now confirmed: they were no clutter after all."""
         keep = ~np.isin(self._owner, ids)
         self._place, self._weight, self._owner = self._place[keep], self._weight[keep], self._owner[keep]
 
     def reframe(self, old: LocalFrame, new: LocalFrame) -> None:
-        """Carry the strays to another local plane."""
+        """Carry the plots to another local plane."""
         if self._place.size:
             self._place = reframe.places(self._place, old, new)

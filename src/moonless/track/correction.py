@@ -19,7 +19,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from moonless.track.track_store import Bank
+from moonless.track.track_store import TrackStore
 
 Floats = NDArray[np.float64]
 
@@ -44,40 +44,40 @@ class Correction:
         return cls(state, covariance, np.zeros(3), np.zeros(3), np.zeros((3, 3)), np.zeros(3), is_anew)
 
 
-def take_in(bank: Bank, correction: Correction) -> None:
+def take_in(store: TrackStore, correction: Correction) -> None:
     """Bring all tracks over to a turn's correction, grown out of the last one; in place.
 
     With prior d ~ N(m, D), cross covariance C with the state, and evidence (L, L y) in information form:
     x + C (1 + L D)^-1 (L y - L m),  P - C (1 + L D)^-1 L C'.  Elementary.
     """
-    if len(bank) == 0 or not np.any(correction.information):
+    if len(store) == 0 or not np.any(correction.information):
         return
     worth = correction.information
-    mean, spread, cross = bank.x[:, :, SHARED], bank.p[:, :, SHARED, SHARED], bank.p[:, :, :, SHARED]
+    mean, spread, cross = store.x[:, :, SHARED], store.p[:, :, SHARED, SHARED], store.p[:, :, :, SHARED]
     inner = np.linalg.inv(np.eye(3) + worth @ spread)
     gain = cross @ inner
-    bank.x = bank.x + np.einsum("nmij,nmj->nmi", gain, correction.pull - mean @ worth.T)
-    new = bank.p - gain @ worth @ np.swapaxes(cross, 2, 3)
-    bank.p = 0.5 * (new + np.swapaxes(new, 2, 3))
-    bank.x[:, :, SHARED] -= correction.moved
+    store.x = store.x + np.einsum("nmij,nmj->nmi", gain, correction.pull - mean @ worth.T)
+    new = store.p - gain @ worth @ np.swapaxes(cross, 2, 3)
+    store.p = 0.5 * (new + np.swapaxes(new, 2, 3))
+    store.x[:, :, SHARED] -= correction.moved
 
 
-def replace_by(bank: Bank, before: Floats, correction: Correction, shared: Floats, own_en: Floats) -> None:
+def replace_by(store: TrackStore, before: Floats, correction: Correction, shared: Floats, own_en: Floats) -> None:
     """Bring all tracks over to a correction found afresh, from one ``before`` (3,); in place.  ``own_en``: put right.
 
     What each track thought of the shared errors is dropped for what is known now (``shared``, (3, 3) covariance); what
     it thought of itself given them is kept: the regression of its state on them, B = C D^-1, goes along.
     """
-    if len(bank) == 0:
+    if len(store) == 0:
         return
     step = correction.state - before
-    mean, spread, cross = bank.x[:, :, SHARED], bank.p[:, :, SHARED, SHARED], bank.p[:, :, :, SHARED]
+    mean, spread, cross = store.x[:, :, SHARED], store.p[:, :, SHARED, SHARED], store.p[:, :, :, SHARED]
     slope = np.swapaxes(np.linalg.solve(spread, np.swapaxes(cross, 2, 3)), 2, 3)
-    x = bank.x + np.einsum("nmij,nmj->nmi", slope, step - mean)
-    p = bank.p + slope @ (shared - spread) @ np.swapaxes(slope, 2, 3)
+    x = store.x + np.einsum("nmij,nmj->nmi", slope, step - mean)
+    p = store.p + slope @ (shared - spread) @ np.swapaxes(slope, 2, 3)
     x[:, :, SHARED] = 0.0
     # A place that is turned about the boat keeps its distance; a straight step sideways by the angle would lengthen it,
     # by 10 m of 2.8 km at 5 degrees, which is past the gate.
     turned = np.hypot(1.0, step[0] - mean[:, :, 0])
     x[:, :, :2] = own_en + (x[:, :, :2] - own_en) / turned[:, :, None]
-    bank.x, bank.p = x, 0.5 * (p + np.swapaxes(p, 2, 3))
+    store.x, store.p = x, 0.5 * (p + np.swapaxes(p, 2, 3))

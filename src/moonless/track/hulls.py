@@ -14,7 +14,7 @@ from scipy.spatial import cKDTree
 
 from moonless.echo.types import Plots
 from moonless.track.measurements import Measured
-from moonless.track.track_store import Bank
+from moonless.track.track_store import TrackStore
 from moonless.track.types import AisTarget
 
 Floats = NDArray[np.float64]
@@ -89,7 +89,7 @@ def axes(shape: Floats) -> tuple[Floats, Floats, Floats]:
 
 
 def join_hulls(
-    got: Measured, shapes: Floats, plots: Plots, bank: Bank, ais: Mapping[int, AisTarget] | None = None
+    got: Measured, shapes: Floats, plots: Plots, store: TrackStore, ais: Mapping[int, AisTarget] | None = None
 ) -> tuple[Measured, Floats]:
     """Return the plots with those of one hull made one, and their shapes.
 
@@ -101,8 +101,8 @@ def join_hulls(
     if n == 0:
         return got, shapes
     size = np.sqrt(12.0 * (shapes[:, 0, 0] + shapes[:, 1, 1]))
-    length, beam, angle, is_told = _outlines(bank, ais or {})
-    hulls = np.flatnonzero(bank.confirmed & (length >= EXTENDED_M))
+    length, beam, angle, is_told = _outlines(store, ais or {})
+    hulls = np.flatnonzero(store.confirmed & (length >= EXTENDED_M))
     group = np.arange(n)
     _join_lines(group, got, size, plots)
     if hulls.size == 0 and not np.any(size >= EXTENDED_M) and np.array_equal(group, np.arange(n)):
@@ -117,7 +117,7 @@ def join_hulls(
     strong = plots.strength_db[got.plot] >= HILL_DB
     hull = np.full(n, -1)
     for i in hulls:
-        centre = bank.mu[i] @ bank.x[i, :, :2]
+        centre = store.mu[i] @ store.x[i, :, :2]
         d = got.place_m - centre
         s, c = math.sin(angle[i]), math.cos(angle[i])
         slack = np.sqrt(0.5 * (got.noise[:, 0, 0] + got.noise[:, 1, 1]))
@@ -138,14 +138,14 @@ def join_hulls(
     if np.unique(roots).size < n:
         hull = np.array([hull[roots == root].max() for root in np.unique(roots)])
         got, shapes = _joined(got, shapes, plots, roots)
-    return _doubted(got, shapes, hull, bank, length), shapes
+    return _doubted(got, shapes, hull, store, length), shapes
 
 
-def _outlines(bank: Bank, ais: Mapping[int, AisTarget]) -> tuple[Floats, Floats, Floats, NDArray[np.bool_]]:
+def _outlines(store: TrackStore, ais: Mapping[int, AisTarget]) -> tuple[Floats, Floats, Floats, NDArray[np.bool_]]:
     """Return (length, beam, orientation, whether AIS tells it) of each track's hull; 0 where nothing was resolved."""
-    length, beam, angle = axes(bank.shape)
-    length, is_told = np.where(bank.shape_weight > 0.5, length, 0.0), np.zeros(len(bank), dtype=np.bool_)
-    for i, one in ((k, ais[t]) for k, t in enumerate(bank.id.tolist()) if t in ais):
+    length, beam, angle = axes(store.shape)
+    length, is_told = np.where(store.shape_weight > 0.5, length, 0.0), np.zeros(len(store), dtype=np.bool_)
+    for i, one in ((k, ais[t]) for k, t in enumerate(store.id.tolist()) if t in ais):
         way = one.heading_rad if one.heading_rad is not None else one.cog_rad if (one.sog or 0.0) > 1.0 else None
         if one.length_m is not None and way is not None and length[i] < one.length_m <= LONGEST_M:
             length[i], angle[i], is_told[i] = one.length_m, way % math.pi, True
@@ -196,15 +196,15 @@ def _bounded(group: NDArray[np.int64], place_m: Floats, size: Floats) -> NDArray
     return roots
 
 
-def _doubted(got: Measured, shapes: Floats, hull: NDArray[np.int64], bank: Bank, length: Floats) -> Measured:
+def _doubted(got: Measured, shapes: Floats, hull: NDArray[np.int64], store: TrackStore, length: Floats) -> Measured:
     """A plot much shorter than the hull it lies on may be any part of her: its middle is not hers."""
     size = np.sqrt(12.0 * (shapes[:, 0, 0] + shapes[:, 1, 1]))
-    part = np.where(hull >= 0, 1.0 - size / np.maximum(length[hull], 1e-9), 0.0) if len(bank) else np.zeros(len(got))
+    part = np.where(hull >= 0, 1.0 - size / np.maximum(length[hull], 1e-9), 0.0) if len(store) else np.zeros(len(got))
     at = np.flatnonzero(part > 0.3)
     if at.size == 0:
         return got
     noise = got.noise.copy()
-    noise[at] += part[at, None, None] * bank.shape[hull[at]]
+    noise[at] += part[at, None, None] * store.shape[hull[at]]
     return replace(got, noise=noise)
 
 
@@ -253,13 +253,13 @@ def _reach2(place_m: Floats, shapes: Floats) -> float:
     return float(np.max(apart + 0.5 * (size[:, None] + size[None, :]))) ** 2
 
 
-def learn_shapes(bank: Bank, tracks: NDArray[np.intp], shapes: Floats) -> None:
+def learn_shapes(store: TrackStore, tracks: NDArray[np.intp], shapes: Floats) -> None:
     """Smooth the shapes of plots (k, 2, 2) into the tracks (k,) they belong to; unresolved plots teach nothing."""
     size = np.sqrt(12.0 * (shapes[:, 0, 0] + shapes[:, 1, 1]))
     resolved = size > 0.0
     at, new, size = tracks[resolved], shapes[resolved], size[resolved]
-    weight = bank.shape_weight[at]
+    weight = store.shape_weight[at]
     gain = 1.0 / (np.minimum(weight, SHAPE_MEMORY - 1.0) + 1.0)
-    bank.shape[at] += gain[:, None, None] * (new - bank.shape[at])
-    bank.shape_sq[at] += gain * (size**2 * size**2 - bank.shape_sq[at])
-    bank.shape_weight[at] = weight + 1.0
+    store.shape[at] += gain[:, None, None] * (new - store.shape[at])
+    store.shape_sq[at] += gain * (size**2 * size**2 - store.shape_sq[at])
+    store.shape_weight[at] = weight + 1.0

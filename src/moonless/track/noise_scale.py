@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from moonless.track.settings import TrackerSettings
-from moonless.track.track_store import Bank
+from moonless.track.track_store import TrackStore
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -22,7 +22,7 @@ class NoiseScale:
         self._settings = settings
         self._plots = 0.0
 
-    def learn(self, bank: Bank, surprise: Floats, share: Floats, taken: Ints) -> None:
+    def learn(self, store: TrackStore, surprise: Floats, share: Floats, taken: Ints) -> None:
         """Hold the plots of sure tracks against what was predicted, and scale the noise that is believed.
 
         Were the noise right, the squared distance would be 2 on the mean.  Distances are cut at 9, which costs a
@@ -30,8 +30,8 @@ class NoiseScale:
         plots scatter far more than was promised would else lose her tracks before it is found out.
         """
         s = self._settings
-        sure = bank.confirmed | (bank.exists >= s.noise_sure_at)
-        own = np.flatnonzero((taken >= 0) & sure & (bank.n_hits >= s.noise_after_hits))
+        sure = store.confirmed | (store.exists >= s.noise_sure_at)
+        own = np.flatnonzero((taken >= 0) & sure & (store.n_hits >= s.noise_after_hits))
         own = own[share[taken[own]] > 0.8]
         if own.size == 0:
             return

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from moonless.frames import LocalFrame
-from moonless.track.track_store import Bank
+from moonless.track.track_store import TrackStore
 
 Floats = NDArray[np.float64]
 
@@ -35,18 +35,18 @@ def turns(places_m: Floats, old: LocalFrame, new: LocalFrame) -> Floats:
     return out
 
 
-def carry(bank: Bank, old: LocalFrame, new: LocalFrame) -> None:
+def carry(store: TrackStore, old: LocalFrame, new: LocalFrame) -> None:
     """Carry all tracks over, in place: states and covariances of every model, shared errors and hulls too."""
-    if len(bank) == 0:
+    if len(store) == 0:
         return
-    turn = turns(np.einsum("im,ima->ia", bank.mu, bank.x[:, :, :2]), old, new)
-    whole = np.zeros((len(bank), 8, 8))
+    turn = turns(np.einsum("im,ima->ia", store.mu, store.x[:, :, :2]), old, new)
+    whole = np.zeros((len(store), 8, 8))
     # East and north, their velocity, and the own position's error; turn rate and heading error are the same anywhere.
     for at in (0, 2, 6):
         whole[:, at : at + 2, at : at + 2] = turn
     whole[:, 4, 4] = whole[:, 5, 5] = 1.0
-    carried = places(bank.x[:, :, :2], old, new)
-    bank.x = np.einsum("iab,imb->ima", whole, bank.x)
-    bank.x[:, :, :2] = carried
-    bank.p = np.einsum("iab,imbc,idc->imad", whole, bank.p, whole)
-    bank.shape = np.einsum("iab,ibc,idc->iad", turn, bank.shape, turn)
+    carried = places(store.x[:, :, :2], old, new)
+    store.x = np.einsum("iab,imb->ima", whole, store.x)
+    store.x[:, :, :2] = carried
+    store.p = np.einsum("iab,imbc,idc->imad", whole, store.p, whole)
+    store.shape = np.einsum("iab,ibc,idc->iad", turn, store.shape, turn)

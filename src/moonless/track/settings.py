@@ -106,7 +106,7 @@ class TrackerSettings:
     confirm_at: float = 0.99
     confirm_hits: int = 3
     # Wave crests, wakes and weed come back for a few turns too, but not turn after turn.  A track is confirmed when its
-    # hits and misses speak for a steady source against a flickering one; more is asked where strays are many.
+    # hits and misses speak for a steady source against a flickering one; more is asked where clutter is dense.
     steady_p_detect: float = 0.85
     flicker_p_detect: float = 0.4
     confirm_log_odds: float = 2.2  # in clean water: three hits running
@@ -121,9 +121,9 @@ class TrackerSettings:
     patient_hits: int = 5
     patient_calm: float = 0.5  # least share of the still and straight models
     most_patience: float = 12.0
-    confirm_fit: float = 0.7  # least log odds that its plots are one thing's; more where strays are many
+    confirm_fit: float = 0.7  # least log odds that its plots are one thing's; more where clutter is dense
     fit_per_clutter: float = 2.0
-    confirm_per_clutter: float = 0.1  # more for each factor e of strays above `clean_per_m2`
+    confirm_per_clutter: float = 0.1  # more for each factor e of clutter above `clean_per_m2`
     most_log_odds: float = 6.0
     surest: float = 0.999  # existence is never surer than this, so that a thing that ends is let go in good time
     drop_tentative_at: float = 0.03

@@ -16,7 +16,7 @@ Ints = NDArray[np.int64]
 
 
 @dataclass(slots=True, eq=False)
-class Bank:
+class TrackStore:
     """N tracks.  M = 4 motion models; the state of 8 as `_kernels` has it."""
 
     x: Floats  # (N, M, 8)
@@ -44,15 +44,15 @@ class Bank:
     patience: Floats  # (N,) the same against clutter that comes back now and then, for what is itself seen now and then
     fit: Floats  # (N,) log odds of one thing, well predicted, against plots that merely happen in the gate
     clutter: Floats  # (N,) false plots per square metre and turn about it, its own left out
-    own_stray: Floats  # (N,) weight of its own plots among the strays
+    own_false: Floats  # (N,) weight of its own plots among the false ones
     in_view: Floats  # (N,) probability that an echo at its place could be seen this turn
 
     def __len__(self) -> int:
         return int(self.id.shape[0])
 
     @classmethod
-    def empty(cls) -> Bank:
-        """Return a bank of no tracks."""
+    def empty(cls) -> TrackStore:
+        """Return a store of no tracks."""
         f, i = np.float64, np.int64
         return cls(
             x=np.zeros((0, 4, 8), f), p=np.zeros((0, 4, 8, 8), f), mu=np.zeros((0, 4), f),
@@ -62,7 +62,7 @@ class Bank:
             n_scans=np.zeros(0, i), n_hits=np.zeros(0, i), misses=np.zeros(0, i), last_plot=np.zeros(0, i),
             false_odds=np.zeros(0, f), false_parent=np.zeros(0, i),
             false_cause=np.zeros(0, np.object_), quality=np.zeros(0, f), patience=np.zeros(0, f), fit=np.zeros(0, f),
-            clutter=np.zeros(0, f), own_stray=np.zeros(0, f), in_view=np.zeros(0, f),
+            clutter=np.zeros(0, f), own_false=np.zeros(0, f), in_view=np.zeros(0, f),
         )  # fmt: skip
 
     def keep(self, mask: NDArray[np.bool_]) -> None:
@@ -72,8 +72,8 @@ class Bank:
         for f in fields(self):
             setattr(self, f.name, getattr(self, f.name)[mask])
 
-    def append(self, other: Bank) -> None:
-        """Take in another bank's tracks at the end."""
+    def append(self, other: TrackStore) -> None:
+        """Take in another store's tracks at the end."""
         if len(other) == 0:
             return
         for f in fields(self):

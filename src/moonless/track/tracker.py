@@ -20,7 +20,7 @@ from moonless.scan.types import ScanErrors
 from moonless.track import correction as correcting
 from moonless.track import reframe
 from moonless.track.ais_association import Fusion
-from moonless.track.clutter_density import Strays
+from moonless.track.clutter_density import ClutterDensity
 from moonless.track.correction import Correction
 from moonless.track.hulls import join_hulls, learn_shapes, plot_shapes
 from moonless.track.kernels import motion_kernels as motion
@@ -32,9 +32,9 @@ from moonless.track.management.handover import hand_over
 from moonless.track.management.initiation import initiate, is_wild_plot
 from moonless.track.measurements import Measured, measure, shared_covariance
 from moonless.track.noise_scale import NoiseScale
-from moonless.track.published import tell
+from moonless.track.published import published_tracks
 from moonless.track.settings import PoseErrors, TrackerSettings
-from moonless.track.track_store import Bank
+from moonless.track.track_store import TrackStore
 from moonless.track.types import AisTarget, RadarTarget, Track
 from moonless.units import NS_PER_S
 
@@ -65,8 +65,8 @@ class Tracker:
         self.frame = frame
         self.pose_errors = pose_errors or PoseErrors()
         self.settings = settings or TrackerSettings()
-        self._bank = Bank.empty()
-        self._strays = Strays(self.settings)
+        self._store = TrackStore.empty()
+        self._clutter = ClutterDensity(self.settings)
         self._fusion = Fusion(frame)
         self._time_ns: int | None = None
         self._taken_out = np.zeros(3)  # the correction that the tracks stand by
@@ -101,26 +101,26 @@ class Tracker:
         got = replace(got, noise=got.noise * self._noise.scale)
         blind = len(plots) > 0 and len(got) == 0
         targets, elsewhere = tuple(ais), tuple(others)
-        got, shapes = join_hulls(got, plot_shapes(got, plots), plots, self._bank, self._fusion.ais_of(targets))
+        got, shapes = join_hulls(got, plot_shapes(got, plots), plots, self._store, self._fusion.ais_of(targets))
         visible = self._visible(p_visible) * (0.0 if blind else 1.0)
-        self._bank.in_view = visible
+        self._store.in_view = visible
         self._take_in(got, shapes, plots, errors, shared, visible)
         self._manage()
         offset = None if correction is None else correction.state[1:]
-        self._fusion.update(self._now(), self._bank, targets, elsewhere, offset)
-        return tell(
-            self._bank, self._now(), self.settings, self._fusion.ais_of(targets), self._fusion.others_of(elsewhere)
+        self._fusion.update(self._now(), self._store, targets, elsewhere, offset)
+        return published_tracks(
+            self._store, self._now(), self.settings, self._fusion.ais_of(targets), self._fusion.others_of(elsewhere)
         )
 
     def reframe(self, frame: LocalFrame) -> None:
-        """Go over to another local plane, taking everything along: ids, states, covariances, hulls, strays, joins.
+        """Go over to another local plane, taking everything along: ids, states, covariances, hulls, clutter, joins.
 
         For a boat that has run far from the origin of the old one.  Tracks told before this are of the old plane.
         """
         if frame == self.frame:
             return
-        reframe.carry(self._bank, self.frame, frame)
-        self._strays.reframe(self.frame, frame)
+        reframe.carry(self._store, self.frame, frame)
+        self._clutter.reframe(self.frame, frame)
         self._fusion.frame = frame
         self.frame = frame
 
@@ -147,37 +147,37 @@ class Tracker:
                 return
             # Given up: back to the frame as reported.
             as_reported = Correction.settled(np.zeros(3), shared, is_anew=True)
-            correcting.replace_by(self._bank, self._taken_out, as_reported, shared, got.own_m.mean(axis=0))
+            correcting.replace_by(self._store, self._taken_out, as_reported, shared, got.own_m.mean(axis=0))
             self._taken_out, self._is_corrected = np.zeros(3), False
             return
         if correction.is_anew or not self._is_corrected:
             if len(got) == 0:
                 self._is_corrected = False  # in a turn that places something
                 return
-            correcting.replace_by(self._bank, self._taken_out, correction, shared, got.own_m.mean(axis=0))
+            correcting.replace_by(self._store, self._taken_out, correction, shared, got.own_m.mean(axis=0))
         else:
-            correcting.take_in(self._bank, correction)
+            correcting.take_in(self._store, correction)
         self._taken_out, self._is_corrected = correction.state, True
 
     def _predict(self, step: float, shared: Floats, correction: Correction | None) -> None:
         if step > MAX_SILENCE_S:
-            self._bank = Bank.empty()
-        if step <= 0.0 or len(self._bank) == 0:
+            self._store = TrackStore.empty()
+        if step <= 0.0 or len(self._store) == 0:
             return
         n = math.ceil(step / MAX_STEP_S)
         for _ in range(n):
             self._predict_once(step / n, n, shared, correction)
-        self._bank.exists *= math.exp(-step / self.settings.life_s)
+        self._store.exists *= math.exp(-step / self.settings.life_s)
 
     def _predict_once(self, step: float, n: int, shared: Floats, correction: Correction | None) -> None:
-        bank, models, pose = self._bank, self.settings.models, self.pose_errors
+        store, models, pose = self._store, self.settings.models, self.pose_errors
         decay = np.exp(-step / np.array([pose.heading_correlation_s] + 2 * [pose.position_correlation_s]))
         fresh = np.diag(shared) * (1.0 - decay**2)
         if correction is not None:
             # What is left wanders as the registration says, and goes back to nought by its evidence alone.
             decay, fresh = np.ones(3), correction.fresh / n
         motion.predict_kernel(
-            bank.x, bank.p, bank.mu, step, models.transition(step), models.mixing_floor,
+            store.x, store.p, store.mu, step, models.transition(step), models.mixing_floor,
             models.speed_sigma**2, models.turn_rate_sigma**2, models.still_walk,
             np.array([0.0, models.straight_q, models.steered_q, models.turning_q]), models.turning_rate_q, decay,
             fresh,
@@ -186,99 +186,99 @@ class Tracker:
     # -- evidence -------------------------------------------------------------------------------------------------
 
     def _visible(self, p_visible: PVisible | None) -> Floats:
-        bank = self._bank
-        if p_visible is None or len(bank) == 0:
-            return np.ones(len(bank))
-        mean = np.einsum("im,ima->ia", bank.mu, bank.x[:, :, :2])
+        store = self._store
+        if p_visible is None or len(store) == 0:
+            return np.ones(len(store))
+        mean = np.einsum("im,ima->ia", store.mu, store.x[:, :, :2])
         seen = np.asarray(p_visible(mean[:, 0], mean[:, 1]), dtype=np.float64)
         return np.clip(np.nan_to_num(seen, nan=0.0), 0.0, 1.0)
 
     def _take_in(
         self, got: Measured, shapes: Floats, plots: Plots, errors: ScanErrors, shared: Floats, visible: Floats
     ) -> None:
-        s, bank = self.settings, self._bank
-        free, blend = existence.hindered(bank, s, got, errors)
+        s, store = self.settings, self._store
+        free, blend = existence.hindered(store, s, got, errors)
         visible = visible * free
-        p_detect = existence.detection_probability(bank, s) * visible
+        p_detect = existence.detection_probability(store, s) * visible
         track, plot, like = meeting.pairs_kernel(
-            bank.x, bank.p, bank.mu, got.place_m, got.noise, got.own_m, got.ahead_s, shared, blend,
+            store.x, store.p, store.mu, got.place_m, got.noise, got.own_m, got.ahead_s, shared, blend,
             s.gate,
         )  # fmt: skip
-        count = self._strays.count(got)
-        unexplained = self._strays.density(got, count) + s.birth_per_m2 * s.p_detect
-        there_and_seen = bank.exists * p_detect
-        mixed = np.einsum("qm,qm->q", bank.mu[track], like)
+        count = self._clutter.count(got)
+        unexplained = self._clutter.density(got, count) + s.birth_per_m2 * s.p_detect
+        there_and_seen = store.exists * p_detect
+        mixed = np.einsum("qm,qm->q", store.mu[track], like)
         w = np.maximum(there_and_seen[track] * mixed / unexplained[plot], 1e-300)
         w0 = np.maximum(1.0 - there_and_seen, 1e-12)
         share, none, fresh = sharing.marginals_kernel(track, plot, w, w0, len(got), BELIEF_TURNS, BELIEF_TOLERANCE)
-        taken = sharing.assign_kernel(track, plot, np.log(w / w0[track]), len(bank), len(got), 1e-3)
+        taken = sharing.assign_kernel(track, plot, np.log(w / w0[track]), len(store), len(got), 1e-3)
         own_plot = np.where(taken >= 0, plot[taken], -1) if plot.size else taken
         surprise = meeting.surprise_kernel(
-            bank.x, bank.p, bank.mu, own_plot, got.place_m, got.noise, got.own_m, got.ahead_s
+            store.x, store.p, store.mu, own_plot, got.place_m, got.noise, got.own_m, got.ahead_s
         )
         owns = own_plot >= 0
         owns[owns] = share[taken[owns]] > OWN_SHARE
-        unseen = none * bank.exists * (1.0 - p_detect) / w0
-        existence.update_existence(bank, s, 1.0 - none, unseen, visible, surprise, owns)
-        self._noise.learn(bank, surprise, share, taken)
+        unseen = none * store.exists * (1.0 - p_detect) / w0
+        existence.update_existence(store, s, 1.0 - none, unseen, visible, surprise, owns)
+        self._noise.learn(store, surprise, share, taken)
         undo_swaps(track, plot, share, none, taken)
         meeting.update_kernel(
-            bank.x, bank.p, bank.mu, track, plot, like, share, none,
+            store.x, store.p, store.mu, track, plot, like, share, none,
             got.place_m, got.noise, got.own_m, got.ahead_s, blend,
         )  # fmt: skip
-        explained = np.bincount(plot, weights=share * bank.exists[track], minlength=len(got))
+        explained = np.bincount(plot, weights=share * store.exists[track], minlength=len(got))
         owner = np.full(len(got), -1, dtype=np.int64)
         has = np.flatnonzero(taken >= 0)
-        owner[plot[taken[has]]] = bank.id[has]
+        owner[plot[taken[has]]] = store.id[has]
         self._record(got, shapes, plots, plot, share, taken, count)
         exists = fresh * s.birth_per_m2 * s.p_detect / unexplained
         # So near there is ringing of the set and the boat's own wash; what comes from farther off is followed in.
         fresh = np.where(got.range_m > errors.pulse_m + s.recovery_m, fresh, 0.0)
-        fresh = np.where(is_wild_plot(bank, s, got, own_plot), 0.0, fresh)
+        fresh = np.where(is_wild_plot(store, s, got, own_plot), 0.0, fresh)
         begun = initiate(
-            bank, s, self._next_id, got, shapes, plots, shared, exists, fresh, self._strays.density(got, count)
+            store, s, self._next_id, got, shapes, plots, shared, exists, fresh, self._clutter.density(got, count)
         )
         self._next_id += int(np.count_nonzero(begun >= 0))
-        self._strays.learn(got, np.clip(1.0 - explained, 0.0, 1.0), np.where(begun >= 0, begun, owner))
-        self._bank.own_stray[self._bank.n_scans == 1] = 1.0
+        self._clutter.learn(got, np.clip(1.0 - explained, 0.0, 1.0), np.where(begun >= 0, begun, owner))
+        self._store.own_false[self._store.n_scans == 1] = 1.0
 
     # -- records --------------------------------------------------------------------------------------------------
 
     def _record(
         self, got: Measured, shapes: Floats, plots: Plots, plot: Ints, share: Floats, taken: Ints, count: Floats
     ) -> None:
-        bank = self._bank
-        bank.n_scans += 1
-        bank.last_plot = np.full(len(bank), -1, dtype=np.int64)
-        bank.misses += 1
+        store = self._store
+        store.n_scans += 1
+        store.last_plot = np.full(len(store), -1, dtype=np.int64)
+        store.misses += 1
         own = np.flatnonzero(taken >= 0)
         own = own[share[taken[own]] > OWN_SHARE]
         if own.size == 0:
             return
         at = plot[taken[own]]
         index = got.plot[at]
-        bank.misses[own] = 0
-        bank.last_plot[own] = index
-        bank.n_hits[own] += 1
-        bank.last_plot_ns[own] = plots.time_ns[index]
-        strength, before = plots.strength_db[index], bank.strength_db[own]
-        bank.strength_db[own] = np.where(np.isfinite(before), before + SMOOTHING * (strength - before), strength)
+        store.misses[own] = 0
+        store.last_plot[own] = index
+        store.n_hits[own] += 1
+        store.last_plot_ns[own] = plots.time_ns[index]
+        strength, before = plots.strength_db[index], store.strength_db[own]
+        store.strength_db[own] = np.where(np.isfinite(before), before + SMOOTHING * (strength - before), strength)
         # A track's own plots are no clutter about it.
-        others = np.maximum(count[at] - bank.own_stray[own], 0.0)
-        around_all = self._strays.density(got, np.asarray(np.bincount(at, others, len(got)), dtype=np.float64))
+        others = np.maximum(count[at] - store.own_false[own], 0.0)
+        around_all = self._clutter.density(got, np.asarray(np.bincount(at, others, len(got)), dtype=np.float64))
         around = around_all[at]
-        bank.clutter[own] += 2.0 * SMOOTHING * (around - bank.clutter[own])
-        learn_shapes(bank, own, shapes[at])
-        note_ghosts(bank, own, index, plots)
+        store.clutter[own] += 2.0 * SMOOTHING * (around - store.clutter[own])
+        learn_shapes(store, own, shapes[at])
+        note_ghosts(store, own, index, plots)
 
     def _manage(self) -> None:
         """Confirm what has earned it, hand over, forget what has gone."""
-        bank = self._bank
-        now = existence.confirm(bank, self.settings)
+        store = self._store
+        now = existence.confirm(store, self.settings)
         if bool(np.any(now)):
-            self._strays.acquit(bank.id[now])
-            hand_over(bank, now, self._now())
-        existence.drop(bank, self.settings)
+            self._clutter.release(store.id[now])
+            hand_over(store, now, self._now())
+        existence.drop(store, self.settings)
 
 
 def undo_swaps(track: Ints, plot: Ints, share: Floats, none: Floats, taken: Ints) -> None:

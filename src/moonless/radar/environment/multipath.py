@@ -72,12 +72,6 @@ def height_samples(height_m: float) -> NDArray[np.float64]:
     return np.asarray(share * height_m, dtype=np.float64)
 
 
-def smoothed_factor(path: Path, range_m: float, height_m: float) -> float:
-    """Return F^4 averaged over the heights a target scatters from."""
-    samples = height_samples(height_m)
-    return float(np.mean(two_way_factor(path, np.full(N_HEIGHT, range_m), samples)))
-
-
 # Heights at which the land's table is kept, m: close together near the water, where the field changes most.
 N_LAND_HEIGHT = 64
 LAND_TOP_M = 64.0

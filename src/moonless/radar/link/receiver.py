@@ -31,8 +31,3 @@ def counts_of(snr: ArrayLike) -> NDArray[np.uint8]:
 def snr_db_from_counts(counts: ArrayLike) -> Any:
     """Return decibels over mean noise for counts; at 0 and 255 the true value may be lower or higher."""
     return (np.asarray(counts, dtype=np.float64) - NOISE_COUNT) / COUNTS_PER_DB
-
-
-def snr_from_counts(counts: ArrayLike) -> Any:
-    """Return power over mean noise, linear, for counts."""
-    return 10.0 ** (snr_db_from_counts(counts) / 10.0)

@@ -84,13 +84,6 @@ def approach(
     return Approach(np.where(sooner, first_m, then_m), np.where(sooner, first_s, delay_s + then_s))
 
 
-def closest_after(
-    own_velocity: tuple[float, float], new_velocity: tuple[float, float], delay_s: float, movers: Sequence[Mover]
-) -> list[float]:
-    """Return the least distance in metres to each mover from now until `HORIZON_S` after the manoeuvre."""
-    return [float(metres) for metres in approach(own_velocity, new_velocity, delay_s, movers).distance_m]
-
-
 def _least(p: Floats, v: Floats, seconds: float) -> tuple[Floats, Floats]:
     vv = np.sum(v * v, axis=1)
     steady = vv < 1e-18  # so slow that nothing comes nearer in any time that counts

@@ -15,7 +15,7 @@ from scipy.ndimage import distance_transform_edt, gaussian_filter
 
 from moonless.frames import LocalFrame
 from moonless.scene.wild.polar import EARTH_M, REFERENCE_M, REFERENCE_RCS_M2, View, highest_before
-from moonless.scene.wild.types import Antenna, ChartedMark, Land, Wild
+from moonless.scene.wild.types import Antenna, Land, Wild
 
 Floats = NDArray[np.float64]
 N_GRID = 512
@@ -169,11 +169,6 @@ def _write_layer(
         geometry_type=kind, crs="EPSG:4326" if geometry is not None else None, append=path.exists(),
         dataset_metadata=None, layer_options={"SPATIAL_INDEX": "NO"} if geometry is not None else {},
     )  # fmt: skip
-
-
-def mark_shape(mark: ChartedMark) -> shapely.Geometry:
-    """Return where the chart has a mark."""
-    return shapely.Point(mark.east_m, mark.north_m)
 
 
 def wall_mirror(

@@ -13,37 +13,37 @@ from moonless.track.kernels import around_kernels as around
 from moonless.track.kernels import motion_kernels as motion
 from moonless.track.measurements import Measured
 from moonless.track.settings import TrackerSettings
-from moonless.track.track_store import Bank
+from moonless.track.track_store import TrackStore
 
 Floats = NDArray[np.float64]
 
 
-def hindered(bank: Bank, s: TrackerSettings, got: Measured, errors: ScanErrors) -> tuple[Floats, Floats]:
+def hindered(store: TrackStore, s: TrackerSettings, got: Measured, errors: ScanErrors) -> tuple[Floats, Floats]:
     """Return (N,) how free each track is to be seen as a plot of its own, and (N, 2, 2) what its neighbours blend in.
 
     An echo that lies unresolved with another's, or in its shadow, makes no plot of its own.
     """
-    if len(got) == 0 or len(bank) == 0:
-        return np.ones(len(bank)), np.zeros((len(bank), 2, 2))
-    place = np.einsum("im,ima->ia", bank.mu, bank.x[:, :, :2])
-    length = np.where(bank.shape_weight >= 2.0, axes(bank.shape)[0], 0.0)
+    if len(got) == 0 or len(store) == 0:
+        return np.ones(len(store)), np.zeros((len(store), 2, 2))
+    place = np.einsum("im,ima->ia", store.mu, store.x[:, :, :2])
+    length = np.where(store.shape_weight >= 2.0, axes(store.shape)[0], 0.0)
     # Only what is seen itself can hide another: else tracks that coast side by side would excuse each other for
     # good, and none of them would claim the plot that lies on them all.
-    hides = np.where(bank.misses <= s.hides_after_misses, bank.exists, 0.0)
+    hides = np.where(store.misses <= s.hides_after_misses, store.exists, 0.0)
     return around.neighbours_kernel(
-        place, hides, bank.confirmed, np.where(length >= 20.0, length, 0.0), got.own_m.mean(axis=0),
+        place, hides, store.confirmed, np.where(length >= 20.0, length, 0.0), got.own_m.mean(axis=0),
         max(errors.beam_rad, 1e-4), max(errors.pulse_m, 1.0), s.unresolved_most, s.shadowed,
     )  # fmt: skip
 
 
-def detection_probability(bank: Bank, s: TrackerSettings) -> Floats:
+def detection_probability(store: TrackStore, s: TrackerSettings) -> Floats:
     """Return (N,) each track's own probability of detection, from how often it was seen where it could be."""
-    own = (bank.seen + s.p_detect_weight * s.p_detect) / (bank.looked + s.p_detect_weight)
+    own = (store.seen + s.p_detect_weight * s.p_detect) / (store.looked + s.p_detect_weight)
     return np.clip(own, s.p_detect_least, s.p_detect_most)
 
 
 def update_existence(
-    bank: Bank,
+    store: TrackStore,
     s: TrackerSettings,
     hit: Floats,
     unseen: Floats,
@@ -56,50 +56,50 @@ def update_existence(
     All (N,): ``hit`` and ``unseen`` the probabilities that there is one and it was seen, or was not; ``visible`` that
     it could be; ``surprise`` the squared distance of its own plot, NaN without; ``owns`` whether it has one.
     """
-    bank.exists = np.clip(hit + unseen, 0.0, s.surest)
+    store.exists = np.clip(hit + unseen, 0.0, s.surest)
     # All that follows asks what a real thing did, so it is given that there is one.
     hit = hit / np.maximum(hit + unseen, 1e-12)
     fade = 1.0 - 1.0 / s.p_detect_memory
-    bank.seen = bank.seen * fade + hit
-    bank.looked = bank.looked * fade + np.maximum(visible, hit)
+    store.seen = store.seen * fade + hit
+    store.looked = store.looked * fade + np.maximum(visible, hit)
     for_hit = math.log(s.steady_p_detect / s.flicker_p_detect)
     for_miss = math.log((1.0 - s.steady_p_detect) / (1.0 - s.flicker_p_detect))
     # Held at or above zero, as a cumulative-sum test is (Page 1954): a source may become steady at any time.
     step = hit * for_hit + visible * (1.0 - hit) * for_miss
-    bank.quality = np.clip(bank.quality + step, 0.0, s.most_log_odds)
+    store.quality = np.clip(store.quality + step, 0.0, s.most_log_odds)
     for_hit = math.log(s.patient_p_detect / s.seldom_p_detect)
     for_miss = math.log((1.0 - s.patient_p_detect) / (1.0 - s.seldom_p_detect))
     # Only its own plot counts: what is so vague that some plot lies near it every turn is patient for nothing.
     step = np.where(owns, hit * for_hit, 0.0) + np.where(owns, 1.0 - hit, 1.0) * visible * for_miss
-    bank.patience = np.clip(bank.patience + step, 0.0, s.most_patience)
+    store.patience = np.clip(store.patience + step, 0.0, s.most_patience)
     # Plots of one thing lie about the prediction as a Gaussian; plots that merely happen lie anywhere in the gate.
     fit = np.where(np.isfinite(surprise), math.log(s.gate / 2.0) - 0.5 * np.minimum(surprise, s.gate), 0.0)
-    bank.fit = np.clip(bank.fit + hit * fit, 0.0, s.most_log_odds)
-    bank.own_stray *= 1.0 - 1.0 / s.clutter_memory_turns
+    store.fit = np.clip(store.fit + hit * fit, 0.0, s.most_log_odds)
+    store.own_false *= 1.0 - 1.0 / s.clutter_memory_turns
 
 
-def confirm(bank: Bank, s: TrackerSettings) -> NDArray[np.bool_]:
+def confirm(store: TrackStore, s: TrackerSettings) -> NDArray[np.bool_]:
     """Return (N,) which tracks earn confirmation this turn; they are marked confirmed.
 
     At least so many plots (`confirm_hits`, `patient_hits`), and evidence enough for one steady thing; more is asked
     where clutter is dense.
     """
-    dirt = np.log(np.maximum(bank.clutter / s.clean_per_m2, 1.0))
-    likely = ~bank.confirmed & (bank.exists >= s.confirm_at)
-    is_one = bank.fit >= np.minimum(s.confirm_fit + s.fit_per_clutter * dirt, s.most_log_odds)
-    steady = bank.quality >= np.minimum(s.confirm_log_odds + s.confirm_per_clutter * dirt, s.most_log_odds)
+    dirt = np.log(np.maximum(store.clutter / s.clean_per_m2, 1.0))
+    likely = ~store.confirmed & (store.exists >= s.confirm_at)
+    is_one = store.fit >= np.minimum(s.confirm_fit + s.fit_per_clutter * dirt, s.most_log_odds)
+    steady = store.quality >= np.minimum(s.confirm_log_odds + s.confirm_per_clutter * dirt, s.most_log_odds)
     # What comes back turn after turn is there, however its echo scatters.
-    lasting = (bank.quality >= s.lasting_log_odds) & (bank.n_hits >= s.lasting_hits)
-    now = likely & steady & (bank.n_hits >= s.confirm_hits) & (is_one | lasting)
-    calm = bank.mu[:, motion.STILL] + bank.mu[:, motion.STRAIGHT] >= s.patient_calm
-    patient = bank.patience >= s.patient_log_odds + s.patient_per_clutter * dirt
-    now |= likely & patient & calm & is_one & (bank.n_hits >= s.patient_hits)
-    bank.confirmed |= now
+    lasting = (store.quality >= s.lasting_log_odds) & (store.n_hits >= s.lasting_hits)
+    now = likely & steady & (store.n_hits >= s.confirm_hits) & (is_one | lasting)
+    calm = store.mu[:, motion.STILL] + store.mu[:, motion.STRAIGHT] >= s.patient_calm
+    patient = store.patience >= s.patient_log_odds + s.patient_per_clutter * dirt
+    now |= likely & patient & calm & is_one & (store.n_hits >= s.patient_hits)
+    store.confirmed |= now
     return np.asarray(now, dtype=np.bool_)
 
 
-def drop(bank: Bank, s: TrackerSettings) -> None:
+def drop(store: TrackStore, s: TrackerSettings) -> None:
     """Forget the tracks whose probability of existence has gone."""
-    floor = np.where(bank.confirmed, s.drop_confirmed_at, s.drop_tentative_at)
+    floor = np.where(store.confirmed, s.drop_confirmed_at, s.drop_tentative_at)
     # A track of this turn has had no chance yet.
-    bank.keep((bank.exists >= floor) | (bank.n_scans <= 1))
+    store.keep((store.exists >= floor) | (store.n_scans <= 1))

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from moonless.echo.types import Plots
-from moonless.track.track_store import Bank
+from moonless.track.track_store import TrackStore
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -19,17 +19,17 @@ GHOST_CALLED, REAL_CALLED = 0.65, 0.2
 MOST_FALSE = 6.0  # log odds: neither is ever past changing its mind
 
 
-def note_ghosts(bank: Bank, own: NDArray[np.intp], index: Ints, plots: Plots) -> None:
+def note_ghosts(store: TrackStore, own: NDArray[np.intp], index: Ints, plots: Plots) -> None:
     """A track is false when its plots speak for a ghost; its parent is the track that holds the parent plot."""
     is_false = plots.false_parent[index] >= 0
-    bank.false_odds[own] = np.clip(bank.false_odds[own] + ghost_log_odds(is_false), -MOST_FALSE, MOST_FALSE)
+    store.false_odds[own] = np.clip(store.false_odds[own] + ghost_log_odds(is_false), -MOST_FALSE, MOST_FALSE)
     if not np.any(is_false):
         return
-    holder = {int(p): int(bank.id[i]) for i, p in enumerate(bank.last_plot) if p >= 0}
+    holder = {int(p): int(store.id[i]) for i, p in enumerate(store.last_plot) if p >= 0}
     for i, k in zip(own[is_false], index[is_false], strict=True):
-        bank.false_parent[i] = holder.get(int(plots.false_parent[k]), int(bank.false_parent[i]))
+        store.false_parent[i] = holder.get(int(plots.false_parent[k]), int(store.false_parent[i]))
         if plots.false_cause and plots.false_cause[k] is not None:
-            bank.false_cause[i] = plots.false_cause[k]
+            store.false_cause[i] = plots.false_cause[k]
 
 
 def ghost_log_odds(is_called: NDArray[np.bool_]) -> Floats:

@@ -12,7 +12,7 @@ from moonless.track.kernels import plot_kernels as meeting
 from moonless.track.management.ghosts import ghost_log_odds
 from moonless.track.measurements import Measured
 from moonless.track.settings import TrackerSettings
-from moonless.track.track_store import Bank, newborn
+from moonless.track.track_store import TrackStore, newborn
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -21,15 +21,15 @@ Ints = NDArray[np.int64]
 FRESH = 0.2
 
 
-def is_wild_plot(bank: Bank, s: TrackerSettings, got: Measured, own_plot: Ints) -> NDArray[np.bool_]:
+def is_wild_plot(store: TrackStore, s: TrackerSettings, got: Measured, own_plot: Ints) -> NDArray[np.bool_]:
     """Return (n,) whether a plot is likelier a wild one of a sure track that has none than a new thing's.
 
     The eye of a long hull's echo leaps: a second track begun on it would be a second vessel that is not there.
     """
-    lost = np.flatnonzero(bank.confirmed & (own_plot < 0) & (bank.exists >= 0.5) & (bank.misses <= s.strayed_turns))
+    lost = np.flatnonzero(store.confirmed & (own_plot < 0) & (store.exists >= 0.5) & (store.misses <= s.strayed_turns))
     if lost.size == 0 or len(got) == 0:
         return np.zeros(len(got), dtype=np.bool_)
-    mean, cov = meeting.mixture_kernel(bank.x[lost], bank.p[lost], bank.mu[lost], 0.0)
+    mean, cov = meeting.mixture_kernel(store.x[lost], store.p[lost], store.mu[lost], 0.0)
     # (tracks, plots), component by component.
     d0 = got.place_m[:, 0] - mean[:, 0, None] - got.ahead_s * mean[:, 2, None]
     d1 = got.place_m[:, 1] - mean[:, 1, None] - got.ahead_s * mean[:, 3, None]
@@ -41,7 +41,7 @@ def is_wild_plot(bank: Bank, s: TrackerSettings, got: Measured, own_plot: Ints) 
 
 
 def initiate(
-    bank: Bank, s: TrackerSettings, first_id: int, got: Measured, shapes: Floats, plots: Plots, shared: Floats,
+    store: TrackStore, s: TrackerSettings, first_id: int, got: Measured, shapes: Floats, plots: Plots, shared: Floats,
     exists: Floats, fresh: Floats, density: Floats,
 ) -> Ints:  # fmt: skip
     """Begin a track on each plot that no other explains; return their ids per plot, -1 where none began.
@@ -50,7 +50,7 @@ def initiate(
     (n,): false plots about it.  Ids count up from ``first_id``.
     """
     ids = np.full(len(got), -1, dtype=np.int64)
-    new = np.flatnonzero(fresh > FRESH)[: max(s.max_tracks - len(bank), 0)]
+    new = np.flatnonzero(fresh > FRESH)[: max(s.max_tracks - len(store), 0)]
     n = new.size
     if n == 0:
         return ids
@@ -63,8 +63,8 @@ def initiate(
     when = plots.time_ns[index].astype(np.int64)
     size2 = 12.0 * (shapes[new, 0, 0] + shapes[new, 1, 1])
     causes = np.array([plots.false_cause[k] if plots.false_cause else None for k in index], dtype=np.object_)
-    bank.append(
-        Bank(
+    store.append(
+        TrackStore(
             x=x, p=p, mu=mu, exists=exists[new], seen=np.ones(n), looked=np.ones(n),
             strength_db=plots.strength_db[index].astype(np.float64), shape=shapes[new].copy(),
             shape_sq=size2**2, shape_weight=(size2 > 0.0).astype(np.float64),
@@ -75,7 +75,7 @@ def initiate(
             false_parent=np.full(n, -1, np.int64), false_cause=causes,
             quality=np.full(n, math.log(s.steady_p_detect / s.flicker_p_detect)),
             patience=np.full(n, math.log(s.patient_p_detect / s.seldom_p_detect)),
-            fit=np.zeros(n), clutter=density[new], own_stray=np.zeros(n),
+            fit=np.zeros(n), clutter=density[new], own_false=np.zeros(n),
             in_view=np.ones(n),
         )
     )  # fmt: skip
