@@ -53,7 +53,7 @@ def test_a_boat_that_comes_up_beside_one_still_seen_is_another() -> None:
 
 
 def _pair(gap_s: float = 5.0, **changes: float) -> tuple[TrackStore, np.ndarray, int]:
-    """Return a store of a boat lost and one begun ``gap_s`` after her last plot where she would be, and which is new."""
+    """Return a store of a boat lost and one begun ``gap_s`` after her last plot where she would be; which is new."""
     rng = np.random.default_rng(5)
     banks = []
     for _ in range(2):
