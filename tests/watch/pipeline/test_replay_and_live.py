@@ -174,13 +174,19 @@ def test_the_command_knows_tide_and_local_knowledge(
     known.add(10.0, -30.0, "old barge", seen_ns=T0)
     kept = (tmp_path / "known.gpkg").read_bytes()
     given: list[tuple[float | None, Any]] = []
-    read = Judge.read
+    made: list[Any] = []
+    read, make = Judge.read, Judge.__init__
 
     def listen(self: Judge, situation: Any) -> Any:
-        given.append((situation.tide_m, self._knowledge))
+        given.append((situation.tide_m, made[-1]))
         return read(self, situation)
 
+    def remember(self: Judge, boat: Any, chart: Any = None, knowledge: Any = None) -> None:
+        made.append(knowledge)
+        make(self, boat, chart, knowledge)
+
     monkeypatch.setattr(Judge, "read", listen)
+    monkeypatch.setattr(Judge, "__init__", remember)
     args = [str(files["run.mcap"]), "--out", str(tmp_path / "r.jsonl"), "--knowledge", str(tmp_path / "known.gpkg")]
     assert CliRunner().invoke(command, [*args, "--tide", "1.5", "--quiet"]).exit_code == 0
     assert given and all(tide == 1.5 and [t.words for t in k.things] == ["old barge"] for tide, k in given)
