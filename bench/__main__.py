@@ -1,7 +1,7 @@
 """``python -m bench NAME...``: run benchmarks by name; without a name, list them.
 
-A module ``bench/<module>.py`` offers ``NAMES`` and ``run(names)``.  A name may be given whole (``predict.drawn``) or
-by its first part (``predict``), which runs all that begin with it.
+A module of `bench.rooms`, `bench.at_sea` or `bench.scenes` that offers ``NAMES`` and ``run(names)`` is one.  A name may
+be given whole (``predict.drawn``) or by its first part (``predict``), which runs all that begin with it.
 """
 
 from __future__ import annotations
@@ -11,20 +11,19 @@ import pkgutil
 import sys
 from types import ModuleType
 
-import bench
-
-_NOT_BENCHMARKS = {"__main__", "result", "metrics", "autoferry"}
+import bench.at_sea
+import bench.rooms
+import bench.scenes
 
 
 def _modules() -> list[ModuleType]:
     found = []
-    for info in pkgutil.iter_modules(bench.__path__):
-        if info.name in _NOT_BENCHMARKS or info.name.startswith("_"):
-            continue
-        module = importlib.import_module(f"bench.{info.name}")
-        if hasattr(module, "NAMES"):
-            found.append(module)
-    return found
+    for package in (bench.rooms, bench.at_sea, bench.scenes):
+        for info in pkgutil.iter_modules(package.__path__):
+            module = importlib.import_module(f"{package.__name__}.{info.name}")
+            if hasattr(module, "NAMES"):
+                found.append(module)
+    return sorted(found, key=lambda module: str(module.NAMES[0]))
 
 
 def main(argv: list[str]) -> int:

@@ -18,7 +18,7 @@ from pathlib import Path
 import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
-from bench._video import Made
+from bench.made.video import Made
 
 from moonless.echo.detector import Detector
 

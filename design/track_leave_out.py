@@ -26,9 +26,10 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
-from bench import _autoferry_ours, autoferry
-from bench._autoferry_data import Scenario, read_all
-from bench._stonesoup import Out, PeerSettings
+from bench.autoferry import compare as autoferry
+from bench.autoferry import ours as _autoferry_ours
+from bench.autoferry.data import Scenario, read_all
+from bench.peers.stonesoup import Out, PeerSettings
 
 OURS: dict[str, tuple[Any, ...]] = {
     "birth_per_m2": (1e-7, 2e-7, 1e-6),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from bench._video import Made
+from bench.made.video import Made
 
 from moonless.echo.background.receiver_curve import learn_curve, noise_level
 from moonless.echo.detector import Detector

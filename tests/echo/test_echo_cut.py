@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from bench._video import Made
+from bench.made.video import Made
 from scipy import stats
 
 from moonless.echo.background.isolated_cells import CHANCE_A_TURN, company_asked, lone_cells, noisy_levels

@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 import pytest
-from bench._video import TURN_NS, Made
+from bench.made.video import TURN_NS, Made
 
 from moonless.echo.detector import Detector
 from moonless.echo.examine import design_rate

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
-from bench._video import Made
+from bench.made.video import Made
 
 from moonless.echo.background.interference import take_out_streaks
 from moonless.echo.background.shaded_sectors import shaded_rows

@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 import pytest
-from bench._video import Made
+from bench.made.video import Made
 
 from moonless.echo.detector import Detector
 

@@ -19,10 +19,10 @@ from moonless.scene.player import ScenePlayer, SceneTurn
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
-from bench._scene_figures import CLASSES, calibration_error, macro_f1
-from bench._scene_score import REGISTERED_AFTER, Score
-from bench._scene_stage import BuiltIn
-from bench._scene_truth import TruthBook
+from bench.scenes.figures import CLASSES, calibration_error, macro_f1
+from bench.scenes.score import REGISTERED_AFTER, Score
+from bench.scenes.stage import BuiltIn
+from bench.scenes.truth import TruthBook
 
 TURNS = 16
 

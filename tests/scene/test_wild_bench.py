@@ -15,9 +15,9 @@ from moonless.scan.types import Scan, ScanErrors
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
-from bench import wild
-from bench._plain import PlainReader
-from bench.wild import Outcome, whole, worst_tenth
+from bench.scenes import wild
+from bench.scenes.plain_reader import PlainReader
+from bench.scenes.wild import Outcome, whole, worst_tenth
 
 FRAME = LocalFrame(-12.4, -118.3)
 

@@ -23,8 +23,8 @@ PEER_JOYRIDE_HELD, PEER_JOYRIDE_SWITCHES = 0.51, 12
 def test_real_detections_are_held_better_than_by_the_peers() -> None:
     sys.path.insert(0, str(ROOT))
     try:
-        from bench import autoferry
-        from bench._autoferry_data import read_all
+        from bench.autoferry import compare as autoferry
+        from bench.autoferry.data import read_all
     finally:
         sys.path.remove(str(ROOT))
     found = read_all(DATA)

@@ -17,7 +17,8 @@ DATA = Path(os.environ.get("MOONLESS_DATA", ROOT.parent / "shared" / "data")) / 
 def test_real_vessels_are_held() -> None:
     sys.path.insert(0, str(ROOT))
     try:
-        from bench import _blobs, blobs
+        from bench.at_sea import blob_sets as _blobs
+        from bench.at_sea import blobs
     finally:
         sys.path.remove(str(ROOT))
     # The strait alone: in the inlet no moving vessel with AIS gives an echo of her own, and all is chance.

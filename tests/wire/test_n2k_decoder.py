@@ -8,8 +8,8 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from bench import _bus_made as made
-from bench._bus_peers import LOGS, compare_logs, compare_published
+from bench.made import bus as made
+from bench.peers.bus import LOGS, compare_logs, compare_published
 from hypothesis import given
 from hypothesis import strategies as st
 from n2k import messages as peer

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from bench._bus_made import ToBus
+from bench.made.bus import ToBus
 from watch_made_run import FRAME, T0, MadeRun
 
 from moonless.boat.file import default_boat

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 import numpy as np
 from numpy.typing import NDArray
 
-from bench._autoferry_data import AUTOFERRY, Radar, Turn
+from bench.autoferry.data import AUTOFERRY, Radar, Turn
 from moonless.echo.types import Plots
 from moonless.frames import LocalFrame
 from moonless.scan.types import ScanErrors

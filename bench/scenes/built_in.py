@@ -18,18 +18,18 @@ from pathlib import Path
 
 import numpy as np
 
-from bench._plain import PlainReader
-from bench._scene_figures import calibration_error, confusion_table, macro_f1
-from bench._scene_score import WARM_UP, Score
-from bench._scene_stage import BuiltIn, Stage
-from bench._wild_picture import Pictures
 from bench.result import Result
+from bench.scenes.figures import calibration_error, confusion_table, macro_f1
+from bench.scenes.pictures import Pictures
+from bench.scenes.plain_reader import PlainReader
+from bench.scenes.score import WARM_UP, Score
+from bench.scenes.stage import BuiltIn, Stage
 from moonless.scene.file import load_scene
 from moonless.scene.player import ScenePlayer
 
 NAMES = ("scenes",)
 TAKES_REST = True
-FOLDER = Path(__file__).parents[1] / "src" / "moonless" / "data" / "scenes"
+FOLDER = Path(__file__).parents[2] / "src" / "moonless" / "data" / "scenes"
 # Clutter is the point of these; more false tracks are allowed in them.
 CLUTTER_SCENES = frozenset({"sea-state-4", "rain", "squall", "ghosts", "interference"})
 UNITS = {
@@ -56,12 +56,12 @@ UNITS = {
 }
 
 
-REAL = Path(__file__).parent / "over_charts"
+REAL = Path(__file__).parents[1] / "over_charts"
 
 
 def scene_files(rest: Sequence[str]) -> list[Path]:
     """Return the files of the scenes asked for; all of the built-in set when none is."""
-    os.environ.setdefault("MOONLESS_DATA", str(Path(__file__).parents[2] / "shared" / "data"))
+    os.environ.setdefault("MOONLESS_DATA", str(Path(__file__).parents[3] / "shared" / "data"))
     known_files = {p.stem: p for folder in (FOLDER, REAL) for p in sorted(folder.glob("*.toml"))}
     if not rest:
         return sorted(FOLDER.glob("*.toml"))

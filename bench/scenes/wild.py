@@ -2,9 +2,9 @@
 
 Seeds 0 to 99 are for choosing, 1000 to 1299 for telling: those are run whole and never looked at one by one.  The
 video is made by `moonless.scene.wild`, which knows nothing of the program's radar model; the rules of the score stand
-in `_scene_truth`.  Each figure is told as its mean over the seeds and over its own worst tenth of them.
+in `bench.scenes.truth`.  Each figure is told as its mean over the seeds and over its own worst tenth of them.
 
-``--plain`` measures a plain reader (`_plain`) beside it, which shows what the video itself holds.
+``--plain`` measures a plain reader (`bench.scenes.plain_reader`) beside it, which shows what the video itself holds.
 ``--verbose`` (or MOONLESS_SCENES_VERBOSE=1) says on standard error what went wrong, seed by seed; ``--each FILE``
 writes each seed's figures and ingredients as JSON lines, ``--pictures DIR`` draws what was told over the video.  All
 three are refused for the telling seeds.
@@ -29,12 +29,12 @@ from typing import Any
 
 import numpy as np
 
-from bench._scene_figures import confusion_table, macro_f1
-from bench._scene_score import Score
-from bench._scene_stage import WildStage
-from bench._wild_picture import Pictures
 from bench.result import Result
-from bench.scenes import UNITS, play
+from bench.scenes.built_in import UNITS, play
+from bench.scenes.figures import confusion_table, macro_f1
+from bench.scenes.pictures import Pictures
+from bench.scenes.score import Score
+from bench.scenes.stage import WildStage
 from moonless.scene.wild.player import WildPlayer
 from moonless.scene.wild.recipe import wild_of
 

@@ -21,7 +21,7 @@ from typing import Any
 from bench.result import Result
 
 NAMES = ("helm.antenna_to_pixel", "helm.frames", "helm.clients", "helm.clients_memory")
-MADE = Path(__file__).parents[1] / "tests" / "helm" / "helm_made.py"
+MADE = Path(__file__).parents[2] / "tests" / "helm" / "helm_made.py"
 CHROMIUM = "/usr/bin/chromium"
 ARGS = [
     "--no-sandbox", "--use-angle=swiftshader", "--enable-unsafe-swiftshader", "--disable-quic", "--no-first-run",

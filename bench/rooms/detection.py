@@ -24,7 +24,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
-from bench._video import Made
+from bench.made.video import Made
 from bench.result import Result
 from moonless.echo.background.theory import Fluctuation, p_detect
 from moonless.echo.detector import Detector

@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from bench._scene_figures import calibration_error, macro_f1
+from bench.scenes.figures import calibration_error, macro_f1
 
 if TYPE_CHECKING:
-    from bench._scene_score import Score
+    from bench.scenes.score import Score
 
 # A mark that is gone should be told of when it would surely have shown on so many turns.
 MISSING_TURNS = 15

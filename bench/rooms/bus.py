@@ -25,8 +25,8 @@ from typing import Any
 
 import numpy as np
 
-from bench._bus_made import ToBus
-from bench._bus_peers import fields_alike, published_alike
+from bench.made.bus import ToBus
+from bench.peers.bus import fields_alike, published_alike
 from bench.result import Result
 from moonless.clock import steady_s
 from moonless.frames import LocalFrame
@@ -44,7 +44,7 @@ BUS_FRAMES_PER_S = 250_000 / 131
 N_RUN = 3
 FLOOD = 1_000_000
 SECONDS = 60.0
-STORY = Path(__file__).parents[1] / "src" / "moonless" / "data" / "scenes" / "quiet.toml"
+STORY = Path(__file__).parents[2] / "src" / "moonless" / "data" / "scenes" / "quiet.toml"
 
 
 def _data() -> Path:

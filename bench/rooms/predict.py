@@ -22,13 +22,13 @@ _AT = (42.3527, -71.0350)
 # Asked of a new process, so that nothing is warm but the kernels' cache and the chart's.
 _FIRST = """
 import sys
-from bench.predict import first_call
+from bench.rooms.predict import first_call
 print(first_call())
 """
 
 
 def _data() -> Path:
-    root = Path(os.environ.get("MOONLESS_DATA", Path(__file__).parents[2] / "shared" / "data"))
+    root = Path(os.environ.get("MOONLESS_DATA", Path(__file__).parents[3] / "shared" / "data"))
     if not (root / "enc").is_dir():
         raise SystemExit(f"predict: no real charts at {root}; set MOONLESS_DATA")
     return root / "enc"

@@ -13,8 +13,8 @@ from typing import Any
 import numpy as np
 from PIL import Image, ImageDraw
 
-from bench._scene_stage import Stage
-from bench._scene_truth import TruthBook
+from bench.scenes.stage import Stage
+from bench.scenes.truth import TruthBook
 from moonless.reading.types import Reading
 from moonless.scan.types import Scan
 

@@ -21,9 +21,10 @@ from pathlib import Path
 
 import numpy as np
 
-from bench import _autoferry_ours, _stonesoup
-from bench._autoferry_data import Scenario, read_all
+from bench.autoferry import ours as _autoferry_ours
+from bench.autoferry.data import Scenario, read_all
 from bench.metrics import Score
+from bench.peers import stonesoup as _stonesoup
 from moonless.track.settings import TrackerSettings
 
 STILL_BELOW = 0.5  # m/s over the ground: shore and moored things are real echoes without truth
@@ -116,7 +117,3 @@ def main(argv: list[str]) -> int:
             mean = float(np.mean([values[k] for k in kept])) if len(kept) else None
             print(json.dumps({"scenario": of, "tracker": name, "tracks": tracks, "gospa": mean and round(mean, 3)}))
     return 0
-
-
-if __name__ == "__main__":
-    raise SystemExit(main(sys.argv[1:]))

@@ -23,7 +23,7 @@ from typing import Any
 
 import numpy as np
 
-from bench import _blobs
+from bench.at_sea import blob_sets as _blobs
 from bench.result import Result
 
 NAMES = ("blobs",)

@@ -33,7 +33,7 @@ import shapely
 from numpy.typing import NDArray
 from scipy.optimize import linear_sum_assignment
 
-from bench._scene_stage import Stage, StageTurn
+from bench.scenes.stage import Stage, StageTurn
 from moonless.scene.truth import Seen, TurnTruth
 
 P_DETECTABLE = 0.5

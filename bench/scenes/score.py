@@ -1,4 +1,4 @@
-"""The score of one scene: figures gathered turn by turn and summed at the end.  See `_scene_truth` for the rules."""
+"""The score of one scene: figures gathered turn by turn, summed at the end.  See `bench.scenes.truth` for the rules."""
 
 from __future__ import annotations
 
@@ -9,10 +9,10 @@ from typing import Any
 import numpy as np
 import shapely
 
-from bench._scene_stage import Stage, StageTurn
-from bench._scene_told import figures_of
-from bench._scene_truth import Laid, Thing, TruthBook, pair
 from bench.metrics import gospa
+from bench.scenes.named_figures import figures_of
+from bench.scenes.stage import Stage, StageTurn
+from bench.scenes.truth import Laid, Thing, TruthBook, pair
 from moonless.reading.types import Echo, Reading
 from moonless.scene.instruments import within
 from moonless.scene.truth import ObjectTruth

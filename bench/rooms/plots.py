@@ -14,7 +14,7 @@ from typing import Any
 
 import numpy as np
 
-from bench._video import TURN_NS, Made
+from bench.made.video import TURN_NS, Made
 from bench.result import Result
 from moonless.echo.detector import Detector
 

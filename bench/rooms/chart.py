@@ -35,7 +35,7 @@ _COLD_RUNS, _RUNS = 3, 15
 
 def run(names: Sequence[str]) -> Iterator[Result]:
     """Yield the figures asked for."""
-    default = Path(__file__).parents[2] / "shared" / "data"
+    default = Path(__file__).parents[3] / "shared" / "data"
     cells = Path(os.environ.get("MOONLESS_DATA", default)) / "enc"
     if not cells.is_dir():
         print(f"chart: nothing measured, no real cells at {cells}; set MOONLESS_DATA", file=sys.stderr)

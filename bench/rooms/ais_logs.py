@@ -27,7 +27,7 @@ _LOGS = (
 
 def run(names: Sequence[str]) -> Iterator[Result]:
     """Yield the counts of each log that is there."""
-    folder = Path(os.environ.get("MOONLESS_DATA", Path(__file__).parents[2] / "shared" / "data")) / "ais"
+    folder = Path(os.environ.get("MOONLESS_DATA", Path(__file__).parents[3] / "shared" / "data")) / "ais"
     for log in _LOGS:
         path = folder / log
         if not path.is_file():

@@ -13,8 +13,8 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from bench import _stonesoup
 from bench.metrics import Score
+from bench.peers import stonesoup as _stonesoup
 from bench.result import Result
 from moonless.echo.types import Plots
 from moonless.frames import LocalFrame

@@ -1,0 +1,1 @@
+"""Recorded radar and detections of real water."""

@@ -1,0 +1,1 @@
+"""Recorded radar detections with GNSS truth: ``python -m bench.autoferry DIR``."""

@@ -1,0 +1,1 @@
+"""Made input for the benchmarks: video, buses, pictures of screens."""

@@ -1,0 +1,1 @@
+"""Other libraries, held to the same job."""
