@@ -209,11 +209,13 @@ def _put_marks(columns: _Columns, local: LocalChart) -> None:
     land = local.land
     shapely.prepare(land)
     marks = [m for m in local.marks if m.object != "LNDARE" and not _is_sunken(m)]
-    bodies = {(f.cell, f.feature): f.shape for f in local.features(*{m.object for m in marks})} if marks else {}
+    # An identifier need be unique only within its class.
+    classes_met = {mark.object for mark in marks}
+    bodies = {(f.object, f.cell, f.feature): f.shape for f in local.features(*classes_met)} if marks else {}
     for mark in marks:
         if mark.floating or not shapely.contains_xy(land, mark.east_m, mark.north_m):
             # A small platform or dolphin keeps its own outline.
-            shape = bodies.get((mark.cell, mark.feature), shapely.Point(mark.east_m, mark.north_m))
+            shape = bodies.get((mark.object, mark.cell, mark.feature), shapely.Point(mark.east_m, mark.north_m))
             columns.put(Group.FLOATING if mark.floating else Group.FIXED, shape, mark)
 
 

@@ -67,12 +67,12 @@ def ahead(
     half_width_m: float,
     tide_m: float | None,
     position_sigma_m: float = 0.0,
-    shown: frozenset[tuple[str, str]] = frozenset(),
+    shown: frozenset[tuple[str, str, str]] = frozenset(),
 ) -> tuple[Ahead, ...]:
     """Return the nearest danger of each kind in the boat's own way, and beside it in the corridor, nearest first.
 
     Both are told: a bank close beside the way is nearer than the one dead ahead, and must not stand for it.
-    ``shown``: (cell, feature) of marks that the radar holds; they are told as echoes.
+    ``shown``: (class, cell, feature) of marks that the radar holds; they are told as echoes.
     """
     swept = min(half_width_m, swept_m(boat, position_sigma_m))
     line = line_ahead(own, course_rad, length_m)
@@ -84,7 +84,7 @@ def ahead(
             continue
         if danger.weight != "stops" and danger.off_m > half_width_m:
             continue
-        if (danger.cell, danger.feature) in shown and danger.kind in ("mark", "structure"):
+        if (danger.object, danger.cell, danger.feature) in shown:
             continue
         key = (danger.kind, danger.off_m <= swept)
         if key not in found or danger.along_m < found[key].distance_m:

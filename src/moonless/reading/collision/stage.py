@@ -107,7 +107,7 @@ class CollisionStage:
         tide, sigma = placed.situation.tide_m, placed.position_sigma_m
         # A mark that the radar shows is told as an echo.
         told = [contact.charted_as for contact in contacts if contact.charted_as is not None]
-        shown = frozenset((str(one.cell), str(one.feature)) for one in told)
+        shown = frozenset((one.object, str(one.cell), str(one.feature)) for one in told)
         return charted_dangers.ahead(self._dangers, self._boat, own, way, length, half, tide, sigma, shown)
 
     def _sounder(self, placed: Placed) -> charted_dangers.SounderCheck | None:
