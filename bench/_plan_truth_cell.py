@@ -209,8 +209,11 @@ class Leg:
         elif cls == "SOUNDG":
             if off <= TRACK and "DEPTH" in g:
                 yield from self._depth(float(g["DEPTH"]), t, abs(off - TRACK))
-        elif (cls in SUNKEN and g.get("WATLEV") != 7) or (cls in BUILT and g.get("WATLEV") == 3 and not (cls == "MORFAC" and g.get("CATMOR") in (3, 4, 6))):
-            yield from self._sunken(t, off)
+        elif cls == "MORFAC" and g.get("CATMOR") in (3, 4, 6):
+            return
+        elif cls in SUNKEN or (cls in BUILT and g.get("WATLEV") == 3):
+            if g.get("WATLEV") != 7:
+                yield from self._sunken(t, off)
         elif cls in BUILT and not _is_markable(t):
             if off <= self.swept:
                 yield "stops", abs(off - self.swept)

@@ -9,9 +9,12 @@ import pytest
 import shapely
 from made_charts import ORIGIN, at, box, make_index
 
+from moonless.chart.dangers.layout import ChartDangers
+from moonless.chart.dangers.needs import Needs
+from moonless.chart.dangers.strip import StripDangers
+from moonless.chart.dangers.types import Strip
 from moonless.chart.library import Chart
 from moonless.chart.local import LocalChart
-from moonless.errors import NoCoverage
 
 
 @pytest.fixture(scope="module")
@@ -19,74 +22,44 @@ def local(waters: Chart) -> LocalChart:
     return waters.around(ORIGIN.lat_deg, ORIGIN.lon_deg, 5000.0)
 
 
-def test_the_shallowest_area_counts(local: LocalChart) -> None:
-    depths = local.depths_in(shapely.box(-200, 1000, 200, 1100))
-    assert depths.shallowest_m == 2.0
-    assert (depths.covered_fraction, depths.unsurveyed_fraction, depths.land_fraction) == (1.0, 0.0, 0.0)
+def _along(local: LocalChart, *points: tuple[float, float], track_m: float = 5.0) -> StripDangers:
+    strip = Strip(shapely.LineString(points), track_m, track_m, track_m, track_m)
+    return StripDangers(ChartDangers(local), strip)
 
 
-def test_an_area_touched_at_its_edge_does_not_count(local: LocalChart) -> None:
-    areas = {round(f.shape.bounds[2]): f for f in local.features("DEPARE")}
-    region = shapely.box(areas[0].shape.bounds[2] - 100.0, 1000.0, areas[0].shape.bounds[2] - 1.0, 1100.0)
-    assert local.depths_in(region).shallowest_m == 5.0
+def test_the_shallowest_on_the_track_counts(local: LocalChart) -> None:
+    assert _along(local, (-200, 1050), (200, 1050)).least_depth_m() == 2.0
+    assert _along(local, (-1100, -1000), (-800, -1000)).least_depth_m() == 4.1  # a sounding
+    assert _along(local, (-1100, -1010), (-800, -1010)).least_depth_m() == 5.0
+    assert _along(local, (-2000, -15), (-2000, 15)).least_depth_m() == 0.0  # a rock that covers
+    assert _along(local, (-2000, 90), (-2000, 110)).least_depth_m() == 5.0  # of this one no depth is known
+    assert _along(local, (2200, 0), (2400, 0)).least_depth_m() is None
 
 
-def test_a_sounding_counts(local: LocalChart) -> None:
-    assert local.depths_in(shapely.box(-950, -1050, -850, -950)).shallowest_m == 4.1
+def _refusals(local: LocalChart, *points: tuple[float, float]) -> list[tuple[str, float | None]]:
+    found = _along(local, *points).refusals(Needs(0.5, 0.2, 3.0, 3.0))
+    return [(d.kind, d.depth_m) for d in found]
 
 
-def test_a_rock_that_covers_has_no_water_at_datum(local: LocalChart) -> None:
-    depths = local.depths_in(shapely.Point(-2000, 0).buffer(20))
-    assert depths.shallowest_m == 0.0
-    assert depths.unknown_dangers == 0
-
-
-def test_a_rock_of_unknown_depth_is_counted_not_guessed(local: LocalChart) -> None:
-    depths = local.depths_in(shapely.Point(-2000, 100).buffer(20))
-    assert depths.shallowest_m == 5.0
-    assert depths.unknown_dangers == 1
-
-
-def test_unsurveyed_is_not_deep(local: LocalChart) -> None:
-    depths = local.depths_in(shapely.box(2200, 0, 2400, 100))
-    assert depths.shallowest_m is None
-    assert depths.unsurveyed_fraction == pytest.approx(1.0)
-    half = local.depths_in(shapely.box(1500, 1000, 2500, 1100))
-    assert half.shallowest_m == -1.0
-    assert half.unsurveyed_fraction == pytest.approx(0.5, abs=1e-4)
+def test_unknown_is_told_apart_from_deep(local: LocalChart) -> None:
+    assert _refusals(local, (-200, 1050), (200, 1050)) == []
+    assert _refusals(local, (-2000, 90), (-2000, 110)) == [("rock", None)]
+    assert _refusals(local, (2200, 0), (2400, 0)) == [("unsurveyed", None)]
+    assert _refusals(local, (1200, 0), (1400, 0)) == [("land", None)]
+    assert [kind for kind, _ in _refusals(local, (-3100, 1000), (-2900, 1000))] == ["chart ends"]
 
 
 def test_what_no_area_tells_of_is_unsurveyed() -> None:
     # South of the land nothing is drawn at all, though the cell covers it.
     rows: list[tuple[str, Any, dict[str, Any]]] = [
         ("M_COVR", box(-1000, -1000, 1000, 1000), {"CATCOV": 1}),
-        ("DEPARE", box(-1000, 0, 0, 1000), {"DRVAL1": 3.0}),
+        ("DEPARE", box(-1000, 0, 0, 1000), {"DRVAL1": 9.0}),
         ("DEPARE", box(0, 0, 1000, 1000), {"DRVAL2": 9.0}),  # no DRVAL1
     ]
     local = Chart([make_index("A", 10_000, rows)]).around(ORIGIN.lat_deg, ORIGIN.lon_deg, 1500.0)
-    depths = local.depths_in(shapely.box(-500, -500, 500, 500))
-    assert depths.shallowest_m == 3.0
-    assert depths.unsurveyed_fraction == pytest.approx(0.75, abs=1e-4)
-
-
-def test_land_has_no_water(local: LocalChart) -> None:
-    depths = local.depths_in(shapely.box(1200, -100, 1400, 100))
-    assert depths.shallowest_m == 0.0
-    assert depths.land_fraction == pytest.approx(1.0)
-    assert depths.unsurveyed_fraction == 0.0
-
-
-def test_outside_is_no_coverage(local: LocalChart) -> None:
-    with pytest.raises(NoCoverage, match="no chart covers any of the"):
-        local.depths_in(shapely.box(4000, 4000, 4100, 4100))
-    part = local.depths_in(shapely.box(-3100, 1000, -2900, 1100))
-    assert part.covered_fraction == pytest.approx(0.5, abs=1e-3)
-    assert part.shallowest_m == 5.0
-
-
-def test_along_a_track(local: LocalChart) -> None:
-    assert local.depths_in(shapely.LineString([(-1100, -1000), (-800, -1000)])).shallowest_m == 5.0
-    assert local.depths_in(shapely.LineString([(-100, 1000), (100, 1000)])).shallowest_m == 2.0
+    assert _refusals(local, (-500, 500), (-100, 500)) == []
+    assert _refusals(local, (100, 500), (500, 500)) == [("unsurveyed", None)]
+    assert _refusals(local, (-500, -500), (-100, -500)) == [("unsurveyed", None)]
 
 
 # Zones of confidence: IHO S-57 edition 3.1, appendix A, chapter 2, CATZOC: A2 +-20 m, C +-500 m at 95 %.  The factor
@@ -166,6 +139,6 @@ def test_dangers(cls: str, given: dict[str, Any], depth: float | None) -> None:
         (cls, at(0, 0), given),
     ]
     local = Chart([make_index("A", 10_000, rows)]).around(ORIGIN.lat_deg, ORIGIN.lon_deg, 1500.0)
-    depths = local.depths_in(shapely.Point(0, 0).buffer(50))
-    assert depths.shallowest_m == (20.0 if depth is None else depth)
-    assert depths.unknown_dangers == (depth is None)
+    (told,) = _along(local, (-50, 0), (50, 0)).dangers(Needs(9.0, 1.0, 3.0, 3.0))
+    assert told.depth_m == depth and told.weight == "stops"
+    assert _along(local, (-50, 0), (50, 0)).least_depth_m() == (20.0 if depth is None else depth)

@@ -11,6 +11,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from made_charts import ORIGIN, at, box, make_index
 
+from moonless.chart.dangers.layout import ChartDangers
+from moonless.chart.dangers.needs import Needs
+from moonless.chart.dangers.strip import StripDangers
+from moonless.chart.dangers.types import Strip
 from moonless.chart.index import CellIndex
 from moonless.chart.library import Chart
 from moonless.errors import NoCoverage
@@ -91,14 +95,13 @@ def test_nothing_is_shown_twice_and_nothing_is_lost(drawn: list[tuple[int, Recta
     assert pipes == pytest.approx(shapely.intersection(PIPE, covered).length, abs=0.2)
 
     # In the plane nothing that is asked trips over the seams.
-    middle = shapely.box(-500.0, -500.0, 500.0, 500.0)
-    fraction = local.covered_fraction(middle)
+    across = shapely.LineString([(-500.0, -470.0), (500.0, 490.0)])
+    held = StripDangers(ChartDangers(local), Strip(across, 1.0, 1.0, 1.0, 1.0))
+    refused = {danger.kind for danger in held.refusals(Needs(0.3, 0.1, 1.0, 1.0))}
+    fraction = local.covered_fraction(across)
     if fraction > 1e-3:
-        assert local.depths_in(middle).shallowest_m == 1.0
-        assert local.depths_in(middle).unsurveyed_fraction < 2e-3
-    else:
-        with pytest.raises(NoCoverage):
-            local.depths_in(shapely.box(-490.0, -490.0, 490.0, 490.0))
+        assert held.least_depth_m() == 1.0
+    assert refused == (set() if fraction > 1.0 - 1e-6 else {"chart ends"})
 
 
 @settings(deadline=None, max_examples=30)
@@ -131,12 +134,12 @@ def test_a_gap_is_not_covered_though_the_cell_lies_about_it() -> None:
     inside = shapely.box(-100, -100, 100, 100)
     assert local.covered_fraction(inside) == 0.0
     with pytest.raises(NoCoverage):
-        local.depths_in(inside)
-    with pytest.raises(NoCoverage):
         local.quality_at(0.0, 0.0)
-    half = local.depths_in(shapely.box(-200, -100, 600, 100))
-    assert half.covered_fraction == pytest.approx(0.5, abs=1e-6)
-    assert half.shallowest_m == 20.0
+    half = shapely.LineString([(-200.0, 0.0), (600.0, 0.0)])
+    assert local.covered_fraction(half) == pytest.approx(0.5, abs=1e-6)
+    held = StripDangers(ChartDangers(local), Strip(half, 1.0, 1.0, 1.0, 1.0))
+    assert [danger.kind for danger in held.refusals(Needs(0.3, 0.1, 1.0, 1.0))] == ["chart ends"]
+    assert held.least_depth_m() == 20.0
 
 
 def test_a_mark_drawn_on_both_sides_of_a_seam_is_one() -> None:

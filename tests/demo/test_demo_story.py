@@ -12,6 +12,10 @@ import pytest
 import shapely
 
 from moonless.boat.file import read_boat
+from moonless.chart.dangers.layout import ChartDangers
+from moonless.chart.dangers.needs import Needs
+from moonless.chart.dangers.strip import StripDangers
+from moonless.chart.dangers.types import Strip
 from moonless.scene.motion import Motion
 from moonless.scene.story import demo_boat, demo_folder, open_demo
 from moonless.sky.ephemeris import sky_state
@@ -50,12 +54,14 @@ def test_own_track_keeps_to_water_with_room_under_the_keel(story: Any, local: An
     track = own.at(times)
     half = scene.boat.beam_m / 2.0
     line = shapely.LineString(np.column_stack([track.east_m, track.north_m]))
-    depths = local.depths_in(line.buffer(half + 2.0))
-    assert depths.shallowest_m is not None and depths.covered_fraction == pytest.approx(1.0)
+    strip = Strip(line, half + 2.0, half + 2.0, half + 2.0, half + 2.0)
+    held = StripDangers(ChartDangers(local), strip)
+    least = held.least_depth_m()
     # Chart datum, without the tide there is.
-    assert depths.shallowest_m >= scene.boat.draught_m + 2.0 * scene.boat.skipper.depth_margin_m
+    assert least is not None and least >= scene.boat.draught_m + 2.0 * scene.boat.skipper.depth_margin_m
     assert not shapely.intersects(local.land, line)
-    assert depths.unsurveyed_fraction == 0.0
+    met = {danger.kind for danger in held.refusals(Needs.of(scene.boat, 0.0))}
+    assert not met & {"land", "shoal", "dries", "unsurveyed", "chart ends", "rock", "wreck", "obstruction"}
 
 
 def test_passes_the_bridge_through_its_opening_and_below_it(story: Any, local: Any) -> None:

@@ -16,14 +16,13 @@ import shapely
 from numpy.typing import NDArray
 
 from moonless.chart.bridges import bridges_of
-from moonless.chart.depths import depths_of
 from moonless.chart.lights import ChartLight, lights_of
 from moonless.chart.marks import can_be_mark, marks_of
 from moonless.chart.overlay import common, joined
 from moonless.chart.plane import plane_of
 from moonless.chart.quality import quality_of
 from moonless.chart.s57 import classes
-from moonless.chart.types import Bridge, Cell, Depths, Feature, FeatureTable, Mark, Quality
+from moonless.chart.types import Bridge, Cell, Feature, FeatureTable, Mark, Quality
 from moonless.errors import InputError
 from moonless.frames import LocalFrame
 
@@ -191,14 +190,6 @@ class LocalChart:
             return float(min(1.0, shapely.length(covered) / shapely.length(region)))
         points = shapely.get_parts(region)
         return float(np.mean(shapely.intersects(self.coverage, points))) if len(points) else 0.0
-
-    def depths_in(self, region: shapely.Geometry) -> Depths:
-        """Return what is charted of the depth in a region of the plane.
-
-        Raises NoCoverage if no chart covers any of it: an empty answer would read as deep water.
-        """
-        near = ("DEPARE", "DRGARE", "UNSARE", "LNDARE", "SOUNDG", *classes.DANGERS, *classes.SOLID_ON_WATER)
-        return depths_of(region, self.in_region(region, *near), self.covered_fraction(region))
 
     def quality_at(self, east_m: float, north_m: float) -> Quality:
         """Return how good the survey is at a place.

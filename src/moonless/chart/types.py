@@ -71,22 +71,6 @@ class Feature:
 
 
 @dataclass(frozen=True, slots=True)
-class Depths:
-    """What is charted of the depth inside a region.
-
-    ``shallowest_m``: metres below chart datum, positive down, negative dries; None when nothing there bears a
-    surveyed depth.  ``covered_fraction``: share of the region any chart covers.
-    ``unsurveyed_fraction``: share that is covered but has no depth (UNSARE, an area without DRVAL1, or nothing at all).
-    """
-
-    shallowest_m: float | None
-    covered_fraction: float
-    unsurveyed_fraction: float
-    land_fraction: float = 0.0  # share that is land; land alone makes the shallowest at most 0
-    unknown_dangers: int = 0  # rocks, wrecks, obstructions with no depth charted; `shallowest_m` omits them
-
-
-@dataclass(frozen=True, slots=True)
 class Quality:
     """How good the survey is at a place (M_QUAL); ``catzoc`` is "U" where nothing is said."""
 

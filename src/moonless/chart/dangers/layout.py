@@ -15,6 +15,7 @@ from moonless.chart.dangers.areas import AREAS
 from moonless.chart.dangers.needs import ZONES, danger_depth_m
 from moonless.chart.local import LocalChart
 from moonless.chart.marks import can_be_mark
+from moonless.chart.overlay import joined, without
 from moonless.chart.quality import SIGMAS_AT_95, UNASSESSED_M_PER_SCALE
 from moonless.chart.s57 import classes
 from moonless.chart.types import Bridge, Catzoc, Feature, Mark, Span
@@ -156,7 +157,7 @@ class ChartDangers:
         if ZONES[worst] == "U" or any(shapely.covers(shape, region) for shape in self.zone_shapes[near]):
             return ZONES[worst]
         # Zones that meet leave slivers where rounding parts them; nobody sails in those.
-        rest = shapely.difference(region, shapely.union_all(self.zone_shapes[near]))
+        rest = without(region, joined(self.zone_shapes[near]))
         share = shapely.area(rest) if shapely.get_dimensions(region) == 2 else shapely.length(rest)
         whole = shapely.area(region) if shapely.get_dimensions(region) == 2 else shapely.length(region)
         return "U" if share > 1e-3 * max(whole, 1.0) else ZONES[worst]

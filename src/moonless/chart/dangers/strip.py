@@ -14,6 +14,7 @@ from moonless.chart.dangers.needs import Needs
 from moonless.chart.dangers.types import CORRIDOR_M, Danger, Side, Strip
 from moonless.chart.dangers.weigh import Weighed, weigh
 from moonless.chart.marks import SWING_M
+from moonless.chart.overlay import common, without
 from moonless.chart.types import Bridge, Catzoc
 
 Rows = NDArray[np.int64]
@@ -164,7 +165,7 @@ class StripDangers:
         """Return (along, off, side, east, north) of the point of a shape that the track comes to first or nearest."""
         line = self.strip.line
         if shapely.intersects(shape, line):
-            on = shapely.intersection(line, shape)
+            on = common(line, shape)
             ends = shapely.get_coordinates(on)
             along = float(shapely.line_locate_point(line, shapely.points(ends)).min()) if len(ends) else 0.0
             place = shapely.line_interpolate_point(line, along)
@@ -200,7 +201,7 @@ class StripDangers:
             return self._one_zone
         if row not in self._zones:
             shape = self._parts(np.array([row]))[0]
-            region = shapely.intersection(shape, self._track) if self.chart.is_area[row] else shape
+            region = common(shape, self._track) if self.chart.is_area[row] else shape
             self._zones[row] = self.chart.zone_over(shape if shapely.is_empty(region) else region)
         return self._zones[row]
 
@@ -232,7 +233,7 @@ class StripDangers:
         coverage = self.chart.coverage
         if shapely.covers(coverage, self.strip.line):
             return _NOTHING
-        return shapely.difference(self.strip.line, coverage)
+        return without(self.strip.line, coverage)
 
     @cached_property
     def _bare(self) -> list[tuple[float, float]]:
@@ -243,7 +244,7 @@ class StripDangers:
         line = self.strip.line
         rows = self._rows[self.chart.is_ground[self._rows]]
         rows = rows[np.asarray(shapely.intersects(self.chart.shapes[rows], line), dtype=np.bool_)]
-        shapes = list(shapely.intersection(line, self._parts(rows)))
+        shapes = [common(line, part) for part in self._parts(rows)]
         if not shapely.is_empty(self._outside):
             shapes.append(self._outside)
         parts = [p for p in shapely.get_parts(shapely.get_parts(shapes)) if shapely.get_dimensions(p) == 1]
