@@ -6,7 +6,7 @@ BIN    := $(VENV)/bin
 STATIC := src/moonless/helm/static/index.html
 WEBSRC := $(shell find web/src web/index.html web/public web/vite.config.ts web/package.json -type f 2>/dev/null)
 
-.PHONY: demo test lint types bench a823 scenes soak mutants mutants-quick wheel clean setup web
+.PHONY: demo test lint types bench a823 scenes soak mutants mutants-ci wheel clean setup web
 
 demo: setup web
 	$(BIN)/moonless demo
@@ -16,6 +16,7 @@ test: $(VENV)/.dev web
 	$(BIN)/mypy
 	cd web && npm test --silent
 	$(BIN)/python -m pytest
+	$(BIN)/python -m bench.mutants --named
 
 lint: $(VENV)/.dev
 	$(BIN)/ruff check src tests bench demo design
@@ -37,13 +38,13 @@ scenes: $(VENV)/.dev
 soak: $(VENV)/.dev
 	$(BIN)/python -m bench.soak
 
-# Whether the tests bite: 60 wrong changes drawn at random (SEED=N), each against its room's tests; twenty minutes.
+# Whether the tests bite: 60 wrong changes drawn at random (SEED="N ..."), each against the tests that reach it.
 SEED ?= 1
 mutants: $(VENV)/.dev
 	$(BIN)/python -m bench.mutants --seed $(SEED)
 
-# The changes made by hand that would mislead a skipper: all must be caught.
-mutants-quick: $(VENV)/.dev
+# The changes of every day, which would each mislead a skipper: all must be caught.  A few minutes.
+mutants-ci: $(VENV)/.dev
 	$(BIN)/python -m bench.mutants --named
 
 wheel: $(VENV)/.dev web

@@ -38,8 +38,12 @@ UNITS = {
     "position_error_m": "m",
     "velocity_error_60s_mps": "m/s",
     "cpa_error_m": "m",
+    "cpa_error_near_m": "m",
+    "cpa_error_middle_m": "m",
+    "cpa_error_far_m": "m",
     "place_error_m": "m",
     "call_after_s": "s",
+    "call_after_detectable_s": "s",
     "false_calls_per_hour": "an hour",
     "withdrawn_turns": "turns",
     "slowest_turn_s": "s",
@@ -130,6 +134,7 @@ def run(names: Sequence[str], rest: Sequence[str] = ()) -> Iterator[Result]:
         calibration += score.calibration
         totals.update(
             pairs=score.pairs, held=score.held, told=score.told_mark, right=score.right_mark,
+            inside=score.small_inside, inside_held=score.small_held, hidden=score.hidden_boats_in_seen,
             missing_right=int(figures.get("missing_right", 0)), missing_wrong=int(figures.get("missing_wrong", 0)),
         )  # fmt: skip
         if os.environ.get("MOONLESS_SCENES_VERBOSE"):
@@ -155,9 +160,19 @@ def _whole(
         yield Result("scenes.calibration_error", calibration_error(calibration), "1")
     if totals["told"]:
         yield Result("scenes.right_mark", totals["right"] / totals["told"], "1")
+    if totals["inside"]:
+        yield Result("scenes.small_held_in_seeing", totals["inside_held"] / totals["inside"], "1")
+        yield Result("scenes.hidden_boats_in_seen", float(totals["hidden"]), "1")
     told = totals["missing_right"] + totals["missing_wrong"]
     if told:
         yield Result("scenes.missing_precision", totals["missing_right"] / told, "1")
+    if "small_held_in_seeing" in whole:
+        yield Result("scenes.worst_small_held_in_seeing", min(whole["small_held_in_seeing"]), "1")
+    for name in (
+        "cpa_error_near_m", "cpa_error_middle_m", "cpa_error_far_m", "call_after_detectable_s", "false_calls_per_hour",
+    ):  # fmt: skip
+        if name in whole:
+            yield Result(f"scenes.mean_{name}", float(np.mean(whole[name])), UNITS[name])
     for name in ("missing_recall", "hidden_iou", "heading_bias_error_deg", "fix_error_m", "gospa_m"):
         if name in whole:
             yield Result(f"scenes.mean_{name}", float(np.mean(whole[name])), UNITS.get(name, "1"))

@@ -52,14 +52,9 @@ def figures_of(score: Score) -> dict[str, float]:
     rms("position_error_m", score.position_m)
     rms("velocity_error_mps", score.velocity)
     rms("velocity_error_60s_mps", score.velocity_60)
-    rms("cpa_error_m", score.cpa_m)
     rms("place_error_m", score.place_m)
-    put("meetings_called", sum(key in score.called_at for key in score.due_since), len(score.due_since))
-    waits = [(score.called_at[k] - t) / 1e9 for k, t in score.due_since.items() if k in score.called_at]
-    if waits:
-        out["call_after_s"] = float(np.median(np.maximum(waits, 0.0)))
-    if score.first_ns is not None and score.last_ns > score.first_ns:
-        out["false_calls_per_hour"] = 3600.0 * len(score.false_called) / ((score.last_ns - score.first_ns) / 1e9)
+    lasted_s = 0.0 if score.first_ns is None else (score.last_ns - score.first_ns) / 1e9
+    out.update(score.meetings.figures(lasted_s))
     if score.gospa_m:
         out["gospa_m"] = float(np.mean(score.gospa_m))
     f1 = macro_f1(score.confusion)

@@ -10,6 +10,7 @@ import numpy as np
 import shapely
 
 from bench.metrics import gospa
+from bench.scenes.meetings import Meetings
 from bench.scenes.named_figures import figures_of
 from bench.scenes.stage import Stage, StageTurn
 from bench.scenes.truth import Laid, Thing, TruthBook, pair
@@ -29,10 +30,6 @@ MISSING_P = 0.8
 SURE_SIGMA_DB = 3.0
 # Velocity is compared from so many turns after a thing was first held, and again from so many seconds.
 SETTLED_TURNS, SETTLED_S = 10, 60.0
-# Closest approaches nearer than this, within so long, are compared.
-CPA_M, CPA_S = 1_000.0, 600.0
-# What will pass nearer than this within so long should be called; from this urgency on a call is not made in passing.
-MEET_M, MEET_S, URGENT = 150.0, 180.0, 2
 # Small things: from what the skipper cares about upwards to here.
 SMALL_RCS_M2 = 25.0
 # A boat is hidden when so many cells about her are too: the edge of a shadow is no sharper.
@@ -55,11 +52,8 @@ class Score:
         self.position_m: list[float] = []
         self.velocity: list[float] = []
         self.velocity_60: list[float] = []
-        self.cpa_m: list[float] = []
         self.place_m: list[float] = []
-        self.due_since: dict[str, int] = {}  # by thing, when it first was to be called
-        self.called_at: dict[str, int] = {}
-        self.false_called: set[int] = set()
+        self.meetings = Meetings()
         self.first_ns: int | None = None
         self.last_ns = 0
         self.gospa_m: list[float] = []
@@ -152,7 +146,7 @@ class Score:
                 k = belongs.get(thing.key)
                 self._count_pair(turn.number, thing, None if k is None else echoes[k], own.get(thing.key))
         self._small(reading, laid, belongs)
-        self._calls(reading, laid, whose)
+        self.meetings.calls(reading, laid, whose)
         for k, echo in enumerate(echoes):
             at = (float(east[k]), float(north[k]))
             mine = whose.get(k)
@@ -250,33 +244,9 @@ class Score:
         error = math.hypot(told_v[0] - thing.velocity[0], told_v[1] - thing.velocity[1])
         if number - since >= SETTLED_TURNS:
             self.velocity.append(error)
-            self._cpa(echo, thing, laid)
+            self.meetings.closest(echo, thing, laid)
         if time_ns - since_ns >= SETTLED_S * 1e9:
             self.velocity_60.append(error)
-
-    def _cpa(self, echo: Echo, thing: Thing, laid: Laid) -> None:
-        """Closest approach by straight lines from here, against what is told."""
-        meeting = _meeting(thing, laid)
-        if echo.cpa_m is not None and meeting is not None and 0.0 < meeting[1] < CPA_S and meeting[0] < CPA_M:
-            self.cpa_m.append(abs(echo.cpa_m - meeting[0]))
-
-    def _calls(self, reading: Reading, laid: Laid, whose: dict[int, Thing]) -> None:
-        """Which near meetings are called, and which calls are of nothing."""
-        for thing in laid.things:
-            if thing.mark is not None or not thing.detectable:
-                continue
-            meeting = _meeting(thing, laid)
-            if meeting is not None and meeting[0] < MEET_M and 0.0 < meeting[1] < MEET_S:
-                self.due_since.setdefault(thing.key, reading.time_ns)
-        number = {echo.id: k for k, echo in enumerate(reading.echoes)}
-        for call in reading.calls:
-            if call.echo is None or call.echo not in number:
-                continue
-            thing_or_none = whose.get(number[call.echo])
-            if thing_or_none is not None:
-                self.called_at.setdefault(thing_or_none.key, reading.time_ns)
-            elif call.urgency >= URGENT and reading.echoes[number[call.echo]].kind == "vessel":
-                self.false_called.add(call.echo)
 
     def _small(self, reading: Reading, laid: Laid, belongs: dict[str, int]) -> None:
         """Of small things inside the seeing line, how many are held."""
@@ -394,14 +364,3 @@ class Score:
     def figures(self) -> dict[str, float]:
         """Return the scene's figures by name; those that had nothing to measure are left out."""
         return figures_of(self)
-
-
-def _meeting(thing: Thing, laid: Laid) -> tuple[float, float] | None:
-    """Return closest approach and the time to it, by straight lines from here; None where there is no way between."""
-    e, n = thing.east_m - laid.own_m[0], thing.north_m - laid.own_m[1]
-    ve, vn = thing.velocity[0] - laid.own_velocity[0], thing.velocity[1] - laid.own_velocity[1]
-    square = ve * ve + vn * vn
-    if square < 0.25:
-        return None
-    time_s = -(e * ve + n * vn) / square
-    return math.hypot(e + ve * time_s, n + vn * time_s), time_s

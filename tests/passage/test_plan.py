@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import json
 import math
+from collections.abc import Callable
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 
 import pytest
+import shapely
 
 from moonless.boat.types import Boat, Skipper
 from moonless.chart.dangers.needs import squat_m
@@ -18,6 +21,7 @@ from moonless.frames import LocalFrame
 from moonless.passage.brief.page import float_plan, page
 from moonless.passage.brief.record import plan_dict
 from moonless.passage.departures import best_of, search
+from moonless.passage.pace import fuel_l
 from moonless.passage.plan import Night, make_plan, survey
 from moonless.passage.scope import pictures
 from moonless.passage.types import Plan
@@ -255,6 +259,49 @@ def test_glow_stands_to_the_course(made_chart: Chart, boat: Boat) -> None:
     assert len(east) == 1 and "glow of the mill right ahead" in east[0] and "small lights before it are lost" in east[0]
     west = make_plan(made_chart, _route((1500, -500), (-5000, -500)), boat, DARK, night).legs[0].dark.glow
     assert "right astern" in west[0] and "lost" not in west[0]
+
+
+def test_the_moon_that_sets_before_or_after_the_run_is_told_as_that(made_chart: Chart, boat: Boat) -> None:
+    lat, lon = FRAME.to_geographic(0.0, 0.0)
+    moonset = next(e.time_s for e in sky_events(float(lat), float(lon), DARK, DARK + 86_400.0) if e.kind == "moonset")
+    route = _route((-1000, -500), (1000, -500))
+
+    def told(depart_s: float) -> list[tuple[str, str, str]]:
+        points = make_plan(made_chart, route, boat, depart_s, NIGHT).points
+        return [(p.weight, p.what.split(":")[0], p.figure) for p in points if p.what.startswith("moonset")]
+
+    lasts_s = make_plan(made_chart, route, boat, moonset - 3_000.0, NIGHT).legs[-1].end_s - (moonset - 3_000.0)
+    (after,) = told(moonset - lasts_s - 600.0)
+    assert after == ("note", "moonset soon after arrival", "10 min")
+    (under_way,) = told(moonset - 60.0)
+    assert under_way == ("against", "moonset under way", "1 min after leaving")
+    assert told(moonset + 300.0) == []
+
+
+def test_fuel_is_read_between_the_readings_and_not_past_them(boat: Boat) -> None:
+    measured = replace(boat, fuel_lph_at_kn=((8.0, 10.0), (4.0, 2.0)))
+    assert fuel_l(measured, 6.0, 1.5) == pytest.approx(9.0)  # 6 litres an hour
+    assert fuel_l(measured, 4.0, 2.0) == pytest.approx(4.0) and fuel_l(measured, 8.0, 0.5) == pytest.approx(5.0)
+    assert fuel_l(measured, 3.9, 1.0) is None and fuel_l(measured, 8.1, 1.0) is None
+    assert fuel_l(replace(boat, fuel_lph_at_kn=((4.0, 2.0),)), 4.0, 1.0) is None
+
+
+@pytest.mark.parametrize(
+    ("category", "orient", "leads"),
+    # CATLIT 4 leading, 12 rear, 1 directional function (S-57 Appendix A, chapter 2).
+    [("4", 90.0, True), ("12", 91.5, True), ("4", 93.0, False), ("4", 270.0, False), ("1", 90.0, False)],
+)
+def test_a_leading_light_leads_on_its_own_bearing(
+    chart_with: Callable[[Any], Chart], boat: Boat, category: str, orient: float, leads: bool
+) -> None:
+    figures = {"LITCHR": [2], "SIGPER": [4.0], "SIGGRP": ["(1)"], "COLOUR": ["4"], "VALNMR": [3.0], "HEIGHT": [5.0]}
+    chart = chart_with(
+        {"LIGHTS": ([shapely.Point(3000, 100)], {**figures, "CATLIT": [category], "ORIENT": [orient]})}
+    )
+    plan = _plan(chart, boat, (-500, 0), (2500, 0))
+    (light,) = plan.legs[0].lights
+    assert light.leading is leads
+    assert [p.figure for p in plan.points if p.what == "Lights seen from the track"] == ["1"]
 
 
 def test_half_way_and_moonset_are_told(made_chart: Chart, boat: Boat) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -48,6 +49,26 @@ def test_keeps_off_where_there_is_room(made_chart: Chart, boat: Boat) -> None:
     route = propose(made_chart, boat, _at(-1500, 600), _at(3500, 600)).route
     track = shapely.LineString([FRAME.to_plane(w.lat_deg, w.lon_deg) for w in route.waypoints])
     assert shapely.distance(track, shapely.box(500, 300, 1500, 900)) > 0.5 * boat.skipper.keep_off_m
+
+
+@pytest.mark.parametrize("course_deg", range(0, 360, 45))
+def test_open_water_is_crossed_in_a_straight_line(made_chart: Chart, boat: Boat, course_deg: int) -> None:
+    # 700 m each way from the middle of deep water: nothing to go round.
+    east, north = 700.0 * math.sin(math.radians(course_deg)), 700.0 * math.cos(math.radians(course_deg))
+    route = propose(made_chart, boat, _at(3500 - east, -4000 - north), _at(3500 + east, -4000 + north)).route
+    assert len(route.waypoints) == 2
+    assert route.length_m == pytest.approx(1400.0, abs=45.0)  # a square of its grid at either end
+
+
+@pytest.mark.parametrize(("east", "inside_m"), [(-4200.0, 60.0), (0.0, 150.0), (2600.0, 200.0)])
+def test_a_start_in_shoal_water_is_moved_to_the_nearest_deep(
+    made_chart: Chart, boat: Boat, east: float, inside_m: float
+) -> None:
+    # The shoal's southern edge is at north 2000.
+    route = propose(made_chart, boat, _at(east, 2000.0 + inside_m), _at(east, -500.0)).route
+    first = FRAME.to_plane(route.waypoints[0].lat_deg, route.waypoints[0].lon_deg)
+    assert first[0] == pytest.approx(east, abs=25.0)
+    assert 2000.0 - 45.0 < first[1] < 2000.0
 
 
 def test_draught_shuts_the_shoal(made_chart: Chart, boat: Boat) -> None:

@@ -79,6 +79,15 @@ def test_a_leg_is_steered_up_stream_and_slower_against_it(made_chart: Chart, boa
         assert leg.end_s - leg.start_s == pytest.approx(1000.0 / (leg.speed_kn * NM / HOUR), rel=1e-3)
 
 
+def test_the_stream_of_a_leg_is_that_of_its_middle(made_chart: Chart, boat: Boat, tmp_path: Path) -> None:
+    # Ten kilometres at 4 kn through the water: its middle comes 1.35 / 2 h after the start.  1.5 cos(30 t) - 0.3 kn.
+    route = _route((-5000, -1800), (5000, -1800))
+    leg = make_plan(made_chart, route, boat, NOON + HOUR, Night(wanted_kn=4.0), _streams(tmp_path / "s.json")).legs[0]
+    middle_h = 1.0 + 10_000.0 / (4.0 * NM) / 2.0
+    told = 1.5 * math.cos(math.radians(30.0 * middle_h)) - 0.3
+    assert leg.water.stream_drift_kn == pytest.approx(told, abs=0.02)
+
+
 @pytest.mark.parametrize(("visibility_nm", "is_poor"), [(1.9, True), (2.1, False), (10.0, False), (0.3, True)])
 def test_poor_visibility_speaks_against_going(
     made_chart: Chart, boat: Boat, visibility_nm: float, is_poor: bool
@@ -168,6 +177,22 @@ def test_what_lies_beside_is_told_on_its_side(chart_with: ChartWith, boat: Boat,
     assert (east.side, west.side) == (("port", "starboard") if north else ("starboard", "port"))
     assert east.side in east.say and west.side in west.say
     assert (east.along_m, west.along_m) == pytest.approx((1000.0, 1000.0), abs=2.0)
+
+
+@pytest.mark.parametrize("back", [False, True])
+def test_unlit_marks_are_told_on_their_side_and_where(chart_with: ChartWith, boat: Boat, back: bool) -> None:
+    # A leg of 3 km eastward, or back; from its start to its end a beacon every 50 m, by turns 90 m north and south.
+    places = [(-1500.0 + 50.0 * k, 90.0 if k % 2 else -90.0) for k in range(61)]
+    names = [f"B{k}" for k in range(61)]
+    chart = chart_with({"BCNLAT": ([shapely.Point(e, n - 1800.0) for e, n in places], {"OBJNAM": names})})
+    route = _route((1500, -1800), (-1500, -1800)) if back else _route((-1500, -1800), (1500, -1800))
+    told = {u.name: u for u in make_plan(chart, route, boat, NOON, Night(wanted_kn=4.0)).legs[0].unlit}
+    assert set(told) == set(names)
+    for name, (east, north) in zip(names, places, strict=True):
+        assert told[name].side == ("port" if (north > 0) != back else "starboard"), name
+        # The leg is looked at every hundred metres.
+        assert told[name].along_m == pytest.approx(1500.0 - east if back else east + 1500.0, abs=51.0)
+        assert told[name].off_m == pytest.approx(90.0, abs=0.5)
 
 
 def test_a_taller_boat_needs_the_bridge_to_be_higher(made_chart: Chart, boat: Boat) -> None:

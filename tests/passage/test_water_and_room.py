@@ -95,6 +95,24 @@ def test_depths_are_held_against_the_lowest_tide_of_the_leg(made_chart: Chart, b
     assert shoal.margin_m == pytest.approx(0.5 + at_end - need, abs=0.01)
 
 
+@pytest.mark.parametrize("least_m", [0.75, 1.5, 2.25])
+def test_when_the_tide_stands_high_enough(tmp_path: Path, least_m: float) -> None:
+    # 1.5 m and 1.5 f cos: above a height for T / pi arccos((least - 1.5) / 1.5 f); M2 has 12.4206 h; f is within four
+    # hundredths of one (Schureman, Special Publication 98, table 14).
+    stations = _stations(tmp_path / "tides.json")
+    spans = Water(stations).enough(10.0, -140.0, least_m, DARK, DARK + 90_000.0)
+    assert spans is not None and len(spans) >= 2
+    tide = tide_between(stations, 10.0, -140.0)
+    whole = [(a, b) for a, b in spans if a > DARK and b < DARK + 90_000.0]
+    assert whole
+    for begin, end in whole:
+        lasts_h = [12.4206 / math.pi * math.acos((least_m - 1.5) / (1.5 * f)) for f in (0.96, 1.04)]
+        assert min(lasts_h) - 0.4 <= (end - begin) / 3600.0 <= max(lasts_h) + 0.4
+        assert float(tide.heights((begin + end) / 2.0)[0]) > least_m
+        assert float(tide.heights(begin - 1200.0)[0]) < least_m and float(tide.heights(end + 1200.0)[0]) < least_m
+    assert Water(None).enough(10.0, -140.0, least_m, DARK, DARK + 3600.0) is None
+
+
 def test_no_tide_is_no_higher_tide(made_chart: Chart, boat: Boat) -> None:
     water = Water(None)
     assert water.range_m(10.0, -140.0, DARK, DARK + 3600.0) == (None, None)

@@ -83,7 +83,7 @@ def _waters(path: Path) -> Path:
     return path
 
 
-def _play(folder: Path, bias_deg: float) -> list[Turn]:
+def _play(folder: Path, bias_deg: float, own: dict[str, Any] | None = None, **sensors: Any) -> list[Turn]:
     chart = _waters(folder / "waters.gpkg")
     scene = scene_from_dict(
         {
@@ -91,8 +91,9 @@ def _play(folder: Path, bias_deg: float) -> list[Turn]:
                       "start": datetime(2031, 3, 1, 5, 0, tzinfo=UTC)},
             "chart": {"paths": [str(chart)], "change": [{"name": GONE, "gone": True}]},
             "radar": {"scale_nm": 0.75, "spokes": 512, "cells": 300},
-            "own": {"start_m": [0, 0], "heading_deg": HEADING, "speed_kn": SPEED_KN},
-            "sensors": {"heading_bias_deg": bias_deg, "position_offset_m": list(OFFSET), "position_noise_m": 0.0},
+            "own": {"start_m": [0, 0], "heading_deg": HEADING, "speed_kn": SPEED_KN, **(own or {})},
+            "sensors": {"heading_bias_deg": bias_deg, "position_offset_m": list(OFFSET), "position_noise_m": 0.0,
+                        **sensors},
             "weather": {"wind_kn": 3},
             "object": [MOVER],
         },
@@ -252,3 +253,32 @@ def test_the_seeing_line_stops_at_land_and_holds_the_boat(run: tuple[float, list
     assert told[0.5] is not None and told[2.5] is not None and told[10.0] is not None
     assert told[0.5] <= told[2.5] <= told[10.0]
     assert 0.5 * told[2.5] < far <= 1389.0 + 20.0
+
+
+def test_radar_and_chart_carry_the_place_on_when_the_receiver_is_silent(tmp_path: Path) -> None:
+    """The engine is slowed from 6 to 3 knots while nothing reports it: reckoning alone runs ahead of the boat.
+
+    From 42 s on she makes 1.54 m/s less than reckoning by the last speed has it: 51 m by the end, and half of it by
+    the middle.
+    """
+    slowed = {"legs": [{"hold_s": 40.0}, {"hold_s": 200.0, "speed_kn": 3.0}]}
+    turns = _play(tmp_path, 3.0, slowed, gnss_out_s=[[30.0, 80.0]])
+    silent = [t.reading for t in turns if any(f.what == "position" for f in t.reading.faults)]
+    assert len(silent) >= 8
+    last = silent[-1]
+    begin = datetime(2031, 3, 1, 5, 0, tzinfo=UTC).timestamp()
+    at_s = last.time_ns / 1e9 - begin
+    assert at_s > 70.0
+    # Six knots to 40 s; three from then on but for the seconds in which she slows.
+    ahead = SPEED_KN * KNOT * 40.0 + 3.0 * KNOT * (at_s - 40.0)
+    a = math.radians(HEADING)
+    there = ahead * np.array([math.sin(a), math.cos(a)])
+    assert last.own.position_from == "radar and chart" and last.own.lat is not None
+    here = _plane([(last.own.lon, last.own.lat)])[0]
+    reckoned = SPEED_KN * KNOT * at_s * np.array([math.sin(a), math.cos(a)])
+    assert np.hypot(*(reckoned - there)) > 45.0
+    assert np.hypot(*(here - there)) < 22.0
+    # What is fixed by radar and chart says so, and does not claim the receiver's offset.
+    said = [c.say for t in turns for c in t.reading.calls if "No position from the receiver" in c.say]
+    assert said and "By radar and chart she is at" in said[-1]
+    assert last.registration.east_m is None and last.registration.heading_bias_deg == pytest.approx(3.0, abs=0.8)

@@ -38,6 +38,13 @@ def test_likeliest(seen: str, kind: str, aspect: str | None) -> None:
     assert sum(c.share for c in found) == pytest.approx(1.0)
 
 
+def test_what_shows_one_masthead_light_is_not_told_as_long() -> None:
+    # Rule 23(a)(ii): 50 m and over must show a second one; Rule 30(a)(ii) and (b): at anchor a second all-round white.
+    for seen in ("masthead, green", "masthead, red, green", "white"):
+        found = recognise(parse_seen(seen))
+        assert found and not any("50 m" in c.name for c in found if not c.unseen and c.aspect != "from astern")
+
+
 def test_a_single_white_light_stays_open() -> None:
     found = recognise(parse_seen("white"))
     kinds = {(c.kind, c.aspect) for row in found for c in (row, *row.alike)}

@@ -13,16 +13,18 @@ from typing import Any
 import pytest
 import shapely
 
-from moonless.reading.types import ChartedAs, Echo, Fault, Missing, Own, Reading, Registration, SpeedAdvice
+from moonless.reading.types import Call, ChartedAs, Echo, Fault, Missing, Own, Reading, Registration, SpeedAdvice
 from moonless.scene.file import demo_folder, load_scene
 from moonless.scene.player import ScenePlayer, SceneTurn
+from moonless.scene.truth import Seen
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from bench.scenes.figures import CLASSES, calibration_error, macro_f1
+from bench.scenes.meetings import Meetings
 from bench.scenes.score import REGISTERED_AFTER, Score
 from bench.scenes.stage import BuiltIn
-from bench.scenes.truth import TruthBook
+from bench.scenes.truth import Laid, Thing, TruthBook
 
 TURNS = 16
 
@@ -241,3 +243,52 @@ def test_calibration_error_by_hand() -> None:
     pairs = [(0.95, True)] * 8 + [(0.95, False)] * 2 + [(0.55, True)] * 5 + [(0.55, False)] * 5
     # Bins: |0.95 - 0.8| and |0.55 - 0.5|, half the pairs each.
     assert calibration_error(pairs) == pytest.approx(0.5 * 0.15 + 0.5 * 0.05)
+
+
+# Minutes of a straight meeting: own boat still at the origin, a boat from the north at 4 m/s, 2 000 m off at first.
+def _meeting_turn(k: int) -> tuple[Laid, dict[int, Thing]]:
+    north = 2_000.0 - 4.0 * 10.0 * k
+    seen = Seen(north, 0.0, 1.0, 20.0, False, None)
+    boat = Thing("boat", "vessel", 100.0, north, (0.0, -4.0), 8.0, seen, k >= 5)
+    return Laid([boat], [], (0.0, 0.0), (0.0, 0.0)), {0: boat}
+
+
+def test_waits_misses_and_calls_of_nothing_by_hand() -> None:
+    meetings = Meetings()
+    for k in range(45):
+        laid, whose = _meeting_turn(k)
+        boat = replace(_echo(7, 0.0, 0.0, "vessel", 8.0, 180.0, None), cpa_m=100.0 + (30.0 if k < 26 else 10.0))
+        stray = _echo(8, 0.0, 0.0, "vessel", 8.0, 180.0, None)
+        calls = [Call(2, "a boat", 7)] if k >= 40 else []
+        calls += [Call(2, "nobody", 8)] if k in (20, 21) else []
+        calls += [Call(1, "nobody either", 8)] if k == 3 else []  # in passing
+        nothing = Registration(0.0, 0.0, 0.0, 1.0, True)
+        own = Own(None, None, None, None, None)
+        advice = SpeedAdvice(None, "made")
+        reading = replace(
+            Reading(k * 10 * 10**9, own, (boat, stray), (), None, (), None, None, nothing, advice), calls=tuple(calls)
+        )
+        meetings.closest(boat, whose[0], laid)
+        meetings.calls(reading, laid, whose)
+    figures = meetings.figures(1_800.0)
+    # Passes at 100 m; nearer than 180 s from 720 m off, which is turn 33; seen from turn 5; called in turn 40.
+    assert figures["meetings_called"] == 1.0
+    assert figures["call_after_s"] == pytest.approx(10.0 * (40 - 33))
+    assert figures["call_after_detectable_s"] == pytest.approx(10.0 * (40 - 5))
+    assert figures["false_calls_per_hour"] == 2.0  # one in half an hour
+    # Turns 0 to 26 lie beyond half a mile (926 m), the last of them told ten metres out.
+    assert figures["cpa_error_middle_m"] == pytest.approx(math.sqrt((26 * 900.0 + 100.0) / 27))
+    assert figures["cpa_error_near_m"] == pytest.approx(10.0)
+    assert figures["cpa_error_m"] == pytest.approx(math.sqrt((26 * 900.0 + 19 * 100.0) / 45))
+    assert "cpa_error_far_m" not in figures
+
+
+def test_a_meeting_never_called_is_told() -> None:
+    meetings = Meetings()
+    own, advice = Own(None, None, None, None, None), SpeedAdvice(None, "made")
+    for k in range(45):
+        laid, whose = _meeting_turn(k)
+        reading = Reading(k * 10 * 10**9, own, (), (), None, (), None, None, Registration(0, 0, 0, 1, True), advice)
+        meetings.calls(reading, laid, whose)
+    figures = meetings.figures(1_800.0)
+    assert figures == {"meetings_called": 0.0, "false_calls_per_hour": 0.0}

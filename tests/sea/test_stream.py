@@ -55,6 +55,7 @@ def test_real_streams(data_dir: Path) -> None:
     assert kinds == [order[(first + k) % 4] for k in range(len(kinds))]
     assert len(events) >= 7
     at = np.array([e.time_s for e in events])
+    assert all((e.speed == 0.0) == e.kind.startswith("slack") for e in events)
     # 1e-4 m/s: a slack moves by a second with the grid that the search begins on.
     assert here.along_flood(at) == pytest.approx([e.speed for e in events], abs=1e-4)
     east, north = here.velocity(at)

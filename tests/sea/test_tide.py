@@ -156,3 +156,22 @@ def test_unusable_files(tmp_path: Path) -> None:
         read_stations([tmp_path / "bad.json"])
     (tmp_path / "odd.json").write_text(json.dumps([{"kind": "tide", "id": "x"}]))
     assert "record 0 left out" in read_stations([tmp_path / "odd.json"]).warnings[0]
+
+
+# Schureman, Special Publication 98, table 2, from memory: what is added to each equilibrium argument, degrees.
+_CONSTANTS = {
+    -90.0: ("K1", "M1", "J1", "OO1"),
+    90.0: ("O1", "P1", "Q1", "2Q1", "RHO"),
+    180.0: ("LAM2", "L2", "R2"),
+}
+
+
+def test_constants_of_the_arguments() -> None:
+    added = {name: degrees for degrees, names in _CONSTANTS.items() for name in names}
+    for name, one in CONSTITUENTS.items():
+        if name == "MK3":
+            assert one.constant_deg == -90.0  # that of K1
+        elif name == "2MK3":
+            assert one.constant_deg == 90.0  # K1's taken away
+        else:
+            assert one.constant_deg == added.get(name, 0.0), name

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
+from scipy.optimize import linear_sum_assignment
 
 from moonless.track.kernels import around_kernels as around
 from moonless.track.kernels import motion_kernels as motion
@@ -198,6 +199,18 @@ def test_assignment_is_the_best(seed: int, n: int, j_n: int) -> None:
     assert np.unique(plot[used]).size == used.size  # a plot goes to one track
     assert all(track[k] == i for i, k in enumerate(taken) if k >= 0)
     assert flat[used].sum() == pytest.approx(reference.best_gain(gain), abs=1e-4 * n + 1e-9)
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_assignment_is_the_best_where_all_compete(seed: int) -> None:
+    # Against scipy's own answer: a crowd of tracks each of which would have any of fewer plots.
+    rng = np.random.default_rng(seed)
+    gain = rng.uniform(5.0, 9.0, (14, 11))
+    track, plot = np.nonzero(gain)
+    taken = sharing.assign_kernel(track.astype(np.int64), plot.astype(np.int64), gain[track, plot], 14, 11, 1e-4)
+    rows, columns = linear_sum_assignment(gain, maximize=True)
+    used = taken[taken >= 0]
+    assert gain[track, plot][used].sum() == pytest.approx(float(gain[rows, columns].sum()), abs=14 * 1e-4 + 1e-9)
 
 
 @FAST

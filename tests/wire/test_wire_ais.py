@@ -115,3 +115,31 @@ def test_what_cannot_be_read_is_counted() -> None:
     assembler = AisAssembler()
     assert _read(["!AIVDM,1,1,,A,,0*26", "!AIVDM,2,3,1,A,15,0*39", "!AIVDM,x,1,,A,15,0*1F"], assembler) == []
     assert sum(assembler.counts.refused.values()) == assembler.counts.sentences
+
+
+def _sealed(body: str) -> str:
+    total = 0
+    for octet in body.encode():
+        total ^= octet
+    return f"!{body}*{total:02X}"
+
+
+def test_a_message_cut_anywhere_gives_no_half_position() -> None:
+    # Six bits a letter; longitude ends with bit 89, latitude with bit 116 (ITU-R M.1371-5, message 1).
+    (whole,) = encode_ais({**GOOD, "second": 30})
+    payload = whole.split(",")[5]
+    for letters in range(1, len(payload)):
+        assembler = AisAssembler()
+        said = _read([_sealed(f"AIVDM,1,1,,A,{payload[:letters]},0")], assembler)
+        assert len(said) + sum(assembler.counts.refused.values()) == 1
+        for report in said:
+            assert (report.lat_deg is None) == (report.lon_deg is None)
+            if letters * 6 < 89:
+                assert report.lat_deg is None
+
+
+@pytest.mark.parametrize("fields", ["", "1", "1,1", "1,1,,A", "1,1,,A,177KQJ5000G?tO`K>RA1wUbN0TKH"])
+def test_a_sentence_of_too_few_fields_is_counted(fields: str) -> None:
+    assembler = AisAssembler()
+    assert _read([_sealed(f"AIVDM,{fields}")], assembler) == []
+    assert assembler.counts.refused["fields"] == assembler.counts.sentences == 1

@@ -168,6 +168,24 @@ def test_finds_its_way_after_noise(noise: bytes) -> None:
     assert decoder.counts.skipped_bytes + sum(decoder.counts.other_categories.values()) > 0
 
 
+def test_videos_and_summaries_are_counted_apart() -> None:
+    decoder = Cat240Decoder()
+    decoder.feed(_spoke() * 3 + encode_summary("set"))
+    assert (decoder.counts.videos, decoder.counts.summaries) == (3, 1)
+
+
+@pytest.mark.parametrize("octets", [1, 2, 3])
+def test_a_message_whose_time_is_cut_off_is_damaged(octets: int) -> None:
+    # A length that ends inside the time of day: the three octets after it are the next block's.
+    whole = _spoke(time_ns=NOON_NS)
+    cut = bytearray(whole[:-octets])
+    cut[1:3] = len(cut).to_bytes(2, "big")
+    decoder = Cat240Decoder()
+    events = decoder.feed(bytes(cut) + _spoke(sequence=9)) + decoder.finish()[0]
+    assert [e.sequence for e in events if isinstance(e, Video)] == [9]
+    assert decoder.counts.damaged == 1
+
+
 def test_a_length_damaged_to_that_of_two_blocks_costs_one() -> None:
     blocks = [_spoke(sequence=i, time_ns=NOON_NS) for i in range(4)]
     bad = bytearray(blocks[0])

@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import os
 import socket
+import sys
 from collections.abc import Callable
 from pathlib import Path
 
@@ -14,7 +15,7 @@ from hypothesis import strategies as st
 
 from moonless.errors import InputError
 from moonless.wire import links
-from moonless.wire.links import LinkSpec, ReceiptClock, parse_link, read_link
+from moonless.wire.links import LinkSpec, ReceiptClock, parse_link, read_link, udp_socket
 
 
 @pytest.mark.parametrize(
@@ -181,6 +182,7 @@ def test_refused_connection_is_said_once_and_tried_again(monkeypatch: pytest.Mon
     told = _run(f"tcp://127.0.0.1:{port}", scenario, monkeypatch)
     assert told.said[0] == ("lost", f"tcp://127.0.0.1:{port}: Connection refused")
     assert told.bytes.count(b"HDT") >= 2
+    assert not any(is_datagram for _, is_datagram in told.data)  # what is cut anywhere must be joined
 
 
 @pytest.mark.skipif(not hasattr(os, "openpty"), reason="no pseudo-terminals here")
@@ -209,3 +211,29 @@ def test_serial_device_that_is_not_there_is_said(monkeypatch: pytest.MonkeyPatch
     told = _run("serial:/dev/no-such-device", scenario, monkeypatch)
     assert told.said[0][0] == "lost"
     assert "no-such-device" in told.said[0][1]
+
+
+def test_a_port_of_our_own_is_not_told_as_shared() -> None:
+    # A port that two programs have gives its datagrams to one of them: that must be said, and of no other port.
+    spec = parse_link(f"udp://127.0.0.1:{_free_port(socket.SOCK_DGRAM)}")
+    mine = udp_socket(spec)
+    with mine.sock:
+        assert (mine.is_shared, mine.only_from) == (False, None)
+        with pytest.raises(OSError, match="in use"):
+            udp_socket(spec, may_share=False)
+        with pytest.raises(OSError, match="in use"):
+            udp_socket(spec)  # the first does not share
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="another rule of sharing")
+def test_a_port_that_another_program_shares_is_told_as_shared() -> None:
+    port = _free_port(socket.SOCK_DGRAM)
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as other:
+        other.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        other.bind(("127.0.0.1", port))
+        spec = parse_link(f"udp://127.0.0.1:{port}")
+        with pytest.raises(OSError, match="in use"):
+            udp_socket(spec, may_share=False)
+        shared = udp_socket(spec)
+        with shared.sock:
+            assert shared.is_shared

@@ -26,7 +26,7 @@ from moonless.wire.nmea_events import (
     WaterSaid,
     WindSaid,
 )
-from moonless.wire.sentences import MAX_LINE, SentenceReader, write_sentence
+from moonless.wire.sentences import MAX_LINE, SentenceReader, checksum, write_sentence
 
 NOW_NS = utc_to_ns(datetime(2027, 1, 15, 12, 0, tzinfo=UTC))
 
@@ -207,12 +207,14 @@ def test_only_a_measured_heading_is_a_heading() -> None:
         "GPRMC,120000,A,9100.0,N,02000.0,E,5.0,90.0,150127,,,A",
         "GPRMC,120000,A,1060.0,N,02000.0,E,5.0,90.0,150127,,,A",
         "GPRMC,120000,A,1000.0,X,02000.0,E,5.0,90.0,150127,,,A",
+        "GPRMC,120000,A,1000.0,N,19000.0,E,5.0,90.0,150127,,,A",
         "GPRMC,250000,A,1000.0,N,02000.0,E,5.0,90.0,150127,,,A",
         "GPRMC,240000,A,1000.0,N,02000.0,E,5.0,90.0,150127,,,A",
         "GPRMC,126000,A,1000.0,N,02000.0,E,5.0,90.0,150127,,,A",
         "GPRMC,120000,A,1000.0,N,02000.0,E,nan,90.0,150127,,,A",
         "GPRMC,120000,A,1000.0,N,02000.0,E,5.0,361.0,150127,,,A",
         "GPRMC,120000,A,1000.0,N,02000.0,E,5.0,90.0,320127,,,A",
+        "HCHDG,98.3,,,190.0,E",
         "GPHDT,1e3,T",
         "GPHDT,-5.0,T",
         "GPHDT,1_0,T",
@@ -314,8 +316,6 @@ _ODD = ["", "A", "V", "N", "1", "12", "-3.5", "120000", "4807.038", "E", "T", "n
 @given(st.sampled_from(_KINDS), st.lists(st.sampled_from(_ODD), max_size=16))
 def test_arbitrary_fields_never_crash(kind: str, fields: list[str]) -> None:
     body = ",".join([f"GP{kind}", *fields]).encode("latin-1")
-    from moonless.wire.sentences import checksum
-
     NmeaDecoder().feed(b"$" + body + b"*%02X\r\n" % checksum(body), NOW_NS)
 
 
@@ -350,12 +350,15 @@ def test_over_long_lines_are_dropped_and_the_next_is_read() -> None:
         assert reader.feed(b"x" * (MAX_LINE // 2)) == []
     assert len(reader.feed(b"tail\r\n$GPHDT,274.07,T*03\r\n")) == 1
     assert reader.counts.too_long == 1
+    # And every one after it.
+    assert len(reader.feed(b"$GPHDT,274.07,T*03\r\n$GPHDT,275.07,T*02\r\n")) == 2
+    # What looks like a sentence in the tail of such a line is no line of its own.
+    assert reader.feed(b"x" * (MAX_LINE + 1)) == []
+    assert reader.feed(b"x$GPHDT,1.0,T*34\r\n") == []
 
 
 def test_tag_block_gives_the_time() -> None:
     tag = "c:1418169601,s:station,g:1-1-5"
-    from moonless.wire.sentences import checksum
-
     line = f"\\{tag}*{checksum(tag.encode()):02X}\\$GPHDT,274.07,T*03"
     (hdt,) = _said(line)
     assert (hdt.time_ns, hdt.is_timed) == (1_418_169_601 * NS_PER_S, True)
@@ -363,6 +366,54 @@ def test_tag_block_gives_the_time() -> None:
     (hdt,) = decoder.feed(line.replace("station", "statiom").encode() + b"\r\n", NOW_NS)
     assert not hdt.is_timed
     assert decoder.reader.counts.bad_tag == 1
+
+
+# Field orders as in the samples above; figures by hand: 5.5 kn is 10.186 km/h, 1 NM 1 852 m, a minute of turn 60 s.
+WRITTEN = [
+    (write.write_vtg(math.radians(54.7), 5.5 * 1852 / 3600), "$GPVTG,54.70,T,,M,5.50,N,10.19,K,A"),
+    (write.write_vhw(5.5 * 1852 / 3600), "$VWVHW,,T,,M,5.50,N,10.19,K"),
+    (write.write_hdt(math.radians(274.07)), "$HEHDT,274.07,T"),
+    (write.write_hdg(math.radians(98.3)), "$HCHDG,98.3,,,,"),
+    (write.write_rot(math.radians(-10.0) / 60.0), "$HEROT,-10.00,A"),
+    (write.write_rot(None), "$HEROT,,V"),
+    (write.write_dpt(4.1, 0.5), "$SDDPT,4.10,0.50,"),
+    (write.write_mwv(math.radians(214.8), 0.1 * 1852 / 3600), "$WIMWV,214.8,R,0.1,N,A"),
+    (write.write_mwv(math.radians(214.8), 5.0, is_apparent=False), "$WIMWV,214.8,T,9.7,N,A"),
+    (write.write_mwv(None, 5.0), "$WIMWV,,R,9.7,N,V"),
+    (write.write_gga(NOW_NS, 48.1173, -11.5), "$GPGGA,120000.00,4807.03800,N,01130.00000,W,1,,,,,,,,"),
+    (
+        write.write_rmc(NOW_NS, -33.5, 151.25, math.pi / 2.0, 1852 / 3600),
+        "$GPRMC,120000.00,A,3330.00000,S,15115.00000,E,1.00,90.00,150127,,,A",
+    ),
+    (
+        write.write_ttm(
+            7, range_m=926.0, bearing_rad=math.pi, speed=1852 / 360, course_rad=math.pi / 2, cpa_m=185.2,
+            tcpa_s=90.0, name="PILE", time_ns=NOW_NS,
+        ),
+        "$RATTM,07,0.500,180.0,T,10.0,90.0,T,0.100,1.5,N,PILE,T,,120000.00,A",
+    ),
+    (write.write_tll(7, -33.5, 151.25), "$RATLL,07,3330.00000,S,15115.00000,E,,,T,"),
+    (write.write_zda(NOW_NS), "$GPZDA,120000.00,15,01,2027,00,00"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("line", "says"), WRITTEN, ids=[f"{n} {says[1:6]}" for n, (_, says) in enumerate(WRITTEN)]
+)
+def test_what_is_written_for_other_displays(line: str, says: str) -> None:
+    assert line.strip().split("*")[0] == says
+
+
+@pytest.mark.parametrize(
+    "body",
+    ["HCHDG,98.3,0.0,E,12.6,W", "HEHDT,274.07,T", "HETHS,274.07,A", "HEROT,-10.0,A", "GPVTG,54.7,T,,M,5.5,N,10.2,K,A"],
+)
+def test_a_tagged_time_is_the_time_of_what_is_said(body: str) -> None:
+    # Not the time of receipt, which a queue or a file makes later.
+    tag = "c:1418169601"
+    line = f"\\{tag}*{checksum(tag.encode()):02X}\\${body}*{checksum(body.encode()):02X}"
+    (said,) = _said(line)
+    assert said.time_ns == said.pose.time_ns == 1_418_169_601 * NS_PER_S
 
 
 # pyais 3.3.1's own documentation and tests carry these messages; the answers were computed with pyais 3.3.1, so they

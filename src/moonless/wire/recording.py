@@ -87,7 +87,6 @@ class RecordingWriter:
             for kind, encoding in _ENCODING.items()
         }
         self._flushed_ns: int | None = None
-        self._newest_ns = 0
         self._blocks: list[bytes] = []
         self._splitter = Cat240Decoder(on_block=self._blocks.append)
         self._partial: dict[int, bytes] = {}
@@ -135,7 +134,6 @@ class RecordingWriter:
 
     def _add(self, kind: RecordedKind, data: bytes, received_ns: int, link: int = 0) -> None:
         self._writer.add_message(self._channel[kind], received_ns, data, received_ns, link)
-        self._newest_ns = max(self._newest_ns, received_ns)
         self.flush_if_due(received_ns)
 
     def _sync(self) -> None:

@@ -11,7 +11,7 @@ from reading_fakes import FRAME, make_boat, make_track
 
 from moonless.reading.identify.evidence import gather
 from moonless.reading.identify.explain import VESSEL_PER_M2, explain
-from moonless.reading.identify.ghosts import mirrored, off_own_mast
+from moonless.reading.identify.ghosts import mirrored, multiples, off_own_mast, side_lobes
 from moonless.reading.identify.reasons import why
 from moonless.reading.identify.reported import PoseSigma, one_of_each
 from moonless.reading.own import OwnPlane
@@ -76,6 +76,57 @@ def test_a_ghost_off_the_own_mast_runs_along_at_the_range_of_something(turn: flo
     second = make_track(4, *at(2.6, 2000.0), own_way[0] - 8.0 * back[0], own_way[1] - 8.0 * back[1])
     both = _density(off_own_mast, own, (mark, ghost, far, second), [50.0, 30.0, 50.0, 30.0])
     assert both[1] > 5.0 * out[1]
+
+
+def _twice(tracks: tuple[Any, ...], level: list[float], rcs_db: list[float], own: OwnPlane = UNDER_WAY) -> np.ndarray:
+    rel = np.array([(t.east_m - own.east_m, t.north_m - own.north_m) for t in tracks])
+    cov = np.repeat(25.0 * np.eye(2)[None], len(tracks), axis=0)
+    return np.asarray(multiples(tracks, rel, cov, own, np.array(level), np.array(rcs_db)))
+
+
+@pytest.mark.parametrize("turn", [0.0, 1.2, 3.0, 5.0])
+@pytest.mark.parametrize("at", [(0.0, 0.0), (350.0, -120.0)])
+def test_what_went_to_and_fro_twice_lies_at_twice_the_range_and_moves_twice_as_fast(
+    turn: float, at: tuple[float, float]
+) -> None:
+    # Twice the way from the boat, wherever she is; over the ground twice the parent's velocity less the boat's own.
+    c, s = math.cos(turn), math.sin(turn)
+    own = OwnPlane(FRAME, *at, turn, turn, 6.0)
+
+    def placed(number: int, along: float, across: float, ve: float = 0.0, vn: float = 0.0, **more: Any) -> Any:
+        return make_track(number, at[0] + along * c + across * s, at[1] - along * s + across * c, ve, vn, **more)
+
+    ship = placed(1, 600.0, 0.0, 3.0, -1.0, length_m=60.0)
+    moved = (6.0 - own.velocity[0], -2.0 - own.velocity[1])
+    ghost = placed(2, 1200.0, 0.0, *moved)
+    level, rcs = [50.0, 30.0], [30.0, 10.0]
+    out = _twice((ship, ghost), level, rcs, own)
+    assert out[0] == 0.0 and out[1] > 3.0 * VESSEL_PER_M2
+    # Beside that place, short of it, or moving as the ship does: less by far.
+    for along, across in ((1200.0, 250.0), (1200.0, -250.0), (900.0, 0.0), (1500.0, 0.0), (-1200.0, 0.0)):
+        assert _twice((ship, placed(2, along, across, *moved)), level, rcs, own)[1] < 0.01 * out[1]
+    assert _twice((ship, placed(2, 1200.0, 0.0, -moved[0], -moved[1])), level, rcs, own)[1] < 0.3 * out[1]
+    # Nothing small, weak or unconfirmed comes back twice; and a second trip is weaker by the fourth power of its range.
+    assert _twice((ship, ghost), level, [10.0, 10.0], own)[1] == 0.0
+    assert _twice((ship, ghost), [30.0, 15.0], rcs, own)[1] == 0.0
+    assert _twice((ship, ghost), [50.0, 45.0], rcs, own)[1] == 0.0
+    tentative = placed(1, 600.0, 0.0, 3.0, -1.0, length_m=60.0, state="tentative")
+    assert _twice((tentative, ghost), level, rcs, own)[1] == 0.0
+    # Without a scale a long hull is large and a short one is not.
+    unknown = [math.nan, math.nan]
+    assert _twice((ship, ghost), level, unknown, own)[1] > 3.0 * VESSEL_PER_M2
+    short = placed(1, 600.0, 0.0, 3.0, -1.0, length_m=12.0)
+    assert _twice((short, ghost), level, unknown, own)[1] == 0.0
+
+
+def test_a_side_lobe_is_weaker_by_the_lobe_out_and_back() -> None:
+    # Lobes of -22 dB near the beam and -30 dB far from it: 44 and 60 dB under the strongest thing at that range.
+    radar = make_boat().radar
+    level = np.array([26.0, 10.0, 70.0, 43.0, -25.0])
+    out = side_lobes(level, np.full(5, 70.0), radar)
+    assert out[0] == pytest.approx(out[1]) and out[0] > 0.0
+    assert np.all(out[2:] < 0.05 * out[0])
+    assert np.all(side_lobes(level, None, radar) == 0.0) and side_lobes(None, None, radar).shape == (0,)
 
 
 def test_pieces_of_a_ship_under_way_are_told_once_and_two_ships_twice() -> None:

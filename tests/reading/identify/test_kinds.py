@@ -13,8 +13,9 @@ import shapely
 from reading_fakes import FRAME, RADAR, T0, FakeChart, S, make_boat, make_mark, make_track
 
 from moonless.reading.chart_around import lay_out
+from moonless.reading.identify import evidence
 from moonless.reading.identify.evidence import gather, sea_beside
-from moonless.reading.identify.explain import Explained, explain
+from moonless.reading.identify.explain import KINDS, Explained, explain
 from moonless.reading.identify.ghosts import LOBES_PER_M2, multiples, side_lobes
 from moonless.reading.identify.history import History
 from moonless.reading.identify.motion import Motion
@@ -105,6 +106,47 @@ def test_a_memory_is_still_what_it_was() -> None:
     for _ in range(20):
         (seen,) = history.pool(ids, [told(0.02)], np.array([True]))
     assert seen.kind == "clutter"
+
+
+def test_the_mark_of_a_memory_is_kept_as_long_as_its_track() -> None:
+    def told(p_charted: float, mark: int | None) -> Explained:
+        probability = np.full(7, 1e-6)
+        probability[KINDS.index("charted")], probability[KINDS.index("clutter")] = p_charted, 1.0 - p_charted
+        return Explained(
+            "charted" if p_charted > 0.5 else "clutter", p_charted, probability, mark, None if mark is None else 5.0
+        )
+
+    history, ids = History(), np.array([7])
+    history.pool(ids, [told(0.99, 3)])
+    # One turn in which nothing could be named: by its past it is still that mark.
+    (kept,) = history.pool(ids, [told(0.2, None)])
+    assert (kept.kind, kept.mark, kept.offset_m) == ("charted", 3, 5.0)
+    # The chart was laid out anew: numbers mean nothing any more.
+    history.forget()
+    (unnamed,) = history.pool(ids, [told(0.6, None)])
+    assert unnamed.kind != "charted" and unnamed.mark is None
+    # A track that was gone for a turn brings no mark back.
+    history.pool(ids, [told(0.99, 3)])
+    history.pool(np.array([8]), [told(0.99, 4)])
+    (new,) = history.pool(ids, [told(0.99, None)])
+    assert new.mark is None and new.kind != "charted"
+
+
+def _like_clutter(strength_db: float, level_db: float | None) -> float:
+    tracks = (make_track(1, 0.0, 2500.0, strength_db=strength_db, n_hits=10, n_scans=20),)
+    level = None if level_db is None else np.array([level_db])
+    return float(evidence._clutter(tracks, np.array([2500.0]), level)[0])
+
+
+def test_a_strong_echo_is_no_crest_and_a_calm_place_makes_none() -> None:
+    # Where nothing is known of the sea it may be half as rough as rough water; calm water makes next to none.
+    rough, calm, unknown = _like_clutter(15.0, 20.0), _like_clutter(15.0, -20.0), _like_clutter(15.0, None)
+    assert calm < 0.05 * rough and calm < unknown < 0.7 * rough
+    assert _like_clutter(15.0, math.nan) == unknown
+    # A crest stands no higher over its sea than 18 dB; a weaker echo is no less like one, a stronger one by far.
+    for level_db in (20.0, None):
+        at = [_like_clutter(s, level_db) for s in (8.0, 14.0, 17.9, 22.0, 30.0, 40.0)]
+        assert at[0] == at[1] == at[2] > 2.0 * at[3] > 4.0 * at[4] > 8.0 * at[5]
 
 
 def test_how_far_a_track_has_roamed() -> None:

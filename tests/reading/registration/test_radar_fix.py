@@ -88,6 +88,23 @@ def test_what_rests_on_a_held_position_is_told_and_said_to() -> None:
     assert judge.read(make_situation(time_ns=T0 + 8 * S)).own.position_from == "receiver"
 
 
+@pytest.mark.parametrize(("bias_deg", "east_m", "north_m"), [(0.0, 7.0, -2.0), (2.0, -30.0, 12.0), (-3.0, 5.0, 40.0)])
+def test_registration_is_told_as_what_was_reported_less_what_is(bias_deg: float, east_m: float, north_m: float) -> None:
+    judge = Judge(make_boat(), FakeChart(marks=(make_mark(0.0, 500.0),)))
+    judge.read(make_situation())
+    agreement = replace(_agreement(east_m, north_m), state=np.array([math.radians(bias_deg), east_m, north_m]))
+    judge._registration._registrar.start_from(agreement, T0)
+    reading = judge.read(make_situation(heading_rad=1.0, time_ns=T0 + 2 * S))
+    told = reading.registration
+    assert (told.east_m, told.north_m) == pytest.approx((east_m, north_m))
+    assert told.heading_bias_deg == pytest.approx(bias_deg)
+    # The place and the heading that the reading rests on have it taken out.
+    assert reading.own.lat is not None and reading.own.heading_deg is not None
+    here = FRAME.to_plane(reading.own.lat, reading.own.lon)
+    assert here == pytest.approx((-east_m, -north_m), abs=0.05)
+    assert reading.own.heading_deg == pytest.approx(math.degrees(1.0) - bias_deg, abs=0.05)
+
+
 def test_registrar_takes_an_offset_as_moved() -> None:
     registrar = Registrar(make_boat())
     registrar.start_from(_agreement(5.0, 5.0), T0)

@@ -72,6 +72,9 @@ def test_ais_counts_vessels() -> None:
             content.put(line(sentence), T0, True)
     assert content.words().startswith("AIS")
     assert next(o for o in content.sources if o.what == "ais").value == "2 vessels"
+    content.put(line(write_hdt(0.5)), T0, True)
+    content.put(line(write_rmc(T0, -38.0, -128.0, 0.4, 4.0)), T0, True)
+    assert content.words() == "NMEA 0183 and AIS: HDT, RMC, VDM"
 
 
 def test_radar_video_tells_its_figures_and_draws_its_fan() -> None:

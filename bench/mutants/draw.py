@@ -1,42 +1,14 @@
-"""Whether the tests bite: small wrong changes drawn at random, and whether the tests of the room see each.
-
-    python -m bench.mutants [--seed N] [--sample N] [--room ROOM ...] [--at FILE:LINE ...] [--named]
-
-A change is one that a slip of the pen makes: a comparison turned, a sign, a sine for a cosine, port for starboard, a
-number doubled, a condition negated.  Each is written into a copy of the source, the tests of that room alone are run on
-the copy until the first failure, and one JSON line tells it.  What passes is a survivor: read it, and where it would
-mislead a skipper write the test.  Some survivors change nothing that anybody can see; those stay.
-
-The sample is drawn by the seed from all changes of the rooms, each room by its share; the last line has the figures.
-``--named`` tries the changes of `_mutants_named`, which were made by hand and would each mislead; all must be caught.
-
-Why not a general tool: what misleads here is a side, a unit or a sign, which none of them changes, and a sample of a
-room's own tests takes minutes where a run of all changes takes days.
-"""
+"""The wrong changes: what a slip of the pen makes of a source, found by its syntax, and drawn by a seed."""
 
 from __future__ import annotations
 
-import argparse
 import ast
-import json
-import os
 import random
-import re
-import shutil
-import subprocess
-import sys
-import tempfile
-import time
-from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from bench._mutants_named import NAMED
-
-REPO = Path(__file__).parents[1]
+REPO = Path(__file__).parents[2]
 ROOMS = ("rules", "sea", "wire", "passage", "reading", "track", "watch")
-# A run of a room's tests takes half a minute at the most; what takes ten times that hangs.
-TIMEOUT_S = 300.0
 
 _COMPARED = {
     ast.Lt: ("<", (">", "<=")), ast.LtE: ("<=", (">", "<")), ast.Gt: (">", ("<", ">=")), ast.GtE: (">=", ("<", ">")),
@@ -75,6 +47,15 @@ class Change:
     def room(self) -> str:
         """The package the file stands in, whose tests must see it."""
         return self.file.parts[2]
+
+    def in_source(self, source: bytes) -> bytes:
+        """Return the source with the change in it."""
+        return source[: self.start] + self.now.encode() + source[self.end :]
+
+    def lines(self, source: bytes) -> tuple[str, str]:
+        """Return the line of text as it stands and as it becomes: what a change is known by when lines move."""
+        was, now = (s.splitlines()[self.line - 1].decode().strip() for s in (source, self.in_source(source)))
+        return was, now
 
 
 def _is_type(node: ast.expr) -> bool:
@@ -186,7 +167,21 @@ class _Finder(ast.NodeVisitor):
 
     def visit_arg(self, node: ast.arg) -> None: ...
 
+    def visit_keyword(self, node: ast.keyword) -> None:
+        if node.arg != "strict":
+            self.visit(node.value)
+
+    def visit_ClassDef(self, node: ast.ClassDef) -> None:
+        for inner in node.body:
+            self.visit(inner)
+
+    def visit_AsyncFunctionDef(self, node: ast.AsyncFunctionDef) -> None:
+        self._function(node)
+
     def visit_FunctionDef(self, node: ast.FunctionDef) -> None:
+        self._function(node)
+
+    def _function(self, node: ast.FunctionDef | ast.AsyncFunctionDef) -> None:
         for default in (*node.args.defaults, *(d for d in node.args.kw_defaults if d is not None)):
             self.visit(default)
         for inner in node.body:
@@ -209,125 +204,19 @@ def all_changes(rooms: tuple[str, ...]) -> list[Change]:
     return out
 
 
-def named_changes() -> list[Change]:
-    """Return the changes made by hand; SystemExit where the source has gone on and one does not fit any more."""
-    out = []
-    for name, was, now, _ in NAMED:
-        path = REPO / "src" / "moonless" / name
-        source = path.read_bytes()
-        at = source.find(was.encode())
-        if at < 0:
-            raise SystemExit(f"{name} has no {was!r} any more: put the list of named changes right")
-        line = source[:at].count(b"\n") + 1
-        out.append(Change(path.relative_to(REPO), line, at, at + len(was.encode()), was, now))
-    return out
-
-
-def _copy(folder: Path) -> None:
-    """Copy what tests need, the compiled kernels with it; the built screens are not."""
-    leave = shutil.ignore_patterns("static", ".*")
-    for name in ("src", "tests", "bench", "demo", "docs"):
-        shutil.copytree(REPO / name, folder / name, ignore=leave)
-    for name in ("pyproject.toml", "README.md", "REFERENCES.md"):
-        if (REPO / name).exists():
-            shutil.copy(REPO / name, folder / name)
-    with (folder / "tests" / "conftest.py").open("a") as conftest:
-        # What fails need not be made small.
-        conftest.write(
-            "\nfrom hypothesis import Phase as _Phase\n"
-            "settings.register_profile('mutants', settings.get_profile('unhurried'), derandomize=True, database=None,\n"
-            "                          phases=[_Phase.explicit, _Phase.generate])\nsettings.load_profile('mutants')\n"
-        )
-
-
-def _tests(folder: Path, asked: list[str], *more: str) -> tuple[bool, str, str]:
-    """Run tests on the copy; returns whether all passed, the first that did not, and what was printed."""
-    data = os.environ.get("MOONLESS_DATA", str(REPO.parent / "shared" / "data"))
-    env = {**os.environ, "PYTHONPATH": str(folder / "src"), "MOONLESS_DATA": data, "PYTHONDONTWRITEBYTECODE": "1"}
-    command = [sys.executable, "-m", "pytest", *asked, "-x", "-q", "-p", "no:cacheprovider", "--tb=no", *more]
-    try:
-        done = subprocess.run(command, cwd=folder, env=env, capture_output=True, text=True, timeout=TIMEOUT_S)
-    except subprocess.TimeoutExpired:
-        return False, "it never ended", ""
-    first = next((line for line in done.stdout.splitlines() if line.startswith(("FAILED", "ERROR"))), "")
-    return done.returncode == 0, first[:160], done.stdout
-
-
-_TOOK = re.compile(r"^([0-9.]+)s (?:call|setup|teardown) +(tests/[^:]+\.py)::", re.MULTILINE)
-
-
-def _quickest_first(folder: Path, room: str) -> list[str]:
-    """Return a room's test files, those that take the least time first; SystemExit where they fail unchanged."""
-    passed, first, said = _tests(folder, [f"tests/{room}"], "--durations=0", "--durations-min=0.01")
-    if not passed:
-        raise SystemExit(f"the tests of {room} fail before anything is changed: {first}")
-    took: dict[str, float] = {}
-    for seconds, file in _TOOK.findall(said):
-        took[file] = took.get(file, 0.0) + float(seconds)
-    files = [str(path.relative_to(folder)) for path in (folder / "tests" / room).rglob("test_*.py")]
-    return sorted(files, key=lambda file: (took.get(file, 0.0), file))
-
-
-def run(changes: list[Change]) -> Iterator[dict[str, object]]:
-    """Try each change on a copy of the source; yields what is told of it."""
-    with tempfile.TemporaryDirectory(prefix="moonless-mutants-") as name:
-        folder = Path(name)
-        _copy(folder)
-        files = {room: _quickest_first(folder, room) for room in sorted({change.room for change in changes})}
-        for change in changes:
-            path = folder / change.file
-            source, stamp = path.read_bytes(), path.stat()
-            path.write_bytes(source[: change.start] + change.now.encode() + source[change.end :])
-            begun = time.monotonic()
-            passed, first, _ = _tests(folder, files[change.room])
-            path.write_bytes(source)
-            # As if it had never been touched: what was compiled of it holds again.
-            os.utime(path, ns=(stamp.st_atime_ns, stamp.st_mtime_ns))
-            text = source.splitlines()[change.line - 1].decode().strip()
-            yield {
-                "file": str(change.file), "line": change.line, "was": change.was, "now": change.now, "text": text,
-                "caught": not passed, "by": first, "seconds": round(time.monotonic() - begun, 1),
-            }  # fmt: skip
+def fitted(file: str, was: str, now: str) -> Change:
+    """Return a change by its text; SystemExit where the source has gone on and it does not fit, or not once only."""
+    path = REPO / "src" / "moonless" / file
+    source = path.read_bytes() if path.exists() else b""
+    at = source.find(was.encode())
+    if at < 0:
+        raise SystemExit(f"{file} has no {was!r} any more: put the list of changes right")
+    if source.find(was.encode(), at + 1) >= 0:
+        raise SystemExit(f"{file} has {was!r} more than once: give more of its text")
+    line = source[:at].count(b"\n") + 1
+    return Change(path.relative_to(REPO), line, at, at + len(was.encode()), was, now)
 
 
 def sampled(changes: list[Change], n: int, seed: int) -> list[Change]:
     """Draw ``n`` of all changes, in a fixed order of each seed."""
     return random.Random(seed).sample(changes, min(n, len(changes)))
-
-
-def main() -> None:
-    """Draw, try, tell."""
-    parser = argparse.ArgumentParser(prog="python -m bench.mutants", description=__doc__.split("\n\n")[0])
-    parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--sample", type=int, default=60)
-    parser.add_argument("--room", nargs="+", choices=ROOMS, default=ROOMS)
-    parser.add_argument("--at", nargs="+", default=[], metavar="FILE:LINE", help="every change of these lines instead")
-    parser.add_argument("--named", action="store_true", help="the changes made by hand instead")
-    asked = parser.parse_args()
-    changes = all_changes(tuple(asked.room))
-    total = len(changes)
-    if asked.named:
-        changes = named_changes()
-    elif asked.at:
-        changes = [c for c in changes if any(f"{c.file}:{c.line}".endswith(at) for at in asked.at)]
-    else:
-        changes = sampled(changes, asked.sample, asked.seed)
-    begun, rooms = time.monotonic(), dict[str, list[bool]]()
-    for told, change in zip(run(changes), changes, strict=True):
-        print(json.dumps(told), flush=True)
-        rooms.setdefault(change.room, []).append(bool(told["caught"]))
-    caught = sum(sum(of) for of in rooms.values())
-    print(
-        json.dumps({
-            "seed": None if asked.named or asked.at else asked.seed,
-            "changes": total, "tried": len(changes), "caught": caught,
-            "share": round(caught / max(1, len(changes)), 3),
-            "rooms": {room: f"{sum(of)}/{len(of)}" for room, of in sorted(rooms.items())},
-            "seconds": round(time.monotonic() - begun),
-        }),
-        flush=True,
-    )  # fmt: skip
-
-
-if __name__ == "__main__":
-    main()

@@ -1,0 +1,1 @@
+"""Whether the tests bite: small wrong changes, and whether the tests that reach each see it."""
