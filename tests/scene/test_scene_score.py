@@ -259,9 +259,9 @@ def test_waits_misses_and_calls_of_nothing_by_hand() -> None:
         laid, whose = _meeting_turn(k)
         boat = replace(_echo(7, 0.0, 0.0, "vessel", 8.0, 180.0, None), cpa_m=100.0 + (30.0 if k < 26 else 10.0))
         stray = _echo(8, 0.0, 0.0, "vessel", 8.0, 180.0, None)
-        calls = [Call(2, "a boat", 7)] if k >= 40 else []
-        calls += [Call(2, "nobody", 8)] if k in (20, 21) else []
-        calls += [Call(1, "nobody either", 8)] if k == 3 else []  # in passing
+        calls = [Call("echo 7", "vessel", 2, "a boat", 7)] if k >= 40 else []
+        calls += [Call("echo 8", "vessel", 2, "nobody", 8)] if k in (20, 21) else []
+        calls += [Call("echo 8", "vessel", 1, "nobody either", 8)] if k == 3 else []  # in passing
         nothing = Registration(0.0, 0.0, 0.0, 1.0, True)
         own = Own(None, None, None, None, None)
         advice = SpeedAdvice(None, "made")
