@@ -6,7 +6,7 @@ BIN    := $(VENV)/bin
 STATIC := src/moonless/helm/static/index.html
 WEBSRC := $(shell find web/src web/index.html web/public web/vite.config.ts web/package.json -type f 2>/dev/null)
 
-.PHONY: demo test lint types bench a823 scenes soak mutants mutants-ci wheel clean setup web
+.PHONY: demo test quick docs lint types bench a823 scenes soak mutants mutants-ci wheel clean setup web
 
 demo: setup web
 	$(BIN)/moonless demo
@@ -15,8 +15,18 @@ test: $(VENV)/.dev web
 	$(BIN)/ruff check src tests bench demo design
 	$(BIN)/mypy
 	cd web && npm test --silent
-	$(BIN)/python -m pytest
+	$(BIN)/python -m pytest --durations=15
 	$(BIN)/python -m bench.mutants --named
+
+# While you work: no browser, no data, no kernel to compile.
+quick: $(VENV)/.dev
+	$(BIN)/ruff check src tests bench demo design
+	$(BIN)/mypy
+	$(BIN)/python -m pytest --quick -q
+
+# The manual as a site that works offline, in site/; warnings are errors.
+docs: $(VENV)/.docs
+	$(BIN)/mkdocs build --strict
 
 lint: $(VENV)/.dev
 	$(BIN)/ruff check src tests bench demo design
@@ -62,6 +72,10 @@ $(VENV)/.ready: pyproject.toml constraints.txt
 
 $(VENV)/.dev: $(VENV)/.ready
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check -c constraints.txt --group dev
+	@touch $@
+
+$(VENV)/.docs: $(VENV)/.dev
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check -c constraints.txt --group docs
 	@touch $@
 
 $(VENV)/.bench: $(VENV)/.dev

@@ -11,10 +11,14 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
+import moonless
 from moonless.cli import COMMANDS, group
 
 REPO = Path(__file__).parents[1]
-PAGES = [REPO / "README.md", REPO / "REFERENCES.md", *sorted((REPO / "docs").glob("*.md"))]
+PAGES = [
+    *(REPO / name for name in ("README.md", "REFERENCES.md", "CHANGELOG.md", "CONTRIBUTING.md")),
+    *sorted((REPO / "docs").rglob("*.md")),
+]
 
 
 @pytest.mark.parametrize("name", COMMANDS)
@@ -34,6 +38,11 @@ def test_links_lead_somewhere(page: Path) -> None:
     for target in re.findall(r"\]\(([^)#]+)\)", page.read_text(encoding="utf-8")):
         if not target.startswith("http"):
             assert (page.parent / target).exists(), f"{page.name}: {target}"
+
+
+def test_the_newest_release_is_the_version() -> None:
+    released = re.findall(r"^## (\d+\.\d+\.\d+)", (REPO / "CHANGELOG.md").read_text(encoding="utf-8"), re.MULTILINE)
+    assert released[0] == moonless.__version__ and released == sorted(released, reverse=True)
 
 
 def test_every_page_is_in_the_readme() -> None:

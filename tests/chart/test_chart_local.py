@@ -80,7 +80,7 @@ def test_structures_are_what_has_an_extent(waters: Chart) -> None:
 def test_no_chart_is_not_open_water(waters: Chart) -> None:
     with pytest.raises(NoCoverage, match=r"no chart covers any place within 1000 m of 21\.0"):
         waters.around(21.0, ORIGIN.lon_deg, 1000.0)
-    edge = waters.around(*ORIGIN.to_geographic(3500.0, 0.0), 1000.0)
+    edge = waters.around(*ORIGIN.to_geographic(3500.0, 0.0), 1000.0)  # type: ignore[call-arg]
     assert 0.1 < edge.covered_fraction(shapely.Point(0.0, 0.0).buffer(1000.0)) < 0.3
     assert edge.covered_fraction(shapely.Point(0.0, 0.0)) == 0.0
     assert edge.covered_fraction(shapely.LineString([(-1000.0, 0.0), (0.0, 0.0)])) == pytest.approx(0.5, abs=1e-3)

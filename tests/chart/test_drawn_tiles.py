@@ -33,7 +33,7 @@ def read(data: bytes, tile: Tile, layer: str, folder: Path) -> tuple[NDArray[np.
     meta, _, wkb, columns = pyogrio.raw.read(path, layer=layer)
     shapes = shapely.from_wkb(wkb)
     rows = [dict(zip(meta["fields"], values, strict=True)) for values in zip(*columns, strict=True)]
-    return shapes, rows or [{} for _ in shapes]
+    return shapes, rows or [{} for _ in shapes]  # type: ignore[return-value]
 
 
 def all_tiles(chart: Chart, zoom: int, layer: str, folder: Path) -> list[tuple[Any, dict[str, Any]]]:

@@ -16,8 +16,9 @@ from moonless.chart.dangers.layout import ChartDangers
 from moonless.chart.dangers.needs import Needs
 from moonless.chart.dangers.strip import StripDangers
 from moonless.chart.dangers.types import Strip
+from moonless.scene.file import demo_folder
 from moonless.scene.motion import Motion
-from moonless.scene.story import demo_boat, demo_folder, open_demo
+from moonless.scene.story import demo_boat, open_demo
 from moonless.sky.ephemeris import sky_state
 from moonless.units import ns_to_utc
 

@@ -12,7 +12,8 @@ import pyogrio
 import pytest
 import shapely
 
-from moonless.scene.story import demo_chart, demo_folder, open_demo
+from moonless.scene.file import demo_folder
+from moonless.scene.story import demo_chart, open_demo
 
 SMALL_ENOUGH = 2_000_000
 # What GeoPackage and S-57 keep of a feature's identity beside its attributes.

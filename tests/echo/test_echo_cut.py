@@ -13,7 +13,7 @@ from scipy import stats
 from moonless.echo.background.isolated_cells import CHANCE_A_TURN, company_asked, lone_cells, noisy_levels
 from moonless.echo.detector import Detector
 from moonless.echo.ghosts import find_side_lobes
-from moonless.echo.plots import CLIPPED_BEAMS
+from moonless.echo.shores import CLIPPED_BEAMS
 
 
 def cut(made: Made, number: int, full_scale: int = 255, over_db: float = 15.0):

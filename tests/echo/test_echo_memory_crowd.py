@@ -36,7 +36,7 @@ def _turn(number: int, crowd: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
 def _followed(crowd: int, turns: int = 8) -> tuple[np.ndarray, int]:
     """Return what the last turn follows, and of how many places runs were asked for."""
     asked = []
-    kernel = memory_module.follow_kernel
+    kernel = memory_module.follow_kernel  # type: ignore[attr-defined]
 
     def counted(*args: Any) -> None:
         asked.append(len(args[0]))

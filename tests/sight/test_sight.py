@@ -35,8 +35,8 @@ edge_arrays = arrays(
 def test_crossings(seed: int, n_edge: int, n_spoke: int) -> None:
     rng = np.random.default_rng(seed)
     ends = rng.uniform(-1000.0, 1000.0, (4, n_edge))
-    start, found, edge = crossings_kernel(*ends, n_spoke)
-    plain = reference.crossings(*ends, n_spoke)
+    start, found, edge = crossings_kernel(*ends, n_spoke)  # type: ignore[call-arg]
+    plain = reference.crossings(*ends, n_spoke)  # type: ignore[call-arg]
     assert len(edge) == len(found) == start[-1]
     for i in range(n_spoke):
         np.testing.assert_allclose(found[start[i] : start[i + 1]], plain[i], rtol=2e-4, atol=1e-2)

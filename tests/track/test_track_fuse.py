@@ -31,7 +31,7 @@ def _sail(say: object, turns: int = 20, seed: int = 1) -> tuple[Track, ...]:
     for k in range(turns):
         t = k * TURN
         places = np.array([[500.0 + 4.0 * t, 300.0 + 3.0 * t], [-200.0, 900.0]])
-        tracks = tracker.update(round(t * NS), plots_at(t, noisy(rng, places)), ERRORS, **say(k, t, places))
+        tracks = tracker.update(round(t * NS), plots_at(t, noisy(rng, places)), ERRORS, **say(k, t, places))  # type: ignore[operator]
     return tuple(x for x in tracks if x.state != "tentative")
 
 

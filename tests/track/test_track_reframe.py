@@ -51,7 +51,7 @@ def _run(anchor_m: float) -> list[tuple[dict[str, Track], dict[str, float], Loca
         named, errors = {}, {}
         for name, place in near.items():
             for x in tracks:
-                away = float(geodesic(*(float(v) for v in tracker.frame.to_geographic(x.east_m, x.north_m)), *place)[0])
+                away = float(geodesic(*(float(v) for v in tracker.frame.to_geographic(x.east_m, x.north_m)), *place)[0])  # type: ignore[call-arg]
                 if away < 60.0:
                     named[name], errors[name] = x, away
         out.append((named, errors, tracker.frame))

@@ -309,7 +309,7 @@ def test_turn_rate_is_learnt() -> None:
         truth.append(np.array([[500.0 + 5.0 / w * (1 - math.cos(a)), 400.0 + 5.0 / w * math.sin(a)]]))
     got = [_held(_run(truth, seed=s)[-1])[0] for s in range(6)]
     assert np.median([t.turn_rate for t in got]) == pytest.approx(w, rel=0.35)
-    assert all(abs(t.turn_rate - w) < 4 * t.turn_rate_sigma for t in got)
+    assert all(abs(t.turn_rate - w) < 4 * t.turn_rate_sigma for t in got)  # type: ignore[operator]
 
 
 @pytest.mark.parametrize("angle", [0.7, 2.0, 4.5])

@@ -82,7 +82,7 @@ class MadeRun:
                     self.speed * math.cos(self.heading_rad) * t,
                 )
                 place = (lat, lon) if self.has_fix(t) else (None, None)
-                line = write.write_rmc(said_ns, *place, self.heading_rad, self.speed)
+                line = write.write_rmc(said_ns, *place, self.heading_rad, self.speed)  # type: ignore[call-arg]
                 out.append((now, "nmea", (line + "\r\n").encode()))
         yield from sorted(out, key=lambda event: event[0])
 

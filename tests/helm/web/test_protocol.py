@@ -74,7 +74,7 @@ def test_pose_round_trip_keeps_the_unknown() -> None:
 )
 def test_any_shape_round_trips(n_row: int, n_cell: int, seed: int) -> None:
     rng = np.random.default_rng(seed)
-    body = p.SpokeFrame(
+    body = p.SpokeFrame(  # type: ignore[call-arg]
         2048, 0, 1.0, 2.0, 0.0, 0.0, 0.0, 1,
         *rng.random((3, n_row)).astype(np.float32),
         rng.integers(0, 2048, n_row).astype(np.uint16), rng.integers(0, 256, (n_row, n_cell)).astype(np.uint8),

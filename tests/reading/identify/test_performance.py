@@ -18,7 +18,7 @@ class _Sized:
         self.__dict__.update(plots.__dict__)
 
     def __len__(self) -> int:
-        return len(self.strength_db)
+        return len(self.strength_db)  # type: ignore[attr-defined]
 
 
 @pytest.mark.parametrize("loss_db", [0.0, 6.0])

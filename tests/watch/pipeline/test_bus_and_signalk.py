@@ -59,7 +59,7 @@ def _to_signalk() -> Any:
                 ("navigation.rateOfTurn", pose.turn_rate),
             ):
                 if value is not None:
-                    values[path] = value
+                    values[path] = value  # type: ignore[assignment]
             update = {
                 "$source": "made",
                 "timestamp": iso_utc(now_ns),
