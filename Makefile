@@ -26,7 +26,8 @@ quick: $(VENV)/.dev
 
 # The manual as a site that works offline, in site/; warnings are errors.
 docs: $(VENV)/.docs
-	$(BIN)/mkdocs build --strict
+	NO_MKDOCS_2_WARNING=1 $(BIN)/mkdocs build --strict --quiet
+	$(BIN)/python docs/check_offline.py site
 
 lint: $(VENV)/.dev
 	$(BIN)/ruff check src tests bench demo design
@@ -88,4 +89,4 @@ $(STATIC): $(WEBSRC) web/package-lock.json
 	@touch $@
 
 clean:
-	rm -rf $(VENV) web/node_modules src/moonless/helm/static dist
+	rm -rf $(VENV) web/node_modules src/moonless/helm/static dist site

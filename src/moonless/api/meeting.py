@@ -63,6 +63,8 @@ def encounter(own: Moving, other: Moving, *, sight: Sight = "unsure") -> Meeting
     ``sight``: "in sight" (Rules 13 to 15), "radar only" (Rule 19) or "unsure" (both).  Taken for power-driven vessels.
     Raises InputError if a figure is no place or not finite.
 
+    Examples
+    --------
     >>> own = Mover(50.0, -1.0, cog_deg=0.0, sog_kn=10.0)
     >>> encounter(own, Mover(50.0167, -1.0, cog_deg=180.0, sog_kn=10.0), sight="in sight").rules[0].meeting
     'head-on'
@@ -110,6 +112,8 @@ def lights_required(
     towing vessel's stern; ``gear_m``: outlying fishing gear; the rest as `moonless.rules.lights.Vessel` has them.
     Raises InputError for a kind, a length or a speed that is none.
 
+    Examples
+    --------
     >>> [light.role for light in lights_required("power", 9.2)[0].lights]
     ['masthead', 'side', 'side', 'stern']
     """

@@ -25,7 +25,7 @@ class Tide:
     time: Times  # UTC
     height_m: Floats  # above ``datum``; NaN where a station cannot say
     datum: str
-    high: tuple[tuple[np.datetime64, float], ...]  # high waters of the day that begins with the first time: when, m
+    high: tuple[tuple[np.datetime64, float], ...]  # high waters while it was asked for, a day at least: when, m
     low: tuple[tuple[np.datetime64, float], ...]
     how: str  # one plain sentence: whose heights these are
 
@@ -53,8 +53,8 @@ def tide_at(stations: Stations | Paths, at: tuple[float, float], when: When) -> 
     read = stations if isinstance(stations, Stations) else read_stations(paths_of(stations))
     here = tide_between(read, lat, lon)
     seconds = seconds_of(times)
-    first = float(seconds.min())
-    turns = here.parts[0][1].extremes(first, first + _DAY_S)
+    first, last = float(seconds.min()), float(seconds.max())
+    turns = here.parts[0][1].extremes(first, max(last, first + _DAY_S))
     high, low = (
         tuple((_moment(turn.time_s), turn.height_m) for turn in turns if turn.kind == kind) for kind in ("high", "low")
     )

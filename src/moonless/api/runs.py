@@ -74,7 +74,9 @@ def read_run(
     chart : an opened chart, or what `open_chart` takes; None: echoes are told but not explained
     tide_m : height of tide all along, above chart datum; None: not known
 
-    Raises InputError or SourceError in one line if something cannot be read.
+    Raises
+    ------
+    InputError, SourceError  In one line, if something cannot be read.
     """
     opened = chart if chart is None or isinstance(chart, Chart) else Chart.open(paths_of(chart))
     chain = Chain(boat_of(boat), opened)

@@ -41,8 +41,12 @@ def read_scans(path: str | Path, boat: Boat | str | Path | None = None, nmea: Pa
     boat : whose radar it is; None: an assumed 9 m launch with a small radome
     nmea : files of NMEA 0183 that say where the boat was and headed; without them both are unknown (NaN)
 
-    Raises InputError or SourceError in one line if it cannot be read.
+    Raises
+    ------
+    InputError, SourceError  In one line, if it cannot be read.
 
+    Examples
+    --------
     >>> for scan in read_scans("run.mcap", "boat.toml"):  # doctest: +SKIP
     ...     scan.echo.shape, scan.cell_m, scan.max_range_m
     """
