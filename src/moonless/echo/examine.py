@@ -41,6 +41,10 @@ EVERY_ROW = 5
 _LOW, _STEP = np.float32(LEVEL_LOW_DB), np.float32(LEVEL_STEP_DB)
 SOLID_DB = 25.0  # above noise: stronger than rain; such blocks are no reference for others
 SOLID_OVER_CLUTTER_DB = 12.0
+# However spiky the sea is held to be, what stands so far over its floor is an echo: a Pareto sea of shape 2.2, spikier
+# than most, passes 31.6 dB over its median once in a million cells (elementary).  Where the scale is not known decibels
+# say nothing: no threshold lies past this share of it; and with so few steps none past its top (own figures).
+SPIKIEST_DB, UNKNOWN_MOST, FINE_STEPS = 32.0, 0.75, 63
 CLIPPED_UNDER_DB = 1.5  # seven cells in ten of a box at full scale
 KEEP_OFF_BEAMS = 1.3  # round known echoes, where the sea is not learnt: to where the beam's skirt is 40 dB down
 CUT_LOOKS = 4.0  # a cell, then: a box half full of the lowest count passes; own figure
@@ -165,6 +169,14 @@ class Examiner:
         )  # fmt: skip
         offset_db = self._lean.settle(floor_db, threshold_db, candidate_db, sector)
         solid_db = np.maximum(clutter_db + np.float32(SOLID_OVER_CLUTTER_DB), np.float32(SOLID_DB))
+        # Boats among the strays take a spiky sea's tail without bound.
+        if scan.full_scale < FINE_STEPS:
+            most_db = np.full_like(floor_db, video.db[-1] - CLIPPED_UNDER_DB)
+        elif curve.is_learnt:
+            most_db = floor_db + np.float32(SPIKIEST_DB)
+        else:
+            most_db = np.full_like(floor_db, UNKNOWN_MOST * video.db[-1])
+        np.minimum(threshold_db, np.maximum(most_db, floor_db), out=threshold_db)
         # At the top of the scale nothing stands out any more: what is up there stays.
         top_db = np.float32(video.db[-1] - CLIPPED_UNDER_DB)
         ring_db = ring_level(box_db, threshold_db, grid.col_cells * scan.cell_m, scan.errors.pulse_m)

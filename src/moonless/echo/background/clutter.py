@@ -60,10 +60,7 @@ BLIND_PULSES = 2.0  # a set is blind while it sends, and while its receiver reco
 # the receiver does, however many echoes lie in the patch: its threshold may rise this far above the least, and by so
 # much more as the patch's own clutter rises above noise.  Own figures.
 QUIET_SPAN_DB, CLUTTER_SPAN_DB, CLUTTER_SCALE_DB = 4.0, 16.0, 3.0
-# What stands so far above all round it is shown whatever the sea does: a Pareto sea of shape 2.2, spikier than most,
-# passes 31.6 dB over its median once in a million cells (elementary).  Boats among the strays would take a tail without
-# bound to where no ship is seen.
-MOST_DB = 32.0
+MOST_DB = 60.0  # what stands so far above all round it is shown whatever the sea does
 
 
 @dataclass(frozen=True, slots=True)
