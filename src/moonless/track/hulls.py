@@ -33,6 +33,8 @@ HILLS_OF_HULL, LINE_M, BREADTH_SHARE = 3, 40.0, 0.35
 # Her hills stand so high over the floor, which those of sea hardly do, and no farther apart: where the echo hangs
 # together between them, and where it does not.  Own figures.
 HILL_DB, HILLS_APART_M, BODIES_APART_M = 20.0, 120.0, 30.0
+# Before an outline is known: rows of marks and piles shine too, but hardly so.
+LINE_DB = 35.0
 # Of an outline so long, as learnt, that many strong hills within it are hers; two may be two boats that lay as one, but
 # not past the second length.
 LIKELY_HULL_M, SURE_HULL_M = 60.0, 100.0
@@ -156,7 +158,7 @@ def _outlines(store: TrackStore, ais: Mapping[int, AisTarget]) -> tuple[Floats, 
 def _join_lines(group: NDArray[np.int64], got: Measured, size: Floats, plots: Plots) -> None:
     """Join strong hills that follow each other in a line: a ship shines at several places at once."""
     body = plots.body[got.plot]
-    members = np.flatnonzero((plots.strength_db[got.plot] >= HILL_DB) & (body >= 0))
+    members = np.flatnonzero((plots.strength_db[got.plot] >= LINE_DB) & (body >= 0))
     if members.size < 2:
         return
     place, body = got.place_m[members], body[members]
