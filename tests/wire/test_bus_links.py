@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 
 from moonless.errors import InputError
-from moonless.wire.links import ReceiptClock, parse_link, read_link
+from moonless.wire.links import ReceiptClock, parse_link, parse_radar_link, read_link
 from moonless.wire.n2k.can_link import can_interfaces, line_of, read_can
 from moonless.wire.n2k.frames import frame_of
 from moonless.wire.nmea_events import PoseSaid
@@ -39,6 +39,13 @@ def test_links_that_cannot_be(text: str) -> None:
     with pytest.raises(InputError) as told:
         parse_link(text)
     assert "\n" not in str(told.value)
+
+
+@pytest.mark.parametrize("text", ["can:can0", "ws://server:3000"])
+def test_instruments_are_no_radar(text: str) -> None:
+    with pytest.raises(InputError, match="no radar video"):
+        parse_radar_link(text)
+    assert parse_radar_link("udp://239.255.0.1:8600").kind == "udp"
 
 
 def test_a_frame_of_the_kernel_is_a_line_of_candump() -> None:

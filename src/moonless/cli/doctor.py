@@ -37,10 +37,11 @@ def command(
     Nothing is changed and nothing is kept.
     """
     from moonless.boat.file import default_boat, read_boat
-    from moonless.wire.links import ReceiptClock, parse_link
+    from moonless.wire.links import ReceiptClock, parse_link, parse_radar_link
 
     boat = default_boat() if boat_file is None else read_boat(boat_file)
-    specs = ([(parse_link(radar), True)] if radar is not None else []) + [(parse_link(text), False) for text in nmea]
+    specs = [(parse_radar_link(radar), True)] if radar is not None else []
+    specs += [(parse_link(text), False) for text in nmea]
     for line in _boat_lines(boat_file):
         click.echo(line)
     click.echo()

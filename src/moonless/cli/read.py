@@ -83,13 +83,13 @@ def command(
     when it is whole, or, of a live feed, when it is stopped with Ctrl-C.
     """
     from moonless.scan.read import is_polar
-    from moonless.wire.links import parse_link
+    from moonless.wire.links import parse_link, parse_radar_link
 
     if recording is not None and (radar is not None or nmea):
         raise InputError("give either a recording or links, not both: a recording holds its own radar and NMEA")
     if recording is None and radar is None and not nmea:
         raise InputError("nothing to read: give a recording (RUN.mcap), or --radar and --nmea")
-    radar_spec = parse_link(radar) if radar is not None else None
+    radar_spec = parse_radar_link(radar) if radar is not None else None
     nmea_specs = [parse_link(text) for text in nmea]
     radar_path = radar_spec.path if radar_spec is not None else None
     is_set = radar_path is not None and is_polar(radar_path)  # which may be a folder

@@ -124,6 +124,14 @@ def parse_link(text: str) -> LinkSpec:
     return LinkSpec(text, "udp" if kind == "udp" else "tcp", host=host, port=port)
 
 
+def parse_radar_link(text: str) -> LinkSpec:
+    """Return what a LINK to a radar names.  Raises InputError, also for links that carry instruments only."""
+    spec = parse_link(text)
+    if spec.kind in ("can", "ws"):
+        raise InputError(f"link {text!r} brings what instruments say, no radar video: name it with --nmea")
+    return spec
+
+
 def _serial_spec(text: str) -> LinkSpec:
     device, _, query = text.removeprefix("serial:").partition("?")
     if not device:

@@ -2,7 +2,7 @@ import { describe, expect, it } from "vitest";
 import { valueWords } from "./pages/answers";
 import { sureWords, onDial } from "./pages/bow";
 import { cellWords, frameOf, weight } from "./pages/covermap";
-import { isOfUse, placeWords, radarWords, touched } from "./pages/hear";
+import { isOfUse, placeWords, radarWords, said, touched } from "./pages/hear";
 import { typedText } from "./pages/pad";
 import { stateWords } from "./pages/questions";
 import { notKnown } from "./pages/start";
@@ -40,6 +40,12 @@ describe("what is heard", () => {
     const nmea = { ...PLACE, carries: "nmea" as const, radar: null, link: "a" };
     expect(touched({ ...CHOSEN, nmea: ["b"] }, nmea).nmea).toEqual(["b", "a"]);
     expect(touched({ ...CHOSEN, nmea: ["b", "a"] }, nmea).nmea).toEqual(["b"]);
+  });
+  it("says a source as people read it", () => {
+    const offer = { link: "can:can0", talker: "35", kind: "129029", value: "", age_s: 0 };
+    expect(said(offer)).toBe("group 129029 of device 35 on can:can0");
+    expect(said({ ...offer, link: "ws://server:3000", talker: "bus.35", kind: "SK" })).toBe("Signal K source bus.35 on ws://server:3000");
+    expect(said({ ...offer, link: "udp://0.0.0.0:10110", talker: "HE", kind: "HDT" })).toBe("HE HDT on udp://0.0.0.0:10110");
   });
   it("offers a bus and a Signal K server as it does sentences, and nothing that cannot be read", () => {
     const carrying = (["nmea", "bus", "signalk", "radar"] as const).map((carries) => isOfUse({ ...PLACE, carries }));

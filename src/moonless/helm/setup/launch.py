@@ -18,7 +18,7 @@ from moonless.helm.process.worker_process import WorkerProcess
 from moonless.helm.setup.settings import HelmSettings, resolved
 from moonless.helm.web.boat_json import boat_json
 from moonless.watch.outputs.sender import OutputKind
-from moonless.wire.links import LinkSpec, parse_link
+from moonless.wire.links import LinkSpec, parse_link, parse_radar_link
 
 
 class NoSource:
@@ -85,7 +85,7 @@ def live_source(
     job = LiveJob(
         boat,
         tuple(charts),
-        None if settings.radar is None else parse_link(settings.radar),
+        None if settings.radar is None else parse_radar_link(settings.radar),
         tuple(parse_link(link) for link in settings.nmea),
         None if record is None else next_free(record),
         knowledge or knowledge_file(),

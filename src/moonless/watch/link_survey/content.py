@@ -22,7 +22,6 @@ from moonless.watch.instruments.source_priority import Source, What
 from moonless.watch.link_survey.radar_content import RadarContent
 from moonless.wire.cat240 import CATEGORY, Cat240Decoder, Video
 from moonless.wire.instruments import InstrumentDecoder, LineKind
-from moonless.wire.n2k.frames import frame_of
 from moonless.wire.nmea_events import (
     AisSaid,
     ClockSaid,
@@ -139,24 +138,37 @@ class LinkContent:
         self._count(f"{sentence.talker}{sentence.kind}", sentence.raw)
 
     def _other_line(self, kind: LineKind, line: bytes) -> None:
-        frame = frame_of(line) if kind == "bus" else None
-        self._count("delta" if frame is None else str(frame.group), line)
+        self._tick(line)
+        if kind == "signalk":
+            self._seen("delta", None)
 
     def _count(self, address: str, line: bytes) -> None:
+        self._tick(line)
+        self._seen(address, None)
+
+    def _tick(self, line: bytes) -> None:
         self._n_line += 1
         now_ns = self.last_ns or 0  # of what is being taken in
         self.ticker.append((self._n_line, now_ns, line[:_TICKER_OCTETS].decode("ascii", errors="replace")))
+
+    def _seen(self, address: str, count: int | None) -> None:
+        """Count one more of a kind, or so many in all."""
+        now_ns = self.last_ns or 0
         one = self.sentences.get(address)
         if one is None:
             if len(self.sentences) >= MOST_KINDS:
                 return
             one = self.sentences[address] = SentenceCount(first_ns=now_ns)
-        one.count += 1
-        one.last_ns = now_ns
+        if count != one.count:
+            one.count = one.count + 1 if count is None else count
+            one.last_ns = now_ns
 
     def _events(self, events: Sequence[Said]) -> None:
         for event in events:
             self._said(event)
+        # Messages of the bus, not frames: some are of one frame and some of many.
+        for group, count in self.decoder.bus.counts.used.items():
+            self._seen(str(group), count)
 
     def _said(self, event: Said) -> None:
         at, talker, kind = event.received_ns, event.talker, event.kind

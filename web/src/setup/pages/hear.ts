@@ -269,6 +269,8 @@ export class HearPage implements Page {
   }
 }
 
-function said(offer: OfferHeard): string {
+export function said(offer: OfferHeard): string {
+  if (/^\d+$/.test(offer.kind)) return `group ${offer.kind} of device ${offer.talker} on ${offer.link}`;
+  if (offer.kind === "SK") return `Signal K${offer.talker === "" ? "" : ` source ${offer.talker}`} on ${offer.link}`;
   return `${offer.talker === "" ? "" : `${offer.talker} `}${offer.kind} on ${offer.link}`;
 }
