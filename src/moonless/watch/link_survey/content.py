@@ -118,7 +118,7 @@ class LinkContent:
     def _stream(self, data: bytes, received_ns: int) -> None:
         # Once one of the two has read something, the other is not asked any more.
         if not self.cat240.counts.videos:
-                self._events(self.decoder.feed(data, received_ns))
+            self._events(self.decoder.feed(data, received_ns))
         if not self._n_line:
             self._videos(self.cat240.feed(data), received_ns)
 
