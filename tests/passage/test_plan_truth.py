@@ -1,11 +1,11 @@
-"""The plan's dangers against a brute-force reading of the chart that shares no code with it: `bench.plan_truth`."""
+"""The plan's dangers against a brute-force reading of the chart that shares no code with it."""
 
 from __future__ import annotations
 
 from pathlib import Path
 
 import pytest
-from bench.plan_truth import check
+from bench.rooms.plan_truth import check
 
 from moonless.boat.types import Boat
 from moonless.chart.dangers import layout
