@@ -64,7 +64,7 @@ def closed_water(chart: ChartDangers, boat: Boat, needs: Needs) -> tuple[Closed,
         if told.weight == "stops" or group == Group.FLOATING:
             refused.append((row, _keep_off_m(chart, over.strip, row, group)))
         else:
-            against.append((row, 0.0 if chart.is_area[row] else TRACK_M))
+            against.append((row, TRACK_M))
     return _closed(chart, refused), _closed(chart, against)
 
 

@@ -24,8 +24,10 @@ Floats = NDArray[np.float64]
 GATE_M = 700.0
 # A mark this near a fairway or dredged area stands at its edge.  No source.
 BESIDE_M = 150.0
-# How far a fence reaches from its mark, at the most; no source.  It ends at water that is closed anyhow.
+# How far a fence reaches from its mark, at the most; no source.  It ends at water that is closed anyhow.  A cardinal
+# mark's is longer than any keep-off, so that no way goes round its end for a wider berth.
 FENCE_M = 400.0
+CARDINAL_FENCE_M = 1200.0
 # Nearest water that is closed is the shoal a mark warns of, where it lies within this.
 WARNS_M = 300.0
 
@@ -66,17 +68,24 @@ def fences(local: LocalChart, closed: shapely.Geometry) -> list[shapely.LineStri
         away = _from_channel(channels, mark) if away is None else away
         away = _to_shoal(closed, mark) if away is None else away
         if away is not None:
-            out.append(_fence(mark, away))
+            out.append(_fence(mark, away, FENCE_M, closed))
     for mark in local.marks:
         safe = _SAFE_RAD.get(int(mark.attributes.get("CATCAM") or 0)) if mark.object in _CARDINAL else None
         if safe is not None:
-            out.append(_fence(mark, safe + math.pi))
+            out.append(_fence(mark, safe + math.pi, CARDINAL_FENCE_M, closed))
     return out
 
 
-def _fence(mark: Mark, away_rad: float) -> shapely.LineString:
-    far = (mark.east_m + FENCE_M * math.sin(away_rad), mark.north_m + FENCE_M * math.cos(away_rad))
-    return shapely.LineString([(mark.east_m, mark.north_m), far])
+def _fence(mark: Mark, away_rad: float, length_m: float, closed: shapely.Geometry) -> shapely.LineString:
+    place = (mark.east_m, mark.north_m)
+    far = (mark.east_m + length_m * math.sin(away_rad), mark.north_m + length_m * math.cos(away_rad))
+    line = shapely.LineString([place, far])
+    on = shapely.intersection(line, closed) if not shapely.is_empty(closed) else closed
+    if shapely.is_empty(on):
+        return line
+    # What lies beyond the shoal or the land is other water.
+    nearest = min(float(line.project(shapely.Point(c))) for c in shapely.get_coordinates(on))
+    return shapely.LineString([place, line.interpolate(max(nearest, 1.0))])
 
 
 def _system_at(systems: Sequence[tuple[shapely.Geometry, int]], mark: Mark) -> int | None:
