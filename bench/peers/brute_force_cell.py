@@ -17,6 +17,7 @@ import numpy as np
 import pyogrio
 import pyproj
 import shapely
+from pyproj.enums import TransformDirection
 
 TRACK, CORRIDOR, SWING = 25.0, 150.0, 12.0
 GEOD = pyproj.Geod(ellps="WGS84")
@@ -185,11 +186,11 @@ class Leg:
         yield from marks
 
     def _back(self, xy: np.ndarray) -> np.ndarray:
-        return np.column_stack(self.turn.transform(xy[:, 0], xy[:, 1], direction="INVERSE"))
+        return np.column_stack(self.turn.transform(xy[:, 0], xy[:, 1], direction=TransformDirection.INVERSE))
 
     def _told(self, thing: Thing, weight: str, off: float, doubt: float) -> Found:
         point = shapely.shortest_line(self.line, thing.shape).coords[1]
-        lon, lat = self.turn.transform(*point, direction="INVERSE")
+        lon, lat = self.turn.transform(*point, direction=TransformDirection.INVERSE)
         return Found(weight, thing.cls, thing.ident, (lon, lat), off, doubt)
 
     def _weigh(self, t: Thing, off: float) -> Iterator[tuple[str, float]]:
