@@ -190,7 +190,7 @@ class Leg:
 
     def _told(self, thing: Thing, weight: str, off: float, doubt: float) -> Found:
         point = shapely.shortest_line(self.line, thing.shape).coords[1]
-        lon, lat = self.turn.transform(*point, direction=TransformDirection.INVERSE)
+        lon, lat = self.turn.transform(point[0], point[1], direction=TransformDirection.INVERSE)
         return Found(weight, thing.cls, thing.ident, (lon, lat), off, doubt)
 
     def _weigh(self, t: Thing, off: float) -> Iterator[tuple[str, float]]:
