@@ -15,6 +15,8 @@ import shapely
 from moonless.scene.file import demo_folder
 from moonless.scene.story import demo_chart, open_demo
 
+pytestmark = pytest.mark.slow  # the whole waters are made
+
 SMALL_ENOUGH = 2_000_000
 # What GeoPackage and S-57 keep of a feature's identity beside its attributes.
 IDENTITY = {"AGEN", "FIDN", "FIDS", "LNAM"}
