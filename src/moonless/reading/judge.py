@@ -26,7 +26,7 @@ from moonless.reading.publish.reading import reading_of, reading_withdrawn
 from moonless.reading.registration.stage import RegistrationStage, Unplaced
 from moonless.reading.situation import Held, Situation
 from moonless.reading.trial_types import Trial
-from moonless.reading.types import Call, Reading
+from moonless.reading.types import Reading
 from moonless.reading.visibility.detectable import InView
 from moonless.reading.visibility.stage import VisibilityStage
 from moonless.track.correction import Correction
@@ -99,9 +99,9 @@ class Judge:
         """Say that the radar's picture has been turned clockwise against the bow: what was found turns with it."""
         self._registration.turned(by_rad)
 
-    def acknowledge(self, call: Call) -> None:
-        """Say no more of what a call told until it becomes more urgent."""
-        self._alerts.acknowledge(call.key)
+    def acknowledge(self, key: str) -> None:
+        """Say no more of what a call with this key told until it becomes more urgent."""
+        self._alerts.acknowledge(key)
 
     def try_manoeuvre(self, course_rad: float | None, speed: float | None, delay_s: float = 0.0) -> Trial | str:
         """Return what a course (true, over ground) or speed would bring, against the last turn; None: as now.

@@ -23,7 +23,6 @@ from moonless.helm.process.requests import (
     TryManoeuvre,
 )
 from moonless.reading.situation import OwnState
-from moonless.reading.types import Call
 from moonless.watch.pipeline.chain import Given
 from moonless.watch.types import LinkNow, Turn
 
@@ -56,7 +55,7 @@ class FakeChain:
 
     def __init__(self) -> None:
         self.given = Given()
-        self.acknowledged: list[Call] = []
+        self.acknowledged: list[str] = []
         self.fed: list[bytes] = []
 
     def feed_radar(self, data: bytes, received_ns: int, *, is_datagram: bool) -> list[Turn]:
@@ -75,8 +74,8 @@ class FakeChain:
     def own(self, received_ns: int) -> OwnState:
         return OwnState(None, None, None, None, None)
 
-    def acknowledge(self, call: Call) -> None:
-        self.acknowledged.append(call)
+    def acknowledge(self, key: str) -> None:
+        self.acknowledged.append(key)
 
 
 def slices(*data: bytes) -> Iterator[Slice]:
@@ -118,7 +117,7 @@ def test_a_call_is_acknowledged_turns_after_it_was_told() -> None:
     handler.saw(turn)
     said = turn.reading.calls[1]
     assert handler.take(by_screen(Acknowledge(said.key)))
-    assert chain.acknowledged == [said]
+    assert chain.acknowledged == [said.key]
 
 
 def test_what_moves_is_noted_but_not_kept() -> None:

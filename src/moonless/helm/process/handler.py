@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import deque
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from math import radians
@@ -20,7 +19,6 @@ from moonless.helm.process.requests import (
     SetSight,
     TryManoeuvre,
 )
-from moonless.reading.types import Call
 from moonless.units import NS_PER_S, kn_to_mps
 from moonless.watch.types import Turn
 
@@ -49,14 +47,11 @@ class RequestHandler:
         self._knowledge = knowledge
         self._send = send
         self._last: Turn | None = None
-        # A call is told once and stays on the screens for a while: it may be answered turns later.
-        self._calls: deque[Call] = deque(maxlen=64)
         self._trials: dict[Asker, _Trial] = {}
 
     def saw(self, turn: Turn) -> None:
         """Remember the newest turn: answers are about its echoes."""
         self._last = turn
-        self._calls.extend(turn.reading.calls)
         for asker in self._trials:
             self._send_trial(asker)
 
@@ -80,7 +75,7 @@ class RequestHandler:
             self._trials.pop(asker, None)
             self._send(TrialNow(asker, {}))
         elif isinstance(request, Acknowledge):
-            self._acknowledge(request)
+            self._chain.acknowledge(request.key)
         elif isinstance(request, SeenByEye):
             self._keep(asker, request.echo, request.what, confidence=0.9)
         elif isinstance(request, KeepInMind):
@@ -112,12 +107,6 @@ class RequestHandler:
         wait_s = max(trial.begin_ns - self._last.reading.time_ns, 0) / NS_PER_S
         found = self._chain.try_manoeuvre(trial.course_rad, trial.speed, wait_s)
         self._send(TrialNow(asker, {"say": found} if isinstance(found, str) else found.as_dict()))
-
-    def _acknowledge(self, request: Acknowledge) -> None:
-        for call in reversed(self._calls):
-            if call.key == request.key:
-                self._chain.acknowledge(call)
-                return
 
     def _keep(self, asker: Asker, echo_id: int, words: str, confidence: float | None) -> None:
         turn = self._last

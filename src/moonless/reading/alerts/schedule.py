@@ -23,6 +23,8 @@ FORGET_S = 45.0
 PAUSE_S = {1: 600.0, 2: 180.0, 3: 90.0, 4: 24.0}
 WORSE_BY = 1.5
 AT_ONCE = 3
+# Whatever grows worse is said again no sooner than this: its last sentence has hardly been heard.  Own figure.
+LEAST_PAUSE_S = 20.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,6 +87,6 @@ class Schedule:
             return False
         since = (time_ns - known.said_ns) / NS_PER_S
         worse = one.weight >= known.weight * WORSE_BY
-        return (worse and since >= PAUSE_S[one.urgency] / 3.0) or (
+        return (worse and since >= max(PAUSE_S[one.urgency] / 3.0, LEAST_PAUSE_S)) or (
             one.urgency >= 3 and since >= PAUSE_S[one.urgency]
         )

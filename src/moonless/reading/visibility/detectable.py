@@ -9,7 +9,8 @@ from numpy.typing import NDArray
 
 from moonless.constants import TAU
 from moonless.reading.own import OwnPlane
-from moonless.reading.visibility.raster import CAUSE_OF, VisibilityRaster
+from moonless.reading.types import HiddenBy
+from moonless.reading.visibility.raster import CAUSE_OF, CAUSES, VisibilityRaster
 from moonless.scan.types import Scan
 
 Floats = NDArray[np.float64]
@@ -30,7 +31,8 @@ ANSWER_LEAST = 0.05  # share of these in hidden water, below which nothing is le
 # In clutter strong things are still seen, weak ones are not.
 IN_VIEW_CLUTTER = 0.6
 # Hidden behind a vessel moves with her; the last turn's is not where this turn's is.
-_STAYS_HIDDEN = [CAUSE_OF[by] for by in ("land", "blind sector", "near range", "horizon")]
+_STAYS_HIDDEN: tuple[HiddenBy, ...] = ("land", "blind sector", "near range", "horizon")
+_IS_HIDDEN = np.isin(np.arange(len(CAUSES) + 1), [CAUSE_OF[by] for by in _STAYS_HIDDEN])
 
 
 class HiddenAnswers:
@@ -54,7 +56,8 @@ class HiddenAnswers:
         c, s = np.cos(turn), np.sin(turn)
         # The first row is the plots themselves, the others the same ranges on other bearings.
         at_east, at_north = own.east_m + east * c + north * s, own.north_m + north * c - east * s
-        share = np.isin(raster.cause_at(at_east, at_north), _STAYS_HIDDEN).mean(axis=1)
+        before, after = raster.causes_beside(at_east, at_north)
+        share = (_IS_HIDDEN[before] | _IS_HIDDEN[after]).mean(axis=1)
         elsewhere = float(share[1:].mean())
         if elsewhere >= ANSWER_LEAST:
             now = min(float(share[0]) / elsewhere, 1.0)
@@ -74,6 +77,8 @@ def detectability(
     turn's raster, of the same plane, has hidden (None: not known, taken as in view); else 1.
     """
     heading = _mean_heading(scan) - heading_bias
+    weight = np.where(_IS_HIDDEN, in_hidden, 1.0)
+    weight[CAUSE_OF["clutter"]] = IN_VIEW_CLUTTER
 
     def in_view(east_m: Floats, north_m: Floats) -> Floats:
         east, north = np.asarray(east_m) - own.east_m, np.asarray(north_m) - own.north_m
@@ -83,9 +88,8 @@ def detectability(
         seen &= (away >= scan.first_cell_m) & (away <= scan.max_range_m)
         likely = np.asarray(seen, dtype=np.float64)
         if raster is not None:
-            cause = raster.cause_at(np.asarray(east_m), np.asarray(north_m))
-            likely[np.isin(cause, _STAYS_HIDDEN)] *= in_hidden
-            likely[cause == CAUSE_OF["clutter"]] *= IN_VIEW_CLUTTER
+            before, after = raster.causes_beside(east_m, north_m)
+            likely *= np.minimum(weight[before], weight[after])
         return likely
 
     return in_view

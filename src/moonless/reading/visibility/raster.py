@@ -75,6 +75,18 @@ class VisibilityRaster:
         row, cell, inside = self._cells(east_m, north_m)
         return np.where(inside, self.cause[row, cell], np.int8(0))
 
+    def causes_beside(self, east_m: Floats, north_m: Floats) -> tuple[Causes, Causes]:
+        """Return what hides each place by the bearing before it and by the one after it.
+
+        The edge of a shadow may lie anywhere between two bearings.
+        """
+        row, cell, inside = self._cells(east_m, north_m, np.floor)
+        after = (row + 1) % N_BEARINGS
+        return (
+            np.where(inside, self.cause[row, cell], np.int8(0)),
+            np.where(inside, self.cause[after, cell], np.int8(0)),
+        )
+
     def is_land_at(self, east_m: Floats, north_m: Floats) -> Bools:
         """Return whether each place of its frame is land; False past its edge."""
         row, cell, inside = self._cells(east_m, north_m)
@@ -89,9 +101,11 @@ class VisibilityRaster:
         _, end = np.nonzero(change == -1)
         return row.astype(np.int64), begin.astype(np.float64) * self.cell_m, end.astype(np.float64) * self.cell_m
 
-    def _cells(self, east_m: Floats, north_m: Floats) -> tuple[NDArray[np.int64], NDArray[np.int64], Bools]:
+    def _cells(
+        self, east_m: Floats, north_m: Floats, to_row: np.ufunc = np.rint
+    ) -> tuple[NDArray[np.int64], NDArray[np.int64], Bools]:
         east, north = np.asarray(east_m) - self.east_m, np.asarray(north_m) - self.north_m
-        row = np.rint(np.arctan2(east, north) * (N_BEARINGS / TAU)).astype(np.int64) % N_BEARINGS
+        row = to_row(np.arctan2(east, north) * (N_BEARINGS / TAU)).astype(np.int64) % N_BEARINGS
         cell = (np.hypot(east, north) / self.cell_m).astype(np.int64)
         inside = cell < N_CELLS
         return row, np.where(inside, cell, 0), inside

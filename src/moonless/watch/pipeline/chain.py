@@ -31,7 +31,7 @@ from moonless.echo.detector import Detector
 from moonless.reading.judge import Judge
 from moonless.reading.situation import Held, OwnState, Situation
 from moonless.reading.trial_types import Trial
-from moonless.reading.types import Call, Fault
+from moonless.reading.types import Fault
 from moonless.rules.steering import Sight
 from moonless.scan.pose import PoseSample
 from moonless.scan.types import Scan, Spoke
@@ -185,9 +185,9 @@ class Chain:
 
     # --- asked -----------------------------------------------------------------------------------------------------
 
-    def acknowledge(self, call: Call) -> None:
-        """Say no more of what a call told until it becomes more urgent."""
-        self._judge.acknowledge(call)
+    def acknowledge(self, key: str) -> None:
+        """Say no more of what a call with this key told until it becomes more urgent."""
+        self._judge.acknowledge(key)
 
     def set_bow_offset(self, bow_offset_rad: float) -> None:
         """Turn the radar's picture against the bow from now on.  Tracks begin anew: they stood in the old picture."""
