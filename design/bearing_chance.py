@@ -21,11 +21,10 @@ sys.path.insert(0, str(ROOT / "tests" / "reading"))
 from reading_coasts import LAND, NONE, shore  # noqa: E402
 from reading_fakes import FRAME, FakeChart, make_boat  # noqa: E402
 
-from moonless.reading import judge  # noqa: E402
 from moonless.reading.chart_around import Place, lay_out  # noqa: E402
-from moonless.reading.registration import bearing_bias  # noqa: E402
+from moonless.reading.registration import bearing_bias, stage  # noqa: E402
+from moonless.reading.registration.matching import turned_back  # noqa: E402
 from moonless.reading.registration.observations import Sightings, sight  # noqa: E402
-from moonless.reading.registration.registrar import turned_back  # noqa: E402
 
 SQUARES_M = (500.0, 800.0, 1200.0)
 DRAWS = 40
@@ -77,12 +76,12 @@ def chance(folder: Path) -> None:
         found.append(sight(*asked))  # type: ignore[arg-type]
         return found[-1]
 
-    judge.sight = listen  # type: ignore[assignment]
+    stage.sight = listen  # type: ignore[assignment]
     chain = Chain(read_boat(folder / "boat_raw.toml"), Chart.open([folder / "chart.gpkg"]), None)
     for _ in play(chain, Replay(radar=(folder / "radar.cat240",), nmea=(folder / "nmea.nmea",))):
         if len(found) >= TURNS:
             break
-    place = chain._judge._place
+    place = chain._judge._registration._place
     assert place is not None
     for turned_deg in range(0, 360, 24):
         by = math.radians(turned_deg)
