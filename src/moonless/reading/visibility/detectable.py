@@ -56,8 +56,7 @@ class HiddenAnswers:
         c, s = np.cos(turn), np.sin(turn)
         # The first row is the plots themselves, the others the same ranges on other bearings.
         at_east, at_north = own.east_m + east * c + north * s, own.north_m + north * c - east * s
-        before, after = raster.causes_beside(at_east, at_north)
-        share = (_IS_HIDDEN[before] | _IS_HIDDEN[after]).mean(axis=1)
+        share = _IS_HIDDEN[raster.cause_at(at_east, at_north)].mean(axis=1)
         elsewhere = float(share[1:].mean())
         if elsewhere >= ANSWER_LEAST:
             now = min(float(share[0]) / elsewhere, 1.0)
