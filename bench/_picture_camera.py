@@ -154,7 +154,7 @@ def _shake_kernel(length: float, rng: np.random.Generator) -> NDArray[np.float32
     toward = rng.uniform(0.0, math.pi)
     for t in np.linspace(-0.5, 0.5, 8 * size):
         x, y = size // 2 + t * length * math.cos(toward), size // 2 + t * length * math.sin(toward)
-        kernel[int(round(y)), int(round(x))] += 1.0
+        kernel[round(y), round(x)] += 1.0
     return kernel / kernel.sum()
 
 

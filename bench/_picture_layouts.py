@@ -61,7 +61,7 @@ _RUST = _hues((0.08, 1.0, 0.30), (0.09, 1.0, 0.52), (0.10, 0.95, 0.75), (0.12, 0
 _PLUM = _hues((0.80, 0.8, 0.38), (0.86, 0.8, 0.58), (0.93, 0.75, 0.8), (0.02, 0.6, 1.0))
 _INK = _hues((0.58, 0.25, 0.72), (0.60, 0.5, 0.5), (0.63, 0.8, 0.28))  # on light water: darker is stronger
 _LEAF = _hues((0.40, 0.95, 0.22), (0.38, 0.95, 0.36), (0.36, 0.95, 0.5), (0.33, 0.9, 0.64), (0.3, 0.85, 0.78),
-              (0.26, 0.75, 0.9), (0.2, 0.6, 1.0))  # fmt: skip
+              (0.26, 0.75, 0.9), (0.2, 0.6, 1.0))
 _CROSS = _hues((0.66, 0.85, 0.75), (0.30, 0.8, 0.62), (0.14, 0.95, 0.9), (0.0, 0.95, 0.85))  # hue by hue, like a map
 _BONE = _hues((0.1, 0.15, 0.35), (0.1, 0.15, 0.6), (0.1, 0.12, 0.95))
 
@@ -69,7 +69,7 @@ LAYOUTS: tuple[Layout, ...] = (
     Layout("steep", levels=_STEEP, centre=(0.42, 0.5), side=True, text_at=(0.8, 0.05), range_words="{range} NM"),
     Layout("rust", levels=_RUST, water=(14, 8, 0), ring=(96, 70, 20), rings=3, text_at=(0.02, 0.02),
            range_words="RANGE {range} NM", ring_words="RINGS {ring} NM", heading_line=(230, 180, 90), ticks=10,
-           text=(240, 190, 100)),  # fmt: skip
+           text=(240, 190, 100)),
     Layout("plum", levels=_PLUM, water=(6, 0, 20), frame=(36, 30, 52), ring=(80, 74, 120), rings=6, up="north",
            heading_line=(250, 240, 120), text_at=(0.78, 0.88), centre=(0.36, 0.5), over=("bearing line", "cursor")),
     Layout("ink", levels=_INK, water=(214, 222, 226), frame=(176, 184, 190), ring=(120, 132, 140), rings=4,
@@ -90,4 +90,4 @@ LAYOUTS: tuple[Layout, ...] = (
     Layout("portrait", levels=_CROSS, water=(0, 0, 0), frame=(30, 34, 40), ring=(84, 92, 84), rings=4,
            size=(768, 1024), centre=(0.5, 0.4), radius=0.34, text_at=(0.08, 0.83), text_size=0.055, side=False,
            range_words="{range} NM", ring_words="{ring} NM", up="course"),
-)  # fmt: skip
+)

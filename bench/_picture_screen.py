@@ -234,7 +234,8 @@ def _words(image: Image.Image, layout: Layout, shown: Shown) -> None:
             x, y = cx + d * math.sin(angle), cy - d * math.cos(angle)
             draw.polygon([(x, y - 9), (x + 6, y + 7), (x - 6, y + 7)], outline=(70, 240, 240))
     if "menu" in layout.over:
-        draw.rectangle((cx + 0.35 * radius, cy - 0.9 * radius, cx + 1.05 * radius, cy - 0.25 * radius), fill=(50, 54, 60))
+        corners = (cx + 0.35 * radius, cy - 0.9 * radius, cx + 1.05 * radius, cy - 0.25 * radius)
+        draw.rectangle(corners, fill=(50, 54, 60))
         for line, words in enumerate(("MODE", "GAIN 55", "SEA AUTO", "RAIN 10")):
             at = (cx + 0.4 * radius, cy - 0.87 * radius + line * 0.15 * radius)
             draw.text(at, words, fill=layout.text, font=_font(0.04 * height))

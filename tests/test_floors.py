@@ -24,7 +24,7 @@ FLOORS: list[list[str]] = [
     ["boat", "rules", "sky", "sea"],
     ["chart", "scan"],
     ["sight"],
-    ["radar", "wire"],
+    ["radar", "wire", "picture"],
     ["echo", "scene"],
     ["track"],
     ["reading"],

@@ -1,9 +1,9 @@
 """Where the rings have their common centre, roughly, and how the screen leans.
 
-Every edge of a ring, of the scope and of an echo lies across the line to own boat, if the screen is seen squarely.  Seen
-at a slant, circles are ellipses; the picture stretched back by the right amount in the right direction makes circles of
-them again.  So: for each of a few stretches every edge point votes for all places along the line across it, and the
-stretch and the place with the most votes win.
+Every edge of a ring, of the scope and of an echo lies across the line to own boat, if the screen is seen squarely.
+Seen at a slant, circles are ellipses; the picture stretched back by the right amount in the right direction makes
+circles of them again.  So: for each of a few stretches every edge point votes for all places along the line across
+it, and the stretch and the place with the most votes win.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from moonless.picture.edges import EdgePoints
 from moonless.picture.plane import Floats
@@ -70,7 +71,7 @@ def _peaks(points: EdgePoints, size: tuple[int, int], ratio: float, direction: f
     return out
 
 
-def _votes(points: EdgePoints, size: tuple[int, int], shape: Floats) -> np.ndarray[tuple[int, ...], np.dtype[np.float32]]:
+def _votes(points: EdgePoints, size: tuple[int, int], shape: Floats) -> NDArray[np.float32]:
     """Return votes a bin; each point gives one to every bin along its line, fewer the further it reaches."""
     # The normal of an ellipse made by `shape` points to the centre after shape shape^T.
     metric = shape @ shape.T
@@ -87,4 +88,5 @@ def _votes(points: EdgePoints, size: tuple[int, int], shape: Floats) -> np.ndarr
     # A distant edge's line is less sure by its own direction's error.
     weight = np.broadcast_to(1.0 / np.sqrt(np.abs(steps) / 50.0 + 1.0), x.shape)
     flat = np.bincount((y[ok] * across + x[ok]), weights=weight[ok], minlength=across * down)
-    return cv2.GaussianBlur(flat.reshape(down, across).astype(np.float32), (0, 0), 1.0)
+    out: NDArray[np.float32] = cv2.GaussianBlur(flat.reshape(down, across).astype(np.float32), (0, 0), 1.0)
+    return out

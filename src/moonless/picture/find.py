@@ -49,10 +49,10 @@ def find_scope(picture: Picture) -> Followed:
             if one is not None:
                 found.append(one)
         found.sort(key=lambda f: -_told(f))
-        if found and found[0].quality > GOOD_ENOUGH:
+        if found and found[0].quality > GOOD_ENOUGH and len(found[0].numbers) > 1:
             break
     if not found or found[0].quality < LEAST:
-        raise NoScope("no range rings were found that go round one centre: show the whole scope, with its range rings on")
+        raise NoScope("no range rings go round one centre here: show the whole scope, with its range rings on")
     best = found[0]
     _refuse_two(best, found[1:])
     return best
@@ -60,7 +60,7 @@ def find_scope(picture: Picture) -> Followed:
 
 def _told(one: Followed) -> float:
     # Of two that are both complete, the one with more rings.
-    return one.quality * min(len(one.numbers), 4) ** 0.5
+    return one.quality * float(np.sqrt(min(len(one.numbers), 4)))
 
 
 def _refuse_two(best: Followed, others: list[Followed]) -> None:

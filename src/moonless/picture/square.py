@@ -1,8 +1,8 @@
 """The scope squared: tilt, perspective and lens found from the rings themselves.
 
-Rings are circles about one centre.  Of all ways the screen could lean before the camera, the one is sought that puts the
-edges of the picture at the fewest different distances from the centre (`gather`); then the rings are followed round, to
-a fraction of a pixel, and all fitted at once (`follow`).
+Rings are circles about one centre.  Of all ways the screen could lean before the camera, the one is sought that puts
+the edges of the picture at the fewest different distances from the centre (`gather`); then the rings are followed
+round, to a fraction of a pixel, and all fitted at once (`follow`).
 """
 
 from __future__ import annotations
@@ -105,7 +105,7 @@ def _polish(
         def spread(six: Floats, x: Floats = x, y: Floats = y, w: Floats = w, sharp: float = sharp) -> float:
             prior = 0.5 * (six[4] ** 2 + six[5] ** 2) / PERSPECTIVE_SIGMA**2 + 0.5 * (six[2] ** 2 + six[3] ** 2) / 0.04
             values = np.append(six, 0.0)
-            return -_gathered(distances(values, x, y, unit, size), w, sharp) * max(1.0 - 0.02 * prior, 0.0)
+            return -_gathered(distances(values, x, y, unit, size), w, sharp) * max(1.0 - 0.02 * float(prior), 0.0)
 
         simplex = np.vstack([lean.values[:6], lean.values[:6] + np.diag(step)])
         found = optimize.minimize(
@@ -152,7 +152,7 @@ def _gathered(r: Floats, weight: Floats, sharp: float) -> float:
     return float(np.sum(over**2)) / max(float(weight.sum()), 1.0) ** 2 * 10.0
 
 
-# --- following the rings -----------------------------------------------------------------------------------------------
+# --- following the rings ---
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -281,7 +281,7 @@ class Profile:
             good = (peak > 3.0 * self.grain) & self.inside[:, r] & (at > 1) & (at < here.shape[1] - 2)
             radius = self.radii[0] + (lo - 1 + at + off) * (self.radii[1] - self.radii[0])
             u, v = plane.to_picture(np.sin(middle) * radius, -np.cos(middle) * radius)
-            coverage = np.count_nonzero(good) / max(np.count_nonzero(self.inside[:, r]), 1)
+            coverage = int(np.count_nonzero(good)) / max(int(np.count_nonzero(self.inside[:, r])), 1)
             weight = np.minimum(peak / self.grain, 12.0)
             own = float(np.median(radius[good])) if good.any() else float(self.radii[r])
             out.append(SeenRing(own, float(coverage), told, u[good], v[good], weight[good]))
@@ -301,6 +301,10 @@ def find_lattice(seen: list[SeenRing]) -> tuple[float, dict[int, SeenRing]] | No
     """
     good = [ring for ring in seen if ring.coverage >= LEAST_COVERAGE and ring.x.size >= 8]
     best: tuple[float, float, dict[int, SeenRing]] | None = None
+    # What goes as far round as the best ring is a ring; what is found half as often is found by chance.
+    fullest = max((ring.coverage for ring in good), default=0.0)
+    worth = {id(ring): max(ring.coverage / fullest - 0.6, 0.0) / 0.4 * min(1.0, ring.told / 12.0) for ring in good}
+    good = [ring for ring in good if worth[id(ring)] > 0.0]
     for ring in good:
         for number in range(1, MOST_RINGS + 1):
             spacing = ring.radius / number
@@ -309,22 +313,17 @@ def find_lattice(seen: list[SeenRing]) -> tuple[float, dict[int, SeenRing]] | No
                 k = round(other.radius / spacing)
                 if not 1 <= k <= MOST_RINGS or abs(other.radius - k * spacing) > LATTICE_SLACK * spacing:
                     continue
-                if k not in chosen or _worth(other) > _worth(chosen[k]):
+                if k not in chosen or worth[id(other)] > worth[id(chosen[k])]:
                     chosen[k] = other
             if number not in chosen:
                 continue
             outermost = max(chosen)
-            score = sum(_worth(one) for one in chosen.values()) - 0.45 * (outermost - len(chosen))
+            score = sum(worth[id(one)] for one in chosen.values()) - 0.45 * (outermost - len(chosen))
             if best is None or score > best[0] + 1e-9:
                 best = (score, spacing, chosen)
     if best is None or best[0] < 0.5:
         return None
     return best[1], best[2]
-
-
-def _worth(ring: SeenRing) -> float:
-    # Coverage by chance is about a third; what counts is what goes all round.
-    return max(ring.coverage - 0.25, 0.0) / 0.75 * min(1.0, ring.told / 12.0)
 
 
 def _fit(

@@ -1,0 +1,127 @@
+"""From a screen that has been found to a turn of the antenna, frame after frame."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from moonless.picture.colours import HIDDEN
+from moonless.picture.edges import Picture
+from moonless.picture.scope import TAU, Unrolled, Unroller, px_per_ring
+from moonless.picture.types import FoundScope, PictureScan
+
+N_SPOKE = 1024
+FEWEST_CELLS, MOST_CELLS = 96, 512
+# Half a line's width and what blur adds, pixels of the picture: what lies so near a line is read from beside it.
+LINE_PX = 3.0
+# Writing and what stands between its strokes, pixels.
+WRITING_PX = 9
+# A ring or line is found to this part of a pixel; the edge of an echo on a screen is uncertain by one.
+EDGE_PX = 0.7
+
+
+def n_cell_of(px_to_outermost: float) -> int:
+    """Return how many cells a spoke has: one to a pixel of the picture, within bounds."""
+    return int(np.clip(round(px_to_outermost), FEWEST_CELLS, MOST_CELLS))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Layer:
+    """Reads frames of one found screen.  Built once; `lay` is what is done for every frame."""
+
+    found: FoundScope
+    unroller: Unroller
+    ring_columns: NDArray[np.intp]
+    covered: NDArray[np.bool_]  # (N_SPOKE, n_cell): by what does not change
+
+    @classmethod
+    def make(cls, found: FoundScope) -> Layer:
+        """Work out the places to sample."""
+        unroller = unroller_of(found)
+        n_cell = unroller.inside.shape[1]
+        px = px_per_ring(found.plane) * unroller.step
+        columns = ring_columns(n_cell, unroller.step, px)
+        return cls(found, unroller, columns, ~unroller.inside)
+
+    def lay(self, picture: Picture, bow_rad: float | None = None) -> PictureScan:
+        """Return one frame as a turn.  ``bow_rad``: where the bow points now, if it has moved since it was found."""
+        return self.lay_unrolled(self.unroller.unroll(picture), bow_rad)
+
+    def lay_unrolled(self, unrolled: Unrolled, bow_rad: float | None = None) -> PictureScan:
+        """Return one frame as a turn, once it is unrolled."""
+        found = self.found
+        assert found.range_m is not None
+        level = found.palette.read(unrolled.colour, found.water)
+        hidden = level == HIDDEN
+        if hidden.any():
+            hidden = cv2.morphologyEx(
+                hidden.astype(np.uint8), cv2.MORPH_CLOSE, np.ones((WRITING_PX, WRITING_PX), np.uint8)
+            ).astype(bool)
+        level[hidden] = 0
+        bow = found.bow_rad if bow_rad is None else bow_rad
+        over_rings(level, self.ring_columns)
+        if bow is not None:
+            over_line(level, bow, px_per_ring(found.plane) * self.unroller.step)
+        n_level = max(found.palette.n_level, 1)
+        counts = (np.arange(256) * 255 // n_level).clip(0, 255).astype(np.uint8)
+        echo = counts[level]
+        shown = ~(hidden | self.covered)
+        echo[~shown] = 0
+        from_north = bow is None and found.north_up
+        turn = 0.0 if bow is None else bow
+        echo, shown = turned(echo, turn), turned(shown.view(np.uint8), turn) > 0
+        px_m = found.range_m / (found.rings * px_per_ring(found.plane))
+        return PictureScan(
+            echo, shown, found.range_m, from_north,
+            math.hypot(EDGE_PX, found.residual_px) * px_m, math.hypot(found.bow_sigma_rad, 0.5 * TAU / N_SPOKE),
+        )  # fmt: skip
+
+
+def unroller_of(found: FoundScope) -> Unroller:
+    """Return the unroller of a screen."""
+    return Unroller.make(found.plane, N_SPOKE, n_cell_of(found.rings * px_per_ring(found.plane)), float(found.rings))
+
+
+def ring_columns(n_cell: int, step: float, px_per_cell: float) -> NDArray[np.intp]:
+    """Return the columns that a ring touches."""
+    radii = (np.arange(n_cell) + 1.0) * step
+    near = np.abs(radii - np.rint(radii)) / step * px_per_cell < LINE_PX
+    return np.flatnonzero(near & (np.rint(radii) >= 1))
+
+
+def over_rings(level: NDArray[np.uint8], columns: NDArray[np.intp]) -> None:
+    """Take the rings out, in place: an echo that goes on at both sides goes on beneath."""
+    if columns.size == 0:
+        return
+    n = level.shape[1]
+    for run in np.split(columns, np.flatnonzero(np.diff(columns) > 1) + 1):
+        first, end = int(run[0]), int(run[-1]) + 1
+        inner = level[:, first - 1] if first > 0 else np.zeros(level.shape[0], np.uint8)
+        outer = level[:, end] if end < n else np.zeros(level.shape[0], np.uint8)
+        level[:, first:end] = np.minimum(inner, outer)[:, None]
+
+
+def over_line(level: NDArray[np.uint8], angle: float, px_per_cell: float) -> None:
+    """Take the heading line out, in place, in the same way."""
+    n_row, n_cell = level.shape
+    middle = angle / TAU * n_row
+    half = np.minimum(LINE_PX / ((np.arange(n_cell) + 1.0) * px_per_cell) * n_row / TAU, n_row / 8)
+    reach = math.ceil(half.max())
+    rows = np.arange(math.floor(middle) - reach - 1, math.ceil(middle) + reach + 2)
+    under = np.abs(rows[:, None] - middle) <= half[None, :]
+    column = np.arange(n_cell)
+    left = level[np.floor(middle - half - 1.0).astype(np.int64) % n_row, column]
+    right = level[np.ceil(middle + half + 1.0).astype(np.int64) % n_row, column]
+    block = level[rows % n_row]
+    level[rows % n_row] = np.where(under, np.minimum(left, right)[None, :], block)
+
+
+def turned(values: NDArray[np.uint8], angle: float) -> NDArray[np.uint8]:
+    """Return the rows beginning at ``angle``: the nearest row of each."""
+    n = values.shape[0]
+    out: NDArray[np.uint8] = values[(np.rint(np.arange(n) + angle / TAU * n).astype(np.int64)) % n]
+    return out
