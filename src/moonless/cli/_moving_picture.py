@@ -17,8 +17,9 @@ def moving(
     """Read a source to its end, or for so long; write what was asked for."""
     import cv2
 
-    from moonless.cli.picture import tell, write_whole
+    from moonless.cli.picture import tell
     from moonless.clock import SystemClock
+    from moonless.files import Drafts, write_whole
     from moonless.picture.camera import frames, is_live
     from moonless.picture.show import draw_found
     from moonless.picture.stream import PictureStream
@@ -55,7 +56,8 @@ def moving(
         for _ in chunks():
             pass
     else:
-        write_whole(cat240_file, _not_empty(chunks(), source))
+        with Drafts() as drafts:
+            drafts.binary(cat240_file).writelines(_not_empty(chunks(), source))
     if stream.found is None:
         raise InputError(f"{source}: no scope was found in {stream.n_frame} frames")
     tell(stream.found, seen[1], as_json)
@@ -64,7 +66,7 @@ def moving(
     if png_file is not None:
         ok, data = cv2.imencode(".png", draw_found(seen[0], stream.found, seen[1]))
         assert ok
-        write_whole(png_file, [data.tobytes()])
+        write_whole(png_file, data.tobytes())
 
 
 def _not_empty(chunks: Iterator[bytes], source: str) -> Iterator[bytes]:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import os
-from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
@@ -113,6 +111,7 @@ def _still(path: Path, told: Any, png_file: Path | None, cat240_file: Path | Non
     import cv2
     import numpy as np
 
+    from moonless.files import write_whole
     from moonless.picture.lay import Layer
     from moonless.picture.look import look
     from moonless.picture.show import draw_found
@@ -125,7 +124,7 @@ def _still(path: Path, told: Any, png_file: Path | None, cat240_file: Path | Non
     if png_file is not None:
         ok, data = cv2.imencode(".png", draw_found(picture, found, scan))
         assert ok
-        write_whole(png_file, [data.tobytes()])
+        write_whole(png_file, data.tobytes())
     if found.asks:
         if cat240_file is not None:
             raise InputError(f"{path}: nothing is written before it is told: {'; '.join(found.asks)}")
@@ -136,20 +135,7 @@ def _still(path: Path, told: Any, png_file: Path | None, cat240_file: Path | Non
         rows = np.arange(scan.echo.shape[0])
         spokes = scan.spokes(np.full(rows.size, when), rows, 0)
         summary = summary_of(scan.range_sigma_m, scan.azimuth_sigma_rad, 0.5, when)
-        write_whole(cat240_file, [summary, *blocks_of(spokes)])
-
-
-def write_whole(path: Path, chunks: Iterable[bytes]) -> None:
-    """Write a file that is there whole or not at all.  Raises InputError where it cannot be written."""
-    part = path.with_name(f".{path.name}.part")
-    try:
-        with part.open("wb") as file:
-            file.writelines(chunks)
-        os.replace(part, path)
-    except OSError as problem:
-        raise InputError(f"{path} cannot be written: {problem.strerror}") from problem
-    finally:
-        part.unlink(missing_ok=True)
+        write_whole(cat240_file, b"".join([summary, *blocks_of(spokes)]))
 
 
 def tell(found: Any, scan: Any, as_json: bool) -> None:
