@@ -19,7 +19,7 @@ from bench._picture_screen import Screen, Shown, draw_screen
 from moonless.picture.find import NoScope, find_scope
 from moonless.picture.lay import Layer
 from moonless.picture.look import look
-from moonless.picture.types import Told
+from moonless.picture.told import Told
 
 
 def bgr(pixels: NDArray[np.uint8]) -> NDArray[np.uint8]:

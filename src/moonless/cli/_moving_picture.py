@@ -48,8 +48,7 @@ def moving(
             seen[:] = [picture, out.scan]
             if out.spokes and out.errors is not None:
                 n_spoke += len(out.spokes)
-                e = out.errors
-                yield summary_of(e.range_sigma_m, e.azimuth_sigma_rad, e.time_sigma_s, when)
+                yield summary_of(out.errors, when)
                 yield from blocks_of(out.spokes)
 
     if cat240_file is None:

@@ -61,7 +61,7 @@ def command(
     A range or a bow that is not sure is asked for and never guessed.
     """
     need_picture()
-    from moonless.picture.types import Told
+    from moonless.picture.told import Told
 
     told = Told(range_nm, up, echo_at, not_echo_at)  # type: ignore[arg-type]
     if is_still(source):
@@ -115,6 +115,7 @@ def _still(path: Path, told: Any, png_file: Path | None, cat240_file: Path | Non
     from moonless.picture.lay import Layer
     from moonless.picture.look import look
     from moonless.picture.show import draw_found
+    from moonless.picture.told import PictureErrors
     from moonless.watch.pipeline.transcribe import blocks_of, summary_of
 
     picture = read_still(path)
@@ -134,7 +135,7 @@ def _still(path: Path, told: Any, png_file: Path | None, cat240_file: Path | Non
         when = path.stat().st_mtime_ns
         rows = np.arange(scan.echo.shape[0])
         spokes = scan.spokes(np.full(rows.size, when), rows, 0)
-        summary = summary_of(scan.range_sigma_m, scan.azimuth_sigma_rad, 0.5, when)
+        summary = summary_of(PictureErrors(scan.range_sigma_m, scan.azimuth_sigma_rad, 0.5), when)
         write_whole(cat240_file, b"".join([summary, *blocks_of(spokes)]))
 
 

@@ -17,7 +17,8 @@ from moonless.picture.lay import LINE_PX, N_SPOKE, n_cell_of, ring_columns
 from moonless.picture.plane import Floats, ScopePlane
 from moonless.picture.scope import TAU, Unrolled, Unroller, px_per_ring
 from moonless.picture.square import Followed
-from moonless.picture.types import FoundScope, RangeFrom, Told
+from moonless.picture.told import Told
+from moonless.picture.types import FoundScope, RangeFrom
 from moonless.picture.upright import Flat, find_roll, flatten
 
 # A scope of which less is in the picture is not worth reading.

@@ -23,7 +23,8 @@ from moonless.picture.edges import Picture
 from moonless.picture.find import NoScope
 from moonless.picture.lay import Layer
 from moonless.picture.look import look
-from moonless.picture.types import FoundScope, PictureScan, Told
+from moonless.picture.told import PictureErrors, Told
+from moonless.picture.types import FoundScope, PictureScan
 from moonless.picture.watch import RangeWatch, follow_bow, rings_hold
 from moonless.scan.types import Spoke
 from moonless.units import NS_PER_S
@@ -39,15 +40,6 @@ BLOCKS = 128
 LEAST_CHANGED = 12
 STILL_S = 4.0
 LONGEST_STEP_S = 3.0
-
-
-@dataclass(frozen=True, slots=True)
-class PictureErrors:
-    """How exact a picture is: range of the whole, bearing, and time, one standard deviation each."""
-
-    range_sigma_m: float
-    azimuth_sigma_rad: float
-    time_sigma_s: float
 
 
 @dataclass(slots=True)

@@ -1,4 +1,4 @@
-"""What was found on a screen, and what a skipper may say beforehand."""
+"""What was found on a screen, and the turn of the antenna it gives."""
 
 from __future__ import annotations
 
@@ -13,21 +13,7 @@ from moonless.picture.digits import Figure
 from moonless.picture.plane import ScopePlane
 from moonless.scan.types import Spoke
 
-UpIs = Literal["bow", "north"]
 RangeFrom = Literal["told", "read", "read and checked", "unknown"]
-
-
-@dataclass(frozen=True, slots=True)
-class Told:
-    """What the skipper has said; None and empty: nothing, it is to be found.
-
-    ``echo_at``, ``not_echo_at``: (x, y) pixels of the picture: the strongest echo there is, and what is no echo.
-    """
-
-    range_nm: float | None = None  # of the outermost ring
-    up: UpIs | None = None  # what the picture's up is, where no heading line shows it
-    echo_at: tuple[tuple[float, float], ...] = ()
-    not_echo_at: tuple[tuple[float, float], ...] = ()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -81,8 +67,8 @@ class PictureScan:
     def spokes(self, time_ns: NDArray[np.int64], rows: NDArray[np.intp], sequence: int) -> list[Spoke]:
         """Return rows as spokes; a spoke that was covered in part comes in stretches.
 
-        ``time_ns``: of each of ``rows``.  The first cell, own boat's own, begins every spoke, so that all have one
-        beginning.
+        ``time_ns``: of each of ``rows``.  The first cell, own boat's own, and the last begin and end every spoke, so
+        that all have one beginning and one end.
         """
         n = self.echo.shape[0]
         width = 2.0 * np.pi / n
@@ -92,7 +78,7 @@ class PictureScan:
             if not shown.any():
                 continue
             shown = shown.copy()
-            shown[0] = True
+            shown[0] = shown[-1] = True
             edges = np.flatnonzero(np.diff(np.concatenate([[0], shown.astype(np.int8), [0]])))
             for first, end in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
                 out.append(

@@ -315,8 +315,9 @@ class ScanAssembler:
         at = poses.at(row_ns)
         lat, lon = antenna_place(at, mounting.forward_m, mounting.starboard_m)
         first = sightings[0]
+        echo, covered = lay_cells([(s.spoke, *s.more) for s in sightings], source)
         scan = Scan(
-            lay_cells([(s.spoke, *s.more) for s in sightings], source),
+            echo,
             source >= 0,
             row_ns,
             lat,
@@ -329,17 +330,21 @@ class ScanAssembler:
             self._errors,
             self.counts.scans,
             phase,
+            covered,
         )
         self.counts.scans += 1
         return scan
 
 
 def _continues(last: Spoke, spoke: Spoke) -> bool:
-    """Say whether a spoke is the next stretch, further out, of the one before: long spokes come in several messages."""
+    """Say whether a spoke is the next stretch, further out, of the one before: long spokes come in several messages.
+
+    What lies between two stretches was left out: a screen shows nothing of what is under its writing.
+    """
     if spoke.azimuth_start_rad != last.azimuth_start_rad or spoke.azimuth_end_rad != last.azimuth_end_rad:
         return False
     end_m = last.first_cell_m + last.echo.shape[0] * last.cell_m
-    return bool(abs(spoke.first_cell_m - end_m) < 0.5 * spoke.cell_m) and last.echo.shape[0] > 0
+    return bool(spoke.first_cell_m - end_m > -0.5 * spoke.cell_m) and last.echo.shape[0] > 0
 
 
 def _centre(spoke: Spoke) -> float:

@@ -71,19 +71,37 @@ def row_times(
 
 def lay_cells(
     stretches: Sequence[Sequence[Spoke]], source: NDArray[np.intp]
-) -> NDArray[np.uint8] | NDArray[np.uint16]:
-    """Return each row's cells; the stretches of one spoke go side by side, shorter spokes end in zeros."""
-    length = max(sum(part.echo.shape[0] for part in parts) for parts in stretches)
+) -> tuple[NDArray[np.uint8] | NDArray[np.uint16], NDArray[np.bool_] | None]:
+    """Return each row's cells, and which of them lie between the stretches of a spoke: left out; None: none does.
+
+    A stretch lies where its own range says; shorter spokes end in zeros.
+    """
+    begins = [_begins(parts) for parts in stretches]
+    length = max(at[-1] + parts[-1].echo.shape[0] for at, parts in zip(begins, stretches, strict=True))
     dtype = np.uint8 if stretches[0][0].full_scale <= 0xFF else np.uint16
     echo = np.zeros((source.size, length), dtype=dtype)
+    covered: NDArray[np.bool_] | None = None
     for row, chosen in enumerate(source.tolist()):
         if chosen < 0:
             continue
-        at = 0
-        for part in stretches[chosen]:
+        end = 0
+        for at, part in zip(begins[chosen], stretches[chosen], strict=True):
             echo[row, at : at + part.echo.shape[0]] = part.echo
-            at += part.echo.shape[0]
-    return echo
+            if at > end:
+                covered = np.zeros(echo.shape, dtype=np.bool_) if covered is None else covered
+                covered[row, end:at] = True
+            end = at + part.echo.shape[0]
+    return echo, covered
+
+
+def _begins(parts: Sequence[Spoke]) -> list[int]:
+    """Return the cell at which each stretch of a spoke begins; side by side to half a cell is side by side."""
+    first = parts[0]
+    out, end = [], 0
+    for part in parts:
+        out.append(max(end, round((part.first_cell_m - first.first_cell_m) / first.cell_m)))
+        end = out[-1] + part.echo.shape[0]
+    return out
 
 
 def antenna_place(

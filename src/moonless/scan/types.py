@@ -67,6 +67,7 @@ class Scan:
     errors: ScanErrors
     number: int = 0  # counts turns since the source was opened
     azimuth_offset_rad: float = 0.0  # of row 0 from the bow, within half a row: where the radar's own spokes look
+    covered: NDArray[np.bool_] | None = None  # (n_spoke, n_cell) left out of spokes that were sent: unknown, not empty
 
     def __post_init__(self) -> None:
         if self.echo.ndim != 2:
@@ -86,6 +87,14 @@ class Scan:
             f"Scan({iso_utc(self.end_ns)}, {self.n_spoke} spokes x {self.n_cell} cells of {self.cell_m:.2f} m, "
             f"to {self.max_range_m:.0f} m{missing})"
         )
+
+    def shows(self, row: NDArray[np.intp], range_m: NDArray[np.float64]) -> NDArray[np.bool_]:
+        """Say of places, each a row and a slant range, whether the radar sent what it saw there."""
+        seen: NDArray[np.bool_] = self.is_received[row] & (range_m >= self.first_cell_m) & (range_m <= self.max_range_m)
+        if self.covered is not None:
+            cell = np.rint((range_m - self.first_cell_m) / self.cell_m)
+            seen &= ~self.covered[row, np.clip(cell, 0, self.n_cell - 1).astype(np.intp)]
+        return seen
 
     @property
     def n_spoke(self) -> int:

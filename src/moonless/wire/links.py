@@ -5,6 +5,7 @@
     udp://HOST:PORT          datagrams; a multicast group is joined; HOST is this machine's address, or the sender's
     tcp://HOST:PORT          a connection made to HOST
     serial:DEVICE?baud=N     a serial line, 4800 baud unless told
+    picture:SOURCE           a radar by the picture of its screen; read by `moonless.watch.pipeline.pictured`
     can:INTERFACE            a CAN interface of this computer, as lines of frames
     ws://HOST:PORT           a Signal K server's stream, as lines of deltas
 
@@ -42,7 +43,7 @@ from moonless.units import NS_PER_S
 from moonless.wire.n2k.can_link import INTERFACE, read_can
 from moonless.wire.signalk.stream_link import DEFAULT_PATH, read_stream
 
-LinkKind = Literal["file", "udp", "tcp", "serial", "can", "ws"]
+LinkKind = Literal["file", "udp", "tcp", "serial", "picture", "can", "ws"]
 LinkState = Literal["opening", "open", "lost", "ended"]
 
 FIRST_PAUSE_S = 0.5
@@ -99,6 +100,11 @@ def parse_link(text: str) -> LinkSpec:
         return _serial_spec(text)
     if text.startswith("can:"):
         return _can_spec(text)
+    if text.startswith("picture:"):
+        source = text.removeprefix("picture:").partition("?")[0]
+        if not source:
+            raise InputError(f"link {text!r}: no source is named; write picture:SOURCE")
+        return LinkSpec(text, "picture", device=source)
     scheme = re.match(r"([A-Za-z][A-Za-z0-9+.-]*)://", text)
     if scheme is None:
         if not text:

@@ -25,6 +25,8 @@ export interface Frame {
   /** The page has changed what may be done next. */
   refresh(): void;
   go(step: number): void;
+  /** Turn to a page beside the route. */
+  turnTo(name: string): void;
   close(): void;
 }
 

@@ -9,6 +9,7 @@ import { BowPage } from "./pages/bow";
 import { ChartsPage } from "./pages/charts";
 import { HearPage } from "./pages/hear";
 import { asking, button, type Frame, type Page, type SetupHelm } from "./page";
+import { PicturePage } from "./pages/picture";
 import { QuestionsPage } from "./pages/questions";
 import { StartPage } from "./pages/start";
 import type { Heard, SpokeFan, Told } from "./types";
@@ -35,6 +36,7 @@ export class Setup implements Frame {
     const questions = new QuestionsPage(this);
     this.#pages = {
       hear: new HearPage(this, helm.listen, helm.unit),
+      picture: new PicturePage(this),
       charts: new ChartsPage(this),
       boat: questions,
       start: new StartPage(this, (key) => {
@@ -147,7 +149,8 @@ export class Setup implements Frame {
 
   go(step: number): void {
     const at = LEGS.indexOf(this.#name as (typeof LEGS)[number]);
-    const next = LEGS[at + step];
+    // A page beside the route leads back to its beginning.
+    const next = at < 0 ? LEGS[0] : LEGS[at + step];
     if (next === undefined) {
       if (!this.#needed) this.close();
       return;
@@ -155,6 +158,10 @@ export class Setup implements Frame {
     const questions = this.#pages["boat"] as QuestionsPage;
     if (next === "boat") questions.enter(step < 0);
     this.#show(next);
+  }
+
+  turnTo(name: string): void {
+    this.#show(name);
   }
 
   refresh(): void {

@@ -26,6 +26,7 @@ from moonless.helm.setup import coverage
 from moonless.helm.setup.folders import default_roots, look
 from moonless.helm.setup.heard import fans_of, heard_body, place_of_boat
 from moonless.helm.setup.launch import boat_path, live_source
+from moonless.helm.setup.picture import look_once, sources
 from moonless.helm.setup.questions import GROUPS, asked, change_for
 from moonless.helm.setup.settings import LENGTH_UNITS, HelmSettings, resolved, write_settings
 from moonless.watch.instruments.source_priority import CHOOSABLE
@@ -193,6 +194,10 @@ class SetupRoom:
                 links = self._listener().add(_text(request, "text"))
                 self._by_hand.update(dict.fromkeys(links, False))
                 return {"links": links}
+            if what == "picture":
+                return await asyncio.to_thread(look_once, request)
+            if what == "picture sources":
+                return {"sources": sources()}
             if what == "share":
                 self._listener().share(_text(request, "link"))
                 self._by_hand[_text(request, "link")] = True

@@ -181,7 +181,7 @@ class Lookout:
         half = max(1, round(0.5 * scan.errors.beam_rad / TAU * n))
         received = np.ones(len(azimuth), dtype=np.bool_)
         for k in range(-half, half + 1):
-            received &= scan.is_received[(spoke + k) % n]
+            received &= scan.shows((spoke + k) % n, reach)
         return np.asarray(received & (reach < 0.97 * scan.max_range_m) & (reach > 2.0 * self._boat.radar.min_range_m))
 
 

@@ -83,8 +83,7 @@ def detectability(
         east, north = np.asarray(east_m) - own.east_m, np.asarray(north_m) - own.north_m
         away = np.hypot(east, north)
         row = np.rint((np.arctan2(east, north) - heading - scan.azimuth_offset_rad) * scan.n_spoke / TAU).astype(int)
-        seen = scan.is_received[np.mod(row, scan.n_spoke)]
-        seen &= (away >= scan.first_cell_m) & (away <= scan.max_range_m)
+        seen = scan.shows(np.mod(row, scan.n_spoke), away)
         likely = np.asarray(seen, dtype=np.float64)
         if raster is not None:
             before, after = raster.causes_beside(east_m, north_m)

@@ -72,6 +72,8 @@ def fill(
     _behind_obstructions(water, obstructions, boat.radar.height_m, small)
     if own.heading_rad is not None and boat.radar.blind_sectors_rad:
         water.hide(np.broadcast_to(raster.blind_mask(boat.radar, own.heading_rad), water.land.shape), "blind sector")
+    if scan is not None and scan.covered is not None and own.heading_rad is not None:
+        water.hide(raster.covered_mask(scan, own.heading_rad, r), "blind sector")
     water.hide(raster.near_mask(boat.radar, r, pulse_m), "near range")
     if picture is not None and scan is not None and own.heading_rad is not None:
         water.hide(_in_clutter(boat, own, water, curve, performance_db, scan, picture), "clutter")

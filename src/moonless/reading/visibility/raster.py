@@ -18,6 +18,7 @@ from moonless.frames import LocalFrame
 from moonless.reading.own import OwnPlane
 from moonless.reading.polar import N_BEARINGS, N_CELLS
 from moonless.reading.types import HiddenBy
+from moonless.scan.types import Scan
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -152,6 +153,16 @@ def blind_mask(radar: RadarSet, heading_rad: float) -> Bools:
     for begin, end in radar.blind_sectors_rad:
         out |= np.mod(relative - begin, TAU) <= np.mod(end - begin, TAU)
     return out[:, None]
+
+
+def covered_mask(scan: Scan, heading_rad: float, range_m: Floats) -> Bools:
+    """Return (N_BEARINGS, N_CELLS) what the radar left out of its spokes, as under writing on a screen."""
+    assert scan.covered is not None
+    bearing = np.arange(N_BEARINGS) * TAU / N_BEARINGS - heading_rad - scan.azimuth_offset_rad
+    row = np.rint(bearing * scan.n_spoke / TAU).astype(np.intp) % scan.n_spoke
+    cell = np.rint((range_m - scan.first_cell_m) / scan.cell_m).astype(np.intp)
+    inside = (cell >= 0) & (cell < scan.n_cell)
+    return np.asarray(scan.covered[row[:, None], np.clip(cell, 0, scan.n_cell - 1)[None, :]] & inside[None, :])
 
 
 def sector_mask(

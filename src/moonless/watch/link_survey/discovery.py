@@ -29,7 +29,8 @@ from moonless.units import NS_PER_S
 from moonless.watch.link_survey.content import LinkContent
 from moonless.watch.link_survey.named_links import LinkKind, kind_of, links_of, usual_links
 from moonless.watch.link_survey.serial_devices import programs_holding, read_device, serial_devices
-from moonless.wire.links import LinkSpec, LinkState, ReceiptClock, parse_link, read_link, reason_of, udp_socket
+from moonless.watch.pipeline.pictured import read_any_link
+from moonless.wire.links import LinkSpec, LinkState, ReceiptClock, parse_link, reason_of, udp_socket
 from moonless.wire.n2k.can_link import can_interfaces
 
 # NMEA 0183 and its high-speed form, and what GNSS and AIS sets are often left at.  Common practice.
@@ -217,7 +218,7 @@ class LinkDiscovery:
             told = line.removeprefix(place.link).removeprefix(":").strip()
             place.state, place.line = ("listening", "") if state == "open" else ("lost", told)
 
-        await read_link(parse_link(place.link), place.content.put, say, self.clock)
+        await read_any_link(parse_link(place.link), place.content.put, say, self.clock)
 
     async def _serial(self, place: ListenedLink) -> None:
         spec = parse_link(place.link)

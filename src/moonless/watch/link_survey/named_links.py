@@ -9,7 +9,7 @@ from typing import Literal
 from moonless.errors import InputError
 from moonless.wire.links import parse_link
 
-LinkKind = Literal["udp", "tcp", "serial", "can", "ws"]
+LinkKind = Literal["udp", "tcp", "serial", "picture", "can", "ws"]
 
 # 10110 (NMEA 0183 navigational data) and 8600 (ASTERIX) are IANA's; IEC 61162-450 counts its groups from 60001 up;
 # the others are where serial-to-network adapters are often left.  All from memory and common practice.
@@ -45,7 +45,7 @@ def links_of(text: str) -> list[str]:
         if last - first + 1 > MOST_PORTS:
             raise InputError(f"{text}: {last - first + 1} ports; at most {MOST_PORTS} are listened to at once")
         return [f"udp://0.0.0.0:{port}" for port in range(first, last + 1)]
-    if "://" in text or text.startswith(("serial:", "can:")):
+    if "://" in text or text.startswith(("serial:", "can:", "picture:")):
         spec = parse_link(text)
         if spec.kind == "file":
             raise InputError(f"{text}: a file cannot be listened to")

@@ -13,9 +13,10 @@ from moonless.scan.pose import PoseSample, PoseSeries
 from moonless.scan.types import AntennaAngle, Scan, ScanErrors
 from moonless.units import NS_PER_S, m_to_nm
 from moonless.watch.instruments.source_priority import What, whats_of
+from moonless.watch.pipeline.pictured import read_any_link
 from moonless.wire.cat240 import Cat240Decoder, Video
 from moonless.wire.instruments import InstrumentDecoder
-from moonless.wire.links import LinkSpec, LinkState, ReceiptClock, read_link
+from moonless.wire.links import LinkSpec, LinkState, ReceiptClock
 from moonless.wire.nmea_events import ClockSaid, NoFixSaid, PoseSaid, Said
 
 # Older than this at the end of listening, a sentence is stale.
@@ -211,7 +212,7 @@ async def listen(checks: Sequence[LinkCheck], seconds: float, clock: ReceiptCloc
             # What a link said when it was lost is worth more than that it is being tried again.
             check.state, check.text = state, text
 
-        await read_link(check.spec, check.put, say, clock)
+        await read_any_link(check.spec, check.put, say, clock)
 
     if not checks:
         raise InputError("no link to listen to")

@@ -47,6 +47,7 @@ from moonless.watch.pipeline.line_times import LineTimes
 from moonless.watch.pipeline.spoke_feed import SpokeFeed
 from moonless.watch.pipeline.target_tracks import TargetTracks
 from moonless.watch.pipeline.tracking import Tracking
+from moonless.watch.pipeline.transcribe import with_picture
 from moonless.watch.runtime.garbage import SetAside
 from moonless.watch.types import SpokesNow, Turn
 
@@ -301,7 +302,8 @@ class Chain:
         """Return the turn with its scan and own boat where they can be believed to be, before anything is detected."""
         gone = withdrawn(faults)
         own = self.intake.own(time_ns, gone)
-        scan = believed(replace(scan, errors=scan_errors(self.boat, scan)), gone)
+        errors = with_picture(scan_errors(self.boat, scan), self.radar.picture)
+        scan = believed(replace(scan, errors=errors), gone)
         held = self._held(time_ns, faults, own)
         if held is not None:
             own = replace(own, lat_deg=held.lat_deg, lon_deg=held.lon_deg, cog_rad=held.cog_rad, sog=held.sog)

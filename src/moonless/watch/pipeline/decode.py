@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+from moonless.picture.told import PictureErrors
 from moonless.scan.types import Spoke
 from moonless.watch.instruments.faults import FaultWatch
 from moonless.watch.instruments.intake import Chooser, Intake
 from moonless.watch.instruments.timebase import ClockNews, RadarNews, TimeBase
-from moonless.wire.cat240 import Cat240Decoder, Video
+from moonless.watch.pipeline.transcribe import errors_in
+from moonless.wire.cat240 import Cat240Decoder, Summary, Video
 from moonless.wire.instruments import InstrumentDecoder
 
 
@@ -29,6 +31,7 @@ class RadarDecoding:
         self._times = times
         self._faults = faults
         self._source = Chooser()  # of several radars on one link, by data source
+        self.picture: PictureErrors | None = None  # of a radar that is read from its screen, as it last told
 
     def decode(self, data: bytes, received_ns: int, *, is_datagram: bool) -> DecodedSpokes:
         """Take in bytes of a stream, cut anywhere, or one datagram."""
@@ -37,6 +40,9 @@ class RadarDecoding:
         events = self.decoder.datagram(data) if is_datagram else self.decoder.feed(data)
         now_ns = self._times.utc(received_ns)
         self._faults.radar_blocks(now_ns, len(events), counts.damaged + counts.unknown_compression - bad)
+        for event in events:
+            if isinstance(event, Summary):
+                self.picture = errors_in(event.text) or self.picture
         videos = [e for e in events if isinstance(e, Video) and self._source.takes((e.sac, e.sic), 0, now_ns)]
         of_others = counts.videos - n_video - len(videos)
         if not videos:

@@ -31,8 +31,9 @@ from moonless.watch.instruments.source_priority import Preferred
 from moonless.watch.outputs.sender import OutputKind, Sender
 from moonless.watch.pipeline.chain import Chain
 from moonless.watch.pipeline.inbox import Inbox, Item, joined
+from moonless.watch.pipeline.pictured import read_any_link, source_of
 from moonless.watch.types import LinkNow, LinkState, SpokesNow, Turn
-from moonless.wire.links import LinkSpec, ReceiptClock, read_link
+from moonless.wire.links import LinkSpec, ReceiptClock
 from moonless.wire.recording import RecordingWriter
 
 _log = logging.getLogger(__name__)
@@ -81,6 +82,9 @@ class LiveWatch:
         """Make ready; nothing is opened but the recording.  Raises InputError if that cannot be made."""
         if radar is None and not nmea:
             raise InputError("nothing to watch: name a radar link or an NMEA link")
+        for spec in (radar, *nmea):
+            if spec is not None and spec.kind == "picture":
+                source_of(spec.text)  # what is wrong with it is said before anything is opened
         self.counts = LiveCounts()
         self.links: dict[str, LinkNow] = {}
         self._clock = clock or ReceiptClock()
@@ -135,7 +139,7 @@ class LiveWatch:
             self._say(spec.text, state, line)
 
         self._say(spec.text, "opening", f"{spec.text}: opening")
-        await read_link(spec, put, say, self._clock)
+        await read_any_link(spec, put, say, self._clock)
 
     def _say(self, link: str, state: LinkState, line: str) -> None:
         self.links[link] = LinkNow(link, state, line)

@@ -14,10 +14,10 @@ from urllib.parse import parse_qsl
 
 from moonless.clock import SystemClock
 from moonless.errors import InputError, MoonlessError
-from moonless.picture.types import Told
+from moonless.picture.told import Told
 from moonless.units import NS_PER_S
 from moonless.watch.pipeline.transcribe import blocks_of, summary_of
-from moonless.wire.links import FIRST_PAUSE_S, LONGEST_PAUSE_S, Put, ReceiptClock, Say
+from moonless.wire.links import FIRST_PAUSE_S, LONGEST_PAUSE_S, LinkSpec, Put, ReceiptClock, Say, read_link
 
 SCHEME = "picture:"
 
@@ -59,6 +59,14 @@ def _place(link: str, text: str | None) -> tuple[tuple[float, float], ...]:
     if len(parts) != 2:
         raise InputError(f"link {link!r}: {text!r} is not X,Y")
     return ((_number(link, parts[0]), _number(link, parts[1])),)
+
+
+async def read_any_link(spec: LinkSpec, put: Put, say: Say, clock: ReceiptClock) -> None:
+    """Read a link of any kind until cancelled; see `moonless.wire.links.read_link`."""
+    if spec.kind == "picture":
+        await read_picture(spec.text, put, say, clock)
+    else:
+        await read_link(spec, put, say, clock)
 
 
 async def read_picture(link: str, put: Put, say: Say, clock: ReceiptClock) -> None:
@@ -105,7 +113,11 @@ class _Reader:
         except Exception as problem:
             over = False
             self._call(self._say, "lost", f"{self._link}: {problem!r}")
-        self._call(lambda: self._done.done() or self._done.set_result(over))
+        self._call(self._end, over)
+
+    def _end(self, over: bool) -> None:
+        if not self._done.done():
+            self._done.set_result(over)
 
     def _read(self) -> None:
         from moonless.picture.camera import frames, is_live
@@ -132,9 +144,7 @@ class _Reader:
                 self._call(self._say, "open", f"{self._link}: reading")
             was_reading = stream.is_reading
             if out.spokes and out.errors is not None:
-                e = out.errors
-                blocks = [summary_of(e.range_sigma_m, e.azimuth_sigma_rad, e.time_sigma_s, received_ns)]
-                blocks += blocks_of(out.spokes)
+                blocks = [summary_of(out.errors, received_ns), *blocks_of(out.spokes)]
                 now_ns = self._clock.now_ns()
                 self._call(self._put, b"".join(blocks), now_ns, False)
 

@@ -13,6 +13,7 @@ import math
 import re
 from collections.abc import Iterable
 
+from moonless.picture.told import PictureErrors
 from moonless.scan.types import ScanErrors, Spoke
 from moonless.wire.cat240 import encode_summary, encode_video
 
@@ -35,17 +36,17 @@ def blocks_of(spokes: Iterable[Spoke]) -> list[bytes]:
     ]  # fmt: skip
 
 
-def summary_of(range_sigma_m: float, azimuth_sigma_rad: float, time_sigma_s: float, time_ns: int) -> bytes:
+def summary_of(errors: PictureErrors, time_ns: int) -> bytes:
     """Return the data block that tells how exact a picture is."""
     text = (
-        f"picture range_sigma_m={range_sigma_m:.2f} azimuth_sigma_deg={math.degrees(azimuth_sigma_rad):.3f} "
-        f"time_sigma_s={time_sigma_s:.2f}"
+        f"picture range_sigma_m={errors.range_sigma_m:.2f} "
+        f"azimuth_sigma_deg={math.degrees(errors.azimuth_sigma_rad):.3f} time_sigma_s={errors.time_sigma_s:.2f}"
     )
     return encode_summary(text, time_ns=time_ns, sac=SAC, sic=SIC)
 
 
-def errors_in(text: str) -> tuple[float, float, float] | None:
-    """Return (range sigma m, azimuth sigma rad, time sigma s) that a summary tells; None: it is no picture's."""
+def errors_in(text: str) -> PictureErrors | None:
+    """Return how exact a picture is, as a summary tells; None: it is no picture's."""
     found = _SUMMARY.fullmatch(text.strip())
     if found is None:
         return None
@@ -53,15 +54,14 @@ def errors_in(text: str) -> tuple[float, float, float] | None:
         range_m, azimuth_deg, time_s = (float(part) for part in found.groups())
     except ValueError:
         return None
-    return range_m, math.radians(azimuth_deg), time_s
+    return PictureErrors(range_m, math.radians(azimuth_deg), time_s)
 
 
-def with_picture(errors: ScanErrors, told: tuple[float, float, float] | None) -> ScanErrors:
+def with_picture(errors: ScanErrors, told: PictureErrors | None) -> ScanErrors:
     """Return the radar's error figures made larger by the picture's own."""
     if told is None:
         return errors
-    range_m, azimuth, time_s = told
     return ScanErrors(
-        errors.beam_rad, errors.pulse_m, math.hypot(errors.azimuth_sigma_rad, azimuth),
-        math.hypot(errors.range_sigma_m, range_m), math.hypot(errors.time_sigma_s, time_s), None,
+        errors.beam_rad, errors.pulse_m, math.hypot(errors.azimuth_sigma_rad, told.azimuth_sigma_rad),
+        math.hypot(errors.range_sigma_m, told.range_sigma_m), math.hypot(errors.time_sigma_s, told.time_sigma_s), None,
     )  # fmt: skip

@@ -112,6 +112,10 @@ export class HearPage implements Page {
     row.fan.draw(fan);
   }
 
+  skip(): { readonly word: string; readonly press: () => void } {
+    return { word: "radar by its screen", press: () => this.frame.turnTo("picture") };
+  }
+
   forwardWord(): string {
     const { radar, nmea } = this.frame.told.settings;
     return radar === null && nmea.length === 0 ? "later" : "forward";
