@@ -1,0 +1,231 @@
+"""A radar by its screen, against where it was drawn: ``python -m bench picture [PART...]``.
+
+Screens are drawn in the invented layouts of `bench._picture_layouts` and seen through the made camera of
+`bench._picture_camera`; real video, where MOONLESS_DATA has it, is drawn in the same way and is its own truth.
+
+    places      position of places on the scope, pixels of the screen, and heading of the picture, degrees: layouts,
+                six resolutions and tilts to 35 degrees; how many were refused, and ranges taken wrongly
+    loss        dB more that a point echo needs to be read back than to be drawn
+    speed       ms for a frame of 1280 x 720, peer pycatzao's decode of a turn of 2048 x 1024 in the same run
+    chain       macro F1 of scenes by their screen, peer the same scenes by CAT240
+    real        share of the strong cells of real video that are read back within two cells
+"""
+
+from __future__ import annotations
+
+import itertools
+import os
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bench._picture_camera import hand_held, take
+from bench._picture_echoes import TAU, made_echo, place_errors
+from bench._picture_layouts import LAYOUTS
+from bench._picture_run import OnScreen, polar_of, turns_on_screen
+from bench._picture_screen import Shown, draw_screen
+from bench.result import Result
+from moonless.clock import steady_s
+from moonless.picture.find import NoScope
+from moonless.picture.lay import Layer
+from moonless.picture.look import look
+from moonless.picture.told import Told
+
+NAMES = ("picture",)
+TAKES_REST = True
+PARTS = ("places", "loss", "speed", "chain", "real")
+SIZES = ((854, 480), (960, 540), (1280, 720), (1600, 900), (1920, 1080), (2560, 1440))
+TILTS = (0.0, 10.0, 20.0, 30.0, 35.0)
+SCALES = (0.5, 0.75, 1.5, 3.0, 6.0, 12.0)
+SCENES = ("crossing-traffic", "quiet")
+CHAIN_TURNS = 48
+
+
+def run(names: Sequence[str], rest: Sequence[str] = ()) -> Iterator[Result]:
+    """Yield the figures of the parts asked for, all when none is."""
+    wrong = [part for part in rest if part not in PARTS]
+    if wrong:
+        raise SystemExit(f"picture has no part {wrong[0]!r}; it has {', '.join(PARTS)}")
+    work = {"places": places, "loss": loss, "speed": speed, "chain": chain, "real": real}
+    for part in rest or PARTS:
+        yield from work[part]()
+
+
+def places() -> Iterator[Result]:
+    """Every layout at every resolution, the tilts in turn."""
+    errors: list[float] = []
+    bows: list[float] = []
+    counts: Counter[str] = Counter()
+    for number, (layout, size) in enumerate(itertools.product(LAYOUTS, SIZES)):
+        scale = SCALES[number % len(SCALES)]
+        heading = 0.7 * number % TAU
+        screen = draw_screen(layout, Shown(made_echo(number), scale, heading, heading - 0.1))
+        taken = take(screen.pixels, hand_held(number, size, TILTS[number % len(TILTS)]))
+        counts["pictures"] += 1
+        try:
+            found = look(np.ascontiguousarray(taken.pixels[:, :, ::-1]))
+        except NoScope:
+            counts["refused"] += 1
+            continue
+        counts["read"] += 1
+        if found.range_m is not None:
+            counts["range taken"] += 1
+            drawn_m = scale * 1852.0 * found.rings / layout.rings
+            counts["range wrong"] += abs(found.range_m - drawn_m) > 0.01 * drawn_m
+        counts["bow asked for"] += found.bow_rad is None
+        off, bow = place_errors(found.plane, found.rings, found.bow_rad, screen, layout, taken)
+        errors += off.tolist()
+        if found.bow_rad is not None:
+            bows.append(abs(bow))
+    yield Result("picture.places.median", float(np.median(errors)), "px of the screen")
+    yield Result("picture.places.p95", float(np.percentile(errors, 95)), "px of the screen")
+    yield Result("picture.bow.median", float(np.median(bows)), "deg")
+    yield Result("picture.bow.worst", float(np.max(bows)), "deg")
+    for what in ("pictures", "read", "refused", "bow asked for", "range taken", "range wrong"):
+        yield Result(f"picture.{what.replace(' ', '_')}", counts[what], "pictures")
+
+
+def loss() -> Iterator[Result]:
+    """Point echoes from faint to strong: the strength from which they are drawn, and from which they are read back."""
+    from moonless.radar.link.receiver import FULL_SCALE, counts_from_snr
+
+    # Decibels by counts, on the curve of the made receiver.
+    db = np.linspace(-10.0, 60.0, 1401)
+    counts = np.asarray(counts_from_snr(10.0 ** (db / 10.0)), dtype=np.float64)
+    assert FULL_SCALE == 255
+    losses = []
+    for number, layout in enumerate(LAYOUTS):
+        echo, targets = _point_echoes(number)
+        screen = draw_screen(layout, Shown(echo, 3.0))
+        size = SIZES[2 + number % 4]
+        taken = take(screen.pixels, hand_held(1000 + number, size, TILTS[number % len(TILTS)]))
+        try:
+            picture = np.ascontiguousarray(taken.pixels[:, :, ::-1])
+            found = look(picture, Told(range_nm=3.0))
+        except NoScope:
+            continue
+        if found.bow_rad is None or found.rings != layout.rings:
+            continue
+        scan = Layer.make(found).lay(picture)
+        peaks = np.array([t[2] for t in targets])
+        read = np.array([_is_read(scan.echo, t[0], t[1]) for t in targets])
+        drawn = peaks >= 0.14 * 255.0
+        losses.append(_half(peaks, read, db, counts) - _half(peaks, drawn, db, counts))
+    yield Result("picture.loss.median", float(np.median(losses)), "dB")
+    yield Result("picture.loss.worst", float(np.max(losses)), "dB")
+
+
+def _point_echoes(seed: int) -> tuple[NDArray[np.uint8], list[tuple[float, float, float]]]:
+    rng = np.random.default_rng(seed)
+    n, m = 1024, 512
+    azimuth, reach = np.arange(n)[:, None] / n * TAU, np.arange(m)[None, :] / m
+    echo = rng.exponential(6.0, (n, m))
+    targets = []
+    for k in range(60):
+        at, away = (k * 2.399963) % TAU, 0.25 + 0.68 * k / 60.0
+        peak = float(rng.uniform(20.0, 255.0))
+        off = (azimuth - at + np.pi) % TAU - np.pi
+        shape = np.exp(-((off / 0.02) ** 2) - ((reach - away) / 0.007) ** 2)
+        echo = np.maximum(echo, peak * shape)
+        targets.append((at, away, peak))
+    return np.clip(echo, 0, 255).astype(np.uint8), targets
+
+
+def _is_read(echo: NDArray[np.uint8], at: float, away: float) -> bool:
+    n, m = echo.shape
+    row, column = round(at / TAU * n), round(away * m)
+    rows = np.arange(row - 4, row + 5) % n
+    return bool((echo[rows][:, max(column - 3, 0) : column + 4] > 0).sum() >= 3)
+
+
+def _half(
+    peaks: NDArray[np.float64], seen: NDArray[np.bool_], db: NDArray[np.float64], counts: NDArray[np.float64]
+) -> float:
+    """Return the strength, dB, that parts seen from unseen with fewest errors."""
+    best = min(np.unique(peaks), key=lambda limit: int(np.sum((peaks >= limit) != seen)))
+    return float(np.interp(best, counts, db))
+
+
+def speed() -> Iterator[Result]:
+    """One frame read when the screen is known, and pycatzao's decode, in turn."""
+    import pycatzao
+
+    from moonless.wire.cat240 import encode_video
+
+    layout = replace(LAYOUTS[0], size=(1280, 720))
+    picture = np.ascontiguousarray(draw_screen(layout, Shown(made_echo(1), 3.0)).pixels[:, :, ::-1])
+    layer = Layer.make(look(picture, Told(range_nm=3.0)))
+    rng = np.random.default_rng(240)
+    stream = b"".join(
+        encode_video(
+            (rng.integers(0, 60, 1024) + 150 * (rng.random(1024) < 0.1)).astype(np.uint8),
+            azimuth_start_rad=i * TAU / 2048, azimuth_end_rad=(i + 1) * TAU / 2048, cell_m=7.5, sequence=i,
+            time_ns=i * 1_200_000,
+        )
+        for i in range(2048)
+    )  # fmt: skip
+    mine, theirs = [], []
+    for _ in range(15):
+        begin = steady_s()
+        layer.lay(picture)
+        middle = steady_s()
+        pycatzao.decode(stream)
+        mine.append(middle - begin)
+        theirs.append(steady_s() - middle)
+    yield Result("picture.frame", 1e3 * min(mine), "ms", "pycatzao", 1e3 * min(theirs), min(theirs) / min(mine))
+
+
+def chain() -> Iterator[Result]:
+    """Scenes by their screen, twice a second, against the same turns by CAT240."""
+    from bench._scene_figures import macro_f1
+    from bench._scene_stage import BuiltIn
+    from bench.scenes import play, scene_files
+    from moonless.scene.file import load_scene
+    from moonless.scene.player import ScenePlayer
+
+    class First(BuiltIn):
+        screen: OnScreen | None = None
+
+        def turns(self):  # type: ignore[no-untyped-def]
+            turns = itertools.islice(super().turns(), CHAIN_TURNS)
+            return turns if self.screen is None else turns_on_screen(turns, self.screen)
+
+    both: list[Counter[tuple[str, str]]] = [Counter(), Counter()]
+    for number, path in enumerate(scene_files(SCENES)):
+        for k in range(2):
+            stage = First(ScenePlayer(load_scene(path)))
+            if k:
+                stage.screen = OnScreen(LAYOUTS[number % len(LAYOUTS)], stage.scene.radar.scale_nm)
+            both[k] += play(stage).confusion
+    ours, peer = macro_f1(both[1]), macro_f1(both[0])
+    if ours is not None and peer is not None:
+        yield Result("picture.chain.f1", ours, "1", "CAT240", peer, ours / peer)
+
+
+def real() -> Iterator[Result]:
+    """A turn of each real run, drawn and read back."""
+    from moonless.wire.cat240 import Cat240Decoder
+
+    folder = Path(os.environ.get("MOONLESS_DATA", "../shared/data")) / "real-radar"
+    for number, one in enumerate(sorted(p for p in folder.glob("*") if (p / "radar.cat240").is_file())):
+        blocks: list[bytes] = []
+        Cat240Decoder(on_block=blocks.append).feed((one / "radar.cat240").read_bytes())
+        echo = polar_of(tuple((0, b) for b in blocks[40 * 720 : 41 * 720]))
+        layout = LAYOUTS[(2 + 3 * number) % len(LAYOUTS)]
+        screen = draw_screen(layout, Shown(echo, 3.0))
+        taken = take(screen.pixels, hand_held(500 + number, (1920, 1080), 20.0))
+        picture = np.ascontiguousarray(taken.pixels[:, :, ::-1])
+        found = look(picture, Told(range_nm=3.0))
+        if found.bow_rad is None:
+            continue
+        scan = Layer.make(found).lay(picture)
+        m = scan.echo.shape[1]
+        true = echo[:, np.minimum(np.arange(m) * echo.shape[1] // m, echo.shape[1] - 1)] >= 170
+        near = np.zeros_like(true)
+        for row, column in itertools.product(range(-2, 3), repeat=2):
+            near |= np.roll(np.roll(scan.echo > 0, row, 0), column, 1)
+        yield Result(f"picture.real.{one.name}", float(np.mean(near[true & scan.shown])), "of strong cells")
