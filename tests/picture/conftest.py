@@ -6,9 +6,9 @@ import math
 
 import numpy as np
 import pytest
-from bench._picture_echoes import made_echo
-from bench._picture_layouts import LAYOUTS, Layout
-from bench._picture_screen import Screen, Shown, draw_screen
+from bench.screens.echoes import made_echo
+from bench.screens.layouts import LAYOUTS, Layout
+from bench.screens.screen import Screen, Shown, draw_screen
 from numpy.typing import NDArray
 
 

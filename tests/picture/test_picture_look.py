@@ -11,10 +11,10 @@ from numpy.typing import NDArray
 
 pytest.importorskip("cv2")
 
-from bench._picture_camera import hand_held, take
-from bench._picture_echoes import place_errors
-from bench._picture_layouts import Layout
-from bench._picture_screen import Screen, Shown, draw_screen
+from bench.screens.camera import hand_held, take
+from bench.screens.echoes import place_errors
+from bench.screens.layouts import Layout
+from bench.screens.screen import Screen, Shown, draw_screen
 
 from moonless.picture.find import NoScope, find_scope
 from moonless.picture.lay import Layer

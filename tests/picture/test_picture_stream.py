@@ -11,9 +11,9 @@ from numpy.typing import NDArray
 
 pytest.importorskip("cv2")
 
-from bench._picture_echoes import made_echo
-from bench._picture_layouts import Layout
-from bench._picture_screen import Shown, draw_screen
+from bench.screens.echoes import made_echo
+from bench.screens.layouts import Layout
+from bench.screens.screen import Shown, draw_screen
 
 from moonless.picture.stream import PictureStream, sweep_arc
 from moonless.picture.told import PictureErrors, Told

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFont
 
-from bench._picture_layouts import Colour, Layout
+from bench.screens.layouts import Colour, Layout
 
 Pixels = NDArray[np.uint8]  # (height, width, 3), red green blue
 TAU = 2.0 * math.pi

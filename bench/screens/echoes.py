@@ -7,9 +7,9 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from bench._picture_camera import Taken
-from bench._picture_layouts import Layout
-from bench._picture_screen import Screen
+from bench.screens.camera import Taken
+from bench.screens.layouts import Layout
+from bench.screens.screen import Screen
 from moonless.picture.plane import ScopePlane
 
 TAU = 2.0 * math.pi

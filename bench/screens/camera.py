@@ -9,7 +9,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from bench._picture_screen import Pixels
+from bench.screens.screen import Pixels
 
 Floats = NDArray[np.float64]
 

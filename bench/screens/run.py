@@ -9,8 +9,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from bench._picture_layouts import Layout
-from bench._picture_screen import Pixels, Shown, draw_screen
+from bench.screens.layouts import Layout
+from bench.screens.screen import Pixels, Shown, draw_screen
 from moonless.constants import TAU
 from moonless.picture.stream import PictureStream
 from moonless.picture.told import Told

@@ -1,7 +1,7 @@
 """A radar by its screen, against where it was drawn: ``python -m bench picture [PART...]``.
 
-Screens are drawn in the invented layouts of `bench._picture_layouts` and seen through the made camera of
-`bench._picture_camera`; real video, where MOONLESS_DATA has it, is drawn in the same way and is its own truth.
+Screens are drawn in the invented layouts of `bench.screens.layouts` and seen through the made camera of
+`bench.screens.camera`; real video, where MOONLESS_DATA has it, is drawn in the same way and is its own truth.
 
     places      position of places on the scope, pixels of the screen, and heading of the picture, degrees: layouts,
                 six resolutions and tilts to 35 degrees; how many were refused, and ranges taken wrongly
@@ -23,12 +23,12 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from bench._picture_camera import hand_held, take
-from bench._picture_echoes import TAU, made_echo, place_errors
-from bench._picture_layouts import LAYOUTS
-from bench._picture_run import OnScreen, polar_of, turns_on_screen
-from bench._picture_screen import Shown, draw_screen
 from bench.result import Result
+from bench.screens.camera import hand_held, take
+from bench.screens.echoes import TAU, made_echo, place_errors
+from bench.screens.layouts import LAYOUTS
+from bench.screens.run import OnScreen, polar_of, turns_on_screen
+from bench.screens.screen import Shown, draw_screen
 from moonless.clock import steady_s
 from moonless.picture.find import NoScope
 from moonless.picture.lay import Layer
@@ -181,9 +181,9 @@ def speed() -> Iterator[Result]:
 
 def chain() -> Iterator[Result]:
     """Scenes by their screen, twice a second, against the same turns by CAT240."""
-    from bench._scene_figures import macro_f1
-    from bench._scene_stage import BuiltIn
-    from bench.scenes import play, scene_files
+    from bench.scenes.built_in import play, scene_files
+    from bench.scenes.figures import macro_f1
+    from bench.scenes.stage import BuiltIn
     from moonless.scene.file import load_scene
     from moonless.scene.player import ScenePlayer
 
