@@ -14,6 +14,7 @@ SRC = Path(__file__).parents[1] / "src" / "moonless"
 # stand in the order given.
 FLOORS: list[list[str]] = [
     ["errors"],
+    ["version"],
     ["constants"],
     ["units"],
     ["clock"],

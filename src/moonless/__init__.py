@@ -15,6 +15,8 @@ from __future__ import annotations
 from importlib import import_module
 from typing import TYPE_CHECKING
 
+from moonless.version import VERSION
+
 if TYPE_CHECKING:
     from moonless.api.ahead import MarkAhead, Prediction, open_chart, predict
     from moonless.api.meeting import Meeting, Mover, encounter, lights_required
@@ -23,7 +25,7 @@ if TYPE_CHECKING:
     from moonless.api.scans import Detections, Detector, TrackedEcho, Tracker, Tracks, detect, read_scans
     from moonless.boat.file import default_boat, read_boat
 
-__version__ = "0.1.0"
+__version__ = VERSION
 
 _WHERE = {
     "moonless.api.ahead": ("MarkAhead", "Prediction", "open_chart", "predict"),

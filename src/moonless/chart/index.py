@@ -23,11 +23,11 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-import moonless
 from moonless.chart.s57.source import Progress, SourceFeatures, files_of, read_source
 from moonless.chart.types import Cell
 from moonless.errors import InputError
 from moonless.files import Drafts
+from moonless.version import VERSION
 
 # Raise when what is written, or how a source is read into it, changes.
 FORMAT = 6
@@ -156,7 +156,7 @@ def _read_and_keep(path: Path, kept: Path, progress: Progress | None) -> tuple[H
 
 def source_hash(path: Path) -> str:
     """Return what names the index of a source: its bytes, its updates' bytes, our version and format."""
-    digest = hashlib.sha256(f"{moonless.__version__}/{FORMAT}".encode())
+    digest = hashlib.sha256(f"{VERSION}/{FORMAT}".encode())
     for file in files_of(path):
         name = file.relative_to(path) if path.is_dir() else file.name
         digest.update(f"\0{name}\0".encode())

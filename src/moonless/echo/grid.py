@@ -5,7 +5,7 @@
 
 An echo of a point is one beam wide and one pulse long, so its energy lies in one box whatever the spoke and cell
 counts are.  Testing boxes gathers that energy first and asks afterwards; 0.84 beam is the width that gathers most
-signal for its noise under a Gaussian two-way beam (``design/echo_box.py``).
+signal for its noise under a Gaussian two-way beam (``design/echo/box.py``).
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from moonless.constants import TAU
 
-BOX_BEAMS = 0.84  # design/echo_box.py
+BOX_BEAMS = 0.84  # design/echo/box.py
 WINDOW_BLOCKS = 24  # reference blocks on each side in range
 MIN_WINDOW_BLOCKS = 4
 

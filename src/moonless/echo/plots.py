@@ -18,8 +18,8 @@ from moonless.scan.types import Scan
 
 Floats = NDArray[np.float64]
 
-GATE_DB = 10.0  # blocks this close under the peak weigh in the centroid; design/echo_sigma.py
-RESOLVED = 1.35  # a second moment this many times a point's is an extent; design/echo_sigma.py
+GATE_DB = 10.0  # blocks this close under the peak weigh in the centroid; design/echo/sigma.py
+RESOLVED = 1.35  # a second moment this many times a point's is an extent; design/echo/sigma.py
 # An echo this many times as wide (in second moment) as a point; its middle wanders by so much of what is beyond it.
 # Own figures: false tracks beside pairs of marks a beam apart fell by a third to a half.
 WIDE, WANDER = 1.1, 0.7
@@ -167,7 +167,7 @@ def cast_causes(n: int) -> tuple[FalseCause | None, ...]:
     return (None,) * n
 
 
-# Fitted by design/echo_sigma.py to made echoes of 6 to 40 dB; the floors are what remains when noise is gone.
+# Fitted by design/echo/sigma.py to made echoes of 6 to 40 dB; the floors are what remains when noise is gone.
 AZIMUTH_NOISE, AZIMUTH_FLOOR = 0.45, 0.02  # of the beam
 # An echo that changes from spoke to spoke shifts its own middle; half of what full change would do.
 SCINTILLATION = 0.15  # beams, over the root of the spokes in a beam

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float64]
 
 # Noise, K clutter of shape 0.5 to 10 and patches smaller and larger than the box lie on a straight line in (-ln p) to
-# this power (design/echo_tail.py): where a kind has told nothing yet, it is taken to do the same.
+# this power (design/echo/tail.py): where a kind has told nothing yet, it is taken to do the same.
 TAIL_POWER = 0.42
 SCORE_STEP = 0.02
 N_SCORE = 500

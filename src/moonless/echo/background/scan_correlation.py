@@ -25,7 +25,7 @@ from moonless.scan.types import Scan
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
-TURNS = 8  # looked back over, the present one included; design/echo_memory.py
+TURNS = 8  # looked back over, the present one included; design/echo/memory.py
 P_CANDIDATE = 0.01  # per box
 P_CHANCE = 3e-4  # of a candidate being vouched for by chance
 LEAST_HITS = 4

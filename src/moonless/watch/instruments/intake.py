@@ -16,6 +16,7 @@ Rules of this file:
 from __future__ import annotations
 
 import math
+from collections import defaultdict
 from collections.abc import Hashable, Iterable
 from dataclasses import dataclass, replace
 
@@ -28,7 +29,7 @@ from moonless.watch.instruments.ais_table import AisTable
 from moonless.watch.instruments.faults import FaultWatch
 from moonless.watch.instruments.radar_targets import RadarTargets
 from moonless.watch.instruments.source_agreement import SourceAgreement
-from moonless.watch.instruments.source_priority import POLAR_SET, TAKE_OVER_S, Preferred, is_chosen, rank
+from moonless.watch.instruments.source_priority import POLAR_SET, TAKE_OVER_S, Preferred, What, is_chosen, rank
 from moonless.watch.instruments.timebase import ClockNews, TimeBase
 from moonless.wire.nmea_events import (
     AisSaid,
@@ -102,11 +103,7 @@ class Intake:
     def forget(self) -> None:
         """Drop what was taken in before a clock jumped; who AIS says is about ages out by itself."""
         self.poses = PoseSeries()
-        self._position = Chooser()
-        self._motion = Chooser()
-        self._heading = Chooser()
-        self._turn = Chooser()
-        self._dates = Chooser()
+        self._followed: defaultdict[What, Chooser] = defaultdict(Chooser)
         self.agreement = SourceAgreement()
         self._turn_rate: tuple[int, float] | None = None
         self._depth: tuple[int, float | None] | None = None
@@ -135,7 +132,7 @@ class Intake:
             now_ns = self._times.utc(event.received_ns)
             self._pose(replace(event.pose, time_ns=at_ns), event, source, now_ns)
         elif isinstance(event, NoFixSaid):
-            if self._position.takes(source, 9, now_ns):
+            if self._followed["position"].takes(source, 9, now_ns):
                 self._faults.no_fix(now_ns)
         elif isinstance(event, AisSaid):
             self._faults.heard("ais", now_ns)
@@ -156,7 +153,7 @@ class Intake:
             self._wind = (now_ns, event)
 
     def _date(self, event: ClockSaid, source: Source) -> None:
-        is_followed = self._dates.takes(source, self._rank("date", source), event.received_ns)
+        is_followed = self._followed["date"].takes(source, self._rank("date", source), event.received_ns)
         off_s = (event.time_ns - event.received_ns) / NS_PER_S
         # One receiver says its date in several sentences: they are not held against each other.
         self.agreement.said("clock", source[:2], is_followed, self._times.utc(event.received_ns), (off_s,))
@@ -171,7 +168,7 @@ class Intake:
 
     def _is_timely(self, event: PoseSaid, source: Source, now_ns: int) -> bool:
         """Say whether a position's own time can be now; if it cannot and it is the one followed, that is a fault."""
-        if not self._position.would_take(source, self._rank("position", source), now_ns):
+        if not self._followed["position"].would_take(source, self._rank("position", source), now_ns):
             return True  # not followed, so nothing hangs on it
         if not self._is_dated:
             self._clock(event.received_ns, event.time_ns)
@@ -185,23 +182,23 @@ class Intake:
     def _pose(self, pose: PoseSample, event: PoseSaid, source: Source, now_ns: int) -> None:
         taken: dict[str, float | None] = {}
         if pose.lat_deg is not None and pose.lon_deg is not None:
-            is_followed = self._position.takes(source, self._rank("position", source), now_ns)
+            is_followed = self._followed["position"].takes(source, self._rank("position", source), now_ns)
             self.agreement.said("position", source[:2], is_followed, now_ns, (pose.lat_deg, pose.lon_deg))
             if is_followed:
                 taken |= {"lat_deg": pose.lat_deg, "lon_deg": pose.lon_deg}
                 self._faults.position(now_ns, pose.time_ns if event.is_timed else None, pose.lat_deg, pose.lon_deg)
-        if pose.sog is not None and self._motion.takes(source, self._rank("motion", source), now_ns):
+        if pose.sog is not None and self._followed["motion"].takes(source, self._rank("motion", source), now_ns):
             taken |= {"sog": pose.sog, "cog_rad": pose.cog_rad}
             self._faults.motion(now_ns, pose.cog_rad, pose.sog)
         if pose.heading_true_rad is not None:
             rank_ = self._rank("heading", source, event.is_magnetic)
-            is_followed = self._heading.takes(source, rank_, now_ns)
+            is_followed = self._followed["heading"].takes(source, rank_, now_ns)
             self.agreement.said("heading", source[:2], is_followed, now_ns, (pose.heading_true_rad,))
             if is_followed:
                 heading = (pose.heading_true_rad + self._boat.heading_offset_rad) % TAU
                 taken["heading_true_rad"] = heading
                 self._faults.heading(now_ns, heading)
-        if pose.turn_rate is not None and self._turn.takes(source, self._rank("turn", source), now_ns):
+        if pose.turn_rate is not None and self._followed["turn"].takes(source, self._rank("turn", source), now_ns):
             taken["turn_rate"] = pose.turn_rate
             self._turn_rate = (pose.time_ns, pose.turn_rate)
             self._faults.turning(now_ns, pose.turn_rate)

@@ -87,7 +87,6 @@ class LinkContent:
         self.foreign: Counter[int] = Counter()  # ASTERIX blocks of other categories
         self._sources: dict[tuple[What, str], Source] = {}
         self._unreadable = 0
-        self._n_line = 0
 
     # --- in --------------------------------------------------------------------------------------------------------
 
@@ -111,15 +110,15 @@ class LinkContent:
             else:
                 self.foreign[data[0]] += 1
             return
-        before = self._n_line
+        before = self.n_line
         self._events(self.decoder.datagram(data, received_ns))
-        self._unreadable += self._n_line == before
+        self._unreadable += self.n_line == before
 
     def _stream(self, data: bytes, received_ns: int) -> None:
         # Once one of the two has read something, the other is not asked any more.
         if not self.cat240.counts.videos:
             self._events(self.decoder.feed(data, received_ns))
-        if not self._n_line:
+        if not self.n_line:
             self._videos(self.cat240.feed(data), received_ns)
 
     def _videos(self, events: Sequence[object], received_ns: int) -> None:
@@ -147,9 +146,8 @@ class LinkContent:
         self._seen(address, None)
 
     def _tick(self, line: bytes) -> None:
-        self._n_line += 1
         now_ns = self.last_ns or 0  # of what is being taken in
-        self.ticker.append((self._n_line, now_ns, line[:_TICKER_OCTETS].decode("ascii", errors="replace")))
+        self.ticker.append((self.n_line + 1, now_ns, line[:_TICKER_OCTETS].decode("ascii", errors="replace")))
 
     def _seen(self, address: str, count: int | None) -> None:
         """Count one more of a kind, or so many in all."""
@@ -274,7 +272,7 @@ class LinkContent:
     @property
     def n_line(self) -> int:
         """Sentences, frames and deltas so far."""
-        return self._n_line
+        return self.ticker[-1][0] if self.ticker else 0
 
     def _bus_words(self) -> str:
         bus = self.decoder.bus

@@ -107,11 +107,10 @@ class Chain:
         self.given = Given()
         self.counts = ChainCounts()
         self._is_late = is_late
-        self._times = TimeBase()
-        faults = FaultWatch()
-        self.instruments = InstrumentDecoding(Intake(boat, self._times, faults, preferred))
-        self.radar = RadarDecoding(self._times, faults)
-        self._lines = LineTimes(faults)
+        times, faults = TimeBase(), FaultWatch()
+        self.instruments = InstrumentDecoding(Intake(boat, times, faults, preferred))
+        self.radar = RadarDecoding(times, faults)
+        self._lines = LineTimes(times, faults)
         self._integrity = Integrity(faults, self.instruments.intake, chart)
         self._targets = TargetTracks(self.instruments.intake.others, radar_named)
         self._spoke_feed = None if on_spokes is None else SpokeFeed(on_spokes)
@@ -131,7 +130,7 @@ class Chain:
         spokes = decoded.spokes
         if not spokes:
             return turns
-        now_ns = self._times.utc(received_ns)
+        now_ns = self._lines.times.utc(received_ns)
         if decoded.clock == "jumped":
             self._clock_jumped(now_ns)
         elif decoded.clock == "late":
@@ -147,7 +146,7 @@ class Chain:
             return []
         turns = self._pass_to(spokes[-1].time_ns)
         self.intake.take_poses(poses)
-        return turns + self._take_spokes(list(spokes), self._times.utc(spokes[-1].time_ns))
+        return turns + self._take_spokes(list(spokes), self._lines.times.utc(spokes[-1].time_ns))
 
     def _take_spokes(self, spokes: list[Spoke], now_ns: int) -> list[Turn]:
         turns: list[Turn] = []
@@ -167,7 +166,7 @@ class Chain:
         turns = self._pass_to(received_ns)
         clock = self.instruments.decode(data, received_ns, link, is_datagram=is_datagram)
         if clock != "same":
-            now_ns = self._lines.now_ns = self._times.utc(received_ns)
+            now_ns = self._lines.now_ns = self._lines.times.utc(received_ns)
             self._begin_again(now_ns)
             if clock == "jumped":
                 self._integrity.watch.jumped("clock", now_ns)
@@ -207,7 +206,7 @@ class Chain:
 
     def own(self, received_ns: int) -> OwnState:
         """Return the boat's own state at a time of receipt, withdrawn where a fault says so."""
-        now_ns = self._times.utc(received_ns)
+        now_ns = self._lines.times.utc(received_ns)
         return self.intake.own(now_ns, withdrawn(self._integrity.watch.faults(now_ns)))
 
     @property
@@ -224,9 +223,9 @@ class Chain:
 
     def _pass_to(self, received_ns: int) -> list[Turn]:
         """Let time pass to a time of receipt; return the lines that fell due on the way."""
-        if self._times.received(received_ns):
-            self._clock_jumped(self._times.utc(received_ns))
-        now_ns = self._times.utc(received_ns)
+        if self._lines.times.received(received_ns):
+            self._clock_jumped(self._lines.times.utc(received_ns))
+        now_ns = self._lines.times.utc(received_ns)
         self._integrity.watch.begin(now_ns)
         if self._lines.pass_to(now_ns):
             return []

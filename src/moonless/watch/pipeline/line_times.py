@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from moonless.units import NS_PER_S
 from moonless.watch.instruments.faults import FaultWatch
+from moonless.watch.instruments.timebase import TimeBase
 
 LINE_NS = NS_PER_S
 # Datagrams come a thousand a second; whether a line is due is looked at this often.
@@ -17,7 +18,8 @@ NO_PICTURE_S = 6.0
 class LineTimes:
     """Keeps when the watch last spoke; all times are Unix ns of the watch's time line."""
 
-    def __init__(self, faults: FaultWatch) -> None:
+    def __init__(self, times: TimeBase, faults: FaultWatch) -> None:
+        self.times = times
         self.now_ns: int | None = None
         self.last_ns: int | None = None  # of the last reading, with a scan or without
         self._faults = faults

@@ -4,7 +4,7 @@ K clutter of shape 0.8, 10 dB over the noise, new each turn; a steady point.  Pr
 share of turns that show it at the start (turns 2 and 3, hardly any memory) and later (turn 6 on), and the plots a turn,
 of which one is the point.
 
-    python design/echo_memory.py
+    python design/echo/memory.py
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from pathlib import Path
 
 import numpy as np
 
-sys.path.insert(0, str(Path(__file__).parents[1]))
+sys.path.insert(0, str(Path(__file__).parents[2]))
 from bench.made.video import Made
 
 from moonless.echo.detector import Detector

@@ -7,7 +7,7 @@ stronger it is) and for one that changes from spoke to spoke ("fast": 0.80 to 2.
 AZIMUTH_FLOOR, SCINTILLATION, RANGE_NOISE and RANGE_FLOOR of ``moonless.echo.plots`` lie between the two; z of range is
 0.14 to 1.18.  The last lines give the medians.
 
-    python design/echo_sigma.py
+    python design/echo/sigma.py
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from pathlib import Path
 
 import numpy as np
 
-sys.path.insert(0, str(Path(__file__).parents[1]))
+sys.path.insert(0, str(Path(__file__).parents[2]))
 from bench.made.video import Made
 
 from moonless.echo.detector import Detector

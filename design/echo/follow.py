@@ -4,7 +4,7 @@ K clutter of shape 0.8, 10 dB over the noise, new each turn; a point that runs a
 to turn (Swerling 1) about the SNR named.  Prints, for still memory alone and with straight runs followed, for six turns
 and eight, the share of turns from the sixth on that show it, and the plots a turn.
 
-    python design/echo_follow.py
+    python design/echo/follow.py
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from pathlib import Path
 
 import numpy as np
 
-sys.path.insert(0, str(Path(__file__).parents[1]))
+sys.path.insert(0, str(Path(__file__).parents[2]))
 from bench.made.video import Made
 
 from moonless.echo.background import scan_correlation

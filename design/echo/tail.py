@@ -5,7 +5,7 @@ Chose TAIL_POWER of ``moonless.echo.background.clutter``.
 For noise and for K clutter of several shapes and patch sizes, 20 dB over the noise: fits the line through the measured
 rates 0.1 to 0.004 and prints what rate the threshold so drawn for 1e-4 really has, over 1e-4.
 
-    python design/echo_tail.py
+    python design/echo/tail.py
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from pathlib import Path
 
 import numpy as np
 
-sys.path.insert(0, str(Path(__file__).parents[1]))
+sys.path.insert(0, str(Path(__file__).parents[2]))
 from bench.made.video import Made
 
 from moonless.echo.background.clutter import MEASURED_RATES

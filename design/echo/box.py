@@ -3,7 +3,7 @@
 A Gaussian beam falls as exp(-8 ln 2 (offset / beam)^2) two way.  With many looks a box of width w gathers E(w) signal
 and noise that spreads as sqrt(w): the merit is E(w) / sqrt(w).  Prints the loss in dB against the best width.
 
-    python design/echo_box.py
+    python design/echo/box.py
 """
 
 from __future__ import annotations

@@ -8,7 +8,7 @@ false alarms over the design rate, and how often the weak point (box 12 dB over 
     OS        3/4 rank of both sides together   GO-OS     the higher median
     learnt    the higher median, solid echoes left out, and a factor learnt from each patch's own tail
 
-    python design/echo_designs.py
+    python design/echo/designs.py
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from pathlib import Path
 
 import numpy as np
 
-sys.path.insert(0, str(Path(__file__).parents[1]))
+sys.path.insert(0, str(Path(__file__).parents[2]))
 from bench.made.video import Made
 
 from moonless.echo.detector import Detector
