@@ -75,7 +75,7 @@ class Score:
         self.unheld: Counter[str] = Counter()
         self.wrong: Counter[str] = Counter()
         self.false_by: Counter[str] = Counter()
-        self.strays: list[dict[str, Any]] = []
+        self.exceedances: list[dict[str, Any]] = []
         self._held_since: dict[str, tuple[int, int]] = {}
 
     def add(self, turn: StageTurn, reading: Reading) -> None:
@@ -190,8 +190,8 @@ class Score:
         # Told as something that is there, in open water.
         if truly in ("clutter", "false") and echo.kind not in ("clutter", "false"):
             self.false_tracks += 1
-            if len(self.strays) < 400:
-                self.strays.append(
+            if len(self.exceedances) < 400:
+                self.exceedances.append(
                     {
                         "turn": number,
                         "id": echo.id,

@@ -10,7 +10,7 @@ import pytest
 from bench.made.video import Made
 from scipy import stats
 
-from moonless.echo.background.isolated_cells import CHANCE_A_TURN, company_asked, lone_cells, noisy_levels
+from moonless.echo.background.isolated_cells import CHANCE_A_TURN, company_asked, isolated_cells, noisy_levels
 from moonless.echo.detector import Detector
 from moonless.echo.ghosts import find_side_lobes
 from moonless.echo.shores import CLIPPED_BEAMS
@@ -67,7 +67,7 @@ def test_how_large_a_flat_echo_is_is_not_told_by_its_smear() -> None:
     assert math.radians(40.0) > CLIPPED_BEAMS * made.beam_rad
 
 
-def test_lone_cells_of_noise_are_no_plots() -> None:
+def test_isolated_cells_of_noise_are_no_plots() -> None:
     rng = np.random.default_rng(4)
     made = Made(beam_deg=2.0, n_spoke=720, cell_m=6.0, pulse_m=24.0)
     made.point(2.0, 1200.0, 30.0)
@@ -108,7 +108,7 @@ def test_a_full_box_keeps_itself_company() -> None:
     db[10:13, 5:9] = 10.0
     db[40, 20] = 10.0
     db[50, 30] = 40.0
-    lone = lone_cells(db, [(10.0, 0.01)], 30.0, (3, 4))
+    lone = isolated_cells(db, [(10.0, 0.01)], 30.0, (3, 4))
     assert not lone[10:13, 5:9].any()
     assert lone[40, 20]
     assert not lone[50, 30]  # stronger than noise ever is

@@ -149,8 +149,8 @@ def test_blots_equal_reference(hill, half_cols):
     cells = np.flatnonzero(mask)
     half = (value.ravel()[cells] % 4).astype(np.int64)
     out = np.zeros(value.shape, np.bool_)
-    body_kernels.blot_kernel(cells, half, half_cols, out)
-    assert np.array_equal(out, reference.blot(cells, half, half_cols, *value.shape))
+    body_kernels.dilate_kernel(cells, half, half_cols, out)
+    assert np.array_equal(out, reference.dilate(cells, half, half_cols, *value.shape))
 
 
 @FEW

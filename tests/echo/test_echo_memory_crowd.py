@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from moonless.echo.background import scan_correlation as memory_module
-from moonless.echo.background.scan_correlation import EchoMemory
+from moonless.echo.background.scan_correlation import ScanCorrelation
 
 TURN_S, N_SPOKE = 2.5, 720
 
@@ -42,7 +42,7 @@ def _followed(crowd: int, turns: int = 8) -> tuple[np.ndarray, int]:
         asked.append(len(args[0]))
         kernel(*args)
 
-    memory = EchoMemory()
+    memory = ScanCorrelation()
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(memory_module, "follow_kernel", counted)
         for number in range(turns):
@@ -55,7 +55,7 @@ def _followed(crowd: int, turns: int = 8) -> tuple[np.ndarray, int]:
 
 def test_what_is_followed_is_the_same_when_all_are_asked(monkeypatch: pytest.MonkeyPatch) -> None:
     few, asked = _followed(300)
-    monkeypatch.setattr(EchoMemory, "_hopeful", lambda self, p: np.ones(p.shape, dtype=bool))
+    monkeypatch.setattr(ScanCorrelation, "_hopeful", lambda self, p: np.ones(p.shape, dtype=bool))
     every, asked_all = _followed(300)
     assert np.array_equal(few, every) and asked < asked_all
     # The runner in open water is followed, whatever stands on the shore.

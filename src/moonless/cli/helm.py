@@ -75,7 +75,7 @@ def command(
     """
     from moonless.folders import settings_file
     from moonless.helm.setup.launch import NoSource, boat_of, live_source
-    from moonless.helm.setup.room import SetupRoom
+    from moonless.helm.setup.service import SetupService
     from moonless.helm.setup.settings import HelmSettings, read_settings
     from moonless.helm.web.app import check_built
     from moonless.helm.web.serve import serve
@@ -107,7 +107,7 @@ def command(
     specs = [parse_link(link) for link in (settings.radar, *settings.nmea) if link is not None]
     outputs = named_outputs(nmea_out, signalk_out)
     source: Any
-    room: SetupRoom | None = None
+    room: SetupService | None = None
     without: tuple[str, ...] = ()
     if recording is not None or (specs and all(spec.kind == "file" for spec in specs)):
         if record is not None:
@@ -121,7 +121,7 @@ def command(
         def launch(path: Path, chosen: HelmSettings) -> tuple[Any, tuple[str, ...]]:
             return live_source(path, chosen, record=record, knowledge=knowledge, route=route, outputs=outputs)
 
-        room = SetupRoom(where, settings, launch=launch)
+        room = SetupService(where, settings, launch=launch)
         if settings.has_links:
             source, without = launch(where, settings)
             source.begin()

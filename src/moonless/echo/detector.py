@@ -14,12 +14,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from moonless.constants import TAU
-from moonless.echo.background.scan_correlation import EchoMemory
+from moonless.echo.background.scan_correlation import ScanCorrelation
 from moonless.echo.examine import Examined, Examiner
 from moonless.echo.ghosts import GhostFinder
 from moonless.echo.grid import Grid
 from moonless.echo.hills import cells_of, places, segment
-from moonless.echo.kernels.body_kernels import blot_kernel, peaks_kernel
+from moonless.echo.kernels.body_kernels import dilate_kernel, peaks_kernel
 from moonless.echo.kernels.video_kernels import spread_kernel
 from moonless.echo.land import find_shores, stands_over_ground
 from moonless.echo.plots import measure
@@ -39,8 +39,8 @@ class Detector:
         self.boxes = Examiner(p_false)
         self.last_examined: Examined | None = None  # for those who measure the detector
         self._ghosts = GhostFinder()
-        self._memory = EchoMemory()
-        self._hills = EchoMemory()
+        self._memory = ScanCorrelation()
+        self._hills = ScanCorrelation()
 
     def detect(self, scan: Scan) -> EchoPicture:
         """Return the plots, shores and background of one turn.
@@ -56,7 +56,7 @@ class Detector:
         # What the last turns vouch for stands out of the candidates; its hill is what stands over their threshold.
         mask = box_db >= seen.threshold_db  # NaN is never found
         around = np.zeros(mask.shape, dtype=np.bool_)
-        blot_kernel(weak, np.full(weak.shape, grid.box_rows, np.int64), grid.box_cols, around)
+        dilate_kernel(weak, np.full(weak.shape, grid.box_rows, np.int64), grid.box_cols, around)
         mask |= around & (box_db >= seen.candidate_db)
         # What stands far over the background for bearings on end may be land whatever the sea's tail is held to be.
         found, mask = mask, mask | (box_db >= seen.solid_db)
@@ -70,7 +70,7 @@ class Detector:
         in_clutter = cells_of(bodies, large & ~fixed, cells, body)
         land, shores, slow_mask = find_shores(scan, seen, boxes.ground)
         loud = ~(box_db < seen.floor_db + np.float32(boxes.map.loud_db if boxes.map is not None else 0.0))
-        boxes.learn_strays(seen, np.concatenate((known, np.flatnonzero(land), cells[in_body])), peaks)
+        boxes.learn_exceedances(seen, np.concatenate((known, np.flatnonzero(land), cells[in_body])), peaks)
         boxes.ground.remember(scan, mask, slow_mask, loud)
         # A mark close before a quay joins it by the skirts of the beam: what stands on one spot of the ground, turn
         # after turn and oftener than the land's own glitter round about, is a plot although the shore holds it.

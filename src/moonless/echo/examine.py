@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from moonless.echo.background.clutter import N_SECTOR, ClutterMap
 from moonless.echo.background.interference import PulseWatch, take_out_streaks
-from moonless.echo.background.isolated_cells import lone_cells, noisy_levels
+from moonless.echo.background.isolated_cells import isolated_cells, noisy_levels
 from moonless.echo.background.last_turn import EVERY, Ground
 from moonless.echo.background.receiver_curve import Curve
 from moonless.echo.background.rings import ring_level
@@ -23,7 +23,7 @@ from moonless.echo.background.scan_correlation import P_CANDIDATE
 from moonless.echo.background.shaded_sectors import shaded_rows
 from moonless.echo.background.tail_dependence import FloorLean
 from moonless.echo.grid import BOX_BEAMS, Grid, grid_for
-from moonless.echo.kernels.body_kernels import blot_kernel
+from moonless.echo.kernels.body_kernels import dilate_kernel
 from moonless.echo.kernels.floor_kernels import floor_kernel, levels_kernel, ordered_kernel
 from moonless.echo.kernels.video_kernels import blocks_kernel, boxes_kernel
 from moonless.echo.plots import Video
@@ -69,7 +69,7 @@ class Examined:
     candidate_db: NDArray[np.float32]  # the lower threshold, of candidates
     solid_db: NDArray[np.float32]  # over this a large body may be land
     offset_db: NDArray[np.float32]  # of each floor from its bin's mean, before it was drawn toward it
-    foreign_db: float  # a box so far under its floor lies beside what made the floor, and tells nothing of its strays
+    foreign_db: float  # a box so far under its floor lies beside what made the floor, and says nothing of its own
     spikes: int
     notes: tuple[str, ...]
 
@@ -159,7 +159,7 @@ class Examiner:
             elif self.ground.is_known:
                 usable &= self.ground.fresh()
             if self.map.turns == 0 or self.ground.is_known:
-                self.map.update_strays(ratio_db, usable, sector, provisional=self.map.turns == 1)
+                self.map.update_exceedances(ratio_db, usable, sector, provisional=self.map.turns == 1)
                 self._lean.learn(ratio_db, offset_db, usable, sector, *self.map.lines())
         over, low = self.map.thresholds_db(self.map.p_false, P_CANDIDATE)
         low = np.minimum(low, over)
@@ -190,7 +190,7 @@ class Examiner:
             noisy, sure = noisy_levels(self.scale.counts, box_db.size)
             window = (round(BOX_BEAMS * grid.beam_spokes), round(grid.pulse_cells))
             sure_db = float(db[sure]) if sure < db.size else np.inf
-            lone_ones = lone_cells(box_db, [(float(db[level]), share) for level, share in noisy], sure_db, window)
+            lone_ones = isolated_cells(box_db, [(float(db[level]), share) for level, share in noisy], sure_db, window)
             threshold_db[lone_ones] = box_db[lone_ones] + np.float32(1.0)
         return Examined(
             grid,
@@ -209,7 +209,7 @@ class Examiner:
             tuple(notes),
         )
 
-    def learn_strays(self, seen: Examined, echoes: NDArray[np.int64], peaks: NDArray[np.int64]) -> None:
+    def learn_exceedances(self, seen: Examined, echoes: NDArray[np.int64], peaks: NDArray[np.int64]) -> None:
         """Count how far boxes stray from their floor, over ground that was quiet last turn and clear of known echoes.
 
         An echo that fades and comes back carries its skirts with it: over a beam and a pulse round what stands on one
@@ -221,7 +221,7 @@ class Examiner:
         grid = seen.grid
         kept_off = np.zeros(ratio_db.shape, dtype=np.bool_)
         rows = math.ceil(KEEP_OFF_BEAMS * grid.beam_spokes * grid.n_row / grid.n_spoke)
-        blot_kernel(echoes, np.full(echoes.shape, rows, np.int64), grid.guard, kept_off)
+        dilate_kernel(echoes, np.full(echoes.shape, rows, np.int64), grid.guard, kept_off)
         asked = (ratio_db > seen.foreign_db) & self.ground.fresh() & ~kept_off
         if self.map.turns > 1:
             over = np.flatnonzero((seen.box_db >= seen.threshold_db) & ~kept_off)
@@ -235,7 +235,7 @@ class Examiner:
             self.map.close_loop(bins[over], bins[tops], excess_db, tested)
         if self.map.turns < LEAN_TURNS or self.map.turns % LEARN_EVERY == 0:
             self._lean.learn(ratio_db, seen.offset_db, asked, seen.sector, *self.map.lines())
-        self.map.update_strays(ratio_db, asked, seen.sector)
+        self.map.update_exceedances(ratio_db, asked, seen.sector)
 
     def _choose_grid(self, scan: Scan, is_cut: bool) -> tuple[Grid, bool]:
         """Return (grid, whether all that was learnt on the one before is void).

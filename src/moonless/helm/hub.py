@@ -53,11 +53,11 @@ from moonless.helm.web.protocol import VERSION
 from moonless.helm.web.screens import Screens
 from moonless.helm.web.session import Session
 from moonless.helm.web.spokes import SpokeStore
-from moonless.reading.registration.bow_mark import BowDesk
+from moonless.reading.registration.bow_mark import BowMark
 from moonless.watch.types import LinkNow, SpokesNow, Turn
 
 if TYPE_CHECKING:
-    from moonless.helm.setup.room import SetupRoom
+    from moonless.helm.setup.service import SetupService
 
 _log = logging.getLogger(__name__)
 
@@ -70,12 +70,12 @@ class Hub:
         self,
         source: Source,
         loudspeaker: Loudspeaker | None = None,
-        setup: SetupRoom | None = None,
+        setup: SetupService | None = None,
         without: tuple[str, ...] = (),
     ) -> None:
         self.source = source
         self.setup = setup
-        self.bow = BowDesk()
+        self.bow = BowMark()
         self.bow.begin(source.boat.get("bow_offset_deg"))
         self.screens = Screens()
         self.chart = ShownChart()
@@ -283,7 +283,7 @@ class Hub:
             session.out.status.put(body)
         self.screens.wake()
 
-    def tell_heard(self, body: dict[str, Any], fans: list[Any]) -> None:
+    def show_heard(self, body: dict[str, Any], fans: list[Any]) -> None:
         """Hand what the set-up hears to the screens."""
         for session in self.screens:
             session.out.fans.put(fans)

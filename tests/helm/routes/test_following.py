@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from types import SimpleNamespace
 
-from moonless.helm.routes.following import PlanAtHelm
+from moonless.helm.routes.following import FollowedRoute
 from moonless.passage.way.route import Route, Waypoint
 from moonless.reading.types import Own, Reading, Registration, SpeedAdvice
 
@@ -20,7 +20,7 @@ def _reading(own: Own) -> Reading:
 
 def test_next_turn_is_told() -> None:
     reading = _reading(Own(10.0001, -139.99, 90.0, 12.0, 90.0))
-    told = PlanAtHelm(ROUTE, None, BOAT).at(reading)
+    told = FollowedRoute(ROUTE, None, BOAT).at(reading)
     assert [p[2] for p in told["route"]] == ["A", "B", "C"]
     assert told["now"]["leg"] == 1
     assert told["now"]["coming"][0]["what"] == "turn"
@@ -32,9 +32,9 @@ def test_next_turn_is_told() -> None:
 
 def test_a_boat_that_nobody_can_place_is_not_on_the_plan() -> None:
     reading = _reading(Own(None, None, None, None, None))
-    assert PlanAtHelm(ROUTE, None, BOAT).at(reading)["now"] is None
+    assert FollowedRoute(ROUTE, None, BOAT).at(reading)["now"] is None
 
 
 def test_far_off_it_is_not_followed() -> None:
     reading = _reading(Own(11.0, -139.99, 90.0, 12.0, 90.0))
-    assert PlanAtHelm(ROUTE, None, BOAT).at(reading)["now"] is None
+    assert FollowedRoute(ROUTE, None, BOAT).at(reading)["now"] is None

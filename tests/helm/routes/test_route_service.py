@@ -126,11 +126,11 @@ def test_save_and_follow_then_stop(tmp_path: Path) -> None:
 
 def test_a_leg_over_land_is_stopped_and_a_way_round_is_found() -> None:
     from moonless.chart.library import Chart
-    from moonless.helm.routes.check import Checker
+    from moonless.helm.routes.check import RouteChecker
 
     scene = load_scene(demo_folder() / "story.toml")
     chart = Chart.open(list(scene.waters.paths))
-    checker = Checker(chart, scene.boat)
+    checker = RouteChecker(chart, scene.boat)
     route = read_gpx(demo_folder() / "route.gpx")
     places = [(w.lat_deg, w.lon_deg) for w in route.waypoints]
     straight = checker.check([places[0], places[-1]])

@@ -14,10 +14,10 @@ from moonless.boat.file import default_boat, read_boat
 from moonless.errors import InputError
 from moonless.helm.hub import Hub
 from moonless.helm.process.requests import HELM, SetBowOffset
-from moonless.helm.setup.room import SetupRoom
+from moonless.helm.setup.service import SetupService
 from moonless.helm.setup.settings import HelmSettings
 from moonless.helm.web.controls import read_control
-from moonless.reading.registration.bow_mark import GOOD_SIGMA_DEG, LEAST_S, BowAlign, BowDesk
+from moonless.reading.registration.bow_mark import GOOD_SIGMA_DEG, LEAST_S, BowAlignment, BowMark
 from moonless.reading.types import Own, Reading, Registration, SpeedAdvice
 from moonless.units import NS_PER_S
 from moonless.watch.pipeline.chain import Chain
@@ -36,14 +36,14 @@ def reading(
     )  # fmt: skip
 
 
-def run(bow: BowAlign, bias: float, seconds: float = 40.0, begin: float = 0.0, scatter: float = 0.1) -> None:
+def run(bow: BowAlignment, bias: float, seconds: float = 40.0, begin: float = 0.0, scatter: float = 0.1) -> None:
     noise = np.random.default_rng(7)
     for k in range(int(seconds / 2.5)):
         bow.add(reading(begin + k * 2.5, bias + noise.normal(0.0, scatter)), 24.0, 0.0)
 
 
 def test_a_steady_bias_is_measured_and_offered() -> None:
-    bow = BowAlign()
+    bow = BowAlignment()
     run(bow, 1.8, seconds=10.0)
     assert bow.state == "measuring" and bow.to_take_deg is None
     run(bow, 1.8, begin=10.0)
@@ -59,7 +59,7 @@ def test_a_steady_bias_is_measured_and_offered() -> None:
 
 
 def test_a_bow_mark_that_is_right_has_nothing_to_take() -> None:
-    bow = BowAlign()
+    bow = BowAlignment()
     run(bow, 0.05)
     assert bow.state == "ready" and bow.to_take_deg is None
     assert "right" in bow.body(0.0, None)["say"]
@@ -78,7 +78,7 @@ def test_a_bow_mark_that_is_right_has_nothing_to_take() -> None:
     ],
 )
 def test_it_is_refused_where_it_cannot_be_told(one: Reading, heading: float, turn: float | None, state: str) -> None:
-    bow = BowAlign()
+    bow = BowAlignment()
     run(bow, 1.8)
     assert bow.to_take_deg is not None
     turns = bow.measured.turns if bow.measured else 0
@@ -88,14 +88,14 @@ def test_it_is_refused_where_it_cannot_be_told(one: Reading, heading: float, tur
 
 
 def test_a_bias_that_wanders_is_not_sure() -> None:
-    bow = BowAlign()
+    bow = BowAlignment()
     for k in range(30):
         bow.add(reading(k * 2.5, 1.0 + 0.08 * k), 24.0, 0.0)
     assert bow.state == "measuring"
 
 
 def test_old_turns_fall_out_and_a_new_beginning_forgets() -> None:
-    bow = BowAlign()
+    bow = BowAlignment()
     run(bow, 5.0, seconds=60.0)
     run(bow, 1.0, seconds=120.0, begin=60.0)
     assert bow.measured is not None and bow.measured.bias_deg == pytest.approx(1.0, abs=0.1)
@@ -106,11 +106,11 @@ def test_old_turns_fall_out_and_a_new_beginning_forgets() -> None:
 
 
 def test_the_compass_is_named_where_the_course_differs_likewise() -> None:
-    bow = BowAlign()
+    bow = BowAlignment()
     for k in range(16):
         bow.add(reading(k * 2.5, 3.0, cog=21.0), 24.0, 0.0)
     assert "compass" in str(bow.body(0.0, None)["compass"])
-    bow = BowAlign()
+    bow = BowAlignment()
     for k in range(16):
         bow.add(reading(k * 2.5, 3.0, cog=24.0), 24.0, 0.0)
     assert bow.body(0.0, None)["compass"] is None
@@ -119,56 +119,56 @@ def test_the_compass_is_named_where_the_course_differs_likewise() -> None:
 # ---- taken and undone ---------------------------------------------------------------------------------------------
 
 
-def measured_desk(bias: float = 1.8, offset: float | None = 0.5) -> BowDesk:
-    desk = BowDesk()
-    desk.begin(offset)
+def measured_mark(bias: float = 1.8, offset: float | None = 0.5) -> BowMark:
+    mark = BowMark()
+    mark.begin(offset)
     for k in range(16):
-        desk.turn(reading(k * 2.5, bias), 24.0)
-    return desk
+        mark.turn(reading(k * 2.5, bias), 24.0)
+    return mark
 
 
 def test_one_touch_takes_it_and_one_undoes_it() -> None:
-    desk = measured_desk()
-    assert desk.take() == pytest.approx(-1.3) and desk.before_deg == 0.5
+    mark = measured_mark()
+    assert mark.take() == pytest.approx(-1.3) and mark.before_deg == 0.5
     # What was measured before says nothing of the picture as it lies now.
-    assert desk.align.measured is None
+    assert mark.align.measured is None
     with pytest.raises(InputError, match="not taken"):
-        desk.take()
-    assert desk.undo() == 0.5 and desk.before_deg == pytest.approx(-1.3)
+        mark.take()
+    assert mark.undo() == 0.5 and mark.before_deg == pytest.approx(-1.3)
 
 
 def test_nothing_is_taken_while_it_is_not_sure_or_not_known() -> None:
-    desk = BowDesk()
-    desk.begin(0.0)
+    mark = BowMark()
+    mark.begin(0.0)
     with pytest.raises(InputError, match="run past shore or marks"):
-        desk.take()
+        mark.take()
     with pytest.raises(InputError, match="nothing was taken"):
-        desk.undo()
+        mark.undo()
     with pytest.raises(InputError):
-        measured_desk(offset=None).take()
+        measured_mark(offset=None).take()
 
 
 def test_a_turn_is_told_by_the_heading_itself() -> None:
-    desk = measured_desk()
-    desk.turn(reading(60.0, 1.8), 24.0)
-    desk.turn(reading(62.5, 1.8), 34.0)  # 4 degrees a second
-    assert desk.align.state == "turning"
-    desk.turn(reading(65.0, 1.8), math.nan)
-    assert desk.align.state == "turning", "an unknown heading is no straight course"
+    mark = measured_mark()
+    mark.turn(reading(60.0, 1.8), 24.0)
+    mark.turn(reading(62.5, 1.8), 34.0)  # 4 degrees a second
+    assert mark.align.state == "turning"
+    mark.turn(reading(65.0, 1.8), math.nan)
+    assert mark.align.state == "turning", "an unknown heading is no straight course"
 
 
 def test_the_hub_applies_it_at_once_and_keeps_it_where_it_can(tmp_path: Path) -> None:
     source = MadeSource()
     source.kind = "live"
-    room = SetupRoom(tmp_path / "helm.toml", HelmSettings())
-    hub = Hub(source, setup=room)
-    hub.bow = measured_desk()
+    service = SetupService(tmp_path / "helm.toml", HelmSettings())
+    hub = Hub(source, setup=service)
+    hub.bow = measured_mark()
     with pytest.raises(InputError):
         hub.ask(read_control({"do": "undo bow"}))
     line = hub.ask(read_control({"do": "take bow"}))
     assert line == "bow offset -1.30 degrees: applied now, and not kept: there is no boat file yet"
     assert source.asked[-1] == (HELM, SetBowOffset(pytest.approx(-1.3)))
-    asyncio.run(room.do({"do": "answer", "key": "boat.length_m", "value": 9.2}, hub))
+    asyncio.run(service.do({"do": "answer", "key": "boat.length_m", "value": 9.2}, hub))
     assert hub.ask(read_control({"do": "undo bow"})) == "bow offset +0.50 degrees: applied, and kept in boat.toml"
     assert read_boat(tmp_path / "boat.toml").radar.bow_offset_rad == pytest.approx(math.radians(0.5))
 

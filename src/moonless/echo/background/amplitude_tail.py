@@ -1,9 +1,9 @@
-"""How the strays of one kind of background go on beyond what a few boxes show: measured far out, then followed.
+"""How the exceedances of one kind of background go on beyond what a few boxes show: measured far out, then followed.
 
-A stray's score says how far it lies along its own bin's line (``clutter.py``).  If every line were right and every tail
-straight, a share ``p`` of scores would exceed ``score(p)``.  Noise and K clutter of any shape come close, spiky crests
-and counts of an unknown scale do not: so the scores of a whole kind are counted, and the design rate, which lies beyond
-all counts, is found along the curve that the counted rates lie on:
+An exceedance's score says how far it lies along its own bin's line (``clutter.py``). If every line were right and
+every tail straight, a share ``p`` of scores would exceed ``score(p)``. Noise and K clutter of any shape come close,
+spiky crests and counts of an unknown scale do not: so the scores of a whole kind are counted, and the design rate,
+which lies beyond all counts, is found along the curve that the counted rates lie on:
 
     quantile = a + b ((-ln p)^bend - 1) / bend      bend 0: Weibull and gamma; 1: Pareto, in decibels; the truth between
 """
@@ -21,18 +21,18 @@ TAIL_POWER = 0.42
 SCORE_STEP = 0.02
 N_SCORE = 500
 RATES: Floats = np.array([0.1, 0.04, 0.02, 0.01, 0.004, 0.0015, 0.0006, 0.0002, 0.0001])
-SURE_RATES = 5  # the first of them; a few echoes among the strays do not reach these
+SURE_RATES = 5  # the first of them; a few echoes among the exceedances do not reach these
 BENDS: Floats = np.linspace(-0.5, 1.2, 18)
 BEND_SIGMA = 0.2  # of what the bend may be, about TAIL_POWER, before anything is measured; own figure
 # Strays that touch are one: a spike fills several boxes, of which every second in both directions is counted.
 BOXES_A_STRAY = 3.0
-LEAST_COUNT = 12.0  # strays counted at a rate for it to be asked
+LEAST_COUNT = 12.0  # exceedances counted at a rate for it to be asked
 CURVE_MISFIT = 0.05  # of ln p, what no curve of this form follows better; own figure
-DUE, PRIOR = 1.0, 1.0  # strays
-# The rate is changed by no more: boats not yet known for such are among the farthest strays, and may cost no more than
-# the half or whole decibel that such a factor is worth.  Own figure.
+DUE, PRIOR = 1.0, 1.0  # exceedances
+# The rate is changed by no more: boats not yet known for such are among the farthest exceedances, and may cost no
+# more than the half or whole decibel that such a factor is worth.  Own figure.
 BELIEVED = (0.5, 3.0)
-BEYOND = 1e-9  # what lies beyond this rate, as the sure rates foretell it, is an echo and no stray
+BEYOND = 1e-9  # what lies beyond this rate, as the sure rates foretell it, is an echo and no exceedance
 
 
 def score(rate: Floats | float) -> Floats:
@@ -93,7 +93,7 @@ def tail_scores(counts: Floats, wanted: Floats) -> Floats:
     sure = _follow(counts, RATES[:SURE_RATES], np.array([BEYOND]))[0]
     kept = counts.copy()
     kept[int(np.clip(sure / SCORE_STEP, 1, N_SCORE - 1)) :] = 0.0
-    # Where some strays at least are due: do they come oftener than the curve has it?  Believed as far as they are many.
+    # Where some at least are due: do they come oftener than the curve has it?  Believed as far as they are many.
     total = float(kept.sum())
     deep = max(float(wanted[wanted > BEYOND].min(initial=1.0)), DUE * BOXES_A_STRAY / total)
     at = _follow(kept, RATES, np.append(wanted, deep))

@@ -2,7 +2,7 @@
 
 Rules of this file.  The map lies round the boat, north up: sea clutter goes with range and with the wind's
 bearing, so it travels with the boat but does not turn with her.  What stands over the ground is remembered by
-``memory.py``.  A bin learns two things: the level, and how far its boxes stray above their local reference.  The
+`scan_correlation`.  A bin learns two things: the level, and how far its boxes stray above their local reference.  The
 second decides the threshold: noise strays little, spiky sea much.
 
 Rows that look into a sector where the set sends nothing, or where own mast stands, do turn with her.  They are found
@@ -40,8 +40,8 @@ RATIO_LOW_DB = -10.0
 RATIO_STEP_DB = 0.25
 N_RATIO = 200  # up to +40 dB: what stands higher is counted there
 LEVEL_KEEP = 0.6  # of the level from turn to turn
-SHAPE_KEEP = 0.9  # of the counts of strays: ten turns
-# A bin's own line goes through its strays at these rates.
+SHAPE_KEEP = 0.9  # of the counts of exceedances: ten turns
+# A bin's own line goes through its exceedances at these rates.
 MEASURED_RATES = (0.1, 0.04, 0.02, 0.01, 0.004)
 SHADED = N_SECTOR  # the line of bins for rows that look into a shaded sector
 # Kinds of bins whose tails are told apart: those hardly wider than noise, whatever their range; the others by range.
@@ -99,14 +99,14 @@ class ClutterMap:
         self.first_ring = min(int(self.ring_of_col[blind]) + 1, N_RING // 2)
         self.level_db: NDArray[np.float32] | None = None  # (N_SECTOR + 1, N_RING); the last: shaded rows
         self.turns = 0
-        self.strays = np.zeros((N_SECTOR + 1, N_RING, N_RATIO), dtype=np.float32)
+        self.exceedances = np.zeros((N_SECTOR + 1, N_RING, N_RATIO), dtype=np.float32)
         self.scores = np.zeros((1 + N_BAND, N_SCORE), dtype=np.float64)
         self._is_provisional = True
-        self._lines: tuple[Floats, Floats] | None = None  # of the strays as they are
+        self._lines: tuple[Floats, Floats] | None = None  # of the exceedances as they are
         self.median_db = np.zeros((N_SECTOR + 1, N_RING))  # with them
-        self._loop = np.zeros(1 + N_BAND)  # logarithm of how many times oftener than designed strays pass, by kind
-        self.reach_db = np.zeros((N_SECTOR + 1, N_RING))  # how far over the threshold a stray may stand
-        self._has_echoes = True  # among the strays: the first turn's
+        self._loop = np.zeros(1 + N_BAND)  # logarithm of how many times oftener than designed exceedances pass, by kind
+        self.reach_db = np.zeros((N_SECTOR + 1, N_RING))  # how far over the threshold an exceedance may stand
+        self._has_echoes = True  # among the exceedances: the first turn's
 
     @property
     def p_false(self) -> float:
@@ -156,7 +156,7 @@ class ClutterMap:
         """Return (n_row, n_col) the flat bin of each box."""
         return np.asarray(sector[:, None] * N_RING + self.ring_of_col[None, :])
 
-    def update_strays(
+    def update_exceedances(
         self,
         ratio_db: NDArray[np.float32],
         usable: NDArray[np.bool_],
@@ -172,19 +172,19 @@ class ClutterMap:
         index = np.clip((ratio_db - np.float32(RATIO_LOW_DB)) * np.float32(1.0 / RATIO_STEP_DB), 0, N_RATIO - 1)
         base = self.bins(sector) * N_RATIO
         flat = base[usable] + index[usable].astype(np.int64)
-        counts = np.bincount(flat, minlength=self.strays.size).reshape(self.strays.shape)
+        counts = np.bincount(flat, minlength=self.exceedances.size).reshape(self.exceedances.shape)
         if self._is_provisional:
-            self.strays[:] = 0.0
+            self.exceedances[:] = 0.0
             self.scores[:] = 0.0
             self._has_echoes = self.turns == 0
         is_new = self._is_provisional
         if is_new:
-            self.strays += counts
+            self.exceedances += counts
             self._lines = None
         self._count_scores(counts)
         if not is_new:
-            self.strays *= SHAPE_KEEP
-            self.strays += counts
+            self.exceedances *= SHAPE_KEEP
+            self.exceedances += counts
             self._lines = None
         self._is_provisional = provisional or self.turns == 0
         self.turns += not provisional
@@ -225,9 +225,9 @@ class ClutterMap:
         """
         kind = self.kinds(self.lines()[1]).ravel()
         n_kind = self.scores.shape[0]
-        stray = peaks[excess_db <= self.reach_db.ravel()[peaks]]
+        exceeding = peaks[excess_db <= self.reach_db.ravel()[peaks]]
         boxes, tops = (np.bincount(kind[bins], minlength=n_kind) for bins in (over, peaks))
-        seen = np.bincount(kind[stray], minlength=n_kind)
+        seen = np.bincount(kind[exceeding], minlength=n_kind)
         due = self.p_false * np.bincount(kind, tested, minlength=n_kind) / np.maximum(1.0, boxes / np.maximum(tops, 1))
         step = LOOP_GAIN * np.log((seen + LOOP_PRIOR) / (due + LOOP_PRIOR))
         self._loop = np.clip(LOOP_KEEP * self._loop + step, *np.log(LOOP_SPAN))
@@ -274,13 +274,13 @@ class ClutterMap:
 
     def _pooled(self) -> tuple[Floats, Floats]:
         """Return (counts of each bin with its neighbours', and its ring's where those are few; how many)."""
-        pooled = self.strays.copy()
-        pooled[:, 1:] += self.strays[:, :-1]
-        pooled[:, :-1] += self.strays[:, 1:]
+        pooled = self.exceedances.copy()
+        pooled[:, 1:] += self.exceedances[:, :-1]
+        pooled[:, :-1] += self.exceedances[:, 1:]
         open_ = pooled[:N_SECTOR]
         pooled[:N_SECTOR] = open_ + np.roll(open_, 1, axis=0) + np.roll(open_, -1, axis=0)
-        ring = np.repeat(self.strays[:N_SECTOR].sum(axis=0, keepdims=True), N_SECTOR + 1, axis=0)
-        ring[N_SECTOR] = self.strays[N_SECTOR].sum(axis=0)[None, :]
+        ring = np.repeat(self.exceedances[:N_SECTOR].sum(axis=0, keepdims=True), N_SECTOR + 1, axis=0)
+        ring[N_SECTOR] = self.exceedances[N_SECTOR].sum(axis=0)[None, :]
         have = pooled.sum(axis=2, keepdims=True)
         lean = np.maximum(0.0, ENOUGH - have) / np.maximum(ring.sum(axis=2, keepdims=True), 1.0)
         counts = pooled + np.minimum(lean, 1.0) * ring

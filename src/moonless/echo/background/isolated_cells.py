@@ -52,7 +52,7 @@ def company_asked(share: float, n_cells: int, window: int) -> int:
     return min(1 + int(rare[0]), most) if rare.size else most
 
 
-def lone_cells(
+def isolated_cells(
     box_db: NDArray[np.float32], levels: Levels, sure_db: float, window: tuple[int, int]
 ) -> NDArray[np.bool_]:
     """Return (n_row, n_col) which cells are no more than noise lets through; rows wrap.

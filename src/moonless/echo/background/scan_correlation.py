@@ -58,7 +58,7 @@ class Met:
     run_chance: Floats  # of one turn being met on a run by itself
 
 
-class EchoMemory:
+class ScanCorrelation:
     """The last turns' candidates, in a plane fixed at the first known position."""
 
     def __init__(self) -> None:

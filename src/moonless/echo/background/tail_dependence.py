@@ -1,10 +1,10 @@
-"""How far the strays go with their local reference, and how far they do not.
+"""How far the exceedances go with their local reference, and how far they do not.
 
 Where clutter is a fluctuating multiple of its local mean, a reference that reads 3 dB higher means strays 3 dB
 higher.  Where crests of much the same height stand now closely, now far apart, their median wanders by many decibels
 and the crests do not go with it; in noise the reference strays from the one true mean by chance alone, and to go with
 it is loss.  So it is measured: among the boxes that stand highest over their floor, how far is the floor off the mean
-of its bin?  If the strays go with it, no farther than elsewhere.  For a tail that falls by a factor e in ``b`` dB,
+of its bin?  If the exceedances go with it, no farther than elsewhere.  For a tail that falls by a factor e in ``b`` dB,
 
     share that they go with it = share gone so far + b (mean offset of those that pass, less of all) / its variance
 

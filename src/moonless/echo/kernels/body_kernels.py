@@ -121,7 +121,7 @@ def _find(parent: Array, i: int) -> int:
 
 
 @njit(cache=True, nogil=True)
-def blot_kernel(cells: Array, half_rows: Array, half_cols: int, out: Array) -> None:
+def dilate_kernel(cells: Array, half_rows: Array, half_cols: int, out: Array) -> None:
     """Set True a rectangle round each flat cell; cells, half_rows (m,) i64, half_cols i64; out (n_row, n_col) bool."""
     n_row, n_col = out.shape
     for m in range(cells.shape[0]):

@@ -251,7 +251,7 @@ def follow(
     return best, seeds
 
 
-def blot(cells: Array, half_rows: Array, half_cols: int, n_row: int, n_col: int) -> Array:
+def dilate(cells: Array, half_rows: Array, half_cols: int, n_row: int, n_col: int) -> Array:
     """Return (n_row, n_col) True within a rectangle round each flat cell; rows wrap."""
     out = np.zeros((n_row, n_col), dtype=np.bool_)
     for k, half in zip(cells, half_rows, strict=True):

@@ -26,7 +26,7 @@ SPEED_KN = 8.0
 MOST_SAID = 6
 
 
-class Checker:
+class RouteChecker:
     """Keeps the piece of chart it last cut and the legs it has answered for: a finger moves one point at a time."""
 
     def __init__(self, chart: Any, boat: Any) -> None:
@@ -65,16 +65,16 @@ class Checker:
         try:
             leg = Route("", (Waypoint("", *a), Waypoint("", *b))).legs[0]
         except InputError:
-            return _told(0.0, 0.0, None, ["two points lie on each other"])
+            return _leg_body(0.0, 0.0, None, ["two points lie on each other"])
         try:
             held = hold(leg, self._around(a, b), self._boat)
         except NoCoverage:
-            return _told(leg.length_m, leg.course_deg, None, ["no chart covers this leg"])
+            return _leg_body(leg.length_m, leg.course_deg, None, ["no chart covers this leg"])
         dangers = leg_dangers(1, held, Needs.of(self._boat, self._speed))
-        told = _told(leg.length_m, leg.course_deg, held.least_depth_m(), [])
+        body = _leg_body(leg.length_m, leg.course_deg, held.least_depth_m(), [])
         for weight in ("stops", "against"):
-            told[weight] = [_danger(d, leg) for d in dangers if d.weight == weight][:MOST_SAID]
-        return told
+            body[weight] = [_danger(d, leg) for d in dangers if d.weight == weight][:MOST_SAID]
+        return body
 
     def _around(self, a: LatLon, b: LatLon) -> ChartDangers:
         """Return the dangers round a leg; those of the part cut for the leg before, while that holds it."""
@@ -91,7 +91,7 @@ class Checker:
         return self._dangers
 
 
-def _told(length_m: float, course_deg: float, least_m: float | None, stops: list[str]) -> dict[str, Any]:
+def _leg_body(length_m: float, course_deg: float, least_m: float | None, stops: list[str]) -> dict[str, Any]:
     return {
         "length_m": round(length_m),
         "course_deg": round(course_deg, 1),

@@ -69,11 +69,11 @@ class RouteFiles:
         out = []
         files = sorted(self.folder.glob("*.gpx"), key=lambda p: p.stat().st_mtime, reverse=True)
         for file in files[:50]:
-            told: dict[str, Any] = {"name": file.stem, "length_m": None, "points": None, "problem": None}
+            body: dict[str, Any] = {"name": file.stem, "length_m": None, "points": None, "problem": None}
             try:
                 route = read_gpx(file)
-                told |= {"length_m": round(route.length_m), "points": len(route.waypoints)}
+                body |= {"length_m": round(route.length_m), "points": len(route.waypoints)}
             except (InputError, SourceError) as problem:
-                told["problem"] = str(problem)
-            out.append(told)
+                body["problem"] = str(problem)
+            out.append(body)
         return out

@@ -25,7 +25,7 @@ _log = logging.getLogger(__name__)
 COMING = 4
 
 
-class PlanAtHelm:
+class FollowedRoute:
     """Follows one route for the screens."""
 
     def __init__(self, route: Route, chart: Any, boat: Any) -> None:
@@ -49,15 +49,15 @@ class PlanAtHelm:
         if self._better is not None:
             self._follower, self._better = self._better, None
         own = reading.own
-        told: dict[str, Any] = {"route": self._points, "legs": self._legs, "now": None}
+        body: dict[str, Any] = {"route": self._points, "legs": self._legs, "now": None}
         if own.lat is None or own.lon is None:
-            return told
+            return body
         sog = None if own.sog_kn is None else kn_to_mps(own.sog_kn)
         here = self._follower.at(own.lat, own.lon, sog, reading.time_ns / NS_PER_S)
         if here is None:
-            return told
+            return body
         return {
-            **told,
+            **body,
             "now": {
                 "leg": here.leg,
                 "course_deg": round(here.course_deg, 1),
@@ -85,8 +85,8 @@ class PlanAtHelm:
 
 def _leg_line(leg: LegPlan) -> dict[str, Any]:
     """Return one leg for the plan's sheet: what a helmsman asks of it."""
-    told = worth_telling(leg)
-    lights = sorted(told.lights, key=lambda x: (not x.leading, x.nearest_m))[:3]
+    kept = worth_telling(leg)
+    lights = sorted(kept.lights, key=lambda x: (not x.leading, x.nearest_m))[:3]
     return {
         "number": leg.number,
         "to": leg.leg.end.name,
@@ -96,7 +96,7 @@ def _leg_line(leg: LegPlan) -> dict[str, Any]:
         "speed_kn": round(leg.speed_kn, 1),
         "least_depth_m": leg.least_depth_m,
         "lights": [f"{x.name or 'light'}, {x.text}" for x in lights],
-        "marks": [object_words(u.name, u.object) for u in told.unlit[:3]],
-        "opens": [o.say for o in told.opens[:2]],
+        "marks": [object_words(u.name, u.object) for u in kept.unlit[:3]],
+        "opens": [o.say for o in kept.opens[:2]],
         "refused": [d.say for d in leg.dangers if d.weight == "stops"],
     }

@@ -23,8 +23,8 @@ from moonless.reading.types import Reading
 if TYPE_CHECKING:
     from moonless.boat.types import Boat
     from moonless.chart.library import Chart
-    from moonless.helm.routes.check import Checker
-    from moonless.helm.routes.following import PlanAtHelm
+    from moonless.helm.routes.check import RouteChecker
+    from moonless.helm.routes.following import FollowedRoute
 
 _log = logging.getLogger(__name__)
 NO_ROUTE: Mapping[str, Any] = {"route": [], "legs": [], "now": None}
@@ -49,14 +49,14 @@ class RouteService:
         self._files = RouteFiles(folder)
         self._send = send
         self._following: str | None = None
-        self._plan: PlanAtHelm | None = None
+        self._plan: FollowedRoute | None = None
         if first is not None:
             self._follow(read_gpx(first), chart, first.stem)
         self._asked: queue.SimpleQueue[tuple[Asker, RouteRequest]] = queue.SimpleQueue()
         self._newest_check: dict[Asker, int] = {}  # the token of each screen's newest drawing
         self._thread: threading.Thread | None = None
         self._chart: Chart | None = None
-        self._checker: Checker | None = None
+        self._checker: RouteChecker | None = None
 
     def at(self, reading: Reading) -> Mapping[str, Any]:
         """Return what the screens are told of the route with this reading."""
@@ -117,21 +117,21 @@ class RouteService:
         return {"routes": self._files.list(), "following": self._following, "folder": str(self._files.folder)}
 
     def _follow(self, route: Route, chart: Chart | None, name: str) -> None:
-        from moonless.helm.routes.following import PlanAtHelm
+        from moonless.helm.routes.following import FollowedRoute
 
-        self._plan, self._following = PlanAtHelm(route, chart, self._boat), name
+        self._plan, self._following = FollowedRoute(route, chart, self._boat), name
 
     def _own_chart(self) -> Chart | None:
         if self._chart is None:
             self._chart = self._open_chart()
         return self._chart
 
-    def _checks(self) -> Checker:
-        from moonless.helm.routes.check import Checker
+    def _checks(self) -> RouteChecker:
+        from moonless.helm.routes.check import RouteChecker
 
         chart = self._own_chart()
         if chart is None:
             raise InputError("no chart: a route cannot be checked here")
         if self._checker is None:
-            self._checker = Checker(chart, self._boat)
+            self._checker = RouteChecker(chart, self._boat)
         return self._checker

@@ -31,7 +31,7 @@ _COMPASS = ("north", "north-east", "east", "south-east", "south", "south-west", 
 
 
 @dataclass(frozen=True, slots=True)
-class Reading:
+class CoverageProgress:
     """A source is being read."""
 
     name: str
@@ -56,15 +56,15 @@ class CoverageJob:
         """Do it and end."""
         from moonless.chart.library import Chart
 
-        def tell(name: str, share: float) -> None:
-            pipe.send(Reading(name, share))
+        def report(name: str, share: float) -> None:
+            pipe.send(CoverageProgress(name, share))
 
         cells: dict[str, Mapping[str, Any]] = {}
         warnings: list[str] = []
         for path in self.paths:
             # One by one: a folder without a chart must not hide the others.
             try:
-                chart = Chart.open([path], progress=tell)
+                chart = Chart.open([path], progress=report)
             except MoonlessError as problem:
                 warnings.append(str(problem))
                 continue
@@ -101,7 +101,7 @@ def age_days(issued: str, now_ns: int) -> float | None:
     return now_ns / NS_PER_S / 86_400.0 - at.timestamp() / 86_400.0
 
 
-def told(found: Covered, place: tuple[float, float] | None, now_ns: int) -> dict[str, Any]:
+def coverage_body(found: Covered, place: tuple[float, float] | None, now_ns: int) -> dict[str, Any]:
     """Return the coverage with what is to be said of it: age, overlap, gaps near the boat."""
     cells = []
     for cell in found.cells:

@@ -21,11 +21,11 @@ _OLDEST = 255
 def heard_body(discovery: LinkDiscovery, preferred: Preferred, now_ns: int) -> dict[str, Any]:
     """Return the whole of what is heard now: places, what each thing is taken from, what is silent."""
     places = sorted(discovery.links.values(), key=_order)
-    told = [_place_body(place, now_ns) for place in places if _is_told(place)]
-    quiet = [p for p in places if not _is_told(p)]
+    shown = [_place_body(place, now_ns) for place in places if _is_shown(place)]
+    quiet = [p for p in places if not _is_shown(p)]
     sources = [source for place in places for source in place.content.sources]
     return {
-        "places": told,
+        "places": shown,
         "things": [
             {
                 "what": choice.what,
@@ -45,8 +45,8 @@ def heard_body(discovery: LinkDiscovery, preferred: Preferred, now_ns: int) -> d
 def fans_of(discovery: LinkDiscovery, now_ns: int) -> list[FanFrame]:
     """Return the small fan of each place that carries radar video, numbered as the places of `heard_body` are."""
     fans = []
-    told = [place for place in sorted(discovery.links.values(), key=_order) if _is_told(place)]
-    for number, place in enumerate(told):
+    shown = [place for place in sorted(discovery.links.values(), key=_order) if _is_shown(place)]
+    for number, place in enumerate(shown):
         radar = place.content.radar
         if not radar.spokes:
             continue
@@ -70,7 +70,7 @@ def _order(place: ListenedLink) -> tuple[int, str]:
     return (1 << 62 if first is None else first, place.link)
 
 
-def _is_told(place: ListenedLink) -> bool:
+def _is_shown(place: ListenedLink) -> bool:
     return (
         place.content.n_byte > 0
         or place.by_hand

@@ -11,14 +11,14 @@ from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
 from moonless.errors import MoonlessError
-from moonless.helm.setup.room import SetupHost, SetupRoom
+from moonless.helm.setup.service import SetupHost, SetupService
 
 _log = logging.getLogger(__name__)
-# A list of folders or of stops, and room; nothing that is asked is longer.
+# A list of folders or of stops, and service; nothing that is asked is longer.
 MAX_BYTES = 64 * 1024
 
 
-def setup_routes(room: SetupRoom, hub: SetupHost) -> list[Route]:
+def setup_routes(service: SetupService, hub: SetupHost) -> list[Route]:
     """Return the routes of one set-up.  That a page of ours asks is seen to by `moonless.helm.web.guard`."""
 
     async def ask(request: Request) -> Response:
@@ -34,7 +34,7 @@ def setup_routes(room: SetupRoom, hub: SetupHost) -> list[Route]:
         if not isinstance(found, dict):
             return _refusal("the question is not an object", 400)
         try:
-            return JSONResponse(await room.do(found, hub), headers={"Cache-Control": "no-store"})
+            return JSONResponse(await service.do(found, hub), headers={"Cache-Control": "no-store"})
         except MoonlessError as problem:
             return _refusal(str(problem), 400)
         except Exception:

@@ -19,7 +19,7 @@ from moonless.helm.voice import Loudspeaker
 from moonless.helm.web.app import STATIC, check_built, make_app
 
 if TYPE_CHECKING:
-    from moonless.helm.setup.room import SetupRoom
+    from moonless.helm.setup.service import SetupService
 
 # Small frames come from a screen; nothing it sends is longer.
 MAX_FROM_SCREEN = 16 * 1024
@@ -66,7 +66,7 @@ def serve(
     host: str = "127.0.0.1",
     port: int = 8440,
     on_open: Callable[[str], None] = lambda address: None,
-    setup: SetupRoom | None = None,
+    setup: SetupService | None = None,
     without: tuple[str, ...] = (),
     static: Path = STATIC,
 ) -> None:

@@ -1,6 +1,6 @@
 """How far the radar's bow mark is off, measured against the chart while the boat runs straight.
 
-    bow = BowAlign()
+    bow = BowAlignment()
     bow.add(reading, turn_rate_rad_s)      # each turn of the antenna
     bow.body(offset_deg)                   # for the screens: how it stands, how sure, what would be taken
 
@@ -54,7 +54,7 @@ class Measured:
     course_deg: float | None  # heading minus course over ground, mean; None: not known
 
 
-class BowAlign:
+class BowAlignment:
     """Takes in turns and says how the bow mark stands; see the rules of this file."""
 
     def __init__(self) -> None:
@@ -160,11 +160,11 @@ class BowAlign:
         )
 
 
-class BowDesk:
+class BowMark:
     """The bow of one watch: its offset now and before, and what is measured against the chart."""
 
     def __init__(self) -> None:
-        self.align = BowAlign()
+        self.align = BowAlignment()
         self.offset_deg: float | None = None
         self.before_deg: float | None = None
         self._last: tuple[int, float] | None = None

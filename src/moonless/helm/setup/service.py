@@ -34,7 +34,7 @@ from moonless.watch.link_survey.discovery import LinkDiscovery
 from moonless.wire.links import ReceiptClock, parse_link
 
 _log = logging.getLogger(__name__)
-TELL_S = 0.25
+SHOW_S = 0.25
 # Without being asked again for this long it stops listening: the screen has gone on, or gone out.
 LISTEN_S = 12.0
 
@@ -50,12 +50,12 @@ class SetupHost(Protocol):
         """Watch another source from now on."""
         ...
 
-    def tell_heard(self, body: dict[str, Any], fans: list[Any]) -> None:
+    def show_heard(self, body: dict[str, Any], fans: list[Any]) -> None:
         """Hand what is heard to the screens."""
         ...
 
 
-class SetupRoom:
+class SetupService:
     """See the rules of this file.
 
     Parameters
@@ -114,7 +114,7 @@ class SetupRoom:
                     discovery.share(link)
         if watched:
             hub.source.do(HELM, ShareBytes(True))
-        self._tasks = [asyncio.create_task(discovery.run()), asyncio.create_task(self._tell(hub, discovery))]
+        self._tasks = [asyncio.create_task(discovery.run()), asyncio.create_task(self._show(hub, discovery))]
 
     async def stop_listening(self, hub: SetupHost) -> None:
         """Let go of every port and device."""
@@ -135,12 +135,12 @@ class SetupRoom:
             for item in event.items:
                 self._discovery.feed(*item)
 
-    async def _tell(self, hub: SetupHost, discovery: LinkDiscovery) -> None:
+    async def _show(self, hub: SetupHost, discovery: LinkDiscovery) -> None:
         while steady_s() - self._asked_s < LISTEN_S:
             now_ns = discovery.clock.now_ns()
             self._place = place_of_boat(discovery) or self._place
-            hub.tell_heard(heard_body(discovery, self.settings.prefer, now_ns), fans_of(discovery, now_ns))
-            await asyncio.sleep(TELL_S)
+            hub.show_heard(heard_body(discovery, self.settings.prefer, now_ns), fans_of(discovery, now_ns))
+            await asyncio.sleep(SHOW_S)
         await self.stop_listening(hub)
 
     # --- asked -----------------------------------------------------------------------------------------------------
@@ -180,7 +180,7 @@ class SetupRoom:
             "found": None,
         }
         if self._found is not None:
-            out["found"] = coverage.told(self._found, self._place, SystemClock().now_ns())
+            out["found"] = coverage.coverage_body(self._found, self._place, SystemClock().now_ns())
         return out
 
     async def do(self, request: Mapping[str, Any], hub: SetupHost) -> dict[str, Any]:
@@ -281,7 +281,7 @@ class SetupRoom:
                 found: object = event
                 if isinstance(found, coverage.Covered):
                     self._found = found
-                elif isinstance(found, coverage.Reading):
+                elif isinstance(found, coverage.CoverageProgress):
                     self._reading = (found.name, found.share)
         except MoonlessError as problem:
             self._found = coverage.Covered((), (str(problem),))

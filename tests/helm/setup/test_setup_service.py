@@ -20,7 +20,7 @@ from moonless.helm.setup import coverage
 from moonless.helm.setup.folders import count_cells, default_roots, look
 from moonless.helm.setup.launch import NoSource, live_source, next_free
 from moonless.helm.setup.questions import ASSUMED, QUESTIONS, asked, change_for, lights_asked
-from moonless.helm.setup.room import SetupRoom
+from moonless.helm.setup.service import SetupService
 from moonless.helm.setup.settings import HelmSettings, read_settings
 from moonless.helm.web.protocol import FanFrame
 from moonless.scene.file import demo_folder
@@ -44,16 +44,16 @@ class FakeHub:
     def change_source(self, source: Any, without: tuple[str, ...]) -> None:
         self.source, self.without = source, without
 
-    def tell_heard(self, body: dict[str, Any], fans: list[Any]) -> None:
+    def show_heard(self, body: dict[str, Any], fans: list[Any]) -> None:
         self.heard.append(body)
         self.fans.append(fans)
 
 
-def do(room: SetupRoom, *requests: dict[str, Any], hub: FakeHub | None = None) -> dict[str, Any]:
+def do(service: SetupService, *requests: dict[str, Any], hub: FakeHub | None = None) -> dict[str, Any]:
     async def go() -> dict[str, Any]:
         last: dict[str, Any] = {}
         for request in requests:
-            last = await room.do(request, hub or FakeHub())
+            last = await service.do(request, hub or FakeHub())
         return last
 
     return asyncio.run(go())
@@ -172,7 +172,7 @@ SMALL = cell("MADE3", 90_000, "2019-05-01", (-129.0, -39.0, -127.96, -37.0))
 
 
 def test_age_overlap_and_navigation_are_said() -> None:
-    told = coverage.told(coverage.Covered((LARGE, SMALL), ()), None, NOW_NS)
+    told = coverage.coverage_body(coverage.Covered((LARGE, SMALL), ()), None, NOW_NS)
     lines = " ".join(told["lines"])
     assert "One cell is more than a year old; MADE3 11 years" in lines
     assert "Not for navigation" in lines
@@ -183,24 +183,24 @@ def test_age_overlap_and_navigation_are_said() -> None:
 
 def test_where_the_charts_end_near_the_boat_is_said() -> None:
     found = coverage.Covered((LARGE,), ())
-    inside = coverage.told(found, (-38.0, -128.0), NOW_NS)["lines"][-1]
+    inside = coverage.coverage_body(found, (-38.0, -128.0), NOW_NS)["lines"][-1]
     # The cell's edge lies 0.05 degrees north: 3 NM.  East it is 0.05 deg * cos 38 = 2.4 NM: the nearest.
     assert "The charts end 2.4 miles to the" in inside and "every way" in inside
-    beside = coverage.told(found, (-38.0, -127.9), NOW_NS)["lines"][-1]
+    beside = coverage.coverage_body(found, (-38.0, -127.9), NOW_NS)["lines"][-1]
     assert "No chart covers the boat" in beside and "to the west" in beside and "2.4 miles" in beside
-    far = coverage.told(found, (0.0, 0.0), NOW_NS)["lines"][-1]
+    far = coverage.coverage_body(found, (0.0, 0.0), NOW_NS)["lines"][-1]
     assert "nor anything within 60 miles" in far
-    big = coverage.told(coverage.Covered((SMALL,), ()), (-38.0, -128.5), NOW_NS)["lines"][-1]
+    big = coverage.coverage_body(coverage.Covered((SMALL,), ()), (-38.0, -128.5), NOW_NS)["lines"][-1]
     assert big == "The water about the boat is covered for 5 miles every way."
-    assert "No position yet" in coverage.told(found, None, NOW_NS)["lines"][-1]
+    assert "No position yet" in coverage.coverage_body(found, None, NOW_NS)["lines"][-1]
 
 
 def test_a_cell_without_a_date_is_called_old() -> None:
-    told = coverage.told(coverage.Covered((cell("M", 1000, "", (0, 0, 1, 1)),), ()), None, NOW_NS)
+    told = coverage.coverage_body(coverage.Covered((cell("M", 1000, "", (0, 0, 1, 1)),), ()), None, NOW_NS)
     assert told["cells"][0]["is_old"] and "no date of issue is given" in " ".join(told["lines"])
 
 
-# ---- the room -----------------------------------------------------------------------------------------------------
+# ---- the service -----------------------------------------------------------------------------------------------------
 
 
 @pytest.fixture
@@ -209,8 +209,8 @@ def path(tmp_path: Path) -> Path:
 
 
 def test_answers_are_written_at_once(path: Path) -> None:
-    room = SetupRoom(path, HelmSettings())
-    told = do(room, {"do": "answer", "key": "boat.length_m", "value": 9.2})
+    service = SetupService(path, HelmSettings())
+    told = do(service, {"do": "answer", "key": "boat.length_m", "value": 9.2})
     boat = read_boat(path.parent / "boat.toml")
     assert boat.length_m == 9.2 and boat.name == "the boat"
     assert boat.assumed == ("beam_m", "draught_m", "air_draught_m")
@@ -218,30 +218,30 @@ def test_answers_are_written_at_once(path: Path) -> None:
     by_key = {one["key"]: one for one in told["questions"]}
     assert by_key["boat.length_m"]["state"] == "given" and by_key["boat.beam_m"]["state"] == "assumed"
     do(
-        room,
+        service,
         {"do": "answer", "key": "boat.beam_m", "value": 3.1},
         {"do": "answer", "key": "boat.name", "value": "Plover"},
     )
     boat = read_boat(path.parent / "boat.toml")
     assert boat.name == "Plover" and boat.assumed == ("draught_m", "air_draught_m")
-    do(room, {"do": "answer", "key": "boat.beam_m", "value": None})
+    do(service, {"do": "answer", "key": "boat.beam_m", "value": None})
     assert read_boat(path.parent / "boat.toml").assumed == ("draught_m", "air_draught_m", "beam_m")
 
 
 def test_a_wrong_answer_changes_nothing(path: Path) -> None:
-    room = SetupRoom(path, HelmSettings())
-    do(room, {"do": "answer", "key": "boat.length_m", "value": 9.2})
+    service = SetupService(path, HelmSettings())
+    do(service, {"do": "answer", "key": "boat.length_m", "value": 9.2})
     before = (path.parent / "boat.toml").read_text()
     for value in (900.0, "long", [1]):
         with pytest.raises(InputError, match=r"boat\.length_m"):
-            do(room, {"do": "answer", "key": "boat.length_m", "value": value})
+            do(service, {"do": "answer", "key": "boat.length_m", "value": value})
     assert (path.parent / "boat.toml").read_text() == before
 
 
 def test_links_and_a_choice_of_source_are_written(path: Path) -> None:
-    room = SetupRoom(path, HelmSettings())
+    service = SetupService(path, HelmSettings())
     told = do(
-        room,
+        service,
         {
             "do": "links", "radar": "udp://0.0.0.0:8600", "nmea": ["udp://0.0.0.0:10110"],
             "prefer": {"heading": {"link": "udp://0.0.0.0:10110", "talker": "HC"},
@@ -271,16 +271,16 @@ def test_links_and_a_choice_of_source_are_written(path: Path) -> None:
 )
 def test_what_cannot_be_done_is_one_line(path: Path, home: Path, request_: dict[str, Any], says: str) -> None:
     with pytest.raises(InputError, match=says):
-        do(SetupRoom(path, HelmSettings()), request_)
+        do(SetupService(path, HelmSettings()), request_)
     assert not path.exists()
 
 
 def test_a_start_hands_the_hub_a_live_watch(path: Path) -> None:
     hub = FakeHub()
-    room = SetupRoom(path, HelmSettings())
-    do(room, {"do": "links", "radar": None, "nmea": ["udp://127.0.0.1:1"], "prefer": {}}, {"do": "start"}, hub=hub)
+    service = SetupService(path, HelmSettings())
+    do(service, {"do": "links", "radar": None, "nmea": ["udp://127.0.0.1:1"], "prefer": {}}, {"do": "start"}, hub=hub)
     assert hub.source.kind == "live"
-    assert do(room, {"do": "tell"})["is_as_running"] is True
+    assert do(service, {"do": "tell"})["is_as_running"] is True
 
 
 def test_a_watch_begun_anew_does_not_write_over_its_recording(tmp_path: Path) -> None:
@@ -300,23 +300,23 @@ def test_charts_chosen_are_read_and_their_coverage_told(path: Path, home: Path) 
     shutil.copy(demo_folder() / "waters.gpkg", home / "charts" / "demo")
     wanted = {"do": "charts", "folders": [str(home / "charts" / "demo")]}
 
-    async def covered(room: SetupRoom, first: dict[str, Any]) -> dict[str, Any]:
+    async def covered(service: SetupService, first: dict[str, Any]) -> dict[str, Any]:
         hub = FakeHub()
-        await room.do(first, hub)
+        await service.do(first, hub)
         for _ in range(400):
-            told = await room.do({"do": "coverage"}, hub)
+            told = await service.do({"do": "coverage"}, hub)
             if not told["is_reading"]:
-                await room.close(hub)
+                await service.close(hub)
                 return told
             await asyncio.sleep(0.1)
         raise AssertionError("still reading")
 
-    for room, first in (
-        (SetupRoom(path, HelmSettings()), wanted),
+    for service, first in (
+        (SetupService(path, HelmSettings()), wanted),
         # Begun again with what was kept: it is read when it is looked at.
-        (SetupRoom(path, HelmSettings(charts=(str(home / "charts" / "demo"),))), {"do": "coverage"}),
+        (SetupService(path, HelmSettings(charts=(str(home / "charts" / "demo"),))), {"do": "coverage"}),
     ):
-        found = asyncio.run(covered(room, first))["found"]
+        found = asyncio.run(covered(service, first))["found"]
         (one,) = found["cells"]
         assert (one["name"], one["scale"]) == ("waters", 12_000) and one["coverage"]["type"].endswith("Polygon")
         assert found["warnings"] == []
@@ -324,20 +324,20 @@ def test_charts_chosen_are_read_and_their_coverage_told(path: Path, home: Path) 
 
 
 def test_the_bow_offset_is_kept_in_the_boat_file_or_said_not_to_be(path: Path) -> None:
-    room = SetupRoom(path, HelmSettings())
-    assert "not kept" in room.keep_bow(1.5, "")
-    do(room, {"do": "answer", "key": "boat.length_m", "value": 9.2})
-    assert room.keep_bow(1.5, "") == "applied, and kept in boat.toml"
+    service = SetupService(path, HelmSettings())
+    assert "not kept" in service.keep_bow(1.5, "")
+    do(service, {"do": "answer", "key": "boat.length_m", "value": 9.2})
+    assert service.keep_bow(1.5, "") == "applied, and kept in boat.toml"
     assert read_boat(path.parent / "boat.toml").radar.bow_offset_rad == pytest.approx(0.0261799, abs=1e-6)
 
 
-def listening(room: SetupRoom, hub: FakeHub, work: Callable[[], Coroutine[Any, Any, None]]) -> None:
+def listening(service: SetupService, hub: FakeHub, work: Callable[[], Coroutine[Any, Any, None]]) -> None:
     async def go() -> None:
-        room.keep_listening(hub)
+        service.keep_listening(hub)
         try:
             await work()
         finally:
-            await room.close(hub)
+            await service.close(hub)
 
     asyncio.run(go())
 
@@ -351,7 +351,7 @@ def test_what_is_heard_goes_to_the_screens_with_its_conflicts(path: Path) -> Non
     def discovery(clock: ReceiptClock, *, watched: Any) -> LinkDiscovery:
         return LinkDiscovery(clock, usual=[link], devices=list, watched=watched)
 
-    hub, room = FakeHub(), SetupRoom(path, HelmSettings(), make_discovery=discovery)
+    hub, service = FakeHub(), SetupService(path, HelmSettings(), make_discovery=discovery)
 
     async def work() -> None:
         with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as sock:
@@ -363,7 +363,7 @@ def test_what_is_heard_goes_to_the_screens_with_its_conflicts(path: Path) -> Non
                     return
         raise AssertionError("nothing heard")
 
-    listening(room, hub, work)
+    listening(service, hub, work)
     told = hub.heard[-1]
     (place,) = told["places"]
     assert place["link"] == link and place["carries"] == "nmea" and place["ticker"]
@@ -383,17 +383,17 @@ def test_ports_are_let_go_before_the_watch_begins(path: Path) -> None:
         return LinkDiscovery(clock, usual=[link], devices=list, watched=watched)
 
     hub = FakeHub()
-    room = SetupRoom(path, HelmSettings(nmea=(link,)), make_discovery=discovery)
+    service = SetupService(path, HelmSettings(nmea=(link,)), make_discovery=discovery)
 
     async def work() -> None:
         for _ in range(100):
             await asyncio.sleep(0.02)
             if hub.heard and hub.heard[-1]["places"]:
                 break
-        await room.do({"do": "start"}, hub)
+        await service.do({"do": "start"}, hub)
         with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as sock:
             sock.bind(("0.0.0.0", port))
 
-    listening(room, hub, work)
+    listening(service, hub, work)
     assert hub.source.kind == "live"
     assert os.path.exists(path) is False  # a start writes nothing that was not chosen
