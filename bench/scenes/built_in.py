@@ -20,6 +20,7 @@ import numpy as np
 
 from bench.result import Result
 from bench.scenes.figures import calibration_error, confusion_table, macro_f1
+from bench.scenes.named_figures import figures_of
 from bench.scenes.pictures import Pictures
 from bench.scenes.plain_reader import PlainReader
 from bench.scenes.score import WARM_UP, Score
@@ -126,15 +127,15 @@ def run(names: Sequence[str], rest: Sequence[str] = ()) -> Iterator[Result]:
     paths = scene_files(rest)
     for path in paths:
         score = run_scene(path)
-        figures = score.figures()
+        figures = figures_of(score)
         for name, value in figures.items():
             whole.setdefault(name, []).append(value)
             yield Result(f"scenes.{path.stem}.{name}", value, UNITS.get(name, "1"))
-        confusion += score.confusion
-        calibration += score.calibration
+        confusion += score.kinds.confusion
+        calibration += score.kinds.calibration
         totals.update(
-            pairs=score.pairs, held=score.held, told=score.told_mark, right=score.right_mark,
-            inside=score.small_inside, inside_held=score.small_held, hidden=score.hidden_boats_in_seen,
+            pairs=score.n.pairs, held=score.n.held, told=score.n.told_mark, right=score.n.right_mark,
+            inside=score.n.small_inside, inside_held=score.n.small_held, hidden=score.hidden.boats_in_seen,
             missing_right=int(figures.get("missing_right", 0)), missing_wrong=int(figures.get("missing_wrong", 0)),
         )  # fmt: skip
         if os.environ.get("MOONLESS_SCENES_VERBOSE"):
@@ -192,13 +193,13 @@ def _explain(path: Path, score: Score) -> None:
         json.dumps(
             {
                 "scene": path.stem,
-                "scans": score.scans,
-                "withdrawn": score.withdrawn,
-                "not held": {readable(k): n for k, n in score.unheld.most_common(12)},
-                "called wrongly": {readable(k): n for k, n in score.wrong.most_common(14)},
+                "scans": score.n.scans,
+                "withdrawn": score.n.withdrawn,
+                "not held": {readable(k): n for k, n in score.kinds.unheld.most_common(12)},
+                "called wrongly": {readable(k): n for k, n in score.kinds.wrong.most_common(14)},
                 "strays": [
                     " ".join(f"{k}={v}" for k, v in s.items())
-                    for s in score.strays[:: max(1, len(score.strays) // 10)][:10]
+                    for s in score.kinds.strays[:: max(1, len(score.kinds.strays) // 10)][:10]
                 ],
                 "told missing": sorted(score.told_missing)[:12],
             },

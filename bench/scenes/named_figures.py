@@ -3,14 +3,11 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from bench.scenes.figures import calibration_error, macro_f1
-
-if TYPE_CHECKING:
-    from bench.scenes.score import Score
+from bench.scenes.score import Score
 
 # A mark that is gone should be told of when it would surely have shown on so many turns.
 MISSING_TURNS = 15
@@ -30,58 +27,59 @@ def figures_of(score: Score) -> dict[str, float]:
         if values:
             out[name] = float(np.sqrt(np.mean(np.square(values))))
 
-    put("held", score.held, score.pairs)
-    put("held_objects", score.object_held, score.object_pairs)
-    put("held_fresh", score.fresh, score.pairs)
-    put("held_fresh_right", score.fresh_right, score.pairs)
-    put("false_vessels_per_turn", score.false_vessels, score.scans)
-    put("doubled_per_turn", score.doubled, score.scans)
-    put("remembered_vessels_per_turn", score.memories, score.scans)
-    put("false_tracks_per_scan", score.false_tracks, score.scans)
-    out["id_switches"] = float(score.switches)
-    put("id_switches_per_100", 100.0 * score.switches, score.held)
+    put("held", score.n.held, score.n.pairs)
+    put("held_objects", score.n.object_held, score.n.object_pairs)
+    put("held_fresh", score.n.fresh, score.n.pairs)
+    put("held_fresh_right", score.n.fresh_right, score.n.pairs)
+    put("false_vessels_per_turn", score.n.false_vessels, score.n.scans)
+    put("doubled_per_turn", score.n.doubled, score.n.scans)
+    put("remembered_vessels_per_turn", score.n.memories, score.n.scans)
+    put("false_tracks_per_scan", score.n.false_tracks, score.n.scans)
+    out["id_switches"] = float(score.n.switches)
+    put("id_switches_per_100", 100.0 * score.n.switches, score.n.held)
     if score.slowest_s > 0.0:
         out["slowest_turn_s"] = score.slowest_s
-    out["withdrawn_turns"] = float(score.withdrawn)
-    firsts = [score.first_held[k] - score.first_able[k] for k in score.first_held if k in score.first_able]
-    rights = [score.first_right[k] - score.first_able[k] for k in score.first_right if k in score.first_able]
+    out["withdrawn_turns"] = float(score.n.withdrawn)
+    able, held, right = score.firsts.first_able, score.firsts.first_held, score.firsts.first_right
+    firsts = [held[k] - able[k] for k in held if k in able]
+    rights = [right[k] - able[k] for k in right if k in able]
     if firsts:
         out["turns_to_first"] = float(np.median(np.maximum(firsts, 0)))
     if rights:
         out["turns_to_right"] = float(np.median(np.maximum(rights, 0)))
-    rms("position_error_m", score.position_m)
-    rms("velocity_error_mps", score.velocity)
-    rms("velocity_error_60s_mps", score.velocity_60)
-    rms("place_error_m", score.place_m)
+    rms("position_error_m", score.errors.position_m)
+    rms("velocity_error_mps", score.errors.velocity)
+    rms("velocity_error_60s_mps", score.errors.velocity_60)
+    rms("place_error_m", score.errors.place_m)
     lasted_s = 0.0 if score.first_ns is None else (score.last_ns - score.first_ns) / 1e9
     out.update(score.meetings.figures(lasted_s))
-    if score.gospa_m:
-        out["gospa_m"] = float(np.mean(score.gospa_m))
-    f1 = macro_f1(score.confusion)
+    if score.errors.gospa_m:
+        out["gospa_m"] = float(np.mean(score.errors.gospa_m))
+    f1 = macro_f1(score.kinds.confusion)
     if f1 is not None:
         out["macro_f1"] = f1
-    f1 = macro_f1(score.confusion, full=10)
+    f1 = macro_f1(score.kinds.confusion, full=10)
     if f1 is not None:
         out["macro_f1_weighed"] = f1
-    f1 = macro_f1(score.confusion, least=10)
+    f1 = macro_f1(score.kinds.confusion, least=10)
     if f1 is not None:
         out["macro_f1_of_ten"] = f1
-    put("right_mark", score.right_mark, score.told_mark)
+    put("right_mark", score.n.right_mark, score.n.told_mark)
     out.update(_missing_figures(score))
-    put("hidden_iou", score.hidden_both, score.hidden_either)
-    put("hidden_told", score.hidden_both, score.hidden_true)
-    put("seen_told_behind_vessel", score.open_told_hidden, score.open_water)
-    if score.hidden_boats:
-        out["hidden_boats_in_seen"] = float(score.hidden_boats_in_seen)
-    put("small_held_in_seeing", score.small_held, score.small_inside)
-    rms("heading_bias_error_deg", score.bias_deg)
-    rms("fix_error_m", score.fix_m)
-    if score.loss_db and not score.stage.by_bearing:
-        out["scanner_loss_error_db"] = abs(float(np.median(score.loss_db)) + score.stage.loss_db)
-    put("outage_own_known", len(score.outage_own_m), score.outage_turns)
-    rms("outage_own_error_m", score.outage_own_m)
-    if score.calibration:
-        out["calibration_error"] = calibration_error(score.calibration)
+    put("hidden_iou", score.hidden.both, score.hidden.either)
+    put("hidden_told", score.hidden.both, score.hidden.true)
+    put("seen_told_behind_vessel", score.hidden.open_told_hidden, score.hidden.open_water)
+    if score.hidden.boats:
+        out["hidden_boats_in_seen"] = float(score.hidden.boats_in_seen)
+    put("small_held_in_seeing", score.n.small_held, score.n.small_inside)
+    rms("heading_bias_error_deg", score.errors.bias_deg)
+    rms("fix_error_m", score.errors.fix_m)
+    if score.errors.loss_db and not score.stage.by_bearing:
+        out["scanner_loss_error_db"] = abs(float(np.median(score.errors.loss_db)) + score.stage.loss_db)
+    put("outage_own_known", len(score.errors.outage_own_m), score.n.outage_turns)
+    rms("outage_own_error_m", score.errors.outage_own_m)
+    if score.kinds.calibration:
+        out["calibration_error"] = calibration_error(score.kinds.calibration)
     return out
 
 

@@ -32,6 +32,7 @@ import numpy as np
 from bench.result import Result
 from bench.scenes.built_in import UNITS, play
 from bench.scenes.figures import confusion_table, macro_f1
+from bench.scenes.named_figures import figures_of
 from bench.scenes.pictures import Pictures
 from bench.scenes.score import Score
 from bench.scenes.stage import WildStage
@@ -117,12 +118,12 @@ def run_seed(seed: int, with_plain: bool = False, pictures: Path | None = None) 
             out.crash = traceback.format_exc()
             out.figures = {"held": 0.0, "held_fresh": 0.0, "macro_f1": 0.0}
             return out
-    out.figures = score.figures()
+    out.figures = figures_of(score)
     if plain is not None:
-        out.plain = plain.figures()
-    out.confusion, out.false_by = score.confusion, score.false_by
-    out.small = (score.small_held, score.small_inside)
-    radar, receiver = wild.antenna, wild.receiver
+        out.plain = figures_of(plain)
+    out.confusion, out.false_by = score.kinds.confusion, score.kinds.false_by
+    out.small = (score.n.small_held, score.n.small_inside)
+    radar, receiver, strays = wild.antenna, wild.receiver, score.kinds.strays
     out.wrong = {
         "seed": seed,
         "ingredients": wild.ingredients,
@@ -134,11 +135,11 @@ def run_seed(seed: int, with_plain: bool = False, pictures: Path | None = None) 
         "sea": f"{wild.sea.kind}, {wild.sea.cnr_db:.0f} dB at 200 m",
         "own": f"{wild.scene.own.speed * 1.944:.0f} kn, heading {math.degrees(wild.scene.own.heading_rad) % 360:.0f}",
         "figures": {k: round(v, 3) for k, v in out.figures.items()},
-        "not held": dict(score.unheld.most_common(12)),
-        "called wrongly": dict(score.wrong.most_common(14)),
-        "false vessels by": dict(score.false_by),
+        "not held": dict(score.kinds.unheld.most_common(12)),
+        "called wrongly": dict(score.kinds.wrong.most_common(14)),
+        "false vessels by": dict(score.kinds.false_by),
         "strays": [
-            " ".join(f"{k}={v}" for k, v in s.items()) for s in score.strays[:: max(1, len(score.strays) // 10)][:10]
+            " ".join(f"{k}={v}" for k, v in s.items()) for s in strays[:: max(1, len(strays) // 10)][:10]
         ],
         "told missing": sorted(score.told_missing)[:12],
     }

@@ -22,6 +22,7 @@ sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from bench.scenes.figures import CLASSES, calibration_error, macro_f1
 from bench.scenes.meetings import Meetings
+from bench.scenes.named_figures import figures_of
 from bench.scenes.score import REGISTERED_AFTER, Score
 from bench.scenes.stage import BuiltIn
 from bench.scenes.truth import Laid, Thing, TruthBook
@@ -89,7 +90,7 @@ def _figures(
     score, book = Score(stage), TruthBook(stage)
     for turn in turns:
         score.add(turn, _perfect(player, book, turn, change))
-    return score.figures()
+    return figures_of(score)
 
 
 def test_a_perfect_reading_scores_full_marks(played: Any) -> None:
@@ -115,7 +116,7 @@ def test_a_heading_and_a_place_told_wrong_are_errors(played: Any, bias_deg: floa
         "own": Own(10.0, 20.0, None, None, None),
     }
     score.add(turn, Reading(**{**{n: getattr(told, n) for n in told.__slots__}, **changed}))
-    figures = score.figures()
+    figures = figures_of(score)
     assert figures["heading_bias_error_deg"] == pytest.approx(abs(bias_deg), abs=1e-9)
     assert figures["fix_error_m"] == pytest.approx(abs(east_m), abs=1e-9)
 
@@ -170,7 +171,7 @@ def test_withdrawn_turns_cost(played: Any) -> None:
         if turn.number % 2:
             reading = replace(reading, echoes=(), faults=(Fault("radar", "damaged", turn.start_ns),))
         score.add(turn, reading)
-    figures = score.figures()
+    figures = figures_of(score)
     assert figures["held"] == pytest.approx(0.5, abs=0.1) and figures["withdrawn_turns"] == TURNS // 2
 
 
@@ -198,7 +199,7 @@ def test_the_truth_never_asks_what_was_said(played: Any, place: str) -> None:
                 also = () if place == "a vessel's" else (_echo(2, lat, lon, "vessel", 3.0, 90.0, None),)
                 score.add(turn, replace(_perfect(player, TruthBook(stage), turn, lambda e: []), echoes=(*also, told)))
             of_truth: Counter[str] = Counter()
-            for (truth, _), n in score.confusion.items():
+            for (truth, _), n in score.kinds.confusion.items():
                 of_truth[truth] += n
             truths.add(frozenset(of_truth.items()))
     assert len(truths) == 1, truths
@@ -222,7 +223,7 @@ def test_a_mark_told_missing_that_is_there_is_wrong(played: Any) -> None:
         reading = _perfect(player, book, turn, lambda echoes: echoes)
         told = Missing(mark.object, mark.name, lat, lon, 0.99, 20)
         score.add(turn, Reading(**{**{n: getattr(reading, n) for n in reading.__slots__}, "missing": (told,)}))
-    assert score.figures()["missing_wrong"] == 1.0 and score.figures()["missing_right"] == 0.0
+    assert figures_of(score)["missing_wrong"] == 1.0 and figures_of(score)["missing_right"] == 0.0
 
 
 def test_macro_f1_by_hand() -> None:
