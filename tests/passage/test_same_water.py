@@ -14,7 +14,7 @@ import shapely
 from moonless.boat.types import Boat
 from moonless.chart.library import Chart
 from moonless.frames import LocalFrame
-from moonless.helm.routes.check import Checker
+from moonless.helm.routes.check import RouteChecker
 from moonless.passage.plan import Night, make_plan
 from moonless.passage.way.route import Route, Waypoint
 from moonless.reading.judge import Judge
@@ -39,7 +39,7 @@ def _at(east: float, north: float) -> tuple[float, float]:
 
 
 def _leg(chart: Chart, boat: Boat) -> list[str]:
-    (told,) = Checker(chart, boat).check([_at(*START), _at(START[0] + EAST_M, START[1])])
+    (told,) = RouteChecker(chart, boat).check([_at(*START), _at(START[0] + EAST_M, START[1])])
     return [danger["say"] for danger in told["stops"]]
 
 
