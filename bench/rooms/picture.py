@@ -30,7 +30,7 @@ from bench.screens.layouts import LAYOUTS
 from bench.screens.run import OnScreen, polar_of, turns_on_screen
 from bench.screens.screen import Shown, draw_screen
 from moonless.clock import steady_s
-from moonless.picture.find import NoScope
+from moonless.picture.geometry.find import NoScope
 from moonless.picture.lay import Layer
 from moonless.picture.look import look
 from moonless.picture.told import Told

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from bench.screens.camera import Taken
 from bench.screens.layouts import Layout
 from bench.screens.screen import Screen
-from moonless.picture.plane import ScopePlane
+from moonless.picture.geometry.plane import ScopePlane
 
 TAU = 2.0 * math.pi
 

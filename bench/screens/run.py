@@ -16,7 +16,7 @@ from moonless.picture.stream import PictureStream
 from moonless.picture.told import Told
 from moonless.scene.player import SceneTurn
 from moonless.units import NS_PER_S
-from moonless.watch.pipeline.transcribe import blocks_of, summary_of
+from moonless.watch.screen.transcribe import blocks_of, summary_of
 from moonless.wire.cat240 import Cat240Decoder, Video
 
 STEP_NS = NS_PER_S // 2

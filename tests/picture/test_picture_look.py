@@ -16,7 +16,7 @@ from bench.screens.echoes import place_errors
 from bench.screens.layouts import Layout
 from bench.screens.screen import Screen, Shown, draw_screen
 
-from moonless.picture.find import NoScope, find_scope
+from moonless.picture.geometry.find import NoScope, find_scope
 from moonless.picture.lay import Layer
 from moonless.picture.look import look
 from moonless.picture.told import Told

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 cv2 = pytest.importorskip("cv2")
 
-from moonless.picture.plane import ScopePlane  # noqa: E402
+from moonless.picture.geometry.plane import ScopePlane  # noqa: E402
 
 small = st.floats(-0.15, 0.15)
 

@@ -20,7 +20,7 @@ from moonless.picture.told import PictureErrors, Told
 from moonless.scan.assembler import ScanAssembler
 from moonless.scan.pose import PoseSeries
 from moonless.scan.types import ScanErrors
-from moonless.watch.pipeline.transcribe import blocks_of, errors_in, summary_of
+from moonless.watch.screen.transcribe import blocks_of, errors_in, summary_of
 from moonless.wire.cat240 import Cat240Decoder, Summary, Video
 
 TAU = 2.0 * math.pi

@@ -17,7 +17,7 @@ def moving(
     """Read a source to its end, or for so long; write what was asked for."""
     import cv2
 
-    from moonless.cli.picture import tell
+    from moonless.cli._picture_words import tell
     from moonless.clock import SystemClock
     from moonless.files import Drafts, write_whole
     from moonless.picture.camera import frames, is_live
@@ -36,7 +36,7 @@ def moving(
 
     def chunks() -> Iterator[bytes]:
         nonlocal n_spoke
-        from moonless.watch.pipeline.transcribe import blocks_of, summary_of
+        from moonless.watch.screen.transcribe import blocks_of, summary_of
 
         for at_ns, picture in frames(source):
             if limit_ns is not None and at_ns > limit_ns:

@@ -22,7 +22,7 @@ import av
 import numpy as np
 
 from moonless.errors import InputError, LinkError
-from moonless.picture.edges import Picture
+from moonless.picture.geometry.edges import Picture
 from moonless.units import NS_PER_S
 
 FRAMES_PER_S = 2.0

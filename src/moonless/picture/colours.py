@@ -20,7 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from moonless.picture.plane import Floats
+from moonless.picture.geometry.plane import Floats
 
 Floats32 = NDArray[np.float32]
 

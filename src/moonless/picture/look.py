@@ -11,15 +11,15 @@ from moonless.constants import NAUTICAL_MILE_M
 from moonless.picture.bearing import RadialLine, heading_line, radial_lines
 from moonless.picture.colours import Palette, learn_palette, water_of
 from moonless.picture.digits import Figure, read_figures
-from moonless.picture.edges import Picture
-from moonless.picture.find import NoScope, find_scope
+from moonless.picture.geometry.edges import Picture
+from moonless.picture.geometry.find import NoScope, find_scope
+from moonless.picture.geometry.plane import Floats, ScopePlane
+from moonless.picture.geometry.scope import TAU, Unrolled, Unroller, px_per_ring
+from moonless.picture.geometry.square import Followed
+from moonless.picture.geometry.upright import Flat, find_roll, flatten
 from moonless.picture.lay import LINE_PX, N_SPOKE, n_cell_of, ring_columns
-from moonless.picture.plane import Floats, ScopePlane
-from moonless.picture.scope import TAU, Unrolled, Unroller, px_per_ring
-from moonless.picture.square import Followed
 from moonless.picture.told import Told
 from moonless.picture.types import FoundScope, RangeFrom
-from moonless.picture.upright import Flat, find_roll, flatten
 
 # A scope of which less is in the picture is not worth reading.
 LEAST_INSIDE = 0.6

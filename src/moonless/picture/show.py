@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from moonless.picture.edges import Picture
+from moonless.picture.geometry.edges import Picture
 from moonless.picture.types import FoundScope, PictureScan
 
 _RING, _BOW, _HIDDEN = (80, 220, 255), (255, 120, 255), (60, 60, 200)

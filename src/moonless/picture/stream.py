@@ -19,8 +19,8 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from moonless.picture.edges import Picture
-from moonless.picture.find import NoScope
+from moonless.picture.geometry.edges import Picture
+from moonless.picture.geometry.find import NoScope
 from moonless.picture.lay import Layer
 from moonless.picture.look import look
 from moonless.picture.told import PictureErrors, Told

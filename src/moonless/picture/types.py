@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from moonless.picture.colours import Palette
 from moonless.picture.digits import Figure
-from moonless.picture.plane import ScopePlane
+from moonless.picture.geometry.plane import ScopePlane
 from moonless.scan.types import Spoke
 
 RangeFrom = Literal["told", "read", "read and checked", "unknown"]

@@ -11,10 +11,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from moonless.picture.digits import line_places
-from moonless.picture.edges import Picture
-from moonless.picture.scope import TAU, Unrolled
+from moonless.picture.geometry.edges import Picture
+from moonless.picture.geometry.scope import TAU, Unrolled
+from moonless.picture.geometry.upright import Flat, find_roll, flatten
 from moonless.picture.types import FoundScope
-from moonless.picture.upright import Flat, find_roll, flatten
 
 # Of the directions in which a ring can be looked for, so many must show it.
 LEAST_HELD = 0.3

@@ -5,7 +5,7 @@
     udp://HOST:PORT          datagrams; a multicast group is joined; HOST is this machine's address, or the sender's
     tcp://HOST:PORT          a connection made to HOST
     serial:DEVICE?baud=N     a serial line, 4800 baud unless told
-    picture:SOURCE           a radar by the picture of its screen; read by `moonless.watch.pipeline.pictured`
+    picture:SOURCE           a radar by the picture of its screen; read by `moonless.watch.screen.pictured`
     can:INTERFACE            a CAN interface of this computer, as lines of frames
     ws://HOST:PORT           a Signal K server's stream, as lines of deltas
 

@@ -13,7 +13,7 @@ from typing import Any
 
 from moonless.errors import InputError
 from moonless.picture.told import Told
-from moonless.watch.pipeline.pictured import SCHEME, source_of
+from moonless.watch.screen.pictured import SCHEME, source_of
 
 # The ranges of marine radars by the performance standard, and a few between that small sets have.
 RANGES_NM = (0.125, 0.25, 0.5, 0.75, 1.0, 1.5, 2.0, 3.0, 4.0, 6.0, 8.0, 12.0, 16.0, 24.0)
@@ -56,7 +56,7 @@ def _found(source: str, told: Told, link: str) -> dict[str, Any]:
         missing = f"pictures need {problem.name}, which is not installed; install moonless[picture]"
         raise InputError(missing) from problem
     from moonless.picture.camera import frames
-    from moonless.picture.find import NoScope
+    from moonless.picture.geometry.find import NoScope
     from moonless.picture.lay import Layer
     from moonless.picture.look import look
     from moonless.picture.show import draw_found

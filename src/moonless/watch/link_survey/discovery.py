@@ -29,7 +29,7 @@ from moonless.units import NS_PER_S
 from moonless.watch.link_survey.content import LinkContent
 from moonless.watch.link_survey.named_links import LinkKind, kind_of, links_of, usual_links
 from moonless.watch.link_survey.serial_devices import programs_holding, read_device, serial_devices
-from moonless.watch.pipeline.pictured import read_any_link
+from moonless.watch.screen.pictured import read_any_link
 from moonless.wire.links import LinkSpec, LinkState, ReceiptClock, parse_link, reason_of, udp_socket
 from moonless.wire.n2k.can_link import can_interfaces
 

@@ -13,7 +13,7 @@ from moonless.scan.pose import PoseSample, PoseSeries
 from moonless.scan.types import AntennaAngle, Scan, ScanErrors
 from moonless.units import NS_PER_S, m_to_nm
 from moonless.watch.instruments.source_priority import What, whats_of
-from moonless.watch.pipeline.pictured import read_any_link
+from moonless.watch.screen.pictured import read_any_link
 from moonless.wire.cat240 import Cat240Decoder, Video
 from moonless.wire.instruments import InstrumentDecoder
 from moonless.wire.links import LinkSpec, LinkState, ReceiptClock

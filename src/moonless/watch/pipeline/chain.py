@@ -47,8 +47,8 @@ from moonless.watch.pipeline.line_times import LineTimes
 from moonless.watch.pipeline.spoke_feed import SpokeFeed
 from moonless.watch.pipeline.target_tracks import TargetTracks
 from moonless.watch.pipeline.tracking import Tracking
-from moonless.watch.pipeline.transcribe import with_picture
 from moonless.watch.runtime.garbage import SetAside
+from moonless.watch.screen.transcribe import with_picture
 from moonless.watch.types import SpokesNow, Turn
 
 # A turn that breaks off before this share of its rows came in is no scan.

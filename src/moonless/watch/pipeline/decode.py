@@ -9,7 +9,7 @@ from moonless.scan.types import Spoke
 from moonless.watch.instruments.faults import FaultWatch
 from moonless.watch.instruments.intake import Chooser, Intake
 from moonless.watch.instruments.timebase import ClockNews, RadarNews, TimeBase
-from moonless.watch.pipeline.transcribe import errors_in
+from moonless.watch.screen.transcribe import errors_in
 from moonless.wire.cat240 import Cat240Decoder, Summary, Video
 from moonless.wire.instruments import InstrumentDecoder
 

@@ -31,7 +31,7 @@ from moonless.watch.instruments.source_priority import Preferred
 from moonless.watch.outputs.sender import OutputKind, Sender
 from moonless.watch.pipeline.chain import Chain
 from moonless.watch.pipeline.inbox import Inbox, Item, joined
-from moonless.watch.pipeline.pictured import read_any_link, source_of
+from moonless.watch.screen.pictured import read_any_link, source_of
 from moonless.watch.types import LinkNow, LinkState, SpokesNow, Turn
 from moonless.wire.links import LinkSpec, ReceiptClock
 from moonless.wire.recording import RecordingWriter

@@ -15,8 +15,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from moonless.picture.edges import EdgePoints
-from moonless.picture.plane import Floats
+from moonless.picture.geometry.edges import EdgePoints
+from moonless.picture.geometry.plane import Floats
 
 # Ratio of the ellipse's axes; cos 40 deg = 0.77.
 RATIOS = (1.0, 0.93, 0.86, 0.78)

@@ -6,9 +6,9 @@ import cv2
 import numpy as np
 
 from moonless.errors import SourceError
-from moonless.picture.centre import Guess, guess_centres
-from moonless.picture.edges import Picture, edge_points
-from moonless.picture.square import Followed, follow, gather
+from moonless.picture.geometry.centre import Guess, guess_centres
+from moonless.picture.geometry.edges import Picture, edge_points
+from moonless.picture.geometry.square import Followed, follow, gather
 
 # Looked for in the picture made so large (its longer side), with so many edge points; the second way is for the
 # pictures that the first has failed on.

@@ -16,7 +16,7 @@ from moonless.clock import SystemClock
 from moonless.errors import InputError, MoonlessError
 from moonless.picture.told import Told
 from moonless.units import NS_PER_S
-from moonless.watch.pipeline.transcribe import blocks_of, summary_of
+from moonless.watch.screen.transcribe import blocks_of, summary_of
 from moonless.wire.links import FIRST_PAUSE_S, LONGEST_PAUSE_S, LinkSpec, Put, ReceiptClock, Say, read_link
 
 SCHEME = "picture:"

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from moonless.picture.edges import Picture
-from moonless.picture.plane import Floats, ScopePlane
+from moonless.picture.geometry.edges import Picture
+from moonless.picture.geometry.plane import Floats, ScopePlane
 
 # A hand holds a phone so straight, degrees.
 MOST_ROLL_DEG = 20.0

@@ -15,9 +15,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import optimize
 
-from moonless.picture.centre import Guess
-from moonless.picture.edges import EdgePoints, Picture
-from moonless.picture.plane import Floats, ScopePlane, polar_grid, unbend
+from moonless.picture.geometry.centre import Guess
+from moonless.picture.geometry.edges import EdgePoints, Picture
+from moonless.picture.geometry.plane import Floats, ScopePlane, polar_grid, unbend
 
 # How sharply distances must gather, coarse to fine, in half picture heights.
 SHARPNESS = (0.04, 0.015, 0.006)

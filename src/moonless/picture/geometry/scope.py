@@ -12,8 +12,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from moonless.picture.edges import Picture
-from moonless.picture.plane import Floats, ScopePlane, polar_grid
+from moonless.picture.geometry.edges import Picture
+from moonless.picture.geometry.plane import Floats, ScopePlane, polar_grid
 
 TAU = 2.0 * math.pi
 

@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from moonless.picture.plane import Floats
+from moonless.picture.geometry.plane import Floats
 
 Picture = NDArray[np.uint8]
 """(height, width, 3): blue, green, red."""

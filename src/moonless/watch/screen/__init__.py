@@ -1,0 +1,1 @@
+"""A radar by its screen as a link of the watch: frames in, radar video out."""
