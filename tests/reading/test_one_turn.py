@@ -173,9 +173,8 @@ def test_a_line_of_the_file_says_the_same(tmp_path: Any) -> None:
 
 # Angle from the bow and the words for it; to port the same with the other side's name.
 SECTORS = [
-    (0.0, "Dead ahead"), (10.0, "Ahead, a little to starboard"), (25.0, "Fine on the starboard bow"),
-    (50.0, "On the starboard bow"), (90.0, "Abeam to starboard"), (135.0, "On the starboard quarter"),
-    (176.0, "Astern"),
+    (0.0, "dead ahead"), (10.0, "starboard bow"), (25.0, "starboard bow"), (50.0, "starboard bow"),
+    (90.0, "starboard beam"), (135.0, "starboard quarter"), (176.0, "astern"),
 ]  # fmt: skip
 
 
@@ -192,12 +191,10 @@ def test_a_vessel_is_said_on_the_side_she_is_on(heading_deg: float, side: int, f
     met = _comes(heading_deg, side * from_bow_deg, 1852.0, 3.0, 6.0, leeway=20.0)
     (call,) = met.read().calls
     expected = words if side > 0 else words.replace("starboard", "port")
-    knots = math.hypot(*met.over_ground) / KNOT
-    # 1852 m at 6 m/s: 309 s, five minutes.
-    assert call.say.startswith(
-        f"{expected}, one mile, a vessel, making {knots:.0f} knots, comes within under half a cable in five minutes."
-    )
-    assert call.echo == 7
+    # 1852 m at 6 m/s: 309 s, five minutes.  Twelve words are what is taken in beside steering.
+    assert call.say.startswith(f"Vessel, {expected}, one mile,")
+    assert call.say.endswith("nearest under half a cable in five minutes.")
+    assert call.echo == 7 and call.urgency == 2
 
 
 def test_a_stopped_vessel_is_passed_and_not_met() -> None:
@@ -205,10 +202,13 @@ def test_a_stopped_vessel_is_passed_and_not_met() -> None:
     from moonless.track.types import AisTarget
 
     ais = AisTarget(123456789, T0, 10.0, -150.0, name="MADE TENDER")
-    met = Met(40.0, 40.0, 5.0, 220.0, 5.0, 93.0, 1, 120.5)
+    met = Met(40.0, 40.0, 5.0, 220.0, 5.0, 60.0, 1, 120.5)
     (call,) = met.read(ais=ais, p_moving=0.01).calls
-    assert call.say.startswith("Ahead, a little to port, three and a half cables, MADE TENDER, stopped: you pass")
-    assert "within half a cable in two minutes" in call.say
+    # 605 m; she lies still and is kept off by fifteen seconds of own way, 75 m.
+    assert call.say == (
+        "MADE TENDER, not moving, port bow, three and a half cables, nearest under half a cable in two minutes."
+    )
+    assert Met(40.0, 40.0, 5.0, 220.0, 5.0, 80.0, 1, 120.5).read(ais=ais, p_moving=0.01).calls == ()
 
 
 KEEP = 400.0
@@ -217,23 +217,25 @@ KEEP = 400.0
 @pytest.mark.parametrize(
     ("cpa_m", "tcpa_s", "urgency"),
     [
-        (0.49 * KEEP, 119.0, 4),  # shouted: inside half the keep-off, in two minutes
-        (0.49 * KEEP, 121.0, 3),
-        (0.51 * KEEP, 119.0, 3),
+        # At 4 m/s the boat reacts in 10 s and stops in twice 27 m over 4 m/s, 13.8 s: 23.8 s before closest approach is
+        # the last moment, 20 s before that it is shouted, 150 s before it an order is given.
+        (0.49 * KEEP, 43.0, 4),
+        (0.49 * KEEP, 45.0, 3),
+        (0.3 * KEEP, 173.0, 3),
+        (0.3 * KEEP, 175.0, 2),
         (10.0, 15.0, 4),
-        (0.99 * KEEP, 479.0, 3),  # told eight minutes before
+        (0.99 * KEEP, 479.0, 2),  # known eight minutes before
         (0.99 * KEEP, 481.0, None),
-        (1.01 * KEEP, 300.0, None),
-        (1.01 * KEEP, 100.0, 3),  # may come inside by what is not known of her
+        (1.5 * KEEP, 300.0, None),
+        (1.01 * KEEP, 100.0, 2),  # may come inside by what is not known of her; she gives way
         (5.0 * KEEP, 60.0, None),
-        (0.4 * KEEP, -4.0, 4),  # hardly past
-        (0.4 * KEEP, -30.0, None),
+        (0.4 * KEEP, -4.0, None),  # past
     ],
 )
 def test_how_urgent_a_vessel_is(cpa_m: float, tcpa_s: float, urgency: int | None) -> None:
     judge = Judge(make_boat(skipper=Skipper(keep_off_m=KEEP)))
     met = Met(200.0, 190.0, 4.0, 20.0, 8.0, cpa_m, 1, tcpa_s)
-    assert [call.urgency for call in met.read(judge).calls] == ([] if urgency is None else [urgency])
+    assert [call.urgency for call in met.read(judge, sight="in sight").calls] == ([] if urgency is None else [urgency])
 
 
 @pytest.mark.parametrize("heading_deg", HEADINGS[:3])
@@ -241,12 +243,13 @@ def test_how_urgent_a_vessel_is(cpa_m: float, tcpa_s: float, urgency: int | None
 @pytest.mark.parametrize(
     ("off_m", "ahead_m", "urgency", "tail"),
     [
-        (5.0, 200.0, 4, "not on the chart, not moving, in the way."),  # 40 s
-        (5.0, 260.0, 3, "not on the chart, not moving, in the way."),  # 52 s
-        (150.0, 400.0, 3, "not on the chart, not moving."),  # 80 s
-        (150.0, 500.0, 2, "not on the chart, not moving."),  # 100 s
-        (240.0, 400.0, None, ""),  # outside half of 463 m
-        (20.0, 1250.0, None, ""),  # 250 s
+        # Kept off by 25 s of own way, 125 m.  10 s to react, 15.4 s to stop from 5 m/s (38.5 m): 25.4 s before it is
+        # the last moment, 20 s before that it is shouted, 45 s before it an order is given, 90 s before it is told.
+        (5.0, 200.0, 4, "cable."),  # 40 s
+        (5.0, 260.0, 3, "cables."),  # 52 s
+        (100.0, 400.0, 2, "nearest half a cable in one minute."),  # 80 s
+        (100.0, 600.0, None, ""),  # 120 s
+        (140.0, 400.0, None, ""),
     ],
 )
 def test_how_urgent_a_still_thing_is(
@@ -260,10 +263,12 @@ def test_how_urgent_a_still_thing_is(
     assert [call.urgency for call in calls] == ([] if urgency is None else [urgency])
     if urgency is not None:
         assert calls[0].say.endswith(tail)
+        *order, who = calls[0].say.split(". ")
+        assert who.startswith("Something not charted, ") and bool(order) == (urgency > 2)
         from_bow = math.degrees(math.atan2(side * off_m, ahead_m)) - 6.0
         if abs(from_bow) > 3.0:
-            assert ("starboard" if from_bow > 0 else "port") in calls[0].say
-            assert (" port" if from_bow > 0 else "starboard") not in calls[0].say
+            assert ("starboard" if from_bow > 0 else " port") in who
+            assert (" port" if from_bow > 0 else "starboard") not in who
 
 
 # -- what the rules say of her ----------------------------------------------------------------------------------------
@@ -275,9 +280,12 @@ def test_rule_15_refuses_the_turn_to_port(heading_deg: float) -> None:
 
     COLREGs 1972, Rule 15, in words of the rule: "shall, if the circumstances of the case admit, avoid crossing ahead".
     """
-    met = _comes(heading_deg, 50.0, 1500.0, 5.0, 7.0, leeway=0.0)
+    met = _comes(heading_deg, 50.0, 1000.0, 5.0, 7.0, leeway=0.0)
     reading = met.read(sight="in sight")
-    assert "Rule 15: Keep out of the way" in reading.calls[0].say
+    order = reading.instruction
+    assert order is not None and "Rule 15: Keep out of the way" in order.because and order.do in ("turn", "slow")
+    assert order.do == "slow" or "STARBOARD" in order.say
+    assert "Rule" not in reading.calls[0].say  # the rule on touch, never spoken
     found = reading.manoeuvres
     assert found is not None and found.turn is not None and found.turn.turn_deg > 0.0
     trial_judge = Judge(make_boat())
@@ -293,7 +301,10 @@ def test_rule_17_refuses_the_turn_to_port_for_one_to_port(heading_deg: float) ->
     # COLREGs 1972, Rule 17(c): "shall ... not alter course to port for a vessel on her own port side".
     met = _comes(heading_deg, -50.0, 1500.0, 5.0, 7.0, leeway=0.0)
     judge = Judge(make_boat())
-    assert "Rule 15: She keeps out of the way" in met.read(judge, sight="in sight").calls[0].say
+    reading = met.read(judge, sight="in sight")
+    order = reading.instruction
+    assert order is not None and order.do == "hold" and "Rule 17(a)(i): She keeps out of the way" in order.because
+    assert reading.manoeuvres is None  # nothing on the sheet contradicts it
     left = judge.try_manoeuvre(math.radians(heading_deg - 40.0), None, 0.0)
     right = judge.try_manoeuvre(math.radians(heading_deg + 40.0), None, 0.0)
     assert not isinstance(left, str) and left.refused is not None and "Rule 17(c)" in left.refused
@@ -303,7 +314,7 @@ def test_rule_17_refuses_the_turn_to_port_for_one_to_port(heading_deg: float) ->
 @pytest.mark.parametrize("heading_deg", HEADINGS[:3])
 def test_the_turn_that_is_offered_clears_by_plain_steps(heading_deg: float) -> None:
     """The offered turn and slowing, run second by second: the least distance is what is said, and smaller fails."""
-    met = Met(heading_deg, heading_deg, 5.0, heading_deg + 205.0, 9.0, 60.0, -1, 240.0)
+    met = Met(heading_deg, heading_deg, 5.0, heading_deg + 205.0, 9.0, 60.0, -1, 150.0)
     reading = met.read(sight="radar only")
     found = reading.manoeuvres
     assert found is not None and found.turn is not None
@@ -316,7 +327,12 @@ def test_the_turn_that_is_offered_clears_by_plain_steps(heading_deg: float) -> N
     keep = make_boat().skipper.keep_off_m
     assert least(found.turn.turn_deg, 5.0) == pytest.approx(found.turn.closest_m, abs=2.0) and found.turn.turn_deg > 0
     assert least(found.turn.turn_deg, 5.0) >= keep - 1e-6
-    assert least(found.turn.turn_deg - 5.0, 5.0) < keep
+    # In steps that another can see (Rule 8(b)): the next smaller that is offered would not do.
+    smaller = [size for size in (30.0, 40.0, 50.0, 60.0, 75.0) if size < found.turn.turn_deg]
+    assert all(least(size, 5.0) < keep for size in smaller)
+    order = reading.instruction
+    assert order is not None and order.to_deg == pytest.approx(found.turn.course_deg)
+    assert order.say == f"TURN STARBOARD {found.turn.turn_deg:.0f}° to {round(found.turn.course_deg) % 360:03d}"
     assert found.turn.course_deg == pytest.approx((heading_deg + found.turn.turn_deg) % 360.0)
     assert f"{found.turn.turn_deg:.0f} degrees to starboard" in found.turn.say
     # Rule 19(d)(i): no turn to port for one forward of the beam.
@@ -370,22 +386,23 @@ def _box(course_deg: float, from_m: float, off_m: float = 0.0, half_m: float = 1
     ("what", "depth_m", "tide_m", "away_m", "urgency", "words"),
     [
         # 5 m/s: she needs 0.9 + 0.5 m and squats 0.3 m, a third of her draught at the most: 1.7 m of water.
-        ("DEPARE", 1.6, 0.0, 140.0, 4, "water too shallow, 1.6 metres charted and 0.0 of tide."),
-        ("DEPARE", 1.6, 0.0, 160.0, 3, "water too shallow, 1.6 metres charted and 0.0 of tide."),
-        ("DEPARE", 1.6, None, 140.0, 4, "water too shallow, 1.6 metres charted."),
+        # She runs 88.5 m on until she lies stopped: 10.3 s before that the order is shouted, and given 40 s before.
+        ("DEPARE", 1.6, 0.0, 140.0, 4, "Water too shallow, 1.6 metres charted and 0.0 of tide."),
+        ("DEPARE", 1.6, 0.0, 200.0, 3, "Water too shallow, 1.6 metres charted and 0.0 of tide."),
+        ("DEPARE", 1.6, None, 140.0, 4, "Water too shallow, 1.6 metres charted."),
         ("DEPARE", 1.6, 0.2, 140.0, None, ""),
         ("DEPARE", 1.8, 0.0, 140.0, None, ""),
-        ("DEPARE", 1.8, -0.2, 140.0, 4, "water too shallow, 1.8 metres charted and -0.2 of tide."),
-        ("DEPARE", None, 0.0, 140.0, 2, "unsurveyed water."),
-        ("LNDARE", None, 0.0, 140.0, 4, "land."),
-        ("LNDARE", None, 0.0, 580.0, 3, "land."),
+        ("DEPARE", 1.8, -0.2, 140.0, 4, "Water too shallow, 1.8 metres charted and -0.2 of tide."),
+        ("DEPARE", None, 0.0, 140.0, 2, "Unsurveyed water."),
+        ("LNDARE", None, 0.0, 140.0, 4, "Land."),
+        ("LNDARE", None, 0.0, 580.0, 2, "Land."),
         ("LNDARE", None, 0.0, 620.0, None, ""),
         # And a wreck must lie deeper by what an A1 survey may be out, 0.5 m and a hundredth.
-        ("WRECKS", 1.6, 0.0, 140.0, 4, "a charted wreck, 1.6 metres charted and 0.0 of tide."),
-        ("WRECKS", 2.1, 0.0, 140.0, 4, "a charted wreck, 2.1 metres charted and 0.0 of tide."),
-        ("WRECKS", None, 0.0, 140.0, 4, "a charted wreck."),
+        ("WRECKS", 1.6, 0.0, 140.0, 4, "A charted wreck, 1.6 metres charted and 0.0 of tide."),
+        ("WRECKS", 2.1, 0.0, 140.0, 4, "A charted wreck, 2.1 metres charted and 0.0 of tide."),
+        ("WRECKS", None, 0.0, 140.0, 4, "A charted wreck."),
         ("WRECKS", 2.3, 0.0, 140.0, None, ""),
-        ("SLCONS", None, 0.0, 140.0, 4, "charted shore works."),
+        ("SLCONS", None, 0.0, 140.0, 4, "Charted shore works."),
     ],
 )
 def test_what_the_chart_has_ahead(
@@ -399,21 +416,28 @@ def test_what_the_chart_has_ahead(
     if what == "WRECKS":
         shape = shapely.Point(np.array([OWN_EAST, OWN_NORTH]) + away_m * unit(course_deg))
     chart = FakeChart(depths=(_area(shape, depth_m, what),))
-    calls = Judge(make_boat(), chart).read(make_situation([], own=own, tide_m=tide_m)).calls
-    calls = tuple(c for c in calls if not c.say.startswith("The speed"))
+    reading = Judge(make_boat(), chart).read(make_situation([], own=own, tide_m=tide_m))
+    calls = reading.calls
     assert [c.urgency for c in calls] == ([] if urgency is None else [urgency])
     if urgency is not None:
-        # 30 degrees to port of the bow, since she crabs.
-        where = "Fine on the port bow"
-        far = {140.0: "one cable", 160.0: "one cable", 580.0: "three cables"}[away_m]
-        assert calls[0].say == f"{where}, {far}, {words}"
+        far = {140.0: "one cable", 200.0: "one cable", 580.0: "three cables"}[away_m]
+        words = words.removesuffix(".")
+        if urgency == 2:
+            assert calls[0].say == f"{words} ahead, {far}."
+            return
+        # The order first, and what for; how deep stands on the sheet.
+        order = reading.instruction
+        assert order is not None and order.do in ("turn", "slow", "stop")
+        assert order.because.startswith(f"{words} ahead, {far}.")
+        assert calls[0].say.endswith(f"{words.split(',')[0]} ahead, {far}.")
+        assert calls[0].say.split()[0] == {"turn": "Turn", "slow": "Slow", "stop": "Stop."}[order.do]
 
 
 def test_a_structure_beside_the_way_is_no_alarm_and_land_beside_it_is_near() -> None:
     # The corridor is 1.5 beams and 5 m to each side, 9.5 m; her own swept width 1.5 m and what position may be off, 4.
     own_at = FRAME.to_geographic(OWN_EAST, OWN_NORTH)
     own = OwnState(float(own_at[0]), float(own_at[1]), math.radians(77.0), math.radians(77.0), 5.0)
-    for what, urgency in (("SLCONS", 2), ("LNDARE", 3)):
+    for what, urgency in (("SLCONS", 1), ("LNDARE", 2)):
         chart = FakeChart(depths=(_area(_box(77.0, 100.0, off_m=27.0, half_m=20.0), None, what),))
         (call,) = Judge(make_boat(), chart).read(make_situation([], own=own)).calls
         assert call.urgency == urgency and "close beside the way" in call.say
@@ -450,10 +474,10 @@ def test_what_lies_beside_does_not_hide_what_lies_ahead() -> None:
     beside = _area(_box(77.0, 40.0, off_m=27.0, half_m=20.0), None, "LNDARE")
     dead_ahead = _area(_box(77.0, 445.0, half_m=20.0), None, "LNDARE")
     near = _area(_box(77.0, 130.0, half_m=1.0), None, "LNDARE")
-    assert [u for u, _ in _calls_over(beside)] == [3]
+    assert [u for u, _ in _calls_over(beside)] == [2]
     told = _calls_over(beside, near)
-    assert told[0][0] == 4 and "Dead ahead" in told[0][1] and "beside" not in told[0][1]
-    assert _calls_over(beside, dead_ahead)[0][0] == 3
+    assert told[0][0] == 4 and "Land ahead" in told[0][1] and "beside" not in told[0][1]
+    assert _calls_over(beside, dead_ahead)[0][0] == 2
 
 
 def test_the_most_urgent_of_many_dangers_is_told() -> None:
@@ -462,4 +486,4 @@ def test_the_most_urgent_of_many_dangers_is_told() -> None:
     pier = _area(_box(77.0, 60.0, off_m=27.0, half_m=20.0), None, "SLCONS")
     wreck = _area(shapely.Point(np.array([OWN_EAST, OWN_NORTH]) + 130.0 * unit(77.0)), 0.5, "WRECKS")
     told = _calls_over(unsurveyed, pier, wreck)
-    assert told[0][0] == 4 and "a charted wreck" in told[0][1], told
+    assert told[0][0] == 4 and "A charted wreck ahead" in told[0][1], told

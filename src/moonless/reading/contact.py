@@ -33,6 +33,7 @@ class Contact:
     nav_status: int | None  # of AIS message 1 to 3: what she says she is doing; None: not said
     why: str
     is_coasting: bool = False
+    n_hits: int = 0  # turns on which its track was hit
 
     @property
     def course_rad(self) -> float | None:

@@ -67,8 +67,8 @@ class Judge:
         identified = self._identification.identify(placed)
         view = self._visibility.look(placed, identified.obstructions, identified.performance)
         risks = self._collision.weigh(placed, identified.contacts, view, identified.performance)
-        calls = self._alerts.choose(placed, identified, view, risks)
-        return reading_of(placed, identified, view, risks, calls, self._skipper.distance_unit)
+        said = self._alerts.choose(placed, identified, view, risks)
+        return reading_of(placed, identified, view, risks, said, self._skipper.distance_unit)
 
     def before_tracking(self, situation: Situation) -> BeforeTracking | None:
         """Hold this turn's picture against the chart, before its plots are tracked; None: nothing can be placed.

@@ -20,6 +20,7 @@ CallKind = Literal[
     "disagreement", "heading bias", "position offset", "radar performance", "charted danger", "sounder", "helm",
     "something",  # it comes in fast and shows too seldom to be called a vessel
 ]  # fmt: skip
+Do = Literal["hold", "turn", "slow", "stop", "look"]
 FaultWhat = Literal["radar", "position", "heading", "clock", "chart", "ais", "depth"]
 FaultState = Literal["silent", "frozen", "stale", "jumped", "damaged", "disagrees"]
 
@@ -163,6 +164,17 @@ class Call:
 
 
 @dataclass(frozen=True, slots=True)
+class Instruction:
+    """The one thing to do now; nothing else on the sheet contradicts it."""
+
+    do: Do
+    to_deg: float | None  # true, over ground: to turn to, or to hold
+    to_kn: float | None
+    say: str  # verb first
+    because: str  # who and why, by which rule
+
+
+@dataclass(frozen=True, slots=True)
 class Change:
     """A change of course or speed that keeps everything off."""
 
@@ -229,6 +241,7 @@ class Reading:
     # How the radar performs against its own figures by the charted marks, negative: worse; None: nothing was looked at.
     performance_db: float | None = None
     performance_sigma_db: float | None = None
+    instruction: Instruction | None = None  # None: nothing is asked now
     manoeuvres: Manoeuvres | None = None  # None: nothing comes inside the keep-off, or it cannot be said
 
     def __repr__(self) -> str:
@@ -250,6 +263,7 @@ class Reading:
             "registration": _slots_dict(self.registration),
             "speed": _slots_dict(self.speed),
             "faults": [{"what": f.what, "state": f.state, "since": iso_utc(f.since_ns)} for f in self.faults],
+            "instruction": _slots_dict(self.instruction),
             "calls": [_slots_dict(call) for call in self.calls],
             "performance_db": self.performance_db,
             "performance_sigma_db": self.performance_sigma_db,

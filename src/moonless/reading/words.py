@@ -30,6 +30,16 @@ def direction_words(relative_rad: float) -> str:
     return "astern"
 
 
+def bow_words(relative_rad: float) -> str:
+    """Return where from the bow in two words, as shouted at the wheel."""
+    off = math.degrees(wrap_pi(relative_rad))
+    side, angle = "starboard" if off > 0 else "port", abs(off)
+    if angle <= 3.0:
+        return "dead ahead"
+    part = "bow" if angle <= 70.0 else "beam" if angle <= 110.0 else "quarter" if angle <= 160.0 else ""
+    return f"{side} {part}" if part else "astern"
+
+
 def distance_words(distance_m: float, unit: DistanceUnit = "nm") -> str:
     """Return a distance as said at the wheel: cables under a mile and miles past it, or metres, or yards."""
     if unit in ("metres", "yards"):

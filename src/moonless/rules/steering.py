@@ -116,3 +116,21 @@ def turn_discouraged(
         if meeting == "crossing from starboard" and turn_rad < 0.0:
             return "Rule 15: a turn to port crosses ahead of her"
     return None
+
+
+StandOn = Literal["17(a)(i)", "17(a)(ii)", "17(b)"]
+"""Keep course and speed; may act by her own manoeuvre alone; must act as will best aid."""
+
+# Rule 17 gives no times.  So long before her own manoeuvre would come too late a stand-on vessel may act, because the
+# other plainly does not; and must, because collision cannot be avoided by the other alone.  Own figures, no source.
+MAY_ACT_S, MUST_ACT_S = 60.0, 15.0
+_ORDER: dict[StandOn | None, int] = {None: 0, "17(a)(i)": 0, "17(a)(ii)": 1, "17(b)": 2}
+
+
+def stand_on_stage(act_in_s: float, before: StandOn | None) -> StandOn:
+    """Return how far a stand-on vessel has come in Rule 17; it goes forward and never back.
+
+    ``act_in_s``: time left until her own manoeuvre must begin, seconds.
+    """
+    stage: StandOn = "17(b)" if act_in_s <= MUST_ACT_S else "17(a)(ii)" if act_in_s <= MAY_ACT_S else "17(a)(i)"
+    return stage if before is None or _ORDER[stage] >= _ORDER[before] else before

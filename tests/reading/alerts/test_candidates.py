@@ -13,6 +13,9 @@ from reading_fakes import FRAME, T0, FakeChart, S, make_boat, make_mark, make_si
 
 from moonless.boat.types import Skipper
 from moonless.reading.alerts import candidates
+from moonless.reading.alerts.orders import instruction_of
+from moonless.reading.collision.decide import Decider, Decision
+from moonless.reading.collision.held_against import HeldAgainst
 from moonless.reading.collision.safe_speed import SafeSpeed, advise
 from moonless.reading.contact import Contact, Passing
 from moonless.reading.identify.mark_watch import MissingMark
@@ -59,21 +62,26 @@ def test_a_position_carried_on_is_not_withdrawn() -> None:
     assert told.say == "Own position has stopped coming. Radar and chart carry it on." and told.urgency == 4
 
 
-@pytest.mark.parametrize(
-    ("made_kn", "was_over", "urgency", "is_over"),
-    # Told from a knot over; gone on with to half a knot; from five knots over it presses.
-    [(6.9, False, None, False), (7.1, False, 2, True), (6.6, True, 2, True), (6.4, True, None, False),
-     (10.9, False, 2, True), (11.1, False, 3, True)],
-)  # fmt: skip
-def test_too_fast_for_what_is_seen(made_kn: float, was_over: bool, urgency: int | None, is_over: bool) -> None:
-    own = _own(sog=made_kn * KNOT)
-    told, now = candidates.of_speed(own, SafeSpeed(6.0 * KNOT, "Because."), was_over)
-    assert now is is_over and [m.urgency for m in told] == ([] if urgency is None else [urgency])
-    assert not told or told[0].say == "The speed that goes with what is seen is 6 knots. Because."
+def test_too_fast_for_what_is_seen() -> None:
+    """An order from a knot over, gone on with to half a knot."""
+    decider = Decider()
 
+    def told(made_kn: float, advised_kn: float | None = 6.0) -> Decision | None:
+        own = _own(sog=made_kn * KNOT)
+        seen = HeldAgainst(T0, own, (), make_boat(), "in sight", None, None, 5.0, None)
+        advice = SafeSpeed(None if advised_kn is None else advised_kn * KNOT, "Because.")
+        return decider.decide(seen, [], {}, advice)
 
-def test_no_speed_is_pressed_where_none_is_known() -> None:
-    assert candidates.of_speed(_own(), SafeSpeed(None, "x"), True)[0] == []
+    assert told(6.9) is None
+    slow = told(7.1)
+    assert slow is not None and slow.do == "slow" and slow.speed == pytest.approx(6.0 * KNOT)
+    order = instruction_of(slow, "", "", "Because.")
+    assert (order.say, order.to_kn, order.because) == ("SLOW to 6 kn", 6.0, "Because.")
+    assert told(6.6) is not None and told(6.4) is None and told(6.6) is None
+    stop = told(9.0, 0.4)
+    assert stop is not None and stop.do == "stop" and instruction_of(stop, "", "", "x").say == "STOP"
+    # Where no speed can be said none is pressed: not known is no permission either.
+    assert told(20.0, None) is None
 
 
 def _agreement(bias_deg: float, east: float, north: float, known: bool = True, agrees: bool | None = True) -> Agreement:
@@ -158,8 +166,9 @@ def test_a_mark_that_does_not_show(heading_deg: float, side: str) -> None:
 
 @pytest.mark.parametrize(
     ("ahead_m", "off_m", "urgency"),
-    # At 5 m/s: 30 seconds are 150 m, 75 seconds 375 m; a beacon is meant to be passed, but not within 30 m.
-    [(140.0, 5.0, 4), (160.0, 5.0, 3), (365.0, -5.0, 3), (385.0, 5.0, None), (140.0, 35.0, None)],
+    # A beacon is meant to be passed, but not within 30 m.  At 5 m/s she needs 10 s to react and 15.4 s to stop:
+    # 25.4 s before it is the last moment: 45.4 s, 227 m, shouted; 70.4 s, 352 m, an order; 115.4 s, 577 m, told.
+    [(220.0, 5.0, 4), (234.0, 5.0, 3), (345.0, -5.0, 3), (360.0, 5.0, 2), (585.0, 5.0, None), (140.0, 35.0, None)],
 )
 def test_a_beacon_in_the_way(ahead_m: float, off_m: float, urgency: int | None) -> None:
     a = D(70.0)
@@ -170,9 +179,8 @@ def test_a_beacon_in_the_way(ahead_m: float, off_m: float, urgency: int | None) 
     calls = Judge(make_boat(), chart).read(turn).calls
     assert [c.urgency for c in calls] == ([] if urgency is None else [urgency])
     if calls:
-        where = "dead ahead" if math.degrees(math.atan2(abs(off_m), ahead_m)) <= 3.0 else "a little to"
-        assert calls[0].say.startswith("Lateral beacon 7, ") and where in calls[0].say
-        assert calls[0].say.endswith("in the way.")
+        assert "Lateral beacon 7, dead ahead, " in calls[0].say
+        assert calls[0].say.startswith("Lateral") == (urgency == 2)
 
 
 def test_a_buoy_that_has_moved() -> None:
@@ -244,7 +252,7 @@ def _seldom(**changes: Any) -> Passing:
 
 
 def test_what_shows_seldom_and_runs_in_from_ahead_is_told_as_something() -> None:
-    (told,) = candidates.of_passings(_wheel(70.0), [_seldom(), _seldom(id=6, tcpa_s=50.0)], {})
+    (told,) = candidates.of_something(_wheel(70.0), [_seldom(), _seldom(id=6, tcpa_s=50.0)])
     assert (told.key, told.urgency, told.echo) == ("something ahead", 2, 6)
     assert "something may be coming fast" in told.say and "vessel" not in told.say
 
@@ -263,4 +271,4 @@ def test_what_shows_seldom_and_runs_in_from_ahead_is_told_as_something() -> None
     ],
 )
 def test_what_is_not_ahead_near_and_fast_is_not(changes: dict[str, Any]) -> None:
-    assert candidates.of_passings(_wheel(70.0), [_seldom(**changes)], {}) == []
+    assert candidates.of_something(_wheel(70.0), [_seldom(**changes)]) == []

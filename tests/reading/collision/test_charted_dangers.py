@@ -10,8 +10,9 @@ import shapely
 from reading_fakes import FRAME, FakeChart, make_boat
 
 from moonless.chart.types import Feature
-from moonless.reading.alerts.candidates import Wheel, of_dangers
 from moonless.reading.collision.charted_dangers import ahead, check_sounder, lay_out_dangers
+from moonless.reading.collision.decide import threats_of
+from moonless.reading.collision.held_against import HeldAgainst
 from moonless.reading.own import OwnPlane
 
 OWN = OwnPlane(FRAME, 0.0, 0.0, 0.0, 0.0, 5.0)
@@ -43,16 +44,16 @@ def test_dangers_ahead_by_draught_tide_and_margin() -> None:
 
 
 def test_a_structure_beside_the_way_is_not_shouted() -> None:
-    wheel = Wheel(OWN, make_boat())  # 3 m beam, 5 m/s
-
+    # 3 m beam, 5 m/s
     def urgency(*structures: Feature) -> int:
         dangers = lay_out_dangers(FakeChart(depths=structures))
         found = ahead(dangers, make_boat(), OWN, 0.0, 600.0, 9.5, 0.0, 2.0)
-        return max(m.urgency for m in of_dangers(wheel, found, 0.0, 0.0))
+        turn = HeldAgainst(0, OWN, (), make_boat(), "unsure", dangers, 0.0, 2.0, None)
+        return max((t.urgency for t in threats_of(turn, {}, frozenset(), found)), default=0)
 
     beside = _feature("SLCONS", shapely.box(6.0, 80.0, 9.0, 90.0))
     ahead_of_her = _feature("SLCONS", shapely.box(-2.0, 100.0, 3.0, 110.0))
-    assert urgency(beside) == 2
+    assert urgency(beside) == 0
     assert urgency(ahead_of_her) == 4
     # The one in the way is told although one beside it is nearer.
     assert urgency(beside, ahead_of_her) == 4 and urgency(ahead_of_her, beside) == 4

@@ -40,14 +40,16 @@ def test_nothing_is_offered_while_nothing_comes_near() -> None:
 
 
 def test_the_smallest_changes_stand_in_the_reading() -> None:
-    reading = _judge().read(make_situation([make_track(1, 0.0, 2000.0, 0.0, -5.0)], sight="radar only"))
+    reading = _judge().read(make_situation([make_track(1, 0.0, 1500.0, 0.0, -5.0)], sight="radar only"))
     found = reading.manoeuvres
     assert found is not None and found.echoes == (1,) and found.keep_off_m == KEEP_OFF_M
     assert found.turn is not None and found.turn.turn_deg > 0 and found.turn.closest_m >= KEEP_OFF_M
     assert found.turn.course_deg == pytest.approx(found.turn.turn_deg)
     assert found.slow is None  # head-on, no slowing of ours keeps her off
     [port] = found.refused
-    assert port.turn_deg == -found.turn.turn_deg and "Rule 19(d)" in port.why
+    assert port.turn_deg < 0.0 and "Rule 19(d)" in port.why
+    order = reading.instruction
+    assert order is not None and order.do == "turn" and order.to_deg == pytest.approx(found.turn.course_deg)
     line = json.loads(json.dumps(reading.as_dict(), allow_nan=False))["manoeuvres"]
     assert line["for"] == [1] and set(line) == {"keep_off_m", "for", "turn", "slow", "refused", "say"}
 
@@ -55,19 +57,21 @@ def test_the_smallest_changes_stand_in_the_reading() -> None:
 def test_a_turn_over_a_shoal_is_refused_and_said() -> None:
     shoal = _area(shapely.box(30.0, -300.0, 3000.0, 3000.0), 0.2)
     reading = _judge(FakeChart(depths=(shoal,))).read(
-        make_situation([make_track(1, 0.0, 2000.0, 0.0, -5.0)], sight="radar only")
+        make_situation([make_track(1, 0.0, 1500.0, 0.0, -5.0)], sight="radar only")
     )
     found = reading.manoeuvres
     assert found is not None and found.turn is None
     assert {one.turn_deg > 0 for one in found.refused} == {True, False}
     assert any("too shallow" in one.why for one in found.refused if one.turn_deg > 0)
-    assert "No turn" in found.say
+    # Rule 8(e): take all way off, to have more time; and that it is not enough is said.
+    order = reading.instruction
+    assert order is not None and order.do == "stop" and "Nothing that can be done keeps everything off" in order.because
 
 
 def test_tide_over_the_shoal_lets_the_turn_go() -> None:
     shoal = _area(shapely.box(30.0, 100.0, 3000.0, 3000.0), 0.2)
     reading = _judge(FakeChart(depths=(shoal,))).read(
-        make_situation([make_track(1, 0.0, 2000.0, 0.0, -5.0)], sight="radar only", tide_m=2.0)
+        make_situation([make_track(1, 0.0, 1500.0, 0.0, -5.0)], sight="radar only", tide_m=2.0)
     )
     assert reading.manoeuvres is not None and reading.manoeuvres.turn is not None
 

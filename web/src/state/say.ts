@@ -1,7 +1,7 @@
 /** Plain sentences made from what is held: pure, so that each can be tested. */
 import { threeFigures, whereabouts } from "../geo/angles";
 import { sayDistance, sayKnots, sayTime, type DistanceUnit } from "../geo/units";
-import type { CallNow, Echo, Manoeuvres, Missing } from "./types";
+import type { CallNow, Echo, Instruction, Manoeuvres, Missing } from "./types";
 import type { State } from "./store";
 
 /** S-57 object classes in a skipper's words: the words of chart/s57/names.py, and held to them by a test there. */
@@ -195,11 +195,27 @@ export function whatMatters(state: State, nowMs: number): Said[] {
   }
   const hasNoRadar = said.some((words) => words.say.startsWith("No radar"));
   const faults = standingFaults(state).filter((fault) => !(hasNoRadar && fault.say.startsWith("The radar picture")));
-  const told = [...state.standing.map(ofCall), ...faults.map((fault) => own(fault.urgency, fault.say))];
+  // The order is of this turn, and speech is past: while one stands, calls of what is met are not shown beside it.
+  const order = state.reading.instruction ?? null;
+  const calls = order === null ? state.standing : state.standing.filter((call) => call.echo === null && !isOfWay(call.key));
+  if (order !== null) said.push({ urgency: orderUrgency(order), say: `${order.say}. ${order.because}`, echo: null, own: false });
+  const told = [...calls.map(ofCall), ...faults.map((fault) => own(fault.urgency, fault.say))];
   said.push(...told.sort((a, b) => b.urgency - a.urgency));
   // Empty is not clear: what was called may still stand, and the words do not promise open water.
   if (said.length === 0) said.push(own(1, "Nothing new to call. Keep looking out"));
   return said;
+}
+
+const ACTS: ReadonlySet<string> = new Set(["turn", "slow", "stop"]);
+
+/** An order to act stands above what is only known; the tone and the shout are the call's, which comes once. */
+function orderUrgency(order: Instruction): number {
+  return ACTS.has(order.do) ? 3 : 2;
+}
+
+/** Whether a call is of the way ahead or of speed, which an order speaks of too. */
+function isOfWay(key: string | undefined): boolean {
+  return key !== undefined && /^(danger |speed|opening )/.test(key);
 }
 
 /** The smallest changes that keep all off, while the call that matters most is one of those they are for; else null. */
@@ -212,6 +228,12 @@ export function offered(state: State): Manoeuvres | null {
 
 /** "Clears: 25° to starboard, course 140, or slow to 6 knots", or that neither does; "" with nothing to offer. */
 export function offerWords(state: State): string {
+  const order = state.reading?.instruction ?? null;
+  if (order !== null) {
+    // Only the other way to the same end: never a second turn beside the order's.
+    const slow = order.do === "turn" ? (state.reading?.manoeuvres?.slow ?? null) : null;
+    return slow === null ? "" : slow.speed_kn < 0.5 ? "Or stop" : `Or slow to ${sayKnots(slow.speed_kn)} knots`;
+  }
   const offers = offered(state);
   if (offers === null) return "";
   const ways: string[] = [];

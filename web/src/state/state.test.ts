@@ -113,6 +113,24 @@ describe("the smallest changes", () => {
   });
 });
 
+describe("the one order", () => {
+  const order = { do: "turn" as const, to_deg: 165, to_kn: null, say: "TURN STARBOARD 40° to 165", because: "Vessel, port bow." };
+  const withOrder = (change = {}) =>
+    live({ reading: { ...reading, instruction: { ...order, ...change } }, standing: [{ key: "echo 9", urgency: 4, say: "Turn starboard", echo: 9 }] });
+
+  it("stands first, live, and what was said of the same is not shown beside it", () => {
+    const said = whatMatters(withOrder(), 0);
+    expect(said.map((s) => s.say)).toEqual(["TURN STARBOARD 40° to 165. Vessel, port bow."]);
+    expect(said[0]?.urgency).toBe(3);
+  });
+
+  it("to hold is not shouted, and nothing is offered beside it", () => {
+    const hold = withOrder({ do: "hold", say: "HOLD 120" });
+    expect(whatMatters(hold, 0)[0]?.urgency).toBe(2);
+    expect(offerWords(hold)).toBe("");
+  });
+});
+
 describe("the reducer", () => {
   it("lets go of an echo that is gone", () => {
     const touched = reduce(live(), { type: "touch", echo: 9 });

@@ -92,7 +92,18 @@ export interface Reading {
   /** The radar's bow mark against the chart. */
   readonly bow?: Bow;
   readonly plan?: PlanNow | null;
+  /** The one thing to do now. */
+  readonly instruction?: Instruction | null;
   readonly manoeuvres?: Manoeuvres | null;
+}
+
+/** One order, verb first; its distance, time and speed are this turn's. */
+export interface Instruction {
+  readonly do: "hold" | "turn" | "slow" | "stop" | "look";
+  readonly to_deg: number | null;
+  readonly to_kn: number | null;
+  readonly say: string;
+  readonly because: string;
 }
 
 /** A change of course or speed that would keep everything off. */

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,35 +12,31 @@ from moonless.boat.types import Boat
 from moonless.chart.dangers.words import danger_words, depth_words
 from moonless.chart.s57.names import object_name
 from moonless.frames import wrap_360
+from moonless.reading.alerts.orders import order_words
 from moonless.reading.alerts.schedule import Candidate
-from moonless.reading.collision.charted_dangers import Ahead, SounderCheck
-from moonless.reading.collision.counts import MARK_M, MEET_S, STILL_S, STILL_SHARE
-from moonless.reading.collision.safe_speed import SafeSpeed
+from moonless.reading.collision.charted_dangers import SounderCheck
+from moonless.reading.collision.decide import Decision, Threat
+from moonless.reading.collision.stage import Risks
 from moonless.reading.contact import Passing
 from moonless.reading.identify.mark_watch import MissingMark
 from moonless.reading.own import OwnPlane
 from moonless.reading.registration.registrar import Agreement
 from moonless.reading.registration.stage import CarriedPlace
-from moonless.reading.types import Fault
+from moonless.reading.types import CallKind, Fault
 from moonless.reading.visibility.opening import Opening
 from moonless.reading.visibility.seeing import RadarPerformance
-from moonless.reading.words import count_words, direction_words, distance_words, place_words, time_words
-from moonless.rules.steering import Encounter
-from moonless.units import mps_to_kn
+from moonless.reading.words import bow_words, count_words, direction_words, distance_words, place_words, time_words
 
-# What comes within half of the keep-off so soon is shouted, and what only may come within it is told from then on.
-SOON_S = 120.0
-# A beacon that will be hit is called this long before.
-MARK_S = 75.0
 # What moves and is hit too seldom to be called a vessel is worth a word when it comes in from ahead, this soon and this
 # fast against the boat, unless it is surely sea; own figures.
 SOMETHING_S, SOMETHING_SPEED, SOMETHING_AHEAD_RAD, SOMETHING_CONFIDENCE = 90.0, 5.0, math.radians(35.0), 0.9
 OPENING_S = 100.0
+# A mark that is steered by and is gone goes before all else that is only to be known.
+MISSING_WEIGHT = 20.0
 SWING_CALL_M = 40.0
 BIAS_CALL_DEG = 1.5
 OFFSET_CALL_M = 20.0
 FALL_CALL_DB = 4.0
-OVER_SPEED_KN = 1.0
 
 _FAULT_WORDS = {
     "radar": ("the radar picture", 4),
@@ -81,6 +77,13 @@ class Wheel:
             return f"bearing {round(math.degrees(bearing_rad)) % 360:03d}, {far}"
         return f"{direction_words(bearing_rad - bow)}, {far}"
 
+    def short(self, bearing_rad: float, range_m: float) -> str:
+        """Return direction and distance in as few words as can be."""
+        bow = self.own.heading_rad if self.own.heading_rad is not None else self.own.ahead_rad
+        if bow is None:
+            return f"bearing {round(math.degrees(bearing_rad)) % 360:03d}, {self.far(range_m)}"
+        return f"{bow_words(bearing_rad - bow)}, {self.far(range_m)}"
+
     def far(self, distance_m: float) -> str:
         """Return a distance in the skipper's unit."""
         return distance_words(distance_m, self.boat.skipper.distance_unit)
@@ -114,26 +117,41 @@ def of_no_video(targets_only: bool) -> list[Candidate]:
     return [Candidate("no video", "fault", 3, say)]
 
 
-def of_passings(
-    wheel: Wheel, passings: Sequence[Passing], meets: Mapping[int, tuple[Encounter, ...]]
-) -> list[Candidate]:
-    """Return candidates of vessels that will come close and of still things on the way."""
-    out: list[Candidate] = _of_something(wheel, passings)
-    for passing in passings:
-        one = passing.contact
-        if passing.cpa_m is None or passing.tcpa_s is None or one.confidence < 0.4:
+def of_threats(wheel: Wheel, risks: Risks) -> list[Candidate]:
+    """Return candidates of what is met: of what decides with the order first, of the rest who, where and how near."""
+    passings = {p.contact.id: p for p in risks.passings}
+    decision = risks.decision
+    out: list[Candidate] = of_something(wheel, risks.passings)
+    for threat in risks.threats:
+        if threat.asks == "clear":
             continue
-        where = wheel.where_polar(one.bearing_rad, one.range_m)
-        if one.kind == "vessel":
-            out.extend(_of_vessel(wheel, passing, where, meets.get(one.id, ())))
-        elif one.kind == "uncharted":
-            out.extend(_of_still(wheel, passing, where))
-        elif one.kind == "charted" and one.charted_as is not None:
-            out.extend(_of_mark(wheel, passing, where))
+        leads = decision is not None and decision.threat is not None and decision.threat.key == threat.key
+        passing = None if threat.contact is None else passings[threat.contact]
+        if passing is None:
+            if leads and decision is not None and threat.danger is not None:
+                out.append(_of_danger_that_decides(wheel, threat, decision))
+            continue
+        who = who_words(wheel, passing)
+        weight = 1.0 / max(5.0, threat.act_in_s + 60.0)
+        if leads and decision is not None and decision.do != "hold":
+            say = f"{order_words(decision, spoken=True)}. {_capital(who)}."
+        else:
+            role = risks.roles.get(passing.contact.id)
+            gives = role is not None and role.encounter.gives_way is False
+            say = f"{_capital(who)}{', gives way' if gives else ''}, {_nearest(wheel, passing)}."
+        # What does not decide is told and not shouted: one order a moment.
+        urgency = threat.urgency if leads else min(threat.urgency, 2)
+        kind: CallKind = (
+            "vessel" if threat.about == "vessel" else "uncharted" if threat.about == "uncharted" else "mark"
+        )
+        out.append(Candidate(threat.key, kind, urgency, say, weight, passing.contact.id))
+    if decision is not None and decision.threat is not None and decision.threat.about == "speed":
+        say = f"{order_words(decision, spoken=True)}. {risks.speed.because}"
+        out.append(Candidate("speed", "speed", 2, say))
     return out
 
 
-def _of_something(wheel: Wheel, passings: Sequence[Passing]) -> list[Candidate]:
+def of_something(wheel: Wheel, passings: Sequence[Passing]) -> list[Candidate]:
     """Return the one candidate of what runs in from ahead and is hit too seldom to be called a vessel: the soonest.
 
     Rule 5 asks for all means of look-out: to wait until it is sure would leave no time.  One key for all of them, or
@@ -156,59 +174,63 @@ def _of_something(wheel: Wheel, passings: Sequence[Passing]) -> list[Candidate]:
     if soonest is None:
         return []
     one = soonest[1].contact
-    say = f"{wheel.where_polar(one.bearing_rad, one.range_m)}, something may be coming fast: "
-    say += "it shows too seldom to say what it is. Look there."
+    say = f"{wheel.short(one.bearing_rad, one.range_m)}, something may be coming fast: look there."
     return [Candidate("something ahead", "something", 2, _capital(say), SOMETHING_S / max(10.0, soonest[0]), one.id)]
 
 
-def _of_vessel(wheel: Wheel, passing: Passing, where: str, meets: tuple[Encounter, ...]) -> list[Candidate]:
+def _of_danger_that_decides(wheel: Wheel, threat: Threat, decision: Decision) -> Candidate:
+    assert threat.danger is not None
+    words = danger_words(threat.danger.danger)
+    say = f"{order_words(decision, spoken=True)}. {_capital(words)} ahead, {wheel.far(threat.danger.distance_m)}."
+    kind = threat.danger.danger.kind
+    return Candidate(f"danger {kind}", "charted danger", threat.urgency, say, 60.0 / max(5.0, threat.act_in_s + 30.0))
+
+
+def who_words(wheel: Wheel, passing: Passing) -> str:
+    """Return who and where, in a few words."""
+    one = passing.contact
+    where = wheel.short(one.bearing_rad, one.range_m)
+    if one.kind == "vessel":
+        name = one.ais.name if one.ais is not None and one.ais.name else "vessel"
+        return f"{name}{'' if one.moves else ', not moving'}, {where}"
+    if one.kind == "charted" and one.charted_as is not None:
+        return f"{_named(one.charted_as.object, one.charted_as.name)}, {where}"
+    return f"something not charted, {where}"
+
+
+def about(wheel: Wheel, risks: Risks, decision: Decision, tide_m: float | None) -> tuple[str, str]:
+    """Return who or what decides and where, and how near it comes as things are; "" where that is not reckoned."""
+    threat = decision.threat
+    if threat is None or threat.about == "speed":
+        return "", ""
+    if threat.danger is not None:
+        danger = threat.danger.danger
+        words = f"{_capital(danger_words(danger))}{depth_words(danger, tide_m)}"
+        return f"{words} ahead", wheel.far(threat.danger.distance_m)
+    passing = next((p for p in risks.passings if p.contact.id == threat.contact), None)
+    if passing is None:
+        return "", ""
+    return _capital(who_words(wheel, passing)), _nearest(wheel, passing)
+
+
+def _nearest(wheel: Wheel, passing: Passing) -> str:
     assert passing.cpa_m is not None and passing.tcpa_s is not None
-    one, keep_off = passing.contact, wheel.boat.skipper.keep_off_m
-    margin = min(2.0 * (passing.cpa_sigma_m or 0.0), keep_off)
-    close = passing.cpa_m < keep_off and -5.0 <= passing.tcpa_s <= MEET_S
-    maybe = passing.cpa_m - margin < keep_off and 0.0 <= passing.tcpa_s <= SOON_S
-    if not (close or maybe) or one.confidence < 0.5:
-        return []
-    name = f"{one.ais.name}, " if one.ais is not None and one.ais.name else "a vessel, "
-    near = f"within {wheel.far(passing.cpa_m)} in {time_words(max(0.0, passing.tcpa_s))}."
-    if not one.moves:
-        say = f"{where}, {name}stopped: you pass {near}"
-    else:
-        say = f"{where}, {name}making {mps_to_kn(one.speed):.0f} knots, comes {near}"
-    if meets:
-        say += " " + " ".join(f"Rule {m.rule}: {m.action}" for m in meets)
-    urgency = 4 if passing.tcpa_s < SOON_S and passing.cpa_m < 0.5 * keep_off else 3
-    weight = keep_off / max(20.0, passing.cpa_m) * MEET_S / max(30.0, passing.tcpa_s)
-    return [Candidate(f"echo {one.id}", "vessel", urgency, _capital(say), weight, one.id)]
+    return f"nearest {wheel.far(passing.cpa_m)} in {time_words(max(0.0, passing.tcpa_s))}"
 
 
-def _of_still(wheel: Wheel, passing: Passing, where: str) -> list[Candidate]:
-    assert passing.cpa_m is not None and passing.tcpa_s is not None
-    near = STILL_SHARE * wheel.boat.skipper.keep_off_m
-    if not (passing.cpa_m < near and 0.0 <= passing.tcpa_s <= STILL_S):
-        return []
-    in_the_way = passing.cpa_m < max(30.0, 2.0 * wheel.boat.beam_m + 2.0 * (passing.cpa_sigma_m or 0.0))
-    urgency = 4 if in_the_way and passing.tcpa_s < 45.0 else 3 if in_the_way or passing.tcpa_s < 90.0 else 2
-    say = f"{where}, not on the chart, not moving."
-    if in_the_way:
-        say = f"{where}, not on the chart, not moving, in the way."
-    weight = near / max(15.0, passing.cpa_m) * STILL_S / max(20.0, passing.tcpa_s)
-    echo = passing.contact.id
-    return [Candidate(f"echo {echo}", "uncharted", urgency, _capital(say), weight, echo)]
-
-
-def _of_mark(wheel: Wheel, passing: Passing, where: str) -> list[Candidate]:
-    charted, echo = passing.contact.charted_as, passing.contact.id
-    assert charted is not None and passing.cpa_m is not None and passing.tcpa_s is not None
+def of_marks(wheel: Wheel, passings: Sequence[Passing]) -> list[Candidate]:
+    """Return a candidate for each buoy that lies off its charted place."""
     out = []
-    name = _named(charted.object, charted.name)
-    if charted.offset_m > SWING_CALL_M and charted.object.startswith("BOY"):
-        say = f"{name} lies {wheel.far(charted.offset_m)} from its charted place: {where}."
-        out.append(Candidate(f"moved {charted.cell} {charted.feature}", "mark moved", 2, _capital(say), 1.0, echo))
-    if passing.cpa_m < MARK_M and 0.0 <= passing.tcpa_s <= MARK_S:
-        urgency = 4 if passing.tcpa_s < 30.0 else 3
-        say = f"{name}, {where}, in the way."
-        out.append(Candidate(f"echo {echo}", "mark", urgency, _capital(say), MARK_S / max(10.0, passing.tcpa_s), echo))
+    for passing in passings:
+        one, charted = passing.contact, passing.contact.charted_as
+        if one.kind != "charted" or charted is None or one.confidence < 0.4:
+            continue
+        if charted.offset_m > SWING_CALL_M and charted.object.startswith("BOY"):
+            name = _named(charted.object, charted.name)
+            where = wheel.where_polar(one.bearing_rad, one.range_m)
+            say = f"{name} lies {wheel.far(charted.offset_m)} from its charted place: {where}."
+            key = f"moved {charted.cell} {charted.feature}"
+            out.append(Candidate(key, "mark moved", 2, _capital(say), 1.0, one.id))
     return out
 
 
@@ -221,21 +243,8 @@ def of_missing(wheel: Wheel, missing: Sequence[MissingMark]) -> list[Candidate]:
             f"{_named(mark.object, mark.name)} does not show: it should be {wheel.where(mark.east_m, mark.north_m)}. "
             f"Looked for on {count_words(one.looks)} turns."
         )
-        out.append(Candidate(f"missing {mark.cell} {mark.feature}", "mark missing", 2, _capital(say)))
+        out.append(Candidate(f"missing {mark.cell} {mark.feature}", "mark missing", 2, _capital(say), MISSING_WEIGHT))
     return out
-
-
-def of_speed(own: OwnPlane, advice: SafeSpeed, was_over: bool) -> tuple[list[Candidate], bool]:
-    """Return a candidate while the boat goes faster than goes with what is seen; with hysteresis of half a knot."""
-    if own.sog is None or advice.advised_kn is None:
-        return [], was_over
-    over = mps_to_kn(own.sog) - advice.advised_kn
-    is_over = over > OVER_SPEED_KN or (was_over and over > 0.5 * OVER_SPEED_KN)
-    if not is_over:
-        return [], False
-    urgency = 3 if over > 5.0 else 2
-    say = f"The speed that goes with what is seen is {advice.advised_kn:.0f} knots. {advice.because}"
-    return [Candidate("speed", "speed", urgency, say, max(1.0, over))], True
 
 
 def of_opening(wheel: Wheel, opening: Opening | None, stopping_m: float | None) -> list[Candidate]:
@@ -319,32 +328,24 @@ def of_performance(performance: RadarPerformance) -> list[Candidate]:
     return [Candidate("performance", "radar performance", 2, say, -fall_db)]
 
 
-def of_dangers(wheel: Wheel, dangers: Sequence[Ahead], course_rad: float, tide_m: float | None) -> list[Candidate]:
-    """Return a candidate for what the chart has ahead in the corridor."""
+def of_dangers(wheel: Wheel, risks: Risks, course_rad: float, tide_m: float | None) -> list[Candidate]:
+    """Return a candidate for what the chart has ahead in the corridor, but for the one that decides."""
+    decides = None if risks.decision is None or risks.decision.threat is None else risks.decision.threat.key
     out: dict[str, Candidate] = {}
-    for one in dangers:
-        danger = one.danger
+    for one in risks.dangers:
+        danger, key = one.danger, f"danger {one.danger.kind}"
         speed = wheel.own.sog or 0.0
         seconds = one.distance_m / speed if speed > 0.3 else math.inf
-        if seconds > 120.0:
+        if seconds > 120.0 or (key == decides and one.in_way):
             continue
-        urgency = 4 if seconds < 30.0 else 3
-        if danger.kind in ("unsurveyed", "chart ends") or danger.weight != "stops":
-            urgency = 2
-        elif not one.in_way:
-            # Beside the boat's own way: water, rocks and land may still come nearer.
-            urgency = 3
-        where = wheel.where_polar(course_rad, one.distance_m)
-        if not one.in_way:
-            where = f"{where}, close beside the way"
+        stops = danger.weight == "stops" and danger.kind not in ("unsurveyed", "chart ends")
+        # Known before it decides, and not shouted: there is time, or it lies beside the way.
+        urgency = 2 if stops or one.in_way else 1
+        where = wheel.short(course_rad, one.distance_m)
+        beside = "" if one.in_way else ", close beside the way"
         words = danger_words(danger)
-        candidate = Candidate(
-            f"danger {danger.kind}",
-            "charted danger",
-            urgency,
-            _capital(f"{where}, {words}{depth_words(danger, tide_m)}."),
-            60.0 / max(5.0, seconds),
-        )
+        say = f"{_capital(words)}{depth_words(danger, tide_m)} ahead, {where.split(', ', 1)[-1]}{beside}."
+        candidate = Candidate(key, "charted danger", urgency, say, 60.0 / max(5.0, seconds))
         # Of one kind the more urgent; of equally urgent ones the nearer, which comes first.
         if words not in out or urgency > out[words].urgency:
             out[words] = candidate

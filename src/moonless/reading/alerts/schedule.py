@@ -1,13 +1,14 @@
 """How often each thing is said, without nagging: the one place that decides it.
 
 Rules of this file:
-- A candidate has a key ("echo 17", "speed", "missing ..."), its identity from turn to turn, and a weight that grows as
-  it gets worse.
-- It is said when it is new, when its urgency rises, or when its weight has grown by half; and not before its pause
-  is over unless the urgency rose.
+- A candidate has a key ("echo 17", "speed", "missing ..."), its identity from turn to turn; its words are of the turn.
+- It is said when it is new and when its urgency rises; otherwise not again.  What must be acted on now (4) is said
+  again while it lasts, for nobody has answered it.
+- One new sentence in `BUDGET_S` seconds, but for what must be acted on now and for what cannot be believed.  Of those
+  that wait the most urgent goes first, in the words of its turn, and what no longer holds is not said at all.
+- What is worth knowing in passing (1) stands on the sheet and is not spoken of while anything else waits.
 - What goes away is forgotten after a while; one that flickers is not said twice.
 - What the skipper has acknowledged is not said again until its urgency rises.
-- Of the candidates of one turn the most urgent are said, three at the most; the others wait their turn.
 """
 
 from __future__ import annotations
@@ -18,13 +19,14 @@ from dataclasses import dataclass
 from moonless.reading.types import Call, CallKind
 from moonless.units import NS_PER_S
 
-FORGET_S = 45.0
-# The most urgent is said again before its words leave the screens (25 s).
-PAUSE_S = {1: 600.0, 2: 180.0, 3: 90.0, 4: 24.0}
-WORSE_BY = 1.5
-AT_ONCE = 3
-# Whatever grows worse is said again no sooner than this: its last sentence has hardly been heard.  Own figure.
-LEAST_PAUSE_S = 20.0
+FORGET_S = 60.0
+# Own figure: about what a person at the wheel takes in beside steering.
+BUDGET_S = 20.0
+# What must be acted on now and is not answered is said again so often.
+AGAIN_S = 24.0
+ACT_NOW = 4
+# Never silently stale: faults, and the position carried on without its receiver, wait for nothing.
+AT_ONCE: frozenset[CallKind] = frozenset({"fault", "position"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +44,6 @@ class Candidate:
 @dataclass(slots=True)
 class _Known:
     urgency: int
-    weight: float
     said_ns: int
     last_ns: int
     acknowledged: bool = False
@@ -53,15 +54,22 @@ class Schedule:
 
     def __init__(self) -> None:
         self._known: dict[str, _Known] = {}
+        self._spoke_ns: int | None = None
 
     def choose(self, time_ns: int, candidates: Sequence[Candidate]) -> tuple[Call, ...]:
         """Return the calls of this turn, most urgent first."""
         if any(known.last_ns > time_ns for known in self._known.values()):
             # Time went back: a recording was started again.
             self._known.clear()
+            self._spoke_ns = None
         wanted = [one for one in candidates if self._is_worth(one, time_ns)]
         wanted.sort(key=lambda one: (-one.urgency, -one.weight))
-        said = wanted[:AT_ONCE]
+        free = self._spoke_ns is None or time_ns - self._spoke_ns >= BUDGET_S * NS_PER_S
+        # What cannot be believed is said at once, whatever else is; of the rest one sentence a turn.
+        at_once = [one for one in wanted if one.kind in AT_ONCE]
+        rest = [one for one in wanted if one.kind not in AT_ONCE]
+        said = at_once + (rest[:1] if rest and (free or rest[0].urgency >= ACT_NOW) else [])
+        said.sort(key=lambda one: (-one.urgency, -one.weight))
         for one in candidates:
             known = self._known.get(one.key)
             if known is not None:
@@ -69,7 +77,8 @@ class Schedule:
         for one in said:
             before = self._known.get(one.key)
             acknowledged = before is not None and before.acknowledged and one.urgency <= before.urgency
-            self._known[one.key] = _Known(one.urgency, one.weight, time_ns, time_ns, acknowledged)
+            self._known[one.key] = _Known(one.urgency, time_ns, time_ns, acknowledged)
+            self._spoke_ns = time_ns
         for key in [k for k, v in self._known.items() if (time_ns - v.last_ns) / NS_PER_S > FORGET_S]:
             del self._known[key]
         return tuple(Call(one.key, one.kind, one.urgency, one.say, one.echo) for one in said)
@@ -83,10 +92,5 @@ class Schedule:
         known = self._known.get(one.key)
         if known is None or one.urgency > known.urgency:
             return True
-        if known.acknowledged:
-            return False
         since = (time_ns - known.said_ns) / NS_PER_S
-        worse = one.weight >= known.weight * WORSE_BY
-        return (worse and since >= max(PAUSE_S[one.urgency] / 3.0, LEAST_PAUSE_S)) or (
-            one.urgency >= 3 and since >= PAUSE_S[one.urgency]
-        )
+        return one.urgency >= ACT_NOW and not known.acknowledged and since >= AGAIN_S

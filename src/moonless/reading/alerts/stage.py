@@ -2,14 +2,26 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 from moonless.boat.types import Boat
 from moonless.reading.alerts import candidates
+from moonless.reading.alerts.orders import instruction_of
 from moonless.reading.alerts.schedule import Candidate, Schedule
 from moonless.reading.collision.stage import Risks
 from moonless.reading.identify.stage import Identified
 from moonless.reading.registration.stage import Placed, Unplaced
-from moonless.reading.types import Call
+from moonless.reading.types import Call, Instruction
 from moonless.reading.visibility.stage import View
+from moonless.reading.words import time_words
+
+
+@dataclass(frozen=True, slots=True)
+class Said:
+    """What a turn has to say."""
+
+    calls: tuple[Call, ...]  # to be spoken now
+    instruction: Instruction | None  # that stands
 
 
 class AlertStage:
@@ -18,39 +30,57 @@ class AlertStage:
     def __init__(self, boat: Boat) -> None:
         self._boat = boat
         self._schedule = Schedule()
-        self._was_over_speed = False
 
     def begin_again(self) -> None:
-        """Forget what was learnt of this run; what was said lately stays said."""
-        self._was_over_speed = False
+        """Begin another run; what was said lately stays said."""
 
     def acknowledge(self, key: str) -> None:
         """Say no more of what bears this key until it becomes more urgent."""
         self._schedule.acknowledge(key)
 
-    def choose(self, placed: Placed, identified: Identified, view: View, risks: Risks) -> tuple[Call, ...]:
-        """Return what is said of a turn, most urgent first."""
+    def choose(self, placed: Placed, identified: Identified, view: View, risks: Risks) -> Said:
+        """Return what is said of a turn, most urgent first, and the one order that stands."""
         situation, own, agreement = placed.situation, placed.own, placed.agreement
         wheel = candidates.Wheel(own, self._boat)
         found = candidates.of_faults(situation.faults, placed.carried is not None)
         found += candidates.of_no_video(situation.targets_only)
         if placed.carried is not None:
             found += candidates.of_carried(placed.carried)
-        found += candidates.of_passings(wheel, risks.passings, risks.encounters)
+        found += candidates.of_threats(wheel, risks)
+        found += candidates.of_marks(wheel, risks.passings)
         found += candidates.of_missing(wheel, identified.missing)
-        over, self._was_over_speed = candidates.of_speed(own, risks.speed, self._was_over_speed)
-        found += over
         found += candidates.of_agreement(agreement, self._boat)
         found += candidates.of_performance(identified.performance)
-        found += candidates.of_opening(wheel, view.opening, risks.stopping_m)
+        opening = candidates.of_opening(wheel, view.opening, risks.stopping_m)
+        found += opening
         if own.ahead_rad is not None:
-            found += candidates.of_dangers(wheel, risks.dangers, own.ahead_rad, situation.tide_m)
+            found += candidates.of_dangers(wheel, risks, own.ahead_rad, situation.tide_m)
         found += candidates.of_sounder(risks.sounder)
-        return self._schedule.choose(situation.time_ns, found)
+        calls = self._schedule.choose(situation.time_ns, found)
+        return Said(calls, self._instruction(wheel, view, risks, situation.tide_m, bool(opening)))
 
-    def choose_withdrawn(self, unplaced: Unplaced) -> tuple[Call, ...]:
+    def _instruction(
+        self, wheel: candidates.Wheel, view: View, risks: Risks, tide_m: float | None, opens: bool
+    ) -> Instruction | None:
+        decision = risks.decision
+        if decision is not None:
+            who, nearest = candidates.about(wheel, risks, decision, tide_m)
+            return instruction_of(decision, who, nearest, risks.speed.because)
+        if opens and view.opening is not None:
+            one = view.opening
+            where = wheel.short(one.bearing_then_rad, one.distance_then_m)
+            side = where.split(",")[0]
+            because = f"Hidden water opens in {time_words(one.in_s)}, {where}: a boat may come out of it."
+            return Instruction("look", None, None, f"LOOK {side}", because)
+        return None
+
+    def choose_withdrawn(self, unplaced: Unplaced) -> Said:
         """Return what is said of a turn whose picture or position is withdrawn."""
         found: list[Candidate] = candidates.of_faults(unplaced.situation.faults)
         if unplaced.carried is not None:
             found += candidates.of_carried(unplaced.carried)
-        return self._schedule.choose(unplaced.situation.time_ns, found)
+        calls = self._schedule.choose(unplaced.situation.time_ns, found)
+        worst = max(found, key=lambda one: one.urgency, default=None)
+        if worst is None or worst.urgency < 3:
+            return Said(calls, None)
+        return Said(calls, Instruction("look", None, None, "LOOK all round", worst.say))

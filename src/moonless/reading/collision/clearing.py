@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from moonless.chart.dangers.words import refusal_words
-from moonless.reading.collision.counts import MEET_S, STILL_S, STILL_SHARE
+from moonless.reading.collision.counts import MEET_S, STILL_S
 from moonless.reading.collision.held_against import LEAST_CONFIDENCE, HeldAgainst
 from moonless.reading.collision.trial import Tried, smallest_that_clear
 
@@ -29,24 +28,18 @@ def clearing_changes(turn: HeldAgainst) -> Clearing | None:
     threats = _threats(turn)
     if not threats:
         return None
-
-    def refuses(course_rad: float, speed: float, delay_s: float, hold_s: float) -> str | None:
-        danger = turn.first_danger(course_rad, speed, delay_s, hold_s)
-        return None if danger is None else f"{refusal_words(danger)} that way"
-
     keep_off = turn.boat.skipper.keep_off_m
-    found = smallest_that_clear(*turn.way, turn.movers()[0], keep_off, turn.sight, 0.0, refuses)
+    found = smallest_that_clear(*turn.way, turn.movers()[0], keep_off, turn.sight, 0.0, turn.refuses)
     return Clearing(keep_off, threats, turn.way[0], found.turn, found.slow, found.refused)
 
 
 def _threats(turn: HeldAgainst) -> tuple[int, ...]:
-    keep_off = turn.boat.skipper.keep_off_m
-    inside = {"vessel": (keep_off, MEET_S), "uncharted": (STILL_SHARE * keep_off, STILL_S)}
+    soon = {"vessel": MEET_S, "uncharted": STILL_S}
     threats = []
     for one in turn.passings:
         if one.cpa_m is None or one.tcpa_s is None or one.contact.confidence < LEAST_CONFIDENCE or one.tcpa_s <= 0.0:
             continue
-        near_m, soon_s = inside.get(one.contact.kind, (0.0, 0.0))
-        if one.cpa_m < near_m and one.tcpa_s <= soon_s:
+        soon_s = soon.get(one.contact.kind, 0.0)
+        if one.cpa_m < turn.keep_off_of(one.contact.id) and one.tcpa_s <= soon_s:
             threats.append((one.tcpa_s, one.contact.id))
     return tuple(echo for _, echo in sorted(threats, key=lambda threat: threat[0]))

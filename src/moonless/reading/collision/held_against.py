@@ -1,18 +1,18 @@
 """What a manoeuvre of a turn is held against: the echoes, the chart and the water that is hidden.
 
-What must be kept off by how much: a vessel by the skipper's keep-off distance; a still thing that the chart does not
-know by the share of it that calls use; a charted mark, which is meant to be passed close, by what would be a collision.
-Shore, bridges, clutter and false echoes are the chart's business or nobody's.
+What must be kept off by how much: `moonless.reading.collision.keep_off`.  Shore, bridges, clutter and false echoes are
+the chart's business or nobody's.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 
 from moonless.boat.types import Boat
 from moonless.chart.dangers.types import Danger
+from moonless.chart.dangers.words import refusal_words
 from moonless.reading.collision import charted_dangers
-from moonless.reading.collision.counts import MARK_M, STILL_SHARE
 from moonless.reading.collision.trial import MIN_SPEED, Mover, vector
 from moonless.reading.contact import Passing
 from moonless.reading.own import OwnPlane
@@ -37,6 +37,11 @@ class HeldAgainst:
     tide_m: float | None
     position_sigma_m: float
     raster: VisibilityRaster | None
+    keep_off_m: Mapping[int, float] = field(default_factory=dict)  # by contact; what is not in it asks the skipper's
+
+    def keep_off_of(self, contact: int) -> float:
+        """Return the distance to keep from a contact."""
+        return self.keep_off_m.get(contact, self.boat.skipper.keep_off_m)
 
     @property
     def way(self) -> tuple[float, float] | None:
@@ -47,17 +52,20 @@ class HeldAgainst:
 
     def movers(self) -> tuple[list[Mover], list[int]]:
         """Return what must be kept off, and the row of each among the passings."""
-        keep_off = self.boat.skipper.keep_off_m
-        own_keep = {"vessel": keep_off, "uncharted": STILL_SHARE * keep_off, "charted": MARK_M}
         movers, rows = [], []
         for row, passing in enumerate(self.passings):
             one = passing.contact
             if one.kind not in KINDS or one.confidence < LEAST_CONFIDENCE:
                 continue
             place = (one.position_en[0] - self.own.east_m, one.position_en[1] - self.own.north_m)
-            movers.append(Mover(one.id, place, one.velocity_en, own_keep[one.kind], one.kind == "charted"))
+            movers.append(Mover(one.id, place, one.velocity_en, self.keep_off_of(one.id), one.kind == "charted"))
             rows.append(row)
         return movers, rows
+
+    def refuses(self, course_rad: float, speed: float, delay_s: float, hold_s: float) -> str | None:
+        """Return why the chart refuses a course held for so long, in words; None: it does not."""
+        danger = self.first_danger(course_rad, speed, delay_s, hold_s)
+        return None if danger is None else f"{refusal_words(danger)} that way"
 
     def first_danger(self, course_rad: float, speed: float, delay_s: float, hold_s: float) -> Danger | None:
         """Return the first charted thing that refuses a course that begins ``delay_s`` from now and is held so long."""

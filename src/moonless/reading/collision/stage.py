@@ -8,7 +8,7 @@ view ─► the speed that goes with what is seen            ┘
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from moonless.boat.types import Boat
@@ -16,15 +16,18 @@ from moonless.reading.chart_around import Place, keep_outs_around
 from moonless.reading.collision import charted_dangers
 from moonless.reading.collision.clearing import Clearing, clearing_changes
 from moonless.reading.collision.closest import passings_of
-from moonless.reading.collision.encounter import meetings
+from moonless.reading.collision.decide import Decider, Decision, Threat, need_s, threats_of
 from moonless.reading.collision.held_against import HeldAgainst
+from moonless.reading.collision.keep_off import keep_off_m, room_m
+from moonless.reading.collision.plan_ahead import LATE_M, PlanAhead, plan_ahead
+from moonless.reading.collision.roles import Role, Roles, is_sure
 from moonless.reading.collision.safe_speed import NO_VIDEO, SafeSpeed, advise, stopping_line_m
+from moonless.reading.collision.trial import Tried
 from moonless.reading.contact import Contact, Passing
 from moonless.reading.own import OwnPlane
 from moonless.reading.registration.stage import Placed
 from moonless.reading.visibility.seeing import RadarPerformance
 from moonless.reading.visibility.stage import View
-from moonless.rules.steering import Encounter
 
 # The corridor of charted dangers looks this long ahead.
 CORRIDOR_S = 120.0
@@ -37,7 +40,9 @@ class Risks:
     """What a turn threatens, and what keeps clear of it."""
 
     passings: tuple[Passing, ...]
-    encounters: Mapping[int, tuple[Encounter, ...]]  # by contact
+    roles: Mapping[int, Role]  # by contact, kept until past and clear
+    threats: tuple[Threat, ...]  # soonest to act first
+    decision: Decision | None
     dangers: tuple[charted_dangers.Ahead, ...]  # charted, in the corridor ahead, nearest first
     sounder: charted_dangers.SounderCheck | None
     stopping_m: float | None
@@ -54,10 +59,12 @@ class CollisionStage:
         self._place: Place | None = None
         self._dangers: charted_dangers.Charted | None = None
         self.last_turn: HeldAgainst | None = None  # what a manoeuvre is tried against; None: withdrawn
+        self._roles, self._decider = Roles(), Decider()
 
     def begin_again(self) -> None:
-        """Forget the last turn; the charted dangers stay laid out."""
+        """Forget the last turn, roles and orders; the charted dangers stay laid out."""
         self.last_turn = None
+        self._roles, self._decider = Roles(), Decider()
 
     def withdraw(self, own: OwnPlane | None) -> float | None:
         """Say that this turn cannot be placed, and no manoeuvre be tried; return the stopping line, where known."""
@@ -69,22 +76,36 @@ class CollisionStage:
         self._lay_out(placed)
         own, situation = placed.own, placed.situation
         passings = passings_of(own, contacts)
-        self.last_turn = HeldAgainst(
+        room = room_m(view.raster, own.ahead_rad)
+        keep_off = {c.id: keep_off_m(c, self._boat, own.sog, room) for c in contacts}
+        self.last_turn = turn = HeldAgainst(
             situation.time_ns, own, passings, self._boat, situation.sight, self._dangers, situation.tide_m,
-            placed.position_sigma_m, view.raster,
+            placed.position_sigma_m, view.raster, keep_off,
         )  # fmt: skip
+        plan = plan_ahead(own, situation.way)
+        dangers = self._ahead(placed, contacts, plan)
+        speed = (
+            NO_VIDEO
+            if situation.targets_only
+            else advise(self._boat, view.seen_ahead_m, view.hidden_ahead, performance.is_shown)
+        )
+        need = need_s(self._boat, own.sog)
+        roles = self._roles.update(situation.time_ns, own, passings, situation.sight, keep_off, need)
+        sure = frozenset(
+            p.contact.id for p in passings if is_sure(p) and not _avoided(p, plan, own, keep_off)
+        )
+        threats = threats_of(turn, roles, sure, dangers)
+        decision = self._decider.decide(turn, threats, roles, speed)
         return Risks(
             passings=passings,
-            encounters=meetings(own, passings, situation.sight),
-            dangers=self._ahead(placed, contacts),
+            roles=roles,
+            threats=tuple(threats),
+            decision=decision,
+            dangers=dangers,
             sounder=self._sounder(placed),
             stopping_m=None if own.sog is None else stopping_line_m(own.sog, self._boat),
-            speed=(
-                NO_VIDEO
-                if situation.targets_only
-                else advise(self._boat, view.seen_ahead_m, view.hidden_ahead, performance.is_shown)
-            ),
-            clearing=clearing_changes(self.last_turn),
+            speed=speed,
+            clearing=_offered(turn, decision),
         )
 
     def _lay_out(self, placed: Placed) -> None:
@@ -98,11 +119,16 @@ class CollisionStage:
             keep_outs = keep_outs_around(self._knowledge, place.frame, *middle, place.radius_m)
             self._dangers = charted_dangers.lay_out_dangers(place.chart, keep_outs)
 
-    def _ahead(self, placed: Placed, contacts: Sequence[Contact]) -> tuple[charted_dangers.Ahead, ...]:
+    def _ahead(
+        self, placed: Placed, contacts: Sequence[Contact], plan: PlanAhead | None
+    ) -> tuple[charted_dangers.Ahead, ...]:
         own, way = placed.own, placed.own.ahead_rad
         if self._dangers is None or way is None or own.sog is None or own.sog <= WAY_SPEED:
             return ()
         length = max(own.sog * CORRIDOR_S, stopping_line_m(own.sog, self._boat))
+        if plan is not None:
+            # What the next turn avoids is not ahead, unless the turn is missed.
+            length = max(min(length, plan.to_turn_m + LATE_M), 2.0 * self._boat.length_m)
         half = 1.5 * self._boat.beam_m + 5.0
         tide, sigma = placed.situation.tide_m, placed.position_sigma_m
         # A mark that the radar shows is told as an echo.
@@ -117,3 +143,24 @@ class CollisionStage:
         return charted_dangers.check_sounder(
             self._dangers, placed.own, situation.depth_below_surface_m, situation.tide_m, placed.position_sigma_m,
         )  # fmt: skip
+
+
+def _avoided(passing: Passing, plan: PlanAhead | None, own: OwnPlane, keep_off: Mapping[int, float]) -> bool:
+    """Return whether the route's next turn keeps off a still thing that the bow points at."""
+    contact, ahead = passing.contact, own.ahead_rad
+    if plan is None or contact.moves or ahead is None:
+        return False
+    return plan.avoids(*contact.position_en, keep_off[contact.id], ahead, own)
+
+
+def _offered(turn: HeldAgainst, decision: Decision | None) -> Clearing | None:
+    """Return the changes offered: none beside an order to hold, and the order's own in the place of its kind."""
+    if decision is None or decision.do not in ("turn", "slow", "stop") or decision.threat is None:
+        return None
+    offered = clearing_changes(turn)
+    if offered is None or decision.keeps_off_m is None or decision.speed is None:
+        return offered
+    own = Tried(decision.turn_deg, decision.speed, 0.0, decision.keeps_off_m, decision.threat.contact, None)
+    if decision.do == "turn":
+        return replace(offered, turn=own)
+    return replace(offered, turn=None, slow=own)

@@ -44,6 +44,7 @@ def contacts_of(evidence: Evidence, explained: list[Explained], place: Place | N
                 nav_status=None if track.ais is None else track.ais.nav_status,
                 why=why(i, evidence, told, place),
                 is_coasting=track.state == "coasting",
+                n_hits=track.n_hits,
             )
         )
     return tuple(out)

@@ -7,6 +7,7 @@ import math
 import numpy as np
 
 from moonless.frames import wrap_180, wrap_360
+from moonless.reading.alerts.stage import Said
 from moonless.reading.collision.safe_speed import SafeSpeed
 from moonless.reading.collision.stage import Risks
 from moonless.reading.contact import Passing
@@ -18,7 +19,7 @@ from moonless.reading.publish.polygons import hidden_polygons, seeing_polygon
 from moonless.reading.registration.registrar import Agreement
 from moonless.reading.registration.stage import Placed, Unplaced
 from moonless.reading.situation import Situation
-from moonless.reading.types import Call, Echo, Missing, Own, Reading, Registration, Seeing, SpeedAdvice
+from moonless.reading.types import Echo, Missing, Own, Reading, Registration, Seeing, SpeedAdvice
 from moonless.reading.visibility.stage import View
 from moonless.units import DistanceUnit, mps_to_kn
 
@@ -27,7 +28,7 @@ WITHDRAWN = SafeSpeed(None, "The radar picture or own position is withdrawn, so 
 
 
 def reading_of(
-    placed: Placed, identified: Identified, view: View, risks: Risks, calls: tuple[Call, ...], unit: DistanceUnit
+    placed: Placed, identified: Identified, view: View, risks: Risks, said: Said, unit: DistanceUnit
 ) -> Reading:
     """Return the reading of a turn from what its stages made of it; ``unit``: the skipper's, for its words."""
     situation, own, has_scan = placed.situation, placed.own, placed.situation.scan is not None
@@ -43,14 +44,15 @@ def reading_of(
         registration=_registration(placed.agreement, situation.held is not None),
         speed=_speed(risks.speed),
         faults=situation.faults,
-        calls=calls,
+        calls=said.calls,
+        instruction=said.instruction,
         performance_db=identified.performance.offset_db if has_scan else None,
         performance_sigma_db=identified.performance.sigma_db if has_scan else None,
         manoeuvres=manoeuvres_of(risks.clearing, unit),
     )
 
 
-def reading_withdrawn(unplaced: Unplaced, stopping_m: float | None, calls: tuple[Call, ...]) -> Reading:
+def reading_withdrawn(unplaced: Unplaced, stopping_m: float | None, said: Said) -> Reading:
     """Return the reading of a turn whose picture or position a fault withdraws: what is left of it."""
     situation, carried = unplaced.situation, unplaced.carried
     registration = NOTHING_KNOWN
@@ -69,7 +71,8 @@ def reading_withdrawn(unplaced: Unplaced, stopping_m: float | None, calls: tuple
         registration=registration,
         speed=_speed(WITHDRAWN),
         faults=situation.faults,
-        calls=calls,
+        calls=said.calls,
+        instruction=said.instruction,
     )
 
 

@@ -1,0 +1,354 @@
+"""One decision a moment: hold, turn, slow, stop or look, and why.
+
+What threatens is put in order by the time left to act: until closest approach, less the time that the boat's own
+manoeuvre takes.  The first that must be acted on decides; the manoeuvre chosen clears everything else as well, and the
+chart.  Where none does, it is the one that leaves most of what must be kept off.  A manoeuvre that was told stays the
+one told while it still does what it was for: a helmsman cannot steer by an order that changes with every turn.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from moonless.boat.types import Boat
+from moonless.frames import wrap_180, wrap_360
+from moonless.reading.collision.charted_dangers import Ahead
+from moonless.reading.collision.held_against import HeldAgainst
+from moonless.reading.collision.roles import Role
+from moonless.reading.collision.safe_speed import SafeSpeed, stop_distance, stopping_line_m
+from moonless.reading.collision.trial import Mover, Tried, approach, needed_m, try_out, vector
+from moonless.reading.contact import Passing
+from moonless.rules.steering import Sight, turn_discouraged
+from moonless.units import NS_PER_S, mps_to_kn
+
+Do = Literal["hold", "turn", "slow", "stop", "look"]
+About = Literal["vessel", "uncharted", "mark", "charted danger", "speed"]
+
+# Large enough to be readily apparent (Rule 8(b) gives no figure; common practice), up to square to the course.
+TURNS_DEG = (30, 40, 50, 60, 75, 90)
+SLOWINGS = (0.75, 0.5, 0.25, 0.0)
+# A turn larger than this is more than is asked of a boat that can slow instead.
+LARGE_TURN_DEG = 60
+# A helmsman takes so long over a turn.  Own figure.
+TURN_S = 20.0
+# Acted on so long before the manoeuvre must begin: "in ample time" (Rule 8(a), 16); the rules give no figure.
+GIVE_WAY_S, STILL_S, DANGER_S = 150.0, 45.0, 40.0
+NOW_S = 20.0
+# An order told stands for so long while it does what it is for, though it keeps a little less off than is asked.
+STANDS_S, STILL_GOOD = 120.0, 0.8
+# A new best replaces the one told only where it keeps off so much more.
+BETTER_BY = 1.3
+# What comes near later than this is met by a later decision; of one who must give way, half of her keep-off is left.
+COUNTS_S, GIVES_WAY_SHARE = 300.0, 0.5
+ON_COURSE_DEG, ON_SPEED_KN = 8.0, 1.0
+OVER_SPEED_KN, OVER_AGAIN_KN = 1.0, 0.5
+STOPPED_KN = 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class Threat:
+    """One thing that is met, and how long there is to act."""
+
+    key: str
+    about: About
+    act_in_s: float  # until our own manoeuvre must begin
+    asks: Literal["act", "hold", "watch", "clear"]  # clear: kept off already, and not yet past
+    contact: int | None = None
+    danger: Ahead | None = None
+
+    @property
+    def urgency(self) -> int:
+        """4 act now, 3 act soon, 2 know it, 1 in passing."""
+        if self.asks != "act":
+            return 2 if self.asks in ("hold", "watch") else 1
+        return 4 if self.act_in_s <= NOW_S else 3
+
+
+@dataclass(frozen=True, slots=True)
+class Decision:
+    """What to do now, SI; ``threat``: what decides; None where nothing does but speed."""
+
+    do: Do
+    course_rad: float | None  # over ground, to turn to or to keep
+    turn_deg: float  # positive to starboard; nought where no turn is told
+    speed: float | None  # to slow to
+    threat: Threat | None
+    keeps_off_m: float | None  # of everything, once it is done; None: not reckoned
+    clears: bool  # False: the best that is possible, and not enough
+    role: Role | None
+
+
+@dataclass(frozen=True, slots=True)
+class _Order:
+    do: Do
+    course_rad: float
+    speed: float
+    key: str
+    told_ns: int
+
+
+def need_s(boat: Boat, sog: float | None) -> float:
+    """Return the time that the boat's own manoeuvre takes: to react, and to turn or to stop, whichever is shorter."""
+    speed = sog or 0.0
+    stop_s = 2.0 * float(stop_distance(speed, boat.stopping)) / speed if speed > 0.1 else 0.0
+    return boat.skipper.react_s + min(TURN_S, max(stop_s, 5.0))
+
+
+def threats_of(
+    seen: HeldAgainst, roles: Mapping[int, Role], sure: frozenset[int], ahead: Sequence[Ahead]
+) -> list[Threat]:
+    """Return what is met, soonest to act first."""
+    own, boat = seen.own, seen.boat
+    need = need_s(boat, own.sog)
+    out = []
+    for passing in seen.passings:
+        threat = _of_passing(seen, passing, roles.get(passing.contact.id), sure, need)
+        if threat is not None:
+            out.append(threat)
+    speed = own.sog or 0.0
+    for one in ahead:
+        if not one.in_way or one.danger.weight != "stops" or one.danger.kind in ("unsurveyed", "chart ends"):
+            continue
+        # The stopping line, not the middle of the boat, must stay short of it.
+        margin = one.distance_m - stopping_line_m(speed, boat)
+        act_in = margin / speed if speed > 0.3 else math.inf
+        if act_in <= 2.0 * DANGER_S:
+            asks: Literal["act", "watch"] = "act" if act_in <= DANGER_S else "watch"
+            out.append(Threat(f"danger {one.danger.kind}", "charted danger", act_in, asks, None, one))
+    return sorted(out, key=lambda t: t.act_in_s)
+
+
+def _of_passing(
+    seen: HeldAgainst, passing: Passing, role: Role | None, sure: frozenset[int], need: float
+) -> Threat | None:
+    one = passing.contact
+    if passing.cpa_m is None or passing.tcpa_s is None or one.confidence < 0.5 or one.id not in sure:
+        return None
+    keep_off = seen.keep_off_of(one.id)
+    act_in = passing.tcpa_s - need
+    key = f"echo {one.id}"
+    if role is not None:
+        if not role.is_risk:
+            return Threat(key, "vessel", math.inf, "clear", one.id)
+        if role.encounter.gives_way is False:
+            acts = role.stand_on != "17(a)(i)"
+            return Threat(key, "vessel", act_in, "act" if acts else "hold", one.id)
+        return Threat(key, "vessel", act_in, "act" if act_in <= GIVE_WAY_S else "watch", one.id)
+    if not (passing.cpa_m < keep_off and passing.tcpa_s > 0.0):
+        return None
+    if one.kind == "vessel":
+        # No rule names her role (she lies still, or is not in sight yet): she is kept off like any thing.
+        act = act_in <= (GIVE_WAY_S if one.moves else STILL_S)
+        return Threat(key, "vessel", act_in, "act" if act else "watch", one.id) if act_in <= 2 * GIVE_WAY_S else None
+    about: About = "uncharted" if one.kind == "uncharted" else "mark"
+    if one.kind not in ("uncharted", "charted") or act_in > 2.0 * STILL_S:
+        return None
+    return Threat(key, about, act_in, "act" if act_in <= STILL_S else "watch", one.id)
+
+
+class Decider:
+    """Keeps the order told from turn to turn."""
+
+    def __init__(self) -> None:
+        self._order: _Order | None = None
+        self._was_over = False
+
+    def decide(
+        self, seen: HeldAgainst, threats: Sequence[Threat], roles: Mapping[int, Role], advice: SafeSpeed
+    ) -> Decision | None:
+        """Return what to do now; None: nothing is asked."""
+        way = seen.way
+        if way is None:
+            self._order = None
+            return None
+        acting = [t for t in threats if t.asks == "act"]
+        over = self._over_speed(way[1], advice)
+        if acting:
+            return self._act(seen, way, acting[0], roles, advice if over else None)
+        kept = self._kept_on(seen, way, threats, roles)
+        if kept is not None:
+            return kept
+        self._order = None
+        holding = next((t for t in threats if t.asks == "hold"), None)
+        if holding is not None:
+            role = None if holding.contact is None else roles.get(holding.contact)
+            return Decision("hold", way[0], 0.0, way[1], holding, None, True, role)
+        if over and advice.speed is not None:
+            do: Do = "stop" if mps_to_kn(advice.speed) < STOPPED_KN else "slow"
+            threat = Threat("speed", "speed", 0.0, "act")
+            return Decision(do, None, 0.0, advice.speed, threat, None, True, None)
+        return None
+
+    def _over_speed(self, sog: float, advice: SafeSpeed) -> bool:
+        if advice.speed is None:
+            self._was_over = False
+            return False
+        over = mps_to_kn(sog - advice.speed)
+        self._was_over = over > OVER_SPEED_KN or (self._was_over and over > OVER_AGAIN_KN)
+        return self._was_over
+
+    def _act(
+        self,
+        seen: HeldAgainst,
+        way: tuple[float, float],
+        threat: Threat,
+        roles: Mapping[int, Role],
+        advice: SafeSpeed | None,
+    ) -> Decision:
+        role = None if threat.contact is None else roles.get(threat.contact)
+        movers, _ = seen.movers()
+        told = self._still_good(seen, way, movers, roles, threat)
+        best, share = _best(seen, way, movers, roles, advice)
+        order = self._order
+        if order is not None and told is not None:
+            good = told[1] >= STILL_GOOD or (share < 1.0 and told[1] * BETTER_BY >= share)
+            if good and seen.time_ns - order.told_ns <= STANDS_S * NS_PER_S:
+                return self._as_told(way, order, told[0], told[1], threat, role)
+        course, speed = way[0] + math.radians(best.turn_deg), best.speed
+        do: Do = "turn" if best.turn_deg else "stop" if mps_to_kn(speed) < STOPPED_KN else "slow"
+        if not best.turn_deg and speed >= way[1] - 1e-6:
+            do = "hold"  # nothing that can be done keeps more off
+        self._order = _Order(do, course, speed, threat.key, seen.time_ns)
+        return Decision(do, course, best.turn_deg, speed, threat, best.closest_m, share >= 1.0, role)
+
+    def _as_told(
+        self, way: tuple[float, float], order: _Order, tried: Tried, share: float, threat: Threat, role: Role | None
+    ) -> Decision:
+        turn = wrap_180(math.degrees(order.course_rad - way[0]))
+        do = order.do
+        if do == "turn" and abs(turn) <= ON_COURSE_DEG:
+            do, turn = "hold", 0.0
+        if do in ("slow", "stop") and mps_to_kn(way[1] - order.speed) <= ON_SPEED_KN:
+            do = "hold"
+        return Decision(do, order.course_rad, turn, order.speed, threat, tried.closest_m, share >= 1.0, role)
+
+    def _still_good(
+        self,
+        seen: HeldAgainst,
+        way: tuple[float, float],
+        movers: Sequence[Mover],
+        roles: Mapping[int, Role],
+        threat: Threat,
+    ) -> tuple[Tried, float] | None:
+        """Return the order told tried from where she is now, and the share of what must be kept off; None: none."""
+        order = self._order
+        if order is None or order.do == "hold":
+            return None
+        turn = wrap_180(math.degrees(order.course_rad - way[0])) if order.do == "turn" else 0.0
+        speed = min(order.speed, way[1]) if order.do != "turn" else way[1]
+        return _try(seen, way, turn, speed, movers, roles)
+
+    def _kept_on(
+        self, seen: HeldAgainst, way: tuple[float, float], threats: Sequence[Threat], roles: Mapping[int, Role]
+    ) -> Decision | None:
+        """Return to keep what was turned to until what it was for is past and clear; None: nothing is kept."""
+        order = self._order
+        if order is None or seen.time_ns - order.told_ns > 2 * STANDS_S * NS_PER_S:
+            return None
+        threat = next((t for t in threats if t.key == order.key), None)
+        if threat is None or order.do == "hold":
+            return None
+        turn = wrap_180(math.degrees(order.course_rad - way[0]))
+        if order.do == "turn" and abs(turn) > ON_COURSE_DEG:
+            # She clears without the whole of it: what was told has been overtaken by what was done.
+            return None
+        role = None if threat.contact is None else roles.get(threat.contact)
+        return Decision("hold", way[0], 0.0, way[1], threat, None, True, role)
+
+
+def _best(
+    seen: HeldAgainst,
+    way: tuple[float, float],
+    movers: Sequence[Mover],
+    roles: Mapping[int, Role],
+    advice: SafeSpeed | None,
+) -> tuple[Tried, float]:
+    """Return the smallest manoeuvre that clears, or the one that keeps most off; and the share that it keeps, to 1."""
+    tries: list[tuple[float, float]] = []
+    if advice is not None and advice.speed is not None:
+        tries.append((0.0, min(advice.speed, way[1])))  # asked for anyway
+    # Of the same size to starboard first: what the rules ask of most meetings.
+    tries += [(side * size, way[1]) for size in TURNS_DEG if size <= LARGE_TURN_DEG for side in (1.0, -1.0)]
+    tries += [(0.0, share * way[1]) for share in SLOWINGS]
+    tries += [(side * size, way[1]) for size in TURNS_DEG if size > LARGE_TURN_DEG for side in (1.0, -1.0)]
+    best: tuple[Tried, float] | None = None
+    for turn, speed in tries:
+        found = _try(seen, way, turn, speed, movers, roles)
+        if found is None:
+            continue
+        if found[1] >= 1.0:
+            return found
+        if best is None or found[1] > best[1] + 0.05:
+            best = found
+    stay = _try(seen, way, 0.0, way[1], movers, roles, ask_chart=False)
+    assert stay is not None
+    if best is not None and (best[1] > stay[1] + 0.05 or not _goes_clear(seen, way)):
+        return best
+    if stay[1] >= 1.0:
+        return stay
+    # Nothing keeps more off: less way on gives more time (Rule 8(e)), where it does no harm.
+    stop = _try(seen, way, 0.0, 0.0, movers, roles, ask_chart=False)
+    return stop if stop is not None and stop[1] >= 0.9 * stay[1] else stay
+
+
+def _goes_clear(seen: HeldAgainst, way: tuple[float, float]) -> bool:
+    """Return whether the chart has nothing that refuses to go on as now, within the time of a manoeuvre."""
+    return seen.refuses(way[0], way[1], 0.0, DANGER_S) is None
+
+
+def _try(
+    seen: HeldAgainst,
+    way: tuple[float, float],
+    turn_deg: float,
+    speed: float,
+    movers: Sequence[Mover],
+    roles: Mapping[int, Role],
+    *,
+    ask_chart: bool = True,
+) -> tuple[Tried, float] | None:
+    """Return a manoeuvre tried and the share of what must be kept off that it keeps; None where it is refused."""
+    heading = seen.own.heading_rad if seen.own.heading_rad is not None else way[0]
+    sight = "in sight" if seen.sight == "unsure" else seen.sight
+    for mover in movers:
+        role = roles.get(mover.id)
+        if role is None or not turn_deg:
+            continue
+        bearing = math.atan2(*mover.position_en)
+        by: Sight = "radar only" if role.encounter.meeting is None else "in sight"
+        if turn_discouraged(by, math.radians(turn_deg), heading, bearing, role.encounter.meeting) is not None:
+            return None
+
+    keep_off = seen.boat.skipper.keep_off_m
+    tried = try_out(*way, turn_deg, speed, 0.0, movers, sight, seen.refuses if ask_chart else None, keep_off)
+    if tried.refused is not None:
+        return None
+    if not movers:
+        return tried, 1.0
+    share = np.array([_share_of(roles.get(mover.id)) for mover in movers])
+    need = (needed_m(movers, keep_off) * share).clip(min=1.0)
+    after = vector(way[0] + math.radians(turn_deg), speed)
+    gaps = approach(vector(*way), after, 0.0, movers)
+    kept = np.where(gaps.time_s <= COUNTS_S, gaps.distance_m / need, 1.0)
+    return tried, float(min(1.0, kept.min()))
+
+
+def _share_of(role: Role | None) -> float:
+    """Return how much of her keep-off our own manoeuvre must leave: of one who gives way herself, half."""
+    if role is not None and role.encounter.gives_way is False and role.stand_on == "17(a)(i)":
+        return GIVES_WAY_SHARE
+    return 1.0
+
+
+def course_words(course_rad: float) -> str:
+    """Return a course as three figures."""
+    return f"{round(wrap_360(math.degrees(course_rad))) % 360:03d}"
+
+
+def whole_knots(speed: float) -> int:
+    """Return a speed as whole knots, rounded down: never more than was reckoned."""
+    return max(0, math.floor(mps_to_kn(speed) + 1e-6))
