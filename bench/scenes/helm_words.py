@@ -26,7 +26,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from bench.result import Result
-from bench.scenes import scene_files
+from bench.scenes.built_in import scene_files
 from moonless.reading.types import Call, Reading
 from moonless.scene.file import demo_folder, load_scene
 from moonless.scene.player import ScenePlayer, SceneTurn
