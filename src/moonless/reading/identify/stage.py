@@ -15,11 +15,10 @@ from numpy.typing import NDArray
 
 from moonless.boat.types import Boat
 from moonless.echo.types import EchoPicture
-from moonless.radar.link.budget import link_budget, scale_of
+from moonless.radar.link.budget import scale_of
 from moonless.radar.link.detection import clutter_weight
 from moonless.reading.chart_around import Place, known_around
 from moonless.reading.contact import Contact
-from moonless.reading.expected import weather_of
 from moonless.reading.identify.contacts import contacts_of
 from moonless.reading.identify.evidence import (
     Evidence,
@@ -113,7 +112,7 @@ class IdentifyStage:
             radar.min_range_m,
             math.inf if situation.scan is None else placed.reach_m,
             radar.beam_horizontal_rad,
-            link_budget(radar, scale_of(placed.reach_m)).pulse_m,
+            placed.link.pulse_m,
             PoseSigma(
                 math.hypot(self._boat.position_sigma_m, radar.range_sigma_m),
                 math.hypot(self._boat.heading_sigma_rad, radar.azimuth_sigma_rad),
@@ -162,7 +161,7 @@ class IdentifyStage:
         is_scaled = is_scaled and not situation.targets_only
         curve = None
         if is_scaled:
-            wave_m = weather_of(situation).wave_height_m
+            wave_m = placed.weather.wave_height_m
             curve = curve_for(self._boat.radar, placed.reach_m, self._boat.skipper.smallest_height_m, wave_m)
         of_shore = answered = clipped = None
         if situation.picture is not None:
@@ -210,7 +209,7 @@ class IdentifyStage:
         sound = np.isfinite(places).all(axis=1)
         sigma = np.column_stack([plots.range_sigma_m, plots.range_m * plots.azimuth_sigma_rad])
         scale = scale_of(scan.max_range_m)
-        hits = link_budget(self._boat.radar, scale).hits
+        hits = placed.link.hits
         # The model knows no shower; the picture does.
         rough_db = clutter_where(place.mark_en, own, scan, picture)
         rough = np.maximum(10.0 ** (np.nan_to_num(rough_db, nan=0.0) / 10.0) - NOISE_MARGIN, 0.0)

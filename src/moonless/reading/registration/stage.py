@@ -13,6 +13,8 @@ from typing import Any
 import numpy as np
 
 from moonless.boat.types import Boat
+from moonless.radar.link.budget import Link, link_budget, scale_of
+from moonless.radar.types import Weather
 from moonless.reading.chart_around import Place, lay_out
 from moonless.reading.expected import Model, Outlook, weather_of
 from moonless.reading.own import OwnPlane, own_in_plane
@@ -52,6 +54,8 @@ class Placed:
     place: Place | None  # None: no chart covers it
     outlook: Outlook | None  # None: no scan, no chart or no heading
     reach_m: float  # how far the radar looks
+    link: Link  # of the range scale that reaches so far
+    weather: Weather
     position_sigma_m: float
     carried: CarriedPlace | None = None  # given when the position is one that radar and chart carry on
     carried_age_s: float | None = None  # since radar and chart last confirmed it
@@ -74,6 +78,7 @@ class _Agreed:
     agreement: Agreement
     place: Place | None
     outlook: Outlook | None
+    weather: Weather
 
 
 class RegistrationStage:
@@ -139,8 +144,10 @@ class RegistrationStage:
         if situation.held is not None:
             is_fixed = situation.held.age_s < FIXED_LATELY_S
             carried = CarriedPlace(own, agreement.position_sigma_m, is_fixed, None)
+        reach = _reach_m(situation)
         return Placed(
-            situation, own, agreement, agreed.place, agreed.outlook, _reach_m(situation),
+            situation, own, agreement, agreed.place, agreed.outlook, reach,
+            link_budget(self._boat.radar, scale_of(reach)), agreed.weather,
             agreement.position_sigma_m if agreement.is_known else self._boat.position_sigma_m,
             carried, None if held is None else held.age_s,
         )  # fmt: skip
@@ -161,7 +168,7 @@ class RegistrationStage:
 
     def _agree(self, situation: Situation, reported: OwnPlane) -> _Agreed:
         """Find the chart around the boat and make radar and chart agree there."""
-        scan, picture, reach = situation.scan, situation.picture, _reach_m(situation)
+        scan, picture, reach, weather = situation.scan, situation.picture, _reach_m(situation), weather_of(situation)
         place, outlook = self._place_for(reported, reach), None
         held = self._carried if situation.held is not None else None
         if held is None:
@@ -170,7 +177,7 @@ class RegistrationStage:
         registrar = self._registrar if held is None else held.registrar
         agreement = registrar.now
         if place is not None and scan is not None and reported.heading_rad is not None:
-            outlook = self._model.look(agreement.put_right(reported), place, reach, weather_of(situation))
+            outlook = self._model.look(agreement.put_right(reported), place, reach, weather)
             if picture is not None:
                 seen = sight(scan, picture, reported.frame)
                 expected = _expected(place, outlook)
@@ -184,7 +191,7 @@ class RegistrationStage:
             last = self._bearing.correction
             stands = Correction.settled(last.state, last.covariance)
             agreement = replace(agreement, bearing=self._bearing.now, correction=stands)
-        self._agreed = _Agreed(situation.time_ns, agreement, place, outlook)
+        self._agreed = _Agreed(situation.time_ns, agreement, place, outlook, weather)
         return self._agreed
 
     def _look_wide(

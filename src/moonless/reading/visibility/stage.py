@@ -16,8 +16,6 @@ from numpy.typing import NDArray
 from moonless.boat.types import Boat
 from moonless.constants import TAU
 from moonless.echo.types import Plots
-from moonless.radar.link.budget import link_budget, scale_of
-from moonless.reading.expected import weather_of
 from moonless.reading.own import OwnPlane
 from moonless.reading.polar import N_BEARINGS, bearing_index
 from moonless.reading.registration.stage import Placed
@@ -95,14 +93,15 @@ class VisibilityStage:
     def look(self, placed: Placed, obstructions: Sequence[Obstruction], performance: RadarPerformance) -> View:
         """Return what is seen and hidden this turn."""
         own, place, situation = placed.own, placed.place, placed.situation
-        skipper, wave_m = self._boat.skipper, weather_of(situation).wave_height_m
+        skipper, wave_m = self._boat.skipper, placed.weather.wave_height_m
         curve = curve_for(self._boat.radar, placed.reach_m, skipper.smallest_height_m, wave_m)
         raster = None
         if place is not None and own.heading_rad is not None and not situation.targets_only:
+            pulse_m = placed.link.pulse_m if situation.scan is None else situation.scan.errors.pulse_m
             shadow = None if placed.outlook is None else placed.outlook.shadow_height_m
             raster = hidden_water.fill(
                 self._boat, own, place, placed.reach_m, obstructions, shadow, curve, performance.offset_db,
-                situation.scan, situation.picture, self._pulse_m(placed),
+                situation.scan, situation.picture, pulse_m,
             )  # fmt: skip
         self._raster = raster
         line = self._seeing_line(situation, own, curve, performance)
@@ -114,12 +113,6 @@ class VisibilityStage:
             hidden_ahead=self._hidden_ahead(placed, raster),
             opening=self._next_opening(placed, raster),
         )
-
-    def _pulse_m(self, placed: Placed) -> float:
-        scan = placed.situation.scan
-        if scan is not None:
-            return scan.errors.pulse_m
-        return link_budget(self._boat.radar, scale_of(placed.reach_m)).pulse_m
 
     def _seeing_line(
         self, situation: Situation, own: OwnPlane, curve: Curve, performance: RadarPerformance
