@@ -9,10 +9,10 @@ import numpy as np
 import pytest
 from reading_fakes import FRAME, make_boat, make_track
 
+from moonless.reading.identify.contacts import why
 from moonless.reading.identify.evidence import gather
 from moonless.reading.identify.explain import VESSEL_PER_M2, explain
 from moonless.reading.identify.ghosts import mirrored, multiples, off_own_mast, side_lobes
-from moonless.reading.identify.reasons import why
 from moonless.reading.identify.reported import PoseSigma, one_of_each
 from moonless.reading.own import OwnPlane
 from moonless.reading.registration.bearing_bias import less_its_doubt

@@ -71,14 +71,22 @@ class Unplaced:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class _Looked:
+    """What should be seen from a place, and what is."""
+
+    place: Place | None
+    weather: Weather
+    outlook: Outlook | None = None
+    pairs: tuple[Sightings, Expected] | None = None  # None: no picture, nothing to hold against the chart
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class _Agreed:
     """One turn's registration, and what it was held against."""
 
     time_ns: int
     agreement: Agreement
-    place: Place | None
-    outlook: Outlook | None
-    weather: Weather
+    looked: _Looked
 
 
 class RegistrationStage:
@@ -146,8 +154,8 @@ class RegistrationStage:
             carried = CarriedPlace(own, agreement.position_sigma_m, is_fixed, None)
         reach = _reach_m(situation)
         return Placed(
-            situation, own, agreement, agreed.place, agreed.outlook, reach,
-            link_budget(self._boat.radar, scale_of(reach)), agreed.weather,
+            situation, own, agreement, agreed.looked.place, agreed.looked.outlook, reach,
+            link_budget(self._boat.radar, scale_of(reach)), agreed.looked.weather,
             agreement.position_sigma_m if agreement.is_known else self._boat.position_sigma_m,
             carried, None if held is None else held.age_s,
         )  # fmt: skip
@@ -168,39 +176,50 @@ class RegistrationStage:
 
     def _agree(self, situation: Situation, reported: OwnPlane) -> _Agreed:
         """Find the chart around the boat and make radar and chart agree there."""
-        scan, picture, reach, weather = situation.scan, situation.picture, _reach_m(situation), weather_of(situation)
-        place, outlook = self._place_for(reported, reach), None
         held = self._carried if situation.held is not None else None
         if held is None:
             self._back_from(self._carried)
             self._carried = None
         registrar = self._registrar if held is None else held.registrar
         agreement = registrar.now
-        if place is not None and scan is not None and reported.heading_rad is not None:
-            outlook = self._model.look(agreement.put_right(reported), place, reach, weather)
-            if picture is not None:
-                seen = sight(scan, picture, reported.frame)
-                expected = _expected(place, outlook)
-                if held is None:
-                    agreement = registrar.update(situation.time_ns, seen, expected)
-                    agreement = self._look_wide(situation, reported, place, seen, expected, agreement)
-                else:
-                    agreement = registrar.update(situation.time_ns, seen, expected, WALK_M, GOOD_SIGMA_M)
+        looked = self._look(situation, reported, agreement)
+        if looked.pairs is not None and looked.place is not None:
+            if held is None:
+                agreement = registrar.update(situation.time_ns, *looked.pairs)
+                agreement = self._look_wide(situation, reported, looked.place, looked.pairs, agreement)
+            else:
+                agreement = registrar.update(situation.time_ns, *looked.pairs, WALK_M, GOOD_SIGMA_M)
         if agreement.correction is None and self._bearing.correction is not None:
             # No picture this turn: what was found stands.
             last = self._bearing.correction
             stands = Correction.settled(last.state, last.covariance)
             agreement = replace(agreement, bearing=self._bearing.now, correction=stands)
-        self._agreed = _Agreed(situation.time_ns, agreement, place, outlook, weather)
+        self._agreed = _Agreed(situation.time_ns, agreement, looked)
         return self._agreed
+
+    def _look(
+        self,
+        situation: Situation,
+        own: OwnPlane,
+        agreement: Agreement,
+        held_en: tuple[float, float] | None = None,
+    ) -> _Looked:
+        """Return what should be seen from about here, and what is; ``held_en``: the place while none is reported."""
+        scan, picture, weather = situation.scan, situation.picture, weather_of(situation)
+        reach = _reach_m(situation)
+        place = self._place_for(own, reach)
+        if place is None or scan is None or own.heading_rad is None:
+            return _Looked(place, weather)
+        outlook = self._model.look(agreement.put_right(own), place, reach, weather)
+        pairs = None if picture is None else (sight(scan, picture, own.frame, held_en), _expected(place, outlook))
+        return _Looked(place, weather, outlook, pairs)
 
     def _look_wide(
         self,
         situation: Situation,
         reported: OwnPlane,
         place: Place,
-        seen: Sightings,
-        expected: Expected,
+        pairs: tuple[Sightings, Expected],
         agreement: Agreement,
     ) -> Agreement:
         """Look further than the registrar does, while it has never known anything.
@@ -213,10 +232,10 @@ class RegistrationStage:
         self._unknown_turns += 1
         if self._unknown_turns < WIDE_AFTER_TURNS:
             return agreement
-        bearing = self._bearing.update(situation.time_ns, seen, reported, place, situation.ais)
+        bearing = self._bearing.update(situation.time_ns, pairs[0], reported, place, situation.ais)
         guess = self._bearing.whole_fix
         if guess is not None:
-            begun = self._registrar.begin_from(situation.time_ns, seen, expected, guess)
+            begun = self._registrar.begin_from(situation.time_ns, *pairs, guess)
             if begun is not None:
                 return begun
         return replace(agreement, bearing=bearing, correction=self._bearing.correction)
@@ -239,14 +258,11 @@ class RegistrationStage:
         registrar = self._carried.registrar
         agreement = registrar.coast(situation.time_ns, WALK_M)
         right = agreement.put_right(own)
-        scan, picture = situation.scan, situation.picture
         is_fixed = False
-        if scan is not None and picture is not None and heading is not None:
-            place = self._place_for(own, scan.max_range_m)
-            if place is not None:
-                outlook = self._model.look(right, place, scan.max_range_m, weather_of(situation))
-                seen = sight(scan, picture, own.frame, (own.east_m, own.north_m))
-                agreement = registrar.update(situation.time_ns, seen, _expected(place, outlook), WALK_M)
+        if situation.scan is not None and situation.picture is not None and heading is not None:
+            pairs = self._look(situation, own, agreement, (own.east_m, own.north_m)).pairs
+            if pairs is not None:
+                agreement = registrar.update(situation.time_ns, *pairs, WALK_M)
                 is_fixed = agreement.n_used > 0
                 right = agreement.put_right(own)
                 self._carried.correct(agreement)
