@@ -31,7 +31,7 @@ RECORDS = {"NamedTuple", "TypedDict", "Protocol", "Enum", "IntEnum", "StrEnum"}
 # The sentences of the bus, the plan's truth by brute force and the reading's identification
 # are being worked on.
 LONG_FILES = {"bench/peers/brute_force_cell.py", "src/moonless/wire/nmea.py"}
-WIDE_FOLDERS = {"src/moonless/reading/identify"}
+WIDE_FOLDERS: set[str] = set()
 LARGE_CLASSES: set[str] = set()
 CIRCLES: list[list[str]] = []
 
