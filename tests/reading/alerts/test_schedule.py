@@ -11,7 +11,7 @@ from reading_fakes import T0, FakeChart, S, make_boat, make_situation, make_trac
 
 from moonless.reading.alerts.schedule import Candidate, Schedule
 from moonless.reading.judge import Judge
-from moonless.reading.words import direction_words, distance_words, place_words, time_words
+from moonless.reading.words import bow_words, direction_words, distance_words, place_words, time_words
 
 
 def _one(urgency: int, key: str = "a", say: str = "x", weight: float = 1.0) -> Candidate:
@@ -174,3 +174,18 @@ def test_directions_mirror() -> None:
 def test_places() -> None:
     assert place_words(-12.4, -118.3) == "12 24.000 south, 118 18.000 west"
     assert place_words(0.99999999, 9.5) == "01 00.000 north, 009 30.000 east"
+
+
+@pytest.mark.parametrize(
+    ("off_deg", "long", "short"),
+    [
+        (10.0, "ahead, a little to starboard", "starboard bow"), (-10.0, "ahead, a little to port", "port bow"),
+        (50.0, "on the starboard bow", "starboard bow"), (-90.0, "abeam to port", "port beam"),
+        (90.0, "abeam to starboard", "starboard beam"), (-140.0, "on the port quarter", "port quarter"),
+        (350.0, "ahead, a little to port", "port bow"),
+    ],
+)  # fmt: skip
+def test_the_side_is_said_as_it_is(off_deg: float, long: str, short: str) -> None:
+    # Angles from the bow, starboard positive.
+    assert direction_words(math.radians(off_deg)) == long
+    assert bow_words(math.radians(off_deg)) == short
