@@ -17,6 +17,7 @@ from moonless.reading.alerts.orders import instruction_of
 from moonless.reading.collision.decide import Decider, Decision
 from moonless.reading.collision.held_against import HeldAgainst
 from moonless.reading.collision.safe_speed import SafeSpeed, advise
+from moonless.reading.collision.stage import Risks
 from moonless.reading.contact import Contact, Passing
 from moonless.reading.identify.mark_watch import MissingMark
 from moonless.reading.judge import Judge
@@ -82,6 +83,17 @@ def test_too_fast_for_what_is_seen() -> None:
     assert stop is not None and stop.do == "stop" and instruction_of(stop, "", "", "x").say == "STOP"
     # Where no speed can be said none is pressed: not known is no permission either.
     assert told(20.0, None) is None
+
+
+@pytest.mark.parametrize(("made_kn", "urgency"), [(10.9, 2), (11.1, 3)])
+def test_five_knots_too_fast_presses(made_kn: float, urgency: int) -> None:
+    own = _own(sog=made_kn * KNOT)
+    advice = SafeSpeed(6.0 * KNOT, "Because.")
+    turn = HeldAgainst(T0, own, (), make_boat(), "in sight", None, None, 5.0, None)
+    decision = Decider().decide(turn, [], {}, advice)
+    risks = Risks((), {}, (), decision, (), None, 100.0, advice, None)
+    (told,) = candidates.of_threats(candidates.Wheel(own, make_boat()), risks)
+    assert (told.urgency, told.say) == (urgency, "Slow to 6 knots. Because.")
 
 
 def _agreement(bias_deg: float, east: float, north: float, known: bool = True, agrees: bool | None = True) -> Agreement:

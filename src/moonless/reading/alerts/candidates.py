@@ -26,6 +26,7 @@ from moonless.reading.types import CallKind, Fault
 from moonless.reading.visibility.opening import Opening
 from moonless.reading.visibility.seeing import RadarPerformance
 from moonless.reading.words import bow_words, count_words, direction_words, distance_words, place_words, time_words
+from moonless.units import mps_to_kn
 
 # What moves and is hit too seldom to be called a vessel is worth a word when it comes in from ahead, this soon and this
 # fast against the boat, unless it is surely sea; own figures.
@@ -37,6 +38,8 @@ SWING_CALL_M = 40.0
 BIAS_CALL_DEG = 1.5
 OFFSET_CALL_M = 20.0
 FALL_CALL_DB = 4.0
+# So much faster than goes with what is seen presses.
+PRESSING_KN = 5.0
 
 _FAULT_WORDS = {
     "radar": ("the radar picture", 4),
@@ -125,14 +128,14 @@ def of_threats(wheel: Wheel, risks: Risks) -> list[Candidate]:
     for threat in risks.threats:
         if threat.asks == "clear":
             continue
-        leads = decision is not None and decision.threat is not None and decision.threat.key == threat.key
+        leads = decision is not None and decision.threat.key == threat.key
         passing = None if threat.contact is None else passings[threat.contact]
         if passing is None:
             if leads and decision is not None and threat.danger is not None:
                 out.append(_of_danger_that_decides(wheel, threat, decision))
             continue
         who = who_words(wheel, passing)
-        weight = 1.0 / max(5.0, threat.act_in_s + 60.0)
+        weight = 60.0 / max(5.0, threat.act_in_s + 30.0)
         if leads and decision is not None and decision.do != "hold":
             say = f"{order_words(decision, spoken=True)}. {_capital(who)}."
         else:
@@ -145,9 +148,10 @@ def of_threats(wheel: Wheel, risks: Risks) -> list[Candidate]:
             "vessel" if threat.about == "vessel" else "uncharted" if threat.about == "uncharted" else "mark"
         )
         out.append(Candidate(threat.key, kind, urgency, say, weight, passing.contact.id))
-    if decision is not None and decision.threat is not None and decision.threat.about == "speed":
+    if decision is not None and decision.threat.about == "speed":
         say = f"{order_words(decision, spoken=True)}. {risks.speed.because}"
-        out.append(Candidate("speed", "speed", 2, say))
+        over = mps_to_kn((wheel.own.sog or 0.0) - (decision.speed or 0.0))
+        out.append(Candidate("speed", "speed", 3 if over > PRESSING_KN else 2, say, max(1.0, over)))
     return out
 
 
@@ -201,7 +205,7 @@ def who_words(wheel: Wheel, passing: Passing) -> str:
 def about(wheel: Wheel, risks: Risks, decision: Decision, tide_m: float | None) -> tuple[str, str]:
     """Return who or what decides and where, and how near it comes as things are; "" where that is not reckoned."""
     threat = decision.threat
-    if threat is None or threat.about == "speed":
+    if threat.about == "speed":
         return "", ""
     if threat.danger is not None:
         danger = threat.danger.danger
@@ -330,7 +334,7 @@ def of_performance(performance: RadarPerformance) -> list[Candidate]:
 
 def of_dangers(wheel: Wheel, risks: Risks, course_rad: float, tide_m: float | None) -> list[Candidate]:
     """Return a candidate for what the chart has ahead in the corridor, but for the one that decides."""
-    decides = None if risks.decision is None or risks.decision.threat is None else risks.decision.threat.key
+    decides = None if risks.decision is None else risks.decision.threat.key
     out: dict[str, Candidate] = {}
     for one in risks.dangers:
         danger, key = one.danger, f"danger {one.danger.kind}"

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from moonless.frames import wrap_360
-from moonless.reading.collision.decide import STOPPED_KN, Decision, course_words, whole_knots
+from moonless.reading.collision.decide import Decision
 from moonless.reading.collision.roles import Role
 from moonless.reading.types import Instruction
 from moonless.units import mps_to_kn
@@ -16,20 +16,30 @@ _DIGIT = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight"
 def order_words(decision: Decision, *, spoken: bool = False) -> str:
     """Return the order, verb first: ``TURN STARBOARD 40° to 165``, or spoken ``Turn starboard 40, to one six five``."""
     if decision.do == "turn":
-        side, course = "starboard" if decision.turn_deg > 0 else "port", course_words(decision.course_rad or 0.0)
+        side, course = "starboard" if decision.turn_deg > 0 else "port", _course_words(decision.course_rad or 0.0)
         by = f"{abs(decision.turn_deg):.0f}"
         if spoken:
             return f"Turn {side} {by}, to {' '.join(_DIGIT[int(c)] for c in course)}"
         return f"TURN {side.upper()} {by}° to {course}"
     if decision.do == "slow":
-        kn = whole_knots(decision.speed or 0.0)
+        kn = _whole_knots(decision.speed or 0.0)
         return f"Slow to {kn} knots" if spoken else f"SLOW to {kn} kn"
     if decision.do == "stop":
         return "Stop" if spoken else "STOP"
     if decision.do == "hold":
-        course = course_words(decision.course_rad or 0.0)
+        course = _course_words(decision.course_rad or 0.0)
         return f"Hold {' '.join(_DIGIT[int(c)] for c in course)}" if spoken else f"HOLD {course}"
     return "Look out" if spoken else "LOOK"
+
+
+def _course_words(course_rad: float) -> str:
+    """Return a course as three figures."""
+    return f"{round(wrap_360(math.degrees(course_rad))) % 360:03d}"
+
+
+def _whole_knots(speed: float) -> int:
+    """Return a speed as whole knots, rounded down: never more than was reckoned."""
+    return max(0, math.floor(mps_to_kn(speed) + 1e-6))
 
 
 def _asks(role: Role) -> str:
@@ -41,25 +51,32 @@ def _asks(role: Role) -> str:
     return role.encounter.action
 
 
-def instruction_of(decision: Decision, who: str, nearest: str, speed_because: str) -> Instruction:
-    """Return the public instruction.  ``who`` decides and where it is; ``nearest``: how near it comes as things are."""
-    role, threat = decision.role, decision.threat
-    if threat is not None and threat.about == "speed":
+# Where the skipper has not said it, and Rules 11 to 18 are told: what they rest on.
+SIGHT_TAKEN = " Taken as in sight of one another, the night as clear: say so if she is not seen."
+
+
+def instruction_of(
+    decision: Decision, who: str, nearest: str, speed_because: str, *, sight_is_taken: bool = False
+) -> Instruction:
+    """Return the public instruction.
+
+    ``who`` decides and where it is; ``nearest``: how near it comes as things are; ``sight_is_taken``: nobody has said
+    whether vessels are in sight of one another.
+    """
+    role = decision.role
+    if decision.threat.about == "speed":
         because = speed_because
     else:
         because = f"{who}, {nearest}." if nearest else f"{who}."
         if role is not None:
             because += f" Rule {role.stand_on or role.encounter.rule}: {_asks(role)}"
+            if sight_is_taken and role.encounter.meeting is not None:
+                because += SIGHT_TAKEN
         if not decision.clears:
             because += " Nothing that can be done keeps everything off; this keeps off most."
-    turns = decision.do in ("turn", "hold") and decision.course_rad is not None
-    slows = decision.do in ("slow", "stop")
-    return Instruction(
-        decision.do,
-        wrap_360(math.degrees(decision.course_rad)) if turns and decision.course_rad is not None else None,
-        (0.0 if mps_to_kn(decision.speed) < STOPPED_KN else float(whole_knots(decision.speed)))
-        if slows and decision.speed is not None
-        else None,
-        order_words(decision),
-        because,
-    )
+    to_deg = to_kn = None
+    if decision.do in ("turn", "hold") and decision.course_rad is not None:
+        to_deg = wrap_360(math.degrees(decision.course_rad))
+    elif decision.do in ("slow", "stop") and decision.speed is not None:
+        to_kn = 0.0 if decision.do == "stop" else float(_whole_knots(decision.speed))
+    return Instruction(decision.do, to_deg, to_kn, order_words(decision), because)

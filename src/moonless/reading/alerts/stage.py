@@ -11,6 +11,7 @@ from moonless.reading.alerts.schedule import Candidate, Schedule
 from moonless.reading.collision.stage import Risks
 from moonless.reading.identify.stage import Identified
 from moonless.reading.registration.stage import Placed, Unplaced
+from moonless.reading.situation import Situation
 from moonless.reading.types import Call, Instruction
 from moonless.reading.visibility.stage import View
 from moonless.reading.words import time_words
@@ -57,22 +58,7 @@ class AlertStage:
             found += candidates.of_dangers(wheel, risks, own.ahead_rad, situation.tide_m)
         found += candidates.of_sounder(risks.sounder)
         calls = self._schedule.choose(situation.time_ns, found)
-        return Said(calls, self._instruction(wheel, view, risks, situation.tide_m, bool(opening)))
-
-    def _instruction(
-        self, wheel: candidates.Wheel, view: View, risks: Risks, tide_m: float | None, opens: bool
-    ) -> Instruction | None:
-        decision = risks.decision
-        if decision is not None:
-            who, nearest = candidates.about(wheel, risks, decision, tide_m)
-            return instruction_of(decision, who, nearest, risks.speed.because)
-        if opens and view.opening is not None:
-            one = view.opening
-            where = wheel.short(one.bearing_then_rad, one.distance_then_m)
-            side = where.split(",")[0]
-            because = f"Hidden water opens in {time_words(one.in_s)}, {where}: a boat may come out of it."
-            return Instruction("look", None, None, f"LOOK {side}", because)
-        return None
+        return Said(calls, _instruction(wheel, view, risks, situation, opens=bool(opening)))
 
     def choose_withdrawn(self, unplaced: Unplaced) -> Said:
         """Return what is said of a turn whose picture or position is withdrawn."""
@@ -84,3 +70,22 @@ class AlertStage:
         if worst is None or worst.urgency < 3:
             return Said(calls, None)
         return Said(calls, Instruction("look", None, None, "LOOK all round", worst.say))
+
+
+def _instruction(
+    wheel: candidates.Wheel, view: View, risks: Risks, situation: Situation, *, opens: bool
+) -> Instruction | None:
+    """Return the one order of a turn: what was decided, else to look where hidden water opens."""
+    decision = risks.decision
+    if decision is not None:
+        who, nearest = candidates.about(wheel, risks, decision, situation.tide_m)
+        return instruction_of(
+            decision, who, nearest, risks.speed.because, sight_is_taken=situation.sight == "unsure"
+        )
+    if opens and view.opening is not None:
+        one = view.opening
+        where = wheel.short(one.bearing_then_rad, one.distance_then_m)
+        side = where.split(",")[0]
+        because = f"Hidden water opens in {time_words(one.in_s)}, {where}: a boat may come out of it."
+        return Instruction("look", None, None, f"LOOK {side}", because)
+    return None

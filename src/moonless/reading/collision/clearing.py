@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from moonless.reading.collision.counts import MEET_S, STILL_S
 from moonless.reading.collision.held_against import LEAST_CONFIDENCE, HeldAgainst
+from moonless.reading.collision.roles import MEET_S
 from moonless.reading.collision.trial import Tried, smallest_that_clear
+
+# A still thing counts this soon.  Own figure.
+STILL_S = 240.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,17 +16,17 @@ from typing import Literal
 import numpy as np
 
 from moonless.boat.types import Boat
-from moonless.frames import wrap_180, wrap_360
+from moonless.frames import wrap_180
 from moonless.reading.collision.charted_dangers import Ahead
 from moonless.reading.collision.held_against import HeldAgainst
 from moonless.reading.collision.roles import Role
 from moonless.reading.collision.safe_speed import SafeSpeed, stop_distance, stopping_line_m
 from moonless.reading.collision.trial import Mover, Tried, approach, needed_m, try_out, vector
 from moonless.reading.contact import Passing
+from moonless.reading.types import Do
 from moonless.rules.steering import Sight, turn_discouraged
 from moonless.units import NS_PER_S, mps_to_kn
 
-Do = Literal["hold", "turn", "slow", "stop", "look"]
 About = Literal["vessel", "uncharted", "mark", "charted danger", "speed"]
 
 # Large enough to be readily apparent (Rule 8(b) gives no figure; common practice), up to square to the course.
@@ -71,13 +71,13 @@ class Threat:
 
 @dataclass(frozen=True, slots=True)
 class Decision:
-    """What to do now, SI; ``threat``: what decides; None where nothing does but speed."""
+    """What to do now, SI; ``threat``: what decides."""
 
     do: Do
     course_rad: float | None  # over ground, to turn to or to keep
     turn_deg: float  # positive to starboard; nought where no turn is told
     speed: float | None  # to slow to
-    threat: Threat | None
+    threat: Threat
     keeps_off_m: float | None  # of everything, once it is done; None: not reckoned
     clears: bool  # False: the best that is possible, and not enough
     role: Role | None
@@ -202,7 +202,7 @@ class Decider:
     ) -> Decision:
         role = None if threat.contact is None else roles.get(threat.contact)
         movers, _ = seen.movers()
-        told = self._still_good(seen, way, movers, roles, threat)
+        told = self._still_good(seen, way, movers, roles)
         best, share = _best(seen, way, movers, roles, advice)
         order = self._order
         if order is not None and told is not None:
@@ -233,7 +233,6 @@ class Decider:
         way: tuple[float, float],
         movers: Sequence[Mover],
         roles: Mapping[int, Role],
-        threat: Threat,
     ) -> tuple[Tried, float] | None:
         """Return the order told tried from where she is now, and the share of what must be kept off; None: none."""
         order = self._order
@@ -342,13 +341,3 @@ def _share_of(role: Role | None) -> float:
     if role is not None and role.encounter.gives_way is False and role.stand_on == "17(a)(i)":
         return GIVES_WAY_SHARE
     return 1.0
-
-
-def course_words(course_rad: float) -> str:
-    """Return a course as three figures."""
-    return f"{round(wrap_360(math.degrees(course_rad))) % 360:03d}"
-
-
-def whole_knots(speed: float) -> int:
-    """Return a speed as whole knots, rounded down: never more than was reckoned."""
-    return max(0, math.floor(mps_to_kn(speed) + 1e-6))

@@ -20,7 +20,7 @@ from moonless.units import NS_PER_S
 # Rule 22: masthead and all-round lights of the smallest vessels show two miles.
 LIGHTS_SHOW_M = 2.0 * NAUTICAL_MILE_M
 # Risk is looked for so far ahead in time.  Own figure.
-RISK_S = 480.0
+MEET_S = 480.0
 # Past and clear: the closest approach is over for so long, and she opens.  Own figure.
 PAST_S = 15.0
 # A vessel not told for so long has gone: her role goes with her.
@@ -89,8 +89,11 @@ class Roles:
             return
         if kept is not None:
             opens = passing.tcpa_s < -PAST_S or (passing.tcpa_s < 0.0 and contact.range_m > keep_off)
-            if opens or contact.kind != "vessel":
+            if opens:
                 del self._kept[contact.id]
+                return
+            if contact.kind != "vessel":
+                # Told as something else for a turn: she keeps her role until she is past, or has gone for long.
                 return
             inside = _comes_inside(passing, keep_off)
             stage = kept.role.stand_on
@@ -101,7 +104,7 @@ class Roles:
             return
         if contact.kind != "vessel" or contact.confidence < LEAST_CONFIDENCE or not is_sure(passing):
             return
-        if not (0.0 < passing.tcpa_s <= RISK_S and _comes_inside(passing, keep_off)):
+        if not (0.0 < passing.tcpa_s <= MEET_S and _comes_inside(passing, keep_off)):
             return
         met = meeting_now(own, passing, sight)
         if met is not None:

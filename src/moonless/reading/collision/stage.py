@@ -155,7 +155,7 @@ def _avoided(passing: Passing, plan: PlanAhead | None, own: OwnPlane, keep_off: 
 
 def _offered(turn: HeldAgainst, decision: Decision | None) -> Clearing | None:
     """Return the changes offered: none beside an order to hold, and the order's own in the place of its kind."""
-    if decision is None or decision.do not in ("turn", "slow", "stop") or decision.threat is None:
+    if decision is None or decision.do not in ("turn", "slow", "stop"):
         return None
     offered = clearing_changes(turn)
     if offered is None or decision.keeps_off_m is None or decision.speed is None:

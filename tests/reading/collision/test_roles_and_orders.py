@@ -1,0 +1,133 @@
+"""Roles kept from first risk to past and clear, how far to keep off, and an order that stands."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import numpy as np
+import pytest
+from reading_fakes import FRAME, T0, FakeChart, S, make_boat, make_situation, make_track
+
+from moonless.boat.types import Skipper
+from moonless.reading.alerts.orders import SIGHT_TAKEN
+from moonless.reading.collision.keep_off import keep_off_m
+from moonless.reading.collision.roles import Roles
+from moonless.reading.contact import Contact, Passing
+from moonless.reading.judge import Judge
+from moonless.reading.own import OwnPlane
+from moonless.reading.types import Reading
+from moonless.rules.steering import stand_on_stage
+
+OWN = OwnPlane(FRAME, 0.0, 0.0, 0.0, 0.0, 5.0)  # north at 5 m/s
+NM = 1852.0
+
+
+def _met(east: float, north: float, ve: float, vn: float, tcpa_s: float, cpa_m: float = 50.0, **change: Any) -> Passing:
+    """A vessel where and as said; her closest approach is given, not reckoned."""
+    values: dict[str, Any] = {
+        "id": 7, "position_en": (east, north), "velocity_en": (ve, vn), "covariance": np.eye(4),
+        "range_m": math.hypot(east, north), "bearing_rad": math.atan2(east, north) % math.tau, "moves": True,
+        "kind": "vessel", "confidence": 0.9, "p_moving": 1.0, "length_m": None, "charted_as": None, "ais": None,
+        "nav_status": None, "why": "", "n_hits": 20,
+    }  # fmt: skip
+    return Passing(Contact(**{**values, **change}), cpa_m, tcpa_s, 10.0)
+
+
+def _rule(roles: Roles, k: float, passing: Passing, sight: Any = "in sight") -> str | None:
+    found = roles.update(T0 + int(k * S), OWN, [passing], sight, {7: 400.0}, 20.0)
+    return found[7].encounter.rule if 7 in found else None
+
+
+def test_a_later_change_of_bearing_does_not_make_an_overtaking_vessel_a_crossing_one() -> None:
+    # COLREGs Rule 13(d): any subsequent alteration of the bearing does not relieve her of the duty.
+    roles = Roles()
+    assert _rule(roles, 0, _met(-300.0, -600.0, 2.0, 9.0, 150.0)) == "13"  # from abaft our beam, faster
+    assert _rule(roles, 10, _met(-500.0, 100.0, 4.0, 5.0, 100.0)) == "13"  # on the bow by now
+    fresh = Roles()
+    assert _rule(fresh, 10, _met(-500.0, 100.0, 4.0, 5.0, 100.0)) == "15"
+
+
+def test_a_role_ends_when_she_is_past_and_clear_and_not_before() -> None:
+    roles = Roles()
+    assert _rule(roles, 0, _met(600.0, 600.0, -5.0, 0.0, 120.0)) == "15"
+    assert _rule(roles, 110, _met(60.0, 40.0, -5.0, 0.0, -5.0)) == "15"  # past, and still within her keep-off
+    assert _rule(roles, 140, _met(-200.0, -300.0, -5.0, 0.0, -30.0)) is None
+
+
+def test_a_role_outlives_a_turn_on_which_she_is_told_as_something_else() -> None:
+    roles = Roles()
+    assert _rule(roles, 0, _met(600.0, 600.0, -5.0, 0.0, 120.0)) == "15"
+    assert _rule(roles, 3, _met(590.0, 590.0, -5.0, 0.0, 117.0, kind="clutter")) == "15"
+    assert _rule(roles, 6, _met(580.0, 580.0, -5.0, 0.0, 114.0)) == "15"
+
+
+def test_no_role_before_her_track_is_sure_unless_there_is_no_time() -> None:
+    assert _rule(Roles(), 0, _met(600.0, 600.0, -5.0, 0.0, 120.0, n_hits=4)) is None
+    assert _rule(Roles(), 0, _met(600.0, 600.0, -5.0, 0.0, 120.0, n_hits=5)) == "15"
+    assert _rule(Roles(), 0, _met(200.0, 200.0, -5.0, 0.0, 40.0, n_hits=1)) == "15"
+
+
+@pytest.mark.parametrize(("miles", "rule"), [(1.9, "15"), (2.1, None)])
+def test_where_nobody_said_so_she_is_in_sight_within_the_range_of_her_lights(miles: float, rule: str | None) -> None:
+    # COLREGs Rule 22(c): masthead and all-round lights of a vessel under 12 m are visible at two miles.
+    far = miles * NM / math.sqrt(2.0)
+    assert _rule(Roles(), 0, _met(far, far, -9.0, -4.0, 400.0), "unsure") == rule
+
+
+def test_by_radar_only_rule_19_alone_is_told() -> None:
+    # Rule 19 for vessels not in sight of one another; Rule 11: 12 to 18 only in sight.
+    assert _rule(Roles(), 0, _met(600.0, 600.0, -5.0, 0.0, 120.0), "radar only") == "19"
+
+
+def test_rule_17_goes_forward_and_never_back() -> None:
+    # 17(a)(i), (a)(ii), (b); the times are our own.
+    stage = stand_on_stage(200.0, None)
+    assert stage == "17(a)(i)"
+    stage = stand_on_stage(50.0, stage)
+    assert stage == "17(a)(ii)" and stand_on_stage(200.0, stage) == "17(a)(ii)"
+    assert stand_on_stage(10.0, stage) == "17(b)" and stand_on_stage(100.0, "17(b)") == "17(b)"
+
+
+@pytest.mark.parametrize(
+    ("change", "sog", "room", "metres"),
+    [
+        ({}, 7.0, math.inf, 400.0),  # the skipper's own figure in open water
+        ({}, 7.0, 1500.0, 400.0), ({}, 7.0, 600.0, 200.0), ({}, 7.0, 90.0, 60.0),  # a third of the room
+        ({"moves": False}, 2.0, math.inf, 40.0), ({"moves": False}, 7.0, math.inf, 105.0),
+        ({"moves": False}, 15.0, math.inf, 140.0),
+        ({"kind": "uncharted"}, 2.0, math.inf, 60.0), ({"kind": "uncharted"}, 6.0, math.inf, 150.0),
+        ({"kind": "uncharted"}, 15.0, math.inf, 200.0), ({"kind": "charted"}, 7.0, math.inf, 30.0),
+    ],
+)  # fmt: skip
+def test_how_far_to_keep_off(change: dict[str, Any], sog: float, room: float, metres: float) -> None:
+    boat = make_boat(skipper=Skipper(keep_off_m=400.0))
+    assert keep_off_m(_met(0.0, 900.0, 0.0, -5.0, 90.0, **change).contact, boat, sog, room) == pytest.approx(metres)
+
+
+def _read(judge: Judge, k: float, north: float, heading_deg: float = 0.0, sight: Any = "unsure") -> Reading:
+    heading = math.radians(heading_deg)
+    return judge.read(
+        make_situation(
+            [make_track(1, 0.0, north, 0.0, -5.0)], heading_rad=heading, time_ns=T0 + int(k * S), sight=sight
+        )
+    )
+
+
+def test_an_order_stands_and_becomes_hold_once_it_is_done() -> None:
+    # Head-on at ten metres a second, 1400 m off.
+    judge = Judge(make_boat(skipper=Skipper(keep_off_m=300.0)), FakeChart())
+    first = _read(judge, 0.0, 1400.0).instruction
+    assert first is not None and first.do == "turn" and first.to_deg is not None
+    # Half a minute on and nothing done: not another figure, but the same course to turn to.
+    again = _read(judge, 5.0, 1350.0).instruction
+    assert again is not None and (again.do, again.to_deg) == ("turn", pytest.approx(first.to_deg))
+    done = _read(judge, 10.0, 1300.0, heading_deg=first.to_deg)
+    assert done.instruction is not None and done.instruction.do == "hold" and done.manoeuvres is None
+
+
+def test_what_the_rule_rests_on_is_said_where_nobody_has_said_it() -> None:
+    boat = make_boat(skipper=Skipper(keep_off_m=300.0))
+    for sight, is_said in (("unsure", True), ("in sight", False), ("radar only", False)):
+        order = _read(Judge(boat, FakeChart()), 0.0, 1400.0, sight=sight).instruction
+        assert order is not None and (SIGHT_TAKEN in order.because) == is_said
