@@ -25,7 +25,8 @@ SIZES = {"desktop": (1440, 900), "tablet": (1280, 800), "tablet-upright": (800, 
 FROM_TURN = 40
 CLOSING = (
     f"moonless.store.state.reading.turn > {FROM_TURN}"
-    " && moonless.store.state.heldCalls.some(c => c.urgency >= 3 && c.echo !== null)"
+    " && ['turn', 'slow', 'stop'].includes(moonless.store.state.reading.instruction?.do)"
+    " && moonless.store.state.standing.some(c => c.echo !== null)"
     " && moonless.store.state.reading.echoes.filter(e => e.is === 'vessel' && e.cog_deg !== null).length > 1"
 )
 REST: dict[str, Any] = {
@@ -60,7 +61,7 @@ def touch_loudest(page: Page) -> None:
     """Touch what the first call speaks of."""
     page.page.evaluate(
         """(() => {
-          const call = moonless.store.state.heldCalls.find(c => c.echo !== null);
+          const call = moonless.store.state.standing.find(c => c.echo !== null);
           moonless.store.send({ type: 'touch', echo: call?.echo ?? null });
         })()"""
     )
