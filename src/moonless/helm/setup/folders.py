@@ -36,7 +36,7 @@ def look(path: Path | None, roots: Sequence[Path]) -> dict[str, Any]:
     Raises InputError in one plain line: outside of the roots, not a folder, not readable.
     """
     here = Path(os.path.realpath(roots[0] if path is None else path.expanduser()))
-    if not _is_below(here, roots):
+    if not is_below(here, roots):
         raise InputError(f"{here}: only your own folders and mounted drives are looked into")
     if not here.is_dir():
         raise InputError(f"{here}: there is no such folder")
@@ -49,7 +49,7 @@ def look(path: Path | None, roots: Sequence[Path]) -> dict[str, Any]:
     except OSError as problem:
         raise InputError(f"{here}: cannot be read: {problem.strerror or problem}") from problem
     for entry in listed:
-        is_folder = entry.is_dir() and _is_below(Path(os.path.realpath(entry.path)), roots)
+        is_folder = entry.is_dir() and is_below(Path(os.path.realpath(entry.path)), roots)
         is_cell = not is_folder and entry.name.lower().endswith(_CELL_SUFFIXES)
         if not is_folder and not is_cell:
             continue
@@ -60,7 +60,7 @@ def look(path: Path | None, roots: Sequence[Path]) -> dict[str, Any]:
             folders.append({"name": entry.name, "path": entry.path, "cells": count, "is_counted": is_whole})
         else:
             cells.append(Path(entry.name).stem)
-    up = here.parent if _is_below(here.parent, roots) else None
+    up = here.parent if is_below(here.parent, roots) else None
     count, is_whole = count_cells(here)
     return {
         "path": str(here), "up": None if up is None else str(up), "folders": folders, "cells": cells, "more": more,
@@ -95,5 +95,6 @@ def count_cells(folder: Path) -> tuple[int, bool]:
     return found, is_whole
 
 
-def _is_below(path: Path, roots: Sequence[Path]) -> bool:
+def is_below(path: Path, roots: Sequence[Path]) -> bool:
+    """Return whether a real path, links followed, lies within what a screen may look into."""
     return any(path == root or root in path.parents for root in roots)

@@ -195,7 +195,7 @@ class SetupService:
                 self._by_hand.update(dict.fromkeys(links, False))
                 return {"links": links}
             if what == "picture":
-                return await asyncio.to_thread(look_once, request)
+                return await asyncio.to_thread(look_once, request, self._roots())
             if what == "picture sources":
                 return {"sources": sources()}
             if what == "share":
