@@ -25,6 +25,7 @@ export class PicturePage implements Page {
   readonly #title = make("h2", "A radar by its screen");
   readonly #lead = make("p", "Point a camera at the radar's screen, or connect a capture device.", { class: "lead" });
   readonly #sources = make("div", "", { class: "answers" });
+  readonly #shown = make("div", "", { class: "shown" });
   readonly #image = make("img", "", { alt: "What was found: the picture with the rings and the bow laid over it, and the radar as it is read" });
   readonly #lines = make("div", "", { class: "found" });
   readonly #ask = make("h2");
@@ -37,8 +38,9 @@ export class PicturePage implements Page {
   #isLooking = false;
 
   constructor(private readonly frame: Frame) {
-    this.#image.hidden = true;
-    this.element.append(this.#title, this.#lead, this.#sources, this.#image as HTMLElement, this.#lines, this.#ask, this.#answers);
+    this.#shown.hidden = true;
+    this.#shown.append(this.#image as HTMLElement);
+    this.element.append(this.#title, this.#lead, this.#sources, this.#shown, this.#lines, this.#ask, this.#answers);
   }
 
   show(): void {
@@ -59,7 +61,9 @@ export class PicturePage implements Page {
 
   async #offer(): Promise<void> {
     const told = await this.frame.get<{ sources: readonly string[] }>({ do: "picture sources" });
-    const made = (told?.sources ?? []).map((source) => pick(source, this.#source === source, () => void this.#look(source), "radio"));
+    this.#sources.className = "answers";
+    const byName = this.#source !== null && this.#source !== "screen" && !(told?.sources ?? []).includes(this.#source) ? [this.#source] : [];
+    const made = [...(told?.sources ?? []), ...byName].map((source) => pick(source, this.#source === source, () => void this.#look(source), "radio"));
     made.push(pick("this computer's own screen", this.#source === "screen", () => void this.#look("screen"), "radio"));
     made.push(button("another, by its name", () => this.#byHand(), { class: "pick" }));
     this.#sources.replaceChildren(...made);
@@ -67,13 +71,17 @@ export class PicturePage implements Page {
   }
 
   #byHand(): void {
-    const line = make("p", this.#typed === "" ? "/dev/video0" : this.#typed, { class: "typed", "aria-live": "polite" });
+    const line = make("output", this.#typed, { class: "typing typed", "aria-label": "What is looked at" });
+    const left = make("div", "", { class: "left" });
+    const answers = make("div", "", { class: "answers" });
     const pad = new Pad("address", (key) => {
       this.#typed = typedText(this.#typed, key, 200);
       setText(line, this.#typed);
     });
-    const go = button("look", () => void this.#look(this.#typed), { class: "pick" });
-    this.#sources.replaceChildren(line, pad.element, go);
+    answers.append(button("look", () => void this.#look(this.#typed)), button("leave it", () => void this.#offer()));
+    left.append(make("p", "A camera or capture device (/dev/video0), or a picture or video in your own folders."), line, answers);
+    this.#sources.className = "by-hand open";
+    this.#sources.replaceChildren(left, pad.element);
   }
 
   key(event: KeyboardEvent): boolean {
@@ -88,7 +96,7 @@ export class PicturePage implements Page {
     if (source !== this.#source) [this.#range, this.#up] = [null, null];
     this.#source = source;
     this.#isLooking = true;
-    this.#draw();
+    void this.#offer();
     const found = await this.frame.get<PictureFound>({ do: "picture", source, range_nm: this.#range, up: this.#up });
     this.#isLooking = false;
     this.#found = found;
@@ -97,7 +105,7 @@ export class PicturePage implements Page {
 
   #draw(): void {
     const found = this.#found;
-    this.#image.hidden = found?.picture == null;
+    this.#shown.hidden = found?.picture == null;
     if (found?.picture != null) (this.#image as HTMLImageElement).src = found.picture;
     setText(this.#title, this.#isLooking ? "Looking at the screen" : found === null ? "A radar by its screen" : found.link !== null ? "This was found. Is it so?" : "This was found.");
     this.#lines.replaceChildren(...(found?.lines ?? []).map((line) => make("p", line, { class: "why" })));
