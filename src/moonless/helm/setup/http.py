@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import json
 import logging
 from typing import Any
@@ -16,20 +17,26 @@ from moonless.helm.setup.service import SetupHost, SetupService
 _log = logging.getLogger(__name__)
 # A list of folders or of stops, and service; nothing that is asked is longer.
 MAX_BYTES = 64 * 1024
+# A question comes at once; one that trickles in is ended.
+MAX_S = 10.0
 
 
 def setup_routes(service: SetupService, hub: SetupHost) -> list[Route]:
-    """Return the routes of one set-up.  That a page of ours asks is seen to by `moonless.helm.web.guard`."""
+    """Return the routes of one set-up.  That a page of ours asks is seen to by `moonless.helm.door.guard`."""
 
     async def ask(request: Request) -> Response:
         body = b""
-        async for chunk in request.stream():
-            body += chunk
-            if len(body) > MAX_BYTES:
-                return _refusal("that is more than the set-up takes at once", 413)
+        try:
+            async with asyncio.timeout(MAX_S):
+                async for chunk in request.stream():
+                    body += chunk
+                    if len(body) > MAX_BYTES:
+                        return _refusal("that is more than the set-up takes at once", 413)
+        except TimeoutError:
+            return _refusal("the question did not come whole", 408)
         try:
             found: Any = json.loads(body)
-        except ValueError:
+        except (ValueError, RecursionError):  # the second: brackets in brackets in brackets
             return _refusal("the question is not JSON", 400)
         if not isinstance(found, dict):
             return _refusal("the question is not an object", 400)

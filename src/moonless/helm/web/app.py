@@ -18,8 +18,9 @@ from starlette.staticfiles import StaticFiles
 from starlette.websockets import WebSocket
 
 from moonless.errors import InputError
+from moonless.helm.door.gate import Gate
+from moonless.helm.door.guard import Guard, content_policy
 from moonless.helm.hub import Hub
-from moonless.helm.web.guard import Guard, content_policy
 from moonless.helm.web.session import Session
 
 _log = logging.getLogger(__name__)
@@ -34,8 +35,15 @@ def check_built(static: Path = STATIC) -> None:
         )
 
 
-def make_app(hub: Hub, *, static: Path = STATIC, names: Iterable[str] = (), key: str | None = None) -> Starlette:
-    """Return the application around a hub; its lifespan runs the hub.
+def make_app(
+    hub: Hub,
+    *,
+    static: Path = STATIC,
+    names: Iterable[str] = (),
+    key: str | None = None,
+    gate: Gate | None = None,
+) -> Starlette:
+    """Return the application around a hub; its lifespan runs the hub and the gate.
 
     Raises InputError if the screens are not built.
     """
@@ -92,6 +100,8 @@ def make_app(hub: Hub, *, static: Path = STATIC, names: Iterable[str] = (), key:
         tasks = [asyncio.create_task(hub.run())]
         if (loudspeaker := hub.announcer.loudspeaker) is not None:
             tasks.append(asyncio.create_task(loudspeaker.run()))
+        if gate is not None:
+            tasks.append(asyncio.create_task(gate.run()))
         try:
             yield
         finally:
@@ -110,6 +120,6 @@ def make_app(hub: Hub, *, static: Path = STATIC, names: Iterable[str] = (), key:
             Route("/offline.js", worker),
             Mount("/", StaticFiles(directory=static, html=True)),
         ],
-        middleware=[Middleware(Guard, names=names, key=key, policy=content_policy(page))],
+        middleware=[Middleware(Guard, names=names, key=key, policy=content_policy(page), gate=gate)],
         lifespan=lifespan,
     )

@@ -13,6 +13,8 @@ from typing import TYPE_CHECKING
 import uvicorn
 
 from moonless.errors import LinkError
+from moonless.helm.door.gate import Gate, GatedSocket
+from moonless.helm.door.quiet_log import quieten
 from moonless.helm.hub import Hub
 from moonless.helm.process.events import Source
 from moonless.helm.voice import Loudspeaker
@@ -23,10 +25,13 @@ if TYPE_CHECKING:
 
 # Small frames come from a screen; nothing it sends is longer.
 MAX_FROM_SCREEN = 16 * 1024
+# Connections taken in one turn of the loop: those that the gate ends are closed only after it.  With the gate's own
+# strangers, and as many still to be closed, this stays below the files of a process.
+AT_ONCE = 128
 
 
-def open_socket(host: str, port: int) -> socket.socket:
-    """Return a listening-ready socket.
+def open_socket(host: str, port: int, gate: Gate | None = None) -> socket.socket:
+    """Return a listening-ready socket; what is taken from it stands at the gate.
 
     Raises LinkError in one plain line if the port is in use or the address is not ours.
     """
@@ -36,7 +41,8 @@ def open_socket(host: str, port: int) -> socket.socket:
         )[0]
     except (socket.gaierror, OverflowError) as problem:
         raise LinkError(f"cannot listen on {host} port {port}: {problem}") from problem
-    sock = socket.socket(family, kind, proto)
+    sock = GatedSocket(family, kind, proto)
+    sock.gate = gate or Gate()
     sock.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         sock.bind(address)
@@ -84,24 +90,29 @@ def serve(
     LinkError  If the port is in use.
     """
     check_built(static)
-    sock = open_socket(host, port)
+    gate = Gate()
+    sock = open_socket(host, port, gate)
     port = sock.getsockname()[1]
     key = None if is_loopback(host) else secrets.token_urlsafe(9)
     shown = _shown_host(host)
     address = f"http://{shown}:{port}/" + ("" if key is None else f"?key={key}")
     hub = Hub(source, Loudspeaker.find(), setup, without)
-    app = make_app(hub, static=static, names=(host, socket.gethostname()), key=key)
+    app = make_app(hub, static=static, names=(host, socket.gethostname()), key=key, gate=gate)
     config = uvicorn.Config(
         app,
         log_level="warning",
         access_log=False,
         lifespan="on",
+        loop="asyncio",  # it takes connections from the socket itself, where the gate stands
+        http="h11",
+        backlog=AT_ONCE,
         ws="websockets-sansio",
         ws_max_size=MAX_FROM_SCREEN,
         ws_per_message_deflate=False,
         server_header=False,
         timeout_graceful_shutdown=1,
     )
+    quieten()
     server = _Server(config, lambda: on_open(address))
     try:
         server.run(sockets=[sock])

@@ -13,9 +13,9 @@ import pytest
 from helm_made import MadeSource
 
 from moonless.errors import InputError, LinkError
+from moonless.helm.door.guard import content_policy
 from moonless.helm.hub import Hub
 from moonless.helm.web.app import check_built, make_app
-from moonless.helm.web.guard import content_policy
 from moonless.helm.web.serve import is_loopback, open_socket
 
 

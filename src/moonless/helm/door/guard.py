@@ -22,6 +22,8 @@ from starlette.datastructures import Headers, MutableHeaders
 from starlette.responses import PlainTextResponse, RedirectResponse
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from moonless.helm.door.gate import Gate
+
 COOKIE = "moonless_key"
 _STYLE = re.compile(r"<style[^>]*>(.*?)</style>", re.S)
 
@@ -44,11 +46,20 @@ def _sha256(text: str) -> str:
 class Guard:
     """ASGI middleware; see the rules at the head."""
 
-    def __init__(self, app: ASGIApp, *, names: Iterable[str] = (), key: str | None = None, policy: str = "") -> None:
+    def __init__(
+        self,
+        app: ASGIApp,
+        *,
+        names: Iterable[str] = (),
+        key: str | None = None,
+        policy: str = "",
+        gate: Gate | None = None,
+    ) -> None:
         self._app = app
         self._names = {"localhost", *(name.lower() for name in names)}
         self._key = key
         self._policy = policy
+        self._gate = gate
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] not in ("http", "websocket"):
@@ -59,6 +70,8 @@ class Guard:
         if problem is not None:
             await _refuse(scope, receive, send, problem)
             return
+        if self._gate is not None and (client := scope.get("client")) is not None:
+            self._gate.let_in((client[0], client[1]))
         if scope["type"] == "http" and self._brings_key(scope) and self._key is not None:
             response = RedirectResponse("/", status_code=303)
             response.set_cookie(COOKIE, self._key, httponly=True, samesite="strict", max_age=30 * 86400)

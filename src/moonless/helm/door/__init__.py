@@ -1,0 +1,1 @@
+"""Who comes in: connections, screens that are paired, what their pages may load."""

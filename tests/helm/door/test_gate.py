@@ -1,0 +1,198 @@
+"""Connections without a word: a new screen still gets in, each has its time, and the log stays small.
+
+The limits themselves are our own; what is held here is what they are for.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import http.client
+import io
+import logging
+import socket
+import subprocess
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from moonless.helm.door import gate as gates
+from moonless.helm.door.gate import Gate
+from moonless.helm.door.quiet_log import MOST_A_MINUTE, Quiet
+
+CHILD = """
+import resource, sys
+from pathlib import Path
+resource.setrlimit(resource.RLIMIT_NOFILE, (512, resource.getrlimit(resource.RLIMIT_NOFILE)[1]))
+sys.path.insert(0, sys.argv[2])
+from helm_made import MadeSource
+from moonless.helm.web.serve import serve
+serve(MadeSource(turns=1), port=0, on_open=lambda address: print(address, flush=True), static=Path(sys.argv[1]))
+"""
+
+
+class Running:
+    """A helm in a process of its own that may have no more than 512 files: fewer than most systems give."""
+
+    def __init__(self, static: Path) -> None:
+        self.log = static / "log"
+        with self.log.open("w") as log:
+            self.process = subprocess.Popen(
+                [sys.executable, "-c", CHILD, str(static), str(Path(__file__).parents[1])],
+                stdout=subprocess.PIPE, stderr=log, text=True,
+            )  # fmt: skip
+        assert self.process.stdout is not None
+        self.port = int(self.process.stdout.readline().strip("/\n").rpartition(":")[2])
+
+    def get(self, path: str = "/") -> int:
+        asked = http.client.HTTPConnection("127.0.0.1", self.port, timeout=60)
+        asked.request("GET", path, headers={"Host": f"127.0.0.1:{self.port}"})
+        status = asked.getresponse().status
+        asked.close()
+        return status
+
+    def stop(self) -> None:
+        self.process.kill()
+        self.process.wait()
+        assert self.process.stdout is not None
+        self.process.stdout.close()
+
+
+@pytest.fixture(scope="module")
+def running(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Running]:
+    static = tmp_path_factory.mktemp("static")
+    (static / "index.html").write_text("<html></html>")
+    (static / "offline.js").write_text("//")
+    made = Running(static)
+    yield made
+    made.stop()
+
+
+def silent(port: int, count: int, first_bytes: bytes = b"") -> list[socket.socket]:
+    made = []
+    for _ in range(count):
+        one = socket.create_connection(("127.0.0.1", port), timeout=60)
+        if first_bytes:
+            with contextlib.suppress(OSError):  # the gate may have ended it already
+                one.sendall(first_bytes)
+        made.append(one)
+    return made
+
+
+SILENCES = [b"", b"GET / HTTP/1.1\r\nHost: 127.0.0.1\r\nX-Slow: ", b"\x16\x03\x01 no HTTP"]
+
+
+@pytest.mark.parametrize("first_bytes", SILENCES)
+def test_a_new_screen_gets_in_beside_hundreds_that_stand_silent(running: Running, first_bytes: bytes) -> None:
+    standing = silent(running.port, 800, first_bytes)
+    try:
+        assert running.get() == 200
+    finally:
+        for one in standing:
+            one.close()
+    # asyncio tells of a process without free files with a traceback: it came to none.
+    log = running.log.read_text()
+    assert "out of system resource" not in log and len(log) < 4000
+
+
+def test_who_was_let_in_is_not_pushed_out_by_strangers(running: Running) -> None:
+    screen = http.client.HTTPConnection("127.0.0.1", running.port, timeout=60)
+    headers = {"Host": f"127.0.0.1:{running.port}"}
+    screen.request("GET", "/", headers=headers)
+    screen.getresponse().read()
+    own = screen.sock
+    standing = silent(running.port, 300)
+    try:
+        screen.request("GET", "/", headers=headers)
+        assert screen.getresponse().status == 200 and screen.sock is own
+    finally:
+        for one in standing:
+            one.close()
+        screen.close()
+
+
+class Ends:
+    """Stands in for a socket: remembers that it was ended."""
+
+    def __init__(self) -> None:
+        self.ended = False
+
+    def fileno(self) -> int:
+        return 7
+
+    def shutdown(self, _: int) -> None:
+        self.ended = True
+
+
+def test_a_stranger_has_its_time_and_a_screen_has_all_of_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    now = [0.0]
+    monkeypatch.setattr(gates, "steady_s", lambda: now[0])
+    gate, stranger, screen = Gate(), Ends(), Ends()
+    gate.taken(("192.0.2.7", 1), stranger)
+    gate.taken(("192.0.2.7", 2), screen)
+    gate.let_in(("192.0.2.7", 2))
+    now[0] = gates.STRANGER_S - 0.1
+    gate.end_overdue()
+    assert not stranger.ended
+    now[0] = gates.STRANGER_S + 0.1
+    gate.end_overdue()
+    assert stranger.ended and not screen.ended
+
+
+def test_one_address_cannot_push_out_another() -> None:
+    gate, other = Gate(), Ends()
+    gate.taken(("192.0.2.8", 1), other)
+    many = [Ends() for _ in range(1000)]
+    for port, one in enumerate(many):
+        gate.taken(("192.0.2.7", port), one)
+    assert not other.ended and [one.ended for one in many[-gates.MOST_OF_ADDRESS :]] == [False] * gates.MOST_OF_ADDRESS
+
+
+def test_the_addresses_of_one_ipv6_network_count_as_one() -> None:
+    # RFC 4291, 2.5.1: the last 64 bits are the interface's own, which a device may choose (RFC 8981).
+    gate, other = Gate(), Ends()
+    gate.taken(("2001:db8:0:2::1", 1), other)
+    for i in range(1000):
+        gate.taken((f"2001:db8:0:1::{i:x}", i), Ends())
+    strangers, _ = gate.counts
+    assert not other.ended and strangers == gates.MOST_OF_ADDRESS + 1
+
+
+def quiet_logger(now: list[float]) -> tuple[logging.Logger, io.StringIO]:
+    out = io.StringIO()
+    handler = logging.StreamHandler(out)
+    handler.addFilter(Quiet(lambda: now[0]))
+    logger = logging.Logger("made")
+    logger.addHandler(handler)
+    return logger, out
+
+
+def test_a_log_of_a_hundred_thousand_same_lines_stays_small() -> None:
+    now = [0.0]
+    logger, out = quiet_logger(now)
+    for i in range(100_000):
+        try:
+            raise OSError(24, "Too many open files")
+        except OSError:
+            logger.exception("no more of %d", i)
+    assert len(out.getvalue()) < 4000 and out.getvalue().count("Traceback") == 1
+    logger.warning("something else")
+    assert "something else" in out.getvalue()
+
+
+def test_what_was_held_back_is_counted() -> None:
+    now = [0.0]
+    logger, out = quiet_logger(now)
+    for i in range(100):
+        now[0] = 0.0 if i < 99 else 61.0
+        logger.warning("line %d", i)
+    assert out.getvalue().splitlines()[-1] == f"line 99 (and {99 - MOST_A_MINUTE} more like it before)"
+
+
+def test_kinds_of_lines_are_bounded() -> None:
+    logger, _ = quiet_logger([0.0])
+    quiet = logger.handlers[0].filters[0]
+    for i in range(5000):
+        logger.warning("%s" % f"kind {i}")  # noqa: UP031
+    assert len(quiet._kinds) <= 200
