@@ -150,7 +150,7 @@ def test_one_address_cannot_push_out_another() -> None:
 
 
 def test_the_addresses_of_one_ipv6_network_count_as_one() -> None:
-    # RFC 4291, 2.5.1: the last 64 bits are the interface's own, which a device may choose (RFC 8981).
+    # RFC 4291, 2.5.1: the last 64 bits are the interface's own, which a device may choose (RFC 8981); both from memory.
     gate, other = Gate(), Ends()
     gate.taken(("2001:db8:0:2::1", 1), other)
     for i in range(1000):
