@@ -13,7 +13,8 @@ from moonless.boat.file import default_boat
 from moonless.chart.library import Chart
 from moonless.clock import steady_s
 from moonless.passage.departures import search
-from moonless.passage.plan import Night, make_plan, survey
+from moonless.passage.night import Night
+from moonless.passage.plan import make_plan, survey
 from moonless.passage.scope import pictures
 from moonless.passage.way.route import Route, Waypoint
 from moonless.sea.stations import read_stations

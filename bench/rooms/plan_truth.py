@@ -27,7 +27,8 @@ from moonless.boat.types import Boat
 from moonless.chart.library import Chart
 from moonless.clock import steady_s
 from moonless.frames import destination
-from moonless.passage.plan import Night, make_plan
+from moonless.passage.night import Night
+from moonless.passage.plan import make_plan
 from moonless.passage.types import LegDanger
 from moonless.passage.way.route import Route, Waypoint
 from moonless.scene.story import demo_chart
@@ -71,9 +72,7 @@ def check(path: Path, routes: int, seed: int, boat: Boat, cache_dir: Path | None
         if t.cls in ("DEPARE", "DRGARE") and float(t.given.get("DRVAL1", -9.0)) >= DEEP_M and t.shape.area > 0.0
     ]  # fmt: skip
     tally = Tally()
-    hull = Hull(
-        boat.draught_m, boat.skipper.depth_margin_m, boat.air_draught_m, boat.beam_m, boat.position_sigma_m
-    )
+    hull = Hull(boat.draught_m, boat.skipper.depth_margin_m, boat.air_draught_m, boat.beam_m, boat.position_sigma_m)
     for _ in range(routes):
         points = [_place(rng, deep)]
         for _ in range(int(rng.integers(1, 3))):
@@ -104,9 +103,7 @@ def _place(rng: np.random.Generator, deep: Sequence[shapely.Geometry]) -> tuple[
     return float(point.y), float(point.x)
 
 
-def _next(
-    rng: np.random.Generator, deep: Sequence[shapely.Geometry], here: tuple[float, float]
-) -> tuple[float, float]:
+def _next(rng: np.random.Generator, deep: Sequence[shapely.Geometry], here: tuple[float, float]) -> tuple[float, float]:
     for _ in range(400):
         lat, lon = _place(rng, deep)
         _, _, metres = GEOD.inv(here[1], here[0], lon, lat)

@@ -14,6 +14,8 @@ from moonless.cli import main
 
 DEMO = Path(str(files("moonless"))) / "data" / "demo"
 WATERS = str(DEMO / "waters.gpkg")
+PLAN = ["plan", "ok.gpx", "--chart", WATERS, "--boat", "ok.toml", "--depart", "2031-03-02T19:00", "--out", "b.html"]
+PREDICT = ["predict", "--chart", WATERS, "--at", "10,-150", "--heading", "0", "--range", "1", "--png", "p"]
 KINDS = ("toml", "gpkg", "000", "gpx", "json", "mcap", "cat240", "nmea")
 BOAT = """
 [boat]
@@ -126,6 +128,20 @@ def test_a_scene_that_is_none(here: Path, capsys: pytest.CaptureFixture[str]) ->
         ["predict", "--chart", WATERS, "--at", "95,0", "--heading", "0", "--range", "1", "--png", "p"],
         ["predict", "--chart", WATERS, "--at", "nan,nan", "--heading", "0", "--range", "1", "--png", "p"],
         ["plan", "ok.gpx", "--chart", WATERS, "--boat", "ok.toml", "--depart", "tomorrow"],
+        *(
+            [*PLAN, option, value]
+            for option, value in (
+                ("--waves", "nan"), ("--waves", "500"), ("--waves", "-1"), ("--wind", "nan"), ("--wind", "-3"),
+                ("--wind-from", "400"), ("--rain", "nan"), ("--rain", "-2"), ("--visibility", "nan"),
+                ("--visibility", "0"), ("--visibility", "-4"), ("--speed", "nan"), ("--cloud", "nan"),
+                ("--window", "nan"),
+            )
+        ),
+        *(
+            [*PREDICT, option, value]
+            for option, value in (("--waves", "nan"), ("--waves", "500"), ("--rain", "nan"), ("--wind", "inf"))
+        ),
+        ["lights", "--length", "9", "--from", "nan"],
         ["doctor", "--radar", "udp://nohost"], ["helm", "--radar", "ftp://x:1"], ["helm", "--port", "70000"],
         ["demo", "--speed", "0"], ["nothing"], ["read"],
     ],

@@ -9,7 +9,8 @@ import pytest
 from moonless.boat.types import Boat
 from moonless.chart.library import Chart
 from moonless.frames import LocalFrame
-from moonless.passage.plan import Night, make_plan
+from moonless.passage.night import Night
+from moonless.passage.plan import make_plan
 from moonless.passage.way.follow import Follower
 from moonless.passage.way.route import Route, Waypoint
 

@@ -14,7 +14,8 @@ from moonless.boat.types import Boat
 from moonless.chart.library import Chart
 from moonless.errors import InputError
 from moonless.frames import LocalFrame
-from moonless.passage.plan import Night, make_plan
+from moonless.passage.night import Night
+from moonless.passage.plan import make_plan
 from moonless.passage.way.propose import propose
 
 FRAME = LocalFrame(10.0, -140.0)

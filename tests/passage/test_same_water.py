@@ -15,7 +15,8 @@ from moonless.boat.types import Boat
 from moonless.chart.library import Chart
 from moonless.frames import LocalFrame
 from moonless.helm.routes.check import RouteChecker
-from moonless.passage.plan import Night, make_plan
+from moonless.passage.night import Night
+from moonless.passage.plan import make_plan
 from moonless.passage.way.route import Route, Waypoint
 from moonless.reading.judge import Judge
 from moonless.reading.situation import OwnState, Situation

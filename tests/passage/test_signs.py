@@ -18,7 +18,8 @@ from moonless.chart.dangers.layout import ChartDangers
 from moonless.chart.dangers.needs import Needs, squat_m
 from moonless.chart.library import Chart
 from moonless.frames import LocalFrame
-from moonless.passage.plan import Night, make_plan
+from moonless.passage.night import Night
+from moonless.passage.plan import make_plan
 from moonless.passage.types import LegDanger
 from moonless.passage.water import Water
 from moonless.passage.way.leg_dangers import hold, leg_dangers

@@ -20,7 +20,8 @@ from moonless.chart.dangers.needs import BRIDGE_MARGIN_M, CABLE_MARGIN_M, Needs,
 from moonless.chart.library import Chart
 from moonless.frames import LocalFrame
 from moonless.passage.departures import search
-from moonless.passage.plan import Night, make_plan
+from moonless.passage.night import Night
+from moonless.passage.plan import make_plan
 from moonless.passage.types import LegDanger, Plan
 from moonless.passage.water import Water
 from moonless.passage.way.leg_dangers import hold, leg_dangers

@@ -13,8 +13,9 @@ from moonless.radar.artefacts import Mishaps, Sart
 from moonless.radar.drawn import SeaMemory, drawn_power, drawn_scan, fluctuation
 from moonless.radar.expected import expected_scan
 from moonless.radar.link.receiver import FULL_SCALE, NOISE_COUNT, counts_from_snr, counts_of, snr_db_from_counts
-from moonless.radar.mean import mean_echo, sea_shape
+from moonless.radar.mean import mean_echo
 from moonless.radar.types import PointTarget, RadarPose, RainCell, ScanGrid, Weather
+from moonless.radar.unwanted import sea_shape
 from moonless.radar.world import World
 
 RADOME = GENERIC_SETS["small radome"]

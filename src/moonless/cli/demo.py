@@ -9,6 +9,8 @@ from pathlib import Path
 
 import click
 
+from moonless.cli._figures import Figure
+
 DEFAULT_PORT = 8440
 
 
@@ -20,9 +22,7 @@ DEFAULT_PORT = 8440
     show_default=True,
     help="Address to listen on; another than this machine's asks screens for a key.",
 )
-@click.option(
-    "--speed", default=1.0, show_default=True, type=click.FloatRange(0.25, 16.0), help="Times as fast as life."
-)
+@click.option("--speed", default=1.0, show_default=True, type=Figure(0.25, 16.0), help="Times as fast as life.")
 @click.option(
     "--scene", type=click.Path(exists=True, dir_okay=False, path_type=Path), help="Another scene file than the story."
 )

@@ -8,6 +8,7 @@ from typing import Any
 
 import click
 
+from moonless.cli._figures import Figure
 from moonless.cli._many import ManyCommand
 from moonless.errors import InputError
 
@@ -31,7 +32,9 @@ _FILE = click.Path(dir_okay=False, path_type=Path)
 @click.option(
     "--radar", metavar="LINK", help="Radar video, ASTERIX category 240: file, udp://HOST:PORT, tcp://HOST:PORT."
 )
-@click.option("--nmea", multiple=True, metavar="LINK...", help="Instruments: file, udp://, tcp://, serial:DEVICE, can:, ws://.")
+@click.option(
+    "--nmea", multiple=True, metavar="LINK...", help="Instruments: file, udp://, tcp://, serial:DEVICE, can:, ws://."
+)
 @click.option("--boat", "boat_file", type=_FILE, help="Boat file; without one a 9 m launch with a small radome.")
 @click.option("--record", type=_FILE, metavar="RUN.mcap", help="Keep the run in a recording.")
 @click.option("--nmea-out", multiple=True, metavar="udp://HOST:PORT...", help="Send targets and alerts: TTM, TLL, ALR.")
@@ -51,7 +54,7 @@ _FILE = click.Path(dir_okay=False, path_type=Path)
     metavar="HELM.toml",
     help="What the set-up screen writes and reads; without it, one file among your own settings.",
 )
-@click.option("--speed", default=1.0, show_default=True, type=click.FloatRange(0.25, 16.0), help="Of a recording.")
+@click.option("--speed", default=1.0, show_default=True, type=Figure(0.25, 16.0), help="Of a recording.")
 def command(
     recording: Path | None,
     charts: tuple[Path, ...],

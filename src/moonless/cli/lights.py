@@ -8,6 +8,7 @@ from typing import cast, get_args
 
 import click
 
+from moonless.cli._figures import Figure
 from moonless.errors import InputError
 from moonless.files import write_whole
 from moonless.rules.aids import Region
@@ -27,13 +28,17 @@ _NOTE = "In our own words; the Collision Regulations themselves and local rules 
     epilog='Examples:  moonless lights --length 9.2 --kind power    |    moonless lights --seen "red over white, green"'
 )
 @click.option("--seen", metavar="TEXT", help='Lights seen, groups by comma: "red over white, masthead, green".')
-@click.option("--length", "length_m", type=float, metavar="METRES", help="Length overall.")
+@click.option("--length", "length_m", type=Figure(0.1, 500.0), metavar="METRES", help="Length overall.")
 @click.option("--kind", type=click.Choice(KINDS), default="power", show_default=True, help="What she is or does.")
-@click.option("--speed", "max_speed_kn", type=float, metavar="KNOTS", help="The most she can do.")
+@click.option("--speed", "max_speed_kn", type=Figure(0.0, 100.0), metavar="KNOTS", help="The most she can do.")
 @click.option("--stopped", is_flag=True, help="Under way but not making way.")
-@click.option("--tow", "tow_m", type=float, default=0.0, metavar="METRES", help="Length of the tow.")
-@click.option("--gear", "gear_m", type=float, default=0.0, metavar="METRES", help="Outlying fishing gear.")
-@click.option("--breadth", "breadth_m", type=float, default=10.0, metavar="METRES", help="Of a partly submerged tow.")
+@click.option("--tow", "tow_m", type=Figure(0.0, 5000.0), default=0.0, metavar="METRES", help="Length of the tow.")
+@click.option(
+    "--gear", "gear_m", type=Figure(0.0, 5000.0), default=0.0, metavar="METRES", help="Outlying fishing gear."
+)
+@click.option(
+    "--breadth", "breadth_m", type=Figure(0.1, 500.0), default=10.0, metavar="METRES", help="Of a partly submerged tow."
+)
 @click.option("--motor-sailing", is_flag=True, help="Of a sailing vessel: the engine drives her too.")
 @click.option("--anchored", "at_anchor", is_flag=True, help="At anchor at her work, or on pilotage duty.")
 @click.option("--tow-restricts", is_flag=True, help="The tow hardly lets her leave her course, Rule 27(c).")
@@ -42,7 +47,13 @@ _NOTE = "In our own words; the Collision Regulations themselves and local rules 
 @click.option("--region", type=click.Choice(("A", "B")), help="With --seen: IALA region of the lateral marks.")
 @click.option("--sounds", is_flag=True, help="The sound signals too: in fog and in sight.")
 @click.option("--boat", "boat_file", type=click.Path(path_type=Path), help="Boat file: its length and fitted lights.")
-@click.option("--from", "bearing_deg", type=float, metavar="DEG", help="Say what shows to this bearing from the bow.")
+@click.option(
+    "--from",
+    "bearing_deg",
+    type=Figure(-360.0, 360.0),
+    metavar="DEG",
+    help="Say what shows to this bearing from the bow.",
+)
 @click.option("--svg", type=click.Path(path_type=Path), help="Draw the plan of arcs into this file.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object.")
 def command(

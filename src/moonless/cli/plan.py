@@ -9,9 +9,10 @@ from typing import TYPE_CHECKING
 
 import click
 
+from moonless.cli._figures import Figure, place_of
 from moonless.errors import InputError
 from moonless.files import write_whole
-from moonless.units import DistanceUnit, nm_to_m
+from moonless.units import DistanceUnit, kn_to_mps, nm_to_m
 
 if TYPE_CHECKING:
     from datetime import tzinfo
@@ -31,12 +32,20 @@ if TYPE_CHECKING:
 @click.option("--boat", "boat_file", type=click.Path(path_type=Path), required=True, help="Boat file.")
 @click.option("--depart", required=True, metavar="TIME", help="ISO time; local unless it says Z or an offset.")
 @click.option("--tides", "tide_files", multiple=True, type=click.Path(path_type=Path), help="Station file (JSON).")
-@click.option("--speed", "speed_kn", type=float, metavar="KNOTS", help="Speed wanted; never above what seeing bears.")
-@click.option("--cloud", type=click.FloatRange(0, 100), default=0.0, show_default=True, metavar="PERCENT")
-@click.option("--visibility", "visibility_nm", type=float, default=10.0, show_default=True, metavar="NM")
-@click.option("--waves", "wave_height_m", type=float, default=0.3, show_default=True, metavar="METRES")
+@click.option("--speed", "speed_kn", type=Figure(0.1, 100.0), metavar="KNOTS",
+              help="Speed wanted; never above what seeing bears.")  # fmt: skip
+@click.option("--cloud", type=Figure(0.0, 100.0), default=0.0, show_default=True, metavar="PERCENT")
+@click.option("--visibility", "visibility_nm", type=Figure(0.01, 50.0), default=10.0, show_default=True, metavar="NM")
+@click.option("--waves", "wave_height_m", type=Figure(0.0, 15.0), default=0.3, show_default=True, metavar="METRES",
+              help="Significant wave height.")  # fmt: skip
+@click.option("--wind", "wind_kn", type=Figure(0.0, 100.0), default=6.0, show_default=True, metavar="KNOTS")
+@click.option("--wind-from", "wind_from_deg", type=Figure(0.0, 360.0), metavar="DEG",
+              help="True; without it every leg is taken to look into the wind.")  # fmt: skip
+@click.option("--rain", "rain_mmh", type=Figure(0.0, 200.0), default=0.0, show_default=True, metavar="MMH")
 @click.option("--glow", "glows", multiple=True, metavar="LAT,LON,NAME", help="A shore light whose glow you know.")
-@click.option("--window", "window_h", type=float, metavar="HOURS", help="Search this many hours from --depart.")
+@click.option(
+    "--window", "window_h", type=Figure(0.1, 48.0), metavar="HOURS", help="Search this many hours from --depart."
+)
 @click.option("--no-pictures", is_flag=True, help="Leave the radar pictures out.")
 @click.option("--out", type=click.Path(path_type=Path), help="Brief as HTML.")
 @click.option("--pdf", type=click.Path(path_type=Path), help="Brief as PDF.")
@@ -54,6 +63,9 @@ def command(
     cloud: float,
     visibility_nm: float,
     wave_height_m: float,
+    wind_kn: float,
+    wind_from_deg: float | None,
+    rain_mmh: float,
     glows: tuple[str, ...],
     window_h: float | None,
     no_pictures: bool,
@@ -70,7 +82,8 @@ def command(
     from moonless.chart.library import Chart
     from moonless.passage.brief.record import plan_dict
     from moonless.passage.departures import search
-    from moonless.passage.plan import Night, make_plan, survey
+    from moonless.passage.night import Night
+    from moonless.passage.plan import make_plan, survey
     from moonless.passage.way.propose import propose
     from moonless.passage.way.route import read_gpx, to_gpx
     from moonless.passage.words import parse_time, zone_of
@@ -80,13 +93,16 @@ def command(
     zone = zone_of(boat.skipper.local_time_zone)
     if (route_file is None) == (start is None or end is None):
         raise InputError("give a ROUTE.gpx, or both --from and --to")
-    ends = None if start is None or end is None else (_position("--from", start), _position("--to", end))
+    ends = None if start is None or end is None else (place_of("--from", start), place_of("--to", end))
     drawn = None if route_file is None else read_gpx(route_file)
     notes: tuple[str, ...] = ()
     depart_s = parse_time(depart, zone)
     marked = tuple(_glow(text) for text in glows)
     zone_name = boat.skipper.local_time_zone
-    night = Night(cloud / 100.0, nm_to_m(visibility_nm), wave_height_m, speed_kn, zone_name, marked)
+    night = Night(
+        cloud / 100.0, nm_to_m(visibility_nm), wave_height_m, speed_kn, zone_name, marked,
+        kn_to_mps(wind_kn), wind_from_deg, rain_mmh,
+    )  # fmt: skip
     stations = read_stations(tide_files) if tide_files else None
     for path in (out, pdf, json_file, gpx_file):
         if path is not None and not path.parent.is_dir():
@@ -139,17 +155,7 @@ def _glow(text: str) -> Waypoint:
     place, _, name = text.rpartition(",")
     if not place or not name.strip():
         raise InputError(f"--glow {text!r}: write it as LAT,LON,NAME")
-    return Waypoint(name.strip(), *_position("--glow", place))
-
-
-def _position(option: str, text: str) -> tuple[float, float]:
-    try:
-        lat, lon = (float(part) for part in text.split(","))
-    except ValueError:
-        raise InputError(f"{option} {text!r}: write a place as LAT,LON in degrees, south and west negative") from None
-    if not (-90 <= lat <= 90 and -180 <= lon <= 180):
-        raise InputError(f"{option} {text!r} is not a place on earth")
-    return lat, lon
+    return Waypoint(name.strip(), *place_of("--glow", place))
 
 
 def _print(plan: Plan, zone: tzinfo, unit: DistanceUnit) -> None:

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from moonless.cli._figures import Figure
 from moonless.cli._many import ManyCommand
 from moonless.errors import InputError
 from moonless.files import Drafts
@@ -51,7 +52,13 @@ _FILE = click.Path(dir_okay=False, path_type=Path)
 @click.option("--boat", "boat_file", type=_FILE, help="Boat file; without one a 9 m launch with a small radome.")
 @click.option("--tides", "tide_files", multiple=True, type=click.Path(path_type=Path), metavar="FILE...",
               help="Tide station files (JSON), as `moonless plan` reads them.")  # fmt: skip
-@click.option("--tide", "tide_m", type=float, metavar="METRES", help="The height of tide all along, above chart datum.")
+@click.option(
+    "--tide",
+    "tide_m",
+    type=Figure(-20.0, 20.0),
+    metavar="METRES",
+    help="The height of tide all along, above chart datum.",
+)
 @click.option("--knowledge", type=_FILE, help="Local knowledge kept at the helm (GeoPackage); it is only read.")
 @click.option("--out", required=True, type=_FILE, help="Where the readings go, one JSON object a line.")
 @click.option("--geojson", type=_FILE, help="Also write the echoes and the boat's track as GeoJSON.")

@@ -55,9 +55,7 @@ def moon_words(dark: DarkAt) -> str:
 GLOW_REACH_M = 12.0 * NAUTICAL_MILE_M
 
 
-def glow_words(
-    lat_deg: float, lon_deg: float, course_deg: float, glows: Sequence[Waypoint]
-) -> tuple[str, ...]:
+def glow_words(lat_deg: float, lon_deg: float, course_deg: float, glows: Sequence[Waypoint]) -> tuple[str, ...]:
     """Return how the shore lights the skipper marked stand from a leg; those ahead hide small lights before them."""
     out = []
     for glow in glows:

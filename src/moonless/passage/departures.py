@@ -7,7 +7,8 @@ import numpy as np
 from moonless.boat.types import Boat
 from moonless.chart.library import Chart
 from moonless.errors import InputError
-from moonless.passage.plan import LegGround, Night, Progress, make_plan, survey
+from moonless.passage.night import Night
+from moonless.passage.plan import LegGround, Progress, make_plan, survey
 from moonless.passage.types import Departure, Plan
 from moonless.passage.water import Water
 from moonless.passage.way.route import Route

@@ -4,12 +4,21 @@ from __future__ import annotations
 
 from moonless.boat.types import Boat
 from moonless.constants import NAUTICAL_MILE_M
-from moonless.passage.pace import expected_seeing_m
+from moonless.passage.night import Night
+from moonless.passage.pace import least_seeing_m
 from moonless.passage.types import Plan, Point, Weight
+from moonless.units import mps_to_kn
 
 # Below this the eye has next to nothing to steer by.  Common practice, no source.
 POOR_VISIBILITY_M = 2.0 * NAUTICAL_MILE_M
 MOON_NEAR_S = 1800.0
+# Beaufort 6, strong breeze, is where warnings to small craft begin in most waters (from memory).
+STRONG_FORCE = 6
+# The highest of a thousand waves over the significant height: Rayleigh, sqrt(ln 1000 / 2).  Longuet-Higgins (1952).
+HIGHEST_WAVE = 1.86
+# A breaking wave of so much of her length can roll a yacht that lies beam on: tank tests of the Wolfson Unit after 1979
+# (from memory).
+ROLLING_SHARE = 0.3
 
 READINESS = (
     "Crew told of the plan, of the night signals, and who looks out where",
@@ -52,7 +61,32 @@ def _no_return(plan: Plan) -> Point:
     return Point("note", "From here on it is sooner to go on than back", f"{half_s / 60.0:.0f} min out", where)
 
 
-def points_for_and_against(plan: Plan, boat: Boat, visibility_m: float, wave_height_m: float) -> tuple[Point, ...]:
+def _weather(plan: Plan, boat: Boat, night: Night) -> list[Point]:
+    """Return what of visibility, wind, sea and rain speaks against."""
+    out = []
+    seen = night.seen_through_m
+    if seen < POOR_VISIBILITY_M:
+        through = " (through this rain)" if seen < night.visibility_m else ""
+        miles = f"{seen / NAUTICAL_MILE_M:.2g} NM{through}"
+        out.append(Point("against", "Visibility: Rule 19 and fog signals apply", miles, "2 NM"))
+    if night.beaufort >= STRONG_FORCE:
+        figure = f"{mps_to_kn(night.wind):.0f} kn, force {night.beaufort}"
+        out.append(Point("against", "Wind: small-craft warnings begin about here", figure, "force 6, 22 kn"))
+    highest, limit = HIGHEST_WAVE * night.waves_m, ROLLING_SHARE * boat.length_m
+    if highest > limit:
+        say = "Sea: the highest of a thousand waves, breaking on the beam, can roll her over"
+        out.append(Point("against", say, f"{highest:.1f} m", f"{limit:.1f} m, {ROLLING_SHARE:.0%} of her length"))
+    if least_seeing_m(boat, night, [leg.leg.course_deg for leg in plan.legs]) is None:
+        # The legs have a speed for their times alone; that it goes with nothing seen must not be read past.
+        smallest = f"{boat.skipper.smallest_rcs_m2:g} m²"
+        rain = f" and rain of {night.rain_mmh:g} mm/h" if night.rain_mmh > 0.0 else ""
+        where = f"waves of {night.waves_m:.1f} m{rain}"
+        say = f"No speed goes with what will be seen: in {where} {smallest} is not expected to be held"
+        out.append(Point("against", say, "not known", "the planned speeds are for the times alone"))
+    return out
+
+
+def points_for_and_against(plan: Plan, boat: Boat, night: Night) -> tuple[Point, ...]:
     """Return what speaks for and against, the gravest first."""
     out: list[Point] = []
     for danger in plan.refused:
@@ -64,7 +98,7 @@ def points_for_and_against(plan: Plan, boat: Boat, visibility_m: float, wave_hei
                 out.append(Point("against", f"Leg {leg.number}: {danger.say}", figure, "look before you pass"))
         if leg.water.tide_m is None and any(d.kind in ("shoal", "dries") for d in leg.dangers):
             out.append(Point("against", f"Leg {leg.number}: the tide is not known", "-", leg.water.tide_how))
-        if leg.speed_kn < 1.0:
+        if leg.steer_deg is None and leg.water.stream_drift_kn is not None:
             out.append(Point("stops", f"Leg {leg.number}: the stream is stronger than the boat", "-", "-"))
     # Not only where a shoal is told: one may pass unseen because the sum came out too deep.
     for doubt in dict.fromkeys(leg.water.datum_doubt for leg in plan.legs if leg.water.datum_doubt):
@@ -76,15 +110,7 @@ def points_for_and_against(plan: Plan, boat: Boat, visibility_m: float, wave_hei
     out.append(Point(weight, say, f"{darkest.dark.lux:.2g} lux", "a full moon gives about 0.1 lux"))
     out += _moon_gates(plan)
     out.append(_no_return(plan))
-    if visibility_m < POOR_VISIBILITY_M:
-        miles = f"{visibility_m / NAUTICAL_MILE_M:.1f} NM"
-        out.append(Point("against", "Visibility: Rule 19 and fog signals apply", miles, "2 NM"))
-    if expected_seeing_m(boat, wave_height_m) is None:
-        # The legs have a speed for their times alone; that it goes with nothing seen must not be read past.
-        smallest = f"{boat.skipper.smallest_rcs_m2:g} m²"
-        waves = f"waves of {wave_height_m:.1f} m"
-        say = f"No speed goes with what will be seen: in {waves} {smallest} is not expected to be held"
-        out.append(Point("against", say, "not known", "the planned speeds are for the times alone"))
+    out += _weather(plan, boat, night)
     if not boat.stopping:
         out.append(Point("against", "The boat file holds no stopping trials", "assumed", "measure them by day"))
     burnt = [leg.fuel_l for leg in plan.legs]

@@ -2,44 +2,86 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
+from numpy.typing import NDArray
 
 from moonless.boat.types import Boat
 from moonless.constants import NAUTICAL_MILE_M
+from moonless.passage.night import Night
 from moonless.reading.collision.safe_speed import advise
 from moonless.reading.visibility.hidden_boats import HiddenAhead
-from moonless.reading.visibility.seeing import curve_for
+from moonless.reading.visibility.seeing import curve_in
 
-RECKONED_KN = 5.0
+Floats = NDArray[np.float64]
+
 LOOK_M = 3.0 * NAUTICAL_MILE_M
+# The range scales a small boat is steered by at night.  Common practice, no source.
+SCALES_NM = (0.75, 1.5, 3.0, 6.0)
+# No leg is timed with less than steerage way.  Common practice, no source.
+LEAST_KN = 0.5
 
 
-def expected_seeing_m(boat: Boat, wave_height_m: float) -> float | None:
-    """Return how far the smallest thing cared about should be held tonight, by the radar model; None: not at all.
+def expected_seeing_m(boat: Boat, night: Night, course_deg: float) -> float | None:
+    """Return how far ahead the smallest thing cared about should be held tonight; None: not at all.
 
-    Rain is not in it: nobody plans to run through a shower blind.
+    By the radar model in the night's sea, wind and rain, looking along a course, without a gap from the boat outwards,
+    on the range scale that does best.
     """
     skipper = boat.skipper
-    curve = curve_for(boat.radar, LOOK_M, skipper.smallest_height_m, wave_height_m)
-    return curve.held_to_m(skipper.smallest_rcs_m2, 0.0, boat.radar.min_range_m)
+    reaches = []
+    for scale in SCALES_NM:
+        look_m = min(scale * NAUTICAL_MILE_M, LOOK_M)
+        curve = curve_in(boat.radar, look_m, skipper.smallest_height_m, night.weather, night.off_wind_rad(course_deg))
+        reaches.append(curve.held_to_m(skipper.smallest_rcs_m2, 0.0, boat.radar.min_range_m))
+    return max((reach for reach in reaches if reach is not None), default=None)
 
 
-def leg_speed_kn(
-    boat: Boat, wave_height_m: float, wanted_kn: float | None, opens_at_m: float | None
-) -> tuple[float, str]:
+def least_seeing_m(boat: Boat, night: Night, courses_deg: Sequence[float]) -> float | None:
+    """Return the least of that over some courses; None where on one of them nothing is held."""
+    least: float | None = LOOK_M
+    for course in courses_deg:
+        seen = expected_seeing_m(boat, night, course)
+        least = None if seen is None or least is None else min(least, seen)
+    return least
+
+
+def held_at(
+    boat: Boat, night: Night, bearing_deg: float, rcs_m2: float, height_m: float, distance_m: Floats
+) -> NDArray[np.bool_]:
+    """Return at which distances on a bearing a thing of this cross-section and height should be held tonight.
+
+    On whichever range scale shows it there: close in a short pulse gathers less of the sea.
+    """
+    held = np.zeros(distance_m.shape, dtype=np.bool_)
+    for scale in SCALES_NM:
+        curve = curve_in(boat.radar, scale * NAUTICAL_MILE_M, height_m, night.weather, night.off_wind_rad(bearing_deg))
+        shows = curve.held(rcs_m2, 0.0)
+        nearest = np.minimum(np.searchsorted(curve.range_m, distance_m), curve.range_m.size - 1)
+        held |= shows[nearest] & (distance_m <= curve.range_m[-1]) & (distance_m >= boat.radar.min_range_m)
+    return held
+
+
+def leg_speed_kn(boat: Boat, night: Night, course_deg: float, opens_at_m: float | None) -> tuple[float, str]:
     """Return (knots through the water, why) for a leg.
 
     ``opens_at_m``: how close the nearest water hidden from the leg is when it opens; None: none opens near.
     """
     hidden = [] if opens_at_m is None else [HiddenAhead(opens_at_m, 0.0)]
-    advice = advise(boat, expected_seeing_m(boat, wave_height_m), hidden)
-    if advice.advised_kn is None:
-        # Times need some speed; that it is not one that goes with what is seen is said with it.
-        reckoned = min(wanted_kn, RECKONED_KN) if wanted_kn else RECKONED_KN
-        return reckoned, f"{advice.because} {reckoned:g} kn is put down for the times alone."
-    if wanted_kn is not None and wanted_kn < advice.advised_kn:
-        return wanted_kn, "The speed asked for; what should be seen would bear more."
-    return advice.advised_kn, advice.because
+    seeing = expected_seeing_m(boat, night, course_deg)
+    # Times need some speed.  Where nothing is held it is one that stops within the radar's least range, so that nothing
+    # held is never planned faster than little held; that it goes with nothing seen is said with it.
+    reach = boat.radar.min_range_m if seeing is None else seeing
+    advice = advise(boat, reach, hidden, visibility_m=night.seen_through_m)
+    speed = max(advice.advised_kn or 0.0, LEAST_KN)
+    if seeing is None:
+        speed = min(speed, night.wanted_kn or speed)
+        nothing = "Small things are not expected to be held at all in this sea and rain, so no speed can be said."
+        return speed, f"{nothing} {speed:g} kn is put down for the times alone."
+    if night.wanted_kn is not None and night.wanted_kn < speed:
+        return night.wanted_kn, "The speed asked for; what should be seen would bear more."
+    return speed, advice.because
 
 
 def fuel_l(boat: Boat, speed_kn: float, hours: float) -> float | None:

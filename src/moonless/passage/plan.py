@@ -12,45 +12,23 @@ from moonless.chart.dangers.needs import Needs
 from moonless.chart.dangers.strip import StripDangers
 from moonless.chart.library import Chart
 from moonless.constants import NAUTICAL_MILE_M
-from moonless.errors import InputError
 from moonless.passage.dark import dark_at, glow_words, night_events
 from moonless.passage.go_no_go import points_for_and_against
+from moonless.passage.night import Night
 from moonless.passage.opens import PointThatOpens, points_that_open
-from moonless.passage.pace import expected_seeing_m, fuel_l, leg_speed_kn
+from moonless.passage.pace import fuel_l, least_seeing_m, leg_speed_kn
 from moonless.passage.sight import index_lines, lights_on_leg, sample, unlit_marks
 from moonless.passage.types import LegDanger, LegPlan, LightSeen, OpensAt, Plan, UnlitMark
 from moonless.passage.water import Water
 from moonless.passage.way.leg_dangers import hold, leg_dangers
-from moonless.passage.way.route import Leg, Route, Waypoint
+from moonless.passage.way.route import Leg, Route
 from moonless.passage.way.stretch import Stretch, stretches
 from moonless.reading.collision.safe_speed import stopping_line_m
 from moonless.sea.stations import Stations
 from moonless.sea.stream import course_to_steer
 from moonless.units import kn_to_mps, mps_to_kn
 
-CALM_M = 0.3
 Progress = Callable[[str, float], None]
-
-
-@dataclass(frozen=True, slots=True)
-class Night:
-    """What the skipper says of the night."""
-
-    cloud: float = 0.0  # 0 clear to 1 overcast
-    visibility_m: float = 10.0 * NAUTICAL_MILE_M
-    wave_height_m: float = CALM_M
-    wanted_kn: float | None = None
-    zone: str = "UTC"
-    glows: tuple[Waypoint, ...] = ()  # shore lights whose glow the skipper knows
-
-    def __post_init__(self) -> None:
-        if not 0.0 <= self.cloud <= 1.0:
-            raise InputError(f"cloud {self.cloud} is not between 0 (clear) and 1 (overcast)")
-        # "not nan" is no figure: each is asked to be inside, never merely not outside.
-        if not (0.0 < self.visibility_m < math.inf and 0.0 <= self.wave_height_m < math.inf):
-            raise InputError("visibility must be above nought and wave height not below it")
-        if self.wanted_kn is not None and not 0.0 < self.wanted_kn < math.inf:
-            raise InputError(f"speed {self.wanted_kn} kn is not a speed")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -74,18 +52,18 @@ def survey(chart: Chart, route: Route, boat: Boat, night: Night, progress: Progr
     if progress:
         progress("opening the chart", 0.0)
     out = []
-    speed, because = leg_speed_kn(boat, night.wave_height_m, night.wanted_kn, None)
     for number, (leg, stretch) in enumerate(zip(route.legs, stretches(chart, route.legs), strict=True), 1):
         if progress:
             progress(f"leg {number}", number / len(route.legs))
+        speed, because = leg_speed_kn(boat, night, leg.course_deg, None)
         if stretch is None:
             out.append(LegGround(number, leg, None, None, (), (), (), (), speed, because))
             continue
         opens = points_that_open(stretch.edges, sample(leg, stretch.local), stretch.local.frame)
-        lights = lights_on_leg(number, leg, stretch, boat, night.visibility_m)
-        unlit = unlit_marks(number, leg, stretch.local, boat, night.wave_height_m)
+        lights = lights_on_leg(number, leg, stretch, boat, night)
+        unlit = unlit_marks(number, leg, stretch.local, boat, night)
         held = hold(leg, stretch.dangers, boat)
-        index = tuple(index_lines(leg, stretch.local, boat, night.wave_height_m))
+        index = tuple(index_lines(leg, stretch.local, boat, night))
         found = (tuple(opens), tuple(lights), tuple(unlit), index)
         out.append(LegGround(number, leg, stretch, held, *found, speed, because))
     return out
@@ -131,13 +109,13 @@ def make_plan(
         legs=tuple(_with_bailouts(legs)),
         events=tuple(sorted(told)),
         points=(),
-        assumptions=_assumptions(boat, night, stations),
+        assumptions=_assumptions(boat, night, stations, legs),
         chart_cells=tuple(
             f"{c.name}, 1:{c.scale}, edition {c.edition} update {c.update}, {c.issued or 'date not given'}"
             for c in chart.cells
         ),
     )
-    return replace(plan, points=points_for_and_against(plan, boat, night.visibility_m, night.wave_height_m))
+    return replace(plan, points=points_for_and_against(plan, boat, night))
 
 
 def _plan_leg(place: LegGround, boat: Boat, night: Night, water: Water, start_s: float) -> LegPlan:
@@ -224,7 +202,7 @@ def _with_windows(
 def _opening(place: LegGround, boat: Boat, night: Night) -> list[OpensAt]:
     out = []
     for point in place.opens:
-        slow, _ = leg_speed_kn(boat, night.wave_height_m, place.speed_kn, point.distance_m)
+        slow, _ = leg_speed_kn(boat, night, place.leg.course_deg, point.distance_m)
         slow_to = slow if slow < place.speed_kn - 0.05 else None
         side: Literal["port", "starboard"] = "starboard" if point.relative_deg > 0 else "port"
         words = f"a point {point.distance_m / NAUTICAL_MILE_M:.2f} NM on the {side} bow opens"
@@ -253,18 +231,22 @@ def _with_bailouts(legs: Sequence[LegPlan]) -> list[LegPlan]:
     return out
 
 
-def _assumptions(boat: Boat, night: Night, stations: Stations | None) -> tuple[str, ...]:
-    seeing = expected_seeing_m(boat, night.wave_height_m)
+def _assumptions(boat: Boat, night: Night, stations: Stations | None, legs: Sequence[LegPlan]) -> tuple[str, ...]:
+    seeing = least_seeing_m(boat, night, [leg.leg.course_deg for leg in legs])
     held = "is not expected to be held at all"
     if seeing is not None:
         held = f"should be held to {seeing / NAUTICAL_MILE_M:.2f} NM"
     skipper = boat.skipper
     stop = stopping_line_m(kn_to_mps(10.0), boat)
-    sea = f"visibility {night.visibility_m / NAUTICAL_MILE_M:.0f} NM, waves {night.wave_height_m:.1f} m"
     return (
-        f"Cloud {night.cloud:.0%}, {sea}, as given.",
-        f"A thing of {skipper.smallest_rcs_m2:g} m² {skipper.smallest_height_m:g} m high {held} by this radar in those "
-        "waves, without rain.",
+        f"As given: {night.words}."
+        + (
+            ""
+            if night.wind_from_deg is not None
+            else " The wind's direction was not: every leg is taken to look into it."
+        ),
+        f"A thing of {skipper.smallest_rcs_m2:g} m² {skipper.smallest_height_m:g} m high {held} by this radar in that "
+        "sea, wind and rain, on the leg where it is held least.",
         f"From 10 kn the boat needs {stop:.0f} m with {skipper.react_s:.0f} s to see and react"
         + ("." if boat.stopping else "; no stopping trials in the boat file, so a cautious figure is assumed."),
         "Land between is taken to hide a light whatever their heights.",

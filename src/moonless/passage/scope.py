@@ -11,8 +11,9 @@ import numpy as np
 from moonless.boat.types import Boat
 from moonless.constants import NAUTICAL_MILE_M
 from moonless.frames import wrap_360
+from moonless.passage.night import Night
 from moonless.passage.opens import PointThatOpens
-from moonless.passage.plan import LegGround, Night, Progress
+from moonless.passage.plan import LegGround, Progress
 from moonless.passage.types import ScopePicture
 from moonless.passage.way.stretch import Stretch
 from moonless.passage.words import object_words
@@ -36,7 +37,7 @@ def pictures(
 ) -> tuple[ScopePicture, ...]:
     """Return the pictures of a route in order: the start of each leg, then its points that open."""
     worlds: dict[int, World] = {}
-    weather = Weather(wave_height_m=night.wave_height_m)
+    weather = night.weather
     out: list[ScopePicture] = []
     for number, place in enumerate(ground):
         if progress:

@@ -21,12 +21,13 @@ from moonless.chart.local import LocalChart
 from moonless.chart.types import Mark
 from moonless.constants import NAUTICAL_MILE_M
 from moonless.frames import bearing_of, wrap_180
+from moonless.passage.night import Night
+from moonless.passage.pace import held_at
 from moonless.passage.types import LightSeen, UnlitMark
 from moonless.passage.way.route import Leg
 from moonless.passage.way.stretch import Stretch
 from moonless.passage.words import object_words
 from moonless.radar.targets import target_of_mark
-from moonless.reading.visibility.seeing import curve_for
 from moonless.sight.between import land_between
 from moonless.sky.visibility import computed_range_m, geographic_range_m
 
@@ -57,12 +58,12 @@ def sample(leg: Leg, local: LocalChart) -> TrackPoints:
     return TrackPoints(along, shapely.get_x(points), shapely.get_y(points), leg.course_deg)
 
 
-def lights_on_leg(number: int, leg: Leg, stretch: Stretch, boat: Boat, visibility_m: float) -> list[LightSeen]:
+def lights_on_leg(number: int, leg: Leg, stretch: Stretch, boat: Boat, night: Night) -> list[LightSeen]:
     """Return the lights seen somewhere along a leg, in the order they come up."""
     points = sample(leg, stretch.local)
     found = []
     for light in stretch.lights:
-        found += _seen_along(number, light, points, stretch.local, boat, visibility_m)
+        found += _seen_along(number, light, points, stretch.local, boat, night.seen_through_m)
     return sorted(found, key=lambda s: (s.first_along_m, s.nearest_m))
 
 
@@ -135,9 +136,7 @@ def _leads(sector: Sector, course_deg: float) -> bool:
     return abs(wrap_180(float(orient) - course_deg)) <= LEADING_WITHIN_DEG
 
 
-def _marks_beside(
-    local: LocalChart, line: shapely.LineString, within_m: float
-) -> Iterator[tuple[Mark, float, float]]:
+def _marks_beside(local: LocalChart, line: shapely.LineString, within_m: float) -> Iterator[tuple[Mark, float, float]]:
     """Yield (mark, metres off, metres along) of the marks near a track; asked of all marks at once."""
     if not local.marks:
         return
@@ -147,14 +146,14 @@ def _marks_beside(
         yield local.marks[k], float(off[k]), float(line.project(places[k]))
 
 
-def unlit_marks(number: int, leg: Leg, local: LocalChart, boat: Boat, wave_height_m: float) -> list[UnlitMark]:
-    """Return the unlit marks near a leg and where along it the radar should first hold each, in calm of rain."""
+def unlit_marks(number: int, leg: Leg, local: LocalChart, boat: Boat, night: Night) -> list[UnlitMark]:
+    """Return the unlit marks near a leg and where along it the radar should first hold each."""
     points = sample(leg, local)
     line = shapely.LineString(np.column_stack([points.east_m, points.north_m]))
     found = []
     for mark, off, _ in _marks_beside(local, line, UNLIT_WITHIN_M):
         if not mark.lit:
-            found.append(_unlit(number, mark, off, points, local, boat, wave_height_m))
+            found.append(_unlit(number, mark, off, points, local, boat, night))
     return sorted(found, key=lambda m: m.along_m)
 
 
@@ -165,7 +164,7 @@ INDEX_LEG_M = 0.4 * NAUTICAL_MILE_M
 MOST_INDEX_LINES = 2
 
 
-def index_lines(leg: Leg, local: LocalChart, boat: Boat, wave_height_m: float) -> list[str]:
+def index_lines(leg: Leg, local: LocalChart, boat: Boat, night: Night) -> list[str]:
     """Return parallel index lines for a leg: fixed marks the radar holds, and how far off they are left abeam."""
     if leg.length_m < INDEX_LEG_M:
         return []
@@ -176,9 +175,8 @@ def index_lines(leg: Leg, local: LocalChart, boat: Boat, wave_height_m: float) -
         if mark.floating or mark.object in _AWASH or off < INDEX_OFF_M[0] or not 0.0 < along < line.length:
             continue
         target = target_of_mark(mark)
-        reach = curve_for(boat.radar, 6.0 * NAUTICAL_MILE_M, target.height_m, wave_height_m)
-        held = reach.held_to_m(target.rcs_m2, 0.0, boat.radar.min_range_m)
-        if held is None or held < 2.0 * off:
+        asked = np.array([off, 2.0 * off])
+        if not held_at(boat, night, leg.course_deg, target.rcs_m2, target.height_m, asked).all():
             continue
         abeam = int(np.argmin(np.hypot(mark.east_m - points.east_m, mark.north_m - points.north_m)))
         side = _side_of(mark, points, abeam)
@@ -198,20 +196,17 @@ def _side_of(mark: Mark, points: TrackPoints, abeam: int) -> Literal["port", "st
 
 
 def _unlit(
-    number: int, mark: Mark, off: float, points: TrackPoints, local: LocalChart, boat: Boat, wave_height_m: float
+    number: int, mark: Mark, off: float, points: TrackPoints, local: LocalChart, boat: Boat, night: Night
 ) -> UnlitMark:
     distance = np.hypot(mark.east_m - points.east_m, mark.north_m - points.north_m)
     abeam = int(np.argmin(distance))
     target = target_of_mark(mark)
-    curve = curve_for(boat.radar, 6.0 * NAUTICAL_MILE_M, target.height_m, wave_height_m)
-    reach = curve.held_to_m(target.rcs_m2, 0.0, boat.radar.min_range_m)
     held: float | None = None
-    if reach is not None:
-        inside = distance <= reach
-        if inside.any():
-            stand_in = ChartLight(None, mark.cell, mark.east_m, mark.north_m, None, "", True, ())
-            inside &= ~_behind_land(stand_in, points, inside, local)
-        if inside.any():
-            held = float(points.along_m[int(np.argmax(inside))])
+    inside = held_at(boat, night, points.course_deg, target.rcs_m2, target.height_m, distance)
+    if inside.any():
+        stand_in = ChartLight(None, mark.cell, mark.east_m, mark.north_m, None, "", True, ())
+        inside &= ~_behind_land(stand_in, points, inside, local)
+    if inside.any():
+        held = float(points.along_m[int(np.argmax(inside))])
     side = _side_of(mark, points, abeam)
     return UnlitMark(number, mark.name, mark.object, float(points.along_m[abeam]), off, side, held)

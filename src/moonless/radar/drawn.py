@@ -18,9 +18,10 @@ from moonless.radar.environment.clutter import SHAPE_BOUNDS
 from moonless.radar.expected import CALM, finish
 from moonless.radar.kernels.scan_kernels import draw_kernel, point_field_kernel, texture_kernel
 from moonless.radar.link.receiver import FULL_SCALE, counts_from_snr
-from moonless.radar.mean import MeanEcho, mean_echo, sea_shape
+from moonless.radar.mean import MeanEcho, mean_echo
 from moonless.radar.points import PointEchoes, point_echoes
 from moonless.radar.types import PointTarget, RadarPose, ScanGrid, Weather
+from moonless.radar.unwanted import sea_shape
 from moonless.radar.world import World
 
 Floats32 = NDArray[np.float32]

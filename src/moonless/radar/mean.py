@@ -13,15 +13,16 @@ from moonless.boat.types import RadarSet
 from moonless.constants import EFFECTIVE_EARTH_RADIUS_M as RE_M
 from moonless.constants import TAU
 from moonless.errors import InputError
-from moonless.radar.environment.clutter import k_shape, nrl_sigma0_db, sea_state, wind_factor
+from moonless.radar.environment.clutter import wind_factor
 from moonless.radar.environment.multipath import LAND_TOP_M, N_LAND_RANGE, Path, land_table
-from moonless.radar.environment.propagation import GAS_DB_PER_M, grazing_rad
-from moonless.radar.environment.rain import BEAM_SHARE, rain_maps
+from moonless.radar.environment.propagation import GAS_DB_PER_M
+from moonless.radar.environment.rain import rain_maps
 from moonless.radar.kernels.sweep_kernels import profile_kernel
 from moonless.radar.link.budget import Link, link_budget
 from moonless.radar.link.detection import spike_weight
-from moonless.radar.points import in_sectors, vertical_pattern
+from moonless.radar.points import in_sectors
 from moonless.radar.types import PointTarget, RadarPose, ScanGrid, Weather
+from moonless.radar.unwanted import WIND_STEERS, sea_power, sea_shape
 from moonless.radar.walls import Edges
 from moonless.radar.world import World
 from moonless.sight.crossing_kernels import crossings_kernel
@@ -36,11 +37,6 @@ _NEAR_SECTORS = 3
 LOBE_MEAN_DB = -15.0
 # Nearer than this the field hardly depends on range any more once heights are averaged.
 _TABLE_FROM_M = 50.0
-# From this wind on, m/s, the sea looks different up and down the wind in full; in a calm an old swell has no eye.  Our
-# own choice, no source.
-_WIND_STEERS = 3.0
-# Below this power the sea is not worth a cell's work.
-_LEAST_CLUTTER = 1e-3
 # The two-way beam is cut where it has fallen 60 dB.
 _BEAM_REACH = math.sqrt(6.0 * math.log(10.0) / (8.0 * math.log(2.0)))
 
@@ -86,7 +82,7 @@ def mean_echo(
     free = link.snr_at_1m / reach**4 * gas
     taps = _taps(radar.beam_horizontal_rad * grid.n_spoke / TAU)
     shadow, water, main, sectors = _profile(world, path, pose, grid, reach, free, taps, targets)
-    sea_row = _sea(link, path, weather, reach, free)
+    sea_row = sea_power(link, path, weather, reach, free)
     bearing = np.float64(pose.heading_rad) + np.arange(grid.n_spoke, dtype=np.float64) * np.float64(TAU / grid.n_spoke)
     rain, passed = rain_maps(weather, link, pose, grid)
     across = max(0.0, link.pulse_m / grid.cell_m - 1.0) / 2.0
@@ -101,9 +97,7 @@ def mean_echo(
         sea_row=sea_row,
         spike_row=np.asarray(spike_weight(sea_shape(path, link, reach[: len(sea_row)])), dtype=np.float64),
         wind_row=np.asarray(
-            wind_factor(
-                bearing - weather.wind_from_rad, link.wavelength_m, min(1.0, weather.wind_speed / _WIND_STEERS)
-            ),
+            wind_factor(bearing - weather.wind_from_rad, link.wavelength_m, min(1.0, weather.wind_speed / WIND_STEERS)),
             dtype=np.float64,
         ),
         rain=rain,
@@ -213,25 +207,6 @@ def _taps(beam_spokes: float) -> NDArray[np.float32]:
     reach = max(1, math.ceil(_BEAM_REACH * beam_spokes))
     offset = np.arange(-reach, reach + 1) / beam_spokes
     return np.exp(-8.0 * math.log(2.0) * offset**2).astype(np.float32)
-
-
-def _sea(link: Link, path: Path, weather: Weather, reach: Floats, free: Floats) -> Floats:
-    """Return the sea's mean power by range, as far out as it is worth having."""
-    grazing = grazing_rad(path.antenna_m, reach)
-    state = sea_state(weather.wave_height_m)
-    if state <= 0.0:
-        return np.zeros(0)
-    sigma0 = 10.0 ** (nrl_sigma0_db(grazing, link.radar.frequency_hz, state, link.radar.polarisation) / 10.0)
-    area = reach * BEAM_SHARE * link.radar.beam_horizontal_rad * link.pulse_m
-    power = free * sigma0 * area * vertical_pattern(link, path.antenna_m, reach)
-    worth = np.flatnonzero(power > _LEAST_CLUTTER)
-    return np.ascontiguousarray(power[: int(worth[-1]) + 1]) if worth.size else np.zeros(0)
-
-
-def sea_shape(path: Path, link: Link, range_m: Floats) -> Floats:
-    """Return the shape of the sea's K distribution by range, in a cell of beam by pulse."""
-    area = range_m * link.radar.beam_horizontal_rad * link.pulse_m
-    return np.asarray(k_shape(grazing_rad(path.antenna_m, range_m), area, link.radar.polarisation), dtype=np.float64)
 
 
 def near_lobes(sectors: Floats) -> Floats:

@@ -21,7 +21,7 @@ from moonless.radar.walls import ON_LAND, Edges, Walls, edges_of, walls_of
 
 @dataclass(frozen=True, eq=False)
 class World:
-    """Land, built things and marks in one frame's metres.  Make it with `World.from_chart`, or `World.open_water`."""
+    """Land, built things and marks in one frame's metres.  Make it with `World.from_chart`, or `World.of_land`."""
 
     frame: LocalFrame
     east_m: float  # middle of what was prepared

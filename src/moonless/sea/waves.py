@@ -19,7 +19,7 @@ def significant_wave_height(wind: float, fetch_m: float) -> float:
     if wind < 0 or fetch_m < 0:
         raise InputError(f"wind {wind} m/s over {fetch_m} m: neither can be negative")
     adjusted = 0.71 * wind**1.23
-    if adjusted == 0.0:
-        return 0.0
     scale = adjusted**2 / GRAVITY
+    if scale < 1e-9:  # so little wind that it raises nothing
+        return 0.0
     return float(scale * min(1.6e-3 * math.sqrt(fetch_m / scale), 0.2433))

@@ -12,7 +12,8 @@ from typing import Any
 
 from moonless.errors import MoonlessError
 from moonless.passage.brief.selection import worth_telling
-from moonless.passage.plan import Night, make_plan
+from moonless.passage.night import Night
+from moonless.passage.plan import make_plan
 from moonless.passage.types import LegPlan
 from moonless.passage.way.follow import Follower
 from moonless.passage.way.route import Route

@@ -57,15 +57,11 @@ def plan_dict(plan: Plan, *, pictures: bool = True) -> dict[str, Any]:
         "legs": legs,
         "events": [{"time": iso(t), "what": w} for t, w in plan.events],
         "points": [asdict(p) for p in plan.points],
-        "departures": [
-            {**asdict(d), "time_s": iso(d.time_s), "arrival_s": iso(d.arrival_s)} for d in plan.departures
-        ],
+        "departures": [{**asdict(d), "time_s": iso(d.time_s), "arrival_s": iso(d.arrival_s)} for d in plan.departures],
         "assumptions": list(plan.assumptions),
         "chart_cells": list(plan.chart_cells),
         "caution": "An aid, not a look-out: Rule 5 stays the skipper's. Not for navigation.",
     }
     if pictures:
-        out["pictures"] = [
-            {**asdict(p), "png": base64.b64encode(p.png).decode("ascii")} for p in plan.pictures
-        ]
+        out["pictures"] = [{**asdict(p), "png": base64.b64encode(p.png).decode("ascii")} for p in plan.pictures]
     return out

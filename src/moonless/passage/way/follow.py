@@ -134,4 +134,3 @@ def _on_leg(leg: LegPlan, along_m: float) -> list[Next]:
         if point.along_m > along_m:
             found.append(Next("opens", point.along_m - along_m, point.say))
     return found
-

@@ -254,5 +254,3 @@ def _closing(grid: WaterGrid, where: tuple[float, float]) -> NDArray[np.bool_]:
     """Return the squares round the place of a refusal, to be closed."""
     reach = max(1.5 * grid.cell_m, 20.0)
     return grid.burnt([shapely.Point(where).buffer(reach)])
-
-

@@ -40,6 +40,14 @@ def rate_at(weather: Weather, east_m: NDArray[np.float64], north_m: NDArray[np.f
     return rate
 
 
+def rain_echo(link: Link, rate_mmh: ArrayLike, range_m: ArrayLike) -> Any:
+    """Return the power over noise of rain of these rates at these ranges, what it takes on the way left out."""
+    radar, reach = link.radar, np.asarray(range_m, dtype=np.float64)
+    across = BEAM_SHARE * radar.beam_horizontal_rad * BEAM_SHARE * radar.beam_vertical_rad
+    volume = reach**2 * across * link.pulse_m
+    return volume_reflectivity(rate_mmh, link.wavelength_m) * volume * link.snr_at_1m / reach**4
+
+
 def rain_maps(
     weather: Weather, link: Link, pose: RadarPose, grid: ScanGrid
 ) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
@@ -56,8 +64,5 @@ def rain_maps(
     passed_db = (np.cumsum(per_km, axis=1) - 0.5 * per_km) * step_km + per_km[:, :1] * reach[0, 0] / 1e3
     # However hard it rains, never quite nothing: a share of 1e-12 is dark enough, and can be divided by.
     passed = np.maximum(10.0 ** (-0.2 * passed_db), 1e-12)
-    radar = link.radar
-    across = BEAM_SHARE * radar.beam_horizontal_rad * BEAM_SHARE * radar.beam_vertical_rad
-    volume = reach**2 * across * link.pulse_m
-    echo = volume_reflectivity(rate, link.wavelength_m) * volume * link.snr_at_1m / reach**4 * passed
+    echo = rain_echo(link, rate, reach) * passed
     return echo.astype(np.float32), passed.astype(np.float32)

@@ -75,13 +75,17 @@ NO_VIDEO = SafeSpeed(
 
 
 def advise(
-    boat: Boat, seen_ahead_m: float | None, hidden: Sequence[HiddenAhead], radar_is_shown: bool = True
+    boat: Boat,
+    seen_ahead_m: float | None,
+    hidden: Sequence[HiddenAhead],
+    radar_is_shown: bool = True,
+    visibility_m: float | None = None,
 ) -> SafeSpeed:
     """Return the speed that goes with what is seen, and the one factor that binds.
 
     ``seen_ahead_m``: the seeing line on the course; None: not known, and then no speed can be said.
     ``hidden``: hidden water ahead, as corners of its near edge.  ``radar_is_shown``: known marks have shown how the
-    radar performs; it is said where none has.
+    radar performs; it is said where none has.  ``visibility_m``: met visibility where somebody has told it.
     """
     default = "" if boat.stopping else " No stopping trials in the boat file: a cautious stopping distance is assumed."
     if seen_ahead_m is None:
@@ -92,6 +96,11 @@ def advise(
     line = stop + _SPEEDS * boat.skipper.react_s
     seen = f"Small things are held to {_metres(seen_ahead_m)} ahead and she must stop in that."
     limits: list[tuple[float, str]] = [(_fastest(line, seen_ahead_m), seen)]
+    if visibility_m is not None:
+        # What no radar holds (a swimmer, a log) is met by eye.  To stop in half the distance one sees is the old
+        # measure of a moderate speed before the courts (from memory).
+        half = f"Visibility is {_metres(visibility_m)} and she must stop in half of it."
+        limits.append((_fastest(line, 0.5 * visibility_m), half))
     # Even slowing, so the time to stop is twice the distance over the speed.
     stop_time = boat.skipper.react_s + np.divide(2.0 * stop, _SPEEDS, out=np.zeros_like(stop), where=_SPEEDS > 0)
     for water in hidden:

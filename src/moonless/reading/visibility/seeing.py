@@ -7,7 +7,7 @@ bearing.  "Held" means: so sure to show that three of five turns bring an echo w
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
@@ -18,6 +18,8 @@ from moonless.constants import TAU
 from moonless.radar.environment.multipath import N_HEIGHT, Path, height_samples, two_way_factor
 from moonless.radar.link.budget import link_budget, scale_of
 from moonless.radar.link.detection import clutter_weight, required_snr
+from moonless.radar.types import Weather
+from moonless.radar.unwanted import against_echoes
 
 Floats = NDArray[np.float64]
 
@@ -83,6 +85,33 @@ def curve_for(radar: RadarSet, max_range_m: float, height_m: float, wave_height_
     """Return the curve of a radar looking this far."""
     scale_nm = scale_of(max_range_m)
     return _curve(radar, scale_nm, height_m, round(wave_height_m, 1), round(max_range_m, 0))
+
+
+# Waves, m, at which a curve in a sea is laid out; between them the rougher is taken.
+_WAVE_STEPS_M = (0.0, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.8, 1.0, 1.25, 1.5, 1.75, 2.0, 2.5, 3.0, 4.0, 5.0, 7.0, 10.0, 15.0)
+
+
+def curve_in(radar: RadarSet, max_range_m: float, height_m: float, weather: Weather, off_wind_rad: float) -> Curve:
+    """Return the curve of a radar in a sea, wind and rain that are told and not received, on one bearing.
+
+    Its ``snr`` is what is left after the sea's and the rain's clutter have been set against it, so that `held_to_m` is
+    asked without clutter.  Worse weather never gives more: at each range the weakest field of all smaller seas is
+    taken, because waves that fill a gap of the calm sea's interference are no promise, and the lee is not counted.
+    ``off_wind_rad``: of the bearing, off the wind's eye.
+    """
+    step = next((k for k, wave in enumerate(_WAVE_STEPS_M) if weather.wave_height_m <= wave), len(_WAVE_STEPS_M) - 1)
+    scale_nm = scale_of(max_range_m)
+    bare = _roughest(radar, scale_nm, height_m, step, round(max_range_m, 0))
+    sea = replace(weather, wave_height_m=_WAVE_STEPS_M[step])
+    unwanted, passed = against_echoes(link_budget(radar, scale_nm), sea, off_wind_rad, bare.range_m)
+    return Curve(bare.range_m, bare.snr * passed / (1.0 + unwanted), bare.hits)
+
+
+@lru_cache(maxsize=512)
+def _roughest(radar: RadarSet, scale_nm: float, height_m: float, step: int, max_range_m: float) -> Curve:
+    """Return the curve of the weakest field up to one step of waves, range by range."""
+    curves = [_curve(radar, scale_nm, height_m, wave, max_range_m) for wave in _WAVE_STEPS_M[: step + 1]]
+    return Curve(curves[0].range_m, np.minimum.reduce([c.snr for c in curves]), curves[0].hits)
 
 
 def seeing_line(curve: Curve, rcs_m2: float, performance_db: float, clutter: Floats | None, least_m: float) -> Floats:
