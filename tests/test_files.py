@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -109,3 +110,33 @@ def test_a_new_file_never_writes_over_one(tmp_path: Path) -> None:
     assert write_new(wanted, "second") == wanted[1]
     assert write_new(wanted, "third") is None
     assert [path.read_text() for path in wanted] == ["first", "second"] and names(tmp_path / "r") == ["1.gpx", "2.gpx"]
+
+
+def mode(path: Path) -> int:
+    return path.stat().st_mode & 0o777
+
+
+@pytest.fixture
+def open_umask() -> Iterator[None]:
+    before = os.umask(0o000)
+    yield
+    os.umask(before)
+
+
+def test_what_is_private_is_for_its_owner_alone(tmp_path: Path, open_umask: None) -> None:
+    path = tmp_path / "own" / "deep" / "a.txt"
+    write_whole(path, "mine", make_folders=True, private=True)
+    assert (mode(path), mode(path.parent), mode(path.parent.parent)) == (0o600, 0o700, 0o700)
+    path.chmod(0o644)
+    write_whole(path, "mine again", private=True)
+    assert mode(path) == 0o600
+    route = write_new([tmp_path / "routes" / "a.gpx"], "way", private=True)
+    assert route is not None and (mode(route), mode(route.parent)) == (0o600, 0o700)
+    with replacing(tmp_path / "own" / "b.gpkg", private=True) as draft:
+        draft.write_text("made by a library")
+    assert mode(tmp_path / "own" / "b.gpkg") == 0o600
+
+
+def test_what_is_made_to_be_handed_on_keeps_the_customs_of_the_system(tmp_path: Path, open_umask: None) -> None:
+    write_whole(tmp_path / "brief.html", "plan")
+    assert mode(tmp_path / "brief.html") == 0o666

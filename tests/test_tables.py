@@ -93,3 +93,12 @@ def test_a_file_that_is_not_there_or_not_toml_is_one_line(tmp_path: Path) -> Non
     with pytest.raises(TableError, match="cannot be read: No such file"):
         parse(tmp_path / "absent.toml")
     assert editable(tmp_path / "absent.toml", ("head",)).as_string() == "# head\n"
+
+
+def test_lists_too_deep_are_one_line(tmp_path: Path) -> None:
+    path = tmp_path / "a.toml"
+    path.write_text("a = " + "[" * 50_000 + "]" * 50_000)
+    with pytest.raises(TableError, match="too deep"):
+        parse(path)
+    with pytest.raises(TableError, match=r"too deep|nested"):  # the library of the second has a limit of its own
+        editable(path, ())

@@ -4,6 +4,8 @@ Power fails on a boat.  After it there is the old file or the new one, never hal
 beside the file, the draft is flushed to the disk, it takes the name, and the folder that holds the name is flushed too
 (the recipe of POSIX rename and fsync; on Windows a folder cannot be flushed, and the rename is left to the system).
 
+What is the user's own is private: a file for its owner alone (600), in folders that nobody else can open (700).
+
 What a link points at is written and the link stays; a file keeps its mode; a device or a pipe (``/dev/stdout``) is
 written to and never replaced.
 """
@@ -21,6 +23,8 @@ from types import TracebackType
 from typing import IO, Self, TextIO, cast
 
 from moonless.errors import InputError
+
+PRIVATE_FILE, PRIVATE_FOLDER = 0o600, 0o700
 
 
 class Drafts:
@@ -41,8 +45,9 @@ class Drafts:
     Raises InputError in one plain line if one cannot be written.
     """
 
-    def __init__(self, *, make_folders: bool = False) -> None:
+    def __init__(self, *, make_folders: bool = False, private: bool = False) -> None:
         self._make_folders = make_folders
+        self._is_private = private
         self._begun: list[tuple[Path, Path]] = []  # (draft, file)
         self._streams: list[IO[bytes] | TextIO] = []
 
@@ -54,7 +59,7 @@ class Drafts:
             if target.is_dir():
                 raise IsADirectoryError(21, "is a folder")
             if self._make_folders:
-                target.parent.mkdir(parents=True, exist_ok=True)
+                make_folder(target.parent, private=self._is_private)
         except OSError as problem:
             raise not_written(named, problem) from problem
         draft = target.parent / f".{target.stem[:80]}.{secrets.token_hex(4)}.part{target.suffix}"
@@ -107,7 +112,7 @@ class Drafts:
                     flush_to_disk(written)
             for draft, file in self._begun:
                 named = file
-                _replace(draft, file)
+                _replace(draft, file, private=self._is_private)
         except OSError as problem:
             raise not_written(named, problem) from problem
 
@@ -123,22 +128,22 @@ class Drafts:
 
 
 @contextlib.contextmanager
-def replacing(path: Path | str, *, make_folders: bool = False) -> Iterator[Path]:
+def replacing(path: Path | str, *, make_folders: bool = False, private: bool = False) -> Iterator[Path]:
     """Yield a name beside ``path``; what the block puts there takes its place, whole, when the block ends.
 
     Raises InputError in one plain line if it cannot be written; so does any OSError of the block.
     """
-    with Drafts(make_folders=make_folders) as drafts:
+    with Drafts(make_folders=make_folders, private=private) as drafts:
         yield drafts.path(path)
 
 
-def write_whole(path: Path | str, data: bytes | str, *, make_folders: bool = False) -> None:
+def write_whole(path: Path | str, data: bytes | str, *, make_folders: bool = False, private: bool = False) -> None:
     """Put a file in place whole; text as UTF-8.  Raises InputError in one plain line if it cannot be written."""
-    with Drafts(make_folders=make_folders) as drafts:
+    with Drafts(make_folders=make_folders, private=private) as drafts:
         drafts.binary(path).write(data.encode() if isinstance(data, str) else data)
 
 
-def write_new(candidates: Iterable[Path], data: bytes | str) -> Path | None:
+def write_new(candidates: Iterable[Path], data: bytes | str, *, private: bool = False) -> Path | None:
     """Put a file in place whole under the first of some names that is free; what is there is never written over.
 
     Returns the name, None if none was free.  The names lie in one folder, which is made.  Raises InputError.
@@ -147,9 +152,11 @@ def write_new(candidates: Iterable[Path], data: bytes | str) -> Path | None:
     try:
         for target in candidates:
             if draft is None:
-                target.parent.mkdir(parents=True, exist_ok=True)
+                make_folder(target.parent, private=private)
                 draft = target.parent / f".{secrets.token_hex(6)}.part"
                 with draft.open("xb") as stream:
+                    if private:
+                        draft.chmod(PRIVATE_FILE)
                     stream.write(data.encode() if isinstance(data, str) else data)
                     flush_to_disk(stream)
             try:
@@ -168,6 +175,19 @@ def write_new(candidates: Iterable[Path], data: bytes | str) -> Path | None:
     return None
 
 
+def make_folder(folder: Path, *, private: bool = False) -> None:
+    """Make a folder and those above it; private: what is made, and the folder itself, is its owner's alone.
+
+    Raises OSError.
+    """
+    if not private:
+        folder.mkdir(parents=True, exist_ok=True)
+        return
+    missing = [one for one in (folder, *folder.parents) if not one.exists()]
+    for one in reversed(missing):
+        one.mkdir(mode=PRIVATE_FOLDER, exist_ok=True)
+
+
 def flush_to_disk(stream: IO[bytes] | TextIO) -> None:
     """Have what was written to an open file on the disk before this returns.  Raises OSError."""
     stream.flush()
@@ -183,14 +203,16 @@ def _is_device(named: Path) -> bool:
     return named.exists() and not named.is_file() and not named.is_dir()
 
 
-def _replace(draft: Path, named: Path) -> None:
+def _replace(draft: Path, named: Path, *, private: bool) -> None:
     if _is_device(named):
         with draft.open("rb") as source, named.open("wb") as device:
             shutil.copyfileobj(source, device)
         draft.unlink()
         return
     target = Path(os.path.realpath(named))
-    if target.exists():
+    if private:
+        os.chmod(draft, PRIVATE_FILE)
+    elif target.exists():
         os.chmod(draft, target.stat().st_mode & 0o777)
     os.replace(draft, target)
     _flush_folder(target.parent)

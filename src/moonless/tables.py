@@ -42,6 +42,9 @@ _WORDS: Mapping[str, str] = {
 }
 
 
+_TOO_DEEP = "holds tables or lists too deep in one another"
+
+
 @dataclass(frozen=True, slots=True)
 class Key:
     """One key.  ``scale`` turns the file's unit into the field's; ``low`` and ``high`` are in the file's."""
@@ -73,6 +76,8 @@ def parse(path: Path) -> Mapping[str, object]:
     """Return a TOML file as it stands.  Raises TableError in one line if it cannot be read or is not TOML."""
     try:
         return tomllib.loads(Path(path).read_text(encoding="utf-8"))
+    except RecursionError as problem:
+        raise TableError(path, "", _TOO_DEEP) from problem
     except tomllib.TOMLDecodeError as problem:
         raise TableError(path, "", f"is not TOML: {problem}") from problem
     except (OSError, UnicodeDecodeError) as problem:
@@ -99,6 +104,8 @@ def editable(path: Path, head: Sequence[str]) -> TOMLDocument:
     except (OSError, UnicodeDecodeError) as problem:
         reason = problem.strerror if isinstance(problem, OSError) else "is not UTF-8 text"
         raise TableError(path, "", f"cannot be read: {reason}") from problem
+    except RecursionError as problem:
+        raise TableError(path, "", _TOO_DEEP) from problem
     except TOMLKitError as problem:
         raise TableError(path, "", f"is not TOML: {problem}") from problem
 

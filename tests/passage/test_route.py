@@ -62,3 +62,30 @@ def test_a_file_that_is_not_there(tmp_path: Path) -> None:
 def test_back_again() -> None:
     assert ROUTE.reversed().length_m == pytest.approx(ROUTE.length_m)
     assert ROUTE.reversed().waypoints[0].name == "C"
+
+
+POINTS = '<rte><rtept lat="1" lon="2"/><rtept lat="1.1" lon="2"/></rte></gpx>'
+
+
+@pytest.mark.parametrize("encoding", ["klingon-8", "utf-7", "shift_jis", "idna", "hex"])
+def test_an_encoding_that_cannot_be_used_is_one_line(tmp_path: Path, encoding: str) -> None:
+    path = tmp_path / "r.gpx"
+    path.write_bytes(f'<?xml version="1.0" encoding="{encoding}"?><gpx>{POINTS}'.encode())
+    with pytest.raises(SourceError, match="is not GPX"):
+        read_gpx(path)
+
+
+@pytest.mark.parametrize("encoding", ["utf-8", "utf-16"])
+def test_a_document_type_is_refused_in_every_encoding(tmp_path: Path, encoding: str) -> None:
+    path = tmp_path / "r.gpx"
+    bomb = '<!DOCTYPE gpx [<!ENTITY a "aaaa"><!ENTITY b "&a;&a;&a;">]><gpx><name>&b;</name>'
+    path.write_bytes((f'<?xml version="1.0" encoding="{encoding}"?>' + bomb + POINTS).encode(encoding))
+    with pytest.raises(SourceError, match="carries a document type"):
+        read_gpx(path)
+
+
+def test_utf_16_is_read(tmp_path: Path) -> None:
+    # XML 1.0, 2.2: all processors must accept UTF-8 and UTF-16.
+    path = tmp_path / "r.gpx"
+    path.write_bytes(('<?xml version="1.0" encoding="utf-16"?><gpx>' + POINTS).encode("utf-16"))
+    assert len(read_gpx(path).waypoints) == 2

@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from moonless.errors import NoCoverage
+from moonless.errors import NoCoverage, SourceError
 from moonless.sea.stations import Stations, read_stations
 from moonless.sea.stream import StreamHere
 from moonless.sea.tide import TideHere, half_cosine, tide_between
@@ -183,3 +183,35 @@ def test_heights_above_another_datum(tmp_path: Path) -> None:
     assert [h.station.id for _, h in between.parts] == ["a", "c"]
     assert between.over_datum_m("LAT") is None  # the other station does not say
     assert [h.station.id for _, h in tide_between(stations, 10.055, -40.0).parts] == ["b"]
+
+
+@pytest.mark.parametrize(
+    "bad",
+    [
+        None, 7, [], "tide", {}, {"kind": "tide"}, *(
+            _record("tide", "B", **what)
+            for what in (
+                {"latitude": math.nan}, {"latitude": 91.0}, {"latitude": 10**400}, {"longitude": -181},
+                {"datums": [1]}, {"datums": {"MSL": math.inf}}, {"offsets": [1]}, {"harmonic_constituents": [3]},
+                {"harmonic_constituents": [{"name": "M2", "amplitude": math.inf, "phase": 1.0}]},
+                {"harmonic_constituents": [{"name": "M2", "amplitude": 1e6, "phase": 1.0}]},
+                {"harmonic_constituents": [{"name": "M2", "amplitude": 1.0, "phase": math.nan}]},
+            )
+        ),
+        _record("current", "B", current=[]),
+        _record("current", "B", current={"flood_direction": 10**400, "ebb_direction": 0}),
+    ],
+)  # fmt: skip
+def test_one_bad_record_costs_itself_alone_and_is_named(tmp_path: Path, bad: Any) -> None:
+    path = tmp_path / "tides.json"
+    path.write_text(json.dumps([_record("tide", "A"), bad, _record("tide", "C")]))
+    found = read_stations([path])
+    assert set(found.tides) == {"A", "C"} and not found.streams
+    assert len(found.warnings) == 1 and "record 1 left out" in found.warnings[0]
+
+
+def test_json_too_deep_is_one_line(tmp_path: Path) -> None:
+    path = tmp_path / "tides.json"
+    path.write_text("[" * 200_000 + "]" * 200_000)
+    with pytest.raises(SourceError, match="is not JSON"):
+        read_stations([path])

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import struct
+import tracemalloc
 from pathlib import Path
 
 import numpy as np
@@ -112,3 +114,63 @@ def test_a_run_is_never_written_over(tmp_path: Path) -> None:
     _write(path, seconds=1)
     with pytest.raises(InputError, match="is there already"):
         RecordingWriter(path)
+
+
+# Magic and records as the MCAP specification lays them out: opcode, length of 8 bytes little-endian, content.
+MAGIC = b"\x89MCAP0\r\n"
+
+
+@pytest.mark.parametrize("length", [2**63 - 1, 2**64 - 1, 2**40, 2**31])
+def test_a_length_that_cannot_be_takes_no_memory(tmp_path: Path, length: int) -> None:
+    path = tmp_path / "run.mcap"
+    writer = _write(path, seconds=2, close=False)
+    writer.flush_if_due(T0 + 60 * NS_PER_S)
+    sound = len(list(RecordingReader(path)))
+    assert sound > 30
+    with path.open("ab") as file:
+        file.write(b"\x06" + length.to_bytes(8, "little") + b"x" * 100)
+    reader = RecordingReader(path)
+    tracemalloc.start()
+    try:
+        assert len(list(reader)) == sound and not reader.is_whole
+        assert tracemalloc.get_traced_memory()[1] < 20e6
+    finally:
+        tracemalloc.stop()
+        writer.close()
+
+
+@pytest.mark.parametrize("name", ["lz4", "zstd"])
+def test_a_small_chunk_that_unpacks_to_gigabytes_is_left(tmp_path: Path, name: str) -> None:
+    import lz4.frame
+    import zstandard
+
+    nothing = bytes(200 * 2**20)
+    packed = lz4.frame.compress(nothing) if name == "lz4" else zstandard.compress(nothing)
+    said = name.encode()
+    body = (
+        struct.pack("<QQQI", 0, 0, len(nothing), 0)
+        + struct.pack("<I", len(said)) + said + struct.pack("<Q", len(packed)) + packed
+    )  # fmt: skip
+    path = tmp_path / "run.mcap"
+    path.write_bytes(MAGIC + b"\x01" + struct.pack("<Q", 8) + bytes(8) + b"\x06" + struct.pack("<Q", len(body)) + body)
+    del nothing
+    reader = RecordingReader(path)
+    tracemalloc.start()
+    try:
+        assert list(reader) == [] and not reader.is_whole
+        assert tracemalloc.get_traced_memory()[1] < 150e6
+    finally:
+        tracemalloc.stop()
+
+
+def test_a_length_inside_a_record_is_held_to_the_file(tmp_path: Path) -> None:
+    # A channel's topic that says it has four gigabytes.
+    path = tmp_path / "run.mcap"
+    body = struct.pack("<HHI", 1, 0, 2**32 - 1) + b"radar"
+    path.write_bytes(MAGIC + b"\x04" + struct.pack("<Q", len(body)) + body)
+    tracemalloc.start()
+    try:
+        assert list(RecordingReader(path)) == []
+        assert tracemalloc.get_traced_memory()[1] < 5e6
+    finally:
+        tracemalloc.stop()

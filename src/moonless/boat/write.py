@@ -45,7 +45,7 @@ def write_boat(path: Path, changes: Mapping[str, Any]) -> Boat:
     for dotted, value in changes.items():
         _change(path, document, dotted, value)
     boat = boat_from_dict(document.unwrap(), path)
-    write_whole(path, tomlkit.dumps(document), make_folders=True)
+    write_whole(path, tomlkit.dumps(document), make_folders=True, private=True)
     return boat
 
 

@@ -18,6 +18,9 @@ from moonless.frames import geodesic
 from moonless.sea.constituents import CONSTITUENTS
 from moonless.units import kn_to_mps
 
+# Metres, or knots: the largest tides are under 17 m from low to high, the fastest streams under 20 kn (from memory).
+_MOST_AMPLITUDE = 20.0
+
 
 @dataclass(frozen=True, slots=True)
 class Harmonic:
@@ -118,7 +121,7 @@ def read_stations(paths: Iterable[Path]) -> Stations:
     ------
     InputError   If a file cannot be opened.
     SourceError  If a file is not a JSON list of station records.
-    A single record that cannot be used is left out and named in ``warnings``.
+    A single record that cannot be used, or says what cannot be, is left out and named in ``warnings``.
     """
     tides: dict[str, TideStation] = {}
     streams: dict[str, StreamStation] = {}
@@ -128,7 +131,7 @@ def read_stations(paths: Iterable[Path]) -> Stations:
             records = json.loads(Path(path).read_text(encoding="utf-8"))
         except OSError as problem:
             raise InputError(f"{path}: cannot be opened: {problem.strerror}") from problem
-        except ValueError as problem:
+        except (ValueError, RecursionError) as problem:  # the second: brackets in brackets in brackets
             raise SourceError(f"{path}: is not JSON: {problem}") from problem
         if not isinstance(records, list):
             raise SourceError(f"{path}: holds {type(records).__name__}, not a list of station records")
@@ -140,9 +143,17 @@ def read_stations(paths: Iterable[Path]) -> Stations:
                 elif record["kind"] == "current":
                     stream = _stream(record)
                     streams[stream.id] = stream
-            except (KeyError, TypeError, ValueError) as problem:
+            except (KeyError, TypeError, ValueError, AttributeError, OverflowError) as problem:
                 warnings.append(f"{path}: record {row} left out: {problem!r}")
     return Stations(tides, streams, tuple(warnings))
+
+
+def _number(value: Any, most: float = math.inf) -> float:
+    """Return a finite number.  JSON as Python reads it holds NaN and infinities too."""
+    number = float(value)
+    if not math.isfinite(number) or abs(number) > most:
+        raise ValueError(f"{value!r} cannot be")
+    return number
 
 
 def _harmonics(record: Mapping[str, Any], scale: float) -> tuple[Harmonic, ...]:
@@ -151,14 +162,14 @@ def _harmonics(record: Mapping[str, Any], scale: float) -> tuple[Harmonic, ...]:
         name = str(entry["name"]).upper()
         if name not in CONSTITUENTS:
             raise ValueError(f"constituent {name} is not known")
-        amplitude = float(entry["amplitude"]) * scale
+        amplitude = _number(entry["amplitude"], _MOST_AMPLITUDE) * scale
         if amplitude:
-            out.append(Harmonic(name, amplitude, math.radians(float(entry["phase"]))))
+            out.append(Harmonic(name, amplitude, math.radians(_number(entry["phase"]))))
     return tuple(out)
 
 
 def _tide(record: Mapping[str, Any]) -> TideStation:
-    datums = {str(k): float(v) for k, v in (record.get("datums") or {}).items()}
+    datums = {str(k): _number(v) for k, v in (record.get("datums") or {}).items()}
     datum = str(record.get("chart_datum") or "MLLW")
     mean = datums["MSL"] - datums[datum] if "MSL" in datums and datum in datums else None
     offsets = None
@@ -166,17 +177,17 @@ def _tide(record: Mapping[str, Any]) -> TideStation:
         given = record["offsets"]
         offsets = TideOffsets(
             reference=str(given["reference"]),
-            high_s=60.0 * float(given["time"]["high"]),
-            low_s=60.0 * float(given["time"]["low"]),
-            high=float(given["height"]["high"]),
-            low=float(given["height"]["low"]),
+            high_s=60.0 * _number(given["time"]["high"]),
+            low_s=60.0 * _number(given["time"]["low"]),
+            high=_number(given["height"]["high"]),
+            low=_number(given["height"]["low"]),
             is_ratio=given["height"]["type"] == "ratio",
         )
     return TideStation(
         id=str(record["id"]),
         name=str(record["name"]),
-        lat_deg=float(record["latitude"]),
-        lon_deg=float(record["longitude"]),
+        lat_deg=_number(record["latitude"], 90.0),
+        lon_deg=_number(record["longitude"], 180.0),
         datum=datum,
         mean_level_m=mean,
         harmonics=_harmonics(record, 1.0),
@@ -192,21 +203,21 @@ def _stream(record: Mapping[str, Any]) -> StreamStation:
         given = current["offsets"]
         offsets = StreamOffsets(
             reference=str(given["reference"]),
-            slack_before_flood_s=60.0 * float(given["slack_before_flood"]),
-            flood_s=60.0 * float(given["flood_time"]),
-            slack_before_ebb_s=60.0 * float(given["slack_before_ebb"]),
-            ebb_s=60.0 * float(given["ebb_time"]),
-            flood_ratio=float(given["flood_speed_ratio"]),
-            ebb_ratio=float(given["ebb_speed_ratio"]),
+            slack_before_flood_s=60.0 * _number(given["slack_before_flood"]),
+            flood_s=60.0 * _number(given["flood_time"]),
+            slack_before_ebb_s=60.0 * _number(given["slack_before_ebb"]),
+            ebb_s=60.0 * _number(given["ebb_time"]),
+            flood_ratio=_number(given["flood_speed_ratio"]),
+            ebb_ratio=_number(given["ebb_speed_ratio"]),
         )
     return StreamStation(
         id=str(record["id"]),
         name=str(record["name"]),
-        lat_deg=float(record["latitude"]),
-        lon_deg=float(record["longitude"]),
-        flood_rad=math.radians(float(current["flood_direction"])),
-        ebb_rad=math.radians(float(current["ebb_direction"])),
-        mean_flow=kn_to_mps(float(current.get("mean_flow") or 0.0)),
+        lat_deg=_number(record["latitude"], 90.0),
+        lon_deg=_number(record["longitude"], 180.0),
+        flood_rad=math.radians(_number(current["flood_direction"])),
+        ebb_rad=math.radians(_number(current["ebb_direction"])),
+        mean_flow=kn_to_mps(_number(current.get("mean_flow") or 0.0)),
         harmonics=_harmonics(record, kn_to_mps(1.0)),
         offsets=offsets,
     )

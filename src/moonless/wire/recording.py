@@ -15,6 +15,7 @@ Rules of this file:
 
 from __future__ import annotations
 
+import dataclasses
 import json
 import struct
 import zlib
@@ -23,9 +24,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import IO, Any, Literal
 
+import lz4.frame
+import zstandard
 from mcap.exceptions import McapError
-from mcap.records import Channel, Message, Metadata
-from mcap.stream_reader import StreamReader
+from mcap.records import Channel, Chunk, McapRecord, Message, Metadata
+from mcap.stream_reader import StreamReader, breakup_chunk
 from mcap.writer import CompressionType, Writer
 
 from moonless.errors import InputError, WireError
@@ -49,6 +52,13 @@ _ENCODING: dict[RecordedKind, str] = {
 }
 # One second of radar video is under 2 MB; a chunk this large is only ever closed by the clock.
 _CHUNK_BYTES = 16 * 1024 * 1024
+# What a cut or damaged file makes its readers raise.
+_DAMAGE = (
+    McapError, struct.error, zlib.error, zstandard.ZstdError, RuntimeError, ValueError, EOFError, KeyError,
+    OverflowError,
+)  # fmt: skip
+# No record of ours is longer, packed or not; what says it is, is damaged or made to fill the memory.
+MAX_RECORD = 64 * 1024 * 1024
 
 
 @dataclass(frozen=True, slots=True)
@@ -166,8 +176,7 @@ class RecordingReader:
         """
         kinds: dict[int, RecordedKind] = {}
         with self.path.open("rb") as file:
-            # What a chunk says of itself is checked, so that half a chunk is never taken for a whole one.
-            records = StreamReader(file, validate_crcs=True).records
+            records = _records(file)
             while True:
                 try:
                     record = next(records)
@@ -175,7 +184,7 @@ class RecordingReader:
                     self.is_whole = True
                     break
                 # A cut file ends in whichever of these the cut happens to cause.
-                except (McapError, struct.error, zlib.error, RuntimeError, ValueError, EOFError, KeyError):
+                except _DAMAGE:
                     break
                 if isinstance(record, Channel):
                     kind = next((k for k in _ENCODING if record.topic == k), None)
@@ -187,3 +196,37 @@ class RecordingReader:
                     yield Recorded(kinds[record.channel_id], record.log_time, record.data, record.sequence)
         if not kinds and self.is_whole:
             raise WireError(f"{self.path} holds no channel called {', '.join(_ENCODING)}: it is another program's file")
+
+
+class _Within:
+    """A file that never reads past its end: a length in it may say anything, and memory is taken by what it says."""
+
+    def __init__(self, file: IO[bytes]) -> None:
+        self._file = file
+        self._left = file.seek(0, 2)
+        file.seek(0)
+
+    def read(self, length: int) -> bytes:
+        """Return as many bytes as there are."""
+        data = self._file.read(max(0, min(length, self._left)))
+        self._left -= len(data)
+        return data
+
+
+def _records(file: IO[bytes]) -> Iterator[McapRecord]:
+    """Yield the records, those of chunks among them.  Raises what a damaged file causes."""
+    # What a chunk says of itself is checked, so that half a chunk is never taken for a whole one.
+    reader = StreamReader(_Within(file), emit_chunks=True, validate_crcs=True, record_size_limit=MAX_RECORD)  # type: ignore[arg-type]
+    for record in reader.records:
+        if not isinstance(record, Chunk):
+            yield record
+            continue
+        # Unpacked here, because a small packed chunk may hold gigabytes of nothing.
+        data, most = record.data, max(1, min(record.uncompressed_size, MAX_RECORD))
+        if record.compression == "lz4":
+            data = lz4.frame.LZ4FrameDecompressor().decompress(data, max_length=most)
+        elif record.compression == "zstd":
+            data = zstandard.ZstdDecompressor().stream_reader(data).read(most)
+        if len(data) != record.uncompressed_size:
+            raise ValueError("a chunk is cut, or larger than any of ours")
+        yield from breakup_chunk(dataclasses.replace(record, compression="", data=data), validate_crc=True)

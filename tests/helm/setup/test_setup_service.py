@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import json
 import os
 import shutil
 import socket
@@ -397,3 +398,61 @@ def test_ports_are_let_go_before_the_watch_begins(path: Path) -> None:
     listening(service, hub, work)
     assert hub.source.kind == "live"
     assert os.path.exists(path) is False  # a start writes nothing that was not chosen
+
+
+# ---- links that a screen may name ---------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("link", "says"),
+    [
+        ("/etc/passwd", "a file is no link that a screen may choose"),
+        ("{home}/charts/north/notes.txt", "a file is no link that a screen may choose"),
+        ("serial:/etc/passwd", "no serial device"),
+        ("serial:{home}/charts/north/notes.txt", "no serial device"),
+        ("serial:/dev/../etc/passwd", "no serial device"),
+        ("serial:/dev/shm", "no serial device"),
+        ("picture:/etc/passwd", "only cameras, the screen"),
+        ("picture:{home}/way out", "only cameras, the screen"),
+        ("picture:http://192.0.2.1/x?range=1", "only cameras, the screen"),
+    ],
+)
+@pytest.mark.parametrize("place", ["radar", "nmea"])
+def test_what_lies_on_the_disk_is_no_link_for_a_screen(
+    path: Path, home: Path, monkeypatch: pytest.MonkeyPatch, link: str, says: str, place: str
+) -> None:
+    monkeypatch.chdir("/")
+    named = link.format(home=home)
+    asking = {"do": "links", "radar": named if place == "radar" else None, "nmea": [named] if place == "nmea" else []}
+    with pytest.raises(InputError, match=says):
+        do(SetupService(path, HelmSettings()), asking)
+    assert not path.exists()
+
+
+@pytest.mark.parametrize(
+    "link", ["serial:/dev/ttyNOTYET?baud=38400", "serial:/dev/tty", "can:can0", "picture:screen", "picture:/dev/video0"]
+)
+def test_ports_devices_and_cameras_are(path: Path, home: Path, link: str) -> None:
+    do(SetupService(path, HelmSettings()), {"do": "links", "radar": None, "nmea": [link]})
+    assert read_settings(path).nmea == (link,)
+
+
+def test_a_file_that_was_named_at_this_computer_stays(path: Path, home: Path) -> None:
+    service = SetupService(path, HelmSettings(radar="/media/card/run.cat240"))
+    do(service, {"do": "links", "radar": "/media/card/run.cat240", "nmea": ["udp://0.0.0.0:10110"]})
+    assert read_settings(path).radar == "/media/card/run.cat240"
+
+
+def test_a_folder_whose_name_is_no_utf_8_is_counted_and_the_rest_is_told(home: Path) -> None:
+    os.mkdir(os.fsencode(home) + b"/caf\xe9")  # Latin-1, as an old memory stick has it
+    told = look(None, [home])
+    json.dumps(told, ensure_ascii=False).encode()
+    assert told["more"] == 1 and [f["name"] for f in told["folders"]] == ["charts"]
+    with pytest.raises(InputError, match="not UTF-8"):
+        look(Path(os.fsdecode(os.fsencode(home) + b"/caf\xe9")), [home])
+
+
+def test_what_the_set_up_writes_is_for_its_owner_alone(path: Path) -> None:
+    do(SetupService(path, HelmSettings()), {"do": "answer", "key": "boat.length_m", "value": 9.2})
+    assert {p.stat().st_mode & 0o777 for p in (path, path.parent / "boat.toml")} == {0o600}
+    assert path.parent.stat().st_mode & 0o777 == 0o700

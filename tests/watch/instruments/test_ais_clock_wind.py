@@ -13,7 +13,7 @@ from moonless.boat.file import default_boat
 from moonless.frames import destination, geodesic
 from moonless.scan.pose import PoseSample
 from moonless.units import NS_PER_S
-from moonless.watch.instruments.ais_table import AisTable
+from moonless.watch.instruments.ais_table import FORGET_S, MOST_TARGETS, MOST_WAITING, AisTable
 from moonless.watch.instruments.faults import FaultWatch
 from moonless.watch.instruments.intake import Intake
 from moonless.watch.instruments.timebase import TimeBase
@@ -200,3 +200,30 @@ def test_wind_is_taken_to_the_ground() -> None:
     assert wind is not None
     assert math.degrees(wind.from_rad) == pytest.approx(90.0)
     assert intake.wind(T0, replace(own, heading_true_rad=None)) is None
+
+
+# ---- a flood --------------------------------------------------------------------------------------------------------
+
+
+def test_static_data_of_vessels_never_placed_are_let_go() -> None:
+    table = AisTable()
+    for n in range(300_000):
+        table.add(replace(STATIC, mmsi=200_000_000 + n), T0 + n * 1000)
+    assert len(table._waiting) == MOST_WAITING and not table._statics
+    # The newest wait, and are joined when their vessel is placed.
+    table.add(replace(POSITION, mmsi=200_299_999), T0 + NS_PER_S)
+    assert [t.name for t in table.targets(T0 + NS_PER_S)] == ["EXAMPLE"]
+    table.targets(T0 + round((FORGET_S + 2.0) * NS_PER_S))
+    assert not table._waiting
+
+
+def test_a_flood_of_positions_is_bounded_and_a_vessel_that_goes_on_stays() -> None:
+    table = AisTable()
+    table.add(STATIC, T0)
+    for n in range(3 * MOST_TARGETS):
+        table.add(replace(POSITION, mmsi=200_000_000 + n), T0)
+        if n % 1000 == 0:
+            table.add(POSITION, T0)
+    told = {t.mmsi: t for t in table.targets(T0)}
+    assert len(told) == MOST_TARGETS and told[POSITION.mmsi].name == "EXAMPLE"
+    assert len(table._statics) == 1

@@ -118,7 +118,7 @@ def write_contents(path: Path, contents: Contents) -> None:
         "state": [None],
     }
     try:
-        with replacing(path, make_folders=True) as draft:
+        with replacing(path, make_folders=True, private=True) as draft:
             for layer, columns in _COLUMNS.items():
                 _write_layer(draft, layer, columns, shapes[layer], rows[layer])
     except (InputError, RuntimeError, pyogrio.errors.DataSourceError) as problem:

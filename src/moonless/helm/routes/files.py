@@ -42,7 +42,7 @@ class RouteFiles:
         labels = ["start", *(f"turn {k}" for k in range(1, last)), "end"]
         route = Route(name, tuple(Waypoint(label, *place) for label, place in zip(labels, points, strict=True)))
         names = (self.folder / (f"{name}.gpx" if n == 1 else f"{name} {n}.gpx") for n in range(1, 1000))
-        target = write_new(names, to_gpx(route))
+        target = write_new(names, to_gpx(route), private=True)
         if target is None:
             raise InputError(f"there are too many routes called {name}")
         return target

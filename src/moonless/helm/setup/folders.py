@@ -4,6 +4,7 @@ Rules of this file:
 - A screen may look below the home folder and below where drives are mounted; anything else is refused, also when a
   link leads out of there.
 - What leaves is names of folders and of cells.  No file's content does; other files are not named.
+- A name that is no UTF-8 cannot be told to a screen, nor come back from one: it is counted with what is not listed.
 """
 
 from __future__ import annotations
@@ -38,6 +39,8 @@ def look(path: Path | None, roots: Sequence[Path]) -> dict[str, Any]:
     here = Path(os.path.realpath(roots[0] if path is None else path.expanduser()))
     if not is_below(here, roots):
         raise InputError(f"{here}: only your own folders and mounted drives are looked into")
+    if not _is_text(str(here)):
+        raise InputError("a folder whose name is not UTF-8 cannot be told to a screen; give it another name")
     if not here.is_dir():
         raise InputError(f"{here}: there is no such folder")
     folders: list[dict[str, Any]] = []
@@ -53,7 +56,7 @@ def look(path: Path | None, roots: Sequence[Path]) -> dict[str, Any]:
         is_cell = not is_folder and entry.name.lower().endswith(_CELL_SUFFIXES)
         if not is_folder and not is_cell:
             continue
-        if len(folders) + len(cells) >= MOST_ENTRIES:
+        if not _is_text(entry.name) or len(folders) + len(cells) >= MOST_ENTRIES:
             more += 1
         elif is_folder:
             count, is_whole = count_cells(Path(entry.path))
@@ -66,6 +69,11 @@ def look(path: Path | None, roots: Sequence[Path]) -> dict[str, Any]:
         "path": str(here), "up": None if up is None else str(up), "folders": folders, "cells": cells, "more": more,
         "below": count, "is_counted": is_whole, "roots": [str(root) for root in roots],
     }  # fmt: skip
+
+
+def _is_text(name: str) -> bool:
+    # Bytes that are no UTF-8 come from the system as lone surrogates, which no message can carry.
+    return not any("\ud800" <= letter <= "\udfff" for letter in name)
 
 
 def count_cells(folder: Path) -> tuple[int, bool]:

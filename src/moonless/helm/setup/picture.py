@@ -7,18 +7,15 @@ are a picture of what was found, plain lines, what must still be told, and the l
 from __future__ import annotations
 
 import base64
-import os
-import re
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 from moonless.errors import InputError
-from moonless.helm.setup.folders import is_below
+from moonless.helm.setup.fence import check_picture
 from moonless.picture.told import Told
 from moonless.watch.screen.pictured import SCHEME, source_of
 
-_DEVICE = re.compile(r"/dev/video\d+")
 # The ranges of marine radars by the performance standard, and a few between that small sets have.
 RANGES_NM = (0.125, 0.25, 0.5, 0.75, 1.0, 1.5, 2.0, 3.0, 4.0, 6.0, 8.0, 12.0, 16.0, 24.0)
 
@@ -45,7 +42,7 @@ def look_once(request: Mapping[str, Any], roots: Sequence[Path]) -> dict[str, An
     source, range_nm, up = request.get("source"), request.get("range_nm"), request.get("up")
     if not isinstance(source, str) or not source or len(source) > 1000:
         raise InputError("name a camera, a capture device or a video: /dev/video0, screen, scope.mp4")
-    _fence(source, roots)
+    check_picture(source, roots)
     if not (range_nm is None or (isinstance(range_nm, int | float) and not isinstance(range_nm, bool))):
         raise InputError("range_nm is no number")
     if up not in (None, "bow", "north"):
@@ -53,14 +50,6 @@ def look_once(request: Mapping[str, Any], roots: Sequence[Path]) -> dict[str, An
     link = link_of(source, range_nm, up)
     _, told = source_of(link)
     return _found(source, told, link)
-
-
-def _fence(source: str, roots: Sequence[Path]) -> None:
-    """Refuse what a screen may not look at: its picture would leave this computer."""
-    if _DEVICE.fullmatch(source) or source.partition(":")[0] == "screen":
-        return
-    if not is_below(Path(os.path.realpath(Path(source).expanduser())), roots):
-        raise InputError(f"{source}: only cameras, the screen, your own folders and mounted drives are looked at")
 
 
 def _found(source: str, told: Told, link: str) -> dict[str, Any]:

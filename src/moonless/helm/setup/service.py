@@ -23,6 +23,7 @@ from moonless.helm.process.events import Overheard, Source
 from moonless.helm.process.requests import HELM, ShareBytes
 from moonless.helm.process.worker_process import WorkerProcess
 from moonless.helm.setup import coverage
+from moonless.helm.setup.fence import check_link
 from moonless.helm.setup.folders import default_roots, look
 from moonless.helm.setup.heard import fans_of, heard_body, place_of_boat
 from moonless.helm.setup.launch import boat_path, live_source
@@ -31,6 +32,7 @@ from moonless.helm.setup.questions import GROUPS, asked, change_for
 from moonless.helm.setup.settings import LENGTH_UNITS, HelmSettings, resolved, write_settings
 from moonless.watch.instruments.source_priority import CHOOSABLE
 from moonless.watch.link_survey.discovery import LinkDiscovery
+from moonless.watch.link_survey.named_links import links_of
 from moonless.wire.links import ReceiptClock, parse_link
 
 _log = logging.getLogger(__name__)
@@ -191,7 +193,10 @@ class SetupService:
         async with self._busy:
             what = request.get("do")
             if what == "add":
-                links = self._listener().add(_text(request, "text"))
+                text = _text(request, "text")
+                for link in links_of(text):
+                    self._check_link(link)
+                links = self._listener().add(text)
                 self._by_hand.update(dict.fromkeys(links, False))
                 return {"links": links}
             if what == "picture":
@@ -236,7 +241,7 @@ class SetupService:
         for link in ([radar] if radar else []) + nmea:
             if not isinstance(link, str):
                 raise InputError(f"{link!r} is no link")
-            parse_link(link)
+            self._check_link(link)
         chosen: dict[str, tuple[str, str]] = {}
         for what, one in prefer.items():
             if what not in CHOOSABLE or not isinstance(one, dict):
@@ -245,6 +250,9 @@ class SetupService:
             if link in nmea:
                 chosen[what] = (link, str(one.get("talker", "")))
         self._keep(dataclasses.replace(self.settings, radar=radar, nmea=tuple(dict.fromkeys(nmea)), prefer=chosen))
+
+    def _check_link(self, link: str) -> None:
+        check_link(link, [one for one in (self.settings.radar, *self.settings.nmea) if one is not None], self._roots())
 
     def _roots(self) -> tuple[Path, ...]:
         given = [resolved(self.path, one) for one in self.settings.charts]

@@ -126,7 +126,7 @@ def write_settings(path: Path, settings: HelmSettings) -> None:
     _put_table(document, "screen", {} if is_plain else {"length_unit": settings.length_unit})
     if _settings(path, document.unwrap()) != settings:
         raise TableError(path, "", "could not be changed without changing what else it says; edit it by hand")
-    write_whole(path, tomlkit.dumps(document), make_folders=True)
+    write_whole(path, tomlkit.dumps(document), make_folders=True, private=True)
 
 
 def _put(document: tomlkit.TOMLDocument, key: str, value: Any, says: str) -> None:

@@ -207,7 +207,7 @@ def decode_json(frame: bytes) -> dict[str, Any]:
     """
     try:
         body = json.loads(frame[_HEAD.size :])
-    except ValueError as problem:
+    except (ValueError, RecursionError) as problem:  # the second: brackets in brackets in brackets
         raise WireError(f"a frame's body is not JSON: {problem}") from problem
     if not isinstance(body, dict):
         raise WireError(f"a frame's body is a JSON {type(body).__name__}, not an object")

@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
+from xml.parsers import expat
 
 import numpy as np
 from numpy.typing import NDArray
@@ -104,12 +105,11 @@ def read_gpx(path: Path) -> Route:
         raise InputError(f"{path}: cannot be opened: {problem.strerror}") from problem
     if len(raw) > MAX_GPX_BYTES:
         raise SourceError(f"{path}: {len(raw)} bytes are too many for a route; {MAX_GPX_BYTES} are the most")
-    # A document type is where XML hides its bombs, and GPX has none.
-    if b"<!DOCTYPE" in raw[:4096].upper() or b"<!ENTITY" in raw.upper():
-        raise SourceError(f"{path}: carries a document type; GPX has none")
     try:
+        _refuse_document_type(path, raw)
         root = ET.fromstring(raw)
-    except ET.ParseError as problem:
+    # An encoding that Python does not know is a LookupError, one of several bytes a ValueError.
+    except (ET.ParseError, expat.ExpatError, LookupError, ValueError) as problem:
         raise SourceError(f"{path}: is not GPX: {problem}") from problem
     space = root.tag.partition("}")[0] + "}" if root.tag.startswith("{") else ""
     if root.tag != f"{space}gpx":
@@ -132,6 +132,17 @@ def read_gpx(path: Path) -> Route:
         waypoints.append(Waypoint(point.findtext(f"{space}name") or f"WP{number}", lat, lon))
     name = (route.findtext(f"{space}name") if route is not None else None) or Path(path).stem
     return Route(name, tuple(waypoints))
+
+
+def _refuse_document_type(path: Path, raw: bytes) -> None:
+    """A document type is where XML hides its bombs, and GPX has none.  The parser looks, in any encoding."""
+
+    def refuse(*_: object) -> None:
+        raise SourceError(f"{path}: carries a document type; GPX has none")
+
+    parser = expat.ParserCreate()
+    parser.StartDoctypeDeclHandler = refuse
+    parser.Parse(raw, True)
 
 
 def to_gpx(route: Route, arrivals_ns: Sequence[int] | None = None) -> str:

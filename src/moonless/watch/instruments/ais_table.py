@@ -6,6 +6,8 @@ Rules of this file:
 - The own boat is left out: by the number the boat file gives, and by the one that the own set says is its own (VDO),
   for a second receiver hears the own set as it hears every other.
 - A vessel not heard for `FORGET_S` is dropped; an aid for `FORGET_AID_S`.
+- Static data of a vessel without a position waits for it so long, and at most `MOST_WAITING` do; of targets
+  `MOST_TARGETS` are kept.  The longest not heard of goes first: a real vessel is heard again within seconds.
 """
 
 from __future__ import annotations
@@ -22,6 +24,8 @@ from moonless.wire.ais import AisReport
 FORGET_S = 420.0
 # Aids report every three minutes as a rule.
 FORGET_AID_S = 900.0
+# Own choice: ten times what a busy roadstead has (1 000 targets), and no burden to memory.
+MOST_TARGETS = MOST_WAITING = 10_000
 # Below this the course of a vessel says nothing about where its bow points.
 COURSE_TELLS_MPS = 1.0
 # The said second belongs to the minute of receipt or the one before; older than this it is not believed.
@@ -34,16 +38,33 @@ class AisTable:
     def __init__(self, own_mmsi: int | None = None) -> None:
         self._own = set() if own_mmsi is None else {own_mmsi}
         self._positions: dict[int, tuple[int, AisReport]] = {}
-        self._statics: dict[int, AisReport] = {}
+        self._statics: dict[int, AisReport] = {}  # of those with a position
+        self._waiting: dict[int, tuple[int, AisReport]] = {}  # static data received before a position, oldest first
 
     def add(self, report: AisReport, now_ns: int) -> None:
         """Take in one report received at ``now_ns`` (UTC)."""
         if report.is_own and report.mmsi > 0:  # 0: a set that was never given a number; another's may be 0 as well
             self._own.add(report.mmsi)
         if report.says in ("position", "aid", "base") and report.lat_deg is not None:
-            self._positions[report.mmsi] = (_position_time(report, now_ns), report)
+            self._place(report, now_ns)
         if report.says in ("static", "aid") or report.message_type == 19:
-            self._statics[report.mmsi] = _joined(self._statics.get(report.mmsi), report)
+            if report.mmsi in self._positions:
+                self._statics[report.mmsi] = _joined(self._statics.get(report.mmsi), report)
+            else:
+                _, before = self._waiting.pop(report.mmsi, (0, None))
+                self._waiting[report.mmsi] = (now_ns, _joined(before, report))
+                if len(self._waiting) > MOST_WAITING:
+                    del self._waiting[next(iter(self._waiting))]
+
+    def _place(self, report: AisReport, now_ns: int) -> None:
+        self._positions.pop(report.mmsi, None)
+        self._positions[report.mmsi] = (_position_time(report, now_ns), report)
+        if report.mmsi in self._waiting:
+            self._statics[report.mmsi] = self._waiting.pop(report.mmsi)[1]
+        if len(self._positions) > MOST_TARGETS:
+            longest = next(iter(self._positions))
+            del self._positions[longest]
+            self._statics.pop(longest, None)
 
     def targets(self, now_ns: int) -> tuple[AisTarget, ...]:
         """Return the targets known at a time, the own boat left out."""
@@ -52,6 +73,11 @@ class AisTable:
             if not -limit * NS_PER_S < now_ns - time_ns < limit * NS_PER_S:
                 del self._positions[mmsi]
                 self._statics.pop(mmsi, None)
+        while self._waiting:
+            mmsi, (since_ns, _) = next(iter(self._waiting.items()))
+            if 0 <= now_ns - since_ns < FORGET_S * NS_PER_S:
+                break
+            del self._waiting[mmsi]
         return tuple(
             self._target(time_ns, report)
             for time_ns, report in self._positions.values()
