@@ -200,7 +200,7 @@ def chain() -> Iterator[Result]:
             stage = First(ScenePlayer(load_scene(path)))
             if k:
                 stage.screen = OnScreen(LAYOUTS[number % len(LAYOUTS)], stage.scene.radar.scale_nm)
-            both[k] += play(stage).confusion
+            both[k] += play(stage).kinds.confusion
     ours, peer = macro_f1(both[1]), macro_f1(both[0])
     if ours is not None and peer is not None:
         yield Result("picture.chain.f1", ours, "1", "CAT240", peer, ours / peer)

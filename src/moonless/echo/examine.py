@@ -170,10 +170,10 @@ class Examiner:
         offset_db = self._lean.settle(floor_db, threshold_db, candidate_db, sector)
         solid_db = np.maximum(clutter_db + np.float32(SOLID_OVER_CLUTTER_DB), np.float32(SOLID_DB))
         # Boats among the strays take a spiky sea's tail without bound.
-        if scan.full_scale < FINE_STEPS:
-            most_db = np.full_like(floor_db, video.db[-1] - CLIPPED_UNDER_DB)
-        elif curve.is_learnt:
+        if curve.is_learnt:
             most_db = floor_db + np.float32(SPIKIEST_DB)
+        elif scan.full_scale < FINE_STEPS:
+            most_db = np.full_like(floor_db, video.db[-1] - CLIPPED_UNDER_DB)
         else:
             most_db = np.full_like(floor_db, UNKNOWN_MOST * video.db[-1])
         np.minimum(threshold_db, np.maximum(most_db, floor_db), out=threshold_db)
