@@ -81,3 +81,28 @@ def test_the_strongest_spoke_of_a_weak_echo_passes_its_mean_by_more() -> None:
     above = performance._peak_over_mean_db(np.array([10.0, 1000.0]), 50.0, 1024)
     assert above[0] > above[1] > 0.0
     assert performance._peak_over_mean_db(np.array([10.0]), 50.0, None) == pytest.approx([0.0])
+
+
+def _looked_for(gone: float, *, shown: bool, looked: bool = True) -> float:
+    """The offset, dB, after twenty turns over a likely mark that was looked for."""
+    performance = Performance(RADAR)
+    place: Any = SimpleNamespace(marks=(make_mark(0.0, 800.0, "1"),))
+    outlook: Any = SimpleNamespace(mark_snr=np.array([30.0]), mark_p=np.ones(1), mark_merged=np.zeros(1, dtype=bool))
+    sought: Any = SimpleNamespace(looked=np.array([looked]), alone=np.ones(1, dtype=bool))
+    plots: Any = SimpleNamespace(strength_db=np.array([15.0]), is_clipped=np.zeros(1, dtype=bool))
+    picture: Any = SimpleNamespace(plots=_Sized(plots), db_per_count=None)
+    evidence: Any = SimpleNamespace(tracks=[SimpleNamespace(last_plot=0)], level_db=np.array([15.0]))
+    explained: Any = [SimpleNamespace(mark=0, confidence=0.95)] if shown else []
+    for _ in range(20):
+        performance.take_in(place, outlook, sought, np.array([gone]), evidence, explained, picture, 3.0)
+    return float(performance.offset_db)
+
+
+def test_a_likely_mark_that_stays_dark_speaks_of_a_weak_radar_unless_it_is_held_for_gone() -> None:
+    nothing = _looked_for(0.0, shown=False, looked=False)
+    assert _looked_for(0.0, shown=False) < nothing - 0.05  # one mark may be dark for its own reasons
+    assert _looked_for(0.99, shown=False) == pytest.approx(nothing)
+
+
+def test_a_mark_that_shows_is_never_counted_as_looked_for_in_vain() -> None:
+    assert _looked_for(0.0, shown=True) == pytest.approx(_looked_for(0.0, shown=True, looked=False))
