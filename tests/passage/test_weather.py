@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -173,3 +175,26 @@ def test_unlit_marks_come_up_later_in_a_sea(made_chart: Chart, boat: Boat) -> No
 def test_a_night_that_cannot_be_is_refused(given_: dict[str, float], phrase: str) -> None:
     with pytest.raises(InputError, match=phrase):
         Night(**given_)  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize("visibility_nm", [0.1, 10.0])
+def test_a_light_without_a_charted_range_is_not_seen(
+    chart_with: Callable[[Any], Chart], boat: Boat, visibility_nm: float
+) -> None:
+    figures = {"LITCHR": [2], "SIGPER": [4.0], "SIGGRP": ["(1)"], "COLOUR": ["4"], "HEIGHT": [5.0]}
+    chart = chart_with({"LIGHTS": ([shapely.Point(3000, 100)], figures)})
+    night = Night(wanted_kn=4.0, visibility_m=visibility_nm * NM)
+    plan = make_plan(chart, _route((-500, 0), (2900, 0)), boat, 1.93e9, night, events=False)
+    leg = plan.legs[0]
+    assert leg.lights == ()
+    assert [(u.name, u.text, u.side) for u in leg.unranged] == [("Two", "Fl G 4s 5m", "port")]
+    # Counted neither for nor against.
+    assert not [p for p in plan.points if ("ight" in p.what and "Two" in p.what) or p.what.startswith("Lights")]
+    assert all("range is not charted" not in p.what for p in plan.points)
+
+
+def test_one_light_seen_on_three_legs_is_one_light(made_chart: Chart, boat: Boat) -> None:
+    route = _route((-500, -500), (500, -500), (1500, -500), (2500, -500))
+    plan = make_plan(made_chart, route, boat, 1.93e9, Night(wanted_kn=4.0), events=False)
+    assert sum(len(leg.lights) for leg in plan.legs) == 3
+    assert [p.figure for p in plan.points if p.what == "Lights seen from the track"] == ["1"]

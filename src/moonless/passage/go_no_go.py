@@ -118,7 +118,7 @@ def points_for_and_against(plan: Plan, boat: Boat, night: Night) -> tuple[Point,
         total = sum(b or 0.0 for b in burnt)
         reserve = "a third more in reserve: common practice"
         out.append(Point("note", "Fuel for the run, one way", f"{total:.0f} l", reserve))
-    lit = sum(len(leg.lights) for leg in plan.legs)
+    lit = len({light.place for leg in plan.legs for light in leg.lights})
     held = [u for leg in plan.legs for u in leg.unlit if u.radar_from_m is not None]
     if lit:
         out.append(Point("for", "Lights seen from the track", f"{lit}", "-"))

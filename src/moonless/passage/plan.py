@@ -17,8 +17,8 @@ from moonless.passage.go_no_go import points_for_and_against
 from moonless.passage.night import Night
 from moonless.passage.opens import PointThatOpens, points_that_open
 from moonless.passage.pace import fuel_l, least_seeing_m, leg_speed_kn
-from moonless.passage.sight import index_lines, lights_on_leg, sample, unlit_marks
-from moonless.passage.types import LegDanger, LegPlan, LightSeen, OpensAt, Plan, UnlitMark
+from moonless.passage.sight import index_lines, lights_on_leg, sample, unlit_marks, unranged_lights
+from moonless.passage.types import LegDanger, LegPlan, LightSeen, OpensAt, Plan, UnlitMark, UnrangedLight
 from moonless.passage.water import Water
 from moonless.passage.way.leg_dangers import hold, leg_dangers
 from moonless.passage.way.route import Leg, Route
@@ -41,6 +41,7 @@ class LegGround:
     held: StripDangers | None  # against the chart
     opens: tuple[PointThatOpens, ...]
     lights: tuple[LightSeen, ...]
+    unranged: tuple[UnrangedLight, ...]
     unlit: tuple[UnlitMark, ...]
     index: tuple[str, ...]
     speed_kn: float
@@ -57,14 +58,15 @@ def survey(chart: Chart, route: Route, boat: Boat, night: Night, progress: Progr
             progress(f"leg {number}", number / len(route.legs))
         speed, because = leg_speed_kn(boat, night, leg.course_deg, None)
         if stretch is None:
-            out.append(LegGround(number, leg, None, None, (), (), (), (), speed, because))
+            out.append(LegGround(number, leg, None, None, (), (), (), (), (), speed, because))
             continue
         opens = points_that_open(stretch.edges, sample(leg, stretch.local), stretch.local.frame)
         lights = lights_on_leg(number, leg, stretch, boat, night)
         unlit = unlit_marks(number, leg, stretch.local, boat, night)
         held = hold(leg, stretch.dangers, boat)
         index = tuple(index_lines(leg, stretch.local, boat, night))
-        found = (tuple(opens), tuple(lights), tuple(unlit), index)
+        unranged = unranged_lights(number, leg, stretch)
+        found = (tuple(opens), tuple(lights), tuple(unranged), tuple(unlit), index)
         out.append(LegGround(number, leg, stretch, held, *found, speed, because))
     return out
 
@@ -163,6 +165,7 @@ def _plan_leg(place: LegGround, boat: Boat, night: Night, water: Water, start_s:
         water=here,
         dangers=tuple(dangers),
         lights=place.lights,
+        unranged=place.unranged,
         unlit=place.unlit,
         bailout="",
         opens=tuple(_opening(place, boat, night)),

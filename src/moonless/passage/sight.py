@@ -2,7 +2,7 @@
 
 A light shows where the track is inside its computed range (Bowditch: the smaller of geographic and luminous range),
 inside a sector, and with no land between.  Land between is taken to hide a light whatever their heights, which errs
-to the dark side.  A light whose nominal range is not charted is listed only within two miles.
+to the dark side.  A light whose nominal range is not charted is not "seen": it is listed apart, within two miles.
 """
 
 from __future__ import annotations
@@ -23,16 +23,16 @@ from moonless.constants import NAUTICAL_MILE_M
 from moonless.frames import bearing_of, wrap_180
 from moonless.passage.night import Night
 from moonless.passage.pace import held_at
-from moonless.passage.types import LightSeen, UnlitMark
+from moonless.passage.types import LightSeen, UnlitMark, UnrangedLight
 from moonless.passage.way.route import Leg
 from moonless.passage.way.stretch import Stretch
 from moonless.passage.words import object_words
 from moonless.radar.targets import target_of_mark
 from moonless.sight.between import land_between
-from moonless.sky.visibility import computed_range_m, geographic_range_m
+from moonless.sky.visibility import computed_range_m
 
 STEP_M = 100.0
-UNCHARTED_RANGE_M = 2.0 * NAUTICAL_MILE_M
+UNRANGED_WITHIN_M = 2.0 * NAUTICAL_MILE_M
 UNLIT_WITHIN_M = 0.5 * NAUTICAL_MILE_M
 # The land a light stands on must not hide it: this much of the sight line at its end is not looked at.
 OWN_GROUND_M = 60.0
@@ -67,14 +67,35 @@ def lights_on_leg(number: int, leg: Leg, stretch: Stretch, boat: Boat, night: Ni
     return sorted(found, key=lambda s: (s.first_along_m, s.nearest_m))
 
 
+def unranged_lights(number: int, leg: Leg, stretch: Stretch) -> list[UnrangedLight]:
+    """Return the lights near a leg whose range is not charted, by distance along; each once.
+
+    Whether they show, nobody knows: they are listed so that they are not missed on the chart, and counted for nothing.
+    """
+    points = sample(leg, stretch.local)
+    found = []
+    for light in stretch.lights:
+        east, north = light.east_m - points.east_m, light.north_m - points.north_m
+        distance = np.hypot(east, north)
+        abeam = int(np.argmin(distance))
+        if distance[abeam] > UNRANGED_WITHIN_M:
+            continue
+        bearing = float(np.degrees(bearing_of(east[abeam], north[abeam])))
+        if any(s.range_nm is None and not s.obscured and s.holds(bearing) for s in light.sectors):
+            side = _side_of(light, points, abeam)
+            off, along = float(distance[abeam]), float(points.along_m[abeam])
+            found.append(UnrangedLight(number, light.name, light.text, off, along, side))
+    return sorted(found, key=lambda u: u.along_m)
+
+
 def _reach_m(light: ChartLight, sector: Sector, boat: Boat, visibility_m: float) -> float:
-    height = light.height_m
+    """Return how far a sector is seen; nought where its range is not charted, for not known is not seen."""
     if sector.range_nm is None:
-        reach = UNCHARTED_RANGE_M
-        return reach if height is None else min(reach, geographic_range_m(boat.eye_height_m, height))
+        return 0.0
     nominal_m = sector.range_nm * NAUTICAL_MILE_M
     # A height that is not charted cannot bring a light over the horizon: three metres, a low beacon's.
-    return computed_range_m(boat.eye_height_m, 3.0 if height is None else height, nominal_m, visibility_m)
+    height = 3.0 if light.height_m is None else light.height_m
+    return computed_range_m(boat.eye_height_m, height, nominal_m, visibility_m)
 
 
 def _seen_along(
@@ -85,6 +106,7 @@ def _seen_along(
     if distance.min() > 40 * NAUTICAL_MILE_M:
         return []
     out = []
+    lat, lon = local.frame.to_geographic(light.east_m, light.north_m)
     bearing = np.degrees(bearing_of(east, north))
     obscured = np.zeros(distance.shape, dtype=bool)
     for sector in light.sectors:
@@ -114,6 +136,8 @@ def _seen_along(
                 bearing_deg=float(bearing[first]),
                 relative_deg=wrap_180(float(bearing[first]) - points.course_deg),
                 nearest_m=float(distance[shows].min()),
+                lat_deg=float(lat),
+                lon_deg=float(lon),
                 leading=_leads(sector, points.course_deg),
             )
         )
@@ -187,7 +211,7 @@ def index_lines(leg: Leg, local: LocalChart, boat: Boat, night: Night) -> list[s
     return [words for _, words in sorted(chosen)[:MOST_INDEX_LINES]]
 
 
-def _side_of(mark: Mark, points: TrackPoints, abeam: int) -> Literal["port", "starboard"]:
+def _side_of(mark: Mark | ChartLight, points: TrackPoints, abeam: int) -> Literal["port", "starboard"]:
     k = min(abeam + 1, points.along_m.size - 1)
     j = max(k - 1, 0)
     ahead_east, ahead_north = points.east_m[k] - points.east_m[j], points.north_m[k] - points.north_m[j]

@@ -74,7 +74,26 @@ class LightSeen:
     bearing_deg: float  # true, when first seen
     relative_deg: float  # from the bow, -180..180
     nearest_m: float
+    lat_deg: float
+    lon_deg: float
     leading: bool = False
+
+    @property
+    def place(self) -> tuple[str, float, float]:
+        """What one light is told from another by, however many legs and sectors show it."""
+        return (self.text, round(self.lat_deg, 5), round(self.lon_deg, 5))
+
+
+@dataclass(frozen=True, slots=True)
+class UnrangedLight:
+    """A charted light near a leg whose range is not charted: it may show, and is counted on for nothing."""
+
+    leg: int
+    name: str | None
+    text: str
+    nearest_m: float
+    along_m: float  # where it is nearest
+    side: Literal["port", "starboard"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,6 +156,7 @@ class LegPlan:
     opens: tuple[OpensAt, ...] = ()  # points of land that open along it
     index: tuple[str, ...] = ()  # parallel index lines, in words
     least_depth_m: float | None = None  # charted on the track, below datum; None: not charted
+    unranged: tuple[UnrangedLight, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

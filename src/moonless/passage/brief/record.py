@@ -39,6 +39,7 @@ def plan_dict(plan: Plan, *, pictures: bool = True) -> dict[str, Any]:
                 "water": {**asdict(leg.water), "time_s": iso(leg.water.time_s)},
                 "dangers": [danger(d) for d in leg.dangers],
                 "lights": [asdict(x) for x in leg.lights],
+                "unranged": [asdict(x) for x in leg.unranged],
                 "unlit": [asdict(x) for x in leg.unlit],
                 "opens": [asdict(o) for o in leg.opens],
                 "index": list(leg.index),
