@@ -28,6 +28,8 @@ class Chart:
     def __init__(self, indexes: Sequence[CellIndex], warnings: Sequence[str] = ()) -> None:
         # Best first: larger scale, then the newer issue; the name makes the order total.
         self._indexes = sorted(indexes, key=lambda i: (i.cell.scale, _descending(i.cell.issued), i.cell.name))
+        # Sources that were left out because nothing of them could be read.
+        self.unread: tuple[str, ...] = tuple(warnings)
         self.warnings: tuple[str, ...] = (*warnings, *(w for i in self._indexes for w in i.warnings))
         self._kept: dict[tuple[float, LocalFrame | None], LocalChart] = {}
 

@@ -162,6 +162,8 @@ def _print(plan: Plan, zone: tzinfo, unit: DistanceUnit) -> None:
     from moonless.passage.departures import best_of
     from moonless.passage.words import clock_words, course_words, date_words, distance_words
 
+    for fault in plan.chart_faults:
+        click.secho(f"CHART: {fault}", fg="red", bold=True)
     for danger in plan.refused:
         click.secho(f"REFUSED, leg {danger.leg}: {danger.say}", fg="red", bold=True)
     arrive = clock_words(plan.legs[-1].end_s, zone)

@@ -104,10 +104,12 @@ def command(
     from rich.console import Console
 
     from moonless.boat import default_boat, read_boat
+    from moonless.chart.faults import chart_faults
     from moonless.chart.library import Chart
+    from moonless.clock import SystemClock
     from moonless.constants import NAUTICAL_MILE_M
     from moonless.radar.prediction import Asked, Shower, chart_margin_m, predict
-    from moonless.units import kn_to_mps
+    from moonless.units import NS_PER_S, kn_to_mps
 
     boat = read_boat(boat_file) if boat_file is not None else default_boat()
     lat, lon = place
@@ -120,9 +122,15 @@ def command(
     # Silent unless somebody watches: the bar goes to a terminal only.
     with Console(stderr=True).status("opening the chart") as status:
         opened = Chart.open(charts, progress=lambda what, done: status.update(f"chart: {what} {done:.0%}"))
+        reach_deg = asked.reach_m / 111_000.0
+        wide = reach_deg / max(math.cos(math.radians(lat)), 0.01)
+        bounds = (lon - wide, lat - reach_deg, lon + wide, lat + reach_deg)
+        faults = chart_faults(opened, bounds, SystemClock().now_ns() / NS_PER_S)
         local = opened.around(lat, lon, chart_margin_m(asked.reach_m))
         status.update("working out what the radar sees")
         found = predict(local, boat.radar, asked, heights=heights)
+    for fault in faults:
+        click.secho(f"CHART: {fault}", fg="red", bold=True)
     within = [one for _, one in found.marks]
     likely = sum(one.p_detect >= 0.5 for one in within)
     hidden = sum(one.hidden_by_land for one in within)

@@ -91,6 +91,7 @@ def points_for_and_against(plan: Plan, boat: Boat, night: Night) -> tuple[Point,
     out: list[Point] = []
     for danger in plan.refused:
         out.append(Point("stops", f"Leg {danger.leg}: {danger.say}", "on the track", "none allowed"))
+    out += [Point("against", f"Chart: {fault}", "-", "whole, and issued within a year") for fault in plan.chart_faults]
     for leg in plan.legs:
         for danger in leg.dangers:
             if danger.weight == "against":

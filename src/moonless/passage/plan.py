@@ -10,6 +10,7 @@ from typing import Literal
 from moonless.boat.types import Boat
 from moonless.chart.dangers.needs import Needs
 from moonless.chart.dangers.strip import StripDangers
+from moonless.chart.faults import chart_faults
 from moonless.chart.library import Chart
 from moonless.constants import NAUTICAL_MILE_M
 from moonless.passage.dark import dark_at, glow_words, night_events
@@ -29,6 +30,8 @@ from moonless.sea.stream import course_to_steer
 from moonless.units import kn_to_mps, mps_to_kn
 
 Progress = Callable[[str, float], None]
+# Charts this near the route are what the plan rests on.
+CHART_MARGIN_M = 2.0 * NAUTICAL_MILE_M
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -116,6 +119,7 @@ def make_plan(
             f"{c.name}, 1:{c.scale}, edition {c.edition} update {c.update}, {c.issued or 'date not given'}"
             for c in chart.cells
         ),
+        chart_faults=chart_faults(chart, route.bounds_lonlat(CHART_MARGIN_M), depart_s),
     )
     return replace(plan, points=points_for_and_against(plan, boat, night))
 

@@ -198,6 +198,7 @@ class Plan:
     departures: tuple[Departure, ...] = ()
     assumptions: tuple[str, ...] = ()
     chart_cells: tuple[str, ...] = ()
+    chart_faults: tuple[str, ...] = ()  # what is wrong with the charts along the route; said first
 
     @property
     def refused(self) -> tuple[LegDanger, ...]:

@@ -53,6 +53,7 @@ def page(plan: Plan, zone: tzinfo, unit: DistanceUnit) -> str:
         f'<p class="quiet">{escape(plan.boat_name)}. Leave {date_words(plan.depart_s, zone)}, '
         f"arrive {clock_words(plan.legs[-1].end_s, zone)}, {distance_words(plan.route.length_m, unit)}. "
         "An aid, not a look-out: Rule 5 stays yours. Old charts are not for navigation.</p>",
+        _faults(plan),
         _refused(plan, zone),
         _go(plan),
         _legs_table(plan, zone, unit),
@@ -64,6 +65,13 @@ def page(plan: Plan, zone: tzinfo, unit: DistanceUnit) -> str:
         parts += ["<h2>Which departure</h2>", f'<div class="wide">{svg}</div>']
     parts += [_readiness(), _float_plan(plan, zone, unit), _small_print(plan), "</body></html>\n"]
     return "\n".join(part for part in parts if part)
+
+
+def _faults(plan: Plan) -> str:
+    if not plan.chart_faults:
+        return ""
+    rows = "".join(f"<li>{escape(fault)}</li>" for fault in plan.chart_faults)
+    return f'<div class="refused"><p class="loud">The charts of this plan</p><ul class="loud">{rows}</ul></div>'
 
 
 def _refused(plan: Plan, zone: tzinfo) -> str:

@@ -53,6 +53,10 @@ def _source(plan: Plan, zone: tzinfo, unit: DistanceUnit) -> str:
         f"{_t(plan.boat_name)}. Leave {_t(date_words(plan.depart_s, zone))}, arrive "
         f"{_t(clock_words(plan.legs[-1].end_s, zone))}, {_t(distance_words(plan.route.length_m, unit))}.\n"
     )
+    if plan.chart_faults:
+        parts.append('#block(stroke: 1.2pt + red, inset: 6pt)[#text(red, weight: "bold")[The charts of this plan]')
+        parts += [f"- #text(red)[{_t(fault)}]" for fault in plan.chart_faults]
+        parts.append("]")
     if plan.refused:
         say = '#text(red, weight: "bold")[This route as drawn is refused.]'
         parts.append(f"#block(stroke: 1.2pt + red, inset: 6pt)[{say}")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 import xml.etree.ElementTree as ET
 from collections.abc import Sequence
@@ -76,7 +77,7 @@ class Route:
     def legs(self) -> tuple[Leg, ...]:
         """The legs in order."""
         out = []
-        for start, end in zip(self.waypoints, self.waypoints[1:], strict=False):
+        for start, end in itertools.pairwise(self.waypoints):
             length, course = geodesic(start.lat_deg, start.lon_deg, end.lat_deg, end.lon_deg)
             out.append(Leg(start, end, float(length), float(course)))
         return tuple(out)
@@ -85,6 +86,17 @@ class Route:
     def length_m(self) -> float:
         """Whole length."""
         return sum(leg.length_m for leg in self.legs)
+
+    def bounds_lonlat(self, margin_m: float) -> tuple[float, float, float, float]:
+        """Return (west, south, east, north) round the waypoints, the whole earth round where they cross 180 degrees."""
+        lats = [w.lat_deg for w in self.waypoints]
+        lons = [w.lon_deg for w in self.waypoints]
+        high = margin_m / 111_000.0
+        wide = high / max(math.cos(math.radians(max(abs(min(lats)), abs(max(lats))))), 0.01)
+        west, east = min(lons) - wide, max(lons) + wide
+        if any(abs(b - a) > 180.0 for a, b in itertools.pairwise(lons)):
+            west, east = -180.0, 180.0
+        return west, min(lats) - high, east, max(lats) + high
 
     def reversed(self) -> Route:
         """Return the way back."""
