@@ -259,7 +259,7 @@ def _live(
     boat: Boat, chart: Chart | None, known: _Known, radar: Any, nmea: list[Any], writer: _Writer, quiet: bool
 ) -> list[str]:
     """Read live links until interrupted."""
-    from moonless.watch.pipeline.live import LiveWatch
+    from moonless.watch.live.watch import LiveWatch
     from moonless.watch.types import LinkNow, Turn
 
     def take(event: object) -> None:

@@ -39,15 +39,17 @@ class Announcer:
         for call in self._calls.of(reading):
             self.announce(call)
 
+    def announce_own(self, key: str, urgency: int, say: str) -> None:
+        """Hand on a call of the helm's own."""
+        self.announce(self._calls.own_call(key, urgency, say))
+
     def announce(self, call: dict[str, Any]) -> None:
         """Hand one call to every screen, and say it."""
         self._last = call
         for session in self._screens:
             session.out.calls.put(call)
         self._screens.wake()
-        if self.loudspeaker is not None and (
-            call["urgency"] >= MOST_URGENT or call.get("again") or not self.is_silent
-        ):
+        if self.loudspeaker is not None and (call["urgency"] >= MOST_URGENT or call.get("again") or not self.is_silent):
             self.loudspeaker.say(call["say"], call["urgency"], call["key"])
 
     def silence(self, minutes: float) -> None:
@@ -81,7 +83,7 @@ class Announcer:
         """Say when the fog signal is due."""
         words = self._fog.due(steady_s(), sog_kn)
         if words is not None:
-            self.announce(self._calls.own_call("helm fog signal", 2, words))
+            self.announce_own("helm fog signal", 2, words)
             for session in self._screens:
                 session.say(words)
 

@@ -1,7 +1,7 @@
 """The middle of the live loop: one source in, any number of screens out.
 
-    source ─► Hub.take ─► what is shown (`shown`), calls (`announcer`), trials ─► sessions
-    screen ─► Hub.ask  ─► the helm itself, or the source, with the number of the screen that asked
+source ─► Hub.take ─► what is shown (`shown`), calls (`announcer`), trials ─► sessions
+screen ─► Hub.ask  ─► the helm itself, or the source, with the number of the screen that asked
 """
 
 from __future__ import annotations
@@ -60,6 +60,8 @@ if TYPE_CHECKING:
     from moonless.helm.setup.service import SetupService
 
 _log = logging.getLogger(__name__)
+
+WATCH_LATE = "Nothing new is read. What was shown is withdrawn."
 
 
 class Hub:
@@ -346,8 +348,15 @@ class Hub:
         while True:
             await asyncio.sleep(1.0)
             self.announcer.tick(self.picture.sog_kn)
+            self.withdraw_if_old()
             self.end_old_trials()
             self.heartbeat()
+
+    def withdraw_if_old(self) -> None:
+        """A watch that has stopped speaking must not leave its last word standing as the present."""
+        if not self.status.is_standing and self.picture.withdraw_if_old():
+            self._show_reading()
+            self.announcer.announce_own("fault watch late", 4, WATCH_LATE)
 
     def end_old_trials(self) -> None:
         """A trial that its screen no longer touches must not stand on the others for ever."""

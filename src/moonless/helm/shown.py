@@ -13,15 +13,20 @@ from moonless.clock import steady_s
 from moonless.constants import TAU
 from moonless.helm.process.events import ChartReady, Notice, PoseNow, SourceState
 from moonless.helm.web.protocol import PoseFrame
-from moonless.helm.web.reading_frame import OwnTrack, Tails, reading_body, standing_body
+from moonless.helm.web.reading_frame import OwnTrack, Tails, reading_body, reading_overdue, standing_body
 from moonless.helm.web.spokes import SpokeStore
 from moonless.reading.alerts.standing import StandingCalls
 from moonless.scan.types import Scan
 from moonless.units import NS_PER_S
-from moonless.watch.types import LinkNow, SpokesNow, Turn
+from moonless.watch.types import LinkNow, SpokesNow, Turn, shows_the_past
 
 if TYPE_CHECKING:
     from moonless.helm.web.chart_tiles import ChartTiles
+
+
+LEAST_OLD_S = 3.0
+# A slow antenna takes this long for a turn.
+MOST_BETWEEN_S = 3.0
 
 
 class ShownChart:
@@ -63,7 +68,7 @@ class ShownPicture:
         self.reading: dict[str, Any] | None = None
         self.plan: dict[str, Any] | None = None
         self._turns = 0
-        self._reading_s: float | None = None
+        self._age = ReadingAge()
         self._has_spokes = False
         self._tails = Tails()
         self._own_track = OwnTrack()
@@ -79,8 +84,10 @@ class ShownPicture:
         if turn.scan is not None and not self._has_spokes:
             # A source without a spoke tap: its turns carry the whole scan at once.
             self.store.add(*_spokes_of(turn.scan))
+        if shows_the_past(turn.reading.faults):
+            self.store.withdraw()
         self._turns += 1
-        self._reading_s = steady_s()
+        self._age.read(turn)
         self.reading = reading_body(turn, self._tails.add(turn.reading), self._turns)
         self.reading["own_track"] = self._own_track.add(turn.reading)
         self.reading["standing"] = standing_body(self._standing.add(turn.reading))
@@ -108,7 +115,7 @@ class ShownPicture:
         self._own_track.clear()
         self._standing.clear()
         self.reading = None
-        self._reading_s = None
+        self._age = ReadingAge()
 
     def begin_source(self) -> None:
         """Forget everything of the source before."""
@@ -125,8 +132,50 @@ class ShownPicture:
         now, newest = steady_s(), self.store.newest_s
         return {
             "radar_age_s": None if newest is None or not math.isfinite(newest) else round(now - newest, 2),
-            "reading_age_s": None if self._reading_s is None else round(now - self._reading_s, 2),
+            "reading_age_s": self._age.of(now),
         }
+
+    def withdraw_if_old(self) -> bool:
+        """Take back a reading that has become old with none after it; return True once, when that is done."""
+        if self.reading is None or not self._age.is_too_old(steady_s()):
+            return False
+        self.reading = reading_overdue(self.reading)
+        self._standing.clear()
+        return True
+
+
+class ReadingAge:
+    """How old the newest reading is, counted from the receipt of what it speaks of, and when that is too old.
+
+    A reading comes with each turn of the antenna, or each second: two turns without one, or three seconds if that is
+    longer, and the watch is late.
+    """
+
+    def __init__(self) -> None:
+        self._at_s: float | None = None
+        self._last_ns: int | None = None
+        self._between_s = 0.0
+        self._is_told = False
+
+    def read(self, turn: Turn) -> None:
+        """Take note of a new reading."""
+        self._at_s = turn.received_s if turn.received_s > 0.0 else steady_s()
+        if self._last_ns is not None:
+            self._between_s = min(max((turn.reading.time_ns - self._last_ns) / NS_PER_S, 0.0), MOST_BETWEEN_S)
+        self._last_ns = turn.reading.time_ns
+        self._is_told = False
+
+    def of(self, now_s: float) -> float | None:
+        """Return the age in seconds; None: nothing was ever read."""
+        return None if self._at_s is None else round(now_s - self._at_s, 2)
+
+    def is_too_old(self, now_s: float) -> bool:
+        """Return True once for each reading that has become too old."""
+        limit_s = max(LEAST_OLD_S, 2.0 * self._between_s)
+        if self._is_told or self._at_s is None or now_s - self._at_s <= limit_s:
+            return False
+        self._is_told = True
+        return True
 
 
 class SourceStatus:
@@ -140,6 +189,11 @@ class SourceStatus:
         self.sight = "unsure"
         self.ended: str | None = None
         self._links: dict[str, LinkNow] = {}
+
+    @property
+    def is_standing(self) -> bool:
+        """Whether the source stands still because someone wants it to: what is shown is known to be of then."""
+        return self.state is not None and self.state.paused
 
     def add_link(self, link: LinkNow) -> None:
         """Take in how one link stands."""

@@ -22,7 +22,7 @@ CallKind = Literal[
 ]  # fmt: skip
 Do = Literal["hold", "turn", "slow", "stop", "look"]
 FaultWhat = Literal["radar", "position", "heading", "clock", "chart", "ais", "depth"]
-FaultState = Literal["silent", "frozen", "stale", "jumped", "damaged", "disagrees"]
+FaultState = Literal["silent", "frozen", "stale", "jumped", "damaged", "disagrees", "deaf", "late"]
 
 
 # The contract's order of an echo's fields.

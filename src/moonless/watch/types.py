@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal
 
@@ -10,10 +11,12 @@ from numpy.typing import NDArray
 
 from moonless.echo.types import EchoPicture
 from moonless.frames import LocalFrame
-from moonless.reading.types import Reading
+from moonless.reading.types import Fault, FaultState, Reading
 from moonless.scan.types import Scan
 from moonless.track.types import AisTarget, Track
 
+# Faults of the radar that take its picture off the screens: it would look like the present and is not.
+PICTURE_WITHDRAWN: frozenset[FaultState] = frozenset({"frozen", "stale"})
 LinkState = Literal["opening", "open", "lost", "ended"]
 
 
@@ -27,6 +30,7 @@ class Turn:
     tracks: tuple[Track, ...]
     ais: tuple[AisTarget, ...]
     frame: LocalFrame | None  # of the tracks; None: own position never known
+    received_s: float = 0.0  # `clock.steady_s` when the newest of what it speaks of came in; 0 where nobody said
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -52,3 +56,8 @@ class LinkNow:
     link: str
     state: LinkState
     text: str
+
+
+def shows_the_past(faults: Iterable[Fault]) -> bool:
+    """Return whether the radar's picture would draw the past as the present."""
+    return any(fault.what == "radar" and fault.state in PICTURE_WITHDRAWN for fault in faults)

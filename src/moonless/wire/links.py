@@ -90,6 +90,10 @@ class ReceiptClock:
         """Return the time."""
         return self._began_ns + round((steady_s() - self._began_s) * NS_PER_S)
 
+    def steady_s(self, received_ns: int) -> float:
+        """Return what `moonless.clock.steady_s` was at a time of receipt."""
+        return self._began_s + (received_ns - self._began_ns) / NS_PER_S
+
 
 def parse_link(text: str) -> LinkSpec:
     """Return what a LINK names.

@@ -25,7 +25,7 @@ from datetime import UTC, datetime
 
 from moonless.constants import FOOT_M, TAU
 from moonless.scan.pose import PoseSample
-from moonless.units import kn_to_mps, nm_to_m, utc_to_ns
+from moonless.units import NS_PER_S, kn_to_mps, nm_to_m, utc_to_ns
 from moonless.wire.ais import AisAssembler
 from moonless.wire.magnetic import variation_at
 from moonless.wire.nmea_events import (
@@ -42,7 +42,7 @@ from moonless.wire.nmea_events import (
     WindSaid,
 )
 from moonless.wire.sentences import Sentence, SentenceReader
-from moonless.wire.times import utc_of_day
+from moonless.wire.times import DAY_S, utc_of_day
 
 _NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)")
 _TIME = re.compile(r"(\d{2})(\d{2})(\d{2}(?:\.\d*)?)")
@@ -129,8 +129,10 @@ class NmeaDecoder:
         if of_day is None:
             return None
         reference = received_ns + self._date_offset_ns
-        if sentence.tag is not None and sentence.tag.time_ns is not None:
-            reference = sentence.tag.time_ns
+        tagged_ns = None if sentence.tag is None else sentence.tag.time_ns
+        # A tag only says which day it is, and not against what is known of it: its clock may never have been set.
+        if tagged_ns is not None and abs(tagged_ns - reference) < DAY_S * NS_PER_S:
+            reference = tagged_ns
         return utc_of_day(of_day, reference)
 
     def _dated(self, day: int, month: int, year: int, text: str, received_ns: int) -> int | None:

@@ -15,6 +15,7 @@ Rules of this file:
 
 from __future__ import annotations
 
+import contextlib
 import dataclasses
 import json
 import struct
@@ -140,6 +141,12 @@ class RecordingWriter:
             self._is_open = False
             self._writer.finish()  # type: ignore[no-untyped-call]
             self._sync()
+            self._file.close()
+
+    def abandon(self) -> None:
+        """Let go of a file that cannot be written any more; what is on the disk stays readable."""
+        self._is_open = False
+        with contextlib.suppress(OSError):
             self._file.close()
 
     def _add(self, kind: RecordedKind, data: bytes, received_ns: int, link: int = 0) -> None:

@@ -23,6 +23,11 @@ _SENTENCE = re.compile(rb"(?:\\([^\\\r\n]*)\\)?([$!])([^*$!\r\n]*)\*([0-9A-Fa-f]
 _LINE_END = re.compile(rb"[\r\n]+")
 
 
+# A tag's time lies between 1980, when GPS time begins, and 2100: past that no clock on a boat is right, and in some
+# centuries nanoseconds do not fit in 64 bits.
+EARLIEST_NS, LATEST_NS = 315_532_800 * 1_000_000_000, 4_102_444_800 * 1_000_000_000
+
+
 @dataclass(frozen=True, slots=True)
 class Tag:
     """A tag block: who sent the sentence, and when."""
@@ -121,6 +126,9 @@ class SentenceReader:
         if seconds.isdigit() and len(seconds) < 15:
             # Seconds as a rule; some write milliseconds, which as seconds would lie in the year 33658.
             time_ns = int(seconds) * (1_000_000 if len(seconds) > 11 else 1_000_000_000)
+            if not EARLIEST_NS <= time_ns < LATEST_NS:
+                self.counts.bad_tag += 1
+                time_ns = None
         return Tag(time_ns, _text(values.get(b"s")), _text(values.get(b"g")))
 
 

@@ -112,7 +112,8 @@ def test_a_computer_clock_that_is_wrong_is_put_right() -> None:
 def test_a_jump_is_told_once() -> None:
     times = TimeBase()
     told = [times.said(T0 + i * NS_PER_S, T0 + i * NS_PER_S + (0 if i < 5 else 7 * NS_PER_S)) for i in range(10)]
-    assert told == ["jumped" if i == 5 else "same" for i in range(10)]
+    # One word alone may be wrong: the third that agrees is followed.
+    assert told == ["same"] * 5 + ["odd", "odd", "jumped", "same", "same"]
     assert times.utc(T0) == T0 + 7 * NS_PER_S
     assert times.received(T0) is False
     assert times.received(T0 - 5 * NS_PER_S) is True
@@ -121,16 +122,16 @@ def test_a_jump_is_told_once() -> None:
 def test_a_radar_with_its_own_time_is_moved_to_the_time_of_receipt() -> None:
     times = TimeBase()
     for i in range(10):
-        times.radar(T0 + i * NS_PER_S, T0 + i * NS_PER_S - 100 * NS_PER_S)
+        times.radar(T0 + i * NS_PER_S, [T0 + i * NS_PER_S - 100 * NS_PER_S])
     assert times.radar_offset_ns == 100 * NS_PER_S
     steady = TimeBase()
-    steady.radar(T0, T0 - 50_000_000)
+    steady.radar(T0, [T0 - 50_000_000])
     assert steady.radar_offset_ns == 0
 
 
 def test_radar_video_that_comes_later_and_later_is_not_made_fresh() -> None:
     times = TimeBase()
-    news = [times.radar(T0 + i * NS_PER_S, T0 + i * NS_PER_S - i * NS_PER_S // 10) for i in range(60)]
+    news = [times.radar(T0 + i * NS_PER_S, [T0 + i * NS_PER_S - i * NS_PER_S // 10])[0] for i in range(60)]
     assert news[:20] == ["same"] * 20
     assert news[25:] == ["late"] * 35
     assert times.radar_offset_ns == 0

@@ -209,8 +209,17 @@ def test_a_heading_that_jumps_is_told() -> None:
 
 
 def test_a_clock_that_jumps_is_told() -> None:
-    turns = MadeRun(clock_s=lambda t: 3600.0 if t >= 10.0 else 0.0).play(14.0)
+    turns = MadeRun(clock_s=lambda t: 3600.0 if t >= 10.0 else 0.0).play(18.0)
     assert any(f.what == "clock" and f.state == "jumped" for t in turns for f in t.reading.faults)
+    # Three dates that agree, and then the turn that was going on.
+    first = next(t for t in turns if any(f.what == "clock" for f in t.reading.faults))
+    assert seconds_of(first) - 3600.0 <= 10.0 + 2.0 * PERIOD_S and first.reading.own.lat is None
+
+
+def test_one_date_that_is_wrong_is_no_jump() -> None:
+    turns = MadeRun(clock_s=lambda t: 3600.0 if 10.0 <= t < 11.0 else 0.0).play(18.0)
+    assert not [f for t in turns for f in t.reading.faults if f.what == "clock"]
+    assert seconds_of(turns[-1]) > 15.0 and turns[-1].reading.own.lat is not None
 
 
 def test_two_radars_on_one_link_are_not_mixed() -> None:

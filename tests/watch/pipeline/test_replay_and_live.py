@@ -20,9 +20,9 @@ from moonless.reading.judge import Judge
 from moonless.sea.stations import Harmonic, Stations, TideStation
 from moonless.units import NS_PER_S, iso_utc
 from moonless.watch.instruments.tides import TideUnderWay
+from moonless.watch.live.inbox import Item, joined
+from moonless.watch.live.watch import LiveWatch
 from moonless.watch.pipeline.chain import Chain
-from moonless.watch.pipeline.inbox import Item, joined
-from moonless.watch.pipeline.live import LiveWatch
 from moonless.watch.pipeline.replay import Replay, play
 from moonless.watch.types import LinkNow, Turn
 from moonless.wire.links import parse_link

@@ -145,6 +145,8 @@ const FAULT_STATE: Readonly<Record<string, string>> = {
   jumped: "has jumped",
   damaged: "is damaged",
   disagrees: "does not agree with the rest",
+  deaf: "shows no echo of anything that should show",
+  late: "comes late: the computer cannot keep up",
 };
 
 /**

@@ -57,7 +57,7 @@ class LiveJob:
     async def _watch(self, pipe: Connection, chart: Chart | None, knowledge: Knowledge | None) -> None:
         from moonless.folders import routes_folder
         from moonless.helm.routes.service import RouteService
-        from moonless.watch.pipeline.live import LiveWatch
+        from moonless.watch.live.watch import LiveWatch
 
         ends = PipeEnds(pipe)
         routes = RouteService(chart_opener(self.charts), self.boat, routes_folder(), ends.send, self.route, chart)

@@ -107,3 +107,17 @@ def reading_body(turn: Turn, tails: dict[str, list[list[float]]], number: int) -
     body["tails"] = tails
     body["turn"] = number
     return body
+
+
+def reading_overdue(body: dict[str, Any]) -> dict[str, Any]:
+    """Return a reading's body with all of it withdrawn that is not true any more when none has come after it."""
+    late = {"what": "radar", "state": "late", "since": body["time"]}
+    return {
+        **body,
+        "own": dict.fromkeys(body["own"]),
+        "echoes": [], "missing": [], "hidden": None, "seeing": [], "seeing_line": None, "stopping_m": None,
+        "registration": dict.fromkeys(body["registration"]),
+        "speed": {"advised_kn": None, "because": "Nothing new has been read, so no speed can be said."},
+        "faults": [*(fault for fault in body["faults"] if fault["what"] != "radar"), late],
+        "instruction": None, "manoeuvres": None, "calls": [], "standing": [], "coasting": [], "tails": {},
+    }  # fmt: skip

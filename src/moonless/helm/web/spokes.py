@@ -45,6 +45,16 @@ class SpokeStore:
         self._started = self.version
         self._shape = None
 
+    def withdraw(self) -> None:
+        """Take every row off the screens: what they show is not the present."""
+        if self._shape is None or not np.isfinite(self._received_s).any():
+            return
+        self.version += 1
+        self.picture += 1
+        self._started = self.version
+        self._begin(self._shape)
+        self._started = self.version
+
     def add(self, batch: SpokesNow, ages: NDArray[np.float64] | None = None) -> None:
         """Lay spokes into the picture; ``ages`` are seconds since each was received, where they differ."""
         if batch.echo.shape[0] == 0:

@@ -57,6 +57,8 @@ _STATE_WORDS = {
     "stale": "is old",
     "jumped": "has jumped",
     "damaged": "is damaged",
+    "deaf": "shows no echo of anything that should show",
+    "late": "comes late: the computer cannot keep up",
 }
 
 

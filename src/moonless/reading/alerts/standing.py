@@ -14,6 +14,8 @@ from moonless.units import NS_PER_S
 # How long the words stand after they were said, by urgency.  Longer than the pause of the most urgent, so that what
 # must be acted on never leaves the screens before it is said again.  Own figures.
 STANDS_S = {1: 8.0, 2: 15.0, 3: 25.0, 4: 25.0}
+# Faults of these take from under every call but their own what it rested on; a position may be carried on.
+WITHDRAWS = frozenset({"radar", "heading", "clock"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,7 +27,8 @@ class Standing:
 
 
 class StandingCalls:
-    """Keeps what was said until it is old, is said anew, has been acknowledged, or its echo is gone."""
+    """Keeps what was said until it is old, is said anew or has been acknowledged, or until it is not so any more: its
+    echo is gone, its fault is over, or a fault has withdrawn what it rested on."""
 
     def __init__(self) -> None:
         self._standing: tuple[Standing, ...] = ()
@@ -36,10 +39,13 @@ class StandingCalls:
         keys = {call.key for call in reading.calls}
         anew = {call.echo for call in reading.calls if call.echo is not None}
         there = {echo.id for echo in reading.echoes}
+        faults = {f"fault {fault.what} {fault.state}" for fault in reading.faults}
+        is_withdrawn = any(f.what in WITHDRAWS and f.state != "disagrees" for f in reading.faults)
         kept = [
             one
             for one in self._standing
-            if 0 <= now_ns - one.said_ns <= STANDS_S[one.call.urgency] * NS_PER_S
+            if (one.call.key in faults if one.call.key.startswith("fault ") else not is_withdrawn)
+            and 0 <= now_ns - one.said_ns <= STANDS_S[one.call.urgency] * NS_PER_S
             and one.call.key not in keys
             and (one.call.echo is None or (one.call.echo in there and one.call.echo not in anew))
         ]

@@ -56,6 +56,10 @@ class FaultWatch:
         """Take note of radar video that is older than it should be when it comes."""
         self._memory.hold("radar", "stale", now_ns)
 
+    def fell_behind(self, now_ns: int, since_ns: int) -> None:
+        """Take note that the work on the picture takes too long: it would be told as the past."""
+        self._memory.hold("radar", "late", now_ns, since_ns)
+
     def spoke(self, now_ns: int, azimuth_rad: float) -> None:
         """Take note of the newest spoke of those that came in together."""
         self._radar.spoke(now_ns, azimuth_rad)

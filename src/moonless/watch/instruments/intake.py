@@ -10,6 +10,9 @@ Rules of this file:
 - A position that says its own time is believed while that time is the watch's to `MISTIMED_S`: put down where the boat
   was, or will be, it would be carried on from there as if it were now.  Until a receiver has said a date, the time of
   day of the position followed serves as its clock.
+- What says its time only by a tag (a heading, a speed) is believed to the same measure.  A tag ahead of now, or so far
+  behind that its clock was never set, is no time: the sentence counts from its receipt, and where tags go on so, that
+  is told as two clocks that disagree.
 - A source that the skipper has chosen goes before all others while it speaks (see `source_priority`).
 """
 
@@ -52,6 +55,8 @@ OLDEST_DEPTH_S = 5.0
 OLDEST_MOTION_S = 3.0
 # The time line agrees with the receiver's clock to two seconds (see `timebase`); a sentence takes up to one to come.
 MISTIMED_S = 3.0
+# A tag may be ahead by what two clocks that agree differ; and one more than this behind has no clock.
+AHEAD_S, NO_CLOCK_S = 2.0, 60.0
 
 Source = tuple[str, str, str]
 """Link, talker, kind."""
@@ -98,6 +103,7 @@ class Intake:
         self.others = RadarTargets()
         self.clock_news: ClockNews = "same"
         self._is_dated = False
+        self.odd_times = 0  # tags whose time could not be
         self.forget()
 
     def forget(self) -> None:
@@ -126,6 +132,7 @@ class Intake:
             return
         now_ns = self._times.utc(event.received_ns)
         if isinstance(event, PoseSaid):
+            event = self._tagged(event, now_ns)
             at_ns = event.time_ns if event.is_timed else now_ns
             if event.is_timed and event.pose.lat_deg is not None and not self._is_timely(event, source, now_ns):
                 return
@@ -138,7 +145,8 @@ class Intake:
             self._faults.heard("ais", now_ns)
             self.ais.add(event.report, event.time_ns if event.is_timed else now_ns - event.age_ns)
         elif isinstance(event, TargetSaid | TargetPlaceSaid):
-            at_ns = event.time_ns if event.is_timed else now_ns
+            off_s = (event.time_ns - now_ns) / NS_PER_S
+            at_ns = event.time_ns if event.is_timed and off_s > -NO_CLOCK_S else now_ns
             self.others.add(event, (link, event.talker), min(at_ns, now_ns), self.own(now_ns, frozenset()))
         elif isinstance(event, DepthLostSaid):
             # Over deep water that is no fault; but the last depth found is not the depth here.
@@ -163,8 +171,22 @@ class Intake:
 
     def _clock(self, received_ns: int, said_ns: int) -> None:
         news = self._times.said(received_ns, said_ns)
-        if news != "same":
+        if news == "odd":
+            self.odd_times += 1
+        elif news != "same":
             self.clock_news = news
+
+    def _tagged(self, event: PoseSaid, now_ns: int) -> PoseSaid:
+        """Return what was said without a time that it cannot be true at, where only its tag says one."""
+        if not event.is_timed or event.pose.lat_deg is not None:
+            return event
+        off_s = (event.time_ns - now_ns) / NS_PER_S
+        if -NO_CLOCK_S <= off_s <= AHEAD_S:
+            # Ahead by what the clocks may differ is now: a time to come would hide what is said until then.
+            return replace(event, time_ns=min(event.time_ns, now_ns))
+        self.odd_times += 1
+        self.agreement.said("clock", ("tags", event.talker), False, now_ns, (off_s,))
+        return replace(event, time_ns=now_ns, is_timed=False)
 
     def _is_timely(self, event: PoseSaid, source: Source, now_ns: int) -> bool:
         """Say whether a position's own time can be now; if it cannot and it is the one followed, that is a fault."""

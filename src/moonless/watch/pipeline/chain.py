@@ -49,7 +49,7 @@ from moonless.watch.pipeline.target_tracks import TargetTracks
 from moonless.watch.pipeline.tracking import Tracking
 from moonless.watch.runtime.garbage import SetAside
 from moonless.watch.screen.transcribe import with_picture
-from moonless.watch.types import SpokesNow, Turn
+from moonless.watch.types import SpokesNow, Turn, shows_the_past
 
 # A turn that breaks off before this share of its rows came in is no scan.
 LEAST_RECEIVED = 0.5
@@ -62,6 +62,7 @@ class ChainCounts:
     turns: int = 0
     scans: int = 0
     scans_skipped: int = 0  # whole scans passed over because newer ones were waiting
+    scans_late: int = 0  # whose reading took too long to be told as the present
     lines_without_scan: int = 0
     spokes_of_others: int = 0  # of a second radar on the same link, by its data source; they are not mixed in
 
@@ -153,13 +154,17 @@ class Chain:
         self._targets.expects_video = True
         self._integrity.watch.spoke(max(now_ns, spokes[-1].time_ns), spokes[-1].azimuth_start_rad)
         poses = self.intake.poses
-        if self._spoke_feed is not None:
+        if self._spoke_feed is not None and not self._is_picture_withdrawn(now_ns):
             self._spoke_feed.send(spokes, self._assembler.n_spoke, poses, self.boat.radar)
         for spoke in spokes:
             scan = self._assembler.add(spoke, poses)
             if scan is not None:
                 turns += self._read_scan(scan, max(now_ns, scan.end_ns))
         return turns
+
+    def _is_picture_withdrawn(self, now_ns: int) -> bool:
+        """Return whether what comes in would draw the past as the present."""
+        return shows_the_past(self._integrity.watch.faults(now_ns))
 
     def feed_nmea(self, data: bytes, received_ns: int, *, link: str = "nmea", is_datagram: bool = False) -> list[Turn]:
         """Take in what instruments say on one link: of a stream, cut anywhere, or one datagram."""
@@ -182,6 +187,13 @@ class Chain:
         if scan is None or scan.received_fraction < LEAST_RECEIVED:
             return []
         return self._read_scan(scan, max(scan.end_ns, self._lines.now_ns or scan.end_ns))
+
+    def fell_behind(self, received_ns: int) -> list[Turn]:
+        """Say that the work on what came in then has taken too long; return the line that withdraws the picture."""
+        now_ns = self._lines.times.utc(received_ns)
+        self._integrity.watch.fell_behind(now_ns, self._lines.pictured_ns or now_ns)
+        self.counts.scans_late += 1
+        return [self._read_without_scan(max(now_ns, (self._lines.last_ns or now_ns) + 1))]
 
     # --- asked -----------------------------------------------------------------------------------------------------
 
@@ -254,6 +266,8 @@ class Chain:
         self.counts.scans += 1
         if self._is_late is not None and self._is_late(scan.end_ns):
             self.counts.scans_skipped += 1
+            if self._lines.has_no_picture(now_ns):
+                self._integrity.watch.fell_behind(now_ns, self._lines.pictured_ns or now_ns)
             return []
         time_ns, last_ns = scan.end_ns, self._lines.last_ns
         if last_ns is not None and time_ns <= last_ns:

@@ -47,14 +47,14 @@ class RadarDecoding:
         of_others = counts.videos - n_video - len(videos)
         if not videos:
             return DecodedSpokes([], "same", of_others)
-        last = videos[-1]
         clock: RadarNews = "same"
-        if last.time_of_day_s is not None:
-            clock = self._times.radar(received_ns, last.time_ns(now_ns))
-        shift = self._times.radar_offset_ns
         spokes = [video.to_spoke(now_ns) for video in videos]
-        if shift != 0:
-            spokes = [replace(spoke, time_ns=spoke.time_ns + shift) for spoke in spokes]
+        timed = [k for k, video in enumerate(videos) if video.time_of_day_s is not None]
+        if timed:
+            clock, times = self._times.radar(received_ns, [spokes[k].time_ns for k in timed])
+            for k, time_ns in zip(timed, times, strict=True):
+                if time_ns != spokes[k].time_ns:
+                    spokes[k] = replace(spokes[k], time_ns=time_ns)
         return DecodedSpokes(spokes, clock, of_others)
 
 

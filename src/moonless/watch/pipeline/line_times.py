@@ -41,6 +41,15 @@ class LineTimes:
         """A reading of a scan was made."""
         self._scan_ns = self.last_ns = time_ns
 
+    @property
+    def pictured_ns(self) -> int | None:
+        """When a reading was last made of a scan; None: never since the time line began."""
+        return self._scan_ns
+
+    def has_no_picture(self, now_ns: int) -> bool:
+        """Return whether no reading of a scan was made for longer than a slow antenna takes for a turn."""
+        return self._scan_ns is not None and now_ns - self._scan_ns > NO_PICTURE_S * NS_PER_S
+
     def next_due(self, now_ns: int) -> int | None:
         """Return when the next line without a scan falls due, if by now it does."""
         if self.last_ns is None or now_ns - self.last_ns > FILL_NS:
@@ -56,9 +65,9 @@ class LineTimes:
     def _due(self, due_ns: int, last_ns: int, now_ns: int) -> int | None:
         # The radar was believed until its limit was up: the first line without a scan tells of the fault.
         for fault in self._faults.faults(now_ns):
-            if fault.what == "radar" and fault.state in ("silent", "frozen", "damaged"):
+            if fault.what == "radar" and fault.state in ("silent", "frozen", "damaged", "late"):
                 first_ns = fault.since_ns + round(self._faults.radar_limit_s * NS_PER_S) + 1
-                if fault.state != "damaged" and self._scan_ns is not None:
+                if fault.state in ("silent", "frozen") and self._scan_ns is not None:
                     first_ns = max(first_ns, self._scan_ns + LINE_NS)
                 due_ns = max(due_ns, first_ns)
                 return due_ns if due_ns <= now_ns else None

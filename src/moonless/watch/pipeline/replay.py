@@ -41,6 +41,8 @@ _SPREAD_NS = NS_PER_S
 # Spokes of a polar set handed on together: a twentieth of a turn or so.
 _SPOKES_AT_ONCE = 32
 _FROM = {"bow": "the bow", "true": "true north"}
+# Records of a radar file follow one another within this; a pause in the recording is longer, and then so many agree.
+FOLLOWS_S, AGREE_BLOCKS = 10.0, 40
 # A radar file that begins this long outside its NMEA has another clock, or another night.
 APART_S = 120.0
 
@@ -68,6 +70,7 @@ class Replay:
     angle_from: AntennaAngle = "bow"  # what the boat file says; a polar set says it itself and must agree
     until_damage: bool = False  # a radar file that breaks off in a block is played to there, instead of refused
     notes: list[str] = field(default_factory=list)
+    _n_odd: int = 0
 
     def feeds(self) -> Iterator[Fed]:
         """Yield what came in.
@@ -114,6 +117,7 @@ class Replay:
         reference_ns = span[0] if span is not None else None
         last_ns: int | None = None
         at = 0
+        odd: list[tuple[int, Fed]] = []  # blocks whose time does not follow on, until enough of them agree
         for block, video, done in self._read_blocks(path):
             at += 1
             if video is not None and video.time_of_day_s is not None:
@@ -121,16 +125,38 @@ class Replay:
                     reference_ns = _file_time(path)
                     self.notes.append(f"{path}: no date is said; the file's own is taken")
                 # Near the record before: a day is crossed without a jump.
-                is_first = last_ns is None
-                last_ns = video.time_ns(last_ns if last_ns is not None else reference_ns)
-                if is_first and span is not None:
-                    self._note_apart(path, last_ns, span)
+                time_ns = video.time_ns(last_ns if last_ns is not None else reference_ns)
+                if last_ns is None:
+                    if span is not None:
+                        self._note_apart(path, time_ns, span)
+                elif abs(time_ns - last_ns) > FOLLOWS_S * NS_PER_S:
+                    if odd and abs(time_ns - odd[-1][0]) > FOLLOWS_S * NS_PER_S:
+                        yield from self._placed_by_neighbour(odd)
+                    odd.append((time_ns, Fed(last_ns, "radar", block, "radar", False, done)))
+                    if len(odd) >= AGREE_BLOCKS:
+                        # A pause in the recording: the time line goes on from there.
+                        yield from (fed._replace(time_ns=own_ns) for own_ns, fed in odd)
+                        last_ns, odd = time_ns, []
+                    continue
+                last_ns = time_ns
             elif last_ns is None:
                 if even is None:
                     even = self._even(path, span)
                 yield Fed(even[0] + round(at * even[1]), "radar", block, "radar", False, done)
                 continue
+            yield from self._placed_by_neighbour(odd)
             yield Fed(last_ns, "radar", block, "radar", False, done)
+        yield from self._placed_by_neighbour(odd)
+        if self._n_odd:
+            self.notes.append(
+                f"{path}: {self._n_odd} records whose time of day cannot be; they are placed by their neighbours"
+            )
+
+    def _placed_by_neighbour(self, odd: list[tuple[int, Fed]]) -> Iterator[Fed]:
+        """Yield blocks whose own times were wrong, at the time of the last one that was right."""
+        self._n_odd += len(odd)
+        yield from (fed for _, fed in odd)
+        odd.clear()
 
     def _polar(self, path: Path) -> Iterator[Fed]:
         """Yield a recorded polar set, some spokes at a time."""

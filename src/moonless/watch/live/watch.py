@@ -1,14 +1,17 @@
 """The watch kept on live links: bytes in from the loop, turns out of a thread.
 
-    links (asyncio) ─► inbox ─► one thread: recording, chain ─► on_event
-                                        ▲
-                                       ask
+    links (asyncio) ─► inbox ─► one thread: chain ─► on_event
+              │                    ▲           │
+              └─► recorder ◄───────│───────────┘
+                                  ask
 
 Rules of this file:
-- The loop never waits for the chain, and the chain never waits for a link.
+- The loop never waits for the chain, and the chain never waits for a link, nor for a disk.
 - What came in is kept before it is worked on: a fault in the work loses nothing of the recording.
-- When the work falls behind by more than `LATE_S`, whole scans are passed over until it has caught up: the newest
-  picture is the one that matters.  Spokes, positions and AIS are never passed over.
+- Age is counted from receipt.  When the work falls behind by more than `BEHIND_S`, whole scans are passed over until it
+  has caught up; past what the inbox holds, rows of the picture and the oldest of a flood of sentences are left out.
+- A scan whose reading is made more than `LATE_S` after it came in is not told as if it were now: the picture is late,
+  which withdraws what rests on it, as silence does.
 - A link that is lost is told of, and opened again; the watch goes on with what it has.
 """
 
@@ -24,21 +27,24 @@ from pathlib import Path
 from moonless.boat.types import Boat
 from moonless.chart.library import Chart
 from moonless.chart.local_knowledge.knowledge import Knowledge
-from moonless.clock import steady_s
 from moonless.errors import InputError, MoonlessError
 from moonless.units import NS_PER_S
 from moonless.watch.instruments.source_priority import Preferred
+from moonless.watch.live.inbox import RADAR, TICK_S, Inbox, Item, joined
+from moonless.watch.live.recorder import Recorder
 from moonless.watch.outputs.sender import OutputKind, Sender
 from moonless.watch.pipeline.chain import Chain
-from moonless.watch.pipeline.inbox import Inbox, Item, joined
 from moonless.watch.screen.pictured import read_any_link, source_of
 from moonless.watch.types import LinkNow, LinkState, SpokesNow, Turn
 from moonless.wire.links import LinkSpec, ReceiptClock
-from moonless.wire.recording import RecordingWriter
 
 _log = logging.getLogger(__name__)
 
-LATE_S = 2.0
+LATE_S, BEHIND_S = 2.0, 1.0
+# What a reading takes in a recording, about.
+READING_BYTES = 40_000
+# A flood is over when nothing was left out for so long.
+FLOOD_OVER_S = 5.0
 
 LiveEvent = Turn | SpokesNow | LinkNow
 
@@ -98,9 +104,11 @@ class LiveWatch:
             preferred={w: (_number(self._specs, link), talker) for w, (link, talker) in (preferred or {}).items()},
         )  # fmt: skip
         names = {str(i): spec.text for i, spec in enumerate(self._specs) if spec is not None}
-        self._recording = RecordingWriter(record, names) if record is not None else None
+        self._recorder = None if record is None else Recorder(record, names, self._say, self._clock.now_ns)
         self._senders = [Sender(kind, spec, self._sending(spec.text)) for kind, spec in outputs]
-        self._inbox = Inbox()
+        files = {i for i, spec in enumerate(self._specs) if spec is not None and spec.kind == "file"}
+        self._inbox = Inbox(frozenset(files))
+        self._flooded: dict[int, int] = {}  # links of which something was left out, and when last
 
     def ask(self, work: Callable[[Chain], None]) -> None:
         """Have something done with the chain, in its own thread, before the next bytes.  Never blocks."""
@@ -130,16 +138,24 @@ class LiveWatch:
 
     async def _read(self, number: int, spec: LinkSpec) -> None:
         def put(data: bytes, received_ns: int, is_datagram: bool) -> None:
-            if (tap := self.tap) is not None:
-                tap(spec.text, data, received_ns, is_datagram)
-            self.counts.bytes_in += len(data)
-            self.counts.bytes_dropped += self._inbox.put(Item(data, received_ns, is_datagram, number))
+            self.receive(number, data, received_ns, is_datagram=is_datagram)
 
         def say(state: LinkState, line: str) -> None:
             self._say(spec.text, state, line)
 
         self._say(spec.text, "opening", f"{spec.text}: opening")
         await read_any_link(spec, put, say, self._clock)
+
+    def receive(self, number: int, data: bytes, received_ns: int, *, is_datagram: bool) -> None:
+        """Take in bytes of one link, by its number: 0 is the radar.  Never blocks for long."""
+        spec = self._specs[number]
+        assert spec is not None
+        if (tap := self.tap) is not None:
+            tap(spec.text, data, received_ns, is_datagram)
+        self.counts.bytes_in += len(data)
+        item = Item(data, received_ns, is_datagram, number)
+        self._keep(item)
+        self.counts.bytes_dropped += self._inbox.put(item)
 
     def _say(self, link: str, state: LinkState, line: str) -> None:
         self.links[link] = LinkNow(link, state, line)
@@ -149,27 +165,34 @@ class LiveWatch:
 
     def _work(self) -> None:
         try:
-            while True:
-                items, asked = self._inbox.take()
-                if self._inbox.is_stopping:
-                    break
-                for work in asked:
-                    self._do(lambda work=work: self._nothing(work))  # type: ignore[misc]
-                for item in items:
-                    self._keep(item)
-                for item in joined(items):
-                    self._working_ns = item.received_ns
-                    self._do(lambda item=item: self._feed(item))  # type: ignore[misc]
-                if not items:
-                    if self._inbox.is_over:
-                        self._do(self.chain.finish)
-                        break
-                    now_ns = self._clock.now_ns()
-                    self._working_ns = now_ns
-                    self._do(lambda now_ns=now_ns: self.chain.tick(now_ns))  # type: ignore[misc]
-                self._flush()
+            while self.work_once():
+                pass
         finally:
             self._close()
+
+    def work_once(self, wait_s: float = TICK_S) -> bool:
+        """Do what waits, or let time pass where nothing does by then; False when there is nothing more to come."""
+        items, asked = self._inbox.take(wait_s)
+        if self._inbox.is_stopping:
+            return False
+        for work in asked:
+            self._do(lambda work=work: self._nothing(work))  # type: ignore[misc]
+        ready = joined(items)
+        for number, item in enumerate(ready):
+            self._working_ns = item.received_ns
+            if self._do(lambda item=item: self._feed(item)):  # type: ignore[misc]
+                # A reading takes long: what has become too old meanwhile is not worked on.
+                self.counts.bytes_dropped += self._inbox.give_back(ready[number + 1 :])
+                break
+        if not items:
+            if self._inbox.is_over:
+                self._do(self.chain.finish)
+                return False
+            now_ns = self._clock.now_ns()
+            self._working_ns = now_ns
+            self._do(lambda now_ns=now_ns: self.chain.tick(now_ns))  # type: ignore[misc]
+        self._tell_floods()
+        return True
 
     def _nothing(self, work: Callable[[Chain], None]) -> list[Turn]:
         work(self.chain)
@@ -180,60 +203,93 @@ class LiveWatch:
             return self.chain.feed_radar(item.data, item.received_ns, is_datagram=item.is_datagram)
         return self.chain.feed_nmea(item.data, item.received_ns, link=str(item.link), is_datagram=item.is_datagram)
 
-    def _do(self, work: Callable[[], list[Turn]]) -> None:
-        """Do one piece of work; what goes wrong in it is said, and the watch goes on."""
+    def _do(self, work: Callable[[], list[Turn]]) -> bool:
+        """Do one piece of work and hand on its turns; what goes wrong in it is said, and the watch goes on.
+
+        Return whether there were any.
+        """
         try:
-            turns = work()
+            turns = self._in_time(work())
         except MoonlessError as problem:
             self.counts.failures += 1
             self._say("watch", "lost", f"the watch could not use what came in: {problem}")
-            return
+            return True
         except Exception as problem:
             self.counts.failures += 1
             _log.exception("the watch failed")
             self._say("watch", "lost", f"the watch failed on what came in and goes on: {problem!r}")
-            return
+            return True
         for turn in turns:
-            if self._recording is not None:
-                self._try(lambda r, turn=turn: r.reading(turn.reading.as_dict(), self._working_ns))  # type: ignore[misc]
-            self._on_event(turn)
-            for sender in self._senders:
-                sender.send(turn.reading)
-            if self.links.get("watch") is not None and self.links["watch"].state == "lost":
-                self._say("watch", "open", "the watch is well again")
+            self._hand_on(replace(turn, received_s=self._clock.steady_s(self._working_ns)))
+        return bool(turns)
+
+    def _in_time(self, turns: list[Turn]) -> list[Turn]:
+        """Return the turns; where the work on a scan has taken too long, the line that says so in its place."""
+        if self._radar_is_file or self._behind_s() <= LATE_S or all(turn.scan is None for turn in turns):
+            return turns
+        return [turn for turn in turns if turn.scan is None] + self.chain.fell_behind(self._working_ns)
+
+    def _hand_on(self, turn: Turn) -> None:
+        if self._recorder is not None:
+            line, at_ns = turn.reading.as_dict(), self._working_ns
+            self._recorder.add(READING_BYTES, lambda writer: writer.reading(line, at_ns))
+        self._on_event(turn)
+        for sender in self._senders:
+            sender.send(turn.reading)
+        if self.links.get("watch") is not None and self.links["watch"].state == "lost":
+            self._say("watch", "open", "the watch is well again")
 
     def _keep(self, item: Item) -> None:
-        if item.link == 0:
-            self._try(lambda r: r.radar(item.data, item.received_ns, is_datagram=item.is_datagram))
-        else:
-            self._try(lambda r: r.nmea(item.data, item.received_ns, link=item.link, is_datagram=item.is_datagram))
-
-    def _flush(self) -> None:
-        self._try(lambda r: r.flush_if_due(self._clock.now_ns()))
-
-    def _try(self, work: Callable[[RecordingWriter], None]) -> None:
-        """Do something with the recording; a disk that is full ends the recording, not the watch."""
-        if self._recording is None:
+        if self._recorder is None:
             return
-        try:
-            work(self._recording)
-        except OSError as problem:
-            path, self._recording = self._recording.path, None
-            self._say(str(path), "lost", f"{path}: recording has stopped: {problem.strerror or problem}")
+        data, at_ns, is_datagram, link = item.data, item.received_ns, item.is_datagram, item.link
+        if link == RADAR:
+            self._recorder.add(len(data), lambda writer: writer.radar(data, at_ns, is_datagram=is_datagram))
+        else:
+            self._recorder.add(len(data), lambda writer: writer.nmea(data, at_ns, link=link, is_datagram=is_datagram))
+
+    def _tell_floods(self) -> None:
+        """Say of which links more comes than can be worked on, and when that is over."""
+        now_ns = self._clock.now_ns()
+        for number in self._inbox.take_left_out():
+            if number not in self._flooded:
+                self._say(self._name(number), "lost", f"{self._name(number)}: more comes than can be worked on; "
+                          "the oldest is left out")  # fmt: skip
+            self._flooded[number] = now_ns
+        for number, last_ns in list(self._flooded.items()):
+            if now_ns - last_ns > FLOOD_OVER_S * NS_PER_S:
+                del self._flooded[number]
+                self._say(self._name(number), "open", f"{self._name(number)}: all that comes is worked on again")
+
+    @property
+    def _radar_is_file(self) -> bool:
+        """Whether the video is a file's: it comes as fast as it is read, and how long it waited says nothing."""
+        spec = self._specs[RADAR]
+        return spec is not None and spec.kind == "file"
+
+    def _name(self, number: int) -> str:
+        spec = self._specs[number]
+        assert spec is not None
+        return spec.text
 
     def _close(self) -> None:
-        self._try(lambda r: r.close())
+        if self._recorder is not None:
+            self._recorder.close()
         for sender in self._senders:
             sender.close()
 
     def _sending(self, link: str) -> Callable[[str, bool], None]:
         return lambda line, is_well: self._say(link, "open" if is_well else "lost", line)
 
+    def _behind_s(self) -> float:
+        """Return how long ago what is worked on now came in."""
+        return (self._clock.now_ns() - self._working_ns) / NS_PER_S
+
     def _is_late(self, scan_end_ns: int) -> bool:
-        return self._inbox.newest_ns - self._working_ns > LATE_S * NS_PER_S
+        return self._behind_s() > BEHIND_S and not self._radar_is_file
 
     def _on_spokes(self, spokes: SpokesNow) -> None:
-        self._on_event(replace(spokes, received_s=steady_s()))
+        self._on_event(replace(spokes, received_s=self._clock.steady_s(self._working_ns)))
 
 
 def _number(specs: Sequence[LinkSpec | None], link: str) -> str:
