@@ -85,7 +85,7 @@ def command(
     from moonless.passage.night import Night
     from moonless.passage.plan import make_plan, survey
     from moonless.passage.way.propose import propose
-    from moonless.passage.way.route import read_gpx, to_gpx
+    from moonless.passage.way.route import read_gpx, thinned, to_gpx
     from moonless.passage.words import parse_time, zone_of
     from moonless.sea.stations import read_stations
 
@@ -94,8 +94,8 @@ def command(
     if (route_file is None) == (start is None or end is None):
         raise InputError("give a ROUTE.gpx, or both --from and --to")
     ends = None if start is None or end is None else (place_of("--from", start), place_of("--to", end))
-    drawn = None if route_file is None else read_gpx(route_file)
-    notes: tuple[str, ...] = ()
+    drawn, thin = (None, "") if route_file is None else thinned(read_gpx(route_file))
+    notes: tuple[str, ...] = (thin,) if thin else ()
     depart_s = parse_time(depart, zone)
     marked = tuple(_glow(text) for text in glows)
     zone_name = boat.skipper.local_time_zone
@@ -122,7 +122,7 @@ def command(
             found_way = propose(chart, boat, *ends)
             route, notes = found_way.route, found_way.notes
         ground = survey(chart, route, boat, night, tell)
-        plan = make_plan(chart, route, boat, depart_s, night, stations, ground=ground)
+        plan = make_plan(chart, route, boat, depart_s, night, stations, ground=ground, progress=tell)
         if window_h is not None:
             found = search(chart, route, boat, depart_s, window_h, night, stations, ground=ground, progress=tell)
             plan = replace(plan, departures=found)

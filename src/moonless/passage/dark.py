@@ -4,20 +4,27 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from functools import lru_cache
 
 from moonless.constants import NAUTICAL_MILE_M
 from moonless.frames import geodesic, wrap_180
 from moonless.passage.types import DarkAt
 from moonless.passage.way.route import Waypoint
 from moonless.passage.words import relative_words
-from moonless.sky.ephemeris import sky_state
+from moonless.sky.ephemeris import SkyState, sky_state
 from moonless.sky.events import moon_phases, sky_events
 from moonless.sky.light import darkness, light_lux
 
 
+@lru_cache(maxsize=4096)
+def _sky_at(lat_deg: float, lon_deg: float, time_s: float) -> SkyState:
+    """Return the sky of a place to half a mile and ten seconds: a twentieth of a degree, and short legs share it."""
+    return sky_state(lat_deg, lon_deg, [time_s])
+
+
 def dark_at(lat_deg: float, lon_deg: float, time_s: float, course_deg: float, cloud: float) -> DarkAt:
     """Return how dark it is at one place, with the moon told from the course."""
-    state = sky_state(lat_deg, lon_deg, [time_s])
+    state = _sky_at(round(lat_deg, 2), round(lon_deg, 2), round(time_s / 20.0) * 20.0)
     moon_deg = math.degrees(float(state.moon_altitude_rad[0]))
     relative = wrap_180(math.degrees(float(state.moon_azimuth_rad[0])) - course_deg) if moon_deg > 0.0 else None
     return DarkAt(

@@ -98,6 +98,8 @@ def make_plan(
     legs = []
     time = depart_s
     for place in ground:
+        if progress:
+            progress(f"timing leg {place.number}", place.number / len(ground))
         leg = _plan_leg(place, boat, night, water, time)
         legs.append(leg)
         time = leg.end_s

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 
 from moonless.constants import NAUTICAL_MILE_M
 
@@ -44,6 +45,7 @@ def geographic_range_m(eye_height_m: float, light_height_m: float) -> float:
     return horizon_m(eye_height_m) + horizon_m(light_height_m)
 
 
+@lru_cache(maxsize=4096)
 def computed_range_m(eye_height_m: float, light_height_m: float, nominal_range_m: float, visibility_m: float) -> float:
     """Return how far a light is seen: the smaller of its geographic and luminous ranges."""
     luminous = light_range_m(nominal_intensity_cd(nominal_range_m), visibility_m)

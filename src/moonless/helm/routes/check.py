@@ -64,8 +64,9 @@ class RouteChecker:
     def _ask(self, a: LatLon, b: LatLon) -> dict[str, Any]:
         try:
             leg = Route("", (Waypoint("", *a), Waypoint("", *b))).legs[0]
-        except InputError:
-            return _leg_body(0.0, 0.0, None, ["two points lie on each other"])
+        except InputError as problem:
+            same = "has no length" in str(problem)
+            return _leg_body(0.0, 0.0, None, ["two points lie on each other" if same else "this leg is too long"])
         try:
             held = hold(leg, self._around(a, b), self._boat)
         except NoCoverage:

@@ -17,7 +17,7 @@ from moonless.errors import InputError, MoonlessError
 from moonless.helm.process.events import Event, PlanNow, Reply
 from moonless.helm.process.requests import Asked, Asker, RouteRequest
 from moonless.helm.routes.files import RouteFiles
-from moonless.passage.way.route import Route, read_gpx
+from moonless.passage.way.route import Route, read_gpx, thinned
 from moonless.reading.types import Reading
 
 if TYPE_CHECKING:
@@ -119,6 +119,7 @@ class RouteService:
     def _follow(self, route: Route, chart: Chart | None, name: str) -> None:
         from moonless.helm.routes.following import FollowedRoute
 
+        route, _ = thinned(route)
         self._plan, self._following = FollowedRoute(route, chart, self._boat), name
 
     def _own_chart(self) -> Chart | None:

@@ -12,6 +12,7 @@ from pathlib import Path
 from xml.parsers import expat
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 
 from moonless.errors import InputError, SourceError
@@ -21,6 +22,14 @@ from moonless.units import iso_utc
 GPX = "http://www.topografix.com/GPX/1/1"
 # A GPX file of a night's run is some kilobytes; anything larger is not one, and must not be parsed.
 MAX_GPX_BYTES = 20_000_000
+# No leg of a small boat's night is longer; one that is has a wrong sign or a wrong figure in a place.  Own choice.
+LONGEST_LEG_M = 150.0 * 1852.0
+# A route of more points than this was recorded, not drawn: those within a few metres of the line between others are
+# left out, less than the receiver's own error off.
+DENSE_POINTS = 300
+THIN_WITHIN_M = 3.0
+# A plan of more legs than this is no plan, and takes minutes.  Own choice.
+MOST_LEGS = 2000
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,6 +81,12 @@ class Route:
         for number, leg in enumerate(self.legs, 1):
             if leg.length_m < 1.0:
                 raise InputError(f"leg {number} of route {self.name!r} has no length: {leg.start.name} twice in a row")
+            if leg.length_m > LONGEST_LEG_M:
+                places = f"{_place_words(leg.start)} to {_place_words(leg.end)}"
+                raise InputError(
+                    f"leg {number} of route {self.name!r}, {places}, is {leg.length_m / 1852.0:.0f} NM long; "
+                    f"{LONGEST_LEG_M / 1852.0:.0f} NM is the most: is a sign or a figure wrong in one of them?"
+                )
 
     @cached_property
     def legs(self) -> tuple[Leg, ...]:
@@ -103,6 +118,36 @@ class Route:
         return Route(f"{self.name}, back", tuple(reversed(self.waypoints)))
 
 
+def _place_words(waypoint: Waypoint) -> str:
+    return f"{waypoint.name} ({waypoint.lat_deg:.4f}, {waypoint.lon_deg:.4f})"
+
+
+def thinned(route: Route) -> tuple[Route, str]:
+    """Return a route without the points that make no difference, and words on what was left out; "" where nothing was.
+
+    Only a route of more than `DENSE_POINTS` points is touched, as a recorded track is.  No point left out lies farther
+    than `THIN_WITHIN_M` from the track that is kept (Douglas and Peucker).
+    Raises InputError if more than `MOST_LEGS` legs are left.
+    """
+    points = route.waypoints
+    kept = points
+    if len(points) > DENSE_POINTS:
+        middle = points[len(points) // 2]
+        frame = LocalFrame(middle.lat_deg, middle.lon_deg)
+        east, north = frame.to_plane([w.lat_deg for w in points], [w.lon_deg for w in points])
+        # The point's number rides along as a third figure, which thinning carries and does not look at.
+        line = shapely.LineString(np.column_stack([east, north, np.arange(len(points))]))
+        line = shapely.simplify(line, THIN_WITHIN_M, preserve_topology=False)
+        numbers = shapely.get_coordinates(line, include_z=True)[:, 2]
+        kept = tuple(points[int(number)] for number in numbers)
+    if len(kept) - 1 > MOST_LEGS:
+        raise InputError(f"route {route.name!r} has {len(kept) - 1} legs; {MOST_LEGS} are the most that can be planned")
+    if len(kept) == len(points):
+        return route, ""
+    words = f"{len(points)} points were thinned to {len(kept)}, none of them {THIN_WITHIN_M:g} m off the track"
+    return Route(route.name, kept), words
+
+
 def read_gpx(path: Path) -> Route:
     """Read the first route of a GPX file; a file with a track and no route gives the track's points.
 
@@ -128,12 +173,13 @@ def read_gpx(path: Path) -> Route:
         raise SourceError(f"{path}: is not GPX: its root is {root.tag.rpartition('}')[2]!r}")
     route = root.find(f"{space}rte")
     points = [] if route is None else route.findall(f"{space}rtept")
-    if not points:
+    is_track = not points
+    if is_track:
         route = root.find(f"{space}trk")
         points = root.findall(f"{space}trk/{space}trkseg/{space}trkpt")
     if not points:
         raise InputError(f"{path}: holds neither a route nor a track")
-    waypoints = []
+    waypoints: list[Waypoint] = []
     for number, point in enumerate(points, 1):
         try:
             lat, lon = float(point.attrib["lat"]), float(point.attrib["lon"])
@@ -141,6 +187,13 @@ def read_gpx(path: Path) -> Route:
             raise SourceError(f"{path}: point {number} has no position") from None
         if not (-90 <= lat <= 90 and -180 <= lon <= 180):
             raise SourceError(f"{path}: point {number} at {lat}, {lon} is not a place on earth")
+        if (
+            is_track
+            and waypoints
+            and abs(waypoints[-1].lat_deg - lat) < 1e-5
+            and abs(waypoints[-1].lon_deg - lon) < 1e-5
+        ):
+            continue  # a recorded track stands still now and then
         waypoints.append(Waypoint(point.findtext(f"{space}name") or f"WP{number}", lat, lon))
     name = (route.findtext(f"{space}name") if route is not None else None) or Path(path).stem
     return Route(name, tuple(waypoints))

@@ -15,7 +15,7 @@ from moonless.chart.local import LocalChart
 from moonless.constants import NAUTICAL_MILE_M
 from moonless.errors import NoCoverage
 from moonless.frames import LocalFrame, geodesic
-from moonless.passage.way.route import Leg
+from moonless.passage.way.route import Leg, Waypoint
 from moonless.sight.edges import edges_of
 
 # How far round the legs the chart is opened: the lights a small boat can hope to see from her cockpit.
@@ -40,12 +40,41 @@ def stretches(chart: Chart, legs: Sequence[Leg]) -> list[Stretch | None]:
     start = 0
     while start < len(legs):
         end = start + 1
-        while end < len(legs) and _circle(legs[start : end + 1])[2] <= STRETCH_RADIUS_M:
-            end += 1
+        box = _Box.round(legs[start])
+        while end < len(legs) and (wider := box.grown(legs[end].end)).radius_m <= STRETCH_RADIUS_M:
+            box, end = wider, end + 1
         lat, lon, radius = _circle(legs[start:end])
         out += [_open(chart, lat, lon, radius)] * (end - start)
         start = end
     return out
+
+
+@dataclass(frozen=True, slots=True)
+class _Box:
+    """Bounds that grow with each leg, so that a route of many is gathered in one pass."""
+
+    lon_deg: float  # longitudes are steps from here, so that a route across 180 degrees holds together
+    south: float
+    north: float
+    west: float
+    east: float
+
+    @staticmethod
+    def round(leg: Leg) -> _Box:
+        lat = leg.start.lat_deg
+        return _Box(leg.start.lon_deg, lat, lat, 0.0, 0.0).grown(leg.end)
+
+    def grown(self, place: Waypoint) -> _Box:
+        step = (place.lon_deg - self.lon_deg + 180.0) % 360.0 - 180.0
+        return _Box(
+            self.lon_deg, min(self.south, place.lat_deg), max(self.north, place.lat_deg),
+            min(self.west, step), max(self.east, step),
+        )  # fmt: skip
+
+    @property
+    def radius_m(self) -> float:
+        """Half the diagonal."""
+        return 0.5 * float(geodesic(self.south, self.west, self.north, self.east)[0])
 
 
 def _circle(legs: Sequence[Leg]) -> tuple[float, float, float]:

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from moonless.boat.types import RadarSet
 from moonless.constants import TAU
+from moonless.frames import wrap_pi
 from moonless.radar.environment.multipath import N_HEIGHT, Path, height_samples, two_way_factor
 from moonless.radar.link.budget import link_budget, scale_of
 from moonless.radar.link.detection import clutter_weight, required_snr
@@ -99,6 +100,12 @@ def curve_in(radar: RadarSet, max_range_m: float, height_m: float, weather: Weat
     taken, because waves that fill a gap of the calm sea's interference are no promise, and the lee is not counted.
     ``off_wind_rad``: of the bearing, off the wind's eye.
     """
+    # A tenth of a radian along the sea's direction is well under a decibel.
+    return _in_sea(radar, max_range_m, height_m, weather, round(abs(wrap_pi(off_wind_rad)), 1))
+
+
+@lru_cache(maxsize=4096)
+def _in_sea(radar: RadarSet, max_range_m: float, height_m: float, weather: Weather, off_wind_rad: float) -> Curve:
     step = next((k for k, wave in enumerate(_WAVE_STEPS_M) if weather.wave_height_m <= wave), len(_WAVE_STEPS_M) - 1)
     scale_nm = scale_of(max_range_m)
     bare = _roughest(radar, scale_nm, height_m, step, round(max_range_m, 0))
