@@ -22,14 +22,17 @@ import struct
 import zlib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from io import BytesIO
 from pathlib import Path
 from typing import IO, Any, Literal
 
 import lz4.frame
 import zstandard
+from mcap.data_stream import ReadDataStream
 from mcap.exceptions import McapError
+from mcap.opcode import Opcode
 from mcap.records import Channel, Chunk, McapRecord, Message, Metadata
-from mcap.stream_reader import StreamReader, breakup_chunk
+from mcap.stream_reader import StreamReader, breakup_chunk, get_chunk_data_stream
 from mcap.writer import CompressionType, Writer
 
 from moonless.errors import InputError, WireError
@@ -75,8 +78,10 @@ class Recorded:
 class RecordingWriter:
     """Writes a recording.  One thread at a time; call `flush_if_due` also when nothing comes in."""
 
-    def __init__(self, path: Path, links: Mapping[str, str] | None = None) -> None:
-        """Begin a file.  ``links``: what the numbers of the links stand for, kept as metadata.
+    def __init__(
+        self, path: Path, links: Mapping[str, str] | None = None, notes: Mapping[str, str] | None = None
+    ) -> None:
+        """Begin a file.  ``links``: what the numbers of the links stand for; ``notes``: more about it; as metadata.
 
         Raises InputError if the file is there already or cannot be made: a run is never written over.
         """
@@ -93,6 +98,8 @@ class RecordingWriter:
         self._writer.start(profile=PROFILE, library="moonless")
         if links:
             self._writer.add_metadata("links", dict(links))
+        if notes:
+            self._writer.add_metadata("notes", dict(notes))
         self._channel = {
             kind: self._writer.register_channel(topic=kind, message_encoding=encoding, schema_id=0)
             for kind, encoding in _ENCODING.items()
@@ -176,6 +183,38 @@ class RecordingReader:
         if head != b"\x89MCAP0\r\n":
             raise WireError(f"{path} is not a recording: it does not begin as an MCAP file does")
 
+    def notes(self) -> dict[str, str]:
+        """Return what was noted of the whole file when it was begun."""
+        with self.path.open("rb") as file, contextlib.suppress(StopIteration, *_DAMAGE):
+            for record in _reader(file).records:
+                if isinstance(record, Metadata) and record.name == "notes":
+                    return dict(record.metadata)
+                if isinstance(record, Chunk):
+                    break
+        return {}
+
+    def only(self, *wanted: RecordedKind) -> Iterator[Recorded]:
+        """Yield the messages of some kinds alone; the rest, which is nearly all of a run, is stepped over unread.
+
+        Raises WireError as iterating does.
+        """
+        kinds: dict[int, RecordedKind] = {}
+        with self.path.open("rb") as file:
+            records = _reader(file).records
+            while True:
+                try:
+                    record = next(records)
+                    picked = list(_picked(record, kinds, wanted)) if isinstance(record, Chunk) else []
+                except StopIteration:
+                    self.is_whole = True
+                    break
+                except _DAMAGE:
+                    break
+                yield from picked
+                if isinstance(record, Metadata) and record.name == "links":
+                    self.links = dict(record.metadata)
+        self._check_kinds(kinds)
+
     def __iter__(self) -> Iterator[Recorded]:
         """Yield the messages.
 
@@ -194,13 +233,14 @@ class RecordingReader:
                 except _DAMAGE:
                     break
                 if isinstance(record, Channel):
-                    kind = next((k for k in _ENCODING if record.topic == k), None)
-                    if kind is not None:
-                        kinds[record.id] = kind
+                    _note_channel(record, kinds)
                 elif isinstance(record, Metadata) and record.name == "links":
                     self.links = dict(record.metadata)
                 elif isinstance(record, Message) and record.channel_id in kinds:
                     yield Recorded(kinds[record.channel_id], record.log_time, record.data, record.sequence)
+        self._check_kinds(kinds)
+
+    def _check_kinds(self, kinds: Mapping[int, RecordedKind]) -> None:
         if not kinds and self.is_whole:
             raise WireError(f"{self.path} holds no channel called {', '.join(_ENCODING)}: it is another program's file")
 
@@ -220,20 +260,57 @@ class _Within:
         return data
 
 
+def _reader(file: IO[bytes]) -> StreamReader:
+    # What a chunk says of itself is checked, so that half a chunk is never taken for a whole one.
+    return StreamReader(_Within(file), emit_chunks=True, validate_crcs=True, record_size_limit=MAX_RECORD)  # type: ignore[arg-type]
+
+
 def _records(file: IO[bytes]) -> Iterator[McapRecord]:
     """Yield the records, those of chunks among them.  Raises what a damaged file causes."""
-    # What a chunk says of itself is checked, so that half a chunk is never taken for a whole one.
-    reader = StreamReader(_Within(file), emit_chunks=True, validate_crcs=True, record_size_limit=MAX_RECORD)  # type: ignore[arg-type]
-    for record in reader.records:
-        if not isinstance(record, Chunk):
+    for record in _reader(file).records:
+        if isinstance(record, Chunk):
+            yield from breakup_chunk(_unpacked(record), validate_crc=True)
+        else:
             yield record
-            continue
-        # Unpacked here, because a small packed chunk may hold gigabytes of nothing.
-        data, most = record.data, max(1, min(record.uncompressed_size, MAX_RECORD))
-        if record.compression == "lz4":
-            data = lz4.frame.LZ4FrameDecompressor().decompress(data, max_length=most)
-        elif record.compression == "zstd":
-            data = zstandard.ZstdDecompressor().stream_reader(data).read(most)
-        if len(data) != record.uncompressed_size:
-            raise ValueError("a chunk is cut, or larger than any of ours")
-        yield from breakup_chunk(dataclasses.replace(record, compression="", data=data), validate_crc=True)
+
+
+def _unpacked(chunk: Chunk) -> Chunk:
+    """Return a chunk with its data unpacked: here, because a small packed one may hold gigabytes of nothing."""
+    data, most = chunk.data, max(1, min(chunk.uncompressed_size, MAX_RECORD))
+    if chunk.compression == "lz4":
+        data = lz4.frame.LZ4FrameDecompressor().decompress(data, max_length=most)
+    elif chunk.compression == "zstd":
+        data = zstandard.ZstdDecompressor().stream_reader(data).read(most)
+    if len(data) != chunk.uncompressed_size:
+        raise ValueError("a chunk is cut, or larger than any of ours")
+    return dataclasses.replace(chunk, compression="", data=data)
+
+
+# Octets before a record: what it is, and its length.  Before a message's data: channel, sequence, two times.
+_RECORD_HEAD, _MESSAGE_HEAD = 9, 22
+
+
+def _note_channel(channel: Channel, kinds: dict[int, RecordedKind]) -> None:
+    kind = next((k for k in _ENCODING if channel.topic == k), None)
+    if kind is not None:
+        kinds[channel.id] = kind
+
+
+def _picked(chunk: Chunk, kinds: dict[int, RecordedKind], wanted: tuple[RecordedKind, ...]) -> Iterator[Recorded]:
+    """Yield the messages of the wanted kinds in a chunk; note the channels it tells."""
+    stream, size = get_chunk_data_stream(_unpacked(chunk), validate_crc=True)
+    data, at = stream.read(size), 0
+    picked = {number for number, kind in kinds.items() if kind in wanted}
+    while at < size:
+        opcode, length = struct.unpack_from("<BQ", data, at)
+        at += _RECORD_HEAD
+        if at + length > size:
+            raise ValueError("a record in a chunk is cut")
+        if opcode == Opcode.MESSAGE:
+            number, sequence, log_ns, _ = struct.unpack_from("<HIQQ", data, at)
+            if number in picked:
+                yield Recorded(kinds[number], log_ns, data[at + _MESSAGE_HEAD : at + length], sequence)
+        elif opcode == Opcode.CHANNEL:
+            _note_channel(Channel.read(ReadDataStream(BytesIO(data[at : at + length]))), kinds)
+            picked = {number for number, kind in kinds.items() if kind in wanted}
+        at += length

@@ -1,0 +1,1 @@
+"""What many made runs teach, held against what was planted."""

@@ -1,0 +1,1 @@
+"""What many runs teach: each reduced by itself to a small summary, summaries put together in any order."""

@@ -1,0 +1,1 @@
+"""Many summaries to what they teach."""
