@@ -35,7 +35,7 @@ MOVED = (("Hem South", (440.0, 430.0)), (90.0, -70.0))
 ANCHORAGES = (((-1500.0, 950.0), 130.0), ((250.0, 1000.0), 110.0))
 # The way home, along which the runs go, either way.
 WAY = ((-2120.0, 1330.0), (-1750.0, 750.0), (-750.0, 280.0), (400.0, -300.0), (946.0, -712.0), (2346.0, -1132.0))
-N_TURNS = 40
+N_TURNS = 22
 N_SPOKE, N_CELL = 512, 384
 
 
@@ -118,7 +118,9 @@ def _changes(own: Script) -> tuple[MarkChange, ...]:
     return tuple(changes)
 
 
-def _object(name: str, kind: str, place: tuple[float, float], heading_rad: float = 0.0, speed: float = 0.0) -> SceneObject:
+def _object(
+    name: str, kind: str, place: tuple[float, float], heading_rad: float = 0.0, speed: float = 0.0
+) -> SceneObject:
     known = OBJECT_KINDS[kind]
     return SceneObject(
         name, kind, Script(place, heading_rad, speed), known.rcs_m2, known.height_m, known.length_m, known.beam_m,

@@ -47,6 +47,11 @@ def knowledge_file() -> Path:
     return data_folder() / "knowledge.gpkg"
 
 
+def learned_folder() -> Path:
+    """Return where the summaries of runs that were learned are kept."""
+    return data_folder() / "learned"
+
+
 def charts_cache() -> Path:
     """Return where indexes and tiles of charts are kept."""
     return cache_folder() / "charts"

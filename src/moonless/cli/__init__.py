@@ -18,6 +18,7 @@ COMMANDS: dict[str, str] = {
     "predict": "Draw what the radar should show from a place.",
     "scene": "Make a whole run from a scene file: radar video, NMEA lines, truth.",
     "plan": "Plan tonight's run along a route: dark, water, dangers, lights, radar, pace.",
+    "learn": "Learn from recordings what stands there, what is gone, where boats anchor.",
     "lights": "The lights this boat must show; what a set of lights seen can be.",
     "picture": "Read a radar from the picture of its screen: a photo, a video, a camera.",
     "doctor": "Say what is connected, what is stale, what is missing.",

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import click
 
-from moonless.cli._figures import Figure
+from moonless.cli.parts.figures import Figure
 
 DEFAULT_PORT = 8440
 

@@ -8,8 +8,8 @@ from typing import Any
 
 import click
 
-from moonless.cli._figures import Figure
-from moonless.cli._many import ManyCommand
+from moonless.cli.parts.figures import Figure
+from moonless.cli.parts.many import ManyCommand
 from moonless.errors import InputError
 
 DEFAULT_PORT = 8440

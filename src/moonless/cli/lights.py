@@ -8,7 +8,7 @@ from typing import cast, get_args
 
 import click
 
-from moonless.cli._figures import Figure
+from moonless.cli.parts.figures import Figure
 from moonless.errors import InputError
 from moonless.files import write_whole
 from moonless.rules.aids import Region

@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from moonless.cli._figures import Figure
+from moonless.cli.parts.figures import Figure
 from moonless.errors import InputError
 
 _FILE = click.Path(dir_okay=False, path_type=Path)
@@ -68,7 +68,7 @@ def command(
     if is_still(source):
         _still(Path(source), told, png_file, cat240_file, as_json)
         return
-    from moonless.cli._moving_picture import moving
+    from moonless.cli.parts.moving_picture import moving
 
     moving(source, told, png_file, cat240_file, as_json, seconds)
 
@@ -112,7 +112,7 @@ def _still(path: Path, told: Any, png_file: Path | None, cat240_file: Path | Non
     import cv2
     import numpy as np
 
-    from moonless.cli._picture_words import tell
+    from moonless.cli.parts.picture_words import tell
     from moonless.files import write_whole
     from moonless.picture.lay import Layer
     from moonless.picture.look import look

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from moonless.cli._figures import Figure, place_of
+from moonless.cli.parts.figures import Figure, place_of
 from moonless.errors import InputError
 from moonless.files import write_whole
 from moonless.units import DistanceUnit, kn_to_mps, nm_to_m

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from moonless.cli._figures import Figure
+from moonless.cli.parts.figures import Figure
 from moonless.files import replacing, write_whole
 
 

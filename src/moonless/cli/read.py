@@ -5,15 +5,15 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import json
-from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from moonless.cli._figures import Figure
-from moonless.cli._many import ManyCommand
+from moonless.cli.parts.bar import bar
+from moonless.cli.parts.figures import Figure
+from moonless.cli.parts.many import ManyCommand
 from moonless.errors import InputError
 from moonless.files import Drafts
 
@@ -222,7 +222,7 @@ def _chart(charts: tuple[Path, ...], quiet: bool) -> Chart | None:
         return None
     from moonless.chart.library import Chart
 
-    with _bar(quiet) as show:
+    with bar(quiet) as show:
         return Chart.open(list(charts), progress=lambda what, done: show(f"chart: {what}", done))
 
 
@@ -232,7 +232,7 @@ def _replayed(boat: Boat, chart: Chart | None, known: _Known, replay: Any, write
 
     chain = Chain(boat, chart, known.knowledge, radar_named=bool(replay.radar))
     known.tell(chain)
-    with _bar(quiet) as show:
+    with bar(quiet) as show:
         for turn, done in play(chain, replay):
             writer.add(turn.reading, turn.scan is not None)
             show("reading", done)
@@ -274,24 +274,3 @@ def _live(
     with contextlib.suppress(KeyboardInterrupt):
         asyncio.run(watch.run())
     return _nmea_notes(watch.chain)
-
-
-@contextlib.contextmanager
-def _bar(quiet: bool) -> Iterator[Any]:
-    """Yield a function (words, share done) that shows how far the work is, on standard error."""
-    from rich.console import Console
-    from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
-
-    console = Console(stderr=True)
-    if quiet or not console.is_terminal:
-        yield lambda words, done: None
-        return
-    columns = (
-        TextColumn("{task.description}"),
-        BarColumn(),
-        TextColumn("{task.percentage:>3.0f}%"),
-        TimeRemainingColumn(),
-    )
-    with Progress(*columns, console=console, transient=True) as progress:
-        task = progress.add_task("", total=1.0)
-        yield lambda words, done: progress.update(task, description=words, completed=done)

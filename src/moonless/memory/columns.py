@@ -48,6 +48,7 @@ def schema() -> Any:
     mark = {
         "object": text, "name": text, "cell": text, "feature": text, "lat_deg": figure, "lon_deg": figure,
         "told": pa.int32(), "missed": pa.int32(), "looks": pa.int32(), "p_if_there": figure, "offset_m": figure,
+        "range_m": figure,
     }  # fmt: skip
     fields = [pa.field(name, kind) for name, kind in head.items()]
     fields += [pa.field("sightings", pa.list_(_record(sighting))), pa.field("marks", pa.list_(_record(mark)))]

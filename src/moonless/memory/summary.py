@@ -71,6 +71,7 @@ class MarkSeen:
     looks: int  # the most looks that its being missing rested on
     p_if_there: float  # chance at each of those that it would have shown
     offset_m: float | None  # of the echo from the charted place; None: never told
+    range_m: float | None  # how far off it was told, root mean square, near turns counting more; None: never told
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -171,6 +171,7 @@ def over_cluster(
     known: frozenset[str],
     address: str,
     reduce: Callable[..., Outcome] = reduce_one,
+    wait_s: float = 10.0,
 ) -> Iterator[Outcome]:
     """Yield what each recording comes to, as it is done, over a Dask cluster.
 
@@ -182,7 +183,7 @@ def over_cluster(
         raise InputError("--cluster needs the distributed package: pip install 'moonless[learn]'") from None
     try:
         client = distributed.Client(  # type: ignore[no-untyped-call]
-            address, timeout="10s", set_as_default=False
+            address, timeout=wait_s, set_as_default=False
         )
     except (OSError, ValueError, TimeoutError) as problem:
         raise LinkError(f"--cluster {address}: no scheduler answers: {' '.join(str(problem).split())[:120]}") from None

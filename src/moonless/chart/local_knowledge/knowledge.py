@@ -143,6 +143,31 @@ class Knowledge:
         self._put(self._things, new)
         return new
 
+    def learned_again(
+        self,
+        number: int,
+        *,
+        lat_deg: float,
+        lon_deg: float,
+        words: str,
+        first_seen_ns: int,
+        last_seen_ns: int,
+        times_seen: int,
+        confidence: float,
+        note: str,
+    ) -> Thing:
+        """Put a thing where many runs have it, with what they say of it; its kind stays."""
+        old = self._thing_numbered(number)
+        _check_place(lat_deg, lon_deg)
+        _check_words(words)
+        _check_confidence(confidence)
+        new = Thing(
+            number, float(lat_deg), float(lon_deg), words, old.kind, _to_ms(first_seen_ns), _to_ms(last_seen_ns),
+            times_seen, confidence, note,
+        )  # fmt: skip
+        self._put(self._things, new)
+        return new
+
     def add_keep_out(self, outline_lonlat: shapely.Geometry, words: str, *, since_ns: int, note: str = "") -> KeepOut:
         """Add an area not to be entered, a polygon in (lon, lat) degrees.
 

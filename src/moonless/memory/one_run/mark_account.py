@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
 from moonless.frames import LocalFrame
 from moonless.memory.summary import MarkSeen
+
+# Nearer than this an echo's place is no better.
+_NEAR_M = 50.0
 
 
 @dataclass(slots=True)
@@ -19,6 +23,8 @@ class _Account:
     missed: int = 0
     looks: int = 0
     p_if_there: float = 0.0
+    # Sums over the turns it was told in, near ones counting more: two beacons of a gate are one echo from far off.
+    weight: float = 0.0
     east: float = 0.0
     north: float = 0.0
     offset: float = 0.0
@@ -44,10 +50,12 @@ class MarkAccounts:
                 frame = LocalFrame(echo["lat"], echo["lon"])
                 account = self._accounts[key] = _Account(charted["object"], charted["name"], frame)
             east, north = account.frame.to_plane(echo["lat"], echo["lon"])
+            weight = 1.0 / max(float(echo["range_m"]), _NEAR_M) ** 2
             account.told += 1
-            account.east += east
-            account.north += north
-            account.offset += charted["offset_m"]
+            account.weight += weight
+            account.east += weight * east
+            account.north += weight * north
+            account.offset += weight * charted["offset_m"]
         for mark in line["missing"]:
             named = (mark["object"], mark["name"], round(mark["lat"], 6), round(mark["lon"], 6))
             account = self._named.get(named)
@@ -62,14 +70,17 @@ class MarkAccounts:
         """Return the accounts, in order of name and place."""
         out = []
         for (cell, feature), a in self._accounts.items():
-            lat, lon = a.frame.to_geographic(a.east / a.told, a.north / a.told)
-            out.append(_mark(a, cell, feature, lat, lon, round(a.offset / a.told, 1)))
-        out += [_mark(a, "", "", a.frame.lat_deg, a.frame.lon_deg, None) for a in self._named.values()]
+            lat, lon = a.frame.to_geographic(a.east / a.weight, a.north / a.weight)
+            reach = math.sqrt(a.told / a.weight)
+            out.append(_mark(a, cell, feature, lat, lon, round(a.offset / a.weight, 1), round(reach, 1)))
+        out += [_mark(a, "", "", a.frame.lat_deg, a.frame.lon_deg, None, None) for a in self._named.values()]
         return tuple(sorted(out, key=lambda m: (m.object, m.name or "", m.cell, m.feature, m.lat_deg, m.lon_deg)))
 
 
-def _mark(a: _Account, cell: str, feature: str, lat: float, lon: float, offset_m: float | None) -> MarkSeen:
+def _mark(
+    a: _Account, cell: str, feature: str, lat: float, lon: float, offset_m: float | None, range_m: float | None
+) -> MarkSeen:
     return MarkSeen(
         a.object, a.name, cell, feature, round(lat, 7), round(lon, 7), a.told, a.missed, a.looks,
-        round(a.p_if_there, 4), offset_m,
+        round(a.p_if_there, 4), offset_m, range_m,
     )  # fmt: skip

@@ -18,6 +18,11 @@ LEAST_TURNS = 3
 LEAST_RUNS, LEAST_SHARE = 2, 0.4
 # A buoy swings in a circle of 12 m and an echo's place is good to ten: further from its charted place it has moved.
 MOVED_M = 40.0
+# Further off the beam makes one echo of what stands side by side: so much more for each metre of range, a third of a
+# small radar's beam.  Own figure.
+MOVED_PER_M = 0.03
+# What is told of: aids to navigation, as at the helm.  Piles and posts of a harbour come and go without a notice.
+AIDS = ("BCN", "BOY", "LIT", "LIGHTS", "DAYMAR")
 # Marks of the same name further apart than this are two; nameless ones, this.
 SAME_NAME_M, SAME_PLACE_M = 600.0, 60.0
 # Something that stands this near a mark that is gone, and that no chart has, is that mark.
@@ -59,6 +64,8 @@ def _accounts(words: list[MarkWord]) -> list[list[MarkWord]]:
     groups: dict[tuple[str, str], list[list[MarkWord]]] = {}
     for word in sorted(words, key=lambda w: (w.mark.object, w.mark.name or "", w.run, w.mark.lat_deg, w.mark.lon_deg)):
         mark = word.mark
+        if not mark.object.startswith(AIDS):
+            continue
         same = groups.setdefault((mark.object, mark.name or ""), [])
         reach = SAME_NAME_M if mark.name else SAME_PLACE_M + (mark.offset_m or 0.0)
         for group in same:
@@ -83,7 +90,7 @@ def _opinion(words: list[MarkWord]) -> Proposal | None:
             there[run] = max((w for w in mine if w.mark.told), key=lambda w: w.mark.told)
         else:
             gone[run] = max((w for w in mine if w.mark.missed), key=lambda w: w.mark.missed)
-    moved = {run: w for run, w in there.items() if (w.mark.offset_m or 0.0) > MOVED_M}
+    moved = {run: w for run, w in there.items() if _is_off(w.mark)}
     says = {**there, **gone}
     for kind, those in (("mark gone", gone), ("mark moved", moved)):
         against = [w for run, w in says.items() if run not in those]
@@ -95,6 +102,12 @@ def _opinion(words: list[MarkWord]) -> Proposal | None:
             continue
         return _proposal(kind, list(those.values()), len(those) + len(against), mean, low)
     return None
+
+
+def _is_off(mark: MarkSeen) -> bool:
+    if mark.offset_m is None or mark.range_m is None:
+        return False
+    return mark.offset_m > MOVED_M + MOVED_PER_M * mark.range_m
 
 
 def _proposal(kind: str, those: list[MarkWord], looked: int, mean: float, low: float) -> Proposal:

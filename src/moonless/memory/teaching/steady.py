@@ -31,6 +31,9 @@ GATE_SIGMA, LEAST_GATE_M, MOST_GATE_M = 2.5, 15.0, 45.0
 # Something stands there if it was told on so many runs and, nine tenths sure, in more than this share of those that
 # looked.  An anchored boat lies within a gate of where one lay before in about one run in eight.
 LEAST_RUNS, LEAST_SHARE = 3, 0.3
+# Among boats at anchor chance puts one where one lay before now and then: with so many seen once or twice about, within
+# `ANCHORAGE_M`, it takes more.  Own figures, chosen over the first ten made nights of either fleet of the bench.
+LONERS, AMONG_SHARE = 3, 0.5
 # Anchored boats lie within this of one another where they are one anchorage; own figure.
 ANCHORAGE_M = 130.0
 ANCHORAGE_SIGHTINGS, ANCHORAGE_SHARE = 5, 0.2
@@ -98,6 +101,8 @@ def _find_among(told: Told, rows: Longs, looked: Looked) -> tuple[list[Proposal]
     gap = np.hypot(*(at[:, None, :] - at[None, :, :]).transpose(2, 0, 1))
     near = gap <= np.clip(GATE_SIGMA * np.hypot(sigma[:, None], sigma[None, :]), LEAST_GATE_M, MOST_GATE_M)
     tried = np.zeros(len(rows), dtype=np.bool_)
+    # Seen here on fewer runs than make a thing: boats that came and went, or nothing.
+    lone = np.array([len(np.unique(run[near[i]])) < LEAST_RUNS for i in range(len(rows))])
     out: list[Proposal] = []
     while True:
         score = np.array(
@@ -115,21 +120,27 @@ def _find_among(told: Told, rows: Longs, looked: Looked) -> tuple[list[Proposal]
             if not members.any():
                 break
         tried[i] = True
-        proposal = _thing(told, rows[members], frame, at[members], looked) if members.any() else None
+        proposal = None
+        if members.any():
+            loners = int(np.sum(lone & ~members & (np.hypot(*(at - centre).T) <= ANCHORAGE_M)))
+            least = AMONG_SHARE if loners >= LONERS else LEAST_SHARE
+            proposal = _thing(told, rows[members], frame, at[members], looked, least)
         if proposal is not None:
             out.append(proposal)
             free &= ~members
     return out, rows[free]
 
 
-def _thing(told: Told, rows: Longs, frame: LocalFrame, at: Floats, looked: Looked) -> Proposal | None:
+def _thing(
+    told: Told, rows: Longs, frame: LocalFrame, at: Floats, looked: Looked, least_share: float
+) -> Proposal | None:
     ones = [told.sightings[k] for k in rows]
     sigma = np.array([s.sigma_m for s in ones])
     worth = told.weight[rows] / sigma**2
     centre = _mean(at, worth)
     lat, lon = (float(x) for x in frame.to_geographic(*centre))
     present, low, seen_runs, looked_runs = _present(told, rows, looked(lat, lon))
-    if seen_runs < LEAST_RUNS or low < LEAST_SHARE:
+    if seen_runs < LEAST_RUNS or low < least_share:
         return None
     off2 = np.sum((at - centre) ** 2, axis=1)
     spread = math.sqrt(float(np.average(off2, weights=worth)) / 2.0)

@@ -36,7 +36,10 @@ def weights(runs: Mapping[str, Run], half_life_s: float = HALF_LIFE_S) -> tuple[
             None,
         )
         if same is not None:
-            left_out[run.number] = f"{run.source} covers the same time of the same boat as {same.source}"
+            left_out[run.number] = (
+                f"{run.source} covers the same time of the same boat as {same.source}; "
+                f"if it was another boat, learn it anew with --boat-name"
+            )
         else:
             counted.setdefault(run.boat, []).append(run)
     out = {}

@@ -17,7 +17,7 @@ def moving(
     """Read a source to its end, or for so long; write what was asked for."""
     import cv2
 
-    from moonless.cli._picture_words import tell
+    from moonless.cli.parts.picture_words import tell
     from moonless.clock import SystemClock
     from moonless.files import Drafts, write_whole
     from moonless.picture.camera import frames, is_live

@@ -1,0 +1,132 @@
+"""Planted waters: what stands there is found, what does not is not, and age and doubles count as they should."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from bench.many_runs.made_summaries import DAY_NS, FRAME, Water, cells, mark, night, run, sighting
+
+from moonless.frames import geodesic
+from moonless.memory.summary import Summary
+from moonless.memory.teaching.lessons import Lessons, Proposal
+from moonless.memory.teaching.teach import teach
+from moonless.memory.teaching.weigh import ONE, share_low, weights
+
+
+def lessons_of(summaries: list[Summary], **given: float) -> Lessons:
+    return teach({one.run.number: one.run for one in summaries}, summaries, **given)
+
+
+def off_m(one: Proposal, east_m: float, north_m: float) -> float:
+    return float(geodesic(one.lat_deg, one.lon_deg, *FRAME.to_geographic(east_m, north_m))[0])
+
+
+def test_things_and_an_anchorage_are_parted() -> None:
+    found = lessons_of([night(k, seed=3) for k in range(20)]).proposals
+    things = [p for p in found if p.kind == "thing"]
+    assert len(things) == 2
+    for place in ((0.0, 0.0), (400.0, 300.0)):
+        one = min(things, key=lambda p: off_m(p, *place))
+        # Twenty places each 5 m off: their mean is 1.1 m off, one sigma on each axis.
+        assert off_m(one, *place) < 5.0
+        assert one.present > 0.7 and one.looked == 20
+    (anchorage,) = [p for p in found if p.kind == "anchorage"]
+    assert off_m(anchorage, -900.0, 200.0) < 50.0
+
+
+def test_two_sightings_are_no_thing_and_three_of_many_looks_are_none_either() -> None:
+    water = Water(things=((0.0, 0.0),), anchorage=None, p_told=1.0)
+    empty = Water(things=(), anchorage=None)
+    assert lessons_of([night(k, water) for k in range(2)]).proposals == ()
+    assert len(lessons_of([night(k, water) for k in range(3)]).proposals) == 1
+    assert lessons_of([*(night(k, water) for k in range(3)), *(night(k, empty) for k in range(3, 40))]).proposals == ()
+
+
+def test_what_was_taken_away_fades() -> None:
+    water, empty = Water(anchorage=None, p_told=1.0), Water(things=(), anchorage=None)
+    gone = [night(k, water if k < 10 else empty) for k in range(20)]
+    month_s = 30 * 86_400.0
+    still_there = lessons_of(gone).proposals
+    back_ns = 200 * DAY_NS
+    later = [
+        replace(s, run=replace(s.run, begins_ns=s.run.begins_ns - back_ns, ends_ns=s.run.ends_ns - back_ns))
+        if k < 10
+        else s
+        for k, s in enumerate(gone)
+    ]
+    assert len(still_there) == 2 and lessons_of(later, half_life_s=month_s).proposals == ()
+
+
+def test_weights_halve_with_age_and_a_night_counts_once() -> None:
+    year = 365.0
+    runs = {
+        "new": run("new", 2 * year),
+        "old": run("old", year),
+        "cut": run("cut", 2 * year, turns=10),  # the same boat over the same time: a piece cut out of it
+        "other": run("other", 2 * year, boat="two"),
+        "ancient": run("ancient", -10 * year),
+    }
+    weight, left_out = weights(runs)
+    assert weight == {"new": ONE, "old": ONE // 2, "other": ONE}
+    assert "same time of the same boat" in left_out["cut"] and "too old" in left_out["ancient"]
+
+
+def test_a_share_is_told_with_what_it_is_not_under() -> None:
+    # Beta(1 + 3, 1 + 0): its distribution is x^4, whose tenth part lies at 0.1^(1/4) (elementary).
+    mean, low = share_low(3 * ONE, 3 * ONE)
+    assert mean == pytest.approx(4 / 5) and low == pytest.approx(0.1**0.25, abs=1e-9)
+
+
+def _with_marks(k: int, *marks: object, things: tuple[tuple[float, float], ...] = ()) -> Summary:
+    one = night(k, Water(things=things, anchorage=None, p_told=1.0))
+    return replace(one, marks=tuple(marks))  # type: ignore[arg-type]
+
+
+def test_a_mark_that_is_gone_is_told_and_one_missed_once_is_not() -> None:
+    gone = mark("South", 0.0, 900.0, told=0, missed=15, looks=20, p_if_there=0.8, offset_m=None)
+    there = mark("South", 0.0, 900.0)
+    (one,) = lessons_of([_with_marks(k, gone) for k in range(4)]).proposals
+    assert (one.kind, one.name, len(one.runs)) == ("mark gone", "South", 4)
+    assert lessons_of([_with_marks(0, gone), *(_with_marks(k, there) for k in range(1, 6))]).proposals == ()
+
+
+def test_a_moved_mark_is_one_thing_and_not_two() -> None:
+    gone = mark("South", 0.0, 900.0, told=0, missed=15, looks=20, p_if_there=0.8, offset_m=None)
+    (one,) = lessons_of([_with_marks(k, gone, things=((120.0, 860.0),)) for k in range(5)]).proposals
+    assert one.kind == "mark moved" and off_m(one, 120.0, 860.0) < 10.0
+    dragged = mark("South", 90.0, 830.0, offset_m=114.0)
+    (one,) = lessons_of([_with_marks(k, dragged) for k in range(5)]).proposals
+    assert one.kind == "mark moved" and off_m(one, 90.0, 830.0) < 5.0
+
+
+def test_ways_unseen_water_and_clutter_come_from_the_cells() -> None:
+    busy = [
+        replace(night(k, Water((), None)), cells=cells(500.0, moving=2, vessels=2, east=200, north=0)) for k in range(4)
+    ]
+    found = lessons_of(busy)
+    assert found.ways and all(w.course_deg == pytest.approx(90.0) and w.vessels == 8 for w in found.ways)
+    both = [replace(s, cells=cells(500.0, moving=2, vessels=2)) for s in busy]
+    assert {w.course_deg for w in lessons_of(both).ways} == {None}
+    assert not found.unseen and not found.clutter
+    hidden = [replace(s, cells=replace(s.cells, looked=s.cells.looked * 0, hidden=s.cells.looked)) for s in busy]
+    assert len(lessons_of(hidden).unseen) == len(busy[0].cells.key)
+    seen_once = [replace(hidden[0], cells=busy[0].cells), *hidden[1:]]
+    assert lessons_of(seen_once).unseen == ()
+    rough = [replace(s, cells=replace(s.cells, clutter=s.cells.looked)) for s in busy]
+    assert {(c.wind, c.share) for c in lessons_of(rough).clutter} == {("to force 3", 0.5)}
+
+
+def test_several_boats_are_told_and_their_errors_do_not_make_two_things_of_one() -> None:
+    rng = np.random.default_rng(8)
+    # What is left in each boat's places after registration.
+    offsets = {"a": (8.0, 0.0), "b": (-8.0, 2.0), "c": (1.0, -9.0), "d": (-1.0, 7.0)}
+    nights = []
+    for k in range(16):
+        boat = "abcd"[k % 4]
+        east, north = np.array(offsets[boat]) + rng.normal(0.0, 4.0, 2)
+        told = sighting(float(east), float(north), sigma_m=9.0)
+        nights.append(Summary(run(f"{k:03d}", float(k), boat), (told,), (), cells()))
+    (one,) = lessons_of(nights).proposals
+    assert one.boats == 4 and off_m(one, 0.0, 0.0) < 4.0
