@@ -52,6 +52,11 @@ def learned_folder() -> Path:
     return data_folder() / "learned"
 
 
+def screens_file() -> Path:
+    """Return where the helm keeps which screens are paired."""
+    return data_folder() / "screens.json"
+
+
 def charts_cache() -> Path:
     """Return where indexes and tiles of charts are kept."""
     return cache_folder() / "charts"

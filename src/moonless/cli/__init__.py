@@ -21,6 +21,8 @@ COMMANDS: dict[str, str] = {
     "learn": "Learn from recordings what stands there, what is gone, where boats anchor.",
     "lights": "The lights this boat must show; what a set of lights seen can be.",
     "picture": "Read a radar from the picture of its screen: a photo, a video, a camera.",
+    "screens": "List the paired screens; invite one; let one go.",
+    "private": "Say what is kept of yours; gather it in one file; forget it.",
     "doctor": "Say what is connected, what is stale, what is missing.",
 }
 
@@ -39,7 +41,8 @@ class _Commands(click.Group):
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
         if cmd_name not in COMMANDS:
             return None
-        found = importlib.import_module(f"moonless.cli.{cmd_name}").command
+        room = "keeping." if cmd_name in ("screens", "private") else ""
+        found = importlib.import_module(f"moonless.cli.{room}{cmd_name}").command
         if not isinstance(found, click.Command):
             raise TypeError(f"moonless.cli.{cmd_name}.command is not a command")
         return found

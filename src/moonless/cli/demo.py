@@ -20,7 +20,7 @@ DEFAULT_PORT = 8440
     "--host",
     default="127.0.0.1",
     show_default=True,
-    help="Address to listen on; another than this machine's asks screens for a key.",
+    help="Address to listen on; on another than this machine's own, screens are paired once.",
 )
 @click.option("--speed", default=1.0, show_default=True, type=Figure(0.25, 16.0), help="Times as fast as life.")
 @click.option(
@@ -35,6 +35,9 @@ def command(port: int, host: str, speed: float, scene: Path | None, no_browser: 
         moonless demo
         moonless demo --port 9000 --no-browser --speed 4
     """
+    from moonless.cli.keeping.invited import invited, on_this_computer
+    from moonless.folders import screens_file
+    from moonless.helm.door.pairing import Pairings
     from moonless.helm.process.play_jobs import DemoJob
     from moonless.helm.process.worker_process import WorkerProcess
     from moonless.helm.web.app import check_built
@@ -53,9 +56,10 @@ def command(port: int, host: str, speed: float, scene: Path | None, no_browser: 
         click.echo(f"The helm is at {address}   (Ctrl-C ends it)")
         click.echo("The chart shows at once; the radar needs a moment, longer on the very first start.")
         if not no_browser:
-            threading.Thread(target=_show, args=(address,), daemon=True).start()
+            threading.Thread(target=_show, args=(on_this_computer(address, host),), daemon=True).start()
 
-    serve(source, host=host, port=port, on_open=opened)
+    paired = Pairings(screens_file())
+    serve(source, host=host, port=port, on_open=opened, on_invite=invited, pairings=paired)
 
 
 def _show(address: str) -> None:

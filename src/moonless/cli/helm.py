@@ -23,7 +23,7 @@ _FILE = click.Path(dir_okay=False, path_type=Path)
     "      --boat boat.toml --record tonight.mcap\n"
     "  moonless helm tonight.mcap --chart charts/ --boat boat.toml       (play a recording)\n"
     "  moonless helm --chart charts/ --radar udp://0.0.0.0:8600 --nmea serial:/dev/ttyUSB0?baud=38400 \\\n"
-    "      --boat boat.toml --host 0.0.0.0                               (tablets on board, with a key)\n"
+    "      --boat boat.toml --host 0.0.0.0                               (tablets on board, each paired once)\n"
     "  moonless helm                                    (what the set-up screen has kept; the first time, the set-up)",
 )
 @click.argument("recording", required=False, type=click.Path(path_type=Path), metavar="[RUN.mcap]")
@@ -46,8 +46,11 @@ _FILE = click.Path(dir_okay=False, path_type=Path)
     "--host",
     default="127.0.0.1",
     show_default=True,
-    help="Address to listen on; on another than this machine's own, screens need a key.",
+    help="Address to listen on; on another than this machine's own, screens are paired once.",
 )
+@click.option("--name", metavar="NAME", help="A name by which tablets reach this computer; without it, figures.")
+@click.option("--certificate", type=_FILE, metavar="CHAIN.pem", help="Your own certificate: it speaks https then.")
+@click.option("--certificate-key", type=_FILE, metavar="KEY.pem", help="Its key, where the other does not hold it.")
 @click.option(
     "--config",
     type=_FILE,
@@ -68,6 +71,9 @@ def command(
     route: Path | None,
     port: int,
     host: str,
+    name: str | None,
+    certificate: Path | None,
+    certificate_key: Path | None,
     config: Path | None,
     speed: float,
 ) -> None:
@@ -76,7 +82,10 @@ def command(
     A link that cannot be opened or goes away is said on the screens and opened again; the watch goes on with what
     it has. Without links it uses what the set-up screen has kept, and opens that screen where nothing is kept yet.
     """
-    from moonless.folders import settings_file
+    from moonless.cli.keeping.invited import invited, on_this_computer
+    from moonless.folders import screens_file, settings_file
+    from moonless.helm.door.pairing import Pairings
+    from moonless.helm.door.tls import read_certificate
     from moonless.helm.setup.launch import NoSource, boat_of, live_source
     from moonless.helm.setup.service import SetupService
     from moonless.helm.setup.settings import HelmSettings, read_settings
@@ -94,6 +103,9 @@ def command(
             raise InputError(f"{path}: there is no such file or folder")
     if record is not None and record.exists():
         raise InputError(f"{record} is there already; a recording is not written over, give another name")
+    if certificate is None and certificate_key is not None:
+        raise InputError("--certificate-key goes with --certificate")
+    context = None if certificate is None else read_certificate(certificate, certificate_key)
     check_built()
     where = config or settings_file()
     # A command line that names its links is whole in itself: a helm.toml of one's own does not reach into it.
@@ -134,10 +146,15 @@ def command(
 
     def opened(address: str) -> None:
         click.echo(f"The helm is at {address}   (Ctrl-C ends it)")
+        if (own := on_this_computer(address, host)) != address:
+            click.echo(f"On this computer it is at {own}; {own}screens pairs tablets and lets them go.")
         if not settings.has_links and recording is None:
             click.echo("Nothing is connected yet: the screen there sets it up, and keeps it in " + str(where))
 
-    serve(source, host=host, port=port, on_open=opened, setup=room, without=without)
+    serve(
+        source, host=host, port=port, on_open=opened, on_invite=invited, pairings=Pairings(screens_file()), name=name,
+        certificate=context, setup=room, without=without,
+    )  # fmt: skip
 
 
 def _check_record(record: Path | None) -> None:

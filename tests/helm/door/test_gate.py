@@ -9,64 +9,55 @@ import contextlib
 import http.client
 import io
 import logging
+import shutil
 import socket
+import ssl
 import subprocess
-import sys
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from helm_child import Child
 
+from moonless.errors import InputError
 from moonless.helm.door import gate as gates
 from moonless.helm.door.gate import Gate
 from moonless.helm.door.quiet_log import MOST_A_MINUTE, Quiet
-
-CHILD = """
-import resource, sys
-from pathlib import Path
-resource.setrlimit(resource.RLIMIT_NOFILE, (512, resource.getrlimit(resource.RLIMIT_NOFILE)[1]))
-sys.path.insert(0, sys.argv[2])
-from helm_made import MadeSource
-from moonless.helm.web.serve import serve
-serve(MadeSource(turns=1), port=0, on_open=lambda address: print(address, flush=True), static=Path(sys.argv[1]))
-"""
+from moonless.helm.door.tls import read_certificate
 
 
-class Running:
-    """A helm in a process of its own that may have no more than 512 files: fewer than most systems give."""
-
-    def __init__(self, static: Path) -> None:
-        self.log = static / "log"
-        with self.log.open("w") as log:
-            self.process = subprocess.Popen(
-                [sys.executable, "-c", CHILD, str(static), str(Path(__file__).parents[1])],
-                stdout=subprocess.PIPE, stderr=log, text=True,
-            )  # fmt: skip
-        assert self.process.stdout is not None
-        self.port = int(self.process.stdout.readline().strip("/\n").rpartition(":")[2])
-
-    def get(self, path: str = "/") -> int:
-        asked = http.client.HTTPConnection("127.0.0.1", self.port, timeout=60)
-        asked.request("GET", path, headers={"Host": f"127.0.0.1:{self.port}"})
-        status = asked.getresponse().status
-        asked.close()
-        return status
-
-    def stop(self) -> None:
-        self.process.kill()
-        self.process.wait()
-        assert self.process.stdout is not None
-        self.process.stdout.close()
+def get(child: Child, path: str = "/", trusted: ssl.SSLContext | None = None) -> int:
+    if trusted is None:
+        asked = http.client.HTTPConnection("127.0.0.1", child.port, timeout=60)
+    else:
+        asked = http.client.HTTPSConnection("127.0.0.1", child.port, timeout=60, context=trusted)
+    asked.request("GET", path, headers={"Host": f"127.0.0.1:{child.port}"})
+    status = asked.getresponse().status
+    asked.close()
+    return status
 
 
 @pytest.fixture(scope="module")
-def running(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Running]:
-    static = tmp_path_factory.mktemp("static")
-    (static / "index.html").write_text("<html></html>")
-    (static / "offline.js").write_text("//")
-    made = Running(static)
+def running(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Child]:
+    made = Child(tmp_path_factory.mktemp("helm"))
     yield made
-    made.stop()
+    made.kill()
+
+
+@pytest.fixture(scope="module")
+def certificate(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    if shutil.which("openssl") is None:
+        pytest.skip("openssl, which makes the certificate, is not installed")
+    folder = tmp_path_factory.mktemp("certificate")
+    chain, key, both = folder / "chain.pem", folder / "key.pem", folder / "both.pem"
+    names = "subjectAltName=IP:127.0.0.1"
+    made = ["openssl", "req", "-x509", "-newkey", "ec", "-pkeyopt", "ec_paramgen_curve:P-256", "-nodes", "-days", "2"]
+    subprocess.run(
+        [*made, "-subj", "/CN=boat", "-addext", names, "-keyout", str(key), "-out", str(chain)],
+        check=True, capture_output=True,
+    )  # fmt: skip
+    both.write_text(chain.read_text() + key.read_text())
+    return both
 
 
 def silent(port: int, count: int, first_bytes: bytes = b"") -> list[socket.socket]:
@@ -84,10 +75,10 @@ SILENCES = [b"", b"GET / HTTP/1.1\r\nHost: 127.0.0.1\r\nX-Slow: ", b"\x16\x03\x0
 
 
 @pytest.mark.parametrize("first_bytes", SILENCES)
-def test_a_new_screen_gets_in_beside_hundreds_that_stand_silent(running: Running, first_bytes: bytes) -> None:
+def test_a_new_screen_gets_in_beside_hundreds_that_stand_silent(running: Child, first_bytes: bytes) -> None:
     standing = silent(running.port, 800, first_bytes)
     try:
-        assert running.get() == 200
+        assert get(running) == 200
     finally:
         for one in standing:
             one.close()
@@ -96,7 +87,7 @@ def test_a_new_screen_gets_in_beside_hundreds_that_stand_silent(running: Running
     assert "out of system resource" not in log and len(log) < 4000
 
 
-def test_who_was_let_in_is_not_pushed_out_by_strangers(running: Running) -> None:
+def test_who_was_let_in_is_not_pushed_out_by_strangers(running: Child) -> None:
     screen = http.client.HTTPConnection("127.0.0.1", running.port, timeout=60)
     headers = {"Host": f"127.0.0.1:{running.port}"}
     screen.request("GET", "/", headers=headers)
@@ -110,6 +101,33 @@ def test_who_was_let_in_is_not_pushed_out_by_strangers(running: Running) -> None
         for one in standing:
             one.close()
         screen.close()
+
+
+def test_so_it_is_with_a_certificate_where_no_handshake_is_ended(tmp_path: Path, certificate: Path) -> None:
+    helm = Child(tmp_path, certificate=certificate)
+    assert helm.address.startswith("https://")
+    trusted = ssl.create_default_context(cafile=str(certificate))
+    standing = silent(helm.port, 700)
+    try:
+        assert get(helm, trusted=trusted) == 200
+    finally:
+        for one in standing:
+            one.close()
+        helm.kill()
+    assert len(helm.log.read_text()) < 4000
+
+
+def test_a_certificate_that_cannot_be_used_is_one_line(tmp_path: Path, certificate: Path) -> None:
+    chain, other = certificate.with_name("chain.pem"), tmp_path / "other.pem"
+    make = ["openssl", "ecparam", "-genkey", "-name", "prime256v1", "-noout", "-out", str(other)]
+    subprocess.run(make, check=True, capture_output=True)
+    locked = tmp_path / "locked.pem"
+    lock = ["openssl", "ec", "-in", str(other), "-aes256", "-passout", "pass:made", "-out", str(locked)]
+    subprocess.run(lock, check=True, capture_output=True)
+    for key, says in ((other, "key values mismatch"), (locked, "has a password"), (None, "cannot be used")):
+        with pytest.raises(InputError, match=says):
+            read_certificate(chain, key)
+    assert read_certificate(chain, certificate.with_name("key.pem")).minimum_version >= ssl.TLSVersion.TLSv1_2
 
 
 class Ends:

@@ -31,7 +31,7 @@ Answer = tuple[int, dict[str, str], bytes]
 
 def ask(
     app: Any, path: str, *, client: str = "127.0.0.1", kind: str = "http", query: str = "", method: str = "GET",
-    **headers: str,
+    body: bytes = b"", **headers: str,
 ) -> Answer:  # fmt: skip
     """Ask an ASGI application one thing, without a network."""
     sent: list[dict[str, Any]] = []
@@ -42,7 +42,7 @@ def ask(
         "client": (client, 40000), "server": ("127.0.0.1", 8440), "subprotocols": [],
         "asgi": {"version": "3.0", "spec_version": "2.4"},
     }  # fmt: skip
-    first = {"type": "websocket.connect"} if kind == "websocket" else {"type": "http.request", "body": b""}
+    first = {"type": "websocket.connect"} if kind == "websocket" else {"type": "http.request", "body": body}
 
     async def go() -> None:
         waiting = [first]
@@ -79,7 +79,7 @@ def test_policy_hash_is_the_published_one() -> None:
     assert f"'sha256-{expected}'" in content_policy("<style>abc</style>")
 
 
-@pytest.mark.parametrize("host", ["evil.example", "helm.evil.example:8440", ""])
+@pytest.mark.parametrize("host", ["evil.example", "helm.evil.example:8440", "", "[", "[::1", "]:8440"])
 def test_a_name_that_is_not_ours_is_refused(static: Path, host: str) -> None:
     # DNS rebinding: a stranger's name that resolves to this machine.
     status, _, body = ask(make_app(Hub(MadeSource()), static=static), "/", host=host)
@@ -111,15 +111,10 @@ def test_what_changes_something_must_come_from_our_own_page(static: Path, origin
     assert ask(make_app(Hub(MadeSource()), static=static), "/", method="POST", **headers)[0] == status
 
 
-def test_another_machine_needs_the_key(static: Path) -> None:
-    app = make_app(Hub(MadeSource()), static=static, key="s3cret")
-    assert ask(app, "/", client="192.0.2.7", host="192.0.2.1:8440")[0] == 403
-    assert ask(app, "/", client="192.0.2.7", host="192.0.2.1:8440", query="key=wrong")[0] == 403
-    status, head, _ = ask(app, "/", client="192.0.2.7", host="192.0.2.1:8440", query="key=s3cret")
-    assert status == 303 and "HttpOnly" in head["set-cookie"] and "samesite=strict" in head["set-cookie"].lower()
-    cookie = head["set-cookie"].split(";")[0]
-    assert ask(app, "/", client="192.0.2.7", host="192.0.2.1:8440", cookie=cookie)[0] == 200
-    assert ask(app, "/", client="127.0.0.1", host="127.0.0.1:8440")[0] == 200
+def test_without_pairing_another_machine_gets_nothing(static: Path) -> None:
+    app = make_app(Hub(MadeSource()), static=static)
+    for path in ("/", "/pair", "/screens", "/index.html"):
+        assert ask(app, path, client="192.0.2.7", host="192.0.2.1:8440")[0] in (403, 404), path
 
 
 def test_an_unknown_chart_is_not_found(static: Path) -> None:
@@ -155,3 +150,8 @@ def test_an_address_that_is_not_ours_is_one_line() -> None:
 )
 def test_what_counts_as_this_machine_alone(host: str, alone: bool) -> None:
     assert is_loopback(host) is alone
+
+
+def test_a_helm_for_this_computer_alone_says_what_tablets_need(static: Path) -> None:
+    status, _, body = ask(make_app(Hub(MadeSource()), static=static), "/screens", host="127.0.0.1:8440")
+    assert status == 200 and b"--host 0.0.0.0" in body

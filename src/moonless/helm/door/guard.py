@@ -3,7 +3,8 @@
 * Host must be this machine, an address written as numbers, or the name given at start: a name that a stranger's
   server resolves to us (DNS rebinding) is refused.
 * A WebSocket, and whatever changes something, must come from our own page: its Origin is the Host it asks.
-* From another machine nothing is served without the key that the start printed (a cookie after the first visit).
+* From another machine nothing is served but the page to pair at, until the screen is paired (`pairing`).
+* A screen that only looks changes nothing: it is told so in one line, here for forms and in `Session` for its requests.
 * Pages may load from this server alone; inline style is allowed by its hash only.
 """
 
@@ -11,20 +12,23 @@ from __future__ import annotations
 
 import base64
 import hashlib
-import hmac
 import ipaddress
 import re
 from collections.abc import Iterable
 from http.cookies import CookieError, SimpleCookie
-from urllib.parse import parse_qs, urlsplit
+from urllib.parse import urlsplit
 
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.responses import PlainTextResponse, RedirectResponse
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from moonless.helm.door.gate import Gate
+from moonless.helm.door.pairing import Pairings, Screen
 
-COOKIE = "moonless_key"
+COOKIE = "moonless_screen"
+# Where the guard says, in the scope of what it lets through, what the one who asks may do, and which screen it is.
+ROLE, SCREEN = "moonless.role", "moonless.screen"
+ONLY_LOOKS = "this screen only looks: to act it is paired again for that"
 _STYLE = re.compile(r"<style[^>]*>(.*?)</style>", re.S)
 
 
@@ -44,20 +48,20 @@ def _sha256(text: str) -> str:
 
 
 class Guard:
-    """ASGI middleware; see the rules at the head."""
+    """ASGI middleware; see the rules at the head.  ``pairings`` None: only this machine is served."""
 
     def __init__(
         self,
         app: ASGIApp,
         *,
         names: Iterable[str] = (),
-        key: str | None = None,
+        pairings: Pairings | None = None,
         policy: str = "",
         gate: Gate | None = None,
     ) -> None:
         self._app = app
         self._names = {"localhost", *(name.lower() for name in names)}
-        self._key = key
+        self._pairings = pairings
         self._policy = policy
         self._gate = gate
 
@@ -70,20 +74,25 @@ class Guard:
         if problem is not None:
             await _refuse(scope, receive, send, problem)
             return
-        if self._gate is not None and (client := scope.get("client")) is not None:
-            self._gate.let_in((client[0], client[1]))
-        if scope["type"] == "http" and self._brings_key(scope) and self._key is not None:
-            response = RedirectResponse("/", status_code=303)
-            response.set_cookie(COOKIE, self._key, httponly=True, samesite="strict", max_age=30 * 86400)
-            await response(scope, receive, send)
+        if _is_loopback(scope):
+            scope[ROLE] = "act"
+        elif (screen := self._screen(headers)) is not None:
+            scope[ROLE], scope[SCREEN] = screen.role, screen
+            if screen.role == "look" and scope.get("method", "GET") not in ("GET", "HEAD") and scope["path"] != "/pair":
+                await _refuse(scope, receive, send, ONLY_LOOKS)
+                return
+        elif scope["type"] == "websocket" or scope["path"] != "/pair" or self._pairings is None:
+            await self._turn_to_pairing(scope, receive, send)
             return
+        if ROLE in scope and self._gate is not None and (client := scope.get("client")) is not None:
+            self._gate.let_in((client[0], client[1]))
 
         async def send_guarded(message: Message) -> None:
             if message["type"] == "http.response.start":
                 out = MutableHeaders(scope=message)
-                out["Content-Security-Policy"] = self._policy
+                out.setdefault("Content-Security-Policy", self._policy)
+                out.setdefault("Referrer-Policy", "no-referrer")
                 out["X-Content-Type-Options"] = "nosniff"
-                out["Referrer-Policy"] = "no-referrer"
                 out["Cross-Origin-Opener-Policy"] = "same-origin"
                 out["Cross-Origin-Resource-Policy"] = "same-origin"
                 out["Permissions-Policy"] = "geolocation=(), camera=(), microphone=()"
@@ -99,32 +108,33 @@ class Guard:
             origin = headers.get("origin")
             if origin is None or urlsplit(origin).netloc.lower() != host.lower():
                 return f"a page of {origin!r} may not talk to this helm"
-        if self._key is not None and not _is_loopback(scope) and not self._has_key(scope, headers):
-            return "this screen is not paired: open the address with its key as the start printed it"
         return None
 
+    async def _turn_to_pairing(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """A person who opens the address is led to the page to pair at; all else is refused in one line."""
+        if scope["type"] == "http" and scope["method"] == "GET" and scope["path"] == "/" and self._pairings is not None:
+            await RedirectResponse("/pair", status_code=303)(scope, receive, send)
+            return
+        await _refuse(scope, receive, send, "this screen is not paired: open /pair on it")
+
     def _is_ours(self, host: str) -> bool:
-        name = urlsplit(f"//{host}").hostname or ""
-        if name in self._names:
-            return True
         try:
+            name = urlsplit(f"//{host}").hostname or ""
+            if name in self._names:
+                return True
             ipaddress.ip_address(name)
         except ValueError:
             return False
         return True
 
-    def _brings_key(self, scope: Scope) -> bool:
-        given = parse_qs(scope.get("query_string", b"").decode("latin-1")).get("key", [""])[0]
-        return self._key is not None and hmac.compare_digest(given.encode(), self._key.encode())
-
-    def _has_key(self, scope: Scope, headers: Headers) -> bool:
-        if scope["type"] == "http" and self._brings_key(scope):
-            return True
+    def _screen(self, headers: Headers) -> Screen | None:
+        if self._pairings is None:
+            return None
         try:
             morsel = SimpleCookie(headers.get("cookie", "")).get(COOKIE)
         except CookieError:
-            return False
-        return morsel is not None and self._key is not None and hmac.compare_digest(morsel.value, self._key)
+            return None
+        return None if morsel is None else self._pairings.screen_of(morsel.value)
 
 
 def _is_loopback(scope: Scope) -> bool:

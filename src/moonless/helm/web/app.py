@@ -19,7 +19,9 @@ from starlette.websockets import WebSocket
 
 from moonless.errors import InputError
 from moonless.helm.door.gate import Gate
-from moonless.helm.door.guard import Guard, content_policy
+from moonless.helm.door.guard import ROLE, SCREEN, Guard, content_policy
+from moonless.helm.door.pages import door_routes
+from moonless.helm.door.pairing import Pairings
 from moonless.helm.hub import Hub
 from moonless.helm.web.session import Session
 
@@ -40,8 +42,9 @@ def make_app(
     *,
     static: Path = STATIC,
     names: Iterable[str] = (),
-    key: str | None = None,
+    pairings: Pairings | None = None,
     gate: Gate | None = None,
+    is_secure: bool = False,
 ) -> Starlette:
     """Return the application around a hub; its lifespan runs the hub and the gate.
 
@@ -83,7 +86,15 @@ def make_app(
 
     async def socket(websocket: WebSocket) -> None:
         await websocket.accept()
-        await Session().run(websocket, hub)
+        screen = websocket.scope.get(SCREEN)
+        running = asyncio.create_task(Session(may_act=websocket.scope.get(ROLE) == "act").run(websocket, hub))
+        while not running.done():
+            await asyncio.wait({running}, timeout=1.0)
+            if screen is not None and pairings is not None and not pairings.is_paired(screen) and not running.done():
+                # Let go of while it is connected: it sees nothing more.
+                await websocket.close(code=1008, reason="this screen is not paired any more")
+                break
+        await running
 
     async def worker(_: Request) -> Response:
         # At the root, so that it may look after the whole helm; never kept, so that an update is seen.
@@ -117,9 +128,10 @@ def make_app(
             Route("/chart/{key}.json", chart),
             Route("/chart/{key}/{z:int}/{x:int}/{y:int}.mvt", chart_tile),
             *setup,
+            *door_routes(pairings, is_secure=is_secure),
             Route("/offline.js", worker),
             Mount("/", StaticFiles(directory=static, html=True)),
         ],
-        middleware=[Middleware(Guard, names=names, key=key, policy=content_policy(page), gate=gate)],
+        middleware=[Middleware(Guard, names=names, pairings=pairings, policy=content_policy(page), gate=gate)],
         lifespan=lifespan,
     )

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import errno
 import ipaddress
-import secrets
 import socket
+import ssl
 from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -13,7 +13,9 @@ from typing import TYPE_CHECKING
 import uvicorn
 
 from moonless.errors import LinkError
+from moonless.helm.door.address import shown_host
 from moonless.helm.door.gate import Gate, GatedSocket
+from moonless.helm.door.pairing import Invitation, Pairings
 from moonless.helm.door.quiet_log import quieten
 from moonless.helm.hub import Hub
 from moonless.helm.process.events import Source
@@ -72,6 +74,10 @@ def serve(
     host: str = "127.0.0.1",
     port: int = 8440,
     on_open: Callable[[str], None] = lambda address: None,
+    on_invite: Callable[[str, Invitation], None] = lambda address, invitation: None,
+    pairings: Pairings | None = None,
+    name: str | None = None,
+    certificate: ssl.SSLContext | None = None,
     setup: SetupService | None = None,
     without: tuple[str, ...] = (),
     static: Path = STATIC,
@@ -82,7 +88,11 @@ def serve(
     ----------
     without : what the watch goes on without, in plain lines
     setup : what the set-up screen writes to; None: this helm cannot be set up
-    host : this machine alone unless told; on any other address a key is made that a new screen must bring once.
+    host : this machine alone unless told
+    pairings : which screens of other machines may talk to it; None: none may
+    on_invite : gets the address and an invitation where other machines may come and no screen is paired yet
+    name : by which tablets reach this computer, if they do by a name
+    certificate : the skipper's own; without one nothing is encrypted
 
     Raises
     ------
@@ -93,11 +103,23 @@ def serve(
     gate = Gate()
     sock = open_socket(host, port, gate)
     port = sock.getsockname()[1]
-    key = None if is_loopback(host) else secrets.token_urlsafe(9)
-    shown = _shown_host(host)
-    address = f"http://{shown}:{port}/" + ("" if key is None else f"?key={key}")
+    address = f"http{'' if certificate is None else 's'}://{shown_host(host, name)}:{port}/"
+    invitation = None
+    if is_loopback(host):
+        pairings = None
+    elif pairings is not None:
+        pairings.keep_address(address)
+        if not pairings.screens:
+            invitation = pairings.invite("act")
     hub = Hub(source, Loudspeaker.find(), setup, without)
-    app = make_app(hub, static=static, names=(host, socket.gethostname()), key=key, gate=gate)
+    names = [host, socket.gethostname(), *([] if name is None else [name])]
+    app = make_app(hub, static=static, names=names, pairings=pairings, gate=gate, is_secure=certificate is not None)
+
+    def opened() -> None:
+        on_open(address)
+        if invitation is not None:
+            on_invite(address, invitation)
+
     config = uvicorn.Config(
         app,
         log_level="warning",
@@ -112,18 +134,14 @@ def serve(
         server_header=False,
         timeout_graceful_shutdown=1,
     )
+    config.load()
+    config.ssl = certificate
     quieten()
-    server = _Server(config, lambda: on_open(address))
+    server = _Server(config, opened)
     try:
         server.run(sockets=[sock])
     finally:
         sock.close()
-
-
-def _shown_host(host: str) -> str:
-    if host in ("0.0.0.0", "::"):
-        return socket.gethostname()
-    return f"[{host}]" if ":" in host else host
 
 
 class _Server(uvicorn.Server):

@@ -11,6 +11,7 @@ from typing import Any, Protocol
 from starlette.websockets import WebSocket, WebSocketDisconnect
 
 from moonless.errors import InputError, WireError
+from moonless.helm.door.guard import ONLY_LOOKS
 from moonless.helm.process.requests import HELM, Asker, Request
 from moonless.helm.web.controls import read_control
 from moonless.helm.web.protocol import (
@@ -64,7 +65,8 @@ class Middle(Protocol):
 class Session:
     """Rules: what goes out waits in the `Outbox`, which is bounded; the sender alone writes."""
 
-    def __init__(self) -> None:
+    def __init__(self, *, may_act: bool = True) -> None:
+        self._may_act = may_act
         self.number: Asker = HELM  # its own once it has joined
         self.out = Outbox()
         self._trial: dict[str, Any] = {}
@@ -115,6 +117,8 @@ class Session:
                 (TRIAL, out.trial),
             ):
                 if (body := slot.take()) is not None:
+                    if kind == HELLO and not self._may_act:
+                        body = {**body, "setup": False}
                     await websocket.send_bytes(encode_json(kind, self._next_sequence(), body))
             while out.replies:
                 await websocket.send_bytes(encode_json(REPLY, self._next_sequence(), out.replies.popleft()))
@@ -154,6 +158,8 @@ class Session:
                     self._under_way = [s for s in self._under_way if s > sequence]
                     self.wake()
                 elif kind == CONTROL:
+                    if not self._may_act:
+                        raise InputError(ONLY_LOOKS)
                     answer = hub.ask(read_control(decode_json(frame)), self.number)
                     if answer is not None:
                         self.say(answer)

@@ -43,6 +43,9 @@ export class StartPage implements Page {
     const defaults = questions.filter((q) => q.state === "default").length;
     parts.push(make("p", `${defaults} more stand at their defaults. All is kept in two files that you may edit: ${path} and ${boat}.`));
     parts.push(make("p", "An aid, not a look-out; not for navigation. Go out by day first, and check every echo by eye."));
+    const screens = make("p", "Other screens on board: ");
+    screens.append(make("a", "pair them, or let them go", { href: "/screens" }), ".");
+    parts.push(screens);
     this.element.replaceChildren(...parts);
   }
 

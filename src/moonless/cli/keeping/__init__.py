@@ -1,0 +1,1 @@
+"""What is kept of the user's: the paired screens, and everything private."""
