@@ -15,7 +15,7 @@ from test_guard import ask
 
 from moonless.errors import InputError
 from moonless.helm.door.pages import pair_address, spaced
-from moonless.helm.door.pairing import INVITED_S, MOST_SCREENS, Pairings, Tries, clean_name
+from moonless.helm.door.pairing import INVITED_S, MOST_SCREENS, Pairings, Screen, Tries, clean_name
 from moonless.helm.door.qr import in_terminal
 from moonless.helm.hub import Hub
 from moonless.helm.setup.service import SetupService
@@ -55,10 +55,14 @@ def from_tablet(app: Any, path: str, method: str = "GET", form: dict[str, str] |
     return ask(app, path, client=TABLET, method=method, body=urlencode(form or {}).encode(), **headers)
 
 
+def accepted(pairings: Pairings, given: str, name: str = "tablet") -> tuple[Screen, str]:
+    found = pairings.accept(given, name)
+    assert found is not None
+    return found
+
+
 def paired(pairings: Pairings, role: Any = "act", name: str = "tablet") -> str:
-    accepted = pairings.accept(pairings.invite(role).code, name)
-    assert accepted is not None
-    return accepted[1]
+    return accepted(pairings, pairings.invite(role).code, name)[1]
 
 
 # ---- what is kept ---------------------------------------------------------------------------------------------------
@@ -70,7 +74,7 @@ def test_a_code_or_its_secret_pairs_one_screen_once(file: Path) -> None:
         invitation = pairings.invite("act")
         given = getattr(invitation, bring)
         assert pairings.accept("00000000" if given != "00000000" else "11111111", "x") is None
-        screen, cookie = pairings.accept(f" {spaced(given)} " if bring == "code" else given, "tablet")
+        screen, cookie = accepted(pairings, f" {spaced(given)} " if bring == "code" else given)
         assert pairings.screen_of(cookie) == screen and screen.role == "act"
         assert pairings.accept(given, "another") is None
     assert len(pairings.screens) == 2
@@ -250,7 +254,7 @@ def test_the_skipper_invites_and_lets_go_on_the_page(static: Path, file: Path) -
     _, _, body = ask(app, "/screens", method="POST", body=b"invite=look", **own)
     code = re.search(r'class="code">(\d{4} \d{4})<', body.decode())
     assert code is not None and b"http://192.0.2.1:8440/pair" in body and b"<svg" in body
-    screen, cookie = pairings.accept(code[1], "phone")
+    screen, cookie = accepted(pairings, code[1], "phone")
     assert screen.role == "look"
     assert from_tablet(app, "/screens", cookie=f"moonless_screen={cookie}")[0] == 403
     _, _, body = ask(app, "/screens", method="POST", body=f"let_go={screen.id}".encode(), **own)
