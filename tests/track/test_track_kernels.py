@@ -219,7 +219,8 @@ def test_density(seed: int, n: int, k: int) -> None:
     rng = np.random.default_rng(seed)
     strays = rng.uniform(-200, 200, (k, 2))
     strays = strays[np.argsort(strays[:, 0])]
-    args = (rng.uniform(-200, 200, (n, 2)), rng.uniform(50, 150, n), strays, rng.random(k))
+    places, reach, least = rng.uniform(-200, 200, (n, 2)), rng.uniform(50, 150, n), rng.uniform(0, 30, n)
+    args = (places, reach, least, strays, rng.random(k), rng.uniform(0, 30, k))
     np.testing.assert_allclose(around.density_kernel(*args), reference.density(*args), rtol=1e-12)
 
 

@@ -3,6 +3,10 @@
 The plots of the last turns about a place that no track explains are counted and joined with what is expected anywhere,
 as a gamma prior worth one: density = (1 + count) / (1 / prior density + area x turns).  So one false plot is no
 evidence of clutter, and a place watched for long without any is known to be clean.
+
+Only those count that are as strong as the plot asked about, its own fading allowed for: a thousand crossings of noise
+say nothing against an echo that stands thirty decibels over them (amplitude in track initiation: Lerro and Bar-Shalom
+1993, from memory).
 """
 
 from __future__ import annotations
@@ -29,6 +33,7 @@ class ClutterDensity:
         self._settings = settings
         self._place = np.zeros((0, 2))
         self._weight = np.zeros(0)
+        self._strength = np.zeros(0)  # dB over the floor
         self._owner = np.zeros(0, dtype=np.int64)  # id of the track that took it, -1: none
         self._turns = 0.0  # watched, fading likewise
 
@@ -37,10 +42,12 @@ class ClutterDensity:
         return np.maximum(s.clutter_reach_m, s.clutter_reach_of_range * got.range_m)
 
     def count(self, got: Measured) -> Floats:
-        """Return (n,) faded number of false plots about each plot."""
-        reach = self._reach(got)
+        """Return (n,) faded number of false plots about each plot that are as strong."""
+        reach, least = self._reach(got), got.strength_db - self._settings.clutter_fading_db
         order = np.argsort(self._place[:, 0])
-        density = around.density_kernel(got.place_m, reach, self._place[order], self._weight[order])
+        density = around.density_kernel(
+            got.place_m, reach, least, self._place[order], self._weight[order], self._strength[order]
+        )
         return np.asarray(density * math.pi * reach**2)
 
     def density(self, got: Measured, count: Floats) -> Floats:
@@ -57,12 +64,14 @@ class ClutterDensity:
         self._turns = self._turns * fade + 1.0
         self._place = np.concatenate([self._place[keep], got.place_m[new]])
         self._weight = np.concatenate([weight[keep], false[new]])
+        self._strength = np.concatenate([self._strength[keep], got.strength_db[new]])
         self._owner = np.concatenate([self._owner[keep], owner[new]])
 
     def release(self, ids: Ints) -> None:
         """Forget the plots of tracks now confirmed: they were no clutter after all."""
         keep = ~np.isin(self._owner, ids)
-        self._place, self._weight, self._owner = self._place[keep], self._weight[keep], self._owner[keep]
+        self._place, self._weight = self._place[keep], self._weight[keep]
+        self._strength, self._owner = self._strength[keep], self._owner[keep]
 
     def reframe(self, old: LocalFrame, new: LocalFrame) -> None:
         """Carry the plots to another local plane."""

@@ -244,6 +244,7 @@ def _joined(got: Measured, shapes: Floats, plots: Plots, roots: NDArray[np.intp]
     joined = replace(
         got, plot=strongest, place_m=place, noise=noise, shared_jacobian=got.shared_jacobian[keep],
         ahead_s=got.ahead_s[keep], range_m=got.range_m[keep], bearing_rad=got.bearing_rad[keep], own_m=got.own_m[keep],
+        strength_db=np.nan_to_num(plots.strength_db[strongest].astype(np.float64), nan=0.0),
     )  # fmt: skip
     return joined, moment
 

@@ -34,6 +34,7 @@ class Measured:
     range_m: Floats  # (n,) ground range
     bearing_rad: Floats  # (n,) clockwise from the plane's north
     own_m: Floats  # (n, 2)
+    strength_db: Floats  # (n,) over the floor; 0 where not known
 
     def __len__(self) -> int:
         return int(self.plot.shape[0])
@@ -95,7 +96,8 @@ def measure(
     jacobian[:, 0, 0], jacobian[:, 1, 0] = ground * c, -ground * s
     jacobian[:, 0, 1] = jacobian[:, 1, 2] = 1.0
     ahead = (plots.time_ns[index] - time_ns) / NS_PER_S
-    return Measured(index, place, noise, jacobian, ahead.astype(np.float64), ground, bearing, own)
+    strength = np.nan_to_num(plots.strength_db[index].astype(np.float64), nan=0.0)
+    return Measured(index, place, noise, jacobian, ahead.astype(np.float64), ground, bearing, own, strength)
 
 
 def _north_here(plots: Plots, frame: LocalFrame) -> float:

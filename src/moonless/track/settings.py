@@ -88,6 +88,9 @@ class TrackerSettings:
     clutter_reach_m: float = 130.0  # over which the false-plot density is learnt
     clutter_reach_of_range: float = 0.15  # or this share of the range, whichever is more
     clutter_memory_turns: float = 20.0
+    # A false plot weaker than a plot by more than this says nothing against it: 5.6 dB is how far one slowly fading
+    # echo scatters (power exponential, elementary).
+    clutter_fading_db: float = 6.0
     gate: float = 9.21  # squared Mahalanobis distance; chi-square 2 dof: 99 %
     # Within twice the gate's reach about a sure track that has just missed its plot nothing begins: the eye of a long
     # hull leaps.  For these turns only, since one that goes about is begun anew there.

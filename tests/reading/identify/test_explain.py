@@ -104,7 +104,7 @@ def test_a_still_echo_is_still_though_the_tracker_doubts_it_and_a_slow_boat_move
     for k in range(30):
         t = 2.5 * k
         places = np.array([[400.0, 300.0], [1.0 * t, 800.0]]) + rng.normal(0, 6.0, (2, 2))
-        p = motion.p_moving(T0 + int(t * S), ids, places, np.array([6.0, 6.0]), np.array([0.7, 0.5]), fresh)
+        p = motion.p_moving(T0 + int(t * S), ids, places, np.array([6.0, 6.0]), np.array([0.7, 0.5]), fresh, (0.0, 0.0))
     assert p[0] < 0.3 and p[1] > 0.8
 
 

@@ -153,7 +153,7 @@ def test_how_far_a_track_has_roamed() -> None:
     motion, ids = Motion(), np.array([1])
     for k in range(12):
         at = np.array([[10.0 * k, 0.0]])
-        motion.p_moving(T0 + 2 * k * S, ids, at, np.array([5.0]), np.array([0.5]), np.array([True]))
+        motion.p_moving(T0 + 2 * k * S, ids, at, np.array([5.0]), np.array([0.5]), np.array([True]), (0.0, 0.0))
     # From the middle of the first four to the middle of the last four.
     assert motion.roamed_m(ids)[0] == pytest.approx(80.0)
     assert motion.roamed_m(np.array([2]))[0] == 0.0

@@ -12,7 +12,7 @@ from scipy.special import ndtr
 from moonless.boat.types import Boat
 from moonless.echo.types import EchoPicture
 from moonless.reading.chart_around import Known, Place
-from moonless.reading.identify.ghosts import mirrored, multiples, off_own_mast, side_lobes
+from moonless.reading.identify.ghosts import mirrored, multiples, off_own_mast, second_traces, side_lobes
 from moonless.reading.identify.reported import PoseSigma
 from moonless.reading.own import OwnPlane
 from moonless.reading.visibility.seeing import Curve
@@ -72,13 +72,16 @@ def gather(
     of_shore: NDArray[np.bool_] | None = None,
     answered: Floats | None = None,
     clipped: NDArray[np.bool_] | None = None,
+    peak: Floats | None = None,
+    late_log_odds: Floats | None = None,
 ) -> Evidence:
     """Return the evidence of the tracks that are to be told: all but tentative ones.
 
     ``moved_en``: (n, 2) positions put right by the registration; None: as tracked.  ``clutter_db``: (n,) level of
     clutter over noise where each track is, NaN where not known.  ``p_moving``: (n,) put together with the track's past;
     None: the tracker's own.  ``level_db``: (n,) of each echo over receiver noise.  ``curve``: None where the receiver's
-    scale is not known: then no strength says what a thing is.
+    scale is not known: then no strength says what a thing is, and of two echoes the counts of their peaks, ``peak``
+    (n,) and NaN where not seen this turn, say which is stronger.  ``late_log_odds``: (n,) see `second_traces`.
     """
     position = np.array([(t.east_m, t.north_m) for t in tracks]).reshape(-1, 2) if moved_en is None else moved_en
     rel = position - np.array([own.east_m, own.north_m])
@@ -98,6 +101,8 @@ def gather(
         shore = np.where(on_land, 0.0, shore)
         bridge = place.bridge_outline.distance(position)
     rcs = _implied_rcs_db(tracks, reach, level_db, curve)
+    # What stands over its own floor by so much says nothing between two places where no scale is learnt.
+    loud = level_db if curve is not None or peak is None else peak
     named_density, named = _named(position, covariance, known)
     sigma = np.sqrt(np.trace(covariance, axis1=1, axis2=2) / 2.0 + chart_sigma**2)
     return Evidence(
@@ -122,9 +127,10 @@ def gather(
         beam_rad=boat.radar.beam_horizontal_rad,
         hit_share=hit_shares(tracks),
         rcs_db=rcs,
-        multiple_density=multiples(tracks, rel, covariance, own, level_db, rcs, clipped)
-        + mirrored(tracks, rel, covariance, own, level_db, boat.radar.beam_horizontal_rad, curve is not None, clipped)
-        + off_own_mast(tracks, rel, covariance, own, level_db, boat.radar.beam_horizontal_rad),
+        multiple_density=multiples(tracks, rel, covariance, own, loud, rcs, clipped)
+        + mirrored(tracks, rel, covariance, own, loud, boat.radar.beam_horizontal_rad, curve is not None, clipped)
+        + off_own_mast(tracks, rel, covariance, own, loud, boat.radar.beam_horizontal_rad, clipped)
+        + second_traces(late_log_odds, len(tracks)),
         lobe_density=side_lobes(level_db, ring_db, boat.radar),
         roamed_m=np.zeros(len(tracks)) if roamed_m is None else roamed_m,
         of_shore=np.zeros(len(tracks), dtype=np.bool_) if of_shore is None else of_shore,
@@ -211,6 +217,12 @@ def at_full_scale(tracks: tuple[Track, ...], picture: EchoPicture) -> NDArray[np
     """Return (n,) whether this turn's echo of each stands at the top of the scale."""
     clipped = picture.plots.is_clipped
     return np.array([t.last_plot is not None and bool(clipped[t.last_plot]) for t in tracks], dtype=np.bool_)
+
+
+def peak_counts(tracks: tuple[Track, ...], picture: EchoPicture) -> Floats:
+    """Return (n,) the counts of this turn's peaks; NaN for what was not seen."""
+    peak = picture.plots.peak_count
+    return np.array([math.nan if t.last_plot is None else float(peak[t.last_plot]) for t in tracks], dtype=np.float64)
 
 
 def levels(tracks: tuple[Track, ...], clutter_db: Floats, picture: EchoPicture) -> Floats:

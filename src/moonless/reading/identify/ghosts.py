@@ -3,10 +3,11 @@
 One that went to and fro twice between the boat and something large lies at twice its range, on its bearing (three
 times: thrice).  It keeps to its parent's bearing and moves over the picture twice as fast.  One that went out and back
 by a long hull's side lies on her bearing, behind her by as much as the thing is away from her, and moves as both do.
-One off the own mast keeps to one bearing from the bow, at the range of the thing, so that it seems to run along.  A
-side-lobe echo lies at the range of something very strong, on any bearing, and is weaker by what the lobes are weaker
-than the beam, there and back.  Held against where each strong echo would throw one, their densities stand beside those
-of the real things.
+One off the own mast keeps to one bearing from the bow, at the range of the thing, so that it seems to run along.  One
+of the pulse before lies a pulse interval farther off than it seems, so that its bearing keeps and it seems to run
+beside the boat.  A side-lobe echo lies at the range of something very strong, on any bearing, and is weaker by what the
+lobes are weaker than the beam, there and back.  Held against where each strong echo would throw one, their densities
+stand beside those of the real things.
 """
 
 from __future__ import annotations
@@ -38,9 +39,14 @@ SMALL_DB = 15.0
 MIRROR_SHOWS = 0.05
 # What the own mast throws is told only by a motion over the ground: from this speed of it on.  How often a
 # thing has such a ghost, and how much oftener where another on the same bearing from the bow has one; own figures.
-MAST_SPEED, MAST_SHOWS, MAST_COMPANY, MAST_RANGE_M = 1.0, 0.3, 20.0, 25.0
+MAST_SPEED, MAST_SHOWS, MAST_COMPANY, MAST_RANGE_M = 1.0, 0.03, 30.0, 25.0
+# How many still things heard one pulse late are to be expected per square metre, how much oftener where one is proven
+# by the boat's own turn, and from which log odds on it is; own figures.
+LATE_PER_M2, LATE_COMPANY, LATE_PROVEN = 1e-8, 20.0, 5.0
 # How often such an echo has a second one that shows, and a third; own figures, no source.
 TRIPS_SHOW = ((2.0, 0.1), (3.0, 0.05))
+# What the own mast throws seems no longer than this share of its parent, or than the beam makes of a small thing.
+GHOST_OF_LENGTH, SHORT_M = 0.8, 20.0
 # Where on both hulls the echo is thrown back, one sigma.
 HULLS_M, HULL_SHARE = 8.0, 0.25
 # Speeds of what moves by itself, one sigma each axis, and how well a doubled motion is kept; own figures.
@@ -63,6 +69,18 @@ def side_lobes(level_db: Floats | None, ring_db: Floats | None, radar: RadarSet)
     off = [level_db - ring_db - 2.0 * lobe for lobe in (radar.side_lobe_near_db, radar.side_lobe_far_db)]
     match = np.max([np.exp(-0.5 * (one / LOBE_SIGMA_DB) ** 2) for one in off], axis=0)
     return np.asarray(LOBES_PER_M2 * match)
+
+
+def second_traces(late_log_odds: Floats | None, n: int) -> Floats:
+    """Return (n,) per square metre, how many things heard one pulse late are to be expected that go as each does.
+
+    ``late_log_odds`` (n,): of its way against a vessel's; None: the pulse interval is not known.
+    """
+    if late_log_odds is None:
+        return np.zeros(n)
+    proven = late_log_odds >= LATE_PROVEN
+    company = np.where(np.count_nonzero(proven) - proven > 0, LATE_COMPANY, 1.0)
+    return np.asarray(np.where(late_log_odds > 0.0, LATE_PER_M2 * company * np.exp(late_log_odds), 0.0))
 
 
 def multiples(
@@ -88,14 +106,14 @@ def multiples(
     unscaled = ~np.isfinite(rcs_db)
     # Without a scale it is large that is long, or stands at the top of the scale.
     large |= unscaled & ((length > LONG_PARENT_M) | (False if clipped is None else clipped))
-    parents = np.flatnonzero(large & np.array([t.state == "confirmed" for t in tracks]))
+    parents = np.flatnonzero(large & np.array([t.state != "tentative" for t in tracks]))
     if not parents.size:
         return out
     # Of a long hull any piece may be the one that is tracked, and the ghost is thrown by her middle.
     piece = np.where(length[parents] >= LONG_PARENT_M, PIECE_M, 0.0)
     room = HULLS_M**2 + (HULL_SHARE * length[parents] + piece) ** 2
-    free = unscaled if clipped is None else unscaled | clipped
-    weaker = level_db[:, None] <= level_db[None, parents] - np.where(free[parents], 0.0, WEAKER_DB)[None, :]
+    weaker = level_db[:, None] <= (_at_most(level_db, clipped) - np.where(unscaled, 0.0, WEAKER_DB))[None, parents]
+    weaker |= np.isnan(level_db)[:, None]
     for trips, shows in TRIPS_SHOW:
         gap = rel[:, None, :] - trips * rel[None, parents, :]
         spread = (
@@ -136,7 +154,7 @@ def mirrored(
     out = np.zeros(n)
     if level_db is None or n < 3:
         return out
-    firm = np.array([t.state == "confirmed" and t.false_parent is None for t in tracks])
+    firm = np.array([t.state != "tentative" and t.false_parent is None for t in tracks])
     length = _lengths(tracks)
     hulls = np.flatnonzero(firm & (length >= MIRROR_M))
     if not hulls.size:
@@ -148,8 +166,7 @@ def mirrored(
     # A small thing must be much stronger than its ghost.
     more = np.where(lit, 0.0, SMALL_DB)
     less = 0.5 * WEAKER_DB if is_scaled else -1e-9
-    # What stands at the top of the scale may be any stronger.
-    top_db = level_db if clipped is None else np.where(clipped, np.inf, level_db)
+    top_db = _at_most(level_db, clipped)
     spread = np.trace(covariance, axis1=1, axis2=2) / 2.0
     reach = np.hypot(rel[:, 0], rel[:, 1])
     for q in hulls:
@@ -173,6 +190,7 @@ def mirrored(
         var_across = spread[behind, None] + (breadth * np.hypot(now[:, 0], now[:, 1]))[None, :] ** 2
         squared = (gap @ unit) ** 2 / var_along + (gap @ side) ** 2 / var_across
         weaker = level_db[behind, None] < np.minimum(top_db[others][None, :] - more[others][None, :], top_db[q]) - less
+        weaker |= np.isnan(level_db[behind])[:, None]
         for row, k in zip(*np.nonzero((squared < 9.0) & weaker), strict=True):
             i = int(behind[row])
             if i == others[k] or tracks[i].ais is not None:
@@ -187,7 +205,13 @@ def mirrored(
 
 
 def off_own_mast(
-    tracks: tuple[Track, ...], rel: Floats, covariance: Floats, own: OwnPlane, level_db: Floats | None, beam_rad: float
+    tracks: tuple[Track, ...],
+    rel: Floats,
+    covariance: Floats,
+    own: OwnPlane,
+    level_db: Floats | None,
+    beam_rad: float,
+    clipped: Mask | None = None,
 ) -> Floats:
     """Return (n,) per square metre, how many echoes off the own mast are to be expected where each lies and moves.
 
@@ -208,11 +232,14 @@ def off_own_mast(
     along = np.einsum("ni,nij,nj->n", unit, covariance, unit)
     bearing = np.arctan2(rel[:, 0], rel[:, 1])
     turn = np.abs(np.mod(bearing[:, None] - bearing[None, :] + math.pi, math.tau) - math.pi)
-    partner = np.full(n, -1)
+    partner, length = np.full(n, -1), _lengths(tracks)
     for i in np.flatnonzero(moving):
         variance = along[i] + along + MAST_RANGE_M**2
         off2 = (reach[i] - reach) ** 2 / variance
-        fits = np.flatnonzero(firm & (off2 < 6.0) & (turn[i] > 3.0 * beam_rad) & (level_db >= level_db[i]))
+        stronger = (_at_most(level_db, clipped) >= level_db[i]) | np.isnan(level_db[i])
+        # A ghost is a picture of its parent, and a weaker one: no longer than she is.
+        larger = length[i] <= GHOST_OF_LENGTH * length + SHORT_M
+        fits = np.flatnonzero(firm & (off2 < 6.0) & (turn[i] > 3.0 * beam_rad) & stronger & larger)
         for j in fits:
             moved = np.array(own.velocity) + closing[j] * unit[i]
             if float(np.hypot(*moved)) < MAST_SPEED:
@@ -228,6 +255,12 @@ def off_own_mast(
         if same.size:
             out[i] *= MAST_COMPANY
     return out
+
+
+def _at_most(level_db: Floats, clipped: Mask | None) -> Floats:
+    """Return (n,) how strong each may be: any, at the top of the scale or where it was not seen."""
+    at_top = np.isnan(level_db) if clipped is None else np.isnan(level_db) | clipped
+    return np.where(at_top, np.inf, level_db)
 
 
 def _lengths(tracks: tuple[Track, ...]) -> Floats:

@@ -29,6 +29,10 @@ MOVING_SIGMA = 4.0
 STILL_SIGMA = 0.12
 # Neighbouring turns share their errors: so many count as one.
 TURNS_PER_INDEPENDENT = 3.0
+# What is heard a pulse late lies a whole pulse interval farther off: what a straight run of the boat can say for it,
+# and what a turn of hers can; log odds, own figures.
+LATE_STRAIGHT, LATE_TURNED = 3.0, 4.0
+LATE_RANGE_SIGMA_M, LATE_VELOCITY_SIGMA = 12.0, 0.5
 # The two witnesses are not independent: their log odds are weighed, not summed.
 OWN_SHARE = 0.65
 CAP = 5.0
@@ -38,6 +42,8 @@ CAP = 5.0
 class _Past:
     time_ns: deque[int] = field(default_factory=deque)
     place: deque[tuple[float, float]] = field(default_factory=deque)
+    own: deque[tuple[float, float]] = field(default_factory=deque)  # the boat then
+    plot: deque[tuple[float, float]] = field(default_factory=deque)  # where its echo lay, NaN where not known
 
 
 class Motion:
@@ -51,10 +57,9 @@ class Motion:
         """Say which plane the places to come are of; what is remembered of another is carried over."""
         if self._frame is not None and frame != self._frame:
             for past in self._past.values():
-                old = np.array(past.place).reshape(-1, 2)
-                lat, lon = self._frame.to_geographic(old[:, 0], old[:, 1])
-                east, north = frame.to_plane(lat, lon)
-                past.place = deque(zip(east.tolist(), north.tolist(), strict=True))
+                past.place, past.own, past.plot = (
+                    _carried(one, self._frame, frame) for one in (past.place, past.own, past.plot)
+                )
         self._frame = frame
 
     def roamed_m(self, ids: NDArray[np.int64]) -> Floats:
@@ -76,11 +81,14 @@ class Motion:
         sigma_m: Floats,
         tracked: Floats,
         is_fresh: NDArray[np.bool_],
+        own_en: tuple[float, float],
+        plot_en: Floats | None = None,
     ) -> Floats:
         """Return (n,) the probability that each moves.
 
         ``sigma_m``: of one place of each, without what all turns share.  ``tracked``: the tracker's own probability.
-        ``is_fresh``: that it was seen this turn; a coasted place is no evidence.
+        ``is_fresh``: that it was seen this turn; a coasted place is no evidence.  ``own_en``: the boat; ``plot_en``
+        (n, 2): where this turn's echo of each lay, NaN where it has none.
         """
         out = np.empty(len(ids))
         kept: dict[int, _Past] = {}
@@ -89,13 +97,72 @@ class Motion:
             if is_fresh[i]:
                 past.time_ns.append(time_ns)
                 past.place.append((float(place_en[i, 0]), float(place_en[i, 1])))
+                past.own.append(own_en)
+                past.plot.append((math.nan, math.nan) if plot_en is None else (plot_en[i, 0], plot_en[i, 1]))
             while past.time_ns and (time_ns - past.time_ns[0]) / NS_PER_S > KEEP_S:
                 past.time_ns.popleft()
                 past.place.popleft()
+                past.own.popleft()
+                past.plot.popleft()
             kept[track] = past
             out[i] = _blend(float(tracked[i]), _log_odds(past, float(sigma_m[i])))
         self._past = kept
         return out
+
+
+    def late_log_odds(self, ids: NDArray[np.int64], interval_m: float, sigma_m: Floats) -> Floats:
+        """Return (n,) the log odds of a still thing heard one pulse late against a vessel on her course; 0: too few.
+
+        ``interval_m``: range that a pulse interval is worth; ``sigma_m`` (n,): of one place of each, across.
+        """
+        out = np.zeros(len(ids))
+        for i, track in enumerate(ids.tolist()):
+            past = self._past.get(track)
+            if past is not None:
+                out[i] = _late(past, interval_m, float(sigma_m[i]))
+        return out
+
+
+def _carried(places: deque[tuple[float, float]], old: LocalFrame, new: LocalFrame) -> deque[tuple[float, float]]:
+    """Return places of one plane in another."""
+    at = np.array(places).reshape(-1, 2)
+    east, north = new.to_plane(*old.to_geographic(at[:, 0], at[:, 1]))
+    return deque(zip(np.atleast_1d(east).tolist(), np.atleast_1d(north).tolist(), strict=True))
+
+
+def _late(past: _Past, interval_m: float, sigma_m: float) -> float:
+    """Return the log odds of a still thing a pulse interval farther off than it seems against a vessel on her course.
+
+    Its bearing hardly changes and its range changes by the boat's own way alone, so that it seems to run beside her,
+    and to turn when she turns.  Source: geometry, elementary; Bayes factor by Laplace's method.
+    """
+    place = np.array(past.plot).reshape(-1, 2)
+    known = np.isfinite(place[:, 0])
+    n = int(known.sum())
+    if n < LEAST_TURNS:
+        return 0.0
+    t = (np.array(past.time_ns, dtype=np.int64)[known] - past.time_ns[0]) / NS_PER_S
+    if t[-1] - t[0] < LEAST_S:
+        return 0.0
+    t = t - t.mean()
+    total = float(t @ t)
+    place, own = place[known], np.array(past.own)[known]
+    rel = place - own
+    away = np.hypot(rel[:, 0], rel[:, 1])
+    unit = rel.mean(axis=0) / max(float(np.hypot(*rel.mean(axis=0))), 1.0)
+    side = np.array([unit[1], -unit[0]])
+    way = own - own.mean(axis=0)
+    # Where it truly lies, along and across the bearing, less what the boat's own way makes of it.
+    along = away + way @ unit
+    across = rel @ side + (way @ side) * away.mean() / (away.mean() + interval_m)
+    late = np.var(along) / LATE_RANGE_SIGMA_M**2 + np.var(across) / sigma_m**2
+    slope = t @ (place - place.mean(axis=0)) / total
+    off = place - place.mean(axis=0) - t[:, None] * slope
+    steady = np.mean((off @ unit) ** 2) / LATE_RANGE_SIGMA_M**2 + np.mean((off @ side) ** 2) / sigma_m**2
+    gain = -0.5 * (n / TURNS_PER_INDEPENDENT) * float(late - steady)
+    spread2 = max(LATE_VELOCITY_SIGMA**2, sigma_m**2 * TURNS_PER_INDEPENDENT / total)
+    occam = math.log(MOVING_SIGMA**2 / spread2) + 0.5 * float(slope @ slope) / MOVING_SIGMA**2
+    return min(LATE_STRAIGHT, occam) + max(-2.0 * LATE_TURNED, min(LATE_TURNED, gain))
 
 
 def _log_odds(past: _Past, sigma_m: float) -> float | None:

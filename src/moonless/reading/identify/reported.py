@@ -23,15 +23,20 @@ COAST_S, COAST_SIGMA_M, COAST_NEAR = 30.0, 80.0, 4.0
 RARE_SHARE, RARE_SCANS, RARE_SIGMA_M = 0.25, 12, 25.0
 # Nor is what was hit so seldom in so many turns, and seems longer than any boat of these waters: glints of a shore.
 RARE_LONG_SCANS, RARE_LONG_M = 30, 60.0
-# In a picture that the set has cut, what is there shows in most turns; nearer than this, in fewer.  What moves is told
-# although it shows more seldom: a still thing far off can wait, and skirts and lobes hardly run.  Own figures, chosen
-# on the strait of docs/real-water.md.
+# In a picture that the set has cut, what is there shows in most turns; nearer than this, in fewer.  Own figures, chosen
+# on the strait of docs/real-water.md.  What has been hit so often, in every second turn, is there and fades: a target
+# seen on 5 of 10 turns is to be kept (IMO MSC.192(79) 5.25.4.3).
 CUT_SEEN, CUT_SEEN_MOVING, CUT_NEAR_M = 0.75, 0.5, 300.0
+CUT_OFTEN = 10
 # Two tracks this near, in beams across the bearing and pulses along it, share one echo; the one that was missed no
 # longer than this many turns has it.
 UNPARTED_BEAMS, UNPARTED_PULSES, SHORT_MISS = 0.5, 1.0, 2
 # From this length a hull shows as several echoes; how far past her outline one of them may be placed.
 HULL_FROM_M, HULL_SLACK_M = 30.0, 12.0
+# The middle of either piece may have wandered along her by this share of her length.
+HULL_WANDER = 0.25
+# An echo seems no longer than this, times and more, of what AIS tells of the one thing it is of.
+AIS_TIMES, AIS_MORE_M = 2.0, 30.0
 # How far apart, of both pieces' own lengths, two may be that run one behind the other as one ship does; a ship's beam.
 APART_OF_SIZES, APART_M, LONGEST_M, BEAM_M = 0.75, 50.0, 420.0, 25.0
 # What is placed more vaguely than this, or than half a beam where that is more, is no place to look at.
@@ -148,7 +153,7 @@ def _pieces(tracks: tuple[Track, ...], state: Floats, beam_m: Floats) -> NDArray
             continue
         gap = state[:, :2] - state[k, :2]
         angle = outline[k][1]
-        half_length = 0.5 * length[k] + HULL_SLACK_M
+        half_length = (0.5 + HULL_WANDER) * length[k] + HULL_SLACK_M
         half_beam = 0.5 * (hull.beam_m or 0.0) + HULL_SLACK_M + 0.25 * float(beam_m[k])
         if angle is None:
             angle, half_beam = 0.0, half_length
@@ -171,17 +176,20 @@ def _pieces(tracks: tuple[Track, ...], state: Floats, beam_m: Floats) -> NDArray
 
 
 def _outline(track: Track) -> tuple[float, float | None]:
-    """Return (length, orientation) of a hull, as it shows or as AIS tells where that is longer; 0 and None: neither."""
+    """Return (length, orientation) of a hull, as it shows or as AIS tells where that is longer; 0 and None: neither.
+
+    What seems far longer than AIS has it is more than one thing in one echo: AIS is believed.
+    """
     ais, length = track.ais, track.length_m or 0.0
-    if ais is None or ais.length_m is None or ais.length_m <= length:
+    if ais is None or ais.length_m is None or ais.length_m <= length <= AIS_TIMES * ais.length_m + AIS_MORE_M:
         return length, track.orientation_rad
     way = ais.heading_rad if ais.heading_rad is not None else ais.cog_rad if (ais.sog or 0.0) > 1.0 else None
-    return (ais.length_m, way) if way is not None else (length, track.orientation_rad)
+    return ais.length_m, track.orientation_rad if way is None else way
 
 
 def _stands_out(track: Track, away_m: float) -> bool:
     """Return whether a track of a picture cut by the set is seen often enough, for how near it is."""
-    share = CUT_SEEN_MOVING if track.p_moving > 0.5 else CUT_SEEN
+    share = CUT_SEEN_MOVING if track.p_moving > 0.5 or track.n_hits >= CUT_OFTEN else CUT_SEEN
     return track.ais is not None or away_m <= CUT_NEAR_M or track.seen_share >= share
 
 

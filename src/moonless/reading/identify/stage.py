@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from moonless.boat.types import Boat
+from moonless.constants import SPEED_OF_LIGHT_MPS
 from moonless.echo.types import EchoPicture
 from moonless.radar.link.budget import scale_of
 from moonless.radar.link.detection import clutter_weight
@@ -29,6 +30,7 @@ from moonless.reading.identify.evidence import (
     hit_shares,
     hopping,
     levels,
+    peak_counts,
     pieces_of_shore,
     sea_beside,
     strongest_at,
@@ -144,7 +146,9 @@ class IdentifyStage:
         away = np.hypot(moved[:, 0] - own.east_m, moved[:, 1] - own.north_m)
         sigma = 4.0 + 0.15 * self._boat.radar.beam_horizontal_rad * away
         self._motion.enter(own.frame)
-        moves = self._motion.p_moving(situation.time_ns, ids, moved, sigma, tracked, fresh)
+        own_en = (own.east_m, own.north_m)
+        plot_en = None if situation.picture is None else _own_plots(tracks, _places(placed, situation.picture))
+        moves = self._motion.p_moving(situation.time_ns, ids, moved, sigma, tracked, fresh, own_en, plot_en)
         roamed = self._motion.roamed_m(ids)
         # Until it has gone farther than its echo's middle wanders, a motion is the tracker's guess; AIS needs no proof.
         wander = sigma + WANDER_OF_LENGTH * np.minimum([t.length_m or 0.0 for t in tracks], LONG_WANDER_M)
@@ -163,22 +167,31 @@ class IdentifyStage:
         if is_scaled:
             wave_m = placed.weather.wave_height_m
             curve = curve_for(self._boat.radar, placed.reach_m, self._boat.skipper.smallest_height_m, wave_m)
-        of_shore = answered = clipped = None
+        of_shore = answered = clipped = peak = None
         if situation.picture is not None:
             clipped = at_full_scale(tracks, situation.picture)
+            peak = peak_counts(tracks, situation.picture)
             answered = self._ground_under(placed, situation.picture, tracks, moved, fresh)
             of_shore = pieces_of_shore(tracks, situation.picture, self._standing.in_chain)
             if place is None and situation.scan is not None:
                 of_shore |= beside_shores(moved, own, situation.scan, situation.picture)
         evidence = gather(
             tracks, own, place, self._boat, self._pose_sigma(placed), moved, known, rough, moves, curve, level, roamed,
-            ring, of_shore, answered, clipped,
+            ring, of_shore, answered, clipped, peak, self._late(placed, ids, sigma),
         )  # fmt: skip
         p = None if outlook is None else np.nan_to_num(outlook.mark_p, nan=0.0)
         gone = None if place is None else self._lookout.gone(place)
         mark_db = None if outlook is None else self._performance.strength_db(outlook.mark_snr)
         explained = self._history.pool(evidence.ids, explain(evidence, place, p, gone, mark_db), fresh)
         return evidence, explained
+
+    def _late(self, placed: Placed, ids: NDArray[np.int64], sigma_m: Floats) -> Floats | None:
+        """Return (n,) the log odds of each being heard one pulse late; None where no pulse interval is known."""
+        scan = placed.situation.scan
+        interval_s = None if scan is None else scan.errors.pulse_interval_s
+        if interval_s is None:
+            return None
+        return self._motion.late_log_odds(ids, 0.5 * SPEED_OF_LIGHT_MPS * interval_s, sigma_m)
 
     def _ground_under(
         self,
@@ -220,6 +233,15 @@ class IdentifyStage:
         gone = self._lookout.gone(place)
         self._performance.take_in(place, outlook, looked, gone, evidence, explained, picture, scale, scan.n_spoke)
         return self._lookout.missing(place, looked, explained)
+
+
+def _own_plots(tracks: tuple[Track, ...], places: Floats) -> Floats:
+    """Return (n, 2) where this turn's echo of each lies, of all plots' ``places`` (p, 2); NaN without one."""
+    out = np.full((len(tracks), 2), np.nan)
+    for i, t in enumerate(tracks):
+        if t.last_plot is not None:
+            out[i] = places[t.last_plot]
+    return out
 
 
 def _places(placed: Placed, picture: EchoPicture) -> Floats:

@@ -18,10 +18,13 @@ Bools = NDArray[np.bool_]
 
 
 @njit(cache=True, nogil=True)
-def density_kernel(place: Floats, reach: Floats, stray: Floats, weight: Floats) -> Floats:
+def density_kernel(
+    place: Floats, reach: Floats, least: Floats, stray: Floats, weight: Floats, strength: Floats
+) -> Floats:
     """Return (J,) weight of strays (K, 2) per square metre within ``reach`` (J,) of each place (J, 2).
 
-    The strays come in order of easting, so that only those abeam need be looked at.
+    Only those as strong as ``least`` (J,) count.  The strays come in order of easting, so that only those abeam need be
+    looked at.
     """
     out = np.zeros(place.shape[0])
     n = stray.shape[0]
@@ -40,7 +43,7 @@ def density_kernel(place: Floats, reach: Floats, stray: Floats, weight: Floats) 
                 break
             d0 = place[j, 0] - stray[k, 0]
             d1 = place[j, 1] - stray[k, 1]
-            if d0 * d0 + d1 * d1 <= limit:
+            if d0 * d0 + d1 * d1 <= limit and strength[k] >= least[j]:
                 total += weight[k]
         out[j] = total / (math.pi * limit)
     return out

@@ -266,10 +266,13 @@ def surprise(x: Floats, p: Floats, mu: Floats, place: Floats, noise: Floats, own
     return float(off @ np.linalg.solve(h @ cov @ h.T + noise, off))
 
 
-def density(place: Floats, reach: Floats, stray: Floats, weight: Floats) -> Floats:
-    """Return (J,) weight of strays per square metre within ``reach`` of each place."""
+def density(
+    place: Floats, reach: Floats, least: Floats, stray: Floats, weight: Floats, strength: Floats
+) -> Floats:  # fmt: skip
+    """Return (J,) weight of strays as strong as ``least`` per square metre within ``reach`` of each place."""
     gap = np.sum((place[:, None] - stray[None]) ** 2, axis=-1)
-    return np.asarray(np.where(gap <= reach[:, None] ** 2, weight, 0.0).sum(axis=1) / (math.pi * reach**2))
+    counts = (gap <= reach[:, None] ** 2) & (strength[None, :] >= least[:, None])
+    return np.asarray(np.where(counts, weight, 0.0).sum(axis=1) / (math.pi * reach**2))
 
 
 def neighbours(
