@@ -11,6 +11,7 @@ from reading_fakes import FRAME, T0, FakeChart, S, make_boat, make_situation, ma
 
 from moonless.boat.types import Skipper
 from moonless.reading.alerts.orders import SIGHT_TAKEN
+from moonless.reading.collision.closest import passings_of
 from moonless.reading.collision.keep_off import keep_off_m
 from moonless.reading.collision.roles import Roles
 from moonless.reading.contact import Contact, Passing
@@ -46,6 +47,20 @@ def test_a_later_change_of_bearing_does_not_make_an_overtaking_vessel_a_crossing
     assert _rule(roles, 10, _met(-500.0, 100.0, 4.0, 5.0, 100.0)) == "13"  # on the bow by now
     fresh = Roles()
     assert _rule(fresh, 10, _met(-500.0, 100.0, 4.0, 5.0, 100.0)) == "15"
+
+
+@pytest.mark.parametrize("course", [0.0, 2.0, 4.5])
+def test_what_comes_at_a_boat_that_lies_still_is_met(course: float) -> None:
+    # A receiver leaves the course out while the boat hardly moves.  By hand: 600 m off at 5 m/s, 100 m abeam, in 120 s.
+    ahead, aside = np.array([math.sin(course), math.cos(course)]), np.array([math.cos(course), -math.sin(course)])
+    place = -600.0 * ahead + 100.0 * aside
+    one = _met(*place, *(5.0 * ahead), math.nan).contact
+    still = OwnPlane(FRAME, 0.0, 0.0, 1.0, None, 0.1)
+    (met,) = passings_of(still, [one])
+    assert met.cpa_m == pytest.approx(100.0) and met.tcpa_s == pytest.approx(120.0)
+    # Under way with no course nothing can be said.
+    (unknown,) = passings_of(OwnPlane(FRAME, 0.0, 0.0, 1.0, None, 3.0), [one])
+    assert unknown.cpa_m is None and unknown.tcpa_s is None
 
 
 def test_a_role_ends_when_she_is_past_and_clear_and_not_before() -> None:

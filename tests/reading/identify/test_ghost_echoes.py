@@ -3,19 +3,22 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 import pytest
-from reading_fakes import FRAME, make_boat, make_track
+from reading_fakes import FRAME, T0, S, make_boat, make_track
 
 from moonless.reading.identify.contacts import why
 from moonless.reading.identify.evidence import gather
 from moonless.reading.identify.explain import VESSEL_PER_M2, explain
-from moonless.reading.identify.ghosts import mirrored, multiples, off_own_mast, side_lobes
-from moonless.reading.identify.reported import PoseSigma, one_of_each
+from moonless.reading.identify.ghosts import mirrored, multiples, off_own_mast, second_traces, side_lobes
+from moonless.reading.identify.motion import Motion
+from moonless.reading.identify.reported import PoseSigma, one_of_each, worth_telling
 from moonless.reading.own import OwnPlane
 from moonless.reading.registration.bearing_bias import less_its_doubt
+from moonless.track.types import AisTarget
 
 BEAM = math.radians(2.0)
 UNDER_WAY = OwnPlane(FRAME, 0.0, 0.0, 0.0, 0.0, 6.0)
@@ -65,7 +68,8 @@ def test_a_ghost_off_the_own_mast_runs_along_at_the_range_of_something(turn: flo
     ghost = make_track(2, *at(2.6, 900.0), own_way[0] - 8.0 * back[0], own_way[1] - 8.0 * back[1])
     out = _density(off_own_mast, own, (mark, ghost), [50.0, 30.0])
     assert out[0] == 0.0
-    assert out[1] > VESSEL_PER_M2
+    # One such coincidence alone takes no vessel away.
+    assert 0.3 * VESSEL_PER_M2 < out[1] < VESSEL_PER_M2
     # A vessel there that goes her own way, or a boat that lies still herself: nothing is said.
     other = make_track(2, *at(2.6, 900.0), -own_way[0], -own_way[1])
     assert _density(off_own_mast, own, (mark, other), [50.0, 30.0])[1] < 0.1 * out[1]
@@ -75,13 +79,22 @@ def test_a_ghost_off_the_own_mast_runs_along_at_the_range_of_something(turn: flo
     far = make_track(3, *at(0.0, 2000.0))
     second = make_track(4, *at(2.6, 2000.0), own_way[0] - 8.0 * back[0], own_way[1] - 8.0 * back[1])
     both = _density(off_own_mast, own, (mark, ghost, far, second), [50.0, 30.0, 50.0, 30.0])
-    assert both[1] > 5.0 * out[1]
+    assert both[1] > max(5.0 * out[1], 2.0 * VESSEL_PER_M2)
+    # A ghost is no longer than its parent: a ship is none of a mark's.
+    long_one = make_track(2, *at(2.6, 900.0), ghost.velocity_east, ghost.velocity_north, length_m=50.0)
+    assert _density(off_own_mast, own, (mark, long_one), [50.0, 30.0])[1] == 0.0
 
 
-def _twice(tracks: tuple[Any, ...], level: list[float], rcs_db: list[float], own: OwnPlane = UNDER_WAY) -> np.ndarray:
+def _twice(
+    tracks: tuple[Any, ...],
+    level: list[float],
+    rcs_db: list[float],
+    own: OwnPlane = UNDER_WAY,
+    clipped: np.ndarray | None = None,
+) -> np.ndarray:
     rel = np.array([(t.east_m - own.east_m, t.north_m - own.north_m) for t in tracks])
     cov = np.repeat(25.0 * np.eye(2)[None], len(tracks), axis=0)
-    return np.asarray(multiples(tracks, rel, cov, own, np.array(level), np.array(rcs_db)))
+    return np.asarray(multiples(tracks, rel, cov, own, np.array(level), np.array(rcs_db), clipped))
 
 
 @pytest.mark.parametrize("turn", [0.0, 1.2, 3.0, 5.0])
@@ -117,6 +130,55 @@ def test_what_went_to_and_fro_twice_lies_at_twice_the_range_and_moves_twice_as_f
     assert _twice((ship, ghost), level, unknown, own)[1] > 3.0 * VESSEL_PER_M2
     short = placed(1, 600.0, 0.0, 3.0, -1.0, length_m=12.0)
     assert _twice((short, ghost), level, unknown, own)[1] == 0.0
+    # What stands at the top of the scale, or was not seen this turn, may be any stronger; of others the counts tell.
+    assert _twice((ship, ghost), [90.0, 95.0], unknown, own)[1] == 0.0
+    clipped = np.array([True, True])
+    assert _twice((ship, ghost), [255.0, 255.0], unknown, own, clipped)[1] > 3.0 * VESSEL_PER_M2
+    assert _twice((ship, ghost), [math.nan, 95.0], unknown, own)[1] > 3.0 * VESSEL_PER_M2
+
+
+# A pulse interval of 1000 a second in range: c / 2 over it.
+INTERVAL_M = 149_896.0
+
+
+def _late_odds(turns: bool, *, vessel: bool, heading: float = 0.0) -> float:
+    """Return the log odds of a thing heard one pulse late, on a run of the boat of 60 s; half of it on a new course."""
+    motion, ids, sigma = Motion(), np.array([1]), np.array([8.0])
+    rng = np.random.default_rng(5)
+    own, course, out = np.zeros(2), heading, 0.0
+    beside = np.array([math.sin(heading), math.cos(heading)])
+    abeam = np.array([beside[1], -beside[0]])
+    # Far beyond the interval, abeam to starboard; or a vessel that keeps company there on a course of her own.
+    truly = (INTERVAL_M + 900.0) * abeam
+    company = 900.0 * abeam
+    for k in range(40):
+        way = 6.0 * np.array([math.sin(course), math.cos(course)])
+        rel = truly - own
+        far = float(np.hypot(*rel))
+        seen = own + (far - INTERVAL_M) * rel / far if not vessel else company
+        seen = seen + rng.normal(0.0, 3.0, 2)
+        at = seen.reshape(1, 2)
+        motion.p_moving(T0 + int(1.5 * k * S), ids, at, sigma, np.array([0.9]), np.array([True]), tuple(own), at)
+        out = float(motion.late_log_odds(ids, INTERVAL_M, sigma)[0])
+        own = own + 1.5 * way
+        company = company + 1.5 * 6.0 * beside
+        course = heading + (0.9 if turns and k >= 20 else 0.0)
+    return out
+
+
+@pytest.mark.parametrize("heading", [0.0, 2.1, 4.4])
+def test_what_is_heard_one_pulse_late_turns_when_the_boat_turns(heading: float) -> None:
+    # Source: geometry.  While the boat runs straight a vessel in company looks the same, and stays a vessel.
+    straight = second_traces(np.array([_late_odds(False, vessel=False, heading=heading)]), 1)[0]
+    assert straight < 0.2 * VESSEL_PER_M2
+    turned = second_traces(np.array([_late_odds(True, vessel=False, heading=heading)]), 1)[0]
+    assert turned > 2.0 * VESSEL_PER_M2
+    # A vessel that holds her course while the boat turns is none.
+    assert second_traces(np.array([_late_odds(True, vessel=True, heading=heading)]), 1)[0] < 1e-3 * VESSEL_PER_M2
+    # Where one is proven, another that runs beside the boat is likelier.
+    both = second_traces(np.array([6.0, 3.0]), 2)
+    assert both[1] > VESSEL_PER_M2 > 5.0 * straight
+    assert second_traces(None, 3).tolist() == [0.0, 0.0, 0.0]
 
 
 def test_a_side_lobe_is_weaker_by_the_lobe_out_and_back() -> None:
@@ -141,6 +203,28 @@ def test_pieces_of_a_ship_under_way_are_told_once_and_two_ships_twice() -> None:
     # Small boats in line are boats.
     first, second = make_track(1, 0.0, 1000.0, 0.0, 7.0), make_track(2, 0.0, 900.0, 0.0, 7.0)
     assert len(one_of_each((first, second), own, BEAM, 24.0)) == 2
+
+
+def test_an_echo_far_longer_than_ais_has_it_is_more_than_one_thing() -> None:
+    # Two boats at anchor in one beam: the echo is 108 m long, the one with AIS is 6 m.  A third, 50 m off, is her own.
+    known = AisTarget(799000123, T0, 0.0, 0.0, length_m=6.0)
+    pair = make_track(1, 0.0, 1000.0, length_m=108.0, orientation_rad=0.0, beam_m=10.0, ais=known)
+    third = make_track(2, 0.0, 1050.0, n_hits=9)
+    assert [t.id for t in one_of_each((pair, third), UNDER_WAY, BEAM, 15.0)] == [1, 2]
+    ship = make_track(1, 0.0, 1000.0, length_m=108.0, orientation_rad=0.0, beam_m=10.0)
+    assert [t.id for t in one_of_each((ship, third), UNDER_WAY, BEAM, 15.0)] == [1]
+    # Of a ship whose echo shows half of her, AIS tells the whole; both ends of it may be her middle for a while.
+    half = replace(ship, length_m=60.0, ais=replace(known, length_m=120.0))
+    assert [t.id for t in one_of_each((half, make_track(2, 0.0, 1090.0, n_hits=9)), UNDER_WAY, BEAM, 15.0)] == [1]
+
+
+def test_what_shows_in_every_second_turn_of_a_cut_picture_is_told() -> None:
+    # IMO MSC.192(79) 5.25.4.3: a target seen on 5 of 10 turns is to be kept.  What has shown only now and then is not.
+    often = make_track(1, 0.0, 1000.0, n_hits=14, n_scans=24, seen_share=0.58)
+    young = make_track(2, 500.0, 1000.0, n_hits=4, n_scans=7, seen_share=0.58)
+    seldom = make_track(3, -500.0, 1000.0, n_hits=14, n_scans=40, seen_share=0.35)
+    told = worth_telling((often, young, seldom), UNDER_WAY, 20.0, 3000.0, BEAM, 15.0, is_cut=True)
+    assert [t.id for t in told] == [1]
 
 
 def test_a_bias_within_its_doubt_is_not_taken_out() -> None:

@@ -15,13 +15,16 @@ Floats = NDArray[np.float64]
 
 # Own speed over ground is not exact: a tenth of a knot and a degree or two.  Common practice, no source.
 OWN_SPEED_SIGMA = 0.1
+# Slower than this a receiver leaves the course out: the boat is then taken as lying still, for what comes at her comes
+# all the same.  Own figure.
+HARDLY_MOVES = 0.5
 
 
 def passings_of(own: OwnPlane, contacts: Sequence[Contact]) -> tuple[Passing, ...]:
     """Return each contact's closest approach, in their order.  ``own`` and the contacts are put right already."""
     if not contacts:
         return ()
-    if own.sog is None or own.cog_rad is None:
+    if own.sog is None or (own.cog_rad is None and own.sog > HARDLY_MOVES):
         return tuple(Passing(contact, None, None, None) for contact in contacts)
     relative = np.array([c.position_en for c in contacts]) - np.array([own.east_m, own.north_m])
     velocity = np.array([c.velocity_en for c in contacts]) - np.array(own.velocity)

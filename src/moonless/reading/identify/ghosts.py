@@ -39,14 +39,14 @@ SMALL_DB = 15.0
 MIRROR_SHOWS = 0.05
 # What the own mast throws is told only by a motion over the ground: from this speed of it on.  How often a
 # thing has such a ghost, and how much oftener where another on the same bearing from the bow has one; own figures.
-MAST_SPEED, MAST_SHOWS, MAST_COMPANY, MAST_RANGE_M = 1.0, 0.03, 30.0, 25.0
+MAST_SPEED, MAST_SHOWS, MAST_COMPANY, MAST_RANGE_M = 1.0, 0.05, 30.0, 25.0
 # How many still things heard one pulse late are to be expected per square metre, how much oftener where one is proven
 # by the boat's own turn, and from which log odds on it is; own figures.
 LATE_PER_M2, LATE_COMPANY, LATE_PROVEN = 1e-8, 20.0, 5.0
 # How often such an echo has a second one that shows, and a third; own figures, no source.
 TRIPS_SHOW = ((2.0, 0.1), (3.0, 0.05))
 # What the own mast throws seems no longer than this share of its parent, or than the beam makes of a small thing.
-GHOST_OF_LENGTH, SHORT_M = 0.8, 20.0
+GHOST_OF_LENGTH, SHORT_M = 0.5, 20.0
 # Where on both hulls the echo is thrown back, one sigma.
 HULLS_M, HULL_SHARE = 8.0, 0.25
 # Speeds of what moves by itself, one sigma each axis, and how well a doubled motion is kept; own figures.

@@ -109,7 +109,6 @@ class Motion:
         self._past = kept
         return out
 
-
     def late_log_odds(self, ids: NDArray[np.int64], interval_m: float, sigma_m: Floats) -> Floats:
         """Return (n,) the log odds of a still thing heard one pulse late against a vessel on her course; 0: too few.
 
