@@ -54,7 +54,7 @@ def test_what_comes_at_a_boat_that_lies_still_is_met(course: float) -> None:
     # A receiver leaves the course out while the boat hardly moves.  By hand: 600 m off at 5 m/s, 100 m abeam, in 120 s.
     ahead, aside = np.array([math.sin(course), math.cos(course)]), np.array([math.cos(course), -math.sin(course)])
     place = -600.0 * ahead + 100.0 * aside
-    one = _met(*place, *(5.0 * ahead), math.nan).contact
+    one = _met(place[0], place[1], 5.0 * ahead[0], 5.0 * ahead[1], math.nan).contact
     still = OwnPlane(FRAME, 0.0, 0.0, 1.0, None, 0.1)
     (met,) = passings_of(still, [one])
     assert met.cpa_m == pytest.approx(100.0) and met.tcpa_s == pytest.approx(120.0)
