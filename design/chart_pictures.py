@@ -105,7 +105,7 @@ def _look(given: argparse.Namespace, address: str) -> None:
                 index = RANGES_NM.index(float(wide))
                 page.evaluate(
                     f"moonless.store.send({{type: 'set', change: {{look: '{look}', up: '{given.up}', "
-                    f"lay: '{given.lay}', rangeIndex: {index}}}}})"
+                    f"lay: '{given.lay}', rangeIndex: {index}, rangeHeld: true}}}})"
                 )
                 # Tiles not kept yet are made; then the words of the last ones are gathered.
                 still = 0

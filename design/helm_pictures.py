@@ -20,7 +20,10 @@ from helm_page import Page  # noqa: E402
 from helm_server import ARGS, CHROMIUM, Server  # noqa: E402
 
 OUT = ROOT / "docs" / "pictures"
-SIZES = {"desktop": (1440, 900), "tablet": (1280, 800), "tablet-upright": (800, 1280), "phone": (390, 844)}
+SIZES = {
+    "desktop": (1440, 900), "tablet": (1280, 800), "tablet-upright": (800, 1280), "phone": (390, 844),
+    "phone-lying": (844, 390),
+}  # fmt: skip
 # Turns after which the story is looked at: the first minutes have boats on three sides.
 FROM_TURN = 40
 CLOSING = (
@@ -29,10 +32,8 @@ CLOSING = (
     " && moonless.store.state.standing.some(c => c.echo !== null)"
     " && moonless.store.state.reading.echoes.filter(e => e.is === 'vessel' && e.cog_deg !== null).length > 1"
 )
-REST: dict[str, Any] = {
-    "look": None, "up": "head", "lay": "over", "rangeIndex": 6, "radarStrength": 0.8, "dim": 0, "hand": None,
-    "parallel": None, "trails": "long",
-}  # fmt: skip
+# As a screen is from the beginning, with a long trail.
+REST: dict[str, Any] = {"rangeHeld": False, "trails": "long"}
 
 Step = Callable[[Page], None]
 
@@ -61,10 +62,16 @@ def touch_loudest(page: Page) -> None:
     """Touch what the first call speaks of."""
     page.page.evaluate(
         """(() => {
-          const call = moonless.store.state.standing.find(c => c.echo !== null);
-          moonless.store.send({ type: 'touch', echo: call?.echo ?? null });
+          const { reading, standing } = moonless.store.state;
+          const echo = reading.instruction?.echo ?? standing.find(c => c.echo !== null)?.echo ?? null;
+          moonless.store.send({ type: 'touch', echo });
         })()"""
     )
+
+
+def more(page: Page) -> None:
+    """Open the list of controls."""
+    page.page.locator("#bar [data-name=more]").click()
 
 
 def trial(page: Page) -> None:
@@ -75,7 +82,7 @@ def trial(page: Page) -> None:
 
 def route(page: Page) -> None:
     """Draw a route across what lies ahead, so that a leg is refused."""
-    settings(up="north", rangeIndex=8)(page)
+    settings(up="north", rangeIndex=8, rangeHeld=True)(page)
     page.page.wait_for_timeout(900)
     keys("q")(page)
     width = page.page.viewport_size["width"]
@@ -91,16 +98,19 @@ SHOTS: dict[str, tuple[str, list[Step]]] = {
     "night-tablet": ("tablet", []),
     "night-tablet-upright": ("tablet-upright", []),
     "night-phone": ("phone", []),
+    "night-phone-lying": ("phone-lying", []),
     "dusk-tablet": ("tablet", [settings(look="dusk")]),
     "day-tablet": ("tablet", [settings(look="day")]),
     "day-phone": ("phone", [settings(look="day")]),
-    "north-desktop": ("desktop", [settings(up="north", rangeIndex=7)]),
+    "north-desktop": ("desktop", [settings(up="north", rangeIndex=7, rangeHeld=True)]),
     "radar-tablet": ("tablet", [settings(lay="radar")]),
     "beside-tablet": ("tablet", [settings(lay="beside")]),
-    "controls-tablet": ("tablet", [keys("Enter")]),
-    "controls-phone": ("phone", [keys("Enter")]),
+    "controls-tablet": ("tablet", [more]),
+    "controls-phone": ("phone", [more]),
     "echo-tablet": ("tablet", [touch_loudest]),
     "echo-phone": ("phone", [touch_loudest]),
+    "echo-phone-lying": ("phone-lying", [touch_loudest]),
+    "said-tablet": ("tablet", [keys(".")]),
     "keys-tablet": ("tablet", [keys("?")]),
     "lock-tablet": ("tablet", [keys("x")]),
     "trial-tablet": ("tablet", [trial]),
@@ -108,17 +118,11 @@ SHOTS: dict[str, tuple[str, list[Step]]] = {
     "route-tablet": ("tablet", [route]),
 }
 
-AT_REST = """(rest => {
-  moonless.box.leave();
-  moonless.tools.route.draft.clear();
-  document.getElementById('ask')?.remove();
-  for (const sheet of document.querySelectorAll('.sheet-over')) sheet.hidden = true;
-  if (document.querySelector('#fan.open')) document.getElementById('thumb').click();
-  document.activeElement?.blur();
-  moonless.store.send({ type: 'lock', locked: false });
-  moonless.store.send({ type: 'touch', echo: null });
-  moonless.store.send({ type: 'set', change: rest });
-})"""
+
+def rested(page: Page) -> None:
+    """Put a page to rest."""
+    page.page.evaluate("moonless.tools.route.draft.clear()")
+    page.rest(**REST)
 
 
 def take(pages: dict[str, Page], names: list[str]) -> None:
@@ -126,14 +130,15 @@ def take(pages: dict[str, Page], names: list[str]) -> None:
     for name in names:
         size, steps = SHOTS[name]
         page = pages[size]
-        page.page.evaluate(AT_REST, REST)
-        page.page.wait_for_timeout(1200)
+        rested(page)
+        # Until the boat and the range have been eased to their places.
+        page.page.wait_for_timeout(4000)
         for step in steps:
             step(page)
         page.page.wait_for_timeout(1500)
         page.page.screenshot(path=OUT / f"helm-{name}.png")
         print(name, flush=True)
-        page.page.evaluate(AT_REST, REST)
+        rested(page)
 
 
 def main(names: list[str]) -> None:
@@ -150,7 +155,7 @@ def main(names: list[str]) -> None:
                 pages = {}
                 for size in {SHOTS[name][0] for name in names}:
                     pages[size] = Page(browser, demo.address, *SIZES[size]).open(wait_s=300.0)
-                    pages[size].page.evaluate(AT_REST, REST)
+                    rested(pages[size])
                 first = next(iter(pages.values()))
                 first.until(CLOSING, 600.0)
                 first.press("p")

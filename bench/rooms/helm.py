@@ -1,4 +1,4 @@
-"""The helm, measured: from antenna to pixel, frames a second, ten clients of which one is stalled.
+"""The helm, measured: from antenna to pixel, frames and processor time of a page, ten clients of which one is stalled.
 
     python -m bench helm
 
@@ -9,6 +9,7 @@ card does better.
 from __future__ import annotations
 
 import asyncio
+import os
 import re
 import statistics
 import subprocess
@@ -20,7 +21,7 @@ from typing import Any
 
 from bench.result import Result
 
-NAMES = ("helm.antenna_to_pixel", "helm.frames", "helm.clients", "helm.clients_memory")
+NAMES = ("helm.antenna_to_pixel", "helm.frames", "helm.page_cpu", "helm.clients", "helm.clients_memory")
 MADE = Path(__file__).parents[2] / "tests" / "helm" / "helm_made.py"
 CHROMIUM = "/usr/bin/chromium"
 ARGS = [
@@ -60,7 +61,7 @@ class _Server:
 
 def run(names: Sequence[str]) -> Iterator[Result]:
     """Measure what is asked."""
-    if {"helm.antenna_to_pixel", "helm.frames"} & set(names):
+    if {"helm.antenna_to_pixel", "helm.frames", "helm.page_cpu"} & set(names):
         yield from (result for result in _pixels() if result.name in names)
     if {"helm.clients", "helm.clients_memory"} & set(names):
         yield from (result for result in _clients() if result.name in names)
@@ -87,9 +88,9 @@ def _pixels() -> Iterator[Result]:
             page.wait_for_timeout(10_000)
             page.evaluate("moonless.screen.delaysMs.length = 0")
             frames = page.evaluate("moonless.screen.frames")
-            began = time.perf_counter()
+            began, used = time.perf_counter(), _browser_cpu_s()
             page.wait_for_timeout(20_000)
-            passed = time.perf_counter() - began
+            passed, used = time.perf_counter() - began, _browser_cpu_s() - used
             drawn = page.evaluate("moonless.screen.frames") - frames
             delays = page.evaluate("moonless.screen.delaysMs")
             browser.close()
@@ -97,6 +98,30 @@ def _pixels() -> Iterator[Result]:
         demo.stop()
     yield Result("helm.antenna_to_pixel", statistics.median(delays), "ms", None, None, None)
     yield Result("helm.frames", drawn / passed, "frames a second", None, None, None)
+    yield Result("helm.page_cpu", used / passed, "processors kept busy by the browser", None, None, None)
+
+
+def _browser_cpu_s() -> float:
+    """Processor time that the browsers begun from here have used, seconds: all their processes, the drawing's too."""
+    parents, spent = {}, {}
+    for stat in Path("/proc").glob("[0-9]*/stat"):
+        try:
+            name, _, rest = stat.read_text().partition("(")[2].rpartition(")")
+        except OSError:
+            continue  # it ended meanwhile
+        fields = rest.split()
+        pid = int(stat.parent.name)
+        parents[pid] = int(fields[1])
+        spent[pid] = (name, (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK"))
+
+    def is_ours(pid: int) -> bool:
+        while pid > 1:
+            if pid == os.getpid():
+                return True
+            pid = parents.get(pid, 0)
+        return False
+
+    return sum(seconds for pid, (name, seconds) in spent.items() if name.startswith("chrom") and is_ours(pid))
 
 
 def _clients() -> Iterator[Result]:

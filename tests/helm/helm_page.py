@@ -17,6 +17,23 @@ HAS_PICTURE = (
     "moonless.store.state.reading !== null && moonless.screen.scan.newestAt > 0 && moonless.store.state.chart !== null"
 )
 
+# A new screen: nothing open, nothing in hand, a range that stays.
+AT_REST = """(change => {
+  document.getElementById('ask')?.remove();
+  moonless.box.leave();
+  moonless.drawers.close();
+  document.activeElement?.blur();
+  moonless.screen.eye.back();
+  const { store } = moonless;
+  store.send({ type: 'trial', trial: null });
+  store.send({ type: 'lock', locked: false });
+  store.send({ type: 'touch', echo: null });
+  store.send({ type: 'set', change: {
+    look: null, up: 'head', lay: 'over', rangeIndex: 6, rangeHeld: true, radarStrength: 0.8, dim: 0, hand: null,
+    parallel: null, trails: 'off', tones: false, ...change,
+  } });
+})"""
+
 
 class Page:
     """One page with a record of what it asked for and complained of."""
@@ -35,10 +52,16 @@ class Page:
     def open(self, wait_s: float = 40.0) -> Page:
         self.page.goto(self.address)
         self.until(HAS_PICTURE, wait_s)
+        # Asked once on a new screen, and answered here: tests of other things begin after it.
+        self.page.evaluate("moonless.store.send({ type: 'set', change: { tones: false } })")
         return self
 
     def state(self, what: str) -> Any:
         return self.page.evaluate(f"moonless.store.state.{what}")
+
+    def rest(self, **change: Any) -> None:
+        """Put the screen back to how a new one begins."""
+        self.page.evaluate(AT_REST, change)
 
     def press(self, *keys: str) -> None:
         for key in keys:

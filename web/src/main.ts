@@ -3,24 +3,32 @@ import "@fontsource-variable/atkinson-hyperlegible-next/wght.css";
 import "./look/sheet.css";
 import "./tools/tools.css";
 import { sunAltitudeDeg } from "./geo/sun";
-import { RANGES_NM, sayDistance } from "./geo/units";
+import { RANGES_NM, shortDistance } from "./geo/units";
+import { lay, layoutOf } from "./look/layout";
 import { lookBySun, paint } from "./look/table";
 import type { ChartMap } from "./map/map";
-import { Card } from "./panels/card";
+import { Band } from "./band/band";
+import { Figures } from "./band/figures";
+import { Card } from "./drawers/card";
+import { Drawers } from "./drawers/drawers";
+import { EchoList } from "./drawers/echoes";
+import { FirstSheet } from "./drawers/first";
+import { NowSheet } from "./drawers/now";
+import { PlanSheet } from "./drawers/plan";
+import { Bar } from "./panels/bar";
 import { byId, make, setText } from "./panels/dom";
-import { Fan } from "./panels/fan";
-import { fanPages, keyTable } from "./panels/controls";
-import { Foot } from "./panels/foot";
+import { fiveControls, keyTable, listedControls, Doer } from "./panels/controls";
+import { listenHands } from "./panels/hands";
 import { keySheet, listenKeys } from "./panels/keys";
+import { Tones } from "./panels/tones";
 import { Lock } from "./panels/lock";
-import { PlanSheet } from "./panels/plan";
 import { Voice } from "./panels/voice";
 import { Screen } from "./screen";
 import { SetupDoor } from "./setup/door";
 import { Tools } from "./tools/all";
 import { safetyDepthM } from "./state/depth";
-import { whatMatters } from "./state/say";
-import { keepSettings, keptSettings, Store, BOAT_UNKNOWN } from "./state/store";
+import { isPresent } from "./state/say";
+import { heardBefore, keepHeard, keepSettings, keptSettings, Store, BOAT_UNKNOWN } from "./state/store";
 import type { ChartData, ChartPlace, Trial } from "./state/types";
 import type { Control } from "./wire/frame";
 import type { Touch } from "./tools/tool";
@@ -28,12 +36,12 @@ import { Link } from "./wire/link";
 import { keepOffline } from "./keep";
 import { keepAwake } from "./wake";
 
-const store = new Store(keptSettings(window.localStorage));
-const foot = new Foot(byId("foot"));
+const store = new Store(keptSettings(window.localStorage), heardBefore(window.localStorage));
 const word = make("p", "", { id: "word" });
+const also = make("ul", "", { id: "also", "aria-label": "Besides" });
 const scanCanvas = byId("scan") as HTMLCanvasElement;
 const inkCanvas = byId("ink") as HTMLCanvasElement;
-const screen = new Screen(store, foot, byId("chart"), scanCanvas, inkCanvas);
+const screen = new Screen(store, byId("sheet"), byId("chart"), scanCanvas, inkCanvas);
 const voice = new Voice(window.speechSynthesis as SpeechSynthesis | undefined);
 const veil = byId("veil");
 let chartMap: ChartMap | undefined;
@@ -112,35 +120,116 @@ async function fetchChart(place: ChartPlace): Promise<void> {
   }
 }
 
-const planSheet = new PlanSheet((ms) => localTime(new Date(ms).toISOString(), store.state.hello?.boat.local_time_zone ?? "UTC"));
-document.body.append(planSheet.element);
+const drawers = new Drawers(
+  () => (bar?.isHeld === true ? bar.held : null),
+  () => {
+    screen.isDrawerOpen = drawers.now !== null;
+    screen.isDirty = true;
+    showBeneath();
+  },
+);
+const planSheet = new PlanSheet((ms) => localTime(new Date(ms).toISOString(), store.state.hello?.boat.local_time_zone ?? "UTC"), drawers);
 const toolWords = make("p", "", { id: "tool", role: "status" });
 const head = make("div", "", { id: "head" });
-head.append(word, toolWords);
-byId("sheet").after(head);
-const tools = new Tools(store, screen, (control) => link.ask(control), () => localTime(storyNow(), store.state.hello?.boat.local_time_zone ?? "UTC"));
-const box = tools.box(() => fan, toolWords);
+head.append(word, also, toolWords);
+const wayBack = make("button", "", { id: "back", type: "button" });
+byId("sheet").append(head, wayBack);
+const tools = new Tools(store, screen, (control) => link.ask(control), () => localTime(storyNow(), store.state.hello?.boat.local_time_zone ?? "UTC"), drawers);
+const box = tools.box(() => bar as Bar, toolWords);
 const setup = new SetupDoor(store, (control) => link.ask(control));
-const reach = { store, screen, voice, ask: (control: Control) => link.ask(control), keys: () => showKeys(true), plan: () => showPlan(!planSheet.isShown), routes: () => tools.list(), box, tools, setup };
-const fan: Fan = new Fan(byId("fan"), fanPages(reach));
-fan.onPress = () => box.touched();
-const card = new Card(byId("card"), store, (control) => link.ask(control));
+const reach = {
+  store, screen, voice, ask: (control: Control) => link.ask(control), keys: () => drawers.show(sheetOfKeys), plan: () => showPlan(!planSheet.isShown),
+  echoes: () => showList(), now: () => showNow(), closeDrawer: () => drawers.close(), routes: () => tools.list(), box, tools, setup,
+};
+const doer = new Doer(reach);
+let bar: Bar | null = new Bar(byId("bar"), fiveControls(reach), listedControls(reach), drawers.show, drawers.hide);
+bar.onPress = () => box.touched();
+const card = new Card(store, (control) => link.ask(control), drawers);
+const list = new EchoList((echo) => store.send({ type: "touch", echo }), () => drawers.hide(list.element));
+const nowSheet = new NowSheet({ heard: doer.heard, again: doer.again, close: () => drawers.hide(nowSheet.element) });
+const tones = new Tones();
+const firstSheet: FirstSheet = new FirstSheet(
+  (agreed) => {
+    tones.wake();
+    store.send({ type: "set", change: { tones: agreed } });
+  },
+  () => {
+    tones.wake();
+    window.setTimeout(() => tones.sound(4), 150);
+  },
+);
+for (const touched of ["pointerdown", "keydown"]) {
+  window.addEventListener(touched, () => {
+    if (store.state.settings.tones === true && !tones.isReady) tones.wake();
+  });
+}
+const band = new Band(byId("band"), also, () => (nowSheet.element.hidden ? showNow() : drawers.hide(nowSheet.element)));
+const figures = new Figures(byId("figures"));
 const lockBox = make("div", "", { id: "lock" });
 document.body.append(lockBox);
 const lock = new Lock(lockBox, () => store.send({ type: "lock", locked: false }));
-const keys = keyTable(reach, fan);
-const sheetOfKeys = keySheet(keys, () => showKeys(false));
-document.body.append(sheetOfKeys);
+const keys = keyTable(reach, bar);
+const sheetOfKeys = keySheet(keys, () => drawers.hide(sheetOfKeys));
+drawers.add(bar.held, bar.list, card.element, list.element, nowSheet.element, planSheet.element, sheetOfKeys, firstSheet.element);
+wayBack.addEventListener("click", doer.back);
 listenKeys(keys, { isLocked: () => store.state.locked, tool: (key, isFine) => box.key(key, isFine) });
 
-function showKeys(shown: boolean): void {
-  sheetOfKeys.hidden = !shown;
-  if (shown) sheetOfKeys.querySelector("button")?.focus();
+/** Where there is room for it the list of echoes stands whenever no drawer does. */
+function showBeneath(): void {
+  list.isFixed = screen.layout.list !== null;
+  if (screen.layout.list !== null && drawers.now === null) {
+    list.element.hidden = false;
+    refreshDrawers();
+  }
+}
+
+/** A new screen is asked once whether it may sound; not where nothing is connected and the set-up is what matters. */
+function askFirstly(): void {
+  const isAsked = store.state.settings.tones === null && store.state.hello !== null && store.state.hello.source !== "none";
+  if (isAsked) drawers.show(firstSheet.element);
+  else drawers.hide(firstSheet.element);
 }
 
 function showPlan(shown: boolean): void {
   planSheet.show(shown);
+  refreshDrawers();
+}
+
+function showList(): void {
+  drawers.show(list.element);
+  refreshDrawers();
+  list.element.focus({ preventScroll: true });
+}
+
+function showNow(): void {
+  drawers.show(nowSheet.element);
+  refreshDrawers();
+}
+
+function refreshDrawers(): void {
+  const at = performance.now();
   planSheet.refresh(store.state.reading?.plan, (store.state.hello?.boat ?? BOAT_UNKNOWN).distance_unit);
+  list.refresh(store.state, at);
+  nowSheet.refresh(store.state, at);
+}
+
+/** Lay everything into its place: another size of the window, another hand. */
+function layOut(): void {
+  const hand = store.state.settings.hand ?? store.state.hello?.boat.free_hand ?? "right";
+  const layout = layoutOf(window.innerWidth, window.innerHeight, hand);
+  document.body.dataset["layout"] = layout.kind;
+  document.body.dataset["hand"] = hand;
+  for (const [id, rect] of [["band", layout.band], ["bar", layout.bar], ["figures", layout.figures]] as const) lay(byId(id), rect);
+  const { style } = document.documentElement;
+  for (const [name, value] of Object.entries(layout.drawer)) style.setProperty(`--drawer-${name}`, `${value as number}px`);
+  for (const [name, value] of Object.entries(layout.picture)) style.setProperty(`--picture-${name}`, `${value as number}px`);
+  // The set-up lies over the picture and leaves the band, but where nothing is connected there is nothing to say.
+  style.setProperty("--band-height", store.state.hello?.source === "none" ? "0px" : `${layout.band.height}px`);
+  byId("band").hidden = byId("figures").hidden = store.state.hello?.source === "none";
+  screen.layout = layout;
+  if (layout.list === null && drawers.now === list.element) drawers.hide(list.element);
+  showBeneath();
+  band.show(store.state, performance.now());
 }
 
 /** When it is in the story, or now. */
@@ -148,45 +237,28 @@ function storyNow(): string {
   return store.state.reading?.time ?? new Date().toISOString();
 }
 
-function touchOf(event: PointerEvent): Touch | null {
-  const place = screen.placeAt(event.clientX, event.clientY);
-  return place === null ? null : { x: event.clientX, y: event.clientY, place };
-}
-
-byId("sheet").addEventListener("pointermove", (event) => {
-  const touch = event.isPrimary && box.now !== null && !store.state.locked ? touchOf(event) : null;
-  if (touch !== null) box.move(touch);
-});
-for (const end of ["pointerup", "pointercancel"] as const) {
-  byId("sheet").addEventListener(end, (event) => {
-    const touch = event.isPrimary && box.now !== null && !store.state.locked ? touchOf(event) : null;
-    if (touch !== null) box.up(touch);
-  });
-}
-byId("sheet").addEventListener("pointerdown", (event) => {
-  if (store.state.locked || !event.isPrimary) return;
-  keepAwake();
-  if (box.now !== null) {
-    const touch = touchOf(event);
-    if (touch === null) return;
-    byId("sheet").setPointerCapture(event.pointerId);
-    box.down(touch);
-    return;
-  }
-  const echo = screen.echoAt(event.clientX, event.clientY);
-  if (fan.isOpen) fan.close();
-  store.send({ type: "touch", echo });
-});
-byId("sheet").addEventListener(
-  "wheel",
-  (event) => {
-    event.preventDefault();
-    if (store.state.locked || Math.abs(event.deltaY) < 4) return;
-    const index = store.state.settings.rangeIndex + Math.sign(event.deltaY);
-    store.send({ type: "set", change: { rangeIndex: Math.min(Math.max(index, 0), RANGES_NM.length - 1) } });
+listenHands(byId("sheet"), {
+  isLocked: () => store.state.locked,
+  hasTool: () => box.now !== null,
+  tool: (what, x, y) => {
+    const place = screen.placeAt(x, y);
+    if (place === null) return;
+    const touch: Touch = { x, y, place };
+    if (what === "down") box.down(touch);
+    else if (what === "move") box.move(touch);
+    else box.up(touch);
   },
-  { passive: false },
-);
+  tap: (x, y) => store.send({ type: "touch", echo: screen.echoAt(x, y) }),
+  drag: (dx, dy) => {
+    screen.eye.drag(dx, dy);
+    screen.isDirty = true;
+  },
+  range: (step) => doer.range(step),
+  touched: (isDown) => {
+    screen.isTouched = isDown;
+    if (isDown) keepAwake();
+  },
+});
 
 function chooseLook(): void {
   const { settings, reading, pose } = store.state;
@@ -213,8 +285,11 @@ function sayWord(): void {
   const { settings, hello, affairs, chart, answer, answerAt, reading } = store.state;
   const unit = (hello?.boat ?? BOAT_UNKNOWN).distance_unit;
   const up = { head: "Head up", course: "Course up", north: "North up" }[settings.up];
-  const parts = [`${up}, ${sayDistance((RANGES_NM[settings.rangeIndex] ?? 1) * 1852, unit)}`];
-  if (reading !== null) parts.push(localTime(reading.time, hello?.boat.local_time_zone ?? "UTC"));
+  const parts = [`${up}, ${shortDistance((RANGES_NM[settings.rangeIndex] ?? 1) * 1852, unit)}`];
+  const isNow = isPresent(store.state, performance.now());
+  word.classList.toggle("past", reading !== null && !isNow);
+  // A clock that stands must not look like one that goes.
+  if (reading !== null) parts.push(`${isNow ? "" : "picture of "}${localTime(reading.time, hello?.boat.local_time_zone ?? "UTC")}`);
   if (affairs?.paused === true) parts.push("the story stands still");
   else if (affairs !== null && affairs.speed !== 1) parts.push(`${affairs.speed} times as fast as life`);
   if (affairs?.fog_s != null) parts.push(`fog signal in ${affairs.fog_s} s`);
@@ -229,10 +304,8 @@ function sayWord(): void {
   const assumed = hello?.boat.assumed ?? [];
   if (assumed.length > 0) parts.push(`${assumed.map((name) => name.replace(/_m$/, "").replace("_", " ")).join(", ")} assumed`);
   if (!screen.scan.works) parts.push("this browser cannot draw radar (no WebGL 2)");
+  if (settings.tones === true && !tones.isReady) parts.push("tones wait for a touch");
   if (settings.voice && !voice.isThere) parts.push("this browser has no voice");
-  // The open fan may lie over the sentence: what is urgent is then said up here.
-  const urgent = fan.isOpen && !fan.isHeld ? whatMatters(store.state, performance.now())[0] : undefined;
-  if (urgent !== undefined && urgent.urgency >= 3) parts.unshift(urgent.say);
   const line = performance.now() - answerAt < 5000 && answer !== null ? `${parts.join(" · ")} · ${answer}` : parts.join(" · ");
   setText(word, line);
 }
@@ -253,18 +326,37 @@ store.listen((state, before) => {
   if (state.locked !== before.locked) lock.show(state.locked);
   if (state.affairs !== null && before.affairs !== null && state.affairs.reading_age_s === null && before.affairs.reading_age_s !== null) screen.scan.forget();
   if (state.reading !== before.reading || state.touched !== before.touched) card.show();
-  foot.element.style.visibility = state.touched === null ? "visible" : "hidden";
-  if (state.settings !== before.settings || state.hello !== before.hello) fan.setHand(state.settings.hand ?? state.hello?.boat.free_hand ?? "right");
+  if (state.settings.tones === true && state.reading !== before.reading) tones.step(state.reading?.alerts ?? [], (state.affairs?.silent_s ?? 0) > 0, performance.now());
+  if (state.hello !== before.hello || state.settings.tones !== before.settings.tones) askFirstly();
+  if (state.settings.hand !== before.settings.hand || state.hello !== before.hello) layOut();
   if (state.settings !== before.settings || state.reading !== before.reading) chooseLook();
-  planSheet.refresh(state.reading?.plan, (state.hello?.boat ?? BOAT_UNKNOWN).distance_unit);
-  sayWord();
-  fan.refresh();
+  sayAll();
+  bar?.refresh();
 });
+
+/** What is said in words everywhere, as it is now. */
+function sayAll(): void {
+  const at = performance.now();
+  band.show(store.state, at);
+  figures.show(store.state, at);
+  refreshDrawers();
+  sayWord();
+  const { isPanned } = screen.eye;
+  const isAway = isPanned || store.state.settings.rangeHeld;
+  wayBack.hidden = !isAway;
+  setText(wayBack, isPanned ? "to the boat" : "range by itself");
+}
 
 chooseLook();
 veil.style.opacity = String(store.state.settings.dim);
-fan.setHand(store.state.settings.hand ?? "right");
-sayWord();
+layOut();
+sayAll();
+// Ages count on though nothing comes.
+window.setInterval(sayAll, 500);
+window.setInterval(() => {
+  if (store.state.link === "open" && store.state.reading !== null) keepHeard(window.localStorage);
+}, 5000);
+window.addEventListener("resize", layOut);
 screen.start();
 link.connect(new URL("live", document.baseURI.replace(/^http/, "ws")).href);
 
@@ -279,4 +371,4 @@ void import("./map/map").then(({ ChartMap: Ctor }) => {
 keepOffline();
 
 /** For tests and the benchmark: what this screen measured of itself. */
-Object.assign(window, { moonless: { store, screen, box, tools, setup } });
+Object.assign(window, { moonless: { store, screen, box, tools, setup, drawers } });

@@ -1,59 +1,62 @@
-/** The drawing loop: one camera a pane, chart below, radar on it, ink over all; only what changed is drawn. */
+/** The drawing loop: chart below, radar on it, ink over all; only what changed is drawn. */
 import { Pace } from "./state/pace";
-import { EasedAngle, EasedPlace, runOn } from "./state/smooth";
+import { paneOfLabels } from "./layers/ink/labels";
 import type { Store } from "./state/store";
 import { BOAT_UNKNOWN } from "./state/store";
-import { isPresent, offered } from "./state/say";
+import { isPresent, offered, whatMatters } from "./state/say";
 import { RANGES_NM } from "./geo/units";
 import { mapView, unproject, type Camera } from "./geo/camera";
 import { groundOf, type Ground } from "./layers/ink/ground";
-import { Labels } from "./layers/ink/labels";
+import { Seen } from "./layers/ink/seen";
 import { drawInk, echoAt } from "./layers/ink/layer";
 import type { Place } from "./layers/ink/tools/measure";
 import { at, type Boat, type View } from "./layers/ink/view";
 import { ScanLayer } from "./layers/scan/layer";
+import { lay, layoutOf, type Layout } from "./look/layout";
 import { LOOKS, type Inks } from "./look/table";
 import type { Look } from "./state/store";
 import type { ChartMap } from "./map/map";
 import { NOTHING, type Things } from "./map/things";
-import { cameraOf, panesOf, upOf, type Pane } from "./map/panes";
+import { panesOf, type Pane } from "./map/panes";
+import { Eye } from "./map/eye";
 import { safetyDepthM } from "./state/depth";
-import type { Foot } from "./panels/foot";
 import type { Reading } from "./state/types";
 import type { Tool } from "./tools/tool";
 
 /** Ink is redrawn no oftener than this when nothing but time passes, ms. */
-const IDLE_MS = 100;
+const IDLE_MS = 250;
+/**
+ * Frames are drawn no oftener than this, ms: a boat's motion over the sheet is a few pixels a second. Where a processor
+ * draws for the graphics card each costs it dearly, and a finger on the sheet is the only thing in a hurry.
+ */
+const GAP_MS = { card: 45, processor: 110, finger: 45 } as const;
 /** A camera that moved less than this is the same camera: pixels, radians. */
-const STILL_PX = 0.25;
-const STILL_RAD = 0.0012;
+const STILL_PX = 0.35;
+const STILL_RAD = 0.0015;
 
 /** Length of a trail, seconds. */
 const TRAIL_S = { short: 90, long: 360 } as const;
 
 export class Screen {
   readonly scan: ScanLayer;
+  readonly eye: Eye;
   readonly #ink: HTMLCanvasElement;
   readonly #ctx: CanvasRenderingContext2D;
-  readonly #heading = new EasedAngle();
-  readonly #up = new EasedAngle();
-  readonly #place = new EasedPlace();
   readonly #pace = new Pace();
   #chart: ChartMap | undefined;
   #ground: Ground = groundOf(null, 0, 0);
   #groundOf: Reading | null = null;
   #views: { pane: Pane; view: View }[] = [];
-  #cameras: Camera[] = [];
-  #lastMs = 0;
-  #inkAt = 0;
-  #scanAt = 0;
-  #footAt = 0;
-  #footTop = 0;
-  #thread: { echo: number | null; urgency: number; offers: boolean } = { echo: null, urgency: 1, offers: false };
+  #cameras: readonly Camera[] = [];
+  #last = { frame: 0, drawn: 0, ink: 0, scan: 0, seen: 0 };
+  readonly #seen = new Seen();
   #layKey = "";
   #tool: Tool | null = null;
-  /** Where a held sheet was laid, and which bearing was up. */
-  #hold: { place: Place; up: number } | null = null;
+  #layout: Layout = layoutOf(window.innerWidth, window.innerHeight, "right");
+  /** A drawer lies over part of the picture. */
+  isDrawerOpen = false;
+  /** A finger is on the sheet. */
+  isTouched = false;
   look: Look = "night";
   /** Something changed: draw at the next frame. */
   isDirty = true;
@@ -63,15 +66,15 @@ export class Screen {
   pendingUnixMs: number | null = null;
   readonly delaysMs: number[] = [];
 
-  constructor(private readonly store: Store, private readonly foot: Foot, private readonly chartBox: HTMLElement, scanCanvas: HTMLCanvasElement, inkCanvas: HTMLCanvasElement) {
+  constructor(private readonly store: Store, private readonly sheet: HTMLElement, private readonly chartBox: HTMLElement, scanCanvas: HTMLCanvasElement, inkCanvas: HTMLCanvasElement) {
     this.scan = new ScanLayer(scanCanvas);
+    this.eye = new Eye((rangeIndex) => store.send({ type: "set", change: { rangeIndex } }));
     this.#ink = inkCanvas;
     // Where a processor draws for the graphics card, strokes are far cheaper on a canvas that never leaves it.
     const ctx = inkCanvas.getContext("2d", { willReadFrequently: this.scan.isDrawnByProcessor });
     if (this.scan.isDrawnByProcessor) this.#pace.coarsest();
     if (ctx === null) throw new Error("this browser cannot draw");
     this.#ctx = ctx;
-    window.addEventListener("resize", () => (this.isDirty = true));
   }
 
   set chart(map: ChartMap) {
@@ -80,14 +83,28 @@ export class Screen {
     this.isDirty = true;
   }
 
+  /** Where everything lies from now on. */
+  set layout(layout: Layout) {
+    this.#layout = layout;
+    lay(this.sheet, layout.picture);
+    this.#layKey = "";
+    this.isDirty = true;
+  }
+
+  get layout(): Layout {
+    return this.#layout;
+  }
+
   /** What the sheet is touched for now; null: for echoes. */
   set tool(tool: Tool | null) {
     if (tool === this.#tool) return;
-    const camera = this.#cameras[0];
-    // Held as it lies at this moment: a finger may be on it before the next frame.
-    this.#hold = tool?.holdsView === true && camera !== undefined ? { place: { latDeg: camera.plane.latDeg, lonDeg: camera.plane.lonDeg }, up: camera.up } : null;
     this.#tool = tool;
+    this.eye.hold(undefined);
+    this.eye.jump();
     this.isDirty = true;
+    // Drawn now, and held as it lies then: a finger may be on it before the next frame.
+    this.#frame(performance.now(), true);
+    if (tool?.holdsView === true) this.eye.hold(this.#cameras[0]);
   }
 
   /** What the chart says at single places in sight. */
@@ -102,6 +119,14 @@ export class Screen {
 
   get inks(): Inks {
     return LOOKS[this.look];
+  }
+
+  /** The words on the sheet and where they stand, page pixels; for tests. */
+  get written(): readonly { readonly text: string; readonly x: number; readonly y: number; readonly w: number; readonly h: number }[] {
+    const { picture } = this.#layout;
+    return this.#views.flatMap(({ pane, view }) =>
+      view.labels.written.map(({ text, box }) => ({ ...box, text, x: box.x + pane.x + picture.x, y: box.y + pane.y + picture.y })),
+    );
   }
 
   start(): void {
@@ -119,7 +144,7 @@ export class Screen {
 
   echoAt(x: number, y: number): number | null {
     const found = this.#paneAt(x, y);
-    return found === undefined ? null : echoAt(found.view, x - found.pane.x, y - found.pane.y);
+    return found === undefined ? null : echoAt(found.view, found.x, found.y);
   }
 
   /** Page pixel of a place in the first pane; for tests. */
@@ -127,22 +152,27 @@ export class Screen {
     const found = this.#views[0];
     if (found === undefined) return null;
     const [x, y] = at(found.view, latDeg, lonDeg);
-    return [x + found.pane.x, y + found.pane.y];
+    return [x + found.pane.x + this.#layout.picture.x, y + found.pane.y + this.#layout.picture.y];
   }
 
   placeAt(x: number, y: number): Place | null {
     const found = this.#paneAt(x, y);
-    return found === undefined ? null : unproject(found.view.camera, x - found.pane.x, y - found.pane.y);
+    return found === undefined ? null : unproject(found.view.camera, found.x, found.y);
   }
 
-  #paneAt(x: number, y: number): { pane: Pane; view: View } | undefined {
-    return this.#views.find(({ pane }) => x >= pane.x && y >= pane.y && x < pane.x + pane.width && y < pane.y + pane.height);
+  #paneAt(pageX: number, pageY: number): { view: View; x: number; y: number } | undefined {
+    const [x, y] = [pageX - this.#layout.picture.x, pageY - this.#layout.picture.y];
+    const found = this.#views.find(({ pane }) => x >= pane.x && y >= pane.y && x < pane.x + pane.width && y < pane.y + pane.height);
+    return found === undefined ? undefined : { view: found.view, x: x - found.pane.x, y: y - found.pane.y };
   }
 
-  #frame(now: number): void {
-    const dt = Math.min((now - this.#lastMs) / 1000, 0.5);
-    this.#pace.frame(now - this.#lastMs);
-    this.#lastMs = now;
+  #frame(now: number, isForced = false): void {
+    this.#pace.frame(now - this.#last.frame);
+    this.#last.frame = now;
+    const gap = this.isTouched || this.#tool !== null ? GAP_MS.finger : this.scan.isDrawnByProcessor ? GAP_MS.processor : GAP_MS.card;
+    if (!isForced && now - this.#last.drawn < gap) return;
+    const dt = Math.min((now - this.#last.drawn) / 1000, 0.5);
+    this.#last.drawn = now;
     this.frames += 1;
     if (this.#drawnUnixMs !== null) {
       // Counted when the frame after it begins: by then the drawn one has been handed on to be shown.
@@ -150,69 +180,36 @@ export class Screen {
       if (this.delaysMs.length > 600) this.delaysMs.shift();
       this.#drawnUnixMs = null;
     }
-    const { store } = this;
-    const state = store.state;
-    if (now - this.#footAt > 250 || this.isDirty) {
-      this.#footAt = now;
-      const first = this.foot.show(state, now);
-      this.#thread = { echo: first.echo, urgency: first.urgency, offers: offered(state) !== null };
-      this.#footTop = this.foot.top;
-    }
-    const pose = state.pose;
-    const own = state.reading?.own;
-    const hasPlace = pose !== null && !Number.isNaN(pose.latDeg);
+    const state = this.store.state;
+    const { picture } = this.#layout;
     const paused = state.affairs?.paused === true;
-    const poseAge = pose === null ? 0 : (Number.isNaN(pose.ageS) ? 0 : pose.ageS) + (now - state.poseAt) / 1000;
-    let target = hasPlace ? (paused ? pose : runOn(pose, poseAge)) : own?.lat != null && own.lon != null ? { latDeg: own.lat, lonDeg: own.lon } : null;
-    if (target === null) {
-      const [west, south, east, north] = state.chart?.bounds ?? [0, 0, 0, 0];
-      target = { latDeg: (south + north) / 2, lonDeg: (west + east) / 2 };
-    }
-    const place = this.#place.step(target, dt, 0.4, 60);
-    const headingTarget = pose === null ? Number.NaN : (pose.headingDeg * Math.PI) / 180;
-    const heading = Number.isNaN(headingTarget) ? Number.NaN : this.#heading.step(headingTarget, dt, 0.15);
-    const cogDeg = pose === null ? Number.NaN : pose.cogDeg;
-    const boat: Boat = { ...place, headingDeg: (heading * 180) / Math.PI, cogDeg, sogKn: pose === null ? Number.NaN : pose.sogKn };
-    const { up, lay, rangeIndex } = state.settings;
-    const upTarget = upOf(up, boat.headingDeg, cogDeg);
-    // Course-up is steadied harder: a course over the ground wanders where a heading does not.
-    let upRad = this.#up.step(upTarget, dt, up === "course" ? 1.2 : 0.18);
-    let middle: Place = place;
-    if (this.#tool?.holdsView === true) {
-      // The sheet stands still under a drawing finger; the boat goes on over it.
-      this.#hold ??= { place: { ...place }, up: upRad };
-      middle = this.#hold.place;
-      upRad = this.#hold.up;
-    }
-    const rangeNm = RANGES_NM[rangeIndex] ?? 1;
-
-    const width = window.innerWidth;
-    const height = window.innerHeight;
-    const panes = panesOf(lay, width, height, this.#footTop);
-    const cameras = panes.map((pane) => cameraOf(pane, up, upRad, middle, rangeNm, this.#footTop));
+    const covered = this.isDrawerOpen ? this.#layout.free : picture;
+    const free = { ...covered, x: covered.x - picture.x, y: covered.y - picture.y };
+    const panes = panesOf(state.settings.lay, picture.width, picture.height, free);
+    const { boat, heading, cameras, isSettled } = this.eye.step(state, now, dt, panes);
     const moved = cameras.length !== this.#cameras.length || cameras.some((camera, i) => isMoved(camera, this.#cameras[i]));
     const ratio = Math.min(window.devicePixelRatio, 2);
-    const lays = `${lay}|${width}|${height}|${this.#scanRatio(ratio)}|${ratio}|${Math.round(this.#footTop)}`;
+    const lays = `${state.settings.lay}|${picture.width}|${picture.height}|${panes[0]?.width}|${panes[0]?.height}|${this.#scanRatio(ratio)}|${ratio}`;
     if (lays !== this.#layKey) {
       this.#layKey = lays;
-      this.#layOut(panes, ratio, width, height);
+      this.#layOut(panes, ratio);
       this.isDirty = true;
     }
     if (this.#groundOf !== state.reading) {
       this.#groundOf = state.reading;
-      this.#ground = groundOf(state.reading, place.latDeg, place.lonDeg);
+      this.#ground = groundOf(state.reading, boat.latDeg, boat.lonDeg);
       this.isDirty = true;
     }
     if (moved || this.isDirty) {
       this.#cameras = cameras;
       panes.forEach((pane, i) => {
         const camera = cameras[i];
-        if (pane.hasChart && camera !== undefined) this.#chart?.look(camera);
+        if (pane.hasChart && camera !== undefined) this.#chart?.look(camera, isSettled);
       });
     }
     const used = this.#cameras;
-    if (moved || this.isDirty || now - this.#scanAt > IDLE_MS || this.pendingUnixMs !== null) {
-      this.#scanAt = now;
+    if (moved || this.isDirty || now - this.#last.scan > IDLE_MS || this.pendingUnixMs !== null) {
+      this.#last.scan = now;
       panes.forEach((pane, i) => {
         const camera = used[i];
         if (!pane.hasRadar || camera === undefined) return;
@@ -220,14 +217,15 @@ export class Screen {
         // In the story's minutes: it may run faster than life.
         this.scan.trailS = trails === "off" ? 0 : TRAIL_S[trails] / (state.affairs?.speed ?? 1);
         const strength = pane.hasChart ? state.settings.radarStrength : 1;
-        this.scan.draw(camera, { ...place, headingRad: Number.isNaN(heading) ? 0 : heading }, this.inks, paused ? this.scan.newestAt + 0.01 : now / 1000, strength, this.#scanRatio(ratio));
+        const { latDeg, lonDeg } = boat;
+        this.scan.draw(camera, { latDeg, lonDeg, headingRad: Number.isNaN(heading) ? 0 : heading }, this.inks, paused ? this.scan.newestAt + 0.01 : now / 1000, strength, this.#scanRatio(ratio));
       });
       this.#drawnUnixMs = this.pendingUnixMs;
       this.pendingUnixMs = null;
     }
-    if (moved || this.isDirty || now - this.#inkAt > IDLE_MS) {
-      this.#inkAt = now;
-      this.#drawInk(panes, used, boat, rangeNm, now, ratio);
+    if (moved || this.isDirty || now - this.#last.ink > IDLE_MS) {
+      this.#last.ink = now;
+      this.#drawInk(panes, used, boat, now, ratio);
     }
     this.isDirty = false;
   }
@@ -237,28 +235,34 @@ export class Screen {
     return Math.min(ratio, 1) * this.#pace.ratio;
   }
 
-  #layOut(panes: readonly Pane[], ratio: number, width: number, height: number): void {
-    this.#ink.width = Math.round(width * ratio);
-    this.#ink.height = Math.round(height * ratio);
+  #layOut(panes: readonly Pane[], ratio: number): void {
+    const { picture } = this.#layout;
+    this.#ink.width = Math.round(picture.width * ratio);
+    this.#ink.height = Math.round(picture.height * ratio);
     const chart = panes.find((pane) => pane.hasChart);
     this.chartBox.style.display = chart === undefined ? "none" : "block";
-    if (chart !== undefined) box(this.chartBox, chart);
+    if (chart !== undefined) lay(this.chartBox, chart);
     const radar = panes.find((pane) => pane.hasRadar);
     if (radar !== undefined) {
-      box(this.scan.canvas, radar);
+      lay(this.scan.canvas, radar);
       this.scan.canvas.width = Math.round(radar.width * this.#scanRatio(ratio));
       this.scan.canvas.height = Math.round(radar.height * this.#scanRatio(ratio));
     }
   }
 
-  #drawInk(panes: readonly Pane[], cameras: readonly Camera[], boat: Boat, rangeNm: number, now: number, ratio: number): void {
+  #drawInk(panes: readonly Pane[], cameras: readonly Camera[], boat: Boat, now: number, ratio: number): void {
     const state = this.store.state;
     const ctx = this.#ctx;
     this.#views = [];
+    const first = whatMatters(state, now)[0];
+    const { plane } = this.#ground;
+    const seen = this.#seen.step(this.#ground, plane.east(boat.lonDeg), plane.north(boat.latDeg), Math.min((now - this.#last.seen) / 1000, 3));
+    this.#last.seen = now;
+    const isNow = isPresent(state, now);
+    const thread = { echo: first?.echo ?? null, urgency: first?.urgency ?? 1, offers: offered(state) !== null };
     panes.forEach((pane, i) => {
       const camera = cameras[i];
       if (camera === undefined) return;
-      const footTop = Math.min(this.#footTop - pane.y, pane.height);
       const view: View = {
         ctx,
         camera,
@@ -266,11 +270,14 @@ export class Screen {
         state,
         boat,
         unit: (state.hello?.boat ?? BOAT_UNKNOWN).distance_unit,
-        labels: labelsOf(pane),
+        labels: paneOfLabels(pane, this.#layout.picture),
         ground: this.#ground,
-        fade: !isPresent(state, now) ? 0.35 : state.trial !== null || this.#tool?.fadesPresent === true ? 0.5 : 1,
-        rangeNm,
-        footTop,
+        seen,
+        isNow,
+        fade: !isNow ? 0.35 : state.trial !== null || this.#tool?.fadesPresent === true ? 0.5 : 1,
+        rangeNm: RANGES_NM[state.settings.rangeIndex] ?? 1,
+        footTop: pane.free.y + pane.free.height,
+        free: pane.free,
         nowMs: now,
         hasChart: pane.hasChart,
         hasRadar: pane.hasRadar,
@@ -284,32 +291,14 @@ export class Screen {
       ctx.beginPath();
       ctx.rect(0, 0, pane.width, pane.height);
       ctx.clip();
-      drawInk(view, this.#thread, this.#tool);
+      drawInk(view, thread, this.#tool);
       ctx.restore();
     });
   }
 }
 
-function labelsOf(pane: Pane): Labels {
-  const labels = new Labels(pane.width, pane.height);
-  for (const id of ["word", "tool"]) {
-    const words = document.getElementById(id)?.getBoundingClientRect();
-    if (words !== undefined && words.width > 0) labels.block(words.left - pane.x - 6, words.top - pane.y - 6, words.width + 12, words.height + 10);
-  }
-  const thumb = document.getElementById("thumb")?.getBoundingClientRect();
-  if (thumb !== undefined) labels.block(thumb.left - pane.x, thumb.top - pane.y, thumb.width, thumb.height);
-  return labels;
-}
-
-function box(element: HTMLElement, pane: Pane): void {
-  element.style.left = `${pane.x}px`;
-  element.style.top = `${pane.y}px`;
-  element.style.width = `${pane.width}px`;
-  element.style.height = `${pane.height}px`;
-}
-
 function isMoved(a: Camera, b: Camera | undefined): boolean {
-  if (b === undefined || a.width !== b.width || a.height !== b.height || a.pxPerM !== b.pxPerM || a.x !== b.x || a.y !== b.y) return true;
+  if (b === undefined || a.width !== b.width || a.height !== b.height || a.pxPerM !== b.pxPerM || Math.hypot(a.x - b.x, a.y - b.y) > STILL_PX) return true;
   const east = (a.plane.x0 - b.plane.x0) * a.plane.metresPerUnit * a.pxPerM;
   const north = (a.plane.y0 - b.plane.y0) * a.plane.metresPerUnit * a.pxPerM;
   return Math.hypot(east, north) > STILL_PX || Math.abs(a.up - b.up) > STILL_RAD;

@@ -172,6 +172,25 @@ class Instruction:
     to_kn: float | None
     say: str  # verb first
     because: str  # who and why, by which rule
+    echo: int | None = None  # whom it is about; for the screens, and no part of a written reading
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return it as a reading is written."""
+        return {name: getattr(self, name) for name in ("do", "to_deg", "to_kn", "say", "because")}
+
+
+AlertState = Literal["unacknowledged", "acknowledged", "rectified"]
+
+
+@dataclass(frozen=True, slots=True)
+class Alert:
+    """A matter that was called, and how it stands."""
+
+    key: str
+    urgency: int
+    state: AlertState
+    say: str
+    is_escalated: bool = False  # an alarm because nobody answered the warning
 
 
 @dataclass(frozen=True, slots=True)
@@ -242,6 +261,7 @@ class Reading:
     performance_db: float | None = None
     performance_sigma_db: float | None = None
     instruction: Instruction | None = None  # None: nothing is asked now
+    alerts: tuple[Alert, ...] = ()  # what was called and how it stands: for the screens, no part of a written reading
     manoeuvres: Manoeuvres | None = None  # None: nothing comes inside the keep-off, or it cannot be said
 
     def __repr__(self) -> str:
@@ -263,7 +283,7 @@ class Reading:
             "registration": _slots_dict(self.registration),
             "speed": _slots_dict(self.speed),
             "faults": [{"what": f.what, "state": f.state, "since": iso_utc(f.since_ns)} for f in self.faults],
-            "instruction": _slots_dict(self.instruction),
+            "instruction": None if self.instruction is None else self.instruction.as_dict(),
             "calls": [_slots_dict(call) for call in self.calls],
             "performance_db": self.performance_db,
             "performance_sigma_db": self.performance_sigma_db,

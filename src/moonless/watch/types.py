@@ -31,6 +31,7 @@ class Turn:
     ais: tuple[AisTarget, ...]
     frame: LocalFrame | None  # of the tracks; None: own position never known
     received_s: float = 0.0  # `clock.steady_s` when the newest of what it speaks of came in; 0 where nobody said
+    depth_below_surface_m: float | None = None  # sounder, from the waterline
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -23,6 +23,7 @@ def page(browser: Any, made_helm: str) -> Iterator[Page]:
     page = Page(browser, made_helm).open()
     # The boat stands still, so that everything of the made waters stays on the sheet.
     page.press("p")
+    page.rest()
     page.until(WHOLE, 60.0)
     yield page
     page.context.close()
@@ -55,7 +56,7 @@ class Watched:
 def land_share(page: Page) -> float:
     """Return the share of the sheet that is drawn as land (as web/src/look/table.ts has it at night)."""
     picture = page.picture().astype(int)
-    return float((np.abs(picture - (20, 1, 0)).max(axis=-1) <= 1).mean())
+    return float((np.abs(picture - (66, 3, 1)).max(axis=-1) <= 1).mean())
 
 
 def test_tiles_are_drawn_and_say_what_stands_where(page: Page) -> None:
@@ -73,7 +74,7 @@ def test_tiles_are_drawn_and_say_what_stands_where(page: Page) -> None:
 
 
 def test_what_no_cell_covers_is_told(page: Page) -> None:
-    page.page.evaluate("moonless.store.send({ type: 'set', change: { rangeIndex: 11 } })")
+    page.page.evaluate("moonless.store.send({ type: 'set', change: { rangeIndex: 11, rangeHeld: true } })")
     page.until(WHOLE)
     page.page.wait_for_timeout(500)
     # Cross-hatching: strokes of the contour's ink in both directions, where the sheet would else be plain.
@@ -84,7 +85,7 @@ def test_what_no_cell_covers_is_told(page: Page) -> None:
 
 
 def test_dangers_are_told_apart_by_form_alone(page: Page) -> None:
-    page.page.evaluate("moonless.store.send({ type: 'set', change: { rangeIndex: 5, lay: 'beside' } })")
+    page.rest(rangeIndex=5, lay="beside")
     page.until(WHOLE)
     page.page.wait_for_timeout(600)
     patches = page.page.evaluate(
@@ -155,7 +156,7 @@ def test_a_link_that_was_lost_brings_the_chart_it_could_not(browser: Any) -> Non
     page = Page(browser, server.address).open()
     page.until(WHOLE, 60.0)
     server.process.send_signal(19)  # SIGSTOP: a helm that answers nothing, as on a link gone silent
-    page.page.evaluate("moonless.store.send({ type: 'set', change: { rangeIndex: 9 } })")
+    page.page.evaluate("moonless.store.send({ type: 'set', change: { rangeIndex: 9, rangeHeld: true } })")
     page.page.wait_for_timeout(1500)
     server.process.send_signal(18)  # SIGCONT
     page.until(WHOLE, 40.0)

@@ -40,20 +40,8 @@ def shared(browser: Any, made_helm: str) -> Iterator[Page]:
 @pytest.fixture
 def opened(shared: Page) -> Page:
     shared.page.set_viewport_size({"width": 1280, "height": 800})
-    shared.page.evaluate(
-        """(() => {
-          moonless.box.leave();
-          document.getElementById('ask')?.remove();
-          for (const sheet of document.querySelectorAll('.sheet-over')) sheet.hidden = true;
-          moonless.store.send({ type: 'trial', trial: null });
-          moonless.store.send({ type: 'lock', locked: false });
-          moonless.store.send({ type: 'touch', echo: null });
-          moonless.store.send({ type: 'set', change: {
-            look: null, up: 'north', lay: 'over', rangeIndex: 6, dim: 0, hand: null, parallel: null, trails: 'off' } });
-          moonless.tools.route.draft.clear();
-          document.activeElement?.blur();
-        })()"""
-    )
+    shared.rest(up="north")
+    shared.page.evaluate("moonless.tools.route.draft.clear()")
     shared.until(HAS_PICTURE)
     shared.page.wait_for_timeout(200)
     return shared
@@ -173,7 +161,7 @@ def test_tools_go_away_by_themselves(opened: Page) -> None:
     opened.press("c")
     opened.page.evaluate("moonless.box.tick(performance.now() + 61000)")
     assert opened.page.evaluate("moonless.box.now") is None
-    assert not opened.page.evaluate("document.getElementById('fan').classList.contains('open')")
+    assert opened.page.is_hidden("#held")
 
 
 def test_a_drag_round_the_boat_turns_the_trial(opened: Page) -> None:
@@ -201,45 +189,37 @@ def test_a_tools_controls_fit_a_thumb_and_leave_the_call_in_sight(
     opened.page.set_viewport_size({"width": width, "height": height})
     opened.press(key)
     opened.page.wait_for_timeout(500)
-    blades, lines = opened.page.evaluate(
-        """(() => {
-          const words = document.createRange();
-          words.selectNodeContents(document.getElementById('say'));
-          const box = r => [r.left, r.top, r.right, r.bottom];
-          return [
-            [...document.querySelectorAll('.blade')].map(b => box(b.getBoundingClientRect())),
-            [...words.getClientRects()].map(box),
-          ];
-        })()"""
+    rect = "getBoundingClientRect().toJSON()"
+    drawer, band, blades = opened.page.evaluate(
+        f"[document.getElementById('held').{rect}, document.getElementById('band').{rect}, "
+        f"[...document.querySelectorAll('#held .blade')].map(b => b.{rect})]"
     )
-    assert blades and lines
-    for left, top, right, bottom in blades:
-        assert right - left >= 76 and bottom - top >= 76
-        assert left >= 0 and top >= 0 and right <= width and bottom <= height
-        for west, north, east, south in lines:
-            apart = left >= east or right <= west or top >= south or bottom <= north
-            assert apart, "a control lies on the call"
+    assert blades
+    assert drawer["bottom"] <= band["top"] and drawer["right"] <= width
+    for box in blades:
+        assert box["width"] >= 76 and box["height"] >= 76
+        assert box["left"] >= 0 and box["right"] <= width
+        assert box["bottom"] <= drawer["bottom"] and box["top"] >= drawer["top"], "a control has to be looked for"
     assert_night(opened.picture())
 
 
-def test_every_page_of_the_fan_holds_what_it_shows(opened: Page) -> None:
-    opened.press("Enter")
-    seen: set[str] = set()
-    for _ in range(3):
-        names = opened.page.evaluate("[...document.querySelectorAll('#fan .blade')].map(b => b.dataset.name)")
-        assert len(names) <= 13 and names[-1] in ("more", "back")
-        seen |= set(names)
-        opened.page.evaluate("[...document.querySelectorAll('#fan .blade')].at(-1).click()")
-    assert {"trial", "measure", "draw", "routes", "lines", "trails", "lock", "plan", "keys", "silence", "heard"} - {
-        "plan"
-    } <= seen
+def test_one_list_holds_all_that_the_five_do_not(opened: Page) -> None:
+    opened.page.locator("#bar [data-name=more]").click()
+    rows = "[...document.querySelectorAll('#list .blade:not([hidden])')]"
+    names = opened.page.evaluate(f"{rows}.map(b => b.dataset.name)")
+    assert {"measure", "draw", "routes", "lines", "trails", "lock", "keys", "silence", "light", "view"} <= set(names)
+    # It stays until it is closed: nothing goes away while a finger is on its way.
+    opened.page.evaluate("moonless.box.tick(performance.now() + 600000)")
+    assert opened.page.is_visible("#list")
+    opened.page.locator("#list [data-name=close]").click()
+    assert opened.page.is_hidden("#list")
 
 
 def test_index_lines_by_finger_stay_until_they_are_taken_away(opened: Page) -> None:
     opened.press("i")
-    opened.page.mouse.click(900, 300)
+    opened.page.mouse.click(640, 300)
     first = opened.state("settings.parallel.offM")
-    opened.page.mouse.click(1000, 300)
+    opened.page.mouse.click(720, 300)
     assert opened.state("settings.parallel.offM") > first
     opened.page.locator("[data-name=done]").click()
     assert opened.state("settings.parallel") is not None
@@ -248,10 +228,31 @@ def test_index_lines_by_finger_stay_until_they_are_taken_away(opened: Page) -> N
     assert opened.state("settings.parallel") is None
 
 
+def test_both_index_lines_are_drawn_in_the_same_ink(opened: Page) -> None:
+    opened.page.evaluate(
+        "moonless.store.send({ type: 'set', change: { parallel: { bearingDeg: 0, offM: 500, isBoth: true } } })"
+    )
+    opened.page.wait_for_timeout(500)
+    # The brightest of each line, looked for across it over a stretch longer than a gap of its strokes.
+    light = opened.page.evaluate(
+        """[-500, 500].map(off => {
+          const { screen } = moonless, { boat } = screen;
+          const lon = boat.lonDeg + off / (111120 * Math.cos(boat.latDeg * Math.PI / 180));
+          const [x, y] = screen.pixelOf(boat.latDeg, lon), p = screen.layout.picture;
+          const data = document.getElementById('ink').getContext('2d')
+            .getImageData(Math.round(x - p.x) - 3, Math.round(y - p.y) - 120, 7, 80).data;
+          let most = 0;
+          for (let i = 0; i < data.length; i += 4) most = Math.max(most, data[i] * data[i + 3] / 255);
+          return most;
+        })"""
+    )
+    assert min(light) > 100, light
+
+
 def test_a_mover_leaves_a_trail_over_the_ground_and_what_stands_leaves_none(opened: Page) -> None:
     # The made boat 11 goes 6 knots, 8 m a turn: every place on her way lies under her echo for three turns and more,
     # which is what a trail asks. (A faster one leaves places marked once only, and those are none.)
-    opened.page.evaluate("moonless.store.send({ type: 'set', change: { trails: 'long', rangeIndex: 7 } })")
+    opened.rest(up="north", trails="long", rangeIndex=7)
     seen = "(() => { const r = moonless.store.state.reading, at = id => { const e = r.echoes.find(e => e.id === id); \
 return [e.lat, e.lon]; }; return [Date.parse(r.time) / 1000, at(11), at(7)]; })()"
     # Turns are counted by the story's own time: a starved page is given as long as its turns take to come.

@@ -89,10 +89,12 @@ describe("camera", () => {
 
 describe("words for numbers", () => {
   it("says distances", () => {
-    expect(sayDistance(1852 * 0.42, "nm")).toBe("0.42 mile");
+    expect(sayDistance(1852 * 0.42, "nm")).toBe("4.2 cables");
     expect(sayDistance(1852, "nm")).toBe("1 mile");
     expect(sayDistance(1852 * 2.5, "nm")).toBe("2.5 miles");
-    expect(sayDistance(148, "nm")).toBe("150 metres");
+    // One system: who counts in miles is told cables under one of them, never metres beside.
+    expect(sayDistance(148, "nm")).toBe("0.8 cable");
+    expect(sayDistance(60, "metres")).toBe("60 metres");
     expect(sayDistance(556, "cables")).toBe("3 cables");
     expect(sayDistance(914.4, "yards")).toBe("1000 yards");
   });
@@ -110,7 +112,7 @@ describe("words for numbers", () => {
       const n = range / ringStepNm(range);
       expect(Number.isInteger(n)).toBe(true);
     }
-    expect(ringLabel(1852 * 0.375, "nm")).toBe("0.375 M");
+    expect(ringLabel(1852 * 0.375, "nm")).toBe("3.75 c");
     expect(ringLabel(1852, "nm")).toBe("1 M");
   });
 });

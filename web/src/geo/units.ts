@@ -4,6 +4,7 @@ export type DistanceUnit = "nm" | "cables" | "yards" | "metres";
 export const NM_M = 1852;
 const IN_M: Record<DistanceUnit, number> = { nm: NM_M, cables: NM_M / 10, yards: 0.9144, metres: 1 };
 const WORD: Record<DistanceUnit, string> = { nm: "mile", cables: "cable", yards: "yard", metres: "metre" };
+const SHORT: Record<DistanceUnit, string> = { nm: "M", cables: "c", yards: "yd", metres: "m" };
 
 /** Half-steps: each a half or a third more than the one before. Nautical miles from the boat to the sheet's edge. */
 export const RANGES_NM: readonly number[] = [0.125, 0.1875, 0.25, 0.375, 0.5, 0.75, 1, 1.5, 2, 3, 4, 6, 8, 12, 16, 24];
@@ -18,30 +19,49 @@ function trimmed(value: number, digits: number): string {
   return value.toFixed(digits).replace(/\.?0+$/, "");
 }
 
-/** "0.42 mile", "310 metres": two or three figures, no more than a radar can say. */
+/** What a distance is counted in: of a skipper who counts in miles, cables below one of them. */
+function counted(m: number, unit: DistanceUnit): DistanceUnit {
+  return unit === "nm" && m < 0.95 * NM_M ? "cables" : unit;
+}
+
+function rounded(m: number, unit: DistanceUnit): { readonly text: string; readonly value: number; readonly in: DistanceUnit } {
+  const counts = counted(m, unit);
+  const value = m / IN_M[counts];
+  if (counts === "nm" || counts === "cables") {
+    const shown = Number(value.toFixed(1));
+    return { text: trimmed(shown, 1), value: shown, in: counts };
+  }
+  const step = value < 1000 ? 10 : 50;
+  const shown = Math.round(value / step) * step;
+  return { text: String(shown), value: shown, in: counts };
+}
+
+/** "4.2 cables", "1.5 miles", "310 metres": no more figures than a radar can say, and one system on one screen. */
 export function sayDistance(m: number, unit: DistanceUnit): string {
-  // Under a tenth of a mile people think in metres.
-  if (unit === "nm" && m < NM_M / 10) return sayDistance(m, "metres");
-  const value = m / IN_M[unit];
-  const step = unit === "nm" ? (value < 1 ? 2 : 1) : unit === "cables" ? 1 : -1;
-  const rounded = step >= 0 ? Number(value.toFixed(step)) : Math.round(value / 10) * 10;
-  const text = step >= 0 ? trimmed(value, step) : String(rounded);
-  return `${text} ${WORD[unit]}${rounded === 1 || (unit === "nm" && rounded < 1) ? "" : "s"}`;
+  const { text, value, in: counts } = rounded(m, unit);
+  return `${text} ${WORD[counts]}${value === 1 || (value > 0 && value < 1) ? "" : "s"}`;
+}
+
+/** The same in short: "4.2 c", "1.5 M", "310 m". */
+export function shortDistance(m: number, unit: DistanceUnit): string {
+  const { text, in: counts } = rounded(m, unit);
+  return `${text} ${SHORT[counts]}`;
 }
 
 /** A ring's label: the number and, short, its unit. */
 export function ringLabel(m: number, unit: DistanceUnit): string {
-  const short: Record<DistanceUnit, string> = { nm: "M", cables: "c", yards: "yd", metres: "m" };
-  const value = m / IN_M[unit];
-  return `${trimmed(value, unit === "nm" ? 4 : unit === "cables" ? 1 : 0)} ${short[unit]}`;
+  const counts = counted(m, unit);
+  const value = m / IN_M[counts];
+  return `${trimmed(value, counts === "nm" ? 2 : counts === "cables" ? 2 : 0)} ${SHORT[counts]}`;
 }
 
-/** "3 min 10 s", "45 s", "12 min". */
+/** "3 min 10 s", "45 s", "12 min", "3 h". */
 export function sayTime(s: number): string {
   const whole = Math.max(0, Math.round(s));
   if (whole < 60) return `${whole} s`;
   const min = Math.floor(whole / 60);
   const rest = Math.round((whole % 60) / 10) * 10;
+  if (min >= 120) return `${Math.round(min / 60)} h`;
   if (min >= 10) return `${Math.round(whole / 60)} min`;
   if (rest === 0) return `${min} min`;
   return rest === 60 ? `${min + 1} min` : `${min} min ${rest} s`;

@@ -8,8 +8,8 @@ import { doubtM } from "./ink/own";
 import { isOverrun } from "./ink/seeing";
 import { Levels } from "./scan/levels";
 import { invert } from "./scan/uniforms";
-import { arcAngle, arcTop } from "../panels/arc";
-import { cameraOf, panesOf, upOf } from "../map/panes";
+import { mostWords, scaleTop, shareAt } from "../band/speed";
+import { panesOf, upOf } from "../map/panes";
 import { Pace } from "../state/pace";
 import { EasedAngle } from "../state/smooth";
 import type { Echo, Reading } from "../state/types";
@@ -112,31 +112,34 @@ describe("loudness", () => {
   });
 });
 
-describe("the speed arc", () => {
+describe("the speed line", () => {
   it("holds both marks", () => {
-    for (const [made, advised] of [[8, 6], [22, 18], [null, 6], [3, null]] as const) {
-      const top = arcTop(made, advised);
-      expect(top).toBeGreaterThanOrEqual(Math.max(made ?? 0, advised ?? 0));
-      expect(arcAngle(top, top, 0.2)).toBeCloseTo(0.2, 12);
-      expect(arcAngle(0, top, 0.2)).toBeCloseTo(-0.2, 12);
+    for (const [made, most] of [[8, 6], [22, 18], [null, 6], [3, null]] as const) {
+      const top = scaleTop(made, most);
+      expect(top).toBeGreaterThanOrEqual(Math.max(made ?? 0, most ?? 0));
+      expect(shareAt(top, top)).toBe(1);
+      expect(shareAt(0, top)).toBe(0);
     }
+  });
+  it("names a limit and never a permission", () => {
+    expect(mostWords(18, false)).toMatch(/^at most 18 kn/);
+    expect(mostWords(null, false)).toMatch(/no speed can be said/);
   });
 });
 
 describe("panes", () => {
+  const whole = { x: 0, y: 0, width: 1280, height: 800 };
   it("lay side by side by width, one above the other by height", () => {
-    const wide = panesOf("beside", 1280, 800, 600);
-    expect(wide.map((p) => p.x)).toEqual([0, 640]);
-    const tall = panesOf("beside", 800, 1280, 1000);
+    expect(panesOf("beside", 1280, 800, whole).map((p) => p.x)).toEqual([0, 640]);
+    const tall = panesOf("beside", 800, 1280, { x: 0, y: 0, width: 800, height: 1280 });
     expect(tall.find((p) => p.hasRadar)?.y).toBe(0);
-    expect(panesOf("radar", 10, 10, 5)[0]?.hasChart).toBe(false);
+    expect(panesOf("radar", 10, 10, { x: 0, y: 0, width: 10, height: 10 })[0]?.hasChart).toBe(false);
   });
 
-  it("keep the range's edge on the sheet", () => {
-    const [pane] = panesOf("over", 1280, 800, 600);
-    if (pane === undefined) throw new Error("no pane");
-    const camera = cameraOf(pane, "head", 0, { latDeg: -38, lonDeg: -128 }, 1, 600);
-    expect(camera.y - 1852 * camera.pxPerM).toBeCloseTo(26, 6);
+  it("know what a drawer leaves of them", () => {
+    const [pane] = panesOf("over", 1280, 800, { ...whole, width: 800 });
+    expect(pane?.width).toBe(1280);
+    expect(pane?.free.width).toBe(800);
   });
 
   it("fall back to course when there is no heading, and to north when there is neither", () => {

@@ -19,8 +19,34 @@ describe("night", () => {
     expect(luminance(speak)).toBeGreaterThan(2 * luminance(whisper));
   });
 
+  it("tells land, shoal water, coast, safety contour and echo from water by tone", () => {
+    const { sheet, shoal, land, coast, contour, safety, echoWeak, echoStrong, speak } = LOOKS.night;
+    // In luminance alone, as an eye adapted to the dark judges: WCAG's formula adds a lit room's glare. Own choice: each
+    // step at least half as bright again as the one before.
+    const steps = [shoal, land, coast, safety].map(luminance);
+    for (let i = 1; i < steps.length; i++) expect(steps[i]).toBeGreaterThan(1.3 * (steps[i - 1] ?? 0));
+    expect(contrast(coast, sheet)).toBeGreaterThan(2);
+    expect(contrast(coast, land)).toBeGreaterThan(1.7);
+    expect(contrast(safety, shoal)).toBeGreaterThan(2.5);
+    expect(contrast(land, sheet)).toBeGreaterThan(1.2);
+    expect(contrast(echoWeak, sheet)).toBeGreaterThan(1.6);
+    expect(contrast(echoStrong, land)).toBeGreaterThan(3);
+    expect(luminance(contour)).toBeLessThan(luminance(coast));
+    expect(luminance(echoStrong)).toBeGreaterThan(luminance(speak));
+  });
+
   it("never starts from anything but black", () => {
     expect(LOOKS.night.sheet).toEqual([0, 0, 0]);
+  });
+});
+
+describe("day", () => {
+  it("is a light sheet with dark ink: the sun outshines any dark one", () => {
+    const { sheet, land, coast, safety, echoStrong } = LOOKS.day;
+    expect(luminance(sheet)).toBeGreaterThan(0.8);
+    expect(contrast(coast, sheet)).toBeGreaterThan(4.5);
+    expect(contrast(safety, sheet)).toBeGreaterThan(4.5);
+    expect(contrast(echoStrong, land)).toBeGreaterThan(3);
   });
 });
 

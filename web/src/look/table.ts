@@ -1,5 +1,5 @@
 /**
- * The three looks, one table: ink of one hue at three strengths, on one dark sheet.
+ * The three looks, one table: ink of one hue at three strengths on one sheet, dark but by day, when the sun is on it.
  *
  * Night is long-wavelength light only. No pixel of it may hold more green than NIGHT_GREEN_MAX or more blue than
  * NIGHT_BLUE_MAX (of 255); a test reads the rendered picture.
@@ -35,51 +35,51 @@ export interface Inks {
 export const LOOKS: Readonly<Record<Look, Inks>> = {
   night: {
     sheet: [0, 0, 0],
-    whisper: [112, 4, 2],
-    speak: [196, 14, 6],
+    whisper: [126, 5, 2],
+    speak: [204, 14, 6],
     shout: [255, 22, 10],
-    land: [20, 1, 0],
-    drying: [14, 0, 0],
-    shoal: [9, 0, 0],
-    built: [34, 1, 0],
-    coast: [92, 4, 2],
-    contour: [40, 1, 0],
-    safety: [70, 3, 1],
-    bridge: [112, 4, 2],
-    echoWeak: [62, 2, 0],
-    echoStrong: [150, 8, 3],
+    land: [66, 3, 1],
+    drying: [46, 2, 0],
+    shoal: [32, 1, 0],
+    built: [84, 4, 1],
+    coast: [150, 8, 3],
+    contour: [62, 2, 0],
+    safety: [178, 10, 4],
+    bridge: [150, 6, 3],
+    echoWeak: [112, 5, 2],
+    echoStrong: [222, 15, 7],
   },
   dusk: {
     sheet: [9, 7, 5],
     whisper: [138, 100, 62],
     speak: [214, 168, 116],
     shout: [255, 218, 164],
-    land: [38, 29, 20],
-    drying: [30, 23, 16],
-    shoal: [21, 16, 11],
-    built: [52, 40, 27],
-    coast: [128, 94, 60],
-    contour: [58, 44, 30],
-    safety: [104, 76, 48],
-    bridge: [138, 100, 62],
-    echoWeak: [88, 62, 34],
-    echoStrong: [190, 140, 84],
+    land: [66, 51, 35],
+    drying: [48, 38, 26],
+    shoal: [36, 28, 19],
+    built: [84, 66, 45],
+    coast: [150, 112, 72],
+    contour: [74, 57, 39],
+    safety: [182, 138, 90],
+    bridge: [150, 112, 72],
+    echoWeak: [110, 76, 40],
+    echoStrong: [226, 168, 100],
   },
   day: {
-    sheet: [22, 27, 30],
-    whisper: [150, 164, 168],
-    speak: [218, 228, 230],
-    shout: [255, 255, 252],
-    land: [60, 68, 70],
-    drying: [48, 56, 58],
-    shoal: [36, 43, 46],
-    built: [78, 88, 90],
-    coast: [150, 164, 168],
-    contour: [74, 84, 88],
-    safety: [122, 136, 140],
-    bridge: [160, 174, 178],
-    echoWeak: [96, 114, 118],
-    echoStrong: [206, 220, 222],
+    sheet: [238, 240, 236],
+    whisper: [108, 118, 120],
+    speak: [46, 56, 60],
+    shout: [8, 12, 14],
+    land: [206, 200, 184],
+    drying: [198, 212, 198],
+    shoal: [204, 220, 226],
+    built: [186, 178, 160],
+    coast: [90, 84, 72],
+    contour: [168, 184, 190],
+    safety: [48, 84, 96],
+    bridge: [70, 66, 60],
+    echoWeak: [206, 150, 120],
+    echoStrong: [150, 52, 18],
   },
 };
 
@@ -112,6 +112,7 @@ export function paint(look: Look): void {
   const root = document.documentElement;
   const inks = LOOKS[look];
   for (const name of ["sheet", "whisper", "speak", "shout"] as const) root.style.setProperty(`--${name}`, css(inks[name]));
+  root.style.colorScheme = look === "day" ? "light" : "dark";
   root.dataset["look"] = look;
   document.querySelector('meta[name="theme-color"]')?.setAttribute("content", look === "night" ? "#000000" : css(inks.sheet));
 }

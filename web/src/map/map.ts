@@ -22,6 +22,8 @@ const MARGIN_PX = 140;
 const GATHER_MS = 120;
 /** A tile that did not come is asked for again after so long. */
 const AGAIN_MS = 4000;
+/** So much, as a logarithm, may be stretched while the range is being eased. */
+const STRETCH = 0.16;
 /** A graphics context that has not come back by then will not: a new one is begun. */
 const LOST_MS = 2500;
 
@@ -141,7 +143,8 @@ export class ChartMap {
     return this.#chart !== null && this.#lost === undefined && this.#map.getSource("chart") !== undefined && this.#map.areTilesLoaded();
   }
 
-  look(camera: Camera): void {
+  /** `isSettled`: false while the range is being eased, when what is drawn is stretched a little and drawn afresh at the end. */
+  look(camera: Camera, isSettled = true): void {
     const side = Math.ceil(Math.hypot(camera.width, camera.height) / 2 + MARGIN_PX) * 2;
     if (side !== this.#side) {
       this.#side = side;
@@ -152,14 +155,14 @@ export class ChartMap {
     }
     let drawn = this.#drawn;
     if (this.#lost !== undefined) return;
-    if (drawn === undefined || Math.abs(drawn.pxPerM / camera.pxPerM - 1) > 1e-6 || this.#away(camera, drawn) > MARGIN_PX) {
+    if (drawn === undefined || Math.abs(Math.log(camera.pxPerM / drawn.pxPerM)) > (isSettled ? 1e-6 : STRETCH) || this.#away(camera, drawn) > MARGIN_PX) {
       const middle = unproject(camera, camera.width / 2, camera.height / 2);
       drawn = { ...camera, plane: new Plane(middle.latDeg, middle.lonDeg), x: side / 2, y: side / 2, up: 0, width: side, height: side };
       this.#drawn = drawn;
       this.#map.jumpTo(mapView(drawn));
     }
     const [x, y] = project(affine(camera, drawn.plane), 0, 0);
-    this.#turning.style.transform = `translate(${(x - side / 2).toFixed(2)}px, ${(y - side / 2).toFixed(2)}px) rotate(${(-camera.up).toFixed(5)}rad)`;
+    this.#turning.style.transform = `translate(${(x - side / 2).toFixed(2)}px, ${(y - side / 2).toFixed(2)}px) rotate(${(-camera.up).toFixed(5)}rad) scale(${(camera.pxPerM / drawn.pxPerM).toFixed(4)})`;
   }
 
   /** Pixels from the pane's middle to the middle of what is drawn. */

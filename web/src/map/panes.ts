@@ -1,63 +1,47 @@
-/** Where chart and radar lie on the sheet, and the camera of each. */
-import type { Camera } from "../geo/camera";
-import { Plane } from "../geo/mercator";
-import { NM_M } from "../geo/units";
+/** Where chart and radar lie on the picture; which bearing is up. */
+import type { Rect } from "../look/layout";
 import type { Lay, Up } from "../state/store";
 
-export interface Pane {
-  readonly x: number;
-  readonly y: number;
-  readonly width: number;
-  readonly height: number;
+/** Within the picture, page pixels. */
+export interface Pane extends Rect {
   readonly hasChart: boolean;
   readonly hasRadar: boolean;
+  /** What no drawer covers of it, in its own pixels. */
+  readonly free: Rect;
 }
 
-export function panesOf(lay: Lay, width: number, height: number, footTop: number): Pane[] {
+/** `free`: what no drawer covers of the picture, in the picture's own pixels. */
+export function panesOf(how: Lay, width: number, height: number, free: Rect): Pane[] {
   const whole = { x: 0, y: 0, width, height };
-  switch (lay) {
+  const pane = (rect: Rect, hasChart: boolean, hasRadar: boolean): Pane => ({ ...rect, hasChart, hasRadar, free: common(rect, free) });
+  switch (how) {
     case "over":
-      return [{ ...whole, hasChart: true, hasRadar: true }];
+      return [pane(whole, true, true)];
     case "radar":
-      return [{ ...whole, hasChart: false, hasRadar: true }];
-    case "beside":
-      if (width >= height) {
-        const half = Math.floor(width / 2);
-        return [
-          { x: 0, y: 0, width: half, height, hasChart: true, hasRadar: false },
-          { x: half, y: 0, width: width - half, height, hasChart: false, hasRadar: true },
-        ];
-      } else {
-        // Radar above, chart below, both over the foot.
-        const half = Math.floor(footTop / 2);
-        return [
-          { x: 0, y: half, width, height: height - half, hasChart: true, hasRadar: false },
-          { x: 0, y: 0, width, height: half, hasChart: false, hasRadar: true },
-        ];
+      return [pane(whole, false, true)];
+    case "beside": {
+      // Of what is free, so that neither goes under a drawer whole.
+      if (free.width >= free.height) {
+        const middle = free.x + Math.floor(free.width / 2);
+        return [pane({ ...whole, width: middle }, true, false), pane({ ...whole, x: middle, width: width - middle }, false, true)];
       }
+      // Radar above, chart below.
+      const middle = Math.floor(free.height / 2);
+      return [pane({ ...whole, y: middle, height: height - middle }, true, false), pane({ ...whole, height: middle }, false, true)];
+    }
   }
+}
+
+function common(pane: Rect, free: Rect): Rect {
+  const x = Math.max(pane.x, free.x);
+  const y = Math.max(pane.y, free.y);
+  const width = Math.min(pane.x + pane.width, free.x + free.width) - x;
+  const height = Math.min(pane.y + pane.height, free.y + free.height) - y;
+  return { x: x - pane.x, y: y - pane.y, width: Math.max(width, 1), height: Math.max(height, 1) };
 }
 
 /** Bearing that points up, radians true. */
 export function upOf(up: Up, headingDeg: number, cogDeg: number): number {
   const deg = up === "north" ? 0 : up === "head" ? (Number.isNaN(headingDeg) ? cogDeg : headingDeg) : Number.isNaN(cogDeg) ? headingDeg : cogDeg;
   return Number.isNaN(deg) ? 0 : (deg * Math.PI) / 180;
-}
-
-export function cameraOf(
-  pane: Pane, up: Up, upRad: number, boat: { latDeg: number; lonDeg: number }, rangeNm: number, footTop: number,
-): Camera {
-  const usable = Math.max(Math.min(pane.height, footTop - pane.y), 120);
-  // Head-up and course-up look ahead: the boat lies low on the sheet. North-up looks round her.
-  const y = up === "north" ? usable * 0.52 : usable * 0.7;
-  const reach = up === "north" ? Math.min(pane.width, usable) / 2 - 12 : y - 26;
-  return {
-    plane: new Plane(boat.latDeg, boat.lonDeg),
-    x: pane.width / 2,
-    y,
-    up: upRad,
-    pxPerM: Math.max(reach, 40) / (rangeNm * NM_M),
-    width: pane.width,
-    height: pane.height,
-  };
 }

@@ -1,9 +1,9 @@
-/** What the fan and the keys do: one place, so that each control is reachable by hand and by key. */
+/** What the controls and the keys do: one place, so that each control is reachable by hand and by key. */
 import { RANGES_NM } from "../geo/units";
 import type { Screen } from "../screen";
 import type { Lay, Look, Store, Trails, Up } from "../state/store";
 import type { Control } from "../wire/frame";
-import type { Blade, Fan } from "./fan";
+import type { Bar, Blade, Group } from "./bar";
 import type { Key } from "./keys";
 import type { Voice } from "./voice";
 import type { SetupDoor } from "../setup/door";
@@ -11,6 +11,8 @@ import type { Bow } from "../setup/types";
 import type { Toolbox } from "../tools/toolbox";
 import type { Tool } from "../tools/tool";
 import { askFirst } from "./ask";
+import { unanswered } from "../state/say";
+import { inOrder } from "../drawers/echoes";
 
 export interface Reach {
   readonly store: Store;
@@ -19,6 +21,10 @@ export interface Reach {
   readonly ask: (control: Control) => void;
   readonly keys: () => void;
   readonly plan: () => void;
+  readonly echoes: () => void;
+  readonly now: () => void;
+  /** Close an open drawer; false: none was. */
+  readonly closeDrawer: () => boolean;
   readonly routes: () => void;
   readonly box: Toolbox;
   readonly tools: { readonly measure: Tool; readonly route: Tool; readonly trial: Tool; readonly lines: Tool };
@@ -27,7 +33,8 @@ export interface Reach {
 
 const UPS: readonly Up[] = ["head", "course", "north"];
 const LAYS: readonly Lay[] = ["over", "beside", "radar"];
-const LAY_WORD: Readonly<Record<Lay, string>> = { over: "over", beside: "beside", radar: "radar only" };
+const LAY_WORD: Readonly<Record<Lay, string>> = { over: "radar on chart", beside: "side by side", radar: "radar alone" };
+const UP_WORD: Readonly<Record<Up, string>> = { head: "heading", course: "course", north: "north" };
 const LOOKS: readonly (Look | null)[] = [null, "night", "dusk", "day"];
 const TRAILS: readonly Trails[] = ["off", "short", "long"];
 const SPEEDS = [1, 2, 4, 8] as const;
@@ -39,7 +46,7 @@ function after<T>(list: readonly T[], now: T): T {
   return list[(list.indexOf(now) + 1) % list.length] as T;
 }
 
-class Doer {
+export class Doer {
   constructor(readonly reach: Reach) {}
 
   get state() {
@@ -52,8 +59,14 @@ class Doer {
 
   range(step: number): void {
     const index = Math.min(Math.max(this.state.settings.rangeIndex + step, 0), RANGES_NM.length - 1);
-    this.set({ rangeIndex: index });
+    this.set({ rangeIndex: index, rangeHeld: true });
   }
+
+  /** The boat back to her place, the range by itself. */
+  back = (): void => {
+    this.reach.screen.eye.back();
+    this.set({ rangeHeld: false });
+  };
 
   up = (): void => this.set({ up: after(UPS, this.state.settings.up) });
   lay = (): void => this.set({ lay: after(LAYS, this.state.settings.lay) });
@@ -63,10 +76,10 @@ class Doer {
   hand = (): void => this.set({ hand: (this.state.settings.hand ?? this.state.hello?.boat.free_hand ?? "right") === "right" ? "left" : "right" });
   lock = (): void => this.reach.store.send({ type: "lock", locked: true });
   heard = (): void => {
-    const call = this.state.standing[0];
-    if (call === undefined) return;
-    this.reach.ask({ do: "acknowledge", key: call.key });
-    this.reach.store.send({ type: "acknowledged", key: call.key });
+    const key = unanswered(this.state)[0]?.key ?? this.state.standing[0]?.key;
+    if (key === undefined) return;
+    this.reach.ask({ do: "acknowledge", key });
+    this.reach.store.send({ type: "acknowledged", key });
   };
   again = (): void => this.reach.ask({ do: "say again" });
   silence = (): void => {
@@ -89,6 +102,8 @@ class Doer {
     else this.reach.voice.stop();
   };
 
+  tones = (): void => this.set({ tones: this.state.settings.tones !== true });
+
   measure = (): void => this.reach.box.toggle(this.reach.tools.measure);
   route = (): void => this.reach.box.toggle(this.reach.tools.route);
   trial = (): void => this.reach.box.toggle(this.reach.tools.trial);
@@ -98,13 +113,7 @@ class Doer {
 
   /** Step through echoes, what matters most first. */
   echo(step: number): void {
-    const order = { vessel: 0, uncharted: 1, bridge: 2, charted: 3, false: 4, shore: 9, clutter: 9 } as const;
-    const urgency = new Map<number, number>();
-    for (const call of this.state.standing) if (call.echo !== null) urgency.set(call.echo, Math.max(urgency.get(call.echo) ?? 0, call.urgency));
-    const of = (id: number): number => urgency.get(id) ?? 0;
-    const echoes = (this.state.reading?.echoes ?? [])
-      .filter((echo) => order[echo.is] < 9)
-      .sort((a, b) => of(b.id) - of(a.id) || order[a.is] - order[b.is] || a.range_m - b.range_m);
+    const echoes = inOrder(this.state);
     if (echoes.length === 0) return;
     const now = echoes.findIndex((echo) => echo.id === this.state.touched);
     const next = now < 0 ? (step > 0 ? 0 : echoes.length - 1) : (now + step + echoes.length) % echoes.length;
@@ -112,51 +121,83 @@ class Doer {
   }
 }
 
-/** Three pages of the fan: the watch, the sheet, the rest. None may hold more than the fan has room for, "more" among them. */
-export function fanPages(reach: Reach): Blade[][] {
+/** The four that stand beside "more": what a hand reaches for without looking. */
+export function fiveControls(reach: Reach): Blade[] {
+  const doer = new Doer(reach);
+  return [
+    { name: "nearer", value: () => "", press: () => doer.range(-1) },
+    { name: "farther", value: () => "", press: () => doer.range(1) },
+    { name: "heard", value: () => (unanswered(doer.state).length === 0 ? "" : `${unanswered(doer.state).length} waiting`), press: doer.heard },
+    { name: "trial", value: () => "", press: doer.trial },
+  ];
+}
+
+/** All others, in one list. */
+export function listedControls(reach: Reach): Group[] {
   const doer = new Doer(reach);
   const settings = () => doer.state.settings;
   const isStory = (): boolean => doer.state.hello?.source !== "live";
   const silentS = (): number => doer.state.affairs?.silent_s ?? 0;
   return [
-    [
-      { name: "nearer", value: () => "", press: () => doer.range(-1), stays: true },
-      { name: "farther", value: () => "", press: () => doer.range(1), stays: true },
-      { name: "trial", value: () => "", press: doer.trial },
-      { name: "heard", value: () => "", press: doer.heard, isShown: () => doer.state.standing.length > 0 },
-      { name: "silence", value: () => (silentS() > 0 ? `${Math.ceil(silentS() / 60)} min` : "off"), press: doer.silence, stays: true },
-      { name: "say again", value: () => "", press: doer.again },
-      { name: "up", value: () => settings().up, press: doer.up, stays: true },
-      { name: "laid", value: () => LAY_WORD[settings().lay], press: doer.lay, stays: true },
-      { name: "dimmer", value: () => `${Math.round((1 - settings().dim) * 100)} %`, press: doer.dim, stays: true },
-      { name: "look", value: () => settings().look ?? "by the sun", press: doer.look, stays: true },
-      { name: "plan", value: () => "", press: reach.plan, isShown: () => doer.state.reading?.plan != null },
-      { name: "lock", value: () => "", press: doer.lock },
-    ],
-    [
-      { name: "measure", value: () => "", press: doer.measure },
-      { name: "draw", value: () => "a route", press: doer.route },
-      { name: "routes", value: () => "kept", press: reach.routes },
-      { name: "lines", value: () => (settings().parallel === null ? "none" : `${Math.round(settings().parallel?.bearingDeg ?? 0)}°`), press: doer.lines },
-      { name: "trails", value: () => settings().trails, press: doer.trails, stays: true },
-      { name: "radar", value: () => `${Math.round(settings().radarStrength * 100)} %`, press: doer.radar, stays: true },
-      { name: "voice", value: () => (settings().voice ? "on" : "off"), press: doer.voice, stays: true },
-      {
-        name: "speaker", value: () => (doer.state.affairs?.loudspeaker === true ? "on" : doer.state.affairs?.loudspeaker === null ? "none" : "off"),
-        press: doer.loudspeaker, stays: true,
-      },
-      { name: "fog signal", value: () => (doer.state.affairs?.fog_s == null ? "off" : `in ${doer.state.affairs.fog_s} s`), press: doer.fog, stays: true },
-      { name: "sight", value: () => doer.state.affairs?.sight ?? "", press: doer.sight, stays: true },
-      { name: "hand", value: () => settings().hand ?? doer.state.hello?.boat.free_hand ?? "right", press: doer.hand },
-    ],
-    [
-      { name: "keys", value: () => "", press: reach.keys },
-      { name: "bow mark", value: () => bowWord(doer.state.reading?.bow), press: () => reach.setup.open("bow"), isShown: () => doer.state.reading?.bow != null },
-      { name: "set up", value: () => "", press: () => reach.setup.open("hear"), isShown: () => reach.setup.isThere },
-      { name: "pause", value: () => (doer.state.affairs?.paused === true ? "stands" : "runs"), press: doer.pause, stays: true, isShown: isStory },
-      { name: "speed", value: () => `${doer.state.affairs?.speed ?? 1} ×`, press: doer.faster, stays: true, isShown: isStory },
-      { name: "start again", value: () => "", press: doer.restart, isShown: isStory },
-    ],
+    {
+      title: "Read",
+      blades: [
+        { name: "echoes", value: () => "all, in words", press: reach.echoes },
+        { name: "said now", value: () => "in full", press: reach.now },
+        { name: "plan", value: () => "leg by leg", press: reach.plan, isShown: () => doer.state.reading?.plan != null },
+        { name: "keys", value: () => "every key", press: reach.keys },
+      ],
+    },
+    {
+      title: "Picture",
+      blades: [
+        { name: "view", value: () => LAY_WORD[settings().lay], press: doer.lay, stays: true },
+        { name: "up", value: () => UP_WORD[settings().up], press: doer.up, stays: true },
+        { name: "range", value: () => (settings().rangeHeld ? "held" : "by itself"), press: doer.back, stays: true },
+        { name: "light", value: () => settings().look ?? "by the sun", press: doer.look, stays: true },
+        { name: "brightness", value: () => `${Math.round((1 - settings().dim) * 100)} %`, press: doer.dim, stays: true },
+        { name: "radar", value: () => `${Math.round(settings().radarStrength * 100)} %`, press: doer.radar, stays: true },
+        { name: "trails", value: () => settings().trails, press: doer.trails, stays: true },
+      ],
+    },
+    {
+      title: "Sound",
+      blades: [
+        { name: "say again", value: () => "", press: doer.again, stays: true },
+        { name: "silence", value: () => (silentS() > 0 ? `${Math.ceil(silentS() / 60)} min` : "off"), press: doer.silence, stays: true },
+        { name: "tones", value: () => (settings().tones === true ? "on" : "off"), press: doer.tones, stays: true },
+        { name: "voice", value: () => (settings().voice ? "on" : "off"), press: doer.voice, stays: true },
+        { name: "speaker", value: () => (doer.state.affairs?.loudspeaker === true ? "on" : doer.state.affairs?.loudspeaker === null ? "none" : "off"), press: doer.loudspeaker, stays: true },
+        { name: "fog signal", value: () => (doer.state.affairs?.fog_s == null ? "off" : `in ${doer.state.affairs.fog_s} s`), press: doer.fog, stays: true },
+        { name: "sight", value: () => doer.state.affairs?.sight ?? "", press: doer.sight, stays: true },
+      ],
+    },
+    {
+      title: "Draw and measure",
+      blades: [
+        { name: "measure", value: () => "range and bearing", press: doer.measure },
+        { name: "draw", value: () => "a route", press: doer.route },
+        { name: "routes", value: () => "kept", press: reach.routes },
+        { name: "lines", value: () => (settings().parallel === null ? "none" : `${Math.round(settings().parallel?.bearingDeg ?? 0)}°`), press: doer.lines },
+      ],
+    },
+    {
+      title: "This screen",
+      blades: [
+        { name: "lock", value: () => "against rain", press: doer.lock },
+        { name: "hand", value: () => settings().hand ?? doer.state.hello?.boat.free_hand ?? "right", press: doer.hand, stays: true },
+        { name: "set up", value: () => "links, charts, boat", press: () => reach.setup.open("hear"), isShown: () => reach.setup.isThere },
+        { name: "bow mark", value: () => bowWord(doer.state.reading?.bow), press: () => reach.setup.open("bow"), isShown: () => doer.state.reading?.bow != null },
+      ],
+    },
+    {
+      title: "Demo and recordings",
+      blades: [
+        { name: "pause", value: () => (doer.state.affairs?.paused === true ? "stands" : "runs"), press: doer.pause, stays: true, isShown: isStory },
+        { name: "speed", value: () => `${doer.state.affairs?.speed ?? 1} ×`, press: doer.faster, stays: true, isShown: isStory },
+        { name: "start again", value: () => "", press: doer.restart, isShown: isStory },
+      ],
+    },
   ];
 }
 
@@ -166,25 +207,29 @@ function bowWord(bow: Bow | null | undefined): string {
   return `${bow.bias_deg > 0 ? "+" : "−"}${Math.abs(bow.bias_deg).toFixed(1)}°`;
 }
 
-export function keyTable(reach: Reach, fan: Fan): Key[] {
+export function keyTable(reach: Reach, bar: Bar): Key[] {
   const doer = new Doer(reach);
   const back = (): void => {
-    const { store, box } = reach;
+    const { store, box, screen } = reach;
     if (store.state.locked) return;
-    const over = document.querySelectorAll<HTMLElement>(".sheet-over:not([hidden])");
-    for (const sheet of over) sheet.hidden = true;
-    if (over.length > 0) return;
-    if (store.state.touched !== null) store.send({ type: "touch", echo: null });
+    const ask = document.getElementById("ask");
+    if (ask !== null) ask.remove();
+    else if (bar.isOpen) bar.close();
+    else if (reach.closeDrawer()) {
+      if (store.state.touched !== null) store.send({ type: "touch", echo: null });
+    } else if (store.state.touched !== null) store.send({ type: "touch", echo: null });
     else if (box.now !== null) {
       // Back once goes to the tool's own controls, which a knob reaches no other way; back again puts the tool down.
-      if (fan.hasFocus) box.leave();
-      else fan.focusLast();
-    } else if (fan.isOpen) fan.close();
+      if (bar.hasFocus) box.leave();
+      else bar.focusLast();
+    } else if (screen.eye.isPanned || store.state.settings.rangeHeld) doer.back();
+    else (document.activeElement as HTMLElement | null)?.blur();
   };
   const enter = (): void => {
     const answer = document.querySelector<HTMLElement>("#card:not([hidden]) .answers button");
     if (answer !== null) answer.focus({ preventScroll: true });
-    else fan.open(true);
+    else if (bar.isHeld) bar.focusLast();
+    else bar.focus();
   };
   return [
     { keys: ["+", "=", "ArrowDown", "PageDown"], shown: "+ or down", does: "nearer", press: () => doer.range(-1) },
@@ -192,7 +237,7 @@ export function keyTable(reach: Reach, fan: Fan): Key[] {
     { keys: ["ArrowRight", "n"], shown: "right or n", does: "next echo, what matters most first", press: () => doer.echo(1) },
     { keys: ["ArrowLeft", "b"], shown: "left or b", does: "the echo before", press: () => doer.echo(-1) },
     { keys: ["Enter", " "], shown: "Enter", does: "controls; with an echo touched, its answers", press: enter },
-    { keys: ["Escape", "Backspace"], shown: "Escape", does: "back; close", press: back },
+    { keys: ["Escape", "Backspace"], shown: "Escape", does: "back; close; at last back to the boat", press: back },
     { keys: ["a"], shown: "a", does: "heard: quiet the call at the foot until it grows more urgent", press: doer.heard },
     { keys: ["u"], shown: "u", does: "head up, course up, north up", press: doer.up },
     { keys: ["l"], shown: "l", does: "chart and radar over each other, beside, radar only", press: doer.lay },
@@ -201,6 +246,7 @@ export function keyTable(reach: Reach, fan: Fan): Key[] {
     { keys: ["e"], shown: "e", does: "strength of the radar over the chart", press: doer.radar },
     { keys: ["r"], shown: "r", does: "say the last call again", press: doer.again },
     { keys: ["s"], shown: "s", does: "silence for 5, 15, 30 minutes, none; what is most urgent is said all the same", press: doer.silence },
+    { keys: [";"], shown: ";", does: "tones on or off", press: doer.tones },
     { keys: ["v"], shown: "v", does: "this screen's voice on or off", press: doer.voice },
     { keys: ["w"], shown: "w", does: "the helm's own loudspeaker on or off", press: doer.loudspeaker },
     { keys: ["t"], shown: "t", does: "tonight's plan, leg by leg", press: reach.plan },
@@ -218,6 +264,9 @@ export function keyTable(reach: Reach, fan: Fan): Key[] {
     { keys: ["f"], shown: "f", does: "the story faster: 1, 2, 4, 8 times", press: doer.faster },
     { keys: ["0"], shown: "0", does: "start the story again (asks first)", press: doer.restart },
     { keys: ["z"], shown: "z", does: "the radar's bow mark against the chart", press: () => reach.setup.open("bow") },
+    { keys: [","], shown: ",", does: "all echoes, in words", press: reach.echoes },
+    { keys: ["."], shown: ".", does: "all that is said now, in full", press: reach.now },
+    { keys: ["Home"], shown: "Home", does: "back to the boat, the range by itself", press: doer.back },
     { keys: ["1"], shown: "1", does: "set up: links, charts, boat", press: () => (reach.setup.isThere ? reach.setup.open("hear") : undefined) },
     { keys: ["?"], shown: "?", does: "this sheet", press: reach.keys },
   ];

@@ -11,8 +11,8 @@ export interface Key {
 /** Arrows within a group of buttons: a knob or remote has no Tab. True when taken. */
 export function steppedWithin(event: KeyboardEvent): boolean {
   const on = event.target;
-  const sheet = document.querySelector<HTMLElement>(".sheet-over:not([hidden])");
-  const group = on instanceof HTMLElement ? (on.closest<HTMLElement>(".sheet-over") ?? on.closest<HTMLElement>(".answers")) : null;
+  const sheet = document.querySelector<HTMLElement>("#ask, .sheet-over:not([hidden])");
+  const group = on instanceof HTMLElement ? (on.closest<HTMLElement>(".sheet-over") ?? on.closest<HTMLElement>(".drawer")) : null;
   const within = group ?? sheet;
   if (within === null) return false;
   const isSheet = within.classList.contains("sheet-over");
@@ -60,14 +60,14 @@ export function listenKeys(table: readonly Key[], place: KeyPlace): void {
 }
 
 export function keySheet(table: readonly Key[], close: () => void): HTMLElement {
-  const sheet = make("section", "", { class: "sheet-over", "aria-label": "Keys" });
-  sheet.hidden = true;
+  const sheet = make("section", "", { class: "sheet-over", "aria-label": "Keys", tabindex: "-1" });
   const list = make("dl");
   for (const key of table) list.append(make("dt", key.shown), make("dd", key.does));
   const back = make("button", "back", { type: "button" });
   back.addEventListener("click", close);
   const answers = make("div", "", { class: "answers" });
   answers.append(back);
-  sheet.append(make("h2", "Keys"), list, answers);
+  // Its button first: focus that goes to the end would open the list at its end.
+  sheet.append(make("h2", "Keys"), answers, list);
   return sheet;
 }

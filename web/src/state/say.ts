@@ -1,7 +1,7 @@
 /** Plain sentences made from what is held: pure, so that each can be tested. */
 import { threeFigures, whereabouts } from "../geo/angles";
 import { sayDistance, sayKnots, sayTime, type DistanceUnit } from "../geo/units";
-import type { CallNow, Echo, Instruction, Manoeuvres, Missing } from "./types";
+import type { Alert, CallNow, Echo, Instruction, Manoeuvres, Missing } from "./types";
 import type { State } from "./store";
 
 /** S-57 object classes in a skipper's words: the words of chart/s57/names.py, and held to them by a test there. */
@@ -175,7 +175,11 @@ export function whatMatters(state: State, nowMs: number): Said[] {
   if (state.refused !== null) return [own(4, capital(state.refused))];
   const age = radarAgeS(state, nowMs);
   if (state.link !== "open") {
-    if (state.heardAt === null) return [own(1, "Looking for the helm")];
+    if (state.heardAt === null) {
+      if (state.link === "waiting") return [own(1, "Looking for the helm")];
+      const ago = state.heardBefore === null ? "" : `, last heard ${sayTime((nowMs - state.heardBefore) / 1000)} ago`;
+      return [own(4, `The helm does not answer${ago}. Nothing here is the present: see that its computer is on and this screen on its network`)];
+    }
     const gone = Math.round((nowMs - state.heardAt) / 1000);
     return [own(4, `The link to the helm is lost: what you see is ${sayTime(Math.max(gone, age ?? 0))} old`)];
   }
@@ -200,12 +204,20 @@ export function whatMatters(state: State, nowMs: number): Said[] {
   // The order is of this turn, and speech is past: while one stands, calls of what is met are not shown beside it.
   const order = state.reading.instruction ?? null;
   const calls = order === null ? state.standing : state.standing.filter((call) => call.echo === null && !isOfWay(call.key));
-  if (order !== null) said.push({ urgency: orderUrgency(order), say: `${order.say}. ${order.because}`, echo: null, own: false });
+  if (order !== null) said.push({ urgency: orderUrgency(order), say: `${order.say}. ${order.because}`, echo: order.echo ?? null, own: false });
   const told = [...calls.map(ofCall), ...faults.map((fault) => own(fault.urgency, fault.say))];
   said.push(...told.sort((a, b) => b.urgency - a.urgency));
   // Empty is not clear: what was called may still stand, and the words do not promise open water.
   if (said.length === 0) said.push(own(1, "Nothing new to call. Keep looking out"));
   return said;
+}
+
+/** The echo that the words at the foot are about; null: none. */
+export function calledEcho(state: State): number | null {
+  const order = state.reading?.instruction ?? null;
+  if (order !== null) return order.echo ?? null;
+  const first = state.standing[0];
+  return first !== undefined && first.urgency >= 2 ? first.echo : null;
 }
 
 const ACTS: ReadonlySet<string> = new Set(["turn", "slow", "stop"]);
@@ -251,7 +263,18 @@ export function offerWords(state: State): string {
 /** The next thing on the plan, "" when there is none or the boat is not on it. */
 export function nextOnPlan(state: State): string {
   const next = state.reading?.plan?.now?.coming[0];
-  return next === undefined ? "" : `Next: ${next.say}`;
+  return next === undefined ? "" : `${capital(next.say)}.`;
+}
+
+/** What was called and nobody has answered, the most urgent first. */
+export function unanswered(state: State): readonly Alert[] {
+  return (state.reading?.alerts ?? []).filter((alert) => alert.state === "unacknowledged" && alert.urgency >= 2);
+}
+
+/** Why, in a few words: what stands before the rule, which is told on touch. */
+export function shortReason(reason: string): string {
+  const [before] = reason.split(/\s*\bRule \d/);
+  return before === undefined || before.trim() === "" ? reason : before.trim();
 }
 
 /** A call's first sentence, which is said large, and the rest of it. */

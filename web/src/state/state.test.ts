@@ -52,6 +52,15 @@ describe("what matters", () => {
     expect(said[0]?.say).toContain("8 s old");
   });
 
+  it("says after a reload that no helm answers, since when, and what to look for", () => {
+    const never = reduce(initial(DEFAULTS, null), { type: "lost", at: 100 });
+    expect(whatMatters(never, 200)[0]).toMatchObject({ urgency: 4 });
+    expect(whatMatters(never, 200)[0]?.say).not.toContain("ago");
+    const before = reduce(initial(DEFAULTS, -180_000), { type: "lost", at: 100 });
+    expect(whatMatters(before, 0)[0]?.say).toMatch(/does not answer, last heard 3 min ago.*computer is on/);
+    expect(whatMatters(initial(DEFAULTS, -180_000), 0)[0]?.say).toBe("Looking for the helm");
+  });
+
   it("does not call a story that stands still old", () => {
     const still = live({ affairs: { ...affairs, paused: true } });
     expect(whatMatters(still, 60_000)[0]?.say).toBe("urgent");
@@ -169,10 +178,10 @@ describe("an echo speaks", () => {
   it("says what, where, how it moves, how near and why", () => {
     expect(echoTitle(echo)).toBe("A boat");
     const said = echoSentences(echo, "nm").join(" ");
-    expect(said).toContain("0.42 mile off, fine on the port bow, bearing 024°.");
+    expect(said).toContain("4.2 cables off, fine on the port bow, bearing 024°.");
     expect(said).toContain("Making 215° at 12 kn");
     expect(said).toContain("No AIS.");
-    expect(said).toContain("Closest 140 metres give or take 40 metres in 4 min");
+    expect(said).toContain("Closest 0.8 cable give or take 0.2 cable in 4 min");
     expect(said).toContain("Fairly sure: it moved 120 m.");
   });
 

@@ -1,7 +1,7 @@
 /** One store, one reducer, no DOM. */
 import type { Pose } from "../wire/frame";
 import { RANGES_NM } from "../geo/units";
-import type { Affairs, BoatFacts, CallNow, ChartData, Hello, Reading, Trial } from "./types";
+import type { Affairs, Alert, BoatFacts, CallNow, ChartData, Hello, Reading, Trial } from "./types";
 
 export type Look = "night" | "dusk" | "day";
 export type Up = "head" | "course" | "north";
@@ -15,12 +15,16 @@ export interface Settings {
   readonly up: Up;
   readonly lay: Lay;
   readonly rangeIndex: number;
+  /** The range was chosen by hand and stays; false: it goes with the speed and holds what is called. */
+  readonly rangeHeld: boolean;
   /** 0..1 */
   readonly radarStrength: number;
   /** 0..0.9 of the light taken away, beneath what the system's own dimmer reaches. */
   readonly dim: number;
   readonly hand: "left" | "right" | null;
   readonly voice: boolean;
+  /** Whether this screen sounds tones; null: nobody was asked yet. */
+  readonly tones: boolean | null;
   /** `offM`: to starboard positive where there is one line only. */
   readonly parallel: { readonly bearingDeg: number; readonly offM: number; readonly isBoth?: boolean } | null;
   readonly trails: Trails;
@@ -30,6 +34,8 @@ export interface State {
   readonly link: "waiting" | "open" | "lost";
   /** Page milliseconds when the link was last heard. */
   readonly heardAt: number | null;
+  /** Page milliseconds when this device last heard a helm before the page was opened; null: never. */
+  readonly heardBefore: number | null;
   readonly refused: string | null;
   readonly hello: Hello | null;
   readonly affairs: Affairs | null;
@@ -72,18 +78,21 @@ export const DEFAULTS: Settings = {
   up: "head",
   lay: "over",
   rangeIndex: RANGES_NM.indexOf(1),
+  rangeHeld: false,
   radarStrength: 0.8,
   dim: 0,
   hand: null,
   voice: false,
+  tones: null,
   parallel: null,
   trails: "off",
 };
 
-export function initial(settings: Settings = DEFAULTS): State {
+export function initial(settings: Settings = DEFAULTS, heardBefore: number | null = null): State {
   return {
     link: "waiting",
     heardAt: null,
+    heardBefore,
     refused: null,
     hello: null,
     affairs: null,
@@ -151,7 +160,11 @@ export function reduce(state: State, event: Event): State {
     case "touch":
       return { ...state, touched: event.echo };
     case "acknowledged":
-      return { ...state, standing: state.standing.filter((call) => call.key !== event.key) };
+      return {
+        ...state,
+        standing: state.standing.filter((call) => call.key !== event.key),
+        reading: state.reading === null ? null : { ...state.reading, alerts: acknowledged(state.reading.alerts ?? [], event.key) },
+      };
     case "lock":
       return { ...state, locked: event.locked, touched: event.locked ? null : state.touched };
     case "set":
@@ -159,12 +172,16 @@ export function reduce(state: State, event: Event): State {
   }
 }
 
+function acknowledged(alerts: readonly Alert[], key: string): Alert[] {
+  return alerts.map((alert) => (alert.key === key && alert.state === "unacknowledged" ? { ...alert, state: "acknowledged" as const } : alert));
+}
+
 export class Store {
   #state: State;
   readonly #listeners = new Set<(state: State, before: State) => void>();
 
-  constructor(settings: Settings) {
-    this.#state = initial(settings);
+  constructor(settings: Settings, heardBefore: number | null = null) {
+    this.#state = initial(settings, heardBefore);
   }
 
   get state(): State {
@@ -202,6 +219,27 @@ export function keepSettings(storage: Pick<Storage, "setItem">, settings: Settin
     storage.setItem(KEPT, JSON.stringify(settings));
   } catch {
     // A device that keeps nothing still shows everything.
+  }
+}
+
+const HEARD = "moonless.heard.1";
+
+/** Keep that a helm was heard now, by this device's own clock. */
+export function keepHeard(storage: Pick<Storage, "setItem">): void {
+  try {
+    storage.setItem(HEARD, String(Date.now()));
+  } catch {
+    // Then a reload cannot say how long ago it was.
+  }
+}
+
+/** When a helm was last heard, page milliseconds, which are negative before the page was; null: not kept. */
+export function heardBefore(storage: Pick<Storage, "getItem">): number | null {
+  try {
+    const unixMs = Number(storage.getItem(HEARD) ?? Number.NaN);
+    return Number.isFinite(unixMs) && unixMs > 0 && unixMs <= Date.now() ? unixMs - performance.timeOrigin : null;
+  } catch {
+    return null;
   }
 }
 

@@ -42,6 +42,16 @@ export interface CallNow {
   readonly echo: number | null;
 }
 
+/** A matter that was called and how it stands, in the words of the standards on bridge alerts. */
+export interface Alert {
+  readonly key: string;
+  readonly urgency: number;
+  readonly state: "unacknowledged" | "acknowledged" | "rectified";
+  readonly say: string;
+  /** An alarm because nobody answered the warning. */
+  readonly escalated: boolean;
+}
+
 export interface Call extends CallNow {
   readonly number: number;
   readonly again?: boolean;
@@ -84,11 +94,14 @@ export interface Reading {
   readonly calls: readonly CallNow[];
   /** Calls said before whose words still stand, the most urgent first: when that ends is the reading's to say. */
   readonly standing: readonly CallNow[];
+  readonly alerts?: readonly Alert[];
   readonly coasting: readonly number[];
   readonly tails: Readonly<Record<string, readonly (readonly [number, number, number])[]>>;
   /** lat, lon, seconds ago; oldest first. */
   readonly own_track?: readonly (readonly [number, number, number])[];
   readonly turn: number;
+  /** By the sounder, from the waterline; null: it says none. */
+  readonly depth_m?: number | null;
   /** The radar's bow mark against the chart. */
   readonly bow?: Bow;
   readonly plan?: PlanNow | null;
@@ -104,6 +117,8 @@ export interface Instruction {
   readonly to_kn: number | null;
   readonly say: string;
   readonly because: string;
+  /** Whom it is about; null: no echo. */
+  readonly echo?: number | null;
 }
 
 /** A change of course or speed that would keep everything off. */

@@ -1,6 +1,7 @@
 /** The three tools and the sheet of kept routes, joined to the store and the link. */
-import type { Fan } from "../panels/fan";
-import { askName, RoutesSheet } from "../panels/routes";
+import type { Bar } from "../panels/bar";
+import type { Drawers } from "../drawers/drawers";
+import { askName, RoutesSheet } from "../drawers/routes";
 import type { Screen } from "../screen";
 import { BOAT_UNKNOWN, type Store } from "../state/store";
 import type { Reply } from "../state/types";
@@ -36,6 +37,7 @@ export class Tools {
     private readonly screen: Screen,
     private readonly ask: (control: Control) => void,
     private readonly clock: () => string,
+    private readonly drawers: Drawers,
   ) {
     const boat = (): Place | null => screen.boat;
     const done = (): void => this.#box?.leave();
@@ -104,14 +106,14 @@ export class Tools {
         this.kept.hide();
         if (this.#box !== undefined && this.#box.now !== this.route) this.#box.toggle(this.route);
       },
-    });
-    document.body.append(this.kept.element);
+    }, this.drawers);
+    this.drawers.add(this.kept.element);
   }
 
-  /** Make the box they live in: it needs the fan, which needs them. */
-  box(fan: () => Fan, words: HTMLElement): Toolbox {
+  /** Make the box they live in: it needs the bar, which needs them. */
+  box(bar: () => Bar, words: HTMLElement): Toolbox {
     const box = new Toolbox(
-      fan,
+      bar,
       words,
       () => {
         const trial = this.store.state.trial;

@@ -7,7 +7,7 @@ import { Plane } from "../geo/mercator";
 import { sayDistance, type DistanceUnit } from "../geo/units";
 import type { Place } from "../layers/ink/tools/measure";
 import type { View } from "../layers/ink/view";
-import type { Blade } from "../panels/fan";
+import type { Blade } from "../panels/bar";
 import type { Settings } from "../state/store";
 import type { Tool, ToolWords, Touch } from "./tool";
 

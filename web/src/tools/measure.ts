@@ -4,7 +4,7 @@ import { threeFigures } from "../geo/angles";
 import { rangeBearing } from "../geo/mercator";
 import { sayDistance, type DistanceUnit } from "../geo/units";
 import type { View } from "../layers/ink/view";
-import type { Blade } from "../panels/fan";
+import type { Blade } from "../panels/bar";
 import { stepped, STEP_PX, type Tool, type ToolSheet, type ToolWords, type Touch } from "./tool";
 
 /** A finger that moved less than this has touched, not dragged. */

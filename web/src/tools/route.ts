@@ -8,7 +8,7 @@ import { sayDistance, type DistanceUnit } from "../geo/units";
 import { css } from "../look/table";
 import type { Place } from "../layers/ink/tools/measure";
 import { at, css2, ink, type View } from "../layers/ink/view";
-import type { Blade } from "../panels/fan";
+import type { Blade } from "../panels/bar";
 import type { LegCheck } from "../state/types";
 import { Draft } from "./draft";
 import { REACH_PX, stepped, type Tool, type ToolSheet, type ToolWords, type Touch } from "./tool";

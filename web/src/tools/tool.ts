@@ -1,10 +1,10 @@
 /**
  * A tool is what the sheet is touched for, for a while: to measure, to draw a route, to try a manoeuvre. One at a time;
- * its controls take the fan's place, arrows and Enter are its keys, and it goes away by itself when nobody uses it.
+ * its controls and words come as a drawer, arrows and Enter are its keys, and it goes away by itself when nobody uses it.
  */
 import type { View } from "../layers/ink/view";
 import type { Place } from "../layers/ink/tools/measure";
-import type { Blade } from "../panels/fan";
+import type { Blade } from "../panels/bar";
 
 export interface Touch {
   /** Page pixels. */

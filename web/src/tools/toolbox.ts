@@ -1,5 +1,5 @@
 /** Which tool is on; the one door for touches and keys that are a tool's. */
-import type { Fan } from "../panels/fan";
+import type { Bar } from "../panels/bar";
 import { setText } from "../panels/dom";
 import type { Tool, ToolWords, Touch } from "./tool";
 
@@ -7,9 +7,14 @@ export class Toolbox {
   #now: Tool | null = null;
   #usedAt = 0;
   #isDown = false;
+  readonly #home: Element;
 
   /** `idle`: what is said when no tool is in hand here, such as another screen's trial. */
-  constructor(private readonly fan: () => Fan, private readonly words: HTMLElement, private readonly idle: () => ToolWords, private readonly changed: () => void) {}
+  constructor(private readonly bar: () => Bar, private readonly words: HTMLElement, private readonly idle: () => ToolWords, private readonly changed: () => void) {
+    const home = words.previousElementSibling;
+    if (home === null) throw new Error("a tool's words need something to stand under");
+    this.#home = home;
+  }
 
   get now(): Tool | null {
     return this.#now;
@@ -24,7 +29,7 @@ export class Toolbox {
     this.#used();
     tool.enter();
     document.body.dataset["tool"] = tool.name;
-    this.fan().hold(tool.name, () => tool.blades());
+    this.bar().hold(tool.name, () => tool.blades());
     this.#changed();
   }
 
@@ -35,7 +40,7 @@ export class Toolbox {
     this.#isDown = false;
     tool.leave();
     delete document.body.dataset["tool"];
-    this.fan().letGo();
+    this.bar().letGo();
     this.#changed();
   }
 
@@ -93,12 +98,15 @@ export class Toolbox {
 
   #changed(): void {
     this.#say();
-    this.fan().refresh();
+    this.bar().refresh();
     this.changed();
   }
 
   #say(): void {
     const said = this.#now === null ? this.idle() : this.#now.says();
+    // A tool's words stand over its controls; another screen's trial is told on the sheet.
+    const before = this.#now === null ? this.#home : this.bar().heldTop;
+    if (this.words.previousElementSibling !== before) before.after(this.words);
     this.words.hidden = said.text === "";
     setText(this.words, said.text);
     this.words.classList.toggle("loud", said.isLoud);

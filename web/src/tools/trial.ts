@@ -8,7 +8,7 @@ import { sayKnots } from "../geo/units";
 import type { Place } from "../layers/ink/tools/measure";
 import { drawTrial } from "../layers/ink/tools/trial";
 import type { View } from "../layers/ink/view";
-import type { Blade } from "../panels/fan";
+import type { Blade } from "../panels/bar";
 import type { Manoeuvre, Manoeuvres, Trial } from "../state/types";
 import type { TrialAsked } from "../wire/frame";
 import type { Tool, ToolSheet, ToolWords, Touch } from "./tool";

@@ -12,7 +12,9 @@ Kinds from the server::
 
     1 hello    JSON   what this helm is: boat, settings, source; sent first, and again when they change
     2 spokes   binary the rows of the radar picture that changed since this client's last picture
-    3 reading  JSON   one reading (a line of readings.jsonl) with `coasting`, `tails`, `own_track`, `turn`, and
+    3 reading  JSON   one reading (a line of readings.jsonl) with `coasting`, `tails`, `own_track`, `turn`,
+                      `alerts` (what was called and how it stands: key, urgency, state, say, escalated),
+                      `depth_m` (from the waterline, by the sounder), `instruction.echo` (whom the order is about), and
                       `standing`: the calls whose words still stand, the most urgent first
     4 status   JSON   once a second, the heartbeat: link ages, progress, demo state
     5 call     JSON   one sentence worth saying, once; never skipped while the queue holds

@@ -106,6 +106,13 @@ def reading_body(turn: Turn, tails: dict[str, list[list[float]]], number: int) -
     body["coasting"] = [echo.id for echo in turn.reading.echoes if echo.coasting]
     body["tails"] = tails
     body["turn"] = number
+    body["alerts"] = [
+        {"key": one.key, "urgency": one.urgency, "state": one.state, "say": one.say, "escalated": one.is_escalated}
+        for one in turn.reading.alerts
+    ]
+    body["depth_m"] = turn.depth_below_surface_m
+    if turn.reading.instruction is not None:
+        body["instruction"]["echo"] = turn.reading.instruction.echo
     return body
 
 

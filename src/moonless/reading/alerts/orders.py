@@ -79,4 +79,4 @@ def instruction_of(
         to_deg = wrap_360(math.degrees(decision.course_rad))
     elif decision.do in ("slow", "stop") and decision.speed is not None:
         to_kn = 0.0 if decision.do == "stop" else float(_whole_knots(decision.speed))
-    return Instruction(decision.do, to_deg, to_kn, order_words(decision), because)
+    return Instruction(decision.do, to_deg, to_kn, order_words(decision), because, decision.threat.contact)

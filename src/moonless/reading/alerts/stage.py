@@ -8,11 +8,12 @@ from moonless.boat.types import Boat
 from moonless.reading.alerts import candidates
 from moonless.reading.alerts.orders import instruction_of
 from moonless.reading.alerts.schedule import Candidate, Schedule
+from moonless.reading.alerts.states import AlertStates
 from moonless.reading.collision.stage import Risks
 from moonless.reading.identify.stage import Identified
 from moonless.reading.registration.stage import Placed, Unplaced
 from moonless.reading.situation import Situation
-from moonless.reading.types import Call, Instruction
+from moonless.reading.types import Alert, Call, Instruction
 from moonless.reading.visibility.stage import View
 from moonless.reading.words import time_words
 
@@ -23,6 +24,7 @@ class Said:
 
     calls: tuple[Call, ...]  # to be spoken now
     instruction: Instruction | None  # that stands
+    alerts: tuple[Alert, ...]  # what was called, and how it stands
 
 
 class AlertStage:
@@ -31,6 +33,7 @@ class AlertStage:
     def __init__(self, boat: Boat) -> None:
         self._boat = boat
         self._schedule = Schedule()
+        self._states = AlertStates()
 
     def begin_again(self) -> None:
         """Begin another run; what was said lately stays said."""
@@ -38,6 +41,7 @@ class AlertStage:
     def acknowledge(self, key: str) -> None:
         """Say no more of what bears this key until it becomes more urgent."""
         self._schedule.acknowledge(key)
+        self._states.acknowledge(key)
 
     def choose(self, placed: Placed, identified: Identified, view: View, risks: Risks) -> Said:
         """Return what is said of a turn, most urgent first, and the one order that stands."""
@@ -58,7 +62,8 @@ class AlertStage:
             found += candidates.of_dangers(wheel, risks, own.ahead_rad, situation.tide_m)
         found += candidates.of_sounder(risks.sounder)
         calls = self._schedule.choose(situation.time_ns, found)
-        return Said(calls, _instruction(wheel, view, risks, situation, opens=bool(opening)))
+        alerts = self._states.step(situation.time_ns, calls, {one.key for one in found})
+        return Said(calls, _instruction(wheel, view, risks, situation, opens=bool(opening)), alerts)
 
     def choose_withdrawn(self, unplaced: Unplaced) -> Said:
         """Return what is said of a turn whose picture or position is withdrawn."""
@@ -66,10 +71,11 @@ class AlertStage:
         if unplaced.carried is not None:
             found += candidates.of_carried(unplaced.carried)
         calls = self._schedule.choose(unplaced.situation.time_ns, found)
+        alerts = self._states.step(unplaced.situation.time_ns, calls, {one.key for one in found})
         worst = max(found, key=lambda one: one.urgency, default=None)
         if worst is None or worst.urgency < 3:
-            return Said(calls, None)
-        return Said(calls, Instruction("look", None, None, "LOOK all round", worst.say))
+            return Said(calls, None, alerts)
+        return Said(calls, Instruction("look", None, None, "LOOK all round", worst.say), alerts)
 
 
 def _instruction(
@@ -79,9 +85,7 @@ def _instruction(
     decision = risks.decision
     if decision is not None:
         who, nearest = candidates.about(wheel, risks, decision, situation.tide_m)
-        return instruction_of(
-            decision, who, nearest, risks.speed.because, sight_is_taken=situation.sight == "unsure"
-        )
+        return instruction_of(decision, who, nearest, risks.speed.because, sight_is_taken=situation.sight == "unsure")
     if opens and view.opening is not None:
         one = view.opening
         where = wheel.short(one.bearing_then_rad, one.distance_then_m)

@@ -46,6 +46,7 @@ def reading_of(
         faults=situation.faults,
         calls=said.calls,
         instruction=said.instruction,
+        alerts=said.alerts,
         performance_db=identified.performance.offset_db if has_scan else None,
         performance_sigma_db=identified.performance.sigma_db if has_scan else None,
         manoeuvres=manoeuvres_of(risks.clearing, unit),
@@ -73,6 +74,7 @@ def reading_withdrawn(unplaced: Unplaced, stopping_m: float | None, said: Said) 
         faults=situation.faults,
         calls=said.calls,
         instruction=said.instruction,
+        alerts=said.alerts,
     )
 
 

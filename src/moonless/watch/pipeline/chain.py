@@ -357,4 +357,7 @@ class Chain:
         reading = self._judge.read(situation)
         self.counts.turns += 1
         self._set_aside.after(self._judge.laid_out)
-        return Turn(reading, situation.scan, situation.picture, situation.tracks, situation.ais, situation.frame)
+        return Turn(
+            reading, situation.scan, situation.picture, situation.tracks, situation.ais, situation.frame,
+            depth_below_surface_m=situation.depth_below_surface_m,
+        )  # fmt: skip

@@ -90,8 +90,9 @@ function drawLight(view: View, light: LightThing): void {
     ctx.setLineDash(sector.colours === "G" ? [4, 3] : []);
     ctx.beginPath();
     const letters = letterOf(sector);
-    const half = letters === "" || span * r < 16 ? 0 : 6 / r;
     const middle = from + span / 2;
+    const box = { x: x + r * Math.cos(middle) - 7, y: y + r * Math.sin(middle) - 7, w: 14, h: 14 };
+    const half = letters === "" || span * r < 16 || !view.labels.take(letters, box) ? 0 : 6 / r;
     if (half === 0) ctx.arc(x, y, r, from, from + span);
     else {
       ctx.arc(x, y, r, from, middle - half);
@@ -106,7 +107,6 @@ function drawLight(view: View, light: LightThing): void {
     ctx.textBaseline = "middle";
     ctx.fillStyle = css2(view, "whisper");
     ctx.fillText(letters, x + r * Math.cos(middle), y + r * Math.sin(middle) + 0.5);
-    view.labels.block(x + r * Math.cos(middle) - 7, y + r * Math.sin(middle) - 7, 14, 14);
   }
   view.labels.block(x - 8, y - 8, 16, 16);
 }
@@ -266,8 +266,7 @@ function writeDepth(view: View, depthM: number, x: number, y: number, colour: st
   const tenth = Math.abs(depthM) < 10 && tenths % 10 !== 0 ? String(tenths % 10) : "";
   const wide = 6.4 * whole.length;
   const left = x - (wide + 4.6 * tenth.length) / 2;
-  if (!view.labels.isFree({ x: left - 2, y: y - 8, w: wide + 4.6 * tenth.length + 4, h: 17 })) return;
-  view.labels.block(left - 4, y - 10, wide + 4.6 * tenth.length + 8, 20);
+  if (!view.labels.take(`${whole}${tenth}`, { x: left - 4, y: y - 10, w: wide + 4.6 * tenth.length + 8, h: 20 })) return;
   ctx.fillStyle = colour;
   ctx.font = `400 11.5px ${FONT}`;
   ctx.fillText(whole, left, y + 4);

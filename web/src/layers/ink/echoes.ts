@@ -34,17 +34,20 @@ export function loudness(echo: Echo, urgency: number, isRemembered = false): Str
 export function drawEchoes(view: View): void {
   const reading = view.state.reading;
   if (reading === null) return;
+  // What moved is somewhere else by now: nothing of it is drawn as if it were known.
+  const echoes = view.isNow ? reading.echoes : reading.echoes.filter((echo) => echo.is !== "vessel");
   const keepOff = view.state.hello?.boat.keep_off_m ?? 463;
   const urgency = new Map<number, number>();
   for (const call of view.state.standing) if (call.echo !== null) urgency.set(call.echo, Math.max(urgency.get(call.echo) ?? 0, call.urgency));
   const order: Record<Strength, number> = { whisper: 0, speak: 1, shout: 2 };
-  const drawn = reading.echoes
-    .map((echo) => ({ echo, strength: loudness(echo, urgency.get(echo.id) ?? 0, reading.coasting.includes(echo.id)), place: at(view, echo.lat, echo.lon) }))
+  const drawn = echoes
+    .map((echo) => ({ echo, strength: view.isNow ? loudness(echo, urgency.get(echo.id) ?? 0, reading.coasting.includes(echo.id)) : ("whisper" as const), place: at(view, echo.lat, echo.lon) }))
     .filter(({ place }) => isOnSheet(view, place[0], place[1], 60))
     .sort((a, b) => order[a.strength] - order[b.strength]);
   view.ctx.globalAlpha = view.fade;
   for (const { echo, strength, place } of drawn) form(view, echo, strength, place, keepOff);
   for (const mark of reading.missing) broken(view, mark);
+  for (const { echo, strength, place } of drawn) if (strength !== "whisper" || echo.is === "vessel") view.labels.block(place[0] - 11, place[1] - 11, 22, 22);
   for (const { echo, strength, place } of drawn.reverse()) words(view, echo, strength, place);
   for (const mark of reading.missing) missingWords(view, mark);
   view.ctx.globalAlpha = 1;
@@ -61,7 +64,7 @@ function form(view: View, echo: Echo, strength: Strength, [x, y]: [number, numbe
   if (isRemembered) ctx.setLineDash([3, 3]);
   switch (echo.is) {
     case "charted":
-      dark(view, () => ctx.arc(x, y, 6, 0, 2 * Math.PI));
+      dark(view, () => ctx.arc(x, y, 8, 0, 2 * Math.PI));
       break;
     case "bridge":
       ctx.beginPath();
@@ -77,12 +80,15 @@ function form(view: View, echo: Echo, strength: Strength, [x, y]: [number, numbe
       ctx.fill();
       break;
     case "uncharted": {
-      const half = strength === "shout" ? 8 : 6;
-      ctx.fillStyle = css(view.inks.sheet);
-      ctx.fillRect(x - half - 2, y - half - 2, 2 * half + 4, 2 * half + 4);
-      ctx.fillStyle = ink(view, strength);
-      if (isRemembered) ctx.strokeRect(x - half, y - half, 2 * half, 2 * half);
-      else ctx.fillRect(x - half, y - half, 2 * half, 2 * half);
+      // Four corners round it, so that the radar's own echo stays in sight between them.
+      const half = strength === "shout" ? 12 : 9;
+      dark(view, () => {
+        for (const [sx, sy] of [[-1, -1], [1, -1], [1, 1], [-1, 1]] as const) {
+          ctx.moveTo(x + sx * half, y + sy * half * 0.35);
+          ctx.lineTo(x + sx * half, y + sy * half);
+          ctx.lineTo(x + sx * half * 0.35, y + sy * half);
+        }
+      });
       if (!isRemembered || strength !== "whisper") keepOffRing(view, echo, strength, keepOff);
       break;
     }
@@ -119,7 +125,7 @@ function dark(view: View, trace: () => void): void {
   const { ctx } = view;
   const [colour, width] = [ctx.strokeStyle, ctx.lineWidth];
   ctx.strokeStyle = css(view.inks.sheet);
-  ctx.lineWidth = width + 3;
+  ctx.lineWidth = width + 2;
   ctx.beginPath();
   trace();
   ctx.stroke();
@@ -150,13 +156,13 @@ function wedge(view: View, echo: Echo, strength: Strength, x: number, y: number,
   tail(view, echo, strength);
   if (echo.cog_deg === null) {
     // A vessel that does not move over the ground: a wedge has no way to point, so a lozenge.
-    ctx.beginPath();
-    ctx.moveTo(x, y - 9);
-    ctx.lineTo(x + 6, y);
-    ctx.lineTo(x, y + 9);
-    ctx.lineTo(x - 6, y);
-    ctx.closePath();
-    ctx.stroke();
+    dark(view, () => {
+      ctx.moveTo(x, y - 12);
+      ctx.lineTo(x + 8, y);
+      ctx.lineTo(x, y + 12);
+      ctx.lineTo(x - 8, y);
+      ctx.closePath();
+    });
     return;
   }
   const a = screenAngle(view, echo.cog_deg);
@@ -178,20 +184,24 @@ function wedge(view: View, echo: Echo, strength: Strength, x: number, y: number,
   ctx.translate(x, y);
   ctx.rotate(a + Math.PI / 2);
   ctx.scale(size, size);
-  ctx.beginPath();
-  ctx.moveTo(0, -13);
-  ctx.lineTo(8, 10);
-  ctx.lineTo(0, 5);
-  ctx.lineTo(-8, 10);
-  ctx.closePath();
-  const colour = ctx.fillStyle;
-  ctx.fillStyle = css(view.inks.sheet);
-  ctx.fill();
-  ctx.fillStyle = colour;
-  // What AIS also says is filled; what only the radar holds is open.
-  if (echo.ais !== null && !isRemembered) ctx.fill();
-  ctx.stroke();
+  // What AIS also says is shaded; what only the radar holds is open. Either way the echo beneath is seen.
+  if (echo.ais !== null && !isRemembered) {
+    ctx.globalAlpha *= 0.45;
+    hull(ctx);
+    ctx.fill();
+    ctx.globalAlpha = view.fade;
+  }
+  dark(view, () => hull(ctx));
   ctx.restore();
+}
+
+function hull(ctx: CanvasRenderingContext2D): void {
+  ctx.beginPath();
+  ctx.moveTo(0, -14);
+  ctx.lineTo(9, 11);
+  ctx.lineTo(0, 5);
+  ctx.lineTo(-9, 11);
+  ctx.closePath();
 }
 
 function tail(view: View, echo: Echo, strength: Strength): void {
@@ -239,11 +249,11 @@ function words(view: View, echo: Echo, strength: Strength, [x, y]: [number, numb
   const sheet = css(view.inks.sheet, 0.85);
   if (strength === "whisper") {
     if (echo.is === "vessel" && echo.ais?.name != null) {
-      view.labels.write(view.ctx, echo.ais.name, x, y, 14, 13, css2(view, "whisper"), sheet);
+      view.labels.write(view.ctx, echo.ais.name, x, y, 17, 13, css2(view, "whisper"), sheet);
       return;
     }
     const text = echo.charted_as?.name ?? (echo.charted_as === null ? null : objectWord(echo.charted_as.object));
-    if (text !== null && view.labels.isFirst(text)) view.labels.write(view.ctx, text, x, y, 11, 13, css2(view, "whisper"), sheet);
+    if (text !== null && view.labels.isFirst(text)) view.labels.write(view.ctx, text, x, y, 13, 13, css2(view, "whisper"), sheet);
     return;
   }
   const size = strength === "shout" ? 17 : 14;
@@ -254,7 +264,7 @@ function words(view: View, echo: Echo, strength: Strength, [x, y]: [number, numb
       : echo.is === "uncharted"
         ? `not charted${strength === "shout" ? `, ${far}` : ""}`
         : (echo.charted_as?.name ?? echo.is);
-  view.labels.write(view.ctx, text, x, y, strength === "shout" ? 29 : 15, size, css2(view, strength), sheet, strength === "shout" ? 700 : 450, strength === "shout");
+  view.labels.write(view.ctx, text, x, y, strength === "shout" ? 29 : 17, size, css2(view, strength), sheet, strength === "shout" ? 700 : 450, true);
 }
 
 function broken(view: View, mark: Missing): void {

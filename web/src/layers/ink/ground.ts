@@ -66,7 +66,8 @@ export function groundOf(reading: Reading | null, latDeg: number, lonDeg: number
   return { plane, hidden, seeing: smoothed(points, east, north) };
 }
 
-const STEPS = 180;
+/** Bearings the line is held on. */
+export const STEPS = 180;
 
 /**
  * The line as one stroke of a pen: on each of 180 bearings the least range within two steps, then eased over its

@@ -5,42 +5,51 @@ import { drawHidden, nameHidden } from "./hidden";
 import { drawBoat, drawHeading, drawOwnTrack } from "./own";
 import { nameNoChart } from "./nochart";
 import { drawParallel } from "./tools/measure";
-import { drawRings } from "./rings";
+import { drawBearings, drawRings } from "./rings";
 import { drawRoute } from "./tools/route";
-import { drawSeeing, drawStopping, nameSeeing, isOverrun, wayAhead } from "./seeing";
+import { drawSeeing, drawStopping, drawUnseen, nameSeeing, nameStopping, isOverrun, wayAhead } from "./seeing";
 import { drawThread } from "./thread";
-import { drawOffer, drawTrial } from "./tools/trial";
-import { at, type View } from "./view";
+import { blockFrame, drawOffer, drawTrial } from "./tools/trial";
+import { at, ink, type View } from "./view";
+import { calledEcho } from "../../state/say";
+import type { Tool } from "../../tools/tool";
 
 export interface Told {
   readonly overrun: boolean;
 }
 
-export function drawInk(view: View, thread: { echo: number | null; urgency: number; offers: boolean }, tool: { draw(view: View): void } | null): Told {
+export function drawInk(view: View, thread: { echo: number | null; urgency: number; offers: boolean }, tool: Pick<Tool, "draw" | "fadesPresent"> | null): Told {
   const { ctx, camera, ground } = view;
   ctx.clearRect(0, 0, camera.width, camera.height);
-  view.labels.block(-1e5, view.footTop, 2e5, 1e5);
   const overrun =
     isOverrun(
       ground.seeing, ground.plane.east(view.boat.lonDeg), ground.plane.north(view.boat.latDeg),
       view.state.reading?.stopping_m ?? null, wayAhead(view),
     ) === true;
+  if (view.state.trial !== null || tool?.fadesPresent === true) blockFrame(view);
+  if (view.state.settings.lay === "radar") {
+    drawPlain(view, tool);
+    return { overrun };
+  }
+  if (view.isNow) drawUnseen(view);
   drawHidden(view);
   drawRings(view);
+  drawBearings(view);
   drawRoute(view);
   drawOwnTrack(view);
   drawHeading(view);
   if (view.hasChart) drawChartMarks(view);
-  drawSeeing(view, overrun);
+  if (view.isNow) drawSeeing(view, overrun);
   drawParallel(view);
   drawBoat(view);
-  drawStopping(view, overrun);
-  if (view.hasRadar) drawThread(view, thread.echo, thread.urgency);
+  if (view.isNow) drawStopping(view, overrun);
+  if (view.hasRadar && view.isNow) drawThread(view, thread.echo, thread.urgency);
   drawEchoes(view);
+  if (view.isNow) nameStopping(view, overrun);
   if (view.state.trial !== null) drawTrial(view, view.state.trial, null);
   else if (thread.offers) drawOffer(view);
   tool?.draw(view);
-  nameSeeing(view);
+  if (view.isNow) nameSeeing(view);
   if (view.hasChart) nameChart(view);
   nameHidden(view);
   if (!view.hasChart) return { overrun };
@@ -48,6 +57,26 @@ export function drawInk(view: View, thread: { echo: number | null; urgency: numb
   drawSoundings(view);
   namePlaces(view);
   return { overrun };
+}
+
+/** The radar alone, to hold the reading against: nothing of what was read is drawn, but for a ring round what is called. */
+function drawPlain(view: View, tool: Pick<Tool, "draw"> | null): void {
+  drawRings(view);
+  drawBearings(view);
+  drawHeading(view);
+  drawParallel(view);
+  drawBoat(view);
+  const id = calledEcho(view.state);
+  const called = id === null ? undefined : view.state.reading?.echoes.find((echo) => echo.id === id);
+  if (called !== undefined) {
+    const [x, y] = at(view, called.lat, called.lon);
+    view.ctx.strokeStyle = ink(view, "shout");
+    view.ctx.lineWidth = 1.6;
+    view.ctx.beginPath();
+    view.ctx.arc(x, y, 26, 0, 2 * Math.PI);
+    view.ctx.stroke();
+  }
+  tool?.draw(view);
 }
 
 /** The echo nearest a touch, within a thumb's breadth; null when none. Missing marks are not echoes. */

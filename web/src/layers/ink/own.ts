@@ -20,7 +20,7 @@ export function drawHeading(view: View): void {
     ctx.lineTo(x + reach * Math.cos(a), y + reach * Math.sin(a));
     ctx.stroke();
   }
-  if (!Number.isNaN(boat.cogDeg) && boat.sogKn > 0.5) {
+  if (view.isNow && !Number.isNaN(boat.cogDeg) && boat.sogKn > 0.5) {
     const a = screenAngle(view, boat.cogDeg);
     const step = boat.sogKn * KNOT_MPS * 60 * camera.pxPerM;
     ctx.strokeStyle = ink(view, "speak", 0.8);

@@ -1,12 +1,12 @@
 /**
- * The two lines that are ours. The seeing line runs round the boat where the smallest thing cared about would still be
- * held, with lashes on its outer side: out there an eye sees nothing small. The stopping line lies ahead of the bow
+ * The two lines that are ours. What is not seen is shaded: hatching that thickens where the smallest thing cared about
+ * would no longer be held, and ahead, where it matters, a line with lashes on its outer side. The stopping line lies
  * where the boat would lie stopped. While the second stays inside the first, the speed goes with what is seen.
  */
-import { affine, project } from "../../geo/camera";
 import { css } from "../../look/table";
 import { sayDistance } from "../../geo/units";
 import { rangeAlong } from "./ground";
+import { rangeOn } from "./seen";
 import { at, css2, ink, screenAngle, type View } from "./view";
 
 const LASH_EVERY_PX = 15;
@@ -33,59 +33,105 @@ export function wayAhead(view: View): number {
   return (deg * Math.PI) / 180;
 }
 
-export function drawSeeing(view: View, overrun: boolean): void {
-  const { ctx, ground, camera } = view;
-  if (ground.seeing.length < 3) return;
-  const m = affine(camera, ground.plane);
-  const points = ground.seeing.map(([e, n]) => project(m, e, n));
-  ctx.globalAlpha = view.fade;
-  ctx.strokeStyle = ink(view, "speak", 0.9);
-  ctx.lineWidth = 1.6;
-  ctx.beginPath();
-  points.forEach(([x, y], i) => (i === 0 ? ctx.moveTo(x, y) : ctx.lineTo(x, y)));
-  ctx.closePath();
-  ctx.stroke();
+/** Hatching: as that of hidden water, so that the strokes of both fall together. */
+const HATCH_PX = 14;
+const SAMPLE_PX = 12;
+/** Seen wholly within this share of the range, not at all beyond that one. */
+const SOFT: readonly [number, number] = [0.9, 1.25];
+const LEVELS = 4;
+const STRONGEST = 0.42;
 
-  // Lashes outward, evenly spaced along the line whatever its points.
+/** Shade what is not seen: strokes that begin faint at the edge and are whole further out. */
+export function drawUnseen(view: View): void {
+  const { ctx, camera, seen } = view;
+  if (seen.length === 0) return;
   const [bx, by] = at(view, view.boat.latDeg, view.boat.lonDeg);
-  const length = overrun ? LASH_PX + 4 : LASH_PX;
-  ctx.lineWidth = 1.2;
-  ctx.beginPath();
-  let carried = 0;
-  for (let i = 0; i < points.length; i++) {
-    const p = points[i];
-    const q = points[(i + 1) % points.length];
-    if (p === undefined || q === undefined) continue;
-    const [dx, dy] = [q[0] - p[0], q[1] - p[1]];
-    const span = Math.hypot(dx, dy);
-    if (span < 1e-6) continue;
-    for (let d = LASH_EVERY_PX - carried; d <= span; d += LASH_EVERY_PX) {
-      const x = p[0] + (dx * d) / span;
-      const y = p[1] + (dy * d) / span;
-      if (x < -20 || y < -20 || x > camera.width + 20 || y > camera.height + 20) continue;
-      const away = Math.hypot(x - bx, y - by);
-      if (away < 1) continue;
-      ctx.moveTo(x, y);
-      ctx.lineTo(x + ((x - bx) / away) * length, y + ((y - by) / away) * length);
+  const { width, height } = camera;
+  const levels = Array.from({ length: LEVELS }, (): number[] => []);
+  for (let c = HATCH_PX * Math.ceil(1 / HATCH_PX); c < width + height; c += HATCH_PX) {
+    // A stroke rises to the right: x + y = c.
+    const [x0, x1] = [Math.max(0, c - height), Math.min(width, c)];
+    let from = x0;
+    let level = -1;
+    for (let x = x0; ; x += SAMPLE_PX) {
+      const end = x >= x1;
+      const px = end ? x1 : x;
+      const now = end ? -1 : levelAt(seen, camera, px - bx, c - px - by);
+      if (now !== level) {
+        if (level >= 0 && px > from) levels[level]?.push(from, c - from, px, c - px);
+        level = now;
+        from = px;
+      }
+      if (end) break;
     }
-    carried = (carried + span) % LASH_EVERY_PX;
+  }
+  ctx.globalAlpha = view.fade;
+  ctx.lineWidth = 1;
+  levels.forEach((strokes, i) => {
+    ctx.strokeStyle = ink(view, "whisper", (STRONGEST * (i + 1)) / LEVELS);
+    ctx.beginPath();
+    for (let k = 0; k < strokes.length; k += 4) {
+      ctx.moveTo(strokes[k] ?? 0, strokes[k + 1] ?? 0);
+      ctx.lineTo(strokes[k + 2] ?? 0, strokes[k + 3] ?? 0);
+    }
+    ctx.stroke();
+  });
+  ctx.globalAlpha = 1;
+}
+
+/** How thick the shade is there, -1 none; pixels from the boat. */
+function levelAt(seen: readonly number[], camera: View["camera"], dx: number, dy: number): number {
+  const range = rangeOn(seen, Math.atan2(dx, -dy) + camera.up) * camera.pxPerM;
+  const share = (Math.hypot(dx, dy) / Math.max(range, 1) - SOFT[0]) / (SOFT[1] - SOFT[0]);
+  return share <= 0 ? -1 : Math.min(Math.floor(share * LEVELS), LEVELS - 1);
+}
+
+/** Ahead, to either side of the way she goes. */
+const AHEAD = (42 * Math.PI) / 180;
+/** Where the range leaps, the line is broken: no stroke runs to the middle. Pixels outward or inward for one along. */
+const LEAP = 1.1;
+
+export function drawSeeing(view: View, overrun: boolean): void {
+  const { ctx, camera, seen } = view;
+  const way = wayAhead(view);
+  if (seen.length === 0 || Number.isNaN(way)) return;
+  const [bx, by] = at(view, view.boat.latDeg, view.boat.lonDeg);
+  ctx.globalAlpha = view.fade;
+  ctx.strokeStyle = ink(view, overrun ? "shout" : "speak", 0.9);
+  ctx.lineWidth = 1.8;
+  ctx.beginPath();
+  let before = 0;
+  let carried = 0;
+  const lash = overrun ? LASH_PX + 4 : LASH_PX;
+  for (let a = way - AHEAD; a <= way + AHEAD; a += Math.PI / 180) {
+    const r = rangeOn(seen, a) * camera.pxPerM;
+    const angle = a - camera.up - Math.PI / 2;
+    const [ux, uy] = [Math.cos(angle), Math.sin(angle)];
+    const isBroken = before === 0 || Math.abs(r - before) > LEAP * ((r * Math.PI) / 180);
+    if (isBroken) ctx.moveTo(bx + r * ux, by + r * uy);
+    else ctx.lineTo(bx + r * ux, by + r * uy);
+    carried += (r * Math.PI) / 180;
+    if (!isBroken && carried >= LASH_EVERY_PX) {
+      carried = 0;
+      ctx.lineTo(bx + (r + lash) * ux, by + (r + lash) * uy);
+      ctx.moveTo(bx + r * ux, by + r * uy);
+    }
+    before = r;
   }
   ctx.stroke();
   ctx.globalAlpha = 1;
 }
 
-/** Once, in small words on the quarter: what the line with lashes means. */
+/** Once, in small words at the line's end: what it means. */
 export function nameSeeing(view: View): void {
-  const { ctx, ground, camera } = view;
-  if (ground.seeing.length < 3) return;
-  const turn = (view.state.settings.hand === "left" ? 118 : -118) * (Math.PI / 180);
-  const bearing = camera.up + turn;
-  const east = ground.plane.east(view.boat.lonDeg);
-  const north = ground.plane.north(view.boat.latDeg);
-  const range = rangeAlong(ground.seeing, east, north, bearing);
-  if (range === null) return;
-  const [x, y] = project(affine(camera, ground.plane), east + range * Math.sin(bearing), north + range * Math.cos(bearing));
-  view.labels.write(ctx, "small things are seen to here", x, y, 16, 13, css2(view, "whisper"), css(view.inks.sheet));
+  const { ctx, camera, seen } = view;
+  const way = wayAhead(view);
+  if (seen.length === 0 || Number.isNaN(way)) return;
+  const [bx, by] = at(view, view.boat.latDeg, view.boat.lonDeg);
+  const a = way + (view.state.settings.hand === "left" ? 1 : -1) * (AHEAD - 0.06);
+  const r = rangeOn(seen, a) * camera.pxPerM;
+  const angle = a - camera.up - Math.PI / 2;
+  view.labels.write(ctx, "small things are seen to here", bx + r * Math.cos(angle), by + r * Math.sin(angle), 14, 13, css2(view, "whisper"), css(view.inks.sheet));
 }
 
 export function drawStopping(view: View, overrun: boolean): void {
@@ -117,11 +163,9 @@ export function drawStopping(view: View, overrun: boolean): void {
   ctx.stroke();
   if (overrun) {
     // The stretch run blind: from where seeing ends to where she stops.
-    const m = affine(camera, ground.plane);
     const east = ground.plane.east(view.boat.lonDeg);
     const north = ground.plane.north(view.boat.latDeg);
     const seen = rangeAlong(ground.seeing, east, north, way);
-    void m;
     if (seen !== null && seen < stoppingM) {
       ctx.lineWidth = 2.5;
       ctx.beginPath();
@@ -136,10 +180,18 @@ export function drawStopping(view: View, overrun: boolean): void {
   }
   ctx.lineCap = "butt";
   ctx.globalAlpha = 1;
-  const end = angle + half;
+}
+
+export function nameStopping(view: View, overrun: boolean): void {
+  const stoppingM = view.state.reading?.stopping_m ?? null;
+  const way = wayAhead(view);
+  if (stoppingM === null || Number.isNaN(way)) return;
+  const r = stoppingM * view.camera.pxPerM;
+  if (r < 6) return;
+  const [x, y] = at(view, view.boat.latDeg, view.boat.lonDeg);
+  const end = screenAngle(view, (way * 180) / Math.PI) + Math.max(HALF_SPAN, Math.min(26 / r, 0.6));
   view.labels.write(
-    ctx, `stops in ${sayDistance(stoppingM, view.unit === "nm" && stoppingM < 500 ? "metres" : view.unit)}`,
-    x + r * Math.cos(end), y + r * Math.sin(end), 10, 14, overrun ? ink(view, "shout") : css2(view, "speak"), css(view.inks.sheet),
-    overrun ? 700 : 400,
+    view.ctx, `stops in ${sayDistance(stoppingM, view.unit)}`, x + r * Math.cos(end), y + r * Math.sin(end), 10, 14,
+    overrun ? ink(view, "shout") : css2(view, "speak"), css(view.inks.sheet), overrun ? 700 : 400,
   );
 }

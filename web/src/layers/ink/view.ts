@@ -2,6 +2,7 @@
 import { affine, project, type Affine, type Camera } from "../../geo/camera";
 import type { Plane } from "../../geo/mercator";
 import type { DistanceUnit } from "../../geo/units";
+import type { Rect } from "../../look/layout";
 import { css, type Inks } from "../../look/table";
 import type { Things } from "../../map/things";
 import type { State } from "../../state/store";
@@ -26,11 +27,17 @@ export interface View {
   readonly unit: DistanceUnit;
   readonly labels: Labels;
   readonly ground: Ground;
+  /** How far small things are seen on each of some bearings from north, metres; empty: it cannot be said. */
+  readonly seen: readonly number[];
+  /** False: the link or the watch is lost, and what was read is the past. */
+  readonly isNow: boolean;
   /** Strength of what was read: 1 now, less when it is old. */
   readonly fade: number;
   readonly rangeNm: number;
-  /** Pixels kept clear at the foot. */
+  /** Lower edge of what no drawer covers. */
   readonly footTop: number;
+  /** What no drawer covers of the pane. */
+  readonly free: Rect;
   readonly nowMs: number;
   readonly hasChart: boolean;
   readonly hasRadar: boolean;

@@ -54,13 +54,14 @@ export function drawParallel(view: View): void {
   const m = affine(camera, plane);
   const b = (line.bearingDeg * Math.PI) / 180;
   const reach = Math.hypot(camera.width, camera.height) / camera.pxPerM;
-  ctx.strokeStyle = ink(view, "speak", 0.7);
-  ctx.lineWidth = 1.2;
   for (const side of line.isBoth === false ? [1] : [-1, 1]) {
     const e = plane.east(boat.lonDeg) + side * line.offM * Math.cos(b);
     const n = plane.north(boat.latDeg) - side * line.offM * Math.sin(b);
     const p = project(m, e - reach * Math.sin(b), n - reach * Math.cos(b));
     const q = project(m, e + reach * Math.sin(b), n + reach * Math.cos(b));
+    // Set for each: the words beside the one before changed it.
+    ctx.strokeStyle = ink(view, "speak", 0.7);
+    ctx.lineWidth = 1.2;
     ctx.setLineDash([18, 8]);
     ctx.beginPath();
     ctx.moveTo(p[0], p[1]);

@@ -152,30 +152,39 @@ function relative(view: View, trial: Trial, echo: TrialEcho, own: readonly [numb
   }
 }
 
+/** Where the word stands in the frame, and how it lies. */
+function frameWords(view: View): readonly (readonly [number, number, number])[] {
+  const { x, y, width: w, height: h } = view.free;
+  return [[x + w * 0.5, y + 12, 0], [x + 12, y + h * 0.5, -Math.PI / 2], [x + w - 12, y + h * 0.5, Math.PI / 2]];
+}
+
+/** Keep words off the frame, before any are written. */
+export function blockFrame(view: View): void {
+  for (const [x, y, turn] of frameWords(view)) view.labels.block(x - (turn === 0 ? 38 : 12), y - (turn === 0 ? 12 : 38), turn === 0 ? 76 : 24, turn === 0 ? 24 : 76);
+}
+
 /** The sheet's edge in broken strokes, with the word in it: what lies inside is not so. */
 function frame(view: View): void {
-  const { ctx, camera } = view;
-  const [w, h] = [camera.width, Math.max(view.footTop, 120)];
+  const { ctx, free } = view;
   ctx.strokeStyle = ink(view, "speak");
   ctx.lineWidth = 3;
   ctx.setLineDash([22, 14]);
-  ctx.strokeRect(6, 6, w - 12, h - 12);
+  ctx.strokeRect(free.x + 6, free.y + 6, free.width - 12, free.height - 12);
   ctx.setLineDash([]);
   ctx.font = '700 18px "Atkinson Hyperlegible Next Variable", sans-serif';
   ctx.textAlign = "center";
   ctx.textBaseline = "middle";
   const half = ctx.measureText("TRIAL").width / 2 + 8;
-  for (const [x, y, turn] of [[w * 0.5, 9, 0], [9, h * 0.5, -Math.PI / 2], [w - 9, h * 0.5, Math.PI / 2]] as const) {
+  for (const [x, y, turn] of frameWords(view)) {
     ctx.save();
     ctx.translate(x, y);
     ctx.rotate(turn);
     ctx.fillStyle = css(view.inks.sheet);
     ctx.fillRect(-half, -11, 2 * half, 22);
     ctx.fillStyle = css2(view, "shout");
-    ctx.fillText("TRIAL", 0, turn === 0 ? 4 : 0);
+    ctx.fillText("TRIAL", 0, 0);
     ctx.restore();
   }
-  view.labels.block(0, 0, w, 20);
 }
 
 /** The smallest turn that keeps everything off, as an arc from the way she goes: an offer, drawn fine. */

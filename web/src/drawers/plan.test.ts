@@ -9,7 +9,7 @@ const LEG = {
 describe("a leg of the plan", () => {
   it("says course, length, time and what is not charted", () => {
     const { head, lines } = legLines(LEG, "nm", () => "21:05");
-    expect(head).toBe("3  117°  0.7 mile to Fairway");
+    expect(head).toBe("3  117°  7 cables to Fairway");
     expect(lines[0]).toBe("18 kn, there by 21:05, depth not charted");
   });
   it("says a refusal before lights and marks", () => {

@@ -1,9 +1,10 @@
 /** Routes kept at the helm: follow one, the other way along it, or none; and keeping a drawn one. */
 import { sayDistance, type DistanceUnit } from "../geo/units";
 import type { RouteKept } from "../state/types";
-import { make } from "./dom";
-import { askFirst } from "./ask";
-import { steppedWithin } from "./keys";
+import type { Drawers } from "./drawers";
+import { make } from "../panels/dom";
+import { askFirst } from "../panels/ask";
+import { steppedWithin } from "../panels/keys";
 
 export interface RouteAnswers {
   follow(name: string, back: boolean): void;
@@ -22,18 +23,17 @@ export class RoutesSheet {
   readonly element = make("section", "", { class: "sheet-over", "aria-label": "Routes", tabindex: "-1" });
   readonly #list = make("div");
 
-  constructor(private readonly does: RouteAnswers) {
-    this.element.hidden = true;
+  constructor(private readonly does: RouteAnswers, private readonly drawers: Drawers) {
     this.element.append(make("h2", "Routes"), this.#list);
   }
 
   show(): void {
-    this.element.hidden = false;
+    this.drawers.show(this.element);
     this.element.focus({ preventScroll: true });
   }
 
   hide(): void {
-    this.element.hidden = true;
+    this.drawers.hide(this.element);
   }
 
   tell(routes: readonly RouteKept[], following: string | null, folder: string, unit: DistanceUnit): void {

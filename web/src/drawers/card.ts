@@ -3,7 +3,8 @@ import { echoSentences, echoTitle } from "../state/say";
 import type { Store } from "../state/store";
 import type { Echo } from "../state/types";
 import type { Control } from "../wire/frame";
-import { make, setText } from "./dom";
+import type { Drawers } from "./drawers";
+import { make, setText } from "../panels/dom";
 
 /** As the server takes them. */
 export const SEEN_AS = ["boat", "buoy or beacon", "float or pot", "pile or stake", "rock or wreck", "birds or weed", "nothing there"] as const;
@@ -14,20 +15,29 @@ export class Card {
   readonly #answers = make("div", "", { class: "answers" });
   #page: "first" | "seen" = "first";
   #shown: string | null = null;
+  #echo: number | null = null;
 
-  constructor(readonly element: HTMLElement, private readonly store: Store, private readonly ask: (control: Control) => void) {
-    element.append(this.#title, this.#text, this.#answers);
+  readonly element = make("section", "", { id: "card", "aria-label": "The echo touched" });
+
+  constructor(private readonly store: Store, private readonly ask: (control: Control) => void, private readonly drawers: Drawers) {
+    this.element.append(this.#title, this.#text, this.#answers);
   }
 
   show(): void {
     const state = this.store.state;
     const echo = state.reading?.echoes.find((e) => e.id === state.touched);
-    this.element.hidden = echo === undefined;
     if (echo === undefined) {
+      this.drawers.hide(this.element);
       this.#shown = null;
+      this.#echo = null;
       this.#page = "first";
       return;
     }
+    const isNew = echo.id !== this.#echo;
+    this.#echo = echo.id;
+    // Another drawer that was opened since stays; a new touch comes first.
+    if (isNew || this.drawers.now === null) this.drawers.show(this.element);
+    if (this.element.hidden) return;
     const unit = state.hello?.boat.distance_unit ?? "nm";
     setText(this.#title, echoTitle(echo));
     setText(this.#text, echoSentences(echo, unit).join(" "));

@@ -2,7 +2,8 @@
 import { threeFigures } from "../geo/angles";
 import { sayDistance, sayKnots, type DistanceUnit } from "../geo/units";
 import type { PlanLeg, PlanNow } from "../state/types";
-import { make } from "./dom";
+import type { Drawers } from "./drawers";
+import { make } from "../panels/dom";
 
 /** The lines of one leg: pure, so that they can be tested. */
 export function legLines(leg: PlanLeg, unit: DistanceUnit, clock: (ms: number) => string): { head: string; lines: string[] } {
@@ -21,8 +22,7 @@ export class PlanSheet {
   readonly #list = make("div");
   #key = "";
 
-  constructor(private readonly clock: (ms: number) => string) {
-    this.element.hidden = true;
+  constructor(private readonly clock: (ms: number) => string, private readonly drawers: Drawers) {
     const back = make("button", "back", { type: "button" });
     back.addEventListener("click", () => this.show(false));
     const answers = make("div", "", { class: "answers" });
@@ -35,8 +35,12 @@ export class PlanSheet {
   }
 
   show(shown: boolean): void {
-    this.element.hidden = !shown;
-    if (shown) this.element.focus({ preventScroll: true });
+    if (!shown) {
+      this.drawers.hide(this.element);
+      return;
+    }
+    this.drawers.show(this.element);
+    this.element.focus({ preventScroll: true });
   }
 
   refresh(plan: PlanNow | null | undefined, unit: DistanceUnit): void {
