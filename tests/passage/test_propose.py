@@ -3,20 +3,25 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 
+import numpy as np
 import pytest
 import shapely
 
 from moonless.boat.types import Boat
 from moonless.chart.library import Chart
+from moonless.chart.local_knowledge.knowledge import Knowledge
 from moonless.errors import InputError
 from moonless.frames import LocalFrame
 from moonless.passage.night import Night
-from moonless.passage.plan import make_plan
+from moonless.passage.plan import make_plan, survey
 from moonless.passage.way.propose import propose
+from moonless.passage.way.route import Route, Waypoint
 
 FRAME = LocalFrame(10.0, -140.0)
 NIGHT = Night(wanted_kn=8.0)
@@ -70,6 +75,63 @@ def test_a_start_in_shoal_water_is_moved_to_the_nearest_deep(
     first = FRAME.to_plane(route.waypoints[0].lat_deg, route.waypoints[0].lon_deg)
     assert first[0] == pytest.approx(east, abs=25.0)
     assert 2000.0 - 45.0 < first[1] < 2000.0
+
+
+def test_a_moved_start_is_said_with_how_far(made_chart: Chart, boat: Boat) -> None:
+    found = propose(made_chart, boat, _at(0.0, 2150.0), _at(0.0, -500.0))
+    first = FRAME.to_plane(found.route.waypoints[0].lat_deg, found.route.waypoints[0].lon_deg)
+    moved = math.hypot(first[0], first[1] - 2150.0)
+    assert found.notes == (
+        f"the start was moved {moved:.0f} m to water deep enough on the chart; what lies between is not planned",
+    )
+    assert propose(made_chart, boat, _at(0.0, 1000.0), _at(0.0, -500.0)).notes == ()
+
+
+def test_a_pond_beside_the_berth_is_not_taken_for_the_way(chart_with: Callable[[Any], Chart], boat: Boat) -> None:
+    # A basin 120 m wide lies 100 m from the start, shut in by land; the open water lies 300 m off.
+    quay = shapely.box(-4400, -3600, -3800, -3000).difference(shapely.box(-4280, -3480, -4160, -3360))
+    chart = chart_with({"LNDARE": ([quay], {"OBJNAM": ["Quay"]})})
+    start, end = _at(-4100.0, -3330.0), _at(-2000.0, -3330.0)
+    found = propose(chart, boat, start, end)
+    first = FRAME.to_plane(found.route.waypoints[0].lat_deg, found.route.waypoints[0].lon_deg)
+    assert not -4400 < first[0] < -3800 or not -3600 < first[1] < -3000
+    assert make_plan(chart, found.route, boat, WHEN, NIGHT).refused == ()
+
+
+def test_a_way_that_leads_far_outside_the_straight_one_is_found(chart_with: Callable[[Any], Chart], boat: Boat) -> None:
+    # A wall of land 7 km long between two places a mile apart.
+    chart = chart_with({"LNDARE": ([shapely.box(-20, -5500, 20, 1500)], {"OBJNAM": ["Wall"]})})
+    route = propose(chart, boat, _at(-900.0, -3500.0), _at(900.0, -3500.0)).route
+    assert make_plan(chart, route, boat, WHEN, NIGHT).refused == ()
+    assert route.length_m > 4000.0
+
+
+def test_own_water_to_keep_out_of_refuses_a_plan_and_is_gone_round(
+    made_chart: Chart, boat: Boat, tmp_path: Path
+) -> None:
+    knowledge = Knowledge(tmp_path / "own.gpkg")
+    lat, lon = FRAME.to_geographic(np.array([2500.0, 3000.0]), np.array([-4300.0, -3700.0]))
+    knowledge.add_keep_out(shapely.box(lon[0], lat[0], lon[1], lat[1]), "eel nets", since_ns=0)
+    start, end = (2000.0, -4000.0), (4000.0, -4000.0)
+    straight = Route("s", tuple(Waypoint(n, *_at(*p)) for n, p in (("A", start), ("B", end))))
+    ground = survey(made_chart, straight, boat, NIGHT, knowledge=knowledge)
+    refused = make_plan(made_chart, straight, boat, WHEN, NIGHT, ground=ground).refused
+    assert [d.kind for d in refused] == ["keep out"] and "eel nets" in refused[0].say
+    way = propose(made_chart, boat, _at(*start), _at(*end), knowledge=knowledge).route
+    track = shapely.LineString([FRAME.to_plane(w.lat_deg, w.lon_deg) for w in way.waypoints])
+    assert shapely.distance(track, shapely.box(2500, -4300, 3000, -3700)) > 5.0
+    ground = survey(made_chart, way, boat, NIGHT, knowledge=knowledge)
+    assert make_plan(made_chart, way, boat, WHEN, NIGHT, ground=ground).refused == ()
+
+
+def test_no_leg_is_run_through_in_eight_seconds(made_chart: Chart, boat: Boat) -> None:
+    # Drawn by hand: sixty metres between turns; at thirty knots that were four seconds.
+    places = [(-1000.0, -1500.0), (-400.0, -1500.0), (-400.0, -1440.0), (400.0, -1440.0)]
+    route = Route("r", tuple(Waypoint(str(k), *_at(*p)) for k, p in enumerate(places)))
+    plan = make_plan(made_chart, route, boat, WHEN, Night(), events=False)
+    short = plan.legs[1]
+    assert short.end_s - short.start_s == pytest.approx(10.0, abs=0.1)
+    assert "The next turn comes after 60 m" in short.because and plan.legs[0].speed_kn > short.speed_kn
 
 
 def test_draught_shuts_the_shoal(made_chart: Chart, boat: Boat) -> None:

@@ -17,8 +17,10 @@ from moonless.units import DistanceUnit, kn_to_mps, nm_to_m
 if TYPE_CHECKING:
     from datetime import tzinfo
 
+    from moonless.chart.local_knowledge.knowledge import Knowledge
     from moonless.passage.types import Plan
     from moonless.passage.way.route import Waypoint
+    from moonless.sea.stations import Stations
 
 
 @click.command(
@@ -42,6 +44,8 @@ if TYPE_CHECKING:
 @click.option("--wind-from", "wind_from_deg", type=Figure(0.0, 360.0), metavar="DEG",
               help="True; without it every leg is taken to look into the wind.")  # fmt: skip
 @click.option("--rain", "rain_mmh", type=Figure(0.0, 200.0), default=0.0, show_default=True, metavar="MMH")
+@click.option("--knowledge", type=click.Path(path_type=Path),
+              help="Local knowledge kept at the helm: the water to keep out of.")  # fmt: skip
 @click.option("--glow", "glows", multiple=True, metavar="LAT,LON,NAME", help="A shore light whose glow you know.")
 @click.option(
     "--window", "window_h", type=Figure(0.1, 48.0), metavar="HOURS", help="Search this many hours from --depart."
@@ -66,6 +70,7 @@ def command(
     wind_kn: float,
     wind_from_deg: float | None,
     rain_mmh: float,
+    knowledge: Path | None,
     glows: tuple[str, ...],
     window_h: float | None,
     no_pictures: bool,
@@ -104,6 +109,7 @@ def command(
         kn_to_mps(wind_kn), wind_from_deg, rain_mmh,
     )  # fmt: skip
     stations = read_stations(tide_files) if tide_files else None
+    known = None if knowledge is None else _own_knowledge(knowledge)
     for path in (out, pdf, json_file, gpx_file):
         if path is not None and not path.parent.is_dir():
             raise InputError(f"{path}: there is no folder {path.parent}")
@@ -119,9 +125,9 @@ def command(
         else:
             assert ends is not None
             tell("seeking a way along deep water", 0.0)
-            found_way = propose(chart, boat, *ends)
+            found_way = propose(chart, boat, *ends, tide_m=_lowest_m(stations, *ends[0], depart_s), knowledge=known)
             route, notes = found_way.route, found_way.notes
-        ground = survey(chart, route, boat, night, tell)
+        ground = survey(chart, route, boat, night, tell, known)
         plan = make_plan(chart, route, boat, depart_s, night, stations, ground=ground, progress=tell)
         if window_h is not None:
             found = search(chart, route, boat, depart_s, window_h, night, stations, ground=ground, progress=tell)
@@ -147,6 +153,22 @@ def command(
     for note in notes:
         click.echo(f"Note: {note}.")
     _print(plan, zone, unit)
+
+
+def _own_knowledge(path: Path) -> Knowledge:
+    from moonless.chart.local_knowledge.knowledge import Knowledge
+
+    if not path.exists():
+        raise InputError(f"{path}: there is no such file")
+    return Knowledge.open(path)
+
+
+def _lowest_m(stations: Stations | None, lat: float, lon: float, depart_s: float) -> float:
+    """Return the lowest tide of half a day from departure; datum where nobody says."""
+    from moonless.passage.water import Water
+
+    lowest, _ = Water(stations).range_m(lat, lon, depart_s, depart_s + 43_200.0)
+    return 0.0 if lowest is None else lowest
 
 
 def _glow(text: str) -> Waypoint:

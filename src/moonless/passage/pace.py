@@ -13,6 +13,7 @@ from moonless.passage.night import Night
 from moonless.reading.collision.safe_speed import advise
 from moonless.reading.visibility.hidden_boats import HiddenAhead
 from moonless.reading.visibility.seeing import curve_in
+from moonless.units import mps_to_kn
 
 Floats = NDArray[np.float64]
 
@@ -21,6 +22,8 @@ LOOK_M = 3.0 * NAUTICAL_MILE_M
 SCALES_NM = (0.75, 1.5, 3.0, 6.0)
 # No leg is timed with less than steerage way.  Common practice, no source.
 LEAST_KN = 0.5
+# No leg is run through in less: a turn, a look and the next turn.  Common practice, no source.
+STEADY_S = 10.0
 
 
 def expected_seeing_m(boat: Boat, night: Night, course_deg: float) -> float | None:
@@ -82,6 +85,14 @@ def leg_speed_kn(boat: Boat, night: Night, course_deg: float, opens_at_m: float 
     if night.wanted_kn is not None and night.wanted_kn < speed:
         return night.wanted_kn, "The speed asked for; what should be seen would bear more."
     return speed, advice.because
+
+
+def steadied(speed_kn: float, because: str, length_m: float) -> tuple[float, str]:
+    """Return a leg's speed and reason, no faster than leaves time to steady on the leg before the next turn comes."""
+    most = max(mps_to_kn(length_m / STEADY_S), LEAST_KN)
+    if speed_kn <= most:
+        return speed_kn, because
+    return most, f"The next turn comes after {length_m:.0f} m, and {STEADY_S:.0f} s are the least to steady on a leg."
 
 
 def fuel_l(boat: Boat, speed_kn: float, hours: float) -> float | None:

@@ -12,12 +12,13 @@ from moonless.chart.dangers.needs import Needs
 from moonless.chart.dangers.strip import StripDangers
 from moonless.chart.faults import chart_faults
 from moonless.chart.library import Chart
+from moonless.chart.local_knowledge.knowledge import Knowledge
 from moonless.constants import NAUTICAL_MILE_M
 from moonless.passage.dark import dark_at, glow_words, night_events
 from moonless.passage.go_no_go import points_for_and_against
 from moonless.passage.night import Night
 from moonless.passage.opens import PointThatOpens, points_that_open
-from moonless.passage.pace import fuel_l, least_seeing_m, leg_speed_kn
+from moonless.passage.pace import fuel_l, least_seeing_m, leg_speed_kn, steadied
 from moonless.passage.sight import index_lines, lights_on_leg, sample, unlit_marks, unranged_lights
 from moonless.passage.types import LegDanger, LegPlan, LightSeen, OpensAt, Plan, UnlitMark, UnrangedLight
 from moonless.passage.water import Water
@@ -51,22 +52,29 @@ class LegGround:
     because: str
 
 
-def survey(chart: Chart, route: Route, boat: Boat, night: Night, progress: Progress | None = None) -> list[LegGround]:
-    """Open the chart round every leg and settle its speed."""
+def survey(
+    chart: Chart,
+    route: Route,
+    boat: Boat,
+    night: Night,
+    progress: Progress | None = None,
+    knowledge: Knowledge | None = None,
+) -> list[LegGround]:
+    """Open the chart round every leg, with the skipper's own water to keep out of, and settle its speed."""
     if progress:
         progress("opening the chart", 0.0)
     out = []
-    for number, (leg, stretch) in enumerate(zip(route.legs, stretches(chart, route.legs), strict=True), 1):
+    for number, (leg, stretch) in enumerate(zip(route.legs, stretches(chart, route.legs, knowledge), strict=True), 1):
         if progress:
             progress(f"leg {number}", number / len(route.legs))
-        speed, because = leg_speed_kn(boat, night, leg.course_deg, None)
+        speed, because = steadied(*leg_speed_kn(boat, night, leg.course_deg, None), leg.length_m)
         if stretch is None:
             out.append(LegGround(number, leg, None, None, (), (), (), (), (), speed, because))
             continue
         opens = points_that_open(stretch.edges, sample(leg, stretch.local), stretch.local.frame)
         lights = lights_on_leg(number, leg, stretch, boat, night)
         unlit = unlit_marks(number, leg, stretch.local, boat, night)
-        held = hold(leg, stretch.dangers, boat)
+        held = hold(leg, stretch.dangers, boat, stretch.keep_outs)
         index = tuple(index_lines(leg, stretch.local, boat, night))
         unranged = unranged_lights(number, leg, stretch)
         found = (tuple(opens), tuple(lights), tuple(unranged), tuple(unlit), index)

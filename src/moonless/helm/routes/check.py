@@ -45,13 +45,13 @@ class RouteChecker:
         """
         return [self._leg(a, b) for a, b in itertools.pairwise(points)]
 
-    def way(self, start: LatLon, end: LatLon) -> list[LatLon]:
-        """Return the places of a way along deep water between two places, both ends with it.
+    def way(self, start: LatLon, end: LatLon) -> tuple[list[LatLon], tuple[str, ...]]:
+        """Return (the places of a way along deep water between two places, ends with it; what was moved, in words).
 
         Raises InputError or NoCoverage as `propose` does.
         """
-        route = propose(self._chart, self._boat, start, end).route
-        return [(w.lat_deg, w.lon_deg) for w in route.waypoints]
+        found = propose(self._chart, self._boat, start, end)
+        return [(w.lat_deg, w.lon_deg) for w in found.route.waypoints], found.notes
 
     def _leg(self, a: LatLon, b: LatLon) -> dict[str, Any]:
         key = (a, b)

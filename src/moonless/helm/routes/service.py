@@ -96,7 +96,8 @@ class RouteService:
             return {"legs": self._checks().check(asked.points)}
         if asked.what == "way":
             start, end = asked.points
-            return {"points": [[round(a, 6), round(b, 6)] for a, b in self._checks().way(start, end)]}
+            places, notes = self._checks().way(start, end)
+            return {"points": [[round(a, 6), round(b, 6)] for a, b in places], "notes": list(notes)}
         if asked.what == "save":
             path = self._files.save(asked.name, asked.points)
             if asked.follow:

@@ -15,14 +15,35 @@ from moonless.boat.types import Boat
 from moonless.chart.dangers.closed import Closed, closed_water
 from moonless.chart.dangers.layout import ChartDangers
 from moonless.chart.dangers.needs import Needs
+from moonless.chart.dangers.strip import KeepOuts
+from moonless.chart.dangers.types import swept_m
 from moonless.chart.library import Chart
+from moonless.chart.local_knowledge.knowledge import Knowledge
 from moonless.frames import LocalFrame
+from moonless.reading.chart_around import keep_outs_around
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
-MOST_CELLS = 600  # along one side
-FINEST_M = 12.0
+
+@dataclass(frozen=True, slots=True)
+class Lay:
+    """How the water is laid out: squares along one side at the most, the smallest square, how far round the ends."""
+
+    most_cells: int
+    finest_m: float
+    share: float  # of the distance between the ends, all round
+    least_m: float  # and at the least so far
+
+
+# The next is taken where the one before finds no way: round a headland the way leads far outside the straight one, and
+# a creek's mouth between two marks is narrower than a wide grid's squares.  No source.
+LAYS = (
+    Lay(600, 12.0, 0.35, 1500.0),
+    Lay(800, 12.0, 1.0, 6000.0),
+    Lay(1100, 8.0, 0.35, 1500.0),
+    Lay(1600, 8.0, 1.0, 6000.0),
+)
 # How much dearer a step is right beside closed water than out of its reach.  No source: chosen so that a detour of up
 # to three times the way is taken to keep off.
 EDGE_COST = 3.0
@@ -46,6 +67,7 @@ class WaterGrid:
     open: Bools  # (n_row, n_column)
     edge_m: Floats
     cost: Floats  # of a metre, 1 on open sea
+    keep_outs: KeepOuts = ()
 
     def square(self, east_m: float, north_m: float) -> tuple[int, int]:
         """Return (row, column) of a place."""
@@ -65,22 +87,28 @@ class WaterGrid:
         is_open = self.open & ~squares
         return WaterGrid(
             self.frame, self.dangers, self.west_m, self.south_m, self.cell_m, is_open, _edge(is_open, self.cell_m),
-            self.cost,
+            self.cost, self.keep_outs,
         )  # fmt: skip
 
 
 def lay_grid(
-    chart: Chart, boat: Boat, needs: Needs, frame: LocalFrame, ends: Sequence[tuple[float, float]]
+    chart: Chart,
+    boat: Boat,
+    needs: Needs,
+    frame: LocalFrame,
+    ends: Sequence[tuple[float, float]],
+    lay: Lay = LAYS[0],
+    knowledge: Knowledge | None = None,
 ) -> WaterGrid:
-    """Return the water round two places of a frame.
+    """Return the water round two places of a frame; what the skipper keeps out of is closed with the rest.
 
     Raises NoCoverage if no chart covers any of it.
     """
     xy = np.array(ends)
-    margin = max(1500.0, 0.35 * float(np.hypot(*(xy[1] - xy[0]))))
+    margin = max(lay.least_m, lay.share * float(np.hypot(*(xy[1] - xy[0]))))
     west, south = (float(v) for v in xy.min(axis=0) - margin)
     east, north = (float(v) for v in xy.max(axis=0) + margin)
-    cell = max(FINEST_M, max(east - west, north - south) / MOST_CELLS)
+    cell = max(lay.finest_m, max(east - west, north - south) / lay.most_cells)
     shape = (int((north - south) / cell) + 1, int((east - west) / cell) + 1)
     lat, lon = frame.to_geographic((west + east) / 2, (south + north) / 2)
     local = chart.around(float(lat), float(lon), float(np.hypot(east - west, north - south)) / 2, frame=frame)
@@ -89,13 +117,17 @@ def lay_grid(
     said = burn(dangers.shapes[dangers.is_ground], west, south, cell, shape, outline=False)
     said &= burn(shapely.get_parts(local.coverage), west, south, cell, shape, outline=False)
     is_open = said & ~_near(refused, west, south, cell, shape)
+    kept_out = keep_outs_around(knowledge, frame, (west + east) / 2, (south + north) / 2, local.radius_m)
+    own = np.empty(len(kept_out), dtype=object)
+    own[:] = [area for area, _ in kept_out]
+    is_open &= ~_near(Closed(own, np.full(len(kept_out), swept_m(boat))), west, south, cell, shape)
     edge = _edge(is_open, cell)
     near = np.clip(1.0 - edge / max(boat.skipper.keep_off_m, cell), 0.0, 1.0)
     cost = 1.0 + EDGE_COST * near**2
     offered = burn(_offered(dangers), west, south, cell, shape)
     cost[offered] = np.minimum(cost[offered], 1.0 + 0.3 * (cost[offered] - 1.0)) * OFFERED_COST
     cost[_near(against, west, south, cell, shape)] *= AGAINST_COST
-    return WaterGrid(frame, dangers, west, south, cell, is_open, edge, cost)
+    return WaterGrid(frame, dangers, west, south, cell, is_open, edge, cost, tuple(kept_out))
 
 
 def _offered(dangers: ChartDangers) -> list[shapely.Geometry]:

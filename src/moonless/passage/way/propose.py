@@ -11,6 +11,7 @@ What it does not know: traffic, streams, sea, what the chart does not show.
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -18,6 +19,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+from scipy.ndimage import label
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import dijkstra
 
@@ -26,10 +28,11 @@ from moonless.chart.dangers.needs import Needs
 from moonless.chart.dangers.strip import StripDangers
 from moonless.chart.dangers.types import Danger, way_strip
 from moonless.chart.library import Chart
+from moonless.chart.local_knowledge.knowledge import Knowledge
 from moonless.errors import InputError
 from moonless.frames import LocalFrame, geodesic
 from moonless.passage.way.buoyage import fences
-from moonless.passage.way.grid import WaterGrid, lay_grid
+from moonless.passage.way.grid import LAYS, WaterGrid, lay_grid
 from moonless.passage.way.route import Route, Waypoint
 
 Floats = NDArray[np.float64]
@@ -37,17 +40,25 @@ Square = tuple[int, int]
 
 LONGEST_M = 30.0 * 1852.0
 # A place this near deep water is moved to it: a berth drawn on the quay, a finger on a small screen.
-SNAP_M = 250.0
+SNAP_M = 500.0
+# Moved less far than this, an end is where it was asked for.  No source: a boat's length or two.
+UNPLANNED_M = 30.0
 # What crossing the fence of a mark costs: a way round of this length is taken instead.  No source.
 FENCE_COST_M = 3000.0
-# A leg shorter than this is joined to the next where that keeps clear.  No source: half a minute at ten knots.
-SHORTEST_LEG_M = 150.0
+# A leg shorter than this is joined to the next where that keeps clear: eight seconds at thirty knots.  Own choice.
+SHORTEST_LEG_M = 130.0
+# How many places near a short leg are tried for one corner in place of two.
+NEAR_TRIED = 250
 # How often a way that turns out refused is sought again with what refuses it closed.
 MOST_TRIES = 8
 # A speed at which squat has reached its bound, so that no slower plan needs more water.
 SQUAT_SPEED = 15.0
 
 _STEPS = ((0, 1), (1, 0), (1, 1), (1, -1), (1, 2), (2, 1), (2, -1), (1, -2))
+
+
+class NoWaterNear(InputError):
+    """An end with no water near it that is deep enough."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,9 +70,19 @@ class Proposal:
 
 
 def propose(
-    chart: Chart, boat: Boat, start: tuple[float, float], end: tuple[float, float], name: str = "proposed route"
+    chart: Chart,
+    boat: Boat,
+    start: tuple[float, float],
+    end: tuple[float, float],
+    name: str = "proposed route",
+    *,
+    tide_m: float = 0.0,
+    knowledge: Knowledge | None = None,
 ) -> Proposal:
-    """Return a way from one (lat, lon) to another.
+    """Return a way from one (lat, lon) to another that a plan does not refuse.
+
+    ``tide_m``: the lowest tide to be met, above chart datum; more than datum is not counted on.  ``knowledge``: the
+    skipper's own, whose water to keep out of is kept out of.
 
     Raises InputError if they are too far apart, if no deep water lies near one of them, or if none joins them;
     NoCoverage if no chart covers the place between.
@@ -70,19 +91,37 @@ def propose(
     if distance > LONGEST_M:
         most = f"{LONGEST_M / 1852:.0f} NM is the most"
         raise InputError(f"{distance / 1852:.0f} NM is too far to propose a way for; {most}")
+    if distance < SHORTEST_LEG_M:
+        raise InputError(f"the two places lie {distance:.0f} m apart: there is no way to propose")
     frame = LocalFrame((start[0] + end[0]) / 2, start[1] + _step(start[1], end[1]) / 2)
     ends = [tuple(float(v) for v in frame.to_plane(*place)) for place in (start, end)]
-    needs = Needs.of(boat, SQUAT_SPEED)
-    grid = lay_grid(chart, boat, needs, frame, [(east, north) for east, north in ends])
+    needs = Needs.of(boat, SQUAT_SPEED, min(tide_m, 0.0))
+    problem: InputError | None = None
+    for lay in LAYS:
+        grid = lay_grid(chart, boat, needs, frame, [(east, north) for east, north in ends], lay, knowledge)
+        try:
+            places = _seek(grid, boat, needs, ends)
+        except NoWaterNear:
+            raise  # finer squares find none either
+        except InputError as found:
+            problem = problem or found
+            continue
+        return Proposal(_route(frame, places, name), _moves(ends, places))
+    assert problem is not None
+    raise problem
+
+
+def _seek(grid: WaterGrid, boat: Boat, needs: Needs, ends: Sequence[tuple[float, ...]]) -> list[tuple[float, float]]:
+    """Return the corners of a way over one grid.  Raises InputError where there is none."""
     fenced = _fenced(grid)
     last: Danger | None = None
     for _ in range(MOST_TRIES):
-        squares = [_nearest_open(grid, place, label) for place, label in zip(ends, ("start", "end"), strict=True)]
+        squares = _ends_joined(grid, ends)
         path = _cheapest(grid, fenced, squares[0], squares[1])
         places = _with_true_ends(grid, _straighten(grid, fenced, path), ends)
         refused = _refused(grid, boat, needs, places)
         if refused is None:
-            return Proposal(_route(frame, places, name), _moves(ends, places))
+            return places
         last, where = refused
         grid = grid.shut(_closing(grid, where))
     said = "" if last is None else f": {last.say}"
@@ -104,10 +143,11 @@ def _route(frame: LocalFrame, places: Sequence[tuple[float, float]], name: str) 
 
 def _moves(ends: Sequence[tuple[float, ...]], places: Sequence[tuple[float, float]]) -> tuple[str, ...]:
     notes = []
-    for label, asked, used in (("start", ends[0], places[0]), ("end", ends[1], places[-1])):
+    for name, asked, used in (("start", ends[0], places[0]), ("end", ends[1], places[-1])):
         moved = math.hypot(asked[0] - used[0], asked[1] - used[1])
         if moved > 1.0:
-            notes.append(f"the {label} was moved {moved:.0f} m to water deep enough on the chart")
+            between = "; what lies between is not planned" if moved > UNPLANNED_M else ""
+            notes.append(f"the {name} was moved {moved:.0f} m to water deep enough on the chart{between}")
     return tuple(notes)
 
 
@@ -122,16 +162,36 @@ def _fenced(grid: WaterGrid) -> NDArray[np.bool_]:
     return np.asarray(wide | np.roll(wide, 1, axis=0) | np.roll(wide, 1, axis=1)) if put else wide
 
 
-def _nearest_open(grid: WaterGrid, place: Sequence[float], label: str) -> Square:
-    row, column = grid.square(place[0], place[1])
-    if grid.open[row, column]:
-        return row, column
-    rows, columns = np.nonzero(grid.open)
-    away = np.hypot(rows - row, columns - column) * grid.cell_m
-    if away.size == 0 or away.min() > SNAP_M:
-        raise InputError(f"the {label} lies more than {SNAP_M:.0f} m from water deep enough on the chart")
-    nearest = int(np.argmin(away))
-    return int(rows[nearest]), int(columns[nearest])
+def _ends_joined(grid: WaterGrid, ends: Sequence[tuple[float, ...]]) -> list[Square]:
+    """Return the open squares nearest to both ends that one piece of water holds: a pond beside a berth leads nowhere.
+
+    Raises InputError if no deep water lies near one of them, or no piece near both.
+    """
+    pieces = label(grid.open, np.ones((3, 3)))[0]
+    nearest: list[dict[int, tuple[float, Square]]] = []
+    for place, name in zip(ends, ("start", "end"), strict=True):
+        row, column = grid.square(place[0], place[1])
+        reach = int(SNAP_M / grid.cell_m) + 1
+        r0, c0 = max(row - reach, 0), max(column - reach, 0)
+        here = pieces[r0 : row + reach + 1, c0 : column + reach + 1]
+        rows, columns = np.nonzero(here)
+        away = np.hypot(rows + r0 - row, columns + c0 - column) * grid.cell_m
+        found: dict[int, tuple[float, Square]] = {}
+        for k in np.argsort(away):
+            if away[k] > SNAP_M:
+                break
+            piece = int(here[rows[k], columns[k]])
+            if piece not in found:
+                found[piece] = (float(away[k]), (int(rows[k] + r0), int(columns[k] + c0)))
+        if not found:
+            raise NoWaterNear(f"the {name} lies more than {SNAP_M:.0f} m from water deep enough on the chart")
+        nearest.append(found)
+    both = set(nearest[0]) & set(nearest[1])
+    if not both:
+        bars = "or a bridge, a cable or a closed area bars it"
+        raise InputError(f"no water deep enough on the chart joins the two places, {bars}")
+    best = min(both, key=lambda piece: nearest[0][piece][0] + nearest[1][piece][0])
+    return [found[best][1] for found in nearest]
 
 
 def _cheapest(grid: WaterGrid, fenced: NDArray[np.bool_], start: Square, end: Square) -> list[Square]:
@@ -187,15 +247,45 @@ def _straighten(grid: WaterGrid, fenced: NDArray[np.bool_], path: list[Square]) 
 
 
 def _without_short_legs(grid: WaterGrid, fenced: NDArray[np.bool_], corners: list[Square]) -> list[Square]:
-    k = 1
+    """Return the corners with short legs joined to their neighbours wherever that keeps in open water."""
+    k = 0
     while k < len(corners) - 1:
-        before, here, after = corners[k - 1], corners[k], corners[k + 1]
-        short = min(math.dist(before, here), math.dist(here, after)) * grid.cell_m < SHORTEST_LEG_M
-        if short and _is_open_along(grid, fenced, before, after):
-            del corners[k]
-        else:
+        if len(corners) < 3 or math.dist(corners[k], corners[k + 1]) * grid.cell_m >= SHORTEST_LEG_M:
             k += 1
+            continue
+        joined = _joined_over(grid, fenced, corners, k)
+        if joined is None:
+            k += 1
+        else:
+            corners, k = joined, max(0, k - 1)
     return corners
+
+
+def _joined_over(grid: WaterGrid, fenced: NDArray[np.bool_], corners: list[Square], k: int) -> list[Square] | None:
+    """Return the corners with the short leg from ``k`` gone: one of its ends left out, or both drawn into one near by.
+
+    None where no straight way past it is open.
+    """
+    before, here, there, after = corners[:k], corners[k], corners[k + 1], corners[k + 2 :]
+    tries: list[list[Square]] = []
+    if after:
+        tries.append([here])
+    if before:
+        tries.append([there])
+    if before and after:
+        middle = ((here[0] + there[0]) // 2, (here[1] + there[1]) // 2)
+        reach = max(2, int(SHORTEST_LEG_M / grid.cell_m))
+        rows, columns = np.mgrid[-reach : reach + 1, -reach : reach + 1]
+        order = np.argsort(np.hypot(rows, columns), axis=None)[:NEAR_TRIED]
+        tries += [[(middle[0] + int(rows.flat[i]), middle[1] + int(columns.flat[i]))] for i in order]
+    for one in tries:
+        row, column = one[0]
+        if not (0 <= row < grid.open.shape[0] and 0 <= column < grid.open.shape[1]) or not grid.open[row, column]:
+            continue
+        way = [*before[-1:], *one, *after[:1]]
+        if all(_is_open_along(grid, fenced, a, b) for a, b in itertools.pairwise(way)):
+            return [*before, *one, *after]
+    return None
 
 
 def _squares_along(a: Square, b: Square) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
@@ -243,7 +333,7 @@ def _refused(
         line = shapely.LineString(leg.plane(grid.frame))
         strip = way_strip(line, boat)
         strip = replace(strip, look_m=strip.track_m, land_m=strip.track_m)
-        refused = StripDangers(grid.dangers, strip).refusals(needs)
+        refused = StripDangers(grid.dangers, strip, grid.keep_outs).refusals(needs)
         if refused:
             on = line.interpolate(refused[0].along_m)
             return refused[0], (float(on.x), float(on.y))

@@ -9,13 +9,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from moonless.chart.dangers.layout import ChartDangers
+from moonless.chart.dangers.strip import KeepOuts
 from moonless.chart.library import Chart
 from moonless.chart.lights import ChartLight, lights_of, lights_of_mark
 from moonless.chart.local import LocalChart
+from moonless.chart.local_knowledge.knowledge import Knowledge
 from moonless.constants import NAUTICAL_MILE_M
 from moonless.errors import NoCoverage
 from moonless.frames import LocalFrame, geodesic
 from moonless.passage.way.route import Leg, Waypoint
+from moonless.reading.chart_around import keep_outs_around
 from moonless.sight.edges import edges_of
 
 # How far round the legs the chart is opened: the lights a small boat can hope to see from her cockpit.
@@ -32,9 +35,10 @@ class Stretch:
     dangers: ChartDangers
     edges: NDArray[np.float64]  # of land, (n, 4)
     lights: tuple[ChartLight, ...]  # shown by night; each bears its mark's name
+    keep_outs: KeepOuts = ()  # the skipper's own, in the frame of ``local``
 
 
-def stretches(chart: Chart, legs: Sequence[Leg]) -> list[Stretch | None]:
+def stretches(chart: Chart, legs: Sequence[Leg], knowledge: Knowledge | None = None) -> list[Stretch | None]:
     """Return for each leg the stretch it lies in; None where no chart touches it."""
     out: list[Stretch | None] = []
     start = 0
@@ -44,7 +48,7 @@ def stretches(chart: Chart, legs: Sequence[Leg]) -> list[Stretch | None]:
         while end < len(legs) and (wider := box.grown(legs[end].end)).radius_m <= STRETCH_RADIUS_M:
             box, end = wider, end + 1
         lat, lon, radius = _circle(legs[start:end])
-        out += [_open(chart, lat, lon, radius)] * (end - start)
+        out += [_open(chart, lat, lon, radius, knowledge)] * (end - start)
         start = end
     return out
 
@@ -89,7 +93,7 @@ def _circle(legs: Sequence[Leg]) -> tuple[float, float, float]:
     return lat, lon, float(np.max(distance))
 
 
-def _open(chart: Chart, lat_deg: float, lon_deg: float, radius_m: float) -> Stretch | None:
+def _open(chart: Chart, lat_deg: float, lon_deg: float, radius_m: float, knowledge: Knowledge | None) -> Stretch | None:
     try:
         local = chart.around(lat_deg, lon_deg, radius_m + MARGIN_M, frame=LocalFrame(lat_deg, lon_deg))
     except NoCoverage:
@@ -103,4 +107,6 @@ def _open(chart: Chart, lat_deg: float, lon_deg: float, radius_m: float) -> Stre
     for light in lights_of(local.features("LIGHTS")):
         if (round(light.east_m, 1), round(light.north_m, 1)) not in places:
             named.append(light)
-    return Stretch(local, ChartDangers(local), edges_of(local.land), tuple(light for light in named if light.at_night))
+    at_night = tuple(light for light in named if light.at_night)
+    kept_out = tuple(keep_outs_around(knowledge, local.frame, 0.0, 0.0, radius_m + MARGIN_M))
+    return Stretch(local, ChartDangers(local), edges_of(local.land), at_night, kept_out)
