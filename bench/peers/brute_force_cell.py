@@ -1,4 +1,4 @@
-"""A chart read by brute force, for `bench.rooms.plan_truth`: GDAL and shapely over every feature, nothing of ours.
+"""A chart read by brute force, for `bench.plans.plan_truth`: GDAL and shapely over every feature, nothing of ours.
 
 The rules are stated here a second time, from the manual's words, so that an error in the engine is not repeated: only
 its types of answer are known here.  Numbers: docs/night-plan.md and docs/judgement.md section 9.

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from bench.rooms.plan_truth import check
+from bench.plans.plan_truth import check
 
 from moonless.boat.types import Boat
 from moonless.chart.dangers import layout
