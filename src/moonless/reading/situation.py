@@ -55,6 +55,7 @@ class Situation:
     tracks: tuple[Track, ...]
     ais: tuple[AisTarget, ...] = ()
     faults: tuple[Fault, ...] = ()
+    is_hearing_shown: bool = True  # the radar's own picture has shown that it hears; else how far it sees is not known
     depth_below_surface_m: float | None = None  # sounder, corrected to the waterline
     tide_m: float | None = None  # above chart datum; None: not known
     wind_from_rad: float | None = None  # true

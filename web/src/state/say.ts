@@ -145,7 +145,7 @@ const FAULT_STATE: Readonly<Record<string, string>> = {
   jumped: "has jumped",
   damaged: "is damaged",
   disagrees: "does not agree with the rest",
-  deaf: "shows no echo of anything that should show",
+  deaf: "shows no echo of anything, not even the sea",
   late: "comes late: the computer cannot keep up",
 };
 

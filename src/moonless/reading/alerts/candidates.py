@@ -57,7 +57,7 @@ _STATE_WORDS = {
     "stale": "is old",
     "jumped": "has jumped",
     "damaged": "is damaged",
-    "deaf": "shows no echo of anything that should show",
+    "deaf": "shows no echo of anything, not even the sea",
     "late": "comes late: the computer cannot keep up",
 }
 

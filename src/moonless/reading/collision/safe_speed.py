@@ -106,12 +106,11 @@ def advise(
     for water in hidden:
         closing = max(0.0, math.cos(water.off_course_rad)) * boat.skipper.hidden_boat_speed
         need = line + closing * stop_time
-        limits.append(
-            (
-                _fastest(need, water.distance_m),
-                f"Water is hidden {_metres(water.distance_m)} ahead and a boat may come out of it.",
-            )
-        )
+        far = _metres(water.distance_m)
+        because = f"Water is hidden {far} ahead and a boat may come out of it."
+        if water.is_edge:
+            because = f"The radar picture ends {far} ahead and a boat may come from beyond it."
+        limits.append((_fastest(need, water.distance_m), because))
     if boat.skipper.night_limit is not None:
         limits.append((boat.skipper.night_limit, "The skipper's own night limit."))
     else:

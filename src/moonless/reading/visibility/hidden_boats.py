@@ -39,10 +39,14 @@ COUNTED = (1, 3)
 
 @dataclass(frozen=True, slots=True)
 class HiddenAhead:
-    """Nearest hidden water on the way: range in metres and angle off the course."""
+    """Nearest hidden water on the way: range in metres and angle off the course.
+
+    ``is_edge``: what lies past the edge of the picture is not looked at, and is hidden as water behind land is.
+    """
 
     distance_m: float
     off_course_rad: float
+    is_edge: bool = False
 
 
 class Flats:

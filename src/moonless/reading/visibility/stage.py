@@ -119,7 +119,7 @@ class VisibilityStage:
     ) -> Floats | None:
         """Return the seeing line on each true bearing, before land cuts it; None without a picture."""
         scan, picture = situation.scan, situation.picture
-        if scan is None or picture is None or own.heading_rad is None:
+        if scan is None or picture is None or own.heading_rad is None or not situation.is_hearing_shown:
             return None
         clutter = clutter_at(
             picture.clutter_db, scan.first_cell_m, scan.cell_m, own.heading_rad, curve.range_m, N_BEARINGS
@@ -132,7 +132,7 @@ class VisibilityStage:
     ) -> tuple[tuple[float, float | None], ...]:
         """Return how far each size is held; none where nothing was received or it cannot be laid out."""
         picture = situation.picture
-        if situation.scan is None or picture is None or own.heading_rad is None:
+        if situation.scan is None or picture is None or own.heading_rad is None or not situation.is_hearing_shown:
             return ()
         if not np.isfinite(picture.clutter_db).mean() > RECEIVED_SHARE:
             return ()
@@ -140,10 +140,12 @@ class VisibilityStage:
         return tuple((size, curve.held_to_m(size, performance.cautious_db, least)) for size in CROSS_SECTIONS_M2)
 
     def _hidden_ahead(self, placed: Placed, raster: VisibilityRaster | None) -> tuple[HiddenAhead, ...]:
+        """Return the hidden water ahead, the picture's own edge too: a shorter scale must not let her go faster."""
+        edge = () if placed.situation.scan is None else (HiddenAhead(placed.reach_m, 0.0, is_edge=True),)
         if raster is None or placed.place is None:
-            return ()
+            return edge
         flats = self._flats.mask(placed.place, placed.situation.tide_m, placed.own, raster)
-        return tuple(hidden_boats.ahead(placed.own, raster, flats))
+        return (*hidden_boats.ahead(placed.own, raster, flats), *edge)
 
     def _next_opening(self, placed: Placed, raster: VisibilityRaster | None) -> Opening | None:
         """Return what opens next, as last looked for; None where nothing is known of hidden raster."""

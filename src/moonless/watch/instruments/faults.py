@@ -11,12 +11,15 @@ Rules of this file:
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
+from moonless.echo.types import EchoPicture
 from moonless.reading.types import Fault, FaultWhat
 from moonless.scan.types import Scan
 from moonless.watch.instruments.fault_memory import FaultMemory
 from moonless.watch.instruments.heading_watch import HeadingWatch
 from moonless.watch.instruments.position_watch import PositionWatch
-from moonless.watch.instruments.radar_watch import RadarWatch
+from moonless.watch.instruments.radar.video import RadarWatch
 
 AIS_SILENT_S = 180.0  # an anchored vessel of class A speaks every three minutes: ITU-R M.1371-5, table 1
 DEPTH_SILENT_S = 5.0
@@ -63,6 +66,14 @@ class FaultWatch:
     def spoke(self, now_ns: int, azimuth_rad: float) -> None:
         """Take note of the newest spoke of those that came in together."""
         self._radar.spoke(now_ns, azimuth_rad)
+
+    def spokes(self, now_ns: int, azimuth_rad: Sequence[float]) -> None:
+        """Take note of where the antenna looked, spoke after spoke."""
+        self._radar.spokes(now_ns, azimuth_rad)
+
+    def picture(self, scan: Scan, picture: EchoPicture) -> None:
+        """Take note of what a turn shows: does the radar hear?"""
+        self._radar.picture(scan, picture)
 
     def radar_blocks(self, now_ns: int, n_good: int, n_bad: int) -> None:
         """Take note of how many blocks of what came in could be used, and how many not."""
@@ -113,6 +124,11 @@ class FaultWatch:
             memory.once_heard("depth", now_ns, DEPTH_SILENT_S),
         )
         return tuple(fault for fault in found if fault is not None)
+
+    @property
+    def is_hearing_shown(self) -> bool:
+        """Whether the radar has shown that it hears."""
+        return self._radar.is_hearing_shown
 
     @property
     def radar_limit_s(self) -> float:

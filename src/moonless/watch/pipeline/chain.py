@@ -152,7 +152,9 @@ class Chain:
     def _take_spokes(self, spokes: list[Spoke], now_ns: int) -> list[Turn]:
         turns: list[Turn] = []
         self._targets.expects_video = True
-        self._integrity.watch.spoke(max(now_ns, spokes[-1].time_ns), spokes[-1].azimuth_start_rad)
+        last_ns = max(now_ns, spokes[-1].time_ns)
+        self._integrity.watch.spoke(last_ns, spokes[-1].azimuth_start_rad)
+        self._integrity.watch.spokes(last_ns, [spoke.azimuth_start_rad for spoke in spokes])
         poses = self.intake.poses
         if self._spoke_feed is not None and not self._is_picture_withdrawn(now_ns):
             self._spoke_feed.send(spokes, self._assembler.n_spoke, poses, self.boat.radar)
@@ -278,12 +280,19 @@ class Chain:
         self._integrity.watch.scan(scan, self._assembler.period_s)
         faults = self._faults_at(now_ns)
         situation = self._placed(time_ns, scan, faults)
-        if "radar" not in withdrawn(faults):
+        if all(fault.state == "deaf" for fault in faults if fault.what == "radar"):
             assert situation.scan is not None
-            situation = replace(situation, picture=self._detector.detect(situation.scan))
+            # A deaf radar is listened to all the same: that it hears again is shown by its picture and by nothing else.
+            picture = self._detector.detect(situation.scan)
+            self._integrity.watch.picture(situation.scan, picture)
+            situation = replace(
+                situation, picture=picture, faults=self._faults_at(now_ns),
+                is_hearing_shown=self._integrity.watch.is_hearing_shown,
+            )  # fmt: skip
+        if "radar" not in withdrawn(situation.faults):
             self._tracking.lay_plane(situation.own)
         else:
-            situation = replace(situation, scan=None)
+            situation = replace(situation, scan=None, picture=None)
         situation = replace(situation, frame=self._tracking.frame)
         situation = replace(situation, tracks=self._tracking.update(situation, self.intake.others.targets(time_ns)))
         self._lines.scanned(time_ns)

@@ -65,7 +65,7 @@ class LineTimes:
     def _due(self, due_ns: int, last_ns: int, now_ns: int) -> int | None:
         # The radar was believed until its limit was up: the first line without a scan tells of the fault.
         for fault in self._faults.faults(now_ns):
-            if fault.what == "radar" and fault.state in ("silent", "frozen", "damaged", "late"):
+            if fault.what == "radar" and fault.state in ("silent", "frozen", "damaged", "late", "deaf"):
                 first_ns = fault.since_ns + round(self._faults.radar_limit_s * NS_PER_S) + 1
                 if fault.state in ("silent", "frozen") and self._scan_ns is not None:
                     first_ns = max(first_ns, self._scan_ns + LINE_NS)

@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
 
 from moonless.constants import TAU
+from moonless.echo.types import EchoPicture
 from moonless.reading.types import Fault
 from moonless.scan.types import Scan
 from moonless.units import NS_PER_S
 from moonless.watch.instruments.fault_memory import FaultMemory
+from moonless.watch.instruments.radar.hearing import RadarHearing
+from moonless.watch.instruments.radar.spoke_order import SpokeOrder
 
 # Two turns of the antenna without a spoke, held between these.  The limit leaves room for the line that tells of it.
 RADAR_SILENT_MOST_S = 2.5
@@ -35,12 +39,32 @@ class RadarWatch:
         self._empty_ns: int | None = None
         self._blocks: tuple[int, int, int] | None = None  # since when, blocks used, blocks not
         self._last_scan: Scan | None = None
+        self._hearing = RadarHearing()
+        self._order = SpokeOrder()
         self._azimuth: tuple[int, float] | None = None  # when and where the antenna last moved
 
     def begin_again(self) -> None:
         """After a jump of the clock."""
         self._azimuth = self._last_scan = None
         self._frozen_ns = self._empty_ns = None
+        self._hearing = RadarHearing()
+        self._order = SpokeOrder()
+
+    def spokes(self, now_ns: int, azimuth_rad: Sequence[float]) -> None:
+        """Take note of where the antenna looked, spoke after spoke."""
+        since_ns = self._order.take(now_ns, azimuth_rad)
+        if since_ns is not None:
+            # Two antennas on one link under one name: neither's picture can be told from the other's.
+            self._memory.hold("radar", "damaged", now_ns, since_ns=since_ns)
+
+    def picture(self, scan: Scan, picture: EchoPicture) -> None:
+        """Take note of what a turn shows: does the radar hear?"""
+        self._hearing.picture(scan, picture)
+
+    @property
+    def is_hearing_shown(self) -> bool:
+        """Whether the radar has shown that it hears."""
+        return self._hearing.is_shown
 
     def spoke(self, now_ns: int, azimuth_rad: float) -> None:
         """Take note of the newest spoke of those that came in together."""
@@ -109,4 +133,6 @@ class RadarWatch:
             return Fault("radar", "silent", self._empty_ns)
         if self._frozen_ns is not None:
             return Fault("radar", "frozen", self._frozen_ns)
+        if self._hearing.deaf_since_ns is not None and held is None:
+            return Fault("radar", "deaf", self._hearing.deaf_since_ns)
         return held

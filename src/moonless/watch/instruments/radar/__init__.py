@@ -1,0 +1,1 @@
+"""Whether the radar's video can be believed: the stream, the order of its spokes, and whether it hears."""

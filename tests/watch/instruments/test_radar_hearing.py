@@ -1,0 +1,147 @@
+"""A radar that does not hear, two under one name, and a picture that ends near by: none may look like open water."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import pytest
+from watch_made_run import CELL_M, N_CELL, N_SPOKE, PERIOD_S, T0, MadeRun, seconds_of
+
+from moonless.boat.file import default_boat
+from moonless.constants import TAU
+from moonless.units import NS_PER_S, kn_to_mps
+from moonless.watch.instruments.radar.spoke_order import SpokeOrder
+from moonless.watch.pipeline.chain import Chain
+from moonless.watch.types import Turn
+from moonless.wire.cat240 import encode_video
+
+
+class _Run(MadeRun):
+    """A made run whose video is drawn by ``cells_at``: (seconds, row, noise) to counts."""
+
+    def __init__(
+        self, cells_at: Callable[[float, int, Any], Any], cell_m: float = CELL_M, sea: bool = True, **more: Any
+    ) -> None:
+        super().__init__(**more)
+        self.cells_at, self.cell_m, self.sea = cells_at, cell_m, sea
+
+    def events(self, seconds: float) -> Iterator[tuple[int, str, bytes]]:
+        rng = np.random.default_rng(11)
+        half, k = 0.5 * TAU / N_SPOKE, 0
+        for now, kind, data in super().events(seconds):
+            if kind == "radar":
+                row = k % N_SPOKE
+                noise = rng.integers(20, 60, N_CELL)
+                cells = self.cells_at((now - T0) / NS_PER_S, row, noise).astype(np.uint8)
+                azimuth = row * TAU / N_SPOKE
+                data = encode_video(
+                    cells, azimuth_start_rad=azimuth - half, azimuth_end_rad=azimuth + half, cell_m=self.cell_m,
+                    start_cell=1, sequence=k, time_ns=now,
+                )  # fmt: skip
+                k += 1
+            yield now, kind, data
+
+
+def _with_marks(noise: Any, row: int, n: int) -> Any:
+    """``n`` strong echoes on as many bearings, each as wide as a beam."""
+    for k in range(n):
+        if abs(row - (20 + 40 * k)) <= 2:
+            noise[40 + 5 * k : 43 + 5 * k] = 220
+    return noise
+
+
+def _with_sea(noise: Any) -> Any:
+    noise[:20] = noise[:20] + np.linspace(150, 0, 20).astype(np.int64)
+    return noise
+
+
+def _told(turns: list[Turn]) -> list[tuple[float, str]]:
+    return [(seconds_of(t), f.state) for t in turns for f in t.reading.faults if f.what == "radar"]
+
+
+def _seeing(turn: Turn) -> bool:
+    return (
+        bool(turn.reading.seeing) or turn.reading.seeing_line is not None or turn.reading.speed.advised_kn is not None
+    )
+
+
+@pytest.mark.parametrize("drawn", ["marks", "sea", "both"])
+def test_a_radar_that_goes_deaf_is_told_within_two_turns_and_believed_when_it_hears(drawn: str) -> None:
+    def cells(t: float, row: int, noise: Any) -> Any:
+        if 15.0 <= t < 30.0:
+            return noise
+        noise = _with_marks(noise, row, 4) if drawn != "sea" else noise
+        return _with_sea(noise) if drawn != "marks" else noise
+
+    run = _Run(cells, speed=0.0)
+    turns = run.play(45.0)
+    told = _told(turns)
+    assert told and {state for _, state in told} == {"deaf"}
+    assert 15.0 < told[0][0] <= 15.0 + 2.0 * PERIOD_S
+    assert told[-1][0] <= 30.0 + 2.0 * PERIOD_S
+    deaf = [t for t in turns if told[0][0] <= seconds_of(t) <= 30.0]
+    assert len(deaf) >= 5 and not [t for t in deaf if _seeing(t) or t.reading.echoes]
+    assert _seeing(turns[-1])
+
+
+def test_noise_from_the_first_turn_gives_no_speed_for_long() -> None:
+    turns = _Run(lambda t, row, noise: noise, speed=0.0).play(20.0)
+    assert not [t for t in turns if seconds_of(t) > 2.0 * PERIOD_S + 0.5 and _seeing(t)]
+    assert turns[-1].reading.faults[0].state == "deaf"
+
+
+def test_one_mark_on_an_empty_sea_is_proof_enough() -> None:
+    turns = _Run(lambda t, row, noise: _with_marks(noise, row, 1), speed=0.0).play(30.0)
+    assert not [t for t in turns[3:] if t.reading.faults]
+
+
+@pytest.mark.parametrize("offset_rows", [30, 90, 150])
+def test_two_radars_under_one_name_are_told(offset_rows: int) -> None:
+    run = _Run(lambda t, row, noise: _with_marks(noise, row, 4), speed=0.0)
+    turns: list[Turn] = []
+    chain = Chain(default_boat())
+    radar = [(n, d) for n, k, d in run.events(40.0) if k == "radar"]
+    other = [d for _, d in radar][offset_rows:] + [d for _, d in radar][:offset_rows]
+    at = 0
+    for now, kind, data in run.events(40.0):
+        if kind == "nmea":
+            turns += chain.feed_nmea(data, now)
+            continue
+        turns += chain.feed_radar(data, now, is_datagram=True)
+        if now >= T0 + 15 * NS_PER_S:
+            turns += chain.feed_radar(other[at], now + 1, is_datagram=True)
+        at += 1
+    told = _told(turns)
+    assert told and told[0][1] == "damaged" and told[0][0] <= 15.0 + 2.0 * PERIOD_S
+    assert not [t for t in turns if seconds_of(t) > told[0][0] and _seeing(t)]
+
+
+@pytest.mark.parametrize("lost", [0.0, 0.3, 0.6])
+@pytest.mark.parametrize("way", [1, -1])
+def test_one_antenna_that_loses_spokes_is_one(lost: float, way: int) -> None:
+    rng, order = np.random.default_rng(4), SpokeOrder()
+    for k in range(3000):
+        burst = lost > 0.5 and (k // 40) % 2 == 0  # a link that loses 40 spokes on end
+        if rng.random() >= lost and not burst:
+            place = k + int(rng.integers(-3, 4))  # datagrams overtake one another
+            assert order.take(T0 + k * NS_PER_S // 400, [way * place * TAU / 1024]) is None
+
+
+def test_a_shorter_scale_never_lets_her_go_faster() -> None:
+    """On the picture's edge a boat may come in at the hidden boat's speed; she must stop before they meet."""
+    boat = default_boat()
+    speeds = []
+    for cell_m in (2.0, 4.0, 8.0, 20.0):
+        run = _Run(lambda t, row, noise: _with_sea(_with_marks(noise, row, 4)), cell_m=cell_m, speed=2.0)
+        reading = run.play(20.0, Chain(replace(boat, skipper=replace(boat.skipper, night_limit=None))))[-1].reading
+        assert reading.speed.advised_kn is not None, reading.faults
+        speeds.append(reading.speed.advised_kn)
+        v = kn_to_mps(speeds[-1])
+        # Even slowing at the assumed 0.25 m/s2: distance v^2 / 2a, time v / a (school mechanics).
+        stops_m, stops_s = v * boat.skipper.react_s + v * v / 0.5, boat.skipper.react_s + v / 0.25
+        assert boat.stopping or stops_m + boat.skipper.hidden_boat_speed * stops_s <= N_CELL * cell_m + 2 * cell_m
+    assert speeds == sorted(speeds) and math.isfinite(speeds[0]) and speeds[0] < speeds[-1]
