@@ -10,7 +10,7 @@ export default defineConfig({
     chunkSizeWarningLimit: 1500,
     // Fonts stay files: the page's policy allows none inside the style sheet.
     assetsInlineLimit: 0,
-    rollupOptions: { output: { manualChunks: { map: ["maplibre-gl"] } } },
+    rollupOptions: { input: ["index.html", "practice.html"], output: { manualChunks: { map: ["maplibre-gl"] } } },
   },
   worker: { format: "es" },
 });

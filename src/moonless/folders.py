@@ -57,6 +57,11 @@ def screens_file() -> Path:
     return data_folder() / "screens.json"
 
 
+def practice_file() -> Path:
+    """Return where the answers given in practice are kept."""
+    return data_folder() / "practice.json"
+
+
 def charts_cache() -> Path:
     """Return where indexes and tiles of charts are kept."""
     return cache_folder() / "charts"

@@ -23,6 +23,7 @@ COMMANDS: dict[str, str] = {
     "picture": "Read a radar from the picture of its screen: a photo, a video, a camera.",
     "screens": "List the paired screens; invite one; let one go.",
     "private": "Say what is kept of yours; gather it in one file; forget it.",
+    "practice": "Learn the radar by day: exercises on made pictures, marked and remembered.",
     "doctor": "Say what is connected, what is stale, what is missing.",
 }
 

@@ -36,8 +36,9 @@ def command(port: int, host: str, speed: float, scene: Path | None, no_browser: 
         moonless demo --port 9000 --no-browser --speed 4
     """
     from moonless.cli.keeping.invited import invited, on_this_computer
-    from moonless.folders import screens_file
+    from moonless.folders import practice_file, screens_file
     from moonless.helm.door.pairing import Pairings
+    from moonless.helm.practice.process import Outfit, PracticeProcess
     from moonless.helm.process.play_jobs import DemoJob
     from moonless.helm.process.worker_process import WorkerProcess
     from moonless.helm.web.app import check_built
@@ -59,7 +60,9 @@ def command(port: int, host: str, speed: float, scene: Path | None, no_browser: 
             threading.Thread(target=_show, args=(on_this_computer(address, host),), daemon=True).start()
 
     paired = Pairings(screens_file())
-    serve(source, host=host, port=port, on_open=opened, on_invite=invited, pairings=paired)
+    scene_of = load_scene(path)
+    practice = PracticeProcess(lambda: Outfit(scene_of.boat, scene_of.waters.paths, practice_file()))
+    serve(source, host=host, port=port, on_open=opened, on_invite=invited, pairings=paired, practice=practice)
 
 
 def _show(address: str) -> None:

@@ -83,12 +83,13 @@ def command(
     it has. Without links it uses what the set-up screen has kept, and opens that screen where nothing is kept yet.
     """
     from moonless.cli.keeping.invited import invited, on_this_computer
-    from moonless.folders import screens_file, settings_file
+    from moonless.folders import practice_file, screens_file, settings_file
     from moonless.helm.door.pairing import Pairings
     from moonless.helm.door.tls import read_certificate
+    from moonless.helm.practice.process import Outfit, PracticeProcess
     from moonless.helm.setup.launch import NoSource, boat_of, live_source
     from moonless.helm.setup.service import SetupService
-    from moonless.helm.setup.settings import HelmSettings, read_settings
+    from moonless.helm.setup.settings import HelmSettings, read_settings, resolved
     from moonless.helm.web.app import check_built
     from moonless.helm.web.serve import serve
     from moonless.watch.outputs.sender import named_outputs
@@ -151,9 +152,15 @@ def command(
         if not settings.has_links and recording is None:
             click.echo("Nothing is connected yet: the screen there sets it up, and keeps it in " + str(where))
 
+    def outfit() -> Outfit:
+        # As it stands now: the set-up may have changed both.
+        now = settings if room is None else room.settings
+        there = [resolved(where, one) for one in now.charts]
+        return Outfit(boat_of(where, now), tuple(path for path in there if path.exists()), practice_file())
+
     serve(
         source, host=host, port=port, on_open=opened, on_invite=invited, pairings=Pairings(screens_file()), name=name,
-        certificate=context, setup=room, without=without,
+        certificate=context, setup=room, practice=PracticeProcess(outfit), without=without,
     )  # fmt: skip
 
 

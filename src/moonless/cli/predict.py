@@ -8,22 +8,8 @@ from pathlib import Path
 import click
 
 from moonless.cli.parts.figures import Figure
+from moonless.cli.parts.places import PLACE
 from moonless.files import replacing, write_whole
-
-
-class _Place(click.ParamType):  # type: ignore[type-arg, unused-ignore]
-    """LAT,LON in degrees; south and west negative."""
-
-    name = "LAT,LON"
-
-    def convert(self, value: str, param: click.Parameter | None, ctx: click.Context | None) -> tuple[float, float]:
-        try:
-            lat, lon = (float(part) for part in value.split(","))
-        except ValueError:
-            self.fail(f"{value!r} is not LAT,LON in degrees, as in 42.35,-71.03", param, ctx)
-        if not (-90.0 <= lat <= 90.0 and -180.0 <= lon <= 180.0):
-            self.fail(f"{value!r} is not a place on earth: latitude to 90, longitude to 180", param, ctx)
-        return lat, lon
 
 
 class _Shower(click.ParamType):  # type: ignore[type-arg, unused-ignore]
@@ -56,7 +42,7 @@ _FILE = click.Path(dir_okay=False, path_type=Path)
 @click.option("--chart", "charts", multiple=True, required=True, type=click.Path(path_type=Path), metavar="PATH",
               help="Chart file or folder; may be given again.")  # fmt: skip
 @click.option("--boat", "boat_file", type=_FILE, help="Boat file; without one a 9 m launch with a small radome.")
-@click.option("--at", "place", required=True, type=_Place(), help="Where the boat is.")
+@click.option("--at", "place", required=True, type=PLACE, help="Where the boat is.")
 @click.option("--heading", "heading_deg", required=True, type=Figure(0.0, 360.0), metavar="DEG",
               help="True heading.")  # fmt: skip
 @click.option("--range", "range_nm", required=True, type=Figure(0.05, 48.0), metavar="NM",

@@ -8,6 +8,7 @@ import gzip
 import logging
 from collections.abc import AsyncIterator, Iterable
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from starlette.applications import Starlette
 from starlette.middleware import Middleware
@@ -24,6 +25,9 @@ from moonless.helm.door.pages import door_routes
 from moonless.helm.door.pairing import Pairings
 from moonless.helm.hub import Hub
 from moonless.helm.web.session import Session
+
+if TYPE_CHECKING:
+    from moonless.helm.practice.process import PracticeProcess
 
 _log = logging.getLogger(__name__)
 STATIC = Path(__file__).parents[1] / "static"
@@ -45,8 +49,10 @@ def make_app(
     pairings: Pairings | None = None,
     gate: Gate | None = None,
     is_secure: bool = False,
+    practice: PracticeProcess | None = None,
 ) -> Starlette:
-    """Return the application around a hub; its lifespan runs the hub and the gate.
+    """Return the application around a hub; its lifespan runs the hub and the gate; ``practice`` makes
+    the exercises of its page.
 
     Raises InputError if the screens are not built.
     """
@@ -105,6 +111,10 @@ def make_app(
         from moonless.helm.setup.http import setup_routes
 
         setup = setup_routes(hub.setup, hub)
+    if practice is not None:
+        from moonless.helm.practice.http import practice_routes
+
+        setup = [*setup, *practice_routes(practice)]
 
     @contextlib.asynccontextmanager
     async def lifespan(_: Starlette) -> AsyncIterator[None]:
@@ -121,6 +131,8 @@ def make_app(
             for task in tasks:
                 with contextlib.suppress(asyncio.CancelledError):
                     await task
+            if practice is not None:
+                await practice.close()
 
     return Starlette(
         routes=[

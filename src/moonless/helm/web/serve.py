@@ -23,6 +23,7 @@ from moonless.helm.voice import Loudspeaker
 from moonless.helm.web.app import STATIC, check_built, make_app
 
 if TYPE_CHECKING:
+    from moonless.helm.practice.process import PracticeProcess
     from moonless.helm.setup.service import SetupService
 
 # Small frames come from a screen; nothing it sends is longer.
@@ -79,6 +80,7 @@ def serve(
     name: str | None = None,
     certificate: ssl.SSLContext | None = None,
     setup: SetupService | None = None,
+    practice: PracticeProcess | None = None,
     without: tuple[str, ...] = (),
     static: Path = STATIC,
 ) -> None:
@@ -88,6 +90,7 @@ def serve(
     ----------
     without : what the watch goes on without, in plain lines
     setup : what the set-up screen writes to; None: this helm cannot be set up
+    practice : what makes exercises on this helm's charts; None: none are made
     host : this machine alone unless told
     pairings : which screens of other machines may talk to it; None: none may
     on_invite : gets the address and an invitation where other machines may come and no screen is paired yet
@@ -113,7 +116,10 @@ def serve(
             invitation = pairings.invite("act")
     hub = Hub(source, Loudspeaker.find(), setup, without)
     names = [host, socket.gethostname(), *([] if name is None else [name])]
-    app = make_app(hub, static=static, names=names, pairings=pairings, gate=gate, is_secure=certificate is not None)
+    app = make_app(
+        hub, static=static, names=names, pairings=pairings, gate=gate, is_secure=certificate is not None,
+        practice=practice,
+    )  # fmt: skip
 
     def opened() -> None:
         on_open(address)
@@ -137,14 +143,14 @@ def serve(
     config.load()
     config.ssl = certificate
     quieten()
-    server = _Server(config, opened)
+    server = SayingServer(config, opened)
     try:
         server.run(sockets=[sock])
     finally:
         sock.close()
 
 
-class _Server(uvicorn.Server):
+class SayingServer(uvicorn.Server):
     """A server that says when it answers."""
 
     def __init__(self, config: uvicorn.Config, on_open: Callable[[], None]) -> None:

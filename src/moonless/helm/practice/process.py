@@ -1,0 +1,118 @@
+"""The practice room's process: drawing an exercise is work, and must not hold up the watch's screens."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import multiprocessing
+import os
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from multiprocessing.connection import Connection
+from pathlib import Path
+from typing import Any
+
+from moonless.boat.types import Boat
+from moonless.errors import InputError
+
+
+@dataclass(frozen=True, slots=True)
+class Outfit:
+    """What is practised with: the boat, the charts (none: the demo's waters), and where the answers are kept."""
+
+    boat: Boat
+    charts: tuple[Path, ...]
+    record: Path
+    at: tuple[float, float] | None = None
+
+
+class PracticeProcess:
+    """Rules: `ask` never blocks the loop; one question at a time; the process is a daemon, begun with the first, and
+    begun anew where the boat or the charts have changed."""
+
+    def __init__(self, outfit: Callable[[], Outfit]) -> None:
+        """``outfit`` is asked at each question.  It may raise MoonlessError, which is then the answer."""
+        self._outfit = outfit
+        self._running: Outfit | None = None
+        self._process: Any = None
+        self._pipe: Connection | None = None
+        self._busy = asyncio.Lock()
+
+    async def ask(self, asked: Mapping[str, Any]) -> dict[str, Any]:
+        """Return the room's answer.  Raises InputError with what is wrong."""
+        found = await self._do(dict(asked))
+        assert isinstance(found, dict)
+        return found
+
+    async def counts(self, key: str, look: int) -> bytes:
+        """Return the bytes of one look.  Raises InputError if there is none such."""
+        found = await self._do((key, look))
+        assert isinstance(found, bytes)
+        return found
+
+    async def close(self) -> None:
+        """End the process."""
+        await asyncio.to_thread(self._end)
+
+    async def _do(self, asked: object) -> object:
+        async with self._busy:
+            found = await asyncio.to_thread(self._ask, asked)
+        if isinstance(found, str):
+            raise InputError(found)
+        return found
+
+    def _ask(self, asked: object) -> object:
+        outfit = self._outfit()
+        if outfit != self._running:
+            self._end()
+        try:
+            self._begin(outfit)
+            assert self._pipe is not None
+            self._pipe.send(asked)
+            return self._pipe.recv()
+        except (EOFError, OSError) as problem:
+            self._end()
+            raise InputError("practice has ended by itself; ask again") from problem
+
+    def _begin(self, outfit: Outfit) -> None:
+        if self._process is not None:
+            return
+        context = multiprocessing.get_context("spawn")
+        self._pipe, theirs = context.Pipe(duplex=True)
+        self._process = context.Process(target=work, args=(theirs, outfit), daemon=True, name="moonless-practice")
+        self._process.start()
+        self._running = outfit
+        theirs.close()
+
+    def _end(self) -> None:
+        if self._pipe is not None:
+            self._pipe.close()
+        if self._process is not None:
+            self._process.terminate()
+            self._process.join(timeout=2.0)
+        self._pipe = self._process = self._running = None
+
+
+def work(pipe: Connection, outfit: Outfit) -> None:
+    """Answer questions until the pipe closes: a dict with a dict, (key, look) with bytes, what is wrong with a line."""
+    import logging
+
+    from moonless.errors import MoonlessError
+    from moonless.helm.practice.room import PracticeRoom
+    from moonless.scene.file import demo_folder
+
+    # The watch goes first.
+    if hasattr(os, "nice"):
+        os.nice(5)
+    room = PracticeRoom(outfit.charts or (demo_folder() / "waters.gpkg",), outfit.boat, outfit.record, outfit.at)
+    with contextlib.suppress(BrokenPipeError, EOFError, ConnectionResetError, KeyboardInterrupt):
+        while True:
+            asked = pipe.recv()
+            try:
+                found: object = room.do(asked) if isinstance(asked, dict) else room.counts(*asked)
+            except MoonlessError as problem:
+                found = str(problem)
+            except Exception as problem:
+                logging.getLogger(__name__).exception("practice failed")
+                found = f"practice failed on this: {problem!r}"
+            pipe.send(found)

@@ -1,0 +1,133 @@
+"""One skipper's practice: exercises made on demand, answers marked and kept.  Lives in a process of its own."""
+
+from __future__ import annotations
+
+from collections import OrderedDict
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from moonless.boat.types import Boat
+from moonless.clock import Clock, SystemClock
+from moonless.errors import InputError
+from moonless.helm.practice.body import exercise_body, marked_body, progress_body, read_answer
+from moonless.practice.ladder import make
+from moonless.practice.progress import Answered, next_seed, next_step
+from moonless.practice.scoring import mark
+from moonless.practice.store import keep_answers, read_answers
+from moonless.practice.types import Answer, Exercise, Marked
+from moonless.practice.waters import Waters, open_waters
+
+# Exercises that can still be answered: of some screens, each with the one before.
+_KEPT = 12
+
+
+class PracticeRoom:
+    """Rules: an exercise is answered once; what was answered is on the disk before its mark is told."""
+
+    def __init__(
+        self,
+        charts: Sequence[Path],
+        boat: Boat,
+        record: Path,
+        at: tuple[float, float] | None = None,
+        clock: Clock | None = None,
+    ) -> None:
+        """``record``: where the answers are kept; ``at``: where on the charts to practise, None anywhere."""
+        self._charts = tuple(charts)
+        self.boat = boat
+        self._record = record
+        self._at = at
+        self._clock = clock or SystemClock()
+        self._waters: Waters | None = None
+        self._made: OrderedDict[str, Exercise] = OrderedDict()
+        self._answered: set[str] = set()
+
+    @property
+    def waters(self) -> Waters:
+        """The waters, opened when first asked for."""
+        if self._waters is None:
+            self._waters = open_waters(self._charts, self.boat.draught_m, self._at)
+        return self._waters
+
+    def do(self, asked: Mapping[str, Any]) -> dict[str, Any]:
+        """Answer one question of the page.
+
+        Raises MoonlessError in one plain line: an unknown step, an answer that is none, a record that cannot be kept.
+        """
+        what = asked.get("do")
+        if what == "next":
+            given = read_answers(self._record)
+            step = next_step(given, self._clock.now_ns())
+            return self._ask(step, next_seed(given, step))
+        if what == "step":
+            step = str(asked.get("step"))
+            return self._ask(step, next_seed(read_answers(self._record), step))
+        if what == "make":
+            return self._ask(str(asked.get("step")), _seed(asked.get("seed")))
+        if what == "answer":
+            return self._mark(str(asked.get("id")), asked.get("answer"))
+        if what == "progress":
+            return progress_body(read_answers(self._record), self._clock.now_ns())
+        raise InputError("practice is asked for next, step, make, answer or progress")
+
+    def counts(self, key: str, look: int) -> bytes:
+        """Return one look of an exercise as bytes, row by row.  Raises InputError if there is none such."""
+        exercise = self._made.get(key)
+        if exercise is None or exercise.pictures is None or not 0 <= look < len(exercise.pictures.counts):
+            raise InputError("there is no such picture now")
+        return np.ascontiguousarray(exercise.pictures.counts[look]).tobytes()
+
+    def take(self, exercise: Exercise, answer: Answer) -> Marked:
+        """Mark an answer and keep it."""
+        marked = mark(exercise, answer)
+        given = list(read_answers(self._record))
+        given.append(
+            Answered(
+                self._clock.now_ns(), exercise.step, exercise.seed, self.waters.name, marked.points, marked.for_,
+                marked.against, marked.withheld, marked.knowable,
+            )
+        )  # fmt: skip
+        keep_answers(self._record, given)
+        return marked
+
+    def _ask(self, step: str, seed: int) -> dict[str, Any]:
+        # A seed for which these waters have no place is passed by; a few running, and the step cannot be had here.
+        problem: InputError | None = None
+        for number in range(seed, seed + 3):
+            try:
+                exercise = make(step, number, self.waters, self.boat)
+                break
+            except InputError as found:
+                problem = found
+        else:
+            assert problem is not None
+            raise problem
+        key = f"{step}:{exercise.seed}"
+        self._made[key] = exercise
+        self._made.move_to_end(key)
+        self._answered.discard(key)
+        while len(self._made) > _KEPT:
+            self._made.popitem(last=False)
+        return exercise_body(exercise, self.waters)
+
+    def _mark(self, key: str, given: Any) -> dict[str, Any]:
+        exercise = self._made.get(key)
+        if exercise is None:
+            raise InputError("this exercise is over; ask for the next")
+        if key in self._answered:
+            raise InputError("this exercise was answered already")
+        if not isinstance(given, Mapping):
+            raise InputError("there is no answer")
+        answer = read_answer(given, exercise, self.waters)
+        marked = self.take(exercise, answer)
+        self._answered.add(key)
+        return marked_body(exercise, self.waters, answer, marked)
+
+
+def _seed(value: Any) -> int:
+    if not isinstance(value, int) or isinstance(value, bool) or not 0 <= value < 2**31:
+        raise InputError(f"{value!r} is not a seed: a whole number from 0")
+    return value

@@ -1,0 +1,1 @@
+"""The exercises of the ladder, a file for each kind of reading."""
