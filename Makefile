@@ -6,7 +6,7 @@ BIN    := $(VENV)/bin
 STATIC := src/moonless/helm/static/index.html
 WEBSRC := $(shell find web/src web/index.html web/public web/vite.config.ts web/package.json -type f 2>/dev/null)
 
-.PHONY: demo test quick docs lint types bench a823 scenes soak mutants mutants-ci wheel clean setup web
+.PHONY: demo test quick docs lint types bench a823 scenes soak fuzz mutants mutants-ci wheel clean setup web
 
 demo: setup web
 	$(BIN)/moonless demo
@@ -48,6 +48,14 @@ scenes: $(VENV)/.dev
 # Two hours of story at full speed: no exception, memory flat.
 soak: $(VENV)/.dev
 	$(BIN)/python -m bench.soak
+
+# Hostile bytes for every door, so many seconds for each (EACH=600), led by coverage where atheris is installed; then
+# damaged copies of real cells.  What is found belongs into tests/fuzz/found.
+EACH ?= 60
+CELLS ?= 20
+fuzz: $(VENV)/.dev
+	-$(BIN)/python -m pip install --quiet --disable-pip-version-check -c constraints.txt --group fuzz
+	$(BIN)/python -m bench.fuzz --seconds $(EACH) --cells $(CELLS)
 
 # Whether the tests bite: 60 wrong changes drawn at random (SEED="N ..."), each against the tests that reach it.
 SEED ?= 1

@@ -194,7 +194,7 @@ class TableReader:
         elif key.kind == "time":
             good = isinstance(value, datetime) and value.tzinfo is not None
         else:
-            good = isinstance(value, str) and (bool(value.strip()) or key.default == '""')
+            good = isinstance(value, str) and (bool(value.strip()) or key.default == '""') and "\0" not in value
         if not good:
             raise self.fail(dotted, f"{value!r} is not {'one of ' if key.choices else ''}{key.range_text}")
         if key.choices and value not in key.choices:

@@ -43,7 +43,12 @@ def write_boat(path: Path, changes: Mapping[str, Any]) -> Boat:
     """
     document = editable(path, HEAD)
     for dotted, value in changes.items():
-        _change(path, document, dotted, value)
+        try:
+            _change(path, document, dotted, value)
+        except (TypeError, ValueError) as problem:  # a value that TOML has no form for
+            if isinstance(problem, TableError):
+                raise
+            raise TableError(path, dotted, f"{value!r} cannot be written"[:200]) from problem
     boat = boat_from_dict(document.unwrap(), path)
     write_whole(path, tomlkit.dumps(document), make_folders=True, private=True)
     return boat
@@ -117,6 +122,8 @@ def _set_rows(parent: Any, name: str, rows: Any) -> None:
         for remark in after_last:
             parent.add(tomlkit.comment(remark))
         return
+    if not isinstance(rows, list) or not all(isinstance(row, Mapping) for row in rows):
+        raise TypeError("rows are a list of tables")
     made = tomlkit.aot()
     for row in rows:
         same = next((table for table in before if table.unwrap() == dict(row)), None)

@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import asyncio
-import json
 import logging
-from typing import Any
 
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
@@ -13,6 +11,7 @@ from starlette.routing import Route
 
 from moonless.errors import MoonlessError
 from moonless.helm.setup.service import SetupHost, SetupService
+from moonless.helm.web.protocol import read_object
 
 _log = logging.getLogger(__name__)
 # A list of folders or of stops, and service; nothing that is asked is longer.
@@ -35,12 +34,7 @@ def setup_routes(service: SetupService, hub: SetupHost) -> list[Route]:
         except TimeoutError:
             return _refusal("the question did not come whole", 408)
         try:
-            found: Any = json.loads(body)
-        except (ValueError, RecursionError):  # the second: brackets in brackets in brackets
-            return _refusal("the question is not JSON", 400)
-        if not isinstance(found, dict):
-            return _refusal("the question is not an object", 400)
-        try:
+            found = read_object(body)
             return JSONResponse(await service.do(found, hub), headers={"Cache-Control": "no-store"})
         except MoonlessError as problem:
             return _refusal(str(problem), 400)

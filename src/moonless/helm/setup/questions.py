@@ -244,5 +244,5 @@ def change_for(key: str, value: Any, values: Mapping[str, Any]) -> dict[str, Any
         changes[key] = NO_NAME
     elif key == "skipper.smallest_rcs_m2":
         heights = dict(SMALLEST)
-        changes["skipper.smallest_height_m"] = None if value is None else heights.get(value)
+        changes["skipper.smallest_height_m"] = None if not isinstance(value, int | float) else heights.get(value)
     return changes

@@ -207,12 +207,24 @@ def decode_json(frame: bytes) -> dict[str, Any]:
 
     Raises WireError if it is not one.
     """
+    return read_object(frame[_HEAD.size :])
+
+
+def read_object(data: bytes) -> dict[str, Any]:
+    """Return a JSON object that came from a screen.
+
+    Raises WireError if it is not one, or holds a text that is none: half a letter (a lone surrogate) can be sent to no
+    other screen and written to no file, and a NUL ends a file's name where it stands.
+    """
     try:
-        body = json.loads(frame[_HEAD.size :])
+        body = json.loads(data)
+        plain = json.dumps(body, ensure_ascii=False).encode()
     except (ValueError, RecursionError) as problem:  # the second: brackets in brackets in brackets
-        raise WireError(f"a frame's body is not JSON: {problem}") from problem
+        raise WireError(f"what came is not JSON: {problem}"[:200]) from problem
     if not isinstance(body, dict):
-        raise WireError(f"a frame's body is a JSON {type(body).__name__}, not an object")
+        raise WireError(f"what came is a JSON {type(body).__name__}, not an object")
+    if b"\\u0000" in plain:
+        raise WireError("a text holds a NUL, which ends it")
     return body
 
 
