@@ -35,10 +35,8 @@ def main(argv: list[str]) -> int:
         return 2
     executions, is_clean = 0, True
     for name in wanted:
-        if name == "cells":
-            line = cells.damaged_copies(asked.cells, asked.seed, asked.found)
-        else:
-            line = _one(name, asked)
+        is_cells = name == "cells"
+        line = cells.damaged_copies(asked.cells, asked.seed, asked.found) if is_cells else _one(name, asked)
         executions += int(line.get("executions", 0))
         is_clean &= not line.get("found")
         print(json.dumps(line), flush=True)

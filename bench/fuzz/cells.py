@@ -1,7 +1,7 @@
 """Damaged copies of real cells, each read in a child: what a flipped bit, a hole or a cut does to a chart.
 
-A child that reads one prints how it ended: ``refused`` (one plain line), ``told`` (read, with a warning that the sound one
-does not have), ``same`` (read as the sound one), ``changed`` (read otherwise, and nothing said).  Anything else (a
+A child that reads one prints how it ended: ``refused`` (one plain line), ``told`` (read, with a warning that the sound
+one does not have), ``same`` (read as the sound one), ``changed`` (read otherwise, and nothing said).  Anything else (a
 crash, a hang, a foreign exception) is a finding.  `MOONLESS_DATA` says where real cells are.
 """
 

@@ -139,11 +139,13 @@ set = "small radome"
 blind_deg = [[170, 190]]
 """
 _POINTS = b'<rtept lat="1" lon="2"><name>a</name></rtept><rtept lat="1.1" lon="2"/>'
+_TRACK = b'<trkpt lat="1" lon="2"/><trkpt lat="1" lon="2.1"/>'
+_HELM = b'nmea = ["udp://0.0.0.0:1"]\n[prefer]\nheading = {link = "udp://0.0.0.0:1", talker = "HE"}\n'
 _OFFSETS = {"reference": "A", "time": {"high": 3, "low": 4}, "height": {"high": 1.1, "low": 0.9, "type": "ratio"}}
 SEEDS: dict[str, list[bytes]] = {
     "gpx": [b'<?xml version="1.0" encoding="utf-8"?><gpx><rte>' + _POINTS + b"</rte></gpx>",
-            b'<gpx xmlns="http://www.topografix.com/GPX/1/1"><trk><trkseg><trkpt lat="1" lon="2"/></trkseg></trk></gpx>'],
-    "toml": [_BOAT, b'nmea = ["udp://0.0.0.0:10110"]\n[prefer]\nheading = {link = "udp://0.0.0.0:10110", talker = "HE"}\n'],
+            b'<gpx xmlns="http://www.topografix.com/GPX/1/1"><trk><trkseg>' + _TRACK + b"</trkseg></trk></gpx>"],
+    "toml": [_BOAT, _HELM],
     "mcap": [_recording()],
     "tides": [json.dumps([_station("tide"), _station("tide", id="C", offsets=_OFFSETS)]).encode(),
               json.dumps([_station("current", current={"flood_direction": 10, "ebb_direction": 190})]).encode()],

@@ -203,7 +203,10 @@ SEEDS: dict[str, list[bytes]] = {
     ],
     "tag_blocks": [b"g:1-2-73874,n:157036,s:r003669945,c:1930000000", b"c:1930000000000", b"s:gps,c:99999999999"],
     "ais": [bytes([4, 43, 90, 77, 1, 2, 3] + [17] * 14), bytes([20] + [85] * 52), bytes([96] + [33] * 20)],
-    "n2k": [bytes.fromhex("09F8010236729A16021AB80D0DF1127F00FFFFFF00000000"), b"$PCDIN,01F119,00000000,0F,2AAF00D1067414FF*59"],
+    "n2k": [
+        bytes.fromhex("09F8010236729A16021AB80D0DF1127F00FFFFFF00000000"),
+        b"$PCDIN,01F119,00000000,0F,2AAF00D1067414FF*59",
+    ],
     "signalk": [b'{"latitude": 10, "longitude": -30}', b"1.5", b'"2031-03-02T19:04:00Z"', b'"updates":[]}'],
     "websocket": [
         encode_json(CONTROL, 1, {"do": "trial", "value": {"course_deg": 1.0, "speed_kn": None, "delay_s": 0}}),
