@@ -30,7 +30,8 @@ FLOORS: list[list[str]] = [
     ["track"],
     ["reading"],
     ["watch"],
-    ["passage", "practice", "debrief", "memory"],
+    ["passage"],
+    ["practice", "debrief", "memory"],
     ["helm"],
     ["cli", "api"],
 ]

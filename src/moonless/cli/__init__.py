@@ -24,6 +24,7 @@ COMMANDS: dict[str, str] = {
     "screens": "List the paired screens; invite one; let one go.",
     "private": "Say what is kept of yours; gather it in one file; forget it.",
     "practice": "Learn the radar by day: exercises on made pictures, marked and remembered.",
+    "debrief": "Look back on a run: track, meetings, orders, hidden water, what to practise.",
     "doctor": "Say what is connected, what is stale, what is missing.",
 }
 

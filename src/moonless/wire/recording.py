@@ -193,9 +193,10 @@ class RecordingReader:
                     break
         return {}
 
-    def only(self, *wanted: RecordedKind) -> Iterator[Recorded]:
+    def only(self, *wanted: RecordedKind, within: tuple[int, int] | None = None) -> Iterator[Recorded]:
         """Yield the messages of some kinds alone; the rest, which is nearly all of a run, is stepped over unread.
 
+        ``within``: received from one time to another, Unix nanoseconds; chunks that lie outside are not even unpacked.
         Raises WireError as iterating does.
         """
         kinds: dict[int, RecordedKind] = {}
@@ -204,7 +205,7 @@ class RecordingReader:
             while True:
                 try:
                     record = next(records)
-                    picked = list(_picked(record, kinds, wanted)) if isinstance(record, Chunk) else []
+                    picked = list(_picked(record, kinds, wanted, within)) if isinstance(record, Chunk) else []
                 except StopIteration:
                     self.is_whole = True
                     break
@@ -296,8 +297,14 @@ def _note_channel(channel: Channel, kinds: dict[int, RecordedKind]) -> None:
         kinds[channel.id] = kind
 
 
-def _picked(chunk: Chunk, kinds: dict[int, RecordedKind], wanted: tuple[RecordedKind, ...]) -> Iterator[Recorded]:
+def _picked(
+    chunk: Chunk, kinds: dict[int, RecordedKind], wanted: tuple[RecordedKind, ...], within: tuple[int, int] | None
+) -> Iterator[Recorded]:
     """Yield the messages of the wanted kinds in a chunk; note the channels it tells."""
+    first, last = within or (0, 2**63)
+    # The first chunk tells the channels, wherever it lies.
+    if kinds and (chunk.message_end_time < first or chunk.message_start_time > last):
+        return
     stream, size = get_chunk_data_stream(_unpacked(chunk), validate_crc=True)
     data, at = stream.read(size), 0
     picked = {number for number, kind in kinds.items() if kind in wanted}
@@ -308,7 +315,7 @@ def _picked(chunk: Chunk, kinds: dict[int, RecordedKind], wanted: tuple[Recorded
             raise ValueError("a record in a chunk is cut")
         if opcode == Opcode.MESSAGE:
             number, sequence, log_ns, _ = struct.unpack_from("<HIQQ", data, at)
-            if number in picked:
+            if number in picked and first <= log_ns <= last:
                 yield Recorded(kinds[number], log_ns, data[at + _MESSAGE_HEAD : at + length], sequence)
         elif opcode == Opcode.CHANNEL:
             _note_channel(Channel.read(ReadDataStream(BytesIO(data[at : at + length]))), kinds)

@@ -1,0 +1,1 @@
+"""The run afterwards: what happened, by what was told and what was done."""
