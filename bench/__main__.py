@@ -1,8 +1,8 @@
 """``python -m bench NAME...``: run benchmarks by name; without a name, list them.
 
-A module of `bench.rooms`, `bench.plans`, `bench.at_sea`, `bench.faults`, `bench.many_runs` or `bench.scenes` that offers
-``NAMES`` and ``run(names)`` is one.  A name may be given whole (``predict.drawn``) or by its first part (``predict``),
-which runs all that begin with it.
+A module of `bench.rooms`, `bench.plans`, `bench.at_sea`, `bench.faults`, `bench.many_runs` or `bench.scenes` that
+offers ``NAMES`` and ``run(names)`` is one.  A name may be given whole (``predict.drawn``) or by its first part
+(``predict``), which runs all that begin with it.
 """
 
 from __future__ import annotations
