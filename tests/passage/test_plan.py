@@ -18,7 +18,8 @@ from moonless.chart.dangers.needs import squat_m
 from moonless.chart.library import Chart
 from moonless.errors import InputError, NoCoverage
 from moonless.frames import LocalFrame
-from moonless.passage.brief.page import float_plan, page
+from moonless.passage.brief.content import float_plan
+from moonless.passage.brief.page import page
 from moonless.passage.brief.record import plan_dict
 from moonless.passage.departures import best_of, search
 from moonless.passage.night import Night

@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING
 
 import click
 
-from moonless.cli.parts.figures import Figure, place_of
+from moonless.cli.parts.figures import Figure, check_outputs, place_of
 from moonless.errors import InputError
-from moonless.files import write_whole
+from moonless.files import Drafts
 from moonless.units import DistanceUnit, kn_to_mps, nm_to_m
 
 if TYPE_CHECKING:
@@ -21,6 +21,10 @@ if TYPE_CHECKING:
     from moonless.passage.types import Plan
     from moonless.passage.way.route import Waypoint
     from moonless.sea.stations import Stations
+
+
+# A route that is refused: planned, shown, and no success.  Wrong input ends with 2.
+REFUSED = 3
 
 
 @click.command(
@@ -78,8 +82,11 @@ def command(
     pdf: Path | None,
     json_file: Path | None,
     gpx_file: Path | None,
-) -> None:
-    """Plan tonight's run along a route: dark, water, dangers, lights, radar, pace."""
+) -> int:
+    """Plan tonight's run along a route: dark, water, dangers, lights, radar, pace.
+
+    Ends with 0, with 3 where the route as drawn is refused, with 2 for wrong input.
+    """
     from rich.console import Console
     from rich.progress import Progress
 
@@ -110,9 +117,7 @@ def command(
     )  # fmt: skip
     stations = read_stations(tide_files) if tide_files else None
     known = None if knowledge is None else _own_knowledge(knowledge)
-    for path in (out, pdf, json_file, gpx_file):
-        if path is not None and not path.parent.is_dir():
-            raise InputError(f"{path}: there is no folder {path.parent}")
+    check_outputs({"--out": out, "--pdf": pdf, "--json": json_file, "--gpx": gpx_file})
     with Progress(console=Console(stderr=True), transient=True) as progress:
         task = progress.add_task("opening the chart", total=1.0)
 
@@ -137,22 +142,33 @@ def command(
 
             plan = replace(plan, pictures=pictures(ground, boat, night, tell))
         unit = boat.skipper.distance_unit
+        tell("writing", 1.0)
+        # All are made before any is written: one that cannot be made leaves nothing half done.
+        made: list[tuple[Path, bytes]] = []
+        if out is not None or pdf is not None:
+            from moonless.passage.chartlet import chartlet_svg
+
+            plan = replace(plan, chartlet_svg=chartlet_svg(ground, boat))
         if out is not None:
             from moonless.passage.brief.page import page
 
-            write_whole(out, page(plan, zone, unit).encode())
+            made.append((out, page(plan, zone, unit).encode()))
         if pdf is not None:
             from moonless.passage.brief.paper import pdf_bytes
 
-            write_whole(pdf, pdf_bytes(plan, zone, unit))
+            made.append((pdf, pdf_bytes(plan, zone, unit)))
         if json_file is not None:
-            write_whole(json_file, json.dumps(plan_dict(plan), indent=1, allow_nan=False).encode())
+            made.append((json_file, json.dumps(plan_dict(plan), indent=1, allow_nan=False).encode()))
         if gpx_file is not None:
             times = [round(leg.start_s * 1e9) for leg in plan.legs] + [round(plan.legs[-1].end_s * 1e9)]
-            write_whole(gpx_file, to_gpx(route, times).encode())
+            made.append((gpx_file, to_gpx(route, times).encode()))
+        with Drafts() as drafts:
+            for path, data in made:
+                drafts.binary(path).write(data)
     for note in notes:
         click.echo(f"Note: {note}.")
     _print(plan, zone, unit)
+    return REFUSED if plan.refused else 0
 
 
 def _own_knowledge(path: Path) -> Knowledge:
@@ -181,7 +197,7 @@ def _glow(text: str) -> Waypoint:
 
 
 def _print(plan: Plan, zone: tzinfo, unit: DistanceUnit) -> None:
-    from moonless.passage.departures import best_of
+    from moonless.passage.brief.content import departure_words
     from moonless.passage.words import clock_words, course_words, date_words, distance_words
 
     for fault in plan.chart_faults:
@@ -201,6 +217,7 @@ def _print(plan: Plan, zone: tzinfo, unit: DistanceUnit) -> None:
         if point.weight in ("stops", "against"):
             click.echo(f"  {point.weight}: {point.what} [{point.figure}; {point.limit}]")
     if plan.departures:
-        best = best_of(plan.departures)
-        click.echo(f"  fewest things against it in the window: leave {clock_words(best.time_s, zone)}")
+        click.echo(f"  {departure_words(plan, zone)}")
+    if plan.refused:
+        click.secho("This route as drawn is refused.", fg="red", bold=True)
     click.echo("An aid, not a look-out; the decision stays yours.")

@@ -59,7 +59,8 @@ def _weigh(plan: Plan) -> Departure:
     return Departure(
         time_s=plan.depart_s,
         stops=len(plan.refused),
-        against=sum(p.weight == "against" for p in plan.points),
+        against=sum(d.weight == "against" for leg in plan.legs for d in leg.dangers)
+        + sum(p.weight == "against" for p in plan.points),
         darkest_lux=min(lux),
         mean_lux=float(np.mean(lux)),
         least_depth_margin_m=min(margins, default=None),
@@ -68,6 +69,7 @@ def _weigh(plan: Plan) -> Departure:
     )
 
 
-def best_of(departures: tuple[Departure, ...]) -> Departure:
-    """Return the departure with the fewest things that stop it, then against it, then the most light."""
-    return min(departures, key=lambda d: (d.stops, d.against, -d.mean_lux))
+def best_of(departures: tuple[Departure, ...]) -> Departure | None:
+    """Return the departure with the fewest things against it, then the most light; None where every one is refused."""
+    allowed = [d for d in departures if not d.stops]
+    return min(allowed, key=lambda d: (d.against, -d.mean_lux), default=None)

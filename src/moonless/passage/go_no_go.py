@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from moonless.boat.types import Boat
 from moonless.constants import NAUTICAL_MILE_M
 from moonless.passage.night import Night
 from moonless.passage.pace import least_seeing_m
-from moonless.passage.types import Plan, Point, Weight
+from moonless.passage.types import LegDanger, LegPlan, Plan, Point, Weight
 from moonless.units import mps_to_kn
 
 # Below this the eye has next to nothing to steer by.  Common practice, no source.
@@ -32,6 +34,56 @@ READINESS = (
     "Radar and chart compared on a known mark before the last light of the harbour is lost",
     "Someone ashore has the float plan and knows when to call for help",
 )
+
+
+# Of one kind so many are named one by one; more of them are one matter with their number and the nearest.
+NAMED_OF_A_KIND = 2
+_KIND_WORDS = {
+    "mark": "marks", "structure": "piles, works and other structures", "shoal": "shoals", "dries": "drying ground",
+    "rock": "rocks", "wreck": "wrecks", "obstruction": "obstructions", "cable": "overhead cables", "bridge": "bridges",
+    "restricted": "restricted areas", "caution": "caution areas",
+}  # fmt: skip
+
+
+def _is_shoaling(leg: LegPlan) -> bool:
+    return any(d.kind in ("shoal", "dries") for d in leg.dangers)
+
+
+def _legs_words(numbers: Sequence[int]) -> str:
+    kept = sorted(set(numbers))
+    words = ", ".join(str(n) for n in kept[:6]) + (f" and {len(kept) - 6} more" if len(kept) > 6 else "")
+    return f"leg{'' if len(kept) == 1 else 's'} {words}"
+
+
+def _dangers(plan: Plan, weight: Weight) -> list[Point]:
+    """Return the dangers of one weight, each matter once: a thing met on three legs is one, many of a kind are one."""
+    kinds: dict[str, dict[tuple[str, str, str], list[LegDanger]]] = {}
+    for leg in plan.legs:
+        for danger in leg.dangers:
+            if danger.weight == weight:
+                thing = (danger.object, danger.cell, danger.feature or danger.say)
+                kinds.setdefault(danger.kind, {}).setdefault(thing, []).append(danger)
+    out = []
+    limit = "none allowed" if weight == "stops" else "look before you pass"
+    for kind, things in kinds.items():
+        nearest = [min(met, key=lambda d: (d.off_m, d.along_m)) for met in things.values()]
+        if len(things) <= NAMED_OF_A_KIND:
+            for first, met in zip(nearest, things.values(), strict=True):
+                where = _legs_words([d.leg for d in met])
+                also = f"; met on {where}" if len({d.leg for d in met}) > 1 else ""
+                out.append(Point(weight, f"Leg {first.leg}: {first.say}{also}", _left_words(first), limit))
+            continue
+        first = min(nearest, key=lambda d: (d.margin_m if d.margin_m is not None else d.off_m, d.off_m))
+        where = _legs_words([d.leg for met in things.values() for d in met])
+        what = f"{len(things)} {_KIND_WORDS.get(kind, f'things ({kind})')} on {where}; worst: {first.say}"
+        out.append(Point(weight, what, _left_words(first), limit))
+    return out
+
+
+def _left_words(danger: LegDanger) -> str:
+    if danger.margin_m is not None:
+        return f"{danger.margin_m:.1f} m left"
+    return "on the track" if danger.side == "on" else f"{danger.off_m:.0f} m off"
 
 
 def _moon_gates(plan: Plan) -> list[Point]:
@@ -89,16 +141,15 @@ def _weather(plan: Plan, boat: Boat, night: Night) -> list[Point]:
 def points_for_and_against(plan: Plan, boat: Boat, night: Night) -> tuple[Point, ...]:
     """Return what speaks for and against, the gravest first."""
     out: list[Point] = []
-    for danger in plan.refused:
-        out.append(Point("stops", f"Leg {danger.leg}: {danger.say}", "on the track", "none allowed"))
     out += [Point("against", f"Chart: {fault}", "-", "whole, and issued within a year") for fault in plan.chart_faults]
+    out += _dangers(plan, "stops") + _dangers(plan, "against")
+    unknown = [leg for leg in plan.legs if leg.water.tide_m is None and _is_shoaling(leg)]
+    if unknown:
+        where = _legs_words([leg.number for leg in unknown])
+        out.append(
+            Point("against", f"The tide is not known where it is shoal: {where}", "-", unknown[0].water.tide_how)
+        )
     for leg in plan.legs:
-        for danger in leg.dangers:
-            if danger.weight == "against":
-                figure = "not charted" if danger.margin_m is None else f"{danger.margin_m:.1f} m left"
-                out.append(Point("against", f"Leg {leg.number}: {danger.say}", figure, "look before you pass"))
-        if leg.water.tide_m is None and any(d.kind in ("shoal", "dries") for d in leg.dangers):
-            out.append(Point("against", f"Leg {leg.number}: the tide is not known", "-", leg.water.tide_how))
         if leg.steer_deg is None and leg.water.stream_drift_kn is not None:
             out.append(Point("stops", f"Leg {leg.number}: the stream is stronger than the boat", "-", "-"))
     # Not only where a shoal is told: one may pass unseen because the sum came out too deep.

@@ -19,12 +19,13 @@ from moonless.passage.go_no_go import points_for_and_against
 from moonless.passage.night import Night
 from moonless.passage.opens import PointThatOpens, points_that_open
 from moonless.passage.pace import fuel_l, least_seeing_m, leg_speed_kn, steadied
-from moonless.passage.sight import index_lines, lights_on_leg, sample, unlit_marks, unranged_lights
+from moonless.passage.sight import calls_beside, index_lines, lights_on_leg, sample, unlit_marks, unranged_lights
 from moonless.passage.types import LegDanger, LegPlan, LightSeen, OpensAt, Plan, UnlitMark, UnrangedLight
 from moonless.passage.water import Water
 from moonless.passage.way.leg_dangers import hold, leg_dangers
 from moonless.passage.way.route import Leg, Route
 from moonless.passage.way.stretch import Stretch, stretches
+from moonless.passage.words import clock_change, zone_of
 from moonless.reading.collision.safe_speed import stopping_line_m
 from moonless.sea.stations import Stations
 from moonless.sea.stream import course_to_steer
@@ -48,6 +49,7 @@ class LegGround:
     unranged: tuple[UnrangedLight, ...]
     unlit: tuple[UnlitMark, ...]
     index: tuple[str, ...]
+    calls: tuple[str, ...]
     speed_kn: float
     because: str
 
@@ -69,7 +71,7 @@ def survey(
             progress(f"leg {number}", number / len(route.legs))
         speed, because = steadied(*leg_speed_kn(boat, night, leg.course_deg, None), leg.length_m)
         if stretch is None:
-            out.append(LegGround(number, leg, None, None, (), (), (), (), (), speed, because))
+            out.append(LegGround(number, leg, None, None, (), (), (), (), (), (), speed, because))
             continue
         opens = points_that_open(stretch.edges, sample(leg, stretch.local), stretch.local.frame)
         lights = lights_on_leg(number, leg, stretch, boat, night)
@@ -77,7 +79,7 @@ def survey(
         held = hold(leg, stretch.dangers, boat, stretch.keep_outs)
         index = tuple(index_lines(leg, stretch.local, boat, night))
         unranged = unranged_lights(number, leg, stretch)
-        found = (tuple(opens), tuple(lights), tuple(unranged), tuple(unlit), index)
+        found = (tuple(opens), tuple(lights), tuple(unranged), tuple(unlit), index, calls_beside(leg, stretch.local))
         out.append(LegGround(number, leg, stretch, held, *found, speed, because))
     return out
 
@@ -116,6 +118,8 @@ def make_plan(
     if events:
         told = [*night_events(*middle, depart_s, time)]
         told += water.tide_turns(*middle, depart_s - 21_600.0, time + 21_600.0)
+        change = clock_change(zone_of(night.zone), depart_s, time)
+        told += [] if change is None else [change]
     plan = Plan(
         route=route,
         boat_name=boat.name,
@@ -129,6 +133,7 @@ def make_plan(
             f"{c.name}, 1:{c.scale}, edition {c.edition} update {c.update}, {c.issued or 'date not given'}"
             for c in chart.cells
         ),
+        boat=boat,
         chart_faults=chart_faults(chart, route.bounds_lonlat(CHART_MARGIN_M), depart_s),
     )
     return replace(plan, points=points_for_and_against(plan, boat, night))
@@ -180,6 +185,7 @@ def _plan_leg(place: LegGround, boat: Boat, night: Night, water: Water, start_s:
         dangers=tuple(dangers),
         lights=place.lights,
         unranged=place.unranged,
+        calls=place.calls,
         unlit=place.unlit,
         bailout="",
         opens=tuple(_opening(place, boat, night)),

@@ -234,3 +234,19 @@ def _unlit(
         held = float(points.along_m[int(np.argmax(inside))])
     side = _side_of(mark, points, abeam)
     return UnlitMark(number, mark.name, mark.object, float(points.along_m[abeam]), off, side, held)
+
+
+# S-57 classes that may carry a channel (COMCHA): calling-in points, radio and coast guard stations, pilots, signals.
+_RADIO = ("RDOCAL", "RDOSTA", "CGUSTA", "PILBOP", "SISTAT", "HRBFAC")
+RADIO_WITHIN_M = 1.0 * NAUTICAL_MILE_M
+
+
+def calls_beside(leg: Leg, local: LocalChart) -> tuple[str, ...]:
+    """Return what the chart says of radio near a leg, in words; each once."""
+    line = shapely.LineString(leg.plane(local.frame))
+    out = []
+    for feature in local.features(*_RADIO):
+        channel = str(feature.attributes.get("COMCHA") or "").strip("[] ")
+        if channel and shapely.dwithin(feature.shape, line, RADIO_WITHIN_M):
+            out.append(f"{object_words(feature.name, feature.object)}: channel {channel.replace(';', ', ')}")
+    return tuple(dict.fromkeys(out))

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from moonless.boat.types import Boat
 from moonless.chart.dangers.types import DangerKind
 from moonless.passage.way.route import Leg, Route
 
@@ -157,6 +158,7 @@ class LegPlan:
     index: tuple[str, ...] = ()  # parallel index lines, in words
     least_depth_m: float | None = None  # charted on the track, below datum; None: not charted
     unranged: tuple[UnrangedLight, ...] = ()
+    calls: tuple[str, ...] = ()  # charted radio stations and calling-in points near it, with their channels
 
 
 @dataclass(frozen=True, slots=True)
@@ -199,6 +201,8 @@ class Plan:
     assumptions: tuple[str, ...] = ()
     chart_cells: tuple[str, ...] = ()
     chart_faults: tuple[str, ...] = ()  # what is wrong with the charts along the route; said first
+    chartlet_svg: str = ""  # the chart with the track; "": not drawn
+    boat: Boat | None = None
 
     @property
     def refused(self) -> tuple[LegDanger, ...]:

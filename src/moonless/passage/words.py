@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from datetime import UTC, datetime, tzinfo
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from moonless.chart.s57.names import object_name
 from moonless.errors import InputError
 from moonless.units import DistanceUnit, to_distance_unit
+from moonless.wire.magnetic import decimal_year, variation_deg
 
 
 def zone_of(name: str) -> tzinfo:
@@ -20,14 +22,19 @@ def zone_of(name: str) -> tzinfo:
         raise InputError(f"{name!r} is not a time zone; write it as Area/Place or UTC") from None
 
 
+def _to_minute(time_s: float, zone: tzinfo) -> datetime:
+    """Return the moment to the nearest minute: rounded, not cut."""
+    return datetime.fromtimestamp(math.floor(time_s / 60.0 + 0.5) * 60.0, zone)
+
+
 def clock_words(time_s: float, zone: tzinfo) -> str:
-    """Return the time of day, to the minute."""
-    return f"{datetime.fromtimestamp(time_s, zone):%H:%M}"
+    """Return the time of day, to the nearest minute."""
+    return f"{_to_minute(time_s, zone):%H:%M}"
 
 
 def date_words(time_s: float, zone: tzinfo) -> str:
     """Return date, time and zone."""
-    moment = datetime.fromtimestamp(time_s, zone)
+    moment = _to_minute(time_s, zone)
     return f"{moment:%a} {moment.day} {moment:%b %Y %H:%M} {moment:%Z}"
 
 
@@ -42,8 +49,30 @@ def parse_time(text: str, zone: tzinfo) -> float:
         form = "write 2031-03-02T19:00, with Z or +01:00 where it is not local"
         raise InputError(f"{text!r} is not a time; {form}") from None
     if moment.tzinfo is None:
-        moment = moment.replace(tzinfo=zone)
+        first, second = (moment.replace(tzinfo=zone, fold=fold).timestamp() for fold in (0, 1))
+        if first > second:
+            raise InputError(f"{text!r} is not there: clocks go forward over it; write it with Z or an offset")
+        if first < second:
+            raise InputError(f"{text!r} is there twice: clocks go back over it; write it with Z or an offset")
+        return first
     return moment.timestamp()
+
+
+def place_words(lat_deg: float, lon_deg: float) -> str:
+    """Return a position in degrees and minutes to a thousandth, rounded: 42°20.100'N 070°59.100'W."""
+
+    def part(value: float, width: int, hands: str) -> str:
+        thousandths = round(abs(value) * 60_000.0)
+        degrees, rest = divmod(thousandths, 60_000)
+        return f"{degrees:0{width}d}°{rest / 1000.0:06.3f}'{hands[0] if value >= 0 else hands[1]}"
+
+    return f"{part(lat_deg, 2, 'NS')} {part(lon_deg, 3, 'EW')}"
+
+
+def magnetic_words(course_deg: float, lat_deg: float, lon_deg: float, time_s: float) -> str:
+    """Return a true course as a magnetic one by the world magnetic model; deviation is not in it."""
+    variation = variation_deg(lat_deg, lon_deg, decimal_year(round(time_s * 1e9)))
+    return f"{round(course_deg - variation) % 360:03d}°M"
 
 
 def distance_words(distance_m: float, unit: DistanceUnit) -> str:
@@ -81,3 +110,20 @@ def object_words(name: str | None, object_class: str) -> str:
 def sentence(words: str) -> str:
     """Return words with a capital first letter, the rest as it is."""
     return words[:1].upper() + words[1:]
+
+
+def clock_change(zone: tzinfo, start_s: float, end_s: float) -> tuple[float, str] | None:
+    """Return when the clocks change between two times and what is said of it; None where they do not."""
+    before, after = (datetime.fromtimestamp(t, zone) for t in (start_s, end_s))
+    if before.utcoffset() == after.utcoffset():
+        return None
+    low, high = start_s, end_s
+    while high - low > 1.0:
+        middle = (low + high) / 2
+        if datetime.fromtimestamp(middle, zone).utcoffset() == before.utcoffset():
+            low = middle
+        else:
+            high = middle
+    forward = (after.utcoffset() or before.utcoffset()) > (before.utcoffset() or after.utcoffset())  # type: ignore[operator]
+    way = "forward" if forward else "back: an hour is there twice"
+    return round(high / 60.0) * 60.0, f"clocks go {way}; from here on times are {after:%Z}, before {before:%Z}"

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import math
+import os
+from collections.abc import Mapping
+from pathlib import Path
 
 import click
 
@@ -23,6 +26,29 @@ class Figure(click.FloatRange):
         if not math.isfinite(figure) or not least <= figure <= most:
             self.fail(f"{value} is not between {least:g} and {most:g}", param, ctx)
         return figure
+
+
+def check_outputs(given: Mapping[str, Path | None]) -> None:
+    """Refuse outputs that cannot be: two of one name, a folder, no folder to write into, or not allowed.
+
+    Raises InputError, before anything is worked out.
+    """
+    from moonless.errors import InputError
+
+    met: dict[Path, str] = {}
+    for option, path in given.items():
+        if path is None:
+            continue
+        whole = Path(os.path.realpath(path))
+        if whole in met:
+            raise InputError(f"{met[whole]} and {option} both name {path}: the second would be written over the first")
+        met[whole] = option
+        if path.is_dir():
+            raise InputError(f"{path} is a folder; {option} wants a file")
+        if not path.parent.is_dir():
+            raise InputError(f"{path}: there is no folder {path.parent}")
+        if not os.access(path if path.exists() else path.parent, os.W_OK):
+            raise InputError(f"{path} cannot be written: not allowed")
 
 
 def place_of(option: str, text: str) -> tuple[float, float]:

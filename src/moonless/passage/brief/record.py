@@ -45,6 +45,7 @@ def plan_dict(plan: Plan, *, pictures: bool = True) -> dict[str, Any]:
                 "index": list(leg.index),
                 "least_depth_m": leg.least_depth_m,
                 "bailout": leg.bailout,
+                "calls": list(leg.calls),
             }
         )
     out = {

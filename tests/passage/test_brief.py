@@ -1,0 +1,217 @@
+"""The brief as a skipper uses it: one page to steer by, one go or not, the same on paper as on the screen."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import pytest
+import shapely
+
+from moonless.boat.types import Boat
+from moonless.chart.library import Chart
+from moonless.cli import main
+from moonless.errors import InputError
+from moonless.frames import LocalFrame
+from moonless.passage.brief.content import Block, Fold, Sheet, and_more, brief, departure_words, float_plan
+from moonless.passage.brief.page import page
+from moonless.passage.chartlet import chartlet_svg
+from moonless.passage.departures import best_of, search
+from moonless.passage.night import Night
+from moonless.passage.plan import make_plan, survey
+from moonless.passage.types import Departure, Plan
+from moonless.passage.way.route import Route, Waypoint
+from moonless.passage.words import clock_words, date_words, magnetic_words, parse_time, place_words
+from moonless.scene.file import demo_folder
+from moonless.scene.story import demo_chart
+
+FRAME = LocalFrame(10.0, -140.0)
+WHEN = datetime(2031, 3, 24, 7, tzinfo=UTC).timestamp()
+NIGHT = Night(wanted_kn=8.0)
+BOAT_FILE = """
+[boat]
+name = "Test"
+length_m = 9.0
+beam_m = 3.0
+draught_m = 0.9
+air_draught_m = 3.5
+eye_height_m = 2.2
+"""
+
+
+def _route(*plane: tuple[float, float]) -> Route:
+    return Route("run", tuple(Waypoint(f"W{k}", *FRAME.to_geographic(*p)) for k, p in enumerate(plane, 1)))
+
+
+def _plan(chart: Chart, boat: Boat, *plane: tuple[float, float]) -> Plan:
+    ground = survey(chart, _route(*plane), boat, NIGHT)
+    plan = make_plan(chart, _route(*plane), boat, WHEN, NIGHT, ground=ground)
+    return replace(plan, chartlet_svg=chartlet_svg(ground, boat))
+
+
+def _texts(blocks: tuple[Block, ...]) -> list[str]:
+    """Every string in some blocks."""
+    out: list[str] = []
+    for block in blocks:
+        if isinstance(block, Sheet | Fold):
+            out += _texts(block.blocks)
+            continue
+        for value in (getattr(block, name) for name in block.__slots__):
+            flat = [value]
+            while flat:
+                one = flat.pop(0)
+                if isinstance(one, str):
+                    out.append(one)
+                elif isinstance(one, tuple):
+                    flat = [*one, *flat]
+    return out
+
+
+def test_two_sheets_stand_first_and_each_matter_once(chart_with: Callable[[Any], Chart], boat: Boat) -> None:
+    # Twenty unlit beacons along two legs, 60 m off the track.
+    points = [shapely.Point(-4000.0 + 250.0 * k, -4060.0) for k in range(20)]
+    chart = chart_with({"BCNLAT": (points, {"OBJNAM": [f"B{k}" for k in range(20)]})})
+    plan = _plan(chart, boat, (-4500, -4000), (-1000, -4000), (2500, -4000))
+    whole = brief(plan, UTC, "nm")
+    assert [type(block) for block in whole[:2]] == [Sheet, Sheet] and all(isinstance(b, Fold) for b in whole[2:])
+    marks = [p for p in plan.points if p.weight == "against" and "marks" in p.what]
+    assert len(marks) == 1 and marks[0].what.startswith("20 marks on legs 1, 2; worst: ")
+    assert len([p.what for p in plan.points]) == len({p.what for p in plan.points})
+    # All twenty stand in the details.
+    assert sum(d.kind == "mark" and d.weight == "against" for leg in plan.legs for d in leg.dangers) >= 20
+
+
+def test_paper_is_set_from_the_blocks_of_the_page(made_chart: Chart, boat: Boat, tmp_path: Path) -> None:
+    pytest.importorskip("typst")
+    from moonless.passage.brief.paper import _Setting, pdf_bytes
+
+    plan = _plan(made_chart, boat, (-3000, 500), (3000, 500))
+    sheet = page(plan, UTC, "nm")
+    setting = _Setting(tmp_path)
+    paper = "".join(setting.set(block) for block in brief(plan, UTC, "nm"))
+    bare = re.sub(r"[^a-z0-9]", "", paper.lower())
+    screen = re.sub(r"[^a-z0-9]", "", re.sub(r"&[a-z#0-9]+;", "", sheet.lower()))
+    texts = [t for t in _texts(brief(plan, UTC, "nm")) if not t.startswith("<svg")]
+    assert len(texts) > 60
+    for text in texts:
+        words = re.sub(r"[^a-z0-9]", "", text.lower().replace("'", ""))
+        assert words in bare, text
+        assert words in screen or "&" in text or "'" in text, text
+    assert pdf_bytes(plan, UTC, "nm").startswith(b"%PDF")
+
+
+def test_nothing_is_cut_without_saying_how_many(made_chart: Chart, boat: Boat) -> None:
+    assert and_more(["a", "b", "c"], 2, "behind") == ("a", "b", "and 1 more, behind")
+    assert and_more(["a", "b"], 2, "behind") == ("a", "b")
+
+
+def test_float_plan_has_positions_mmsi_and_when_to_call(made_chart: Chart, boat: Boat) -> None:
+    plan = _plan(made_chart, replace(boat, mmsi=2_320_001), (-5000, -500), (1500, -500))
+    text = float_plan(plan, UTC, "nm")
+    assert "MMSI: 002320001" in text
+    assert text.count("°") >= 4 and "W1: 09°59.7" in text
+    due = plan.legs[-1].end_s
+    assert f"Due: {date_words(due, UTC)}" in text and f"Overdue, call for help: {date_words(due + 3600.0, UTC)}" in text
+
+
+def test_least_water_under_the_keel(made_chart: Chart, boat: Boat) -> None:
+    # Charted 20 m all along; she draws 0.9 m: 19.1 m, and no tide station says more.
+    assert boat.draught_m == 0.9
+    plan = _plan(made_chart, boat, (-5000, -500), (1500, -500))
+    assert "19.1 m, no tide" in page(plan, UTC, "nm")
+
+
+def test_positions_are_rounded_not_cut() -> None:
+    assert place_words(42.335, -70.985) == "42°20.100'N 070°59.100'W"
+    assert place_words(-0.99999999, 179.99999999) == "01°00.000'S 180°00.000'E"
+
+
+def test_times_are_rounded_not_cut() -> None:
+    at = datetime(2031, 3, 24, 7, 29, 45, tzinfo=UTC).timestamp()
+    assert clock_words(at, UTC) == "07:30" and clock_words(at - 20.0, UTC) == "07:29"
+    assert date_words(datetime(2031, 3, 24, 23, 59, 40, tzinfo=UTC).timestamp(), UTC).startswith(
+        "Tue 25 Mar 2031 00:00"
+    )
+
+
+def test_magnetic_course() -> None:
+    # World Magnetic Model 2025 test values (NOAA): 2025.0, 80 N, 0 E, sea level: declination 1.28 degrees east.
+    when = datetime(2025, 1, 1, tzinfo=UTC).timestamp()
+    assert magnetic_words(100.6, 80.0, 0.0, when) == "099°M"
+    assert magnetic_words(0.5, 80.0, 0.0, when) == "359°M"
+
+
+def test_the_hour_that_is_not_there_and_the_one_that_is_twice() -> None:
+    # IANA: Europe/London goes forward at 01:00 UTC on the last Sunday of March, back on the last of October.
+    zone = ZoneInfo("Europe/London")
+    with pytest.raises(InputError, match="is not there: clocks go forward"):
+        parse_time("2031-03-30T01:30", zone)
+    with pytest.raises(InputError, match="is there twice: clocks go back"):
+        parse_time("2031-10-26T01:30", zone)
+    assert parse_time("2031-10-26T01:30+00:00", zone) == datetime(2031, 10, 26, 1, 30, tzinfo=UTC).timestamp()
+    assert parse_time("2031-10-26T03:30", zone) == datetime(2031, 10, 26, 3, 30, tzinfo=UTC).timestamp()
+
+
+def test_a_change_of_clocks_under_way_is_said(made_chart: Chart, boat: Boat) -> None:
+    night = Night(wanted_kn=8.0, zone="Europe/London")
+    depart = datetime(2031, 10, 26, 0, 50, tzinfo=UTC).timestamp()
+    plan = make_plan(made_chart, _route((-5000, -500), (1500, -500)), boat, depart, night)
+    (said,) = [(t, w) for t, w in plan.events if "clocks go" in w]
+    assert said[0] == datetime(2031, 10, 26, 1, 0, tzinfo=UTC).timestamp()
+    assert "back" in said[1] and "GMT" in said[1] and "BST" in said[1]
+
+
+def _departure(hour: int, stops: int, against: int, lux: float) -> Departure:
+    return Departure(WHEN + hour * 3600.0, stops, against, lux, lux, None, None, WHEN + hour * 3600.0 + 900.0)
+
+
+def test_the_best_departure_is_never_a_refused_one(made_chart: Chart, boat: Boat) -> None:
+    mixed = (_departure(0, 1, 0, 9.0), _departure(1, 0, 4, 0.1), _departure(2, 0, 3, 0.01))
+    best = best_of(mixed)
+    assert best is not None and best.time_s == mixed[2].time_s
+    plan = _plan(made_chart, boat, (-5000, -500), (1500, -500))
+    words = departure_words(replace(plan, departures=mixed), UTC)
+    assert words.startswith("Best of 3 departures from 07:00 to 09:00: leave Mon 24 Mar 2031 09:00 UTC")
+    assert words.endswith("1 of them are refused.")
+    none = (_departure(0, 1, 0, 9.0), _departure(1, 2, 0, 9.0))
+    assert best_of(none) is None
+    assert "every one of 2 departures" in departure_words(replace(plan, departures=none), UTC)
+    found = search(made_chart, _route((-3000, 500), (3000, 500)), boat, WHEN, 0.6, NIGHT)
+    assert best_of(found) is None
+
+
+def test_a_refused_plan_ends_with_a_code_of_its_own(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "boat.toml").write_text(BOAT_FILE)
+    common = ["--chart", str(demo_chart()), "--boat", "boat.toml", "--depart", "2031-03-03T05:00Z", "--no-pictures"]
+    with pytest.raises(SystemExit) as leaving:
+        main(["plan", str(demo_folder() / "route.gpx"), *common, "--out", "b.html", "--json", "b.json"])
+    # The demo's last leg lies at a pontoon.
+    assert leaving.value.code == 3
+    assert "refused" in (tmp_path / "b.html").read_text() and (tmp_path / "b.json").exists()
+    with pytest.raises(SystemExit) as leaving:
+        main(["plan", "--from", "-12.3880,-118.3195", "--to", "-12.3960,-118.3073", *common])
+    assert leaving.value.code == 0
+
+
+def test_outputs_of_one_name_and_one_that_cannot_be_leave_nothing(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "boat.toml").write_text(BOAT_FILE)
+    route = str(demo_folder() / "route.gpx")
+    common = ["--chart", str(demo_chart()), "--boat", "boat.toml", "--depart", "2031-03-03T05:00Z", "--no-pictures"]
+    for outputs in (
+        ["--out", "a", "--json", "./a"],
+        ["--out", "a", "--json", "no/b"],
+        ["--out", "a", "--gpx", "/proc/x"],
+    ):
+        with pytest.raises(SystemExit) as leaving:
+            main(["plan", route, *common, *outputs])
+        assert leaving.value.code == 2 and len(capsys.readouterr().err.strip().splitlines()) == 1
+        assert not (tmp_path / "a").exists()
