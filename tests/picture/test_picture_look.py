@@ -12,10 +12,11 @@ from numpy.typing import NDArray
 pytest.importorskip("cv2")
 
 from bench.screens.camera import hand_held, take
-from bench.screens.echoes import place_errors
+from bench.screens.echoes import made_echo, place_errors
 from bench.screens.layouts import Layout
 from bench.screens.screen import Screen, Shown, draw_screen
 
+from moonless.constants import TAU
 from moonless.picture.geometry.find import NoScope, find_scope
 from moonless.picture.lay import Layer
 from moonless.picture.look import look
@@ -73,6 +74,13 @@ def test_a_range_that_could_be_the_spacing_is_asked_for(layout: dict[str, Layout
     found = look(bgr(screen.pixels))
     assert found.range_m is None
     assert any("range of the outermost ring" in ask for ask in found.asks)
+
+
+def test_a_picture_cut_by_the_edge_of_its_screen_does_not_end_at_its_rings(layout: dict[str, Layout]) -> None:
+    # Five rings of 0.6 NM, and a sixth in the corners: three miles over six rings would be read, a fifth too near.
+    screen = draw_screen(layout["leaf"], Shown(made_echo(27), 3.0, 0.7 * 27 % TAU, 0.7 * 27 % TAU - 0.1))
+    found = look(bgr(take(screen.pixels, hand_held(27, (1600, 900), 20.0)).pixels))
+    assert found.range_m is None or found.range_m == pytest.approx(3.0 * 1852.0 * found.rings / 5.0, rel=0.01)
 
 
 def test_without_a_heading_line_the_bow_is_asked_for(layout: dict[str, Layout], echo: NDArray[np.uint8]) -> None:

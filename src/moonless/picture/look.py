@@ -31,7 +31,7 @@ UP_DEG = 3.0
 # A range and a spacing that screens write: to three figures.
 ROUND_FIGURES = 3
 # The edge of a round scope is seen all round, but for a menu here and there.
-WHOLE_RING = 0.76
+WHOLE_RING, ALL_ROUND = 0.76, 0.85
 
 
 def look(picture: Picture, told: Told | None = None) -> FoundScope:
@@ -133,7 +133,9 @@ def _is_filled(picture: Picture, plane: ScopePlane, rings: int) -> bool:
     if np.count_nonzero(seen) < 0.5 * n:
         return False
     step = np.abs(np.median(inside[seen], axis=1) - np.median(outside[seen], axis=1)).max(axis=1)
-    if float(np.median(step)) > 8.0:
+    # All round: a picture that fills a box is cut by the screen's edge on two sides or three, and a ring beyond its own
+    # range may lie there.
+    if float(np.mean(step > 8.0)) > ALL_ROUND:
         return True
     # Strokes of a bearing scale: light marks at even steps all round, on a ground of one colour.
     ring = np.abs(outside[:, :6] - np.median(outside, axis=(0, 1))).max(axis=2).max(axis=1)
