@@ -11,7 +11,7 @@ import pytest
 
 from moonless.errors import InputError, WireError
 from moonless.units import NS_PER_S
-from moonless.wire.cat240 import encode_video
+from moonless.wire.cat240 import Cat240Decoder, Video, encode_video
 from moonless.wire.recording import Recorded, RecordingReader, RecordingWriter
 
 T0 = 1_800_000_000 * NS_PER_S
@@ -174,3 +174,26 @@ def test_a_length_inside_a_record_is_held_to_the_file(tmp_path: Path) -> None:
         assert tracemalloc.get_traced_memory()[1] < 5e6
     finally:
         tracemalloc.stop()
+
+
+def test_a_recording_is_for_its_owner_alone(tmp_path: Path) -> None:
+    _write(tmp_path / "run.mcap", seconds=1)
+    assert (tmp_path / "run.mcap").stat().st_mode & 0o777 == 0o600
+
+
+# Made by the recorders of their time: the first (25 November 2026) and the one that took in the bus and Signal K.
+@pytest.mark.parametrize("name", ["three-channels", "five-channels", "five-channels-cut"])
+def test_recordings_of_earlier_versions_are_read(name: str) -> None:
+    reader = RecordingReader(Path(__file__).parent / "recordings" / f"{name}.mcap")
+    got = list(reader)
+    blocks = [one for one in got if one.kind == "radar"]
+    spokes = [
+        video.to_spoke(0) for one in blocks for video in Cat240Decoder().datagram(one.data) if isinstance(video, Video)
+    ]
+    assert [spoke.sequence for spoke in spokes] == list(range(32))
+    assert all(spoke.echo[0] == spoke.sequence for spoke in spokes)
+    assert np.diff([one.received_ns for one in blocks]).tolist() == [NS_PER_S // 4] * 31
+    assert [one.data for one in got if one.kind == "nmea"] == [b"$GPHDT,274.07,T*03\r\n"] * 32
+    more = 0 if name == "three-channels" else 8
+    assert [sum(one.kind == kind for one in got) for kind in ("bus", "signalk", "readings")] == [more, more, 8]
+    assert reader.is_whole == ("cut" not in name) and reader.links == {"0": "udp://0.0.0.0:10110"}

@@ -9,6 +9,7 @@
 
 Rules of this file:
 - ``log_time`` is the time of receipt; ``publish_time`` equals it.
+- Where a boat was, and what was said aboard, is its skipper's: the file is for its owner alone.
 - What was taken in is on the disk a second later: each second the chunk in hand is closed, flushed and synced.  A file
   without its end, as a crash leaves it, is read as far as it goes.
 """
@@ -36,7 +37,7 @@ from mcap.stream_reader import StreamReader, breakup_chunk, get_chunk_data_strea
 from mcap.writer import CompressionType, Writer
 
 from moonless.errors import InputError, WireError
-from moonless.files import flush_to_disk
+from moonless.files import PRIVATE_FILE, flush_to_disk
 from moonless.units import NS_PER_S
 from moonless.wire.cat240 import Cat240Decoder
 from moonless.wire.instruments import kind_of
@@ -88,6 +89,7 @@ class RecordingWriter:
         self.path = path
         try:
             self._file: IO[bytes] = path.open("xb")
+            path.chmod(PRIVATE_FILE)
         except FileExistsError as problem:
             raise InputError(
                 f"{path} is there already; a recording is not written over, give another name"
