@@ -181,7 +181,7 @@ def test_a_recording_is_for_its_owner_alone(tmp_path: Path) -> None:
     assert (tmp_path / "run.mcap").stat().st_mode & 0o777 == 0o600
 
 
-# Made by the recorders of their time: the first (25 November 2026) and the one that took in the bus and Signal K.
+# Made by the recorders of their time: the first and the one that took in the bus and Signal K.
 @pytest.mark.parametrize("name", ["three-channels", "five-channels", "five-channels-cut"])
 def test_recordings_of_earlier_versions_are_read(name: str) -> None:
     reader = RecordingReader(Path(__file__).parent / "recordings" / f"{name}.mcap")
