@@ -80,6 +80,9 @@ def test_a_ghost_off_the_own_mast_runs_along_at_the_range_of_something(turn: flo
     second = make_track(4, *at(2.6, 2000.0), own_way[0] - 8.0 * back[0], own_way[1] - 8.0 * back[1])
     both = _density(off_own_mast, own, (mark, ghost, far, second), [50.0, 30.0, 50.0, 30.0])
     assert both[1] > max(5.0 * out[1], 2.0 * VESSEL_PER_M2)
+    # Close aboard something lies at every range, and nothing is said of what runs along there.
+    near, wash = make_track(1, *at(0.0, 60.0)), make_track(2, *at(2.6, 60.0), ghost.velocity_east, ghost.velocity_north)
+    assert _density(off_own_mast, own, (near, wash), [50.0, 30.0])[1] == 0.0
     # A ghost is no longer than its parent: a ship is none of a mark's.
     long_one = make_track(2, *at(2.6, 900.0), ghost.velocity_east, ghost.velocity_north, length_m=50.0)
     assert _density(off_own_mast, own, (mark, long_one), [50.0, 30.0])[1] == 0.0

@@ -45,6 +45,8 @@ MAST_SPEED, MAST_SHOWS, MAST_COMPANY, MAST_RANGE_M = 1.0, 0.05, 30.0, 25.0
 LATE_PER_M2, LATE_COMPANY, LATE_PROVEN = 1e-8, 20.0, 5.0
 # How often such an echo has a second one that shows, and a third; own figures, no source.
 TRIPS_SHOW = ((2.0, 0.1), (3.0, 0.05))
+# Nearer than this something lies at every range, wash and ringing among it: a range tells of no parent.
+MAST_FROM_M = 100.0
 # What the own mast throws seems no longer than this share of its parent, or than the beam makes of a small thing.
 GHOST_OF_LENGTH, SHORT_M = 0.5, 20.0
 # Where on both hulls the echo is thrown back, one sigma.
@@ -228,7 +230,7 @@ def off_own_mast(
     velocity = np.array([(t.velocity_east, t.velocity_north) for t in tracks]) - np.array(own.velocity)
     closing = np.sum(velocity * unit, axis=1)
     firm = np.array([t.state == "confirmed" for t in tracks])
-    moving = np.array([t.p_moving > 0.5 and t.ais is None for t in tracks])
+    moving = np.array([t.p_moving > 0.5 and t.ais is None for t in tracks]) & (reach >= MAST_FROM_M)
     along = np.einsum("ni,nij,nj->n", unit, covariance, unit)
     bearing = np.arctan2(rel[:, 0], rel[:, 1])
     turn = np.abs(np.mod(bearing[:, None] - bearing[None, :] + math.pi, math.tau) - math.pi)
