@@ -95,6 +95,16 @@ class Judge:
         """
         return self._registration.hold_position(time_ns, heading_rad)
 
+    @property
+    def range_factor(self) -> float | None:
+        """By how much the scan's ranges are to be taken, where own motion and coast say so; None: as they are."""
+        return self._registration.range_factor
+
+    def begin_again(self) -> None:
+        """Forget what was made of the turns so far; the chart stays laid out."""
+        for stage in (self._registration, self._identification, self._visibility, self._collision, self._alerts):
+            stage.begin_again()
+
     def turned(self, by_rad: float) -> None:
         """Say that the radar's picture has been turned clockwise against the bow: what was found turns with it."""
         self._registration.turned(by_rad)
@@ -121,6 +131,5 @@ class Judge:
     def _enter(self, time_ns: int) -> None:
         """Begin a turn; after a long silence, or when time goes back, every stage begins again."""
         if self._last_ns is not None and not 0 <= time_ns - self._last_ns <= BREAK_S * NS_PER_S:
-            for stage in (self._registration, self._identification, self._visibility, self._collision, self._alerts):
-                stage.begin_again()
+            self.begin_again()
         self._last_ns = time_ns

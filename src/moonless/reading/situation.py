@@ -65,3 +65,4 @@ class Situation:
     way: tuple[tuple[float, float], ...] = ()  # (lat, lon) of the route's turns still ahead; empty: none is followed
     # There is no radar video: the tracks are another radar's targets, and what it does not track is not known.
     targets_only: bool = False
+    range_factor: float = 1.0  # by which the ranges that the set tells were taken

@@ -158,9 +158,10 @@ export function standingFaults(state: State): { readonly urgency: number; readon
   if (reading === null) return [];
   const out = [];
   for (const fault of reading.faults) {
-    const [what, urgency] = FAULT[fault.what] ?? [capital(fault.what), 3];
-    const say = `${what} ${FAULT_STATE[fault.state] ?? fault.state}`;
-    if (state.standing.some((call) => call.say.startsWith(say))) continue;
+    const ranges = fault.what === "radar" && fault.state === "disagrees"; // they are put right, nothing is withdrawn
+    const [what, urgency] = ranges ? ["True ranges", 3] as const : FAULT[fault.what] ?? [capital(fault.what), 3];
+    const say = ranges ? "True ranges are not what the radar tells; put right here" : `${what} ${FAULT_STATE[fault.state] ?? fault.state}`;
+    if (state.standing.some((call) => call.say.startsWith(ranges ? what : say))) continue;
     const isCarried = fault.what === "position" && reading.own.position_from === "radar and chart";
     const lastS = (Date.parse(reading.time) - Date.parse(fault.since)) / 1000;
     const since = Number.isFinite(lastS) && lastS >= 1 ? ` (${sayTime(lastS)})` : "";

@@ -1,5 +1,5 @@
 import { describe, expect, it } from "vitest";
-import { echoSentences, echoTitle, headline, isPresent, offerWords, whatMatters } from "./say";
+import { echoSentences, echoTitle, headline, isPresent, offerWords, standingFaults, whatMatters } from "./say";
 import { initial, keptSettings, reduce, DEFAULTS, type State } from "./store";
 import type { Affairs, Echo, Reading } from "./types";
 
@@ -86,6 +86,14 @@ describe("what matters", () => {
     // Before what is less urgent, after nothing more urgent.
     const mild = { key: "speed", urgency: 1, say: "mild", echo: null };
     expect(whatMatters(live({ reading: quiet.reading, standing: [mild] }), 1100).map((s) => s.urgency)).toEqual([4, 1]);
+  });
+
+  it("says that ranges are put right, unless a call says it", () => {
+    const fault = { what: "radar", state: "disagrees", since: reading.time };
+    const told = (standing: readonly { say: string }[]): readonly string[] =>
+      standingFaults(live({ reading: { ...reading, calls: [], faults: [fault] }, standing: standing as never })).map((one) => one.say);
+    expect(told([])).toEqual(["True ranges are not what the radar tells; put right here"]);
+    expect(told([{ say: "True ranges are 2 times what the radar tells, by own motion and the coast." }])).toEqual([]);
   });
 
   it("says that radar and chart carry the position on", () => {

@@ -94,11 +94,21 @@ class Wheel:
         return distance_words(distance_m, self.boat.skipper.distance_unit)
 
 
-def of_faults(faults: Sequence[Fault], position_held: bool = False) -> list[Candidate]:
-    """Return a candidate for each fault.  ``position_held``: radar and chart carry the position on."""
+def of_faults(faults: Sequence[Fault], position_held: bool = False, range_factor: float = 1.0) -> list[Candidate]:
+    """Return a candidate for each fault.
+
+    ``position_held``: radar and chart carry the position on.  ``range_factor``: by which the set's ranges were taken.
+    """
     out = []
     for fault in faults:
         words, urgency = _FAULT_WORDS[fault.what]
+        if fault.what == "radar" and fault.state == "disagrees":
+            say = (
+                f"True ranges are {range_factor:g} times what the radar tells, by own motion and the coast. "
+                "They are put right here, not on the radar's own screen."
+            )
+            out.append(Candidate(f"fault {fault.what} {fault.state}", "fault", 3, say))
+            continue
         if fault.state == "disagrees":
             say = (
                 f"Two sources of {_SOURCES.get(fault.what, words)} do not agree; the one followed may be the wrong one."

@@ -47,7 +47,7 @@ class AlertStage:
         """Return what is said of a turn, most urgent first, and the one order that stands."""
         situation, own, agreement = placed.situation, placed.own, placed.agreement
         wheel = candidates.Wheel(own, self._boat)
-        found = candidates.of_faults(situation.faults, placed.carried is not None)
+        found = candidates.of_faults(situation.faults, placed.carried is not None, situation.range_factor)
         found += candidates.of_no_video(situation.targets_only)
         if placed.carried is not None:
             found += candidates.of_carried(placed.carried)
@@ -67,7 +67,9 @@ class AlertStage:
 
     def choose_withdrawn(self, unplaced: Unplaced) -> Said:
         """Return what is said of a turn whose picture or position is withdrawn."""
-        found: list[Candidate] = candidates.of_faults(unplaced.situation.faults)
+        found: list[Candidate] = candidates.of_faults(
+            unplaced.situation.faults, range_factor=unplaced.situation.range_factor
+        )
         if unplaced.carried is not None:
             found += candidates.of_carried(unplaced.carried)
         calls = self._schedule.choose(unplaced.situation.time_ns, found)

@@ -1,6 +1,7 @@
 """Registration, the first stage of a turn: the chart around the boat, and the boat where radar and chart agree.
 
 reported pose + picture ─► chart laid out ─► expected ─► registrar ─► pose put right
+range scale told wrong ─► the factor, by own motion and coast
 receiver silent ─► carried on by heading and speed, pulled back by radar and chart
 never known     ─► the wide search
 """
@@ -22,6 +23,7 @@ from moonless.reading.registration.bearing_bias import BearingSearch
 from moonless.reading.registration.matching import Expected
 from moonless.reading.registration.observations import Sightings, sight
 from moonless.reading.registration.radar_fix import GIVE_UP_SIGMA_M, GOOD_SIGMA_M, WALK_M, CarriedOn
+from moonless.reading.registration.range_scale import RangeScale
 from moonless.reading.registration.registrar import Agreement, Registrar
 from moonless.reading.situation import Held, Situation
 from moonless.track.correction import Correction
@@ -104,11 +106,17 @@ class RegistrationStage:
         """Forget what was learnt of the pose; the chart stays laid out."""
         self._registrar = Registrar(self._boat)
         self._bearing = BearingSearch(self._boat)
+        self._range_scale = RangeScale()
         self._unknown_turns = 0
         self._model = Model(self._boat)
         self._carried: CarriedOn | None = None
         self._last_good: tuple[OwnPlane, int] | None = None
         self._agreed: _Agreed | None = None
+
+    @property
+    def range_factor(self) -> float | None:
+        """By how much the scan's ranges are to be taken; None: as they are, as far as is known."""
+        return self._range_scale.found
 
     def turned(self, by_rad: float) -> None:
         """Say that the radar's picture has been turned clockwise against the bow: what was found turns with it."""
@@ -185,6 +193,7 @@ class RegistrationStage:
         looked = self._look(situation, reported, agreement)
         if looked.pairs is not None and looked.place is not None:
             if held is None:
+                self._look_at_range_scale(situation, looked.pairs[0], reported)
                 agreement = registrar.update(situation.time_ns, *looked.pairs)
                 agreement = self._look_wide(situation, reported, looked.place, looked.pairs, agreement)
             else:
@@ -213,6 +222,14 @@ class RegistrationStage:
         outlook = self._model.look(agreement.put_right(own), place, reach, weather)
         pairs = None if picture is None else (sight(scan, picture, own.frame, held_en), _expected(place, outlook))
         return _Looked(place, weather, outlook, pairs)
+
+    def _look_at_range_scale(self, situation: Situation, seen: Sightings, own: OwnPlane) -> None:
+        """Ask own motion and coast whether the picture's metres are metres."""
+        if situation.scan is not None:
+            self._range_scale.update(
+                situation.scan, seen, own,
+                lambda reach_m: lay_out(self._chart, own.frame, own.east_m, own.north_m, reach_m),
+            )  # fmt: skip
 
     def _look_wide(
         self,

@@ -151,6 +151,7 @@ class Chain:
 
     def _take_spokes(self, spokes: list[Spoke], now_ns: int) -> list[Turn]:
         turns: list[Turn] = []
+        spokes = self.radar.range_factors.put_right(spokes)
         self._targets.expects_video = True
         last_ns = max(now_ns, spokes[-1].time_ns)
         self._integrity.watch.spoke(last_ns, spokes[-1].azimuth_start_rad)
@@ -280,7 +281,7 @@ class Chain:
         self._integrity.watch.scan(scan, self._assembler.period_s)
         faults = self._faults_at(now_ns)
         situation = self._placed(time_ns, scan, faults)
-        if all(fault.state == "deaf" for fault in faults if fault.what == "radar"):
+        if all(fault.state in ("deaf", "disagrees") for fault in faults if fault.what == "radar"):
             assert situation.scan is not None
             # A deaf radar is listened to all the same: that it hears again is shown by its picture and by nothing else.
             picture = self._detector.detect(situation.scan)
@@ -296,7 +297,17 @@ class Chain:
         situation = replace(situation, frame=self._tracking.frame)
         situation = replace(situation, tracks=self._tracking.update(situation, self.intake.others.targets(time_ns)))
         self._lines.scanned(time_ns)
-        return [self._judged(situation)]
+        turn = self._judged(situation)
+        factor = self._judge.range_factor
+        if factor is not None:
+            self._put_range_right(factor, time_ns)
+        return [turn]
+
+    def _put_range_right(self, factor: float, time_ns: int) -> None:
+        """Take the set's metres by a factor from the next spoke on.  All that was made of the old ones is of no use."""
+        self.radar.range_factors.found(factor, time_ns)
+        self._judge.begin_again()
+        self._tracking.begin_again()
 
     def _read_without_scan(self, time_ns: int) -> Turn:
         """Return the turn of a second without a scan."""
@@ -316,6 +327,9 @@ class Chain:
         if self._targets.are_all(now_ns):
             # No video is to come: that it does not is no fault, and what is then not known is said.
             faults = tuple(fault for fault in faults if fault.what != "radar")
+        since_ns = self.radar.range_factors.since_ns
+        if since_ns is not None and not any(fault.what == "radar" for fault in faults):
+            faults = (*faults, Fault("radar", "disagrees", since_ns))
         if self._integrity.has_come_back(faults):
             self._tracking.forget()
         return faults
@@ -360,6 +374,7 @@ class Chain:
             wind_speed=None if wind is None else wind.speed,
             sight=self.given.sight,
             way=self.given.way,
+            range_factor=self.radar.range_factors.now,
         )
 
     def _judged(self, situation: Situation) -> Turn:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from moonless.picture.told import PictureErrors
+from moonless.scan.range_factors import RangeFactors
 from moonless.scan.types import Spoke
 from moonless.watch.instruments.faults import FaultWatch
 from moonless.watch.instruments.intake import Chooser, Intake
@@ -31,6 +32,7 @@ class RadarDecoding:
         self._times = times
         self._faults = faults
         self._source = Chooser()  # of several radars on one link, by data source
+        self.range_factors = RangeFactors()
         self.picture: PictureErrors | None = None  # of a radar that is read from its screen, as it last told
 
     def decode(self, data: bytes, received_ns: int, *, is_datagram: bool) -> DecodedSpokes:
