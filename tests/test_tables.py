@@ -102,3 +102,11 @@ def test_lists_too_deep_are_one_line(tmp_path: Path) -> None:
         parse(path)
     with pytest.raises(TableError, match=r"too deep|nested"):  # the library of the second has a limit of its own
         editable(path, ())
+
+
+def test_a_text_with_a_nul_is_no_text(tmp_path: Path) -> None:
+    path = tmp_path / "a.toml"
+    for line in ('title = "a\\u0000b"', '[pump]\nrate_lph = 5\nnames = ["a\\u0000b"]'):
+        path.write_text(line)
+        with pytest.raises(TableError, match="is not"):
+            TableReader(path, KEYS, "a pump file").table("", parse(path))

@@ -110,6 +110,11 @@ def editable(path: Path, head: Sequence[str]) -> TOMLDocument:
         raise TableError(path, "", f"is not TOML: {problem}") from problem
 
 
+def _is_text(value: str) -> bool:
+    # A NUL ends a file's name where it stands: what follows it would be believed and never used.
+    return bool(value.strip()) and "\0" not in value
+
+
 def build(of: type[T], values: Mapping[str, object]) -> T:
     """Return an object of checked values; its own defaults hold where the file is silent."""
     return cast(Callable[..., T], of)(**values)
@@ -194,7 +199,7 @@ class TableReader:
         elif key.kind == "time":
             good = isinstance(value, datetime) and value.tzinfo is not None
         else:
-            good = isinstance(value, str) and (bool(value.strip()) or key.default == '""') and "\0" not in value
+            good = isinstance(value, str) and (_is_text(value) or (key.default == '""' and not value.strip()))
         if not good:
             raise self.fail(dotted, f"{value!r} is not {'one of ' if key.choices else ''}{key.range_text}")
         if key.choices and value not in key.choices:
@@ -212,7 +217,7 @@ class TableReader:
         return number if key.kind == "integer" else float(number) * key.scale
 
     def _texts(self, dotted: str, key: Key, value: object) -> tuple[str, ...]:
-        good = isinstance(value, list) and all(isinstance(one, str) and one.strip() for one in value)
+        good = isinstance(value, list) and all(isinstance(one, str) and _is_text(one) for one in value)
         if not good:
             wanted = f"a list of names: {key.range_text}" if key.choices else key.range_text
             raise self.fail(dotted, f"{value!r} is not {wanted}")

@@ -17,6 +17,9 @@ from moonless.errors import InputError, TableError
 from moonless.files import write_whole
 from moonless.tables import Key
 
+# Neither half a letter nor a NUL is text.
+TEXT = st.characters(blacklist_categories=["Cs"], blacklist_characters="\0")
+
 LEAST = {
     "boat.name": "Plover", "boat.length_m": 9.2, "boat.beam_m": 3.1, "boat.draught_m": 0.9, "boat.air_draught_m": 4.2,
 }  # fmt: skip
@@ -142,7 +145,7 @@ def values_of(key: Key) -> st.SearchStrategy[Any]:
     if key.name == "local_time_zone":
         return st.sampled_from(["UTC", "Etc/GMT+8", "America/New_York", "Asia/Kathmandu"])
     if key.kind == "text":
-        return st.text(st.characters(blacklist_categories=["Cs"]), min_size=1, max_size=30).filter(str.strip)
+        return st.text(TEXT, min_size=1, max_size=30).filter(str.strip)
     if key.kind == "names":
         return st.lists(st.sampled_from(key.choices), unique=True)
     if key.kind == "sectors":

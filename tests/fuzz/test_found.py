@@ -42,7 +42,9 @@ def test_seeds_are_taken_in_and_some_changes_of_them_found_nothing(name: str, tm
     assert runner.found == {} and runner.executions > 3
 
 
-@pytest.mark.parametrize(("name", "seed"), [("gpx", 0), ("mcap", 0), ("tides", 0)])
+@pytest.mark.parametrize(
+    ("name", "seed"), [("gpx", 0), ("gpx", 1), ("toml", 0), ("toml", 1), ("mcap", 0), ("tides", 0)]
+)
 def test_a_sound_seed_is_not_refused(name: str, seed: int, tmp_path: Path) -> None:
     # A fuzzer whose every input is turned away at the first byte tests a door that is shut.
     assert ask(name, SEEDS[name][seed], tmp_path).refused == 0

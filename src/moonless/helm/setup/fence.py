@@ -43,7 +43,7 @@ def check_picture(source: str, roots: Sequence[Path]) -> None:
     """Refuse a source of pictures that a screen may not look at: its picture would leave this computer."""
     if _CAMERA.fullmatch(source) or source.partition(":")[0] == "screen":
         return
-    if not is_below(Path(os.path.realpath(Path(source).expanduser())), roots):
+    if not is_below(Path(os.path.realpath(os.path.expanduser(source))), roots):
         raise InputError(f"{source}: only cameras, the screen, your own folders and mounted drives are looked at")
 
 

@@ -36,7 +36,7 @@ def look(path: Path | None, roots: Sequence[Path]) -> dict[str, Any]:
 
     Raises InputError in one plain line: outside of the roots, not a folder, not readable.
     """
-    here = Path(os.path.realpath(roots[0] if path is None else path.expanduser()))
+    here = Path(os.path.realpath(roots[0] if path is None else os.path.expanduser(path)))
     if not is_below(here, roots):
         raise InputError(f"{here}: only your own folders and mounted drives are looked into")
     if not _is_text(str(here)):

@@ -17,6 +17,7 @@ Paths are taken from the folder that the file lies in.
 
 from __future__ import annotations
 
+import os
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -72,7 +73,7 @@ class HelmSettings:
 
 def resolved(path: Path, written: str) -> Path:
     """Return a path of the file: from the folder it lies in, ``~`` for home."""
-    return path.parent / Path(written).expanduser()
+    return path.parent / os.path.expanduser(written)  # as it is where there is no such user
 
 
 def read_settings(path: Path) -> HelmSettings:
