@@ -40,7 +40,10 @@ _FILE = click.Path(dir_okay=False, path_type=Path)
 @click.option("--nmea-out", multiple=True, metavar="udp://HOST:PORT...", help="Send targets and alerts: TTM, TLL, ALR.")
 @click.option("--signalk-out", multiple=True, metavar="udp://HOST:PORT...", help="Send readings as Signal K deltas.")
 @click.option("--knowledge", type=_FILE, help="Local knowledge; without it, one file among your own data.")
-@click.option("--route", type=_FILE, metavar="ROUTE.gpx", help="Tonight's route: drawn, and its next turn told.")
+@click.option("--route", type=_FILE, metavar="ROUTE.gpx|PLAN.json",
+              help="Tonight's route; or a plan made ashore (plan --json), weather and tides with it.")  # fmt: skip
+@click.option("--tides", "tide_files", multiple=True, type=_FILE, metavar="FILE...",
+              help="Tide station files (JSON): depths are reckoned with the tide of the hour.")  # fmt: skip
 @click.option("--port", default=DEFAULT_PORT, show_default=True, type=click.IntRange(0, 65535), help="0: any free one.")
 @click.option(
     "--host",
@@ -69,6 +72,7 @@ def command(
     signalk_out: tuple[str, ...],
     knowledge: Path | None,
     route: Path | None,
+    tide_files: tuple[Path, ...],
     port: int,
     host: str,
     name: str | None,
@@ -99,9 +103,10 @@ def command(
         raise InputError("give either a recording or links, not both: a recording holds its own radar and NMEA")
     if config is not None and not config.exists() and (recording is not None or radar is not None or nmea):
         raise InputError(f"{config}: there is no such file")
-    for path in (recording, route, boat_file, *charts, *_files(radar, nmea)):
+    for path in (recording, route, boat_file, *charts, *tide_files, *_files(radar, nmea)):
         if path is not None and not path.exists():
             raise InputError(f"{path}: there is no such file or folder")
+    _check_route_and_tides(route, tide_files)
     if record is not None and record.exists():
         raise InputError(f"{record} is there already; a recording is not written over, give another name")
     if certificate is None and certificate_key is not None:
@@ -119,6 +124,7 @@ def command(
         nmea or kept.nmea,
         kept.prefer,
         kept.length_unit,
+        tuple(str(path.absolute()) for path in tide_files) or kept.tides,
     )
     specs = [parse_link(link) for link in (settings.radar, *settings.nmea) if link is not None]
     outputs = named_outputs(nmea_out, signalk_out)
@@ -164,6 +170,19 @@ def command(
     )  # fmt: skip
 
 
+def _check_route_and_tides(route: Path | None, tide_files: tuple[Path, ...]) -> None:
+    """Refuse a route, a carried plan or station files that cannot be read, before anything is opened."""
+    from moonless.passage.brief.carried import read_carried
+    from moonless.passage.way.route import read_gpx, thinned
+    from moonless.sea.stations import read_stations
+
+    if route is not None and route.suffix.lower() == ".json":
+        read_carried(route)
+    elif route is not None:
+        thinned(read_gpx(route))
+    read_stations(tide_files)
+
+
 def _check_record(record: Path | None) -> None:
     """Refuse a recording that cannot be begun, before anything is opened: the watch would say so only on a screen."""
     if record is None:
@@ -199,7 +218,7 @@ def _replay(
     job = ReplayJob(
         boat, tuple(resolved(where, one) for one in settings.charts), recording,
         () if radar is None else (radar,), tuple(path for path in nmea if path is not None),
-        knowledge or knowledge_file(), speed, route,
+        knowledge or knowledge_file(), speed, route, tuple(resolved(where, one) for one in settings.tides),
     )  # fmt: skip
     source = WorkerProcess("replay", job, boat_json(boat))
     source.begin()

@@ -57,7 +57,8 @@ REFUSED = 3
 @click.option("--no-pictures", is_flag=True, help="Leave the radar pictures out.")
 @click.option("--out", type=click.Path(path_type=Path), help="Brief as HTML.")
 @click.option("--pdf", type=click.Path(path_type=Path), help="Brief as PDF.")
-@click.option("--json", "json_file", type=click.Path(path_type=Path), help="The plan as JSON.")
+@click.option("--json", "json_file", type=click.Path(path_type=Path),
+              help="The plan as JSON; `moonless helm --route` follows it.")  # fmt: skip
 @click.option("--gpx", "gpx_file", type=click.Path(path_type=Path), help="The route with its times.")
 def command(
     route_file: Path | None,
@@ -92,6 +93,7 @@ def command(
 
     from moonless.boat.file import read_boat
     from moonless.chart.library import Chart
+    from moonless.passage.brief.carried import carried_dict
     from moonless.passage.brief.record import plan_dict
     from moonless.passage.departures import search
     from moonless.passage.night import Night
@@ -158,7 +160,8 @@ def command(
 
             made.append((pdf, pdf_bytes(plan, zone, unit)))
         if json_file is not None:
-            made.append((json_file, json.dumps(plan_dict(plan), indent=1, allow_nan=False).encode()))
+            body = {**plan_dict(plan), "carry": carried_dict(boat, night, route, tide_files)}
+            made.append((json_file, json.dumps(body, indent=1, allow_nan=False).encode()))
         if gpx_file is not None:
             times = [round(leg.start_s * 1e9) for leg in plan.legs] + [round(plan.legs[-1].end_s * 1e9)]
             made.append((gpx_file, to_gpx(route, times).encode()))

@@ -133,18 +133,33 @@ def read_stations(paths: Iterable[Path]) -> Stations:
             raise InputError(f"{path}: cannot be opened: {problem.strerror}") from problem
         except (ValueError, RecursionError) as problem:  # the second: brackets in brackets in brackets
             raise SourceError(f"{path}: is not JSON: {problem}") from problem
-        if not isinstance(records, list):
-            raise SourceError(f"{path}: holds {type(records).__name__}, not a list of station records")
-        for row, record in enumerate(records):
-            try:
-                if record["kind"] == "tide":
-                    tide = _tide(record)
-                    tides[tide.id] = tide
-                elif record["kind"] == "current":
-                    stream = _stream(record)
-                    streams[stream.id] = stream
-            except (KeyError, TypeError, ValueError, AttributeError, OverflowError) as problem:
-                warnings.append(f"{path}: record {row} left out: {problem!r}")
+        found = stations_of(records, str(path))
+        tides.update(found.tides)
+        streams.update(found.streams)
+        warnings += found.warnings
+    return Stations(tides, streams, tuple(warnings))
+
+
+def stations_of(records: Any, name: str) -> Stations:
+    """Return the stations of a list of records; ``name`` is what messages call it.
+
+    Raises SourceError if it is none.
+    """
+    if not isinstance(records, list):
+        raise SourceError(f"{name}: holds {type(records).__name__}, not a list of station records")
+    tides: dict[str, TideStation] = {}
+    streams: dict[str, StreamStation] = {}
+    warnings: list[str] = []
+    for row, record in enumerate(records):
+        try:
+            if record["kind"] == "tide":
+                tide = _tide(record)
+                tides[tide.id] = tide
+            elif record["kind"] == "current":
+                stream = _stream(record)
+                streams[stream.id] = stream
+        except (KeyError, TypeError, ValueError, AttributeError, OverflowError) as problem:
+            warnings.append(f"{name}: record {row} left out: {problem!r}")
     return Stations(tides, streams, tuple(warnings))
 
 

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 from moonless.boat.types import Boat
 from moonless.helm.process.chart_opening import chart_opener, open_charts, send_chart
-from moonless.helm.process.events import Answer, Event, Notice, Overheard
+from moonless.helm.process.events import Answer, Event, Notice, Overheard, TideNow
 from moonless.helm.process.handler import RequestHandler
 from moonless.helm.process.requests import Asked, ShareBytes
 from moonless.helm.process.worker import pose_of, without_scan
@@ -46,6 +46,7 @@ class LiveJob:
     route: Path | None = None
     preferred: Preferred | None = None
     outputs: tuple[tuple[OutputKind, LinkSpec], ...] = ()
+    tides: tuple[Path, ...] = ()  # station files
 
     def run(self, pipe: Connection) -> None:
         """Watch until the pipe closes."""
@@ -57,14 +58,25 @@ class LiveJob:
     async def _watch(self, pipe: Connection, chart: Chart | None, knowledge: Knowledge | None) -> None:
         from moonless.folders import routes_folder
         from moonless.helm.routes.service import RouteService
+        from moonless.sea.stations import read_stations
+        from moonless.watch.instruments.tides import TideUnderWay
         from moonless.watch.live.watch import LiveWatch
 
         ends = PipeEnds(pipe)
-        routes = RouteService(chart_opener(self.charts), self.boat, routes_folder(), ends.send, self.route, chart)
+        stations = read_stations(self.tides) if self.tides else None
+        routes = RouteService(
+            chart_opener(self.charts), self.boat, routes_folder(), ends.send, self.route, chart, stations
+        )
+        if stations is None and routes.carried is not None:
+            stations = routes.carried.stations
+        tide = None if stations is None else TideUnderWay(stations)
 
         def on_event(event: Turn | SpokesNow | LinkNow) -> None:
             if isinstance(event, Turn):
                 handler.saw(event)
+                own = event.reading.own
+                if tide is not None:
+                    ends.send(TideNow(tide.height_m(event.reading.time_ns, own.lat, own.lon)))
                 ends.send(handler.follow(routes.at(event.reading)))
                 ends.send(without_scan(event))
                 ends.send(Notice(""))
@@ -75,6 +87,8 @@ class LiveJob:
             self.boat, chart, knowledge, radar=self.radar, nmea=self.nmea, on_event=on_event, record=self.record,
             preferred=self.preferred, outputs=self.outputs,
         )  # fmt: skip
+        if stations is not None:
+            watch.chain.given.tide = TideUnderWay(stations)
         shared = SharedBytes()
         handler = RequestHandler(watch.chain, knowledge, ends.send)
         send_chart(ends.send, chart, self.charts)

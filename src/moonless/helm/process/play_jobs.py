@@ -103,6 +103,7 @@ class ReplayJob:
     knowledge: Path | None = None
     speed: float = 1.0
     route: Path | None = None
+    tides: tuple[Path, ...] = ()  # station files
 
     def run(self, pipe: Connection) -> None:
         """Play it round until the pipe closes."""
@@ -112,19 +113,25 @@ class ReplayJob:
         pipe.send(Notice("reading the recording", 0.4))
         from moonless.folders import routes_folder
         from moonless.helm.routes.service import RouteService
+        from moonless.sea.stations import read_stations
+        from moonless.watch.instruments.tides import TideUnderWay
         from moonless.watch.pipeline.chain import Chain
         from moonless.watch.pipeline.replay import Replay
 
         player = PacedPlayer(pipe, self.speed, "the recording")
+        stations = read_stations(self.tides) if self.tides else None
         player.routes = RouteService(
-            chart_opener(self.charts), self.boat, routes_folder(), player.later, self.route, chart
+            chart_opener(self.charts), self.boat, routes_folder(), player.later, self.route, chart, stations
         )
+        if stations is None and player.routes.carried is not None:
+            stations = player.routes.carried.stations
         while True:
             replay = Replay(
                 radar=self.radar, nmea=self.nmea, recording=self.recording, until_damage=True,
                 angle_from=self.boat.radar.angle_from,
             )  # fmt: skip
             chain = Chain(self.boat, chart, knowledge, on_spokes=player.on_spokes, radar_named=bool(self.radar))
+            chain.given.tide = None if stations is None else TideUnderWay(stations)
             player.play(_replay_slices(replay), chain, RequestHandler(chain, knowledge, pipe.send))
 
 

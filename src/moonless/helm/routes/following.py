@@ -19,6 +19,7 @@ from moonless.passage.way.follow import Follower
 from moonless.passage.way.route import Route
 from moonless.passage.words import object_words
 from moonless.reading.types import Reading
+from moonless.sea.stations import Stations
 from moonless.units import NS_PER_S, kn_to_mps, mps_to_kn
 
 _log = logging.getLogger(__name__)
@@ -29,7 +30,12 @@ COMING = 4
 class FollowedRoute:
     """Follows one route for the screens."""
 
-    def __init__(self, route: Route, chart: Any, boat: Any) -> None:
+    def __init__(
+        self, route: Route, chart: Any, boat: Any, night: Night | None = None, stations: Stations | None = None
+    ) -> None:
+        """Follow a route; ``night`` and ``stations`` are the weather and tides its plan is made from, where known."""
+        self._night = night
+        self._stations = stations
         self._route = route
         self._chart = chart
         self._boat = boat
@@ -73,9 +79,14 @@ class FollowedRoute:
         }
 
     def _make(self, start_s: float) -> None:
-        wanted = mps_to_kn(self._boat.skipper.night_limit) if self._boat.skipper.night_limit is not None else None
+        night = self._night
+        if night is None:
+            limit = self._boat.skipper.night_limit
+            night = Night(wanted_kn=None if limit is None else mps_to_kn(limit))
         try:
-            plan = make_plan(self._chart, self._route, self._boat, start_s, Night(wanted_kn=wanted), events=False)
+            plan = make_plan(
+                self._chart, self._route, self._boat, start_s, night, self._stations, events=False
+            )
         except MoonlessError as problem:
             # The route is followed by its turns all the same.
             _log.warning("no plan of the route: %s", problem)

@@ -17,8 +17,11 @@ from moonless.errors import InputError, MoonlessError
 from moonless.helm.process.events import Event, PlanNow, Reply
 from moonless.helm.process.requests import Asked, Asker, RouteRequest
 from moonless.helm.routes.files import RouteFiles
+from moonless.passage.brief.carried import Carried, read_carried
+from moonless.passage.night import Night
 from moonless.passage.way.route import Route, read_gpx, thinned
 from moonless.reading.types import Reading
+from moonless.sea.stations import Stations
 
 if TYPE_CHECKING:
     from moonless.boat.types import Boat
@@ -41,6 +44,7 @@ class RouteService:
         send: Callable[[Event], None],
         first: Path | None = None,
         chart: Chart | None = None,
+        stations: Stations | None = None,
     ) -> None:
         """Follow the ``first`` route on the watch's own ``chart`` until another is chosen; ``send`` must be safe to
         call from any thread."""
@@ -50,7 +54,16 @@ class RouteService:
         self._send = send
         self._following: str | None = None
         self._plan: FollowedRoute | None = None
-        if first is not None:
+        self._stations = stations
+        self._night: Night | None = None
+        self.carried: Carried | None = None
+        if first is not None and first.suffix.lower() == ".json":
+            # Made ashore: its weather holds for this watch, its margins and tides for its plan.
+            self.carried = carried = read_carried(first)
+            self._boat, self._night = carried.boat(boat), carried.night
+            self._stations = stations or carried.stations
+            self._follow(carried.route, chart, first.stem)
+        elif first is not None:
             self._follow(read_gpx(first), chart, first.stem)
         self._asked: queue.SimpleQueue[tuple[Asker, RouteRequest]] = queue.SimpleQueue()
         self._newest_check: dict[Asker, int] = {}  # the token of each screen's newest drawing
@@ -121,7 +134,7 @@ class RouteService:
         from moonless.helm.routes.following import FollowedRoute
 
         route, _ = thinned(route)
-        self._plan, self._following = FollowedRoute(route, chart, self._boat), name
+        self._plan, self._following = FollowedRoute(route, chart, self._boat, self._night, self._stations), name
 
     def _own_chart(self) -> Chart | None:
         if self._chart is None:

@@ -82,6 +82,13 @@ def live_source(
         else:
             # At sea a drive that is not plugged in must not cost the watch.
             without.append(f"the charts of {place} are not there")
+    tides = []
+    for written in settings.tides:
+        place = resolved(path, written)
+        if place.exists():
+            tides.append(place)
+        else:
+            without.append(f"the tide stations of {place} are not there")
     job = LiveJob(
         boat,
         tuple(charts),
@@ -92,5 +99,6 @@ def live_source(
         route,
         dict(settings.prefer),
         outputs,
+        tuple(tides),
     )
     return WorkerProcess("live", job, boat_json(boat)), tuple(without)

@@ -5,6 +5,7 @@
     charts = ["/home/me/charts"]
     radar = "udp://239.255.0.1:8600"
     nmea = ["udp://0.0.0.0:10110", "serial:/dev/ttyUSB0?baud=38400"]
+    tides = ["stations.json"]
 
     [prefer]
     heading = {link = "udp://0.0.0.0:10110", talker = "HE"}
@@ -39,6 +40,7 @@ KEYS: tuple[Key, ...] = (
     Key("", "charts", "texts", "none", "Folders or files of charts."),
     Key("", "radar", "text", "none", "Radar video, ASTERIX category 240: a LINK (docs/connect.md)."),
     Key("", "nmea", "texts", "none", "NMEA 0183 and AIS: LINKs."),
+    Key("", "tides", "texts", "none", "Files of tide and stream stations (JSON)."),
     Key("", "prefer", "table", "none", "Where several say the same, the one named here is followed while it speaks."),
     Key("", "screen", "table", "none", "How the set-up asks."),
     *(Key("prefer", what, "table", "none", "The source that is followed.") for what in CHOOSABLE),
@@ -64,6 +66,7 @@ class HelmSettings:
     nmea: tuple[str, ...] = ()
     prefer: Mapping[str, tuple[str, str]] = field(default_factory=dict)  # thing -> (link, talker)
     length_unit: LengthUnit = "metres"
+    tides: tuple[str, ...] = ()
 
     @property
     def has_links(self) -> bool:
@@ -96,7 +99,7 @@ def _settings(path: Path, found: Mapping[str, object]) -> HelmSettings:
     prefer = {what: (one["link"], one.get("talker", "")) for what, one in top.get("prefer", {}).items()}
     return HelmSettings(
         top.get("boat"), top.get("charts", ()), top.get("radar"), top.get("nmea", ()), prefer,
-        top.get("screen", {}).get("length_unit", "metres"),
+        top.get("screen", {}).get("length_unit", "metres"), top.get("tides", ()),
     )  # fmt: skip
 
 
@@ -118,6 +121,7 @@ def write_settings(path: Path, settings: HelmSettings) -> None:
         "charts": list(settings.charts) or None,
         "radar": settings.radar,
         "nmea": list(settings.nmea) or None,
+        "tides": list(settings.tides) or None,
     }
     for key, value in values.items():
         _put(document, key, value, _SAYS[key])
