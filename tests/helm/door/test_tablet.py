@@ -104,3 +104,21 @@ def test_one_that_only_looks_is_told_so_and_sees(tmp_path: Path, network: str) -
             assert not any("silent_s" in beat and beat["silent_s"] for beat in beats)
     finally:
         helm.kill()
+
+
+def test_a_damaged_file_of_screens_costs_no_watch(tmp_path: Path, network: str) -> None:
+    (tmp_path / "data").mkdir()
+    (tmp_path / "data" / "screens.json").write_text("{")
+    helm = Child(tmp_path, host="0.0.0.0")
+    try:
+        own = Tablet("127.0.0.1", helm.port)
+        with own.live() as socket:
+            said: list[str] = []
+            while not said:
+                frame = socket.recv(timeout=60)
+                if decode_head(frame)[0] == STATUS:
+                    said = [str(one) for one in decode_json(frame).get("without", ())]
+        assert any("no other screen is let in" in line and "screens.json" in line for line in said)
+        assert Tablet(network, helm.port).ask("GET", "/index.html").status == 403
+    finally:
+        helm.kill()

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 import uvicorn
 
-from moonless.errors import LinkError
+from moonless.errors import InputError, LinkError
 from moonless.helm.door.address import shown_host
 from moonless.helm.door.gate import Gate, GatedSocket
 from moonless.helm.door.pairing import Invitation, Pairings
@@ -111,9 +111,13 @@ def serve(
     if is_loopback(host):
         pairings = None
     elif pairings is not None:
-        pairings.keep_address(address)
-        if not pairings.screens:
-            invitation = pairings.invite("act")
+        try:
+            pairings.keep_address(address)
+            if not pairings.screens:
+                invitation = pairings.invite("act")
+        except InputError as problem:
+            # The watch is worth more than its tablets: it begins, and says why they are not let in.
+            without = (*without, f"no other screen is let in: {problem}")
     hub = Hub(source, Loudspeaker.find(), setup, without)
     names = [host, socket.gethostname(), *([] if name is None else [name])]
     app = make_app(
