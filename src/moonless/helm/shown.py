@@ -16,6 +16,7 @@ from moonless.helm.web.protocol import PoseFrame
 from moonless.helm.web.reading_frame import OwnTrack, Tails, reading_body, reading_overdue, standing_body
 from moonless.helm.web.spokes import SpokeStore
 from moonless.reading.alerts.standing import StandingCalls
+from moonless.reading.types import Reading
 from moonless.scan.types import Scan
 from moonless.units import NS_PER_S
 from moonless.watch.types import LinkNow, SpokesNow, Turn, shows_the_past
@@ -66,6 +67,7 @@ class ShownPicture:
         self.store = SpokeStore()
         self.pose: PoseFrame | None = None
         self.reading: dict[str, Any] | None = None
+        self.newest: Reading | None = None  # the same, as it was read
         self.plan: dict[str, Any] | None = None
         self._turns = 0
         self._age = ReadingAge()
@@ -87,6 +89,7 @@ class ShownPicture:
         if shows_the_past(turn.reading.faults):
             self.store.withdraw()
         self._turns += 1
+        self.newest = turn.reading
         self._age.read(turn)
         self.reading = reading_body(turn, self._tails.add(turn.reading), self._turns)
         self.reading["own_track"] = self._own_track.add(turn.reading)
@@ -114,7 +117,7 @@ class ShownPicture:
         self._tails.clear()
         self._own_track.clear()
         self._standing.clear()
-        self.reading = None
+        self.reading = self.newest = None
         self._age = ReadingAge()
 
     def begin_source(self) -> None:

@@ -146,6 +146,7 @@ export function listedControls(reach: Reach): Group[] {
         { name: "said now", value: () => "in full", press: reach.now },
         { name: "plan", value: () => "leg by leg", press: reach.plan, isShown: () => doer.state.reading?.plan != null },
         { name: "keys", value: () => "every key", press: reach.keys },
+        { name: "practice", value: () => "exercises", press: () => window.location.assign("practice.html?helm"), isShown: isStory },
       ],
     },
     {

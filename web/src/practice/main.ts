@@ -4,6 +4,7 @@ import "../look/sheet.css";
 import { make, setText } from "../panels/dom";
 import { ask, fetchLook, Refused } from "./ask";
 import { ChartPanel, drawLights } from "./chart";
+import { DayPanel } from "./day";
 import { ladderPage } from "./ladder";
 import { Panel } from "./panel";
 import "./practice.css";
@@ -45,10 +46,23 @@ const head = make("header", "");
 const toLadder = make("button", "the ladder", { type: "button", "aria-expanded": "false", class: "to-ladder" });
 toLadder.addEventListener("click", () => void showLadder(ladder.hidden));
 head.append(make("h1", "Practice"), make("span", "made pictures; practice, never a licence", { class: "caution" }), toLadder);
-if (new URLSearchParams(window.location.search).has("helm")) head.append(make("a", "to the helm", { href: "./" }));
+const day = new DayPanel();
+// Opened from a helm: there is a watch to ask about, and a sheet to go back to.
+if (new URLSearchParams(window.location.search).has("helm")) {
+  const byDay = make("button", "by day", { type: "button", "aria-expanded": "false" });
+  byDay.addEventListener("click", () => {
+    const shown = day.element.hidden;
+    if (shown) void showLadder(false);
+    day.show(shown);
+    grid.hidden = shown;
+    byDay.setAttribute("aria-expanded", String(shown));
+    setText(byDay, shown ? "back to the exercise" : "by day");
+  });
+  head.append(byDay, make("a", "to the helm", { href: "./" }));
+}
 const grid = make("main", "");
 grid.append(pictures, panel.element);
-page.append(head, grid, ladder);
+page.append(head, grid, day.element, ladder);
 
 let asking = 0;
 let playing: number | null = null;

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import gzip
 import json
+from collections.abc import Callable, Coroutine, Mapping
 from typing import Any
 
 from starlette.requests import Request
@@ -11,6 +12,7 @@ from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
 from moonless.errors import MoonlessError
+from moonless.helm.practice.day import DayQuestions
 from moonless.helm.practice.process import PracticeProcess
 
 # An answer is a few numbers or a word.
@@ -18,10 +20,23 @@ MAX_BYTES = 16 * 1024
 _NEVER_KEPT = {"Cache-Control": "no-store"}
 
 
-def practice_routes(process: PracticeProcess) -> list[Route]:
-    """Return the routes of practice.  That a page of ours asks is seen to by `moonless.helm.door.guard`."""
+def practice_routes(process: PracticeProcess, day: DayQuestions | None = None) -> list[Route]:
+    """Return the routes of practice; ``day`` asks about what a watch reads now.
+
+    That a page of ours asks is seen to by `moonless.helm.door.guard`.
+    """
 
     async def ask(request: Request) -> Response:
+        return await answered(request, process.ask)
+
+    async def by_day(request: Request) -> Response:
+        if day is None:
+            return _refusal("there is no watch here to ask about", 404)
+        return await answered(request, day.do)
+
+    async def answered(
+        request: Request, by: Callable[[Mapping[str, Any]], Coroutine[Any, Any, dict[str, Any]]]
+    ) -> Response:
         body = b""
         async for chunk in request.stream():
             body += chunk
@@ -34,7 +49,7 @@ def practice_routes(process: PracticeProcess) -> list[Route]:
         if not isinstance(found, dict):
             return _refusal("the question is not an object", 400)
         try:
-            return JSONResponse(await process.ask(found), headers=_NEVER_KEPT)
+            return JSONResponse(await by(found), headers=_NEVER_KEPT)
         except MoonlessError as problem:
             return _refusal(str(problem), 400)
 
@@ -51,6 +66,7 @@ def practice_routes(process: PracticeProcess) -> list[Route]:
 
     return [
         Route("/practice/ask", ask, methods=["POST"]),
+        Route("/practice/day", by_day, methods=["POST"]),
         Route("/practice/look/{key}/{look:int}", look),
     ]
 

@@ -12,7 +12,8 @@ import numpy as np
 from moonless.boat.types import Boat
 from moonless.clock import Clock, SystemClock
 from moonless.errors import InputError
-from moonless.helm.practice.body import exercise_body, marked_body, progress_body, read_answer
+from moonless.helm.practice.body import exercise_body, marked_body, progress_body, read_answer, verdict
+from moonless.practice.by_day import UNCHARTED, WORDS, mark_by_eye
 from moonless.practice.ladder import make
 from moonless.practice.progress import Answered, next_seed, next_step
 from moonless.practice.scoring import mark
@@ -71,6 +72,8 @@ class PracticeRoom:
             return self._mark(str(asked.get("id")), asked.get("answer"))
         if what == "progress":
             return progress_body(read_answers(self._record), self._clock.now_ns())
+        if what == "eye":
+            return self._by_eye(str(asked.get("read")), asked.get("eye"))
         raise InputError("practice is asked for next, step, make, answer or progress")
 
     def counts(self, key: str, look: int) -> bytes:
@@ -83,15 +86,29 @@ class PracticeRoom:
     def take(self, exercise: Exercise, answer: Answer) -> Marked:
         """Mark an answer and keep it."""
         marked = mark(exercise, answer)
+        self._keep(exercise.step, exercise.seed, self.waters.name, marked)
+        return marked
+
+    def _by_eye(self, read: str, eye: Any) -> dict[str, Any]:
+        """Keep what was read of an echo by day, and what the eye then saw."""
+        if read not in WORDS or (eye is not None and eye not in WORDS):
+            raise InputError(f"by day it is one of: {'; '.join(WORDS)}")
+        marked = mark_by_eye(read, eye)
+        if marked is None:
+            return {"points": None, "verdict": "Not marked: the eye could not tell."}
+        step = "not_charted" if eye == UNCHARTED else "boat_or_beacon"
+        self._keep(step, -1, "by eye, by day", marked)
+        return {"points": marked.points, "verdict": verdict(marked)}
+
+    def _keep(self, step: str, seed: int, waters: str, marked: Marked) -> None:
         given = list(read_answers(self._record))
         given.append(
             Answered(
-                self._clock.now_ns(), exercise.step, exercise.seed, self.waters.name, marked.points, marked.for_,
-                marked.against, marked.withheld, marked.knowable,
+                self._clock.now_ns(), step, seed, waters, marked.points, marked.for_, marked.against, marked.withheld,
+                marked.knowable,
             )
         )  # fmt: skip
         keep_answers(self._record, given)
-        return marked
 
     def _ask(self, step: str, seed: int) -> dict[str, Any]:
         # A seed for which these waters have no place is passed by; a few running, and the step cannot be had here.

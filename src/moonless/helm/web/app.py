@@ -112,9 +112,10 @@ def make_app(
 
         setup = setup_routes(hub.setup, hub)
     if practice is not None:
+        from moonless.helm.practice.day import DayQuestions
         from moonless.helm.practice.http import practice_routes
 
-        setup = [*setup, *practice_routes(practice)]
+        setup = [*setup, *practice_routes(practice, DayQuestions(hub.picture, practice))]
 
     @contextlib.asynccontextmanager
     async def lifespan(_: Starlette) -> AsyncIterator[None]:

@@ -63,6 +63,9 @@ def boat_or_beacon(draw: Draw) -> Exercise | None:
     if shown_mark.merged_with is not None or math.dist(place, at) < 2.2 * near_m:
         return None
     knowable = at_least(stage.chances()[:, 0], _TRUSTED) * at_least([shown_mark.p_detect] * len(_LOOKS), _TRUSTED)
+    # Two that ran into one echo before parting: by that nothing can be asked.
+    if knowable < 0.3:
+        return None
     pair = (place, at) if draw.lot(3) < 0.5 else (at, place)
     name = mark.name or f"the charted {mark.object}"
     return Exercise(
