@@ -121,5 +121,6 @@ def make(step: str, seed: int, waters: Waters, boat: Boat) -> Exercise:
         if made is not None:
             return made
     raise InputError(
-        f"{waters.name} has no place for {STEPS[step].title.lower()!r} that {TRIES} tries would find; take other waters"
+        f"{waters.name} has no place for {STEPS[step].title.lower()!r} with seed {seed} that {TRIES} tries would find; "
+        "take another seed or other waters"
     )
