@@ -83,6 +83,13 @@ def test_a_picture_cut_by_the_edge_of_its_screen_does_not_end_at_its_rings(layou
     assert found.range_m is None or found.range_m == pytest.approx(3.0 * 1852.0 * found.rings / 5.0, rel=0.01)
 
 
+def test_a_figure_that_lost_its_beginning_is_not_read(layout: dict[str, Layout]) -> None:
+    # The writing leans, and "0." falls into a line of its own: 0.75 NM was read as 75.
+    screen = draw_screen(layout["trail"], Shown(made_echo(43), 0.75, 0.7 * 43 % TAU, 0.7 * 43 % TAU - 0.1))
+    found = look(bgr(take(screen.pixels, hand_held(43, (960, 540), 30.0)).pixels))
+    assert found.range_m is None or found.range_m == pytest.approx(0.75 * 1852.0, rel=0.01)
+
+
 def test_without_a_heading_line_the_bow_is_asked_for(layout: dict[str, Layout], echo: NDArray[np.uint8]) -> None:
     bare = replace(layout["steep"], heading_line=layout["steep"].water, side=False)
     screen = draw_screen(bare, Shown(echo, 3.0))

@@ -19,6 +19,8 @@ HEIGHT, WIDTH, NARROW = 20, 16, 0.42
 LOWEST_PX, HIGHEST_PX = 7, 120
 # A character is read when its template fits so well, and the best of another character so much worse.
 FITS, CLEARER = 0.62, 0.03
+# Nothing may stand so close before a number, in heights of its characters: what does could belong to it.
+BEFORE = 1.6
 # A number stands at the beginning of a word: what comes before it, unread, could belong to it.
 _NUMBER = re.compile(
     r"(?:(?<=[A-Za-z?]{2}[A-Za-z] )|^)([0-9]{1,3}(?:\.[0-9]{1,3})?) ?(NM|nm|Nm|M|km|KM)(?![A-Za-z0-9])"
@@ -73,8 +75,9 @@ def read_figures(picture: NDArray[np.uint8]) -> tuple[list[Figure], int]:
     scale = 3 if picture.shape[0] < 500 else 2
     grey = cv2.resize(grey, None, fx=scale, fy=scale, interpolation=cv2.INTER_CUBIC)
     for side in (grey, 255 - grey):
-        for line in _lines(_marks(side)):
-            here = _figures(line, scale)
+        marks = _marks(side)
+        for line in _lines(marks):
+            here = _figures(line, marks, scale)
             found += here
             unread += not here and _UNREAD.search(_text(line)[0]) is not None
     found.sort(key=lambda f: -f.fit)
@@ -100,8 +103,9 @@ def line_places(picture: NDArray[np.uint8]) -> list[tuple[int, int, int, int]]:
     grey = cv2.resize(grey, None, fx=scale, fy=scale, interpolation=cv2.INTER_CUBIC)
     out = []
     for side in (grey, 255 - grey):
-        for line in _lines(_marks(side)):
-            if _figures(line, scale) or _UNREAD.search(_text(line)[0]):
+        marks = _marks(side)
+        for line in _lines(marks):
+            if _figures(line, marks, scale) or _UNREAD.search(_text(line)[0]):
                 x, y, width, height = _box(line)
                 out.append((x // scale, y // scale, width // scale, height // scale))
     return out
@@ -238,11 +242,25 @@ def _as_number(text: str) -> str:
     return "".join(out)
 
 
-def _figures(line: list[_Mark], scale: int) -> list[Figure]:
+def _is_cut(marks: list[_Mark], others: list[_Mark]) -> bool:
+    """Say whether something that is not of the line stands close before a number: it could be its beginning.
+
+    Where writing leans, its characters fall into two lines, and "0.75" would be read as 75.
+    """
+    x, y, _, height = _box(marks)
+    return any(
+        x - BEFORE * height < o.x + 0.5 * o.width < x and y - 0.8 * height < o.y + 0.5 * o.height < y + 1.8 * height
+        for o in others
+    )
+
+
+def _figures(line: list[_Mark], others: list[_Mark], scale: int) -> list[Figure]:
     text, behind = _text(line)
     found = []
     for match in _NUMBER.finditer(_as_number(text)):
         marks = [behind[k] for k in range(match.start(), match.end()) if text[k] != " "]
+        if match.start() == 0 and _is_cut(marks, others):
+            continue
         unit = "km" if match[2].lower() == "km" else "nm"
         x, y, width, height = _box(marks)
         value = float(match[1])
