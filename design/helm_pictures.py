@@ -125,20 +125,22 @@ def rested(page: Page) -> None:
     page.rest(**REST)
 
 
-def take(pages: dict[str, Page], names: list[str]) -> None:
-    """Take the named pictures, each from rest."""
+def take(page: Page, names: list[str]) -> None:
+    """Take the named pictures, each from rest.  One page is enough: it is laid out anew for each size."""
     for name in names:
         size, steps = SHOTS[name]
-        page = pages[size]
+        width, height = SIZES[size]
+        page.page.set_viewport_size({"width": width, "height": height})
         rested(page)
         # Until the boat and the range have been eased to their places.
         page.page.wait_for_timeout(4000)
+        page.until("moonless.screen.isChartWhole", 60.0)
         for step in steps:
             step(page)
         page.page.wait_for_timeout(1500)
         page.page.screenshot(path=OUT / f"helm-{name}.png")
         print(name, flush=True)
-        rested(page)
+    rested(page)
 
 
 def main(names: list[str]) -> None:
@@ -152,15 +154,11 @@ def main(names: list[str]) -> None:
         try:
             with sync_playwright() as playwright:
                 browser = playwright.chromium.launch(executable_path=str(CHROMIUM), args=ARGS)
-                pages = {}
-                for size in {SHOTS[name][0] for name in names}:
-                    pages[size] = Page(browser, demo.address, *SIZES[size]).open(wait_s=300.0)
-                    rested(pages[size])
-                first = next(iter(pages.values()))
-                first.until(CLOSING, 600.0)
-                first.press("p")
-                first.until("moonless.store.state.affairs.paused")
-                take(pages, names)
+                page = Page(browser, demo.address, *SIZES["tablet"]).open(wait_s=300.0)
+                page.until(CLOSING, 900.0)
+                page.press("p")
+                page.until("moonless.store.state.affairs.paused")
+                take(page, sorted(names, key=lambda name: list(SHOTS).index(name)))
                 browser.close()
         finally:
             demo.stop()

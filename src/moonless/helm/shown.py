@@ -110,6 +110,11 @@ class ShownPicture:
         standing = standing_body(self._standing.acknowledge(key))
         if self.reading is not None:
             self.reading["standing"] = standing
+            # Told at once; from the next turn on the reading says it itself.
+            self.reading["alerts"] = [
+                one | {"state": "acknowledged"} if one["key"] == key and one["state"] == "unacknowledged" else one
+                for one in self.reading["alerts"]
+            ]
 
     def begin_again(self) -> None:
         """Forget what was read: the story began again."""

@@ -28,7 +28,7 @@ export class Band {
     setText(this.#say, words);
     this.#say.dataset["urgency"] = String(first.urgency);
     const waits = unanswered(state)[0];
-    this.element.dataset["waits"] = waits === undefined || waits.urgency < 3 ? "" : waits.urgency === 4 ? "alarm" : "warning";
+    this.element.dataset["waits"] = waits === undefined ? "" : waits.urgency === 4 ? "alarm" : "warning";
     const withdrawn = first.own && first.urgency === 4;
     const offer = first.own ? "" : offerWords(state);
     // Why the speed is what it is, where nothing is called that the words could be taken for the reason of.

@@ -34,7 +34,7 @@ export function figuresOf(state: State, nowMs: number): Figure[] {
   const next = now === null ? undefined : plan.legs?.find((leg) => leg.number === now.leg + 1);
   const sog = pose === null || Number.isNaN(pose.sogKn) || pose.sogKn < 0.5 ? null : pose.sogKn * (1852 / 3600);
   figures.push(
-    { name: next === undefined ? "to the end" : `turn to ${threeFigures(next.course_deg)}°`, value: now === null ? NONE : `${shortDistance(now.to_go_m, unit)}${sog === null ? "" : `, ${sayTime(now.to_go_m / sog)}`}` },
+    { name: next === undefined ? "to the end" : `turn to ${threeFigures(next.course_deg)}°`, value: now === null ? NONE : `${shortDistance(now.to_go_leg_m, unit)}${sog === null ? "" : `, ${sayTime(now.to_go_leg_m / sog)}`}` },
     { name: "off the leg", value: now === null ? NONE : offLeg(now.off_track_m, unit) },
   );
   return figures;

@@ -1,7 +1,7 @@
 /** Every echo that is told, as words in the order of urgency: for screen readers, and for who would rather read. */
 import { whereabouts } from "../geo/angles";
 import { sayDistance, sayKnots, type DistanceUnit } from "../geo/units";
-import { echoTitle, isPresent, missingTitle } from "../state/say";
+import { echoTitle, isPresent, missingTitle, urgencies } from "../state/say";
 import { BOAT_UNKNOWN, type State } from "../state/store";
 import type { Echo } from "../state/types";
 import { make, setText } from "../panels/dom";
@@ -12,8 +12,7 @@ const ORDER = { vessel: 0, uncharted: 1, bridge: 2, charted: 3, false: 4, shore:
 
 /** What is told of, the most urgent first, then what moves, then the nearer. Pure. */
 export function inOrder(state: State): Echo[] {
-  const urgency = new Map<number, number>();
-  for (const call of state.standing) if (call.echo !== null) urgency.set(call.echo, Math.max(urgency.get(call.echo) ?? 0, call.urgency));
+  const urgency = urgencies(state);
   const order = state.reading?.instruction?.echo ?? null;
   const of = (echo: Echo): number => (echo.id === order ? 5 : (urgency.get(echo.id) ?? 0));
   return [...(state.reading?.echoes ?? [])]
@@ -54,8 +53,7 @@ export class EchoList {
     const echoes = isNow ? inOrder(state).slice(0, MOST) : [];
     const missing = isNow ? (state.reading?.missing ?? []) : [];
     setText(this.#title, !isNow ? "Echoes: none is told, the picture is old" : echoes.length + missing.length === 0 ? "Echoes: none is told" : "Echoes");
-    const called = new Map(state.standing.map((call) => [call.echo, call.urgency]));
-    const order = state.reading?.instruction?.echo ?? null;
+    const called = urgencies(state);
     const count = echoes.length + missing.length;
     while (this.#list.children.length > count) this.#list.lastElementChild?.remove();
     while (this.#list.children.length < count) {
@@ -79,7 +77,7 @@ export class EchoList {
       setText(name, title);
       setText(line, words);
       button.dataset["echo"] = echo === undefined ? "" : String(echo.id);
-      button.dataset["urgency"] = String(echo === undefined ? 1 : echo.id === order ? 4 : (called.get(echo.id) ?? 0));
+      button.dataset["urgency"] = String(echo === undefined ? 1 : (called.get(echo.id) ?? 0));
       button.dataset["is"] = echo?.is ?? "missing";
       button.toggleAttribute("aria-current", echo !== undefined && echo.id === state.touched);
     });

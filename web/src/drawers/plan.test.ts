@@ -15,6 +15,6 @@ describe("a leg of the plan", () => {
   it("says a refusal before lights and marks", () => {
     const { lines } = legLines(LEG, "nm", () => "21:05");
     expect(lines[1]).toBe("Refused: land Test Cay");
-    expect(lines.at(-1)).toBe("A point 0.20 M on the port bow opens");
+    expect(lines.at(-1)).toBe("A point 2 cables on the port bow opens");
   });
 });

@@ -1,6 +1,6 @@
 /** The plan on one sheet: leg by leg, the one being run marked. */
 import { threeFigures } from "../geo/angles";
-import { sayDistance, sayKnots, type DistanceUnit } from "../geo/units";
+import { inOneSystem, sayDistance, sayKnots, type DistanceUnit } from "../geo/units";
 import type { PlanLeg, PlanNow } from "../state/types";
 import type { Drawers } from "./drawers";
 import { make } from "../panels/dom";
@@ -13,7 +13,7 @@ export function legLines(leg: PlanLeg, unit: DistanceUnit, clock: (ms: number) =
   for (const refused of leg.refused) lines.push(`Refused: ${refused}`);
   if (leg.lights.length > 0) lines.push(`Lights: ${leg.lights.join("; ")}`);
   if (leg.marks.length > 0) lines.push(`By radar: ${leg.marks.join("; ")}`);
-  for (const opens of leg.opens) lines.push(opens.charAt(0).toUpperCase() + opens.slice(1));
+  for (const opens of leg.opens) lines.push(inOneSystem(opens.charAt(0).toUpperCase() + opens.slice(1), unit));
   return { head, lines };
 }
 

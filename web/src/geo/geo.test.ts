@@ -3,7 +3,7 @@ import { threeFigures, whereabouts, wrapPi, wrapTau } from "./angles";
 import { affine, mapView, project, unproject, type Camera } from "./camera";
 import { latOf, lonOf, mercatorX, mercatorY, Plane, rangeBearing } from "./mercator";
 import { sunAltitudeDeg } from "./sun";
-import { RANGES_NM, ringLabel, ringStepNm, sayDistance, sayTime } from "./units";
+import { RANGES_NM, ringLabel, ringStepNm, inOneSystem, sayDistance, sayTime } from "./units";
 
 const camera = (up: number, x = 400, y = 300): Camera => ({ plane: new Plane(-38, -128), x, y, up, pxPerM: 0.2, width: 800, height: 600 });
 
@@ -97,6 +97,12 @@ describe("words for numbers", () => {
     expect(sayDistance(60, "metres")).toBe("60 metres");
     expect(sayDistance(556, "cables")).toBe("3 cables");
     expect(sayDistance(914.4, "yards")).toBe("1000 yards");
+  });
+
+  it("puts the plan's sentences into the same system", () => {
+    expect(inOneSystem("a point 0.31 NM on the port bow opens", "nm")).toBe("a point 3.1 cables on the port bow opens");
+    expect(inOneSystem("Tern, unlit, 30 m to port", "metres")).toBe("Tern, unlit, 30 metres to port");
+    expect(inOneSystem("Two, Fl G 4s 5m 3M", "nm")).toBe("Two, Fl G 4s 5m 3M");
   });
 
   it("says times", () => {

@@ -48,6 +48,13 @@ export function shortDistance(m: number, unit: DistanceUnit): string {
   return `${text} ${SHORT[counts]}`;
 }
 
+/** A sentence of the plan's, whose paper counts in nautical miles and metres, in the skipper's own count; a light's "3M" stays. */
+export function inOneSystem(text: string, unit: DistanceUnit): string {
+  return text
+    .replace(/(\d+(?:\.\d+)?) N?M\b/g, (_, nm: string) => sayDistance(Number(nm) * NM_M, unit))
+    .replace(/(\d+) m (?=to (?:port|starboard)\b)/g, (_, m: string) => `${sayDistance(Number(m), unit)} `);
+}
+
 /** A ring's label: the number and, short, its unit. */
 export function ringLabel(m: number, unit: DistanceUnit): string {
   const counts = counted(m, unit);

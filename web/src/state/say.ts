@@ -1,6 +1,6 @@
 /** Plain sentences made from what is held: pure, so that each can be tested. */
 import { threeFigures, whereabouts } from "../geo/angles";
-import { sayDistance, sayKnots, sayTime, type DistanceUnit } from "../geo/units";
+import { inOneSystem, sayDistance, sayKnots, sayTime, type DistanceUnit } from "../geo/units";
 import type { Alert, CallNow, Echo, Instruction, Manoeuvres, Missing } from "./types";
 import type { State } from "./store";
 
@@ -223,6 +223,16 @@ export function calledEcho(state: State): number | null {
 
 const ACTS: ReadonlySet<string> = new Set(["turn", "slow", "stop"]);
 
+/** How urgent each echo is that is spoken of: by the order of this turn, and by the calls whose words stand. */
+export function urgencies(state: State): Map<number, number> {
+  const urgency = new Map<number, number>();
+  for (const call of state.standing) if (call.echo !== null) urgency.set(call.echo, Math.max(urgency.get(call.echo) ?? 0, call.urgency));
+  const order = state.reading?.instruction ?? null;
+  // The order is of this turn; what was said of another may be past by now, but never louder than what is asked.
+  if (order?.echo != null) urgency.set(order.echo, Math.max(urgency.get(order.echo) ?? 0, orderUrgency(order)));
+  return urgency;
+}
+
 /** An order to act stands above what is only known; the tone and the shout are the call's, which comes once. */
 function orderUrgency(order: Instruction): number {
   return ACTS.has(order.do) ? 3 : 2;
@@ -264,12 +274,12 @@ export function offerWords(state: State): string {
 /** The next thing on the plan, "" when there is none or the boat is not on it. */
 export function nextOnPlan(state: State): string {
   const next = state.reading?.plan?.now?.coming[0];
-  return next === undefined ? "" : `${capital(next.say)}.`;
+  return next === undefined ? "" : `${capital(inOneSystem(next.say, state.hello?.boat.distance_unit ?? "nm"))}.`;
 }
 
-/** What was called and nobody has answered, the most urgent first. */
+/** Alarms and warnings that nobody has answered, the most urgent first; a caution asks for no answer. */
 export function unanswered(state: State): readonly Alert[] {
-  return (state.reading?.alerts ?? []).filter((alert) => alert.state === "unacknowledged" && alert.urgency >= 2);
+  return (state.reading?.alerts ?? []).filter((alert) => alert.state === "unacknowledged" && alert.urgency >= 3);
 }
 
 /** Why, in a few words: what stands before the rule, which is told on touch. */

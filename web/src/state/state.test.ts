@@ -1,5 +1,5 @@
 import { describe, expect, it } from "vitest";
-import { echoSentences, echoTitle, headline, isPresent, offerWords, standingFaults, whatMatters } from "./say";
+import { echoSentences, echoTitle, headline, isPresent, offerWords, standingFaults, urgencies, whatMatters } from "./say";
 import { initial, keptSettings, reduce, DEFAULTS, type State } from "./store";
 import type { Affairs, Echo, Reading } from "./types";
 
@@ -139,6 +139,12 @@ describe("the one order", () => {
     const said = whatMatters(withOrder(), 0);
     expect(said.map((s) => s.say)).toEqual(["TURN STARBOARD 40° to 165. Vessel, port bow."]);
     expect(said[0]?.urgency).toBe(3);
+  });
+
+  it("shouts whom it is about, though no call of it stands any more", () => {
+    const quiet = { ...withOrder({ echo: 4 }), standing: [] };
+    expect(urgencies(quiet).get(4)).toBe(3);
+    expect(urgencies({ ...withOrder({ do: "hold", echo: 4 }), standing: [] }).get(4)).toBe(2);
   });
 
   it("to hold is not shouted, and nothing is offered beside it", () => {

@@ -232,6 +232,8 @@ export interface PlanNow {
     readonly leg: number;
     readonly course_deg: number;
     readonly off_track_m: number;
+    /** To the end of this leg, where the next turn is; and to the end of the route. */
+    readonly to_go_leg_m: number;
     readonly to_go_m: number;
     readonly coming: readonly { readonly what: string; readonly distance_m: number; readonly say: string }[];
   } | null;

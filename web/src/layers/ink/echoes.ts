@@ -1,7 +1,7 @@
 /** What each echo is, told by form alone: red light leaves no colours to tell it by. */
 import { sayDistance, sayKnots } from "../../geo/units";
 import { css } from "../../look/table";
-import { objectWord } from "../../state/say";
+import { objectWord, urgencies } from "../../state/say";
 import type { Echo, Missing } from "../../state/types";
 import { at, css2, ink, isOnSheet, screenAngle, type Strength, type View } from "./view";
 
@@ -37,8 +37,7 @@ export function drawEchoes(view: View): void {
   // What moved is somewhere else by now: nothing of it is drawn as if it were known.
   const echoes = view.isNow ? reading.echoes : reading.echoes.filter((echo) => echo.is !== "vessel");
   const keepOff = view.state.hello?.boat.keep_off_m ?? 463;
-  const urgency = new Map<number, number>();
-  for (const call of view.state.standing) if (call.echo !== null) urgency.set(call.echo, Math.max(urgency.get(call.echo) ?? 0, call.urgency));
+  const urgency = urgencies(view.state);
   const order: Record<Strength, number> = { whisper: 0, speak: 1, shout: 2 };
   const drawn = echoes
     .map((echo) => ({ echo, strength: view.isNow ? loudness(echo, urgency.get(echo.id) ?? 0, reading.coasting.includes(echo.id)) : ("whisper" as const), place: at(view, echo.lat, echo.lon) }))

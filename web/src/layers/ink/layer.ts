@@ -41,10 +41,13 @@ export function drawInk(view: View, thread: { echo: number | null; urgency: numb
   if (view.hasChart) drawChartMarks(view);
   if (view.isNow) drawSeeing(view, overrun);
   drawParallel(view);
-  drawBoat(view);
+  const [x, y] = at(view, view.boat.latDeg, view.boat.lonDeg);
+  view.labels.block(x - 18, y - 18, 36, 36);
   if (view.isNow) drawStopping(view, overrun);
   if (view.hasRadar && view.isNow) drawThread(view, thread.echo, thread.urgency);
   drawEchoes(view);
+  // Over what is near her: where she is must be plain whatever lies there.
+  drawBoat(view);
   if (view.isNow) nameStopping(view, overrun);
   if (view.state.trial !== null) drawTrial(view, view.state.trial, null);
   else if (thread.offers) drawOffer(view);

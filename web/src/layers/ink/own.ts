@@ -108,8 +108,6 @@ export function drawBoat(view: View): void {
   if (doubt !== null) drawDoubt(view, x, y, doubt);
   ctx.save();
   ctx.translate(x, y);
-  ctx.strokeStyle = ink(view, "shout");
-  ctx.lineWidth = 2;
   ctx.lineJoin = "round";
   // A place that is reckoned is not drawn as one that is measured.
   ctx.setLineDash(doubt === null ? [] : [4, 4]);
@@ -123,7 +121,12 @@ export function drawBoat(view: View): void {
     ctx.quadraticCurveTo(-8, -2, 0, -16);
     ctx.quadraticCurveTo(8, -2, 5.5, 12);
   }
+  // A dark edge: she is told from what lies beneath her.
+  ctx.lineWidth = 5;
+  ctx.strokeStyle = css(view.inks.sheet);
+  ctx.stroke();
+  ctx.lineWidth = 2.4;
+  ctx.strokeStyle = ink(view, "shout");
   ctx.stroke();
   ctx.restore();
-  view.labels.block(x - 18, y - 18, 36, 36);
 }
