@@ -5,7 +5,8 @@ import { rangeAlong, smoothed } from "./ink/ground";
 import { Labels } from "./ink/labels";
 import { loudness } from "./ink/echoes";
 import { doubtM } from "./ink/own";
-import { isOverrun } from "./ink/seeing";
+import { isOverrun, runsAhead } from "./ink/seeing";
+import { Seen } from "./ink/seen";
 import { Levels } from "./scan/levels";
 import { invert } from "./scan/uniforms";
 import { mostWords, scaleTop, shareAt } from "../band/speed";
@@ -30,6 +31,36 @@ describe("the seeing line", () => {
       const bearing = Math.atan2(e, n);
       expect(Math.hypot(e, n)).toBeLessThanOrEqual((rangeAlong(ragged, 0, 0, bearing) ?? 0) + 0.5);
     }
+  });
+
+  it("is drawn ahead in pieces that nowhere run to the middle", () => {
+    // All round 300 m, but for a gap of 20° fine on the bow where land draws it in to 20 m.
+    const seen = Array.from({ length: 180 }, (_, k) => (k > 2 && k < 13 ? 20 : 300));
+    const runs = runsAhead(seen, 0, 1);
+    expect(runs.length).toBeGreaterThan(1);
+    for (const run of runs) {
+      run.forEach(([a, r], i) => {
+        const before = run[i - 1];
+        if (before !== undefined) expect(Math.abs(r - before[1])).toBeLessThanOrEqual(1.2 * Math.max(r, before[1]) * (a - before[0]));
+        expect(Math.abs(a)).toBeLessThan(0.75);
+      });
+    }
+  });
+
+  it("is eased: nearer soon, farther slowly, and never at a leap", () => {
+    const seen = new Seen();
+    const ground = (r: number) => ({ plane: new Plane(0, 0), hidden: [], seeing: circle(r) });
+    const [far, near] = [ground(800), ground(200)];
+    seen.step(far, 0, 0, 0.2);
+    const first = seen.step(near, 0, 0, 0.25)[0] ?? 0;
+    expect(first).toBeLessThan(760);
+    expect(first).toBeGreaterThan(400);
+    for (let k = 0; k < 40; k++) seen.step(near, 0, 0, 0.25);
+    expect(seen.step(near, 0, 0, 0.25)[0]).toBeLessThan(205);
+    const back = ground(800);
+    let after = 0;
+    for (let k = 0; k < 4; k++) after = seen.step(back, 0, 0, 0.25)[0] ?? 0;
+    expect(after).toBeLessThan(320);
   });
 
   it("is overrun when the boat stops beyond it, and not else", () => {

@@ -99,27 +99,40 @@ export function drawSeeing(view: View, overrun: boolean): void {
   ctx.globalAlpha = view.fade;
   ctx.strokeStyle = ink(view, overrun ? "shout" : "speak", 0.9);
   ctx.lineWidth = 1.8;
-  ctx.beginPath();
-  let before = 0;
-  let carried = 0;
   const lash = overrun ? LASH_PX + 4 : LASH_PX;
-  for (let a = way - AHEAD; a <= way + AHEAD; a += Math.PI / 180) {
-    const r = rangeOn(seen, a) * camera.pxPerM;
-    const angle = a - camera.up - Math.PI / 2;
-    const [ux, uy] = [Math.cos(angle), Math.sin(angle)];
-    const isBroken = before === 0 || Math.abs(r - before) > LEAP * ((r * Math.PI) / 180);
-    if (isBroken) ctx.moveTo(bx + r * ux, by + r * uy);
-    else ctx.lineTo(bx + r * ux, by + r * uy);
-    carried += (r * Math.PI) / 180;
-    if (!isBroken && carried >= LASH_EVERY_PX) {
+  ctx.beginPath();
+  for (const run of runsAhead(seen, way, camera.pxPerM)) {
+    let carried = 0;
+    run.forEach(([a, r], i) => {
+      const angle = a - camera.up - Math.PI / 2;
+      const [ux, uy] = [Math.cos(angle), Math.sin(angle)];
+      if (i === 0) ctx.moveTo(bx + r * ux, by + r * uy);
+      else ctx.lineTo(bx + r * ux, by + r * uy);
+      carried += r * STEP;
+      if (carried < LASH_EVERY_PX) return;
       carried = 0;
       ctx.lineTo(bx + (r + lash) * ux, by + (r + lash) * uy);
       ctx.moveTo(bx + r * ux, by + r * uy);
-    }
-    before = r;
+    });
   }
   ctx.stroke();
   ctx.globalAlpha = 1;
+}
+
+const STEP = Math.PI / 180;
+/** A run of fewer degrees is no line but a scratch. */
+const LEAST_STEPS = 6;
+
+/** The line in pieces that nowhere run to the middle: bearing and range in pixels of each point. */
+export function runsAhead(seen: readonly number[], way: number, pxPerM: number): (readonly [number, number])[][] {
+  const runs: (readonly [number, number])[][] = [[]];
+  for (let a = way - AHEAD; a <= way + AHEAD; a += STEP) {
+    const r = rangeOn(seen, a) * pxPerM;
+    const before = runs.at(-1)?.at(-1);
+    if (before !== undefined && Math.abs(r - before[1]) > LEAP * r * STEP) runs.push([]);
+    runs.at(-1)?.push([a, r]);
+  }
+  return runs.filter((run) => run.length >= LEAST_STEPS);
 }
 
 /** Once, in small words at the line's end: what it means. */
