@@ -15,11 +15,11 @@ import shapely
 from moonless.constants import NAUTICAL_MILE_M
 from moonless.practice.keys import FiguresKey, WordKey
 from moonless.practice.stage import Mover, Stage, off, polar
-from moonless.practice.steps.draw import Draw, degrees, going
+from moonless.practice.steps.draw import Draw, degrees
 from moonless.practice.types import Exercise, Figure, Note, Pictures
 from moonless.radar.artefacts import Mishaps
 from moonless.radar.types import PointTarget
-from moonless.units import kn_to_mps
+from moonless.units import kn_to_mps, mps_to_kn
 
 _TAU = 2.0 * math.pi
 _False = Callable[[float], Sequence[PointTarget]]
@@ -96,9 +96,11 @@ def lying(draw: Draw) -> Exercise | None:
         false = [place for note in notes if note.role == "chance" for place in note.places]
         if max(_peak(stage, pictures, at) for at in false) < _PLAIN_COUNTS:
             return None
+    # The sensor's heading and no other: beside the true one it would give its own error away.
     told = (
-        going(own), "Six looks, fifteen seconds apart; the chart is laid over by the heading the sensor gives.",
-    )  # fmt: skip
+        f"The heading sensor says {degrees(own.course_rad + bias_rad)}; you make {mps_to_kn(own.speed):.1f} kn.",
+        "Six looks, fifteen seconds apart; the chart is laid over by that heading.",
+    )
     if word == HEADING and draw.lot(2) < 0.5:
         figures = (Figure("heading shown is too great by", "deg", math.degrees(bias_rad), 2.0, 6.0, -20.0, 20.0),)
         return Exercise(
