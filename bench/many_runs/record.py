@@ -18,7 +18,7 @@ def record(player: ScenePlayer, chart: Chart | None, path: Path, *, with_video: 
     scene = player.scene
     chain = Chain(scene.boat, chart, None, radar_named=True)
     chain.given.tide_m = scene.tide_m
-    writer = RecordingWriter(path, {"0": "made radar", "1": "made instruments"}, {"made": scene.name})
+    writer = RecordingWriter(path, {"0": "made radar", "1": "made instruments"})
     n_turn = 0
     player.restart()
     try:

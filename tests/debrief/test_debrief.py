@@ -213,6 +213,14 @@ def test_two_tracks_of_one_hull_are_one_meeting() -> None:
     assert len(looked_back(turns)[1].meetings) == 1
 
 
+def test_sea_that_is_called_a_vessel_now_and_then_is_no_meeting() -> None:
+    turns = crossing(150.0)
+    for k, one in enumerate(turns):
+        if k % 3:
+            one.line["echoes"][0]["is"] = "clutter"
+    assert looked_back(turns)[1].meetings == ()
+
+
 def test_what_to_practise_follows_from_the_run() -> None:
     assert looked_back([turn(k, (0.0, 5.0 * k), 0.0, 8.0) for k in range(30)])[1].practise == ()
     whats = [p.what for p in looked_back(crossing(150.0))[1].practise]

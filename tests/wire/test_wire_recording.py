@@ -44,6 +44,22 @@ def test_what_went_in_comes_out(tmp_path: Path) -> None:
     assert got[1] == Recorded("nmea", T0, b"$GPHDT,274.07,T*03\r\n", 0)
 
 
+def test_some_kinds_alone_are_what_is_left_of_all(tmp_path: Path) -> None:
+    path = tmp_path / "run.mcap"
+    _write(path)
+    got = list(RecordingReader(path))
+    wanted = [r for r in got if r.kind in ("nmea", "readings")]
+    reader = RecordingReader(path)
+    assert list(reader.only("nmea", "readings")) == wanted and reader.is_whole
+    first, last = T0 + 3 * NS_PER_S, T0 + 5 * NS_PER_S
+    some = [r for r in got if r.kind == "radar" and first <= r.received_ns <= last]
+    assert list(RecordingReader(path).only("radar", within=(first, last))) == some and len(some) == 21
+    # A file cut in the middle is read as far as it goes, by both.
+    path.write_bytes(path.read_bytes()[: path.stat().st_size // 2])
+    cut = RecordingReader(path)
+    assert list(cut.only("nmea")) == [r for r in RecordingReader(path) if r.kind == "nmea"] and not cut.is_whole
+
+
 def test_streams_are_cut_into_blocks_and_lines(tmp_path: Path) -> None:
     path = tmp_path / "run.mcap"
     writer = RecordingWriter(path)

@@ -67,6 +67,7 @@ class Ledger:
     keep_off_m: Floats  # as told with a manoeuvre
     lines: list[Mapping[str, Any]]  # calls, instruction, missing, faults, because
     vessels: dict[int, list[VesselTold]] = field(default_factory=dict)
+    told: dict[int, int] = field(default_factory=dict)  # turns in which each track was told as anything
 
     @property
     def time_s(self) -> Floats:
@@ -87,6 +88,7 @@ def ledger_of(turns: Iterable[ToldTurn]) -> Ledger:
     times: list[int] = []
     lines: list[Mapping[str, Any]] = []
     vessels: dict[int, list[VesselTold]] = {}
+    told: dict[int, int] = {}
     frame: LocalFrame | None = None
     for turn in turns:
         line = turn.line
@@ -99,12 +101,14 @@ def ledger_of(turns: Iterable[ToldTurn]) -> Ledger:
         times.append(turn.time_ns)
         lines.append({name: line.get(name) for name in _KEPT})
         _add_vessels(vessels, line, len(rows) - 1, frame)
+        for echo in line["echoes"]:
+            told[echo["id"]] = told.get(echo["id"], 0) + 1
     if frame is None or len(rows) < 2:
         raise SourceError("own position was never known on this run: there is nothing to tell of it")
     time_ns = np.array(times, dtype=np.int64)
     step = np.minimum(np.diff(time_ns) / NS_PER_S, LONGEST_STEP_S)
     columns = {name: np.array([row[name] for row in rows]) for name in rows[0]}
-    return Ledger(frame, time_ns, np.append(step, 0.0), lines=lines, vessels=vessels, **columns)
+    return Ledger(frame, time_ns, np.append(step, 0.0), lines=lines, vessels=vessels, told=told, **columns)
 
 
 def _row(line: Mapping[str, Any], depth_m: float | None, frame: LocalFrame) -> dict[str, float]:

@@ -21,6 +21,8 @@ Floats = NDArray[np.float64]
 MOVES_KN = 1.0
 # A vessel told in fewer turns is no meeting: an echo that came and went.
 LEAST_TURNS = 6
+# Nor is a track that was told as something else for most of its life: the sea close by is called a vessel now and then.
+LEAST_SHARE = 0.5
 # The same hull under another number: so soon after, and so near to where she would be.  Own figures.
 SAME_GAP_S, SAME_M = 15.0, 60.0
 # Nearer than so many keep-offs it is told.
@@ -75,10 +77,11 @@ def _hulls(run: Ledger) -> list[list[VesselTold]]:
     """Return the vessels, with the tracks of one hull put together: by AIS, or where one takes over from another."""
     by_mmsi: dict[int, list[VesselTold]] = {}
     nameless: list[list[VesselTold]] = []
-    for told in run.vessels.values():
+    for number, told in run.vessels.items():
         known = next((t.mmsi for t in told if t.mmsi is not None), None)
         if known is None:
-            nameless.append(told)
+            if len(told) >= LEAST_SHARE * run.told[number]:
+                nameless.append(told)
         else:
             by_mmsi.setdefault(known, []).extend(told)
     for told in sorted(nameless, key=lambda t: t[0].row):

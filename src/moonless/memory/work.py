@@ -28,7 +28,6 @@ from moonless.errors import InputError, LinkError, MoonlessError, SourceError
 from moonless.memory.one_run.reduce import summarise
 from moonless.memory.store import file_system
 from moonless.memory.summary import Summary
-from moonless.watch.afterwards.shifted import is_shifted
 from moonless.watch.afterwards.told import Given, PastRun
 
 # Of a recording's bytes its number is made: the beginning, the end and how many there are.
@@ -69,8 +68,6 @@ def reduce_one(job: Job, recording: str, known: frozenset[str] = frozenset()) ->
             number = number_of(path)
             if number in known:
                 return Outcome(recording, number, None, None, steady_s() - began_s)
-            if is_shifted(path):
-                raise SourceError(f"{recording}: its places were moved so that it can be shared; nothing is learned")
             given = _given(job.boat_file, job.charts)
             run = PastRun(path, given, job.anew)
             name = recording.rsplit("/", 1)[-1]

@@ -79,10 +79,8 @@ class Recorded:
 class RecordingWriter:
     """Writes a recording.  One thread at a time; call `flush_if_due` also when nothing comes in."""
 
-    def __init__(
-        self, path: Path, links: Mapping[str, str] | None = None, notes: Mapping[str, str] | None = None
-    ) -> None:
-        """Begin a file.  ``links``: what the numbers of the links stand for; ``notes``: more about it; as metadata.
+    def __init__(self, path: Path, links: Mapping[str, str] | None = None) -> None:
+        """Begin a file.  ``links``: what the numbers of the links stand for, kept as metadata.
 
         Raises InputError if the file is there already or cannot be made: a run is never written over.
         """
@@ -100,8 +98,6 @@ class RecordingWriter:
         self._writer.start(profile=PROFILE, library="moonless")
         if links:
             self._writer.add_metadata("links", dict(links))
-        if notes:
-            self._writer.add_metadata("notes", dict(notes))
         self._channel = {
             kind: self._writer.register_channel(topic=kind, message_encoding=encoding, schema_id=0)
             for kind, encoding in _ENCODING.items()
@@ -184,16 +180,6 @@ class RecordingReader:
             raise WireError(f"{path} cannot be read: {problem.strerror}") from problem
         if head != b"\x89MCAP0\r\n":
             raise WireError(f"{path} is not a recording: it does not begin as an MCAP file does")
-
-    def notes(self) -> dict[str, str]:
-        """Return what was noted of the whole file when it was begun."""
-        with self.path.open("rb") as file, contextlib.suppress(StopIteration, *_DAMAGE):
-            for record in _reader(file).records:
-                if isinstance(record, Metadata) and record.name == "notes":
-                    return dict(record.metadata)
-                if isinstance(record, Chunk):
-                    break
-        return {}
 
     def only(self, *wanted: RecordedKind, within: tuple[int, int] | None = None) -> Iterator[Recorded]:
         """Yield the messages of some kinds alone; the rest, which is nearly all of a run, is stepped over unread.
