@@ -51,7 +51,7 @@ def test_nothing_kept_is_said_plainly(capsys: pytest.CaptureFixture[str], own: P
 def test_all_is_gathered_but_keys_and_what_can_be_made_again(capsys: pytest.CaptureFixture[str], own: Path) -> None:
     fill()
     code, out, _ = run(capsys, "private", "--gather", "mine.zip")
-    assert code == 0 and "2 files are in mine.zip" in out
+    assert code == 0 and "2 of your files: mine.zip" in out
     assert (own / "mine.zip").stat().st_mode & 0o777 == 0o600
     with zipfile.ZipFile(own / "mine.zip") as kept:
         assert sorted(kept.namelist()) == ["data/routes/home.gpx", "settings/helm.toml"]

@@ -42,7 +42,7 @@ def keep_answers(path: Path, answers: Sequence[Answered]) -> None:
     """Write the answers, whole or not at all.  Raises InputError if they cannot be written."""
     rows = [asdict(one) for one in answers[-MOST:]]
     body = ",\n".join(json.dumps(row) for row in rows)
-    write_whole(path, f'{{"format": {FORMAT}, "answers": [\n{body}\n]}}\n', make_folders=True)
+    write_whole(path, f'{{"format": {FORMAT}, "answers": [\n{body}\n]}}\n', make_folders=True, private=True)
 
 
 def _answered(row: object) -> Answered:

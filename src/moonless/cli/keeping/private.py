@@ -26,9 +26,9 @@ _FILE = click.Path(dir_okay=False, path_type=Path)
 def command(gather: Path | None, forget: bool, yes: bool) -> None:
     """Say what Moonless keeps of yours; gather it in one file; forget it.
 
-    That is: settings and the boat, routes, local knowledge, paired screens, and what was made of your charts to be
-    quick. Recordings, plans and files that you named yourself lie where you put them and are not touched. Keys of
-    paired screens are kept as hashes alone; what is gathered leaves them out.
+    That is: settings and the boat, routes, local knowledge, what was practised and learned, paired screens, and what
+    was made of your charts to be quick. Recordings, plans and files that you named yourself lie where you put them
+    and are not touched. Keys of paired screens are kept as hashes alone; what is gathered leaves them out.
     """
     from moonless.folders import cache_folder, data_folder, screens_file, settings_folder
 
@@ -56,7 +56,7 @@ def command(gather: Path | None, forget: bool, yes: bool) -> None:
                     out.write(path, name)
         except OSError as problem:
             raise not_written(gather, problem) from problem
-        click.echo(f"{len(wanted)} files are in {gather}.")
+        click.echo(f"{len(wanted)} of your files: {gather}")
     if forget:
         there = [folder for name, folder in folders.items() if folder.exists()]
         if not there:
@@ -64,7 +64,8 @@ def command(gather: Path | None, forget: bool, yes: bool) -> None:
             return
         if not yes:
             count = sum(len(found) for found in files.values())
-            click.confirm(f"Remove {count} files in {', '.join(map(str, there))}?", abort=True)
+            how_many = f"{count} file{'s' if count != 1 else ''}"
+            click.confirm(f"Remove {how_many} in {', '.join(map(str, there))}?", abort=True)
         for folder in there:
             if not folder.exists():  # it lay below the one before
                 continue
