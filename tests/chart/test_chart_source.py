@@ -15,7 +15,7 @@ from made_charts import at, box, write_chart
 from moonless.chart.index import source_hash
 from moonless.chart.library import Chart
 from moonless.chart.s57.iso8211 import record_count
-from moonless.chart.s57.source import UNKNOWN_SCALE, read_source
+from moonless.chart.s57.source import UNKNOWN_SCALE, SourceFeatures, _read_shapes, read_source
 from moonless.errors import ChartError
 
 
@@ -214,3 +214,26 @@ def test_one_bad_source_among_good_ones_is_a_warning(waters_file: Path, tmp_path
     assert [cell.name for cell in chart.cells] == ["cays"]
     assert len(chart.warnings) == 1
     assert "BAD.000" in chart.warnings[0]
+
+
+def _open_ring() -> bytes:
+    # Well-known binary, from memory: a polygon's ring is its count of points, then x and y of each.
+    square = shapely.to_wkb(shapely.box(0.0, 0.0, 1.0, 1.0))
+    return square[:-16] + shapely.to_wkb(shapely.Point(0.2, 0.1))[-16:]
+
+
+def test_a_ring_that_does_not_close_costs_neither_itself_nor_the_others() -> None:
+    source = SourceFeatures("made", Path("made.000"))
+    sound = shapely.box(5.0, 5.0, 6.0, 6.0)
+    shapes = _read_shapes(source, "DEPARE", np.array([shapely.to_wkb(sound), _open_ring(), None], dtype=object))
+    assert shapely.equals(shapes[0], sound) and shapes[2] is None
+    assert 0.8 < shapely.area(shapes[1]) < 1.2 and source.warnings == [
+        "made.000: DEPARE: 1 of 3 shapes are damaged; closed as they stand"
+    ]
+
+
+def test_bytes_that_are_no_shape_are_lost_and_told() -> None:
+    source = SourceFeatures("made", Path("made.000"))
+    shapes = _read_shapes(source, "LNDARE", np.array([shapely.to_wkb(shapely.Point(1, 2)), b"\x01\xff"], dtype=object))
+    assert shapes[1] is None and shapely.get_x(shapes[0]) == 1.0
+    assert source.warnings == ["made.000: LNDARE: 1 of 2 shapes are damaged; closed as they stand, 1 of them are lost"]

@@ -217,7 +217,7 @@ def _read_named(
         meta, row_ids, geometry, columns = _read_raw(source, layer, options)
         n_row = len(row_ids) if row_ids is not None else 0
         source.counts[layer.upper()] = n_row
-        shapes = _shapes_of(source.path, geometry, n_row, meta)
+        shapes = _shapes_of(source, layer, geometry, n_row, meta)
         fields = [str(name).upper() for name in meta["fields"]]
         for i in range(n_row):
             row = {name: column[i] for name, column in zip(fields, columns, strict=True)}
@@ -268,10 +268,28 @@ def _read_raw(source: SourceFeatures, layer: str, options: dict[str, str]) -> An
     return answer
 
 
-def _shapes_of(path: Path, wkb: NDArray[np.object_] | None, n_row: int, meta: dict[str, Any]) -> NDArray[np.object_]:
+def _read_shapes(source: SourceFeatures, layer: str, wkb: NDArray[np.object_]) -> NDArray[np.object_]:
+    """Return the shapes; one that is damaged (a ring that does not close) costs neither the others nor the chart."""
+    try:
+        shapes: NDArray[np.object_] = shapely.from_wkb(wkb)
+    except shapely.errors.GEOSException:
+        # Closed as they stand, so that what they bound stays on the chart; what cannot be is None.
+        shapes = shapely.from_wkb(wkb, on_invalid="fix")
+        strict = shapely.from_wkb(wkb, on_invalid="ignore")
+        damaged = np.array([a is not None and b is None for a, b in zip(wkb, strict, strict=True)])
+        lost = int(np.sum(damaged & np.array([shape is None for shape in shapes])))
+        words = f"{int(np.sum(damaged))} of {len(wkb)} shapes are damaged; closed as they stand"
+        source.warnings.append(f"{source.path}: {layer}: {words}" + (f", {lost} of them are lost" if lost else ""))
+    return shapes
+
+
+def _shapes_of(
+    source: SourceFeatures, layer: str, wkb: NDArray[np.object_] | None, n_row: int, meta: dict[str, Any]
+) -> NDArray[np.object_]:
     if wkb is None:
         return np.full(n_row, None, dtype=object)
-    shapes: NDArray[np.object_] = shapely.from_wkb(wkb)
+    path = source.path
+    shapes = _read_shapes(source, layer, wkb)
     shapes[shapely.is_empty(shapes)] = None
     crs = meta.get("crs")
     if crs and not CRS.from_user_input(crs).equals("OGC:CRS84", ignore_axis_order=True):
