@@ -289,7 +289,7 @@ def _shapes_of(
     if wkb is None:
         return np.full(n_row, None, dtype=object)
     path = source.path
-    shapes = _read_shapes(source, layer, wkb)
+    shapes: NDArray[np.object_] = _read_shapes(source, layer, wkb)
     shapes[shapely.is_empty(shapes)] = None
     crs = meta.get("crs")
     if crs and not CRS.from_user_input(crs).equals("OGC:CRS84", ignore_axis_order=True):
