@@ -95,6 +95,7 @@ def test_options_named_in_the_manual_exist() -> None:
     others = {"--use-angle", "--runs", "--help", "--version"}  # a browser's, a benchmark's, everybody's
     # Of `python -m bench wild`.
     others |= {"--seed", "--count", "--jobs", "--verbose", "--each", "--pictures", "--plain"}
+    others |= {"--seconds", "--cells"}  # of `python -m bench.fuzz`
     named = {option for line in SHOWN for option in re.findall(r"(?<![\w-])--[a-z][a-z-]+", line)}
     assert named - known - others == set()
 
