@@ -98,7 +98,8 @@ def judge(case: Case, played: Played) -> Found:
     goes_on = _goes_on(late)
     is_told = after is not None and after <= LIMIT_S
     if case.right == "steady":
-        faults = [f for t in during for f in _faults(t)]
+        # Sources that disagree are told, and nothing is withdrawn for it.
+        faults = [what for t in during for what, state in _faults(t).items() if state != "disagrees"]
         goes = bool(late) and sum(t.is_confident for t in late) > len(late) / 2
         is_right = misled == 0 and not faults and goes and played.failures == 0
         said = said or ", ".join(sorted({f"{w} {s}" for t in during for w, s in _faults(t).items()}))

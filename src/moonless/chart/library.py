@@ -68,6 +68,9 @@ class Chart:
                 problems.append(problem)
             except OSError as problem:
                 problems.append(ChartError(f"{source}: cannot be read: {problem.strerror or problem}"))
+            except Exception as problem:
+                # One flipped bit makes the geometry library raise anything: it costs this source and no other.
+                problems.append(ChartError(f"{source}: cannot be read: {problem}"))
         if not indexes:
             raise problems[0]
         return cls(indexes, [str(problem) for problem in problems])

@@ -99,7 +99,12 @@ class Hub:
         line = "the source has ended"
         try:
             async for event in self.source.events():
-                self.take(event)
+                try:
+                    self.take(event)
+                except Exception as problem:
+                    # One event that cannot be shown is told and left out; the next one is shown.
+                    _log.exception("an event could not be shown")
+                    self.status.add_link(LinkNow("helm", "lost", f"the helm could not show what was read: {problem}"))
         except MoonlessError as problem:
             line = str(problem)
             _log.warning("source: %s", problem)

@@ -341,3 +341,90 @@ def test_a_trial_that_its_screen_no_longer_touches_ends(monkeypatch: Any) -> Non
         await end(first, first_task)
 
     asyncio.run(go())
+
+
+def test_one_sessions_error_ends_that_session_alone() -> None:
+    """A frame that breaks the helm, and a screen that cannot be written to: the other screen is fed on."""
+    async def go() -> None:
+        hub = Hub(MadeSource())
+        first, one = await begin(hub)
+        second, two = await begin(hub)
+        ask, hub.ask = hub.ask, lambda request, asker=0: 1 / 0  # type: ignore[assignment, method-assign, return-value]
+        first.say(p.encode_json(p.CONTROL, 1, {"do": "say again"}))
+        await settle()
+        assert one.done() and first.closed_with == 1011 and not two.done()
+        hub.ask = ask  # type: ignore[method-assign]
+        n_before = len(second.sent)
+        hub.heartbeat()
+        await settle()
+        assert len(second.sent) > n_before
+        await end(second, two)
+
+    asyncio.run(go())
+
+
+def test_half_a_character_is_refused_and_ends_nothing() -> None:
+    async def go() -> None:
+        hub = Hub(MadeSource())
+        socket, task = await begin(hub)
+        frame = p.encode_json(p.CONTROL, 1, {"do": "keep in mind", "echo": 1, "value": "HALF"})
+        socket.say(frame.replace(b"HALF", b"\\ud83d"))
+        await settle()
+        assert "surrogates not allowed" in socket.bodies(p.STATUS)[-1]["answer"] and not task.done()
+        # A whole pair is one character, and text.
+        assert p.decode_json(frame.replace(b"HALF", b"\\ud83d\\ude00"))["value"] == "\U0001f600"
+        await end(socket, task)
+
+    asyncio.run(go())
+
+
+def test_a_name_that_cannot_be_written_does_not_end_a_feed() -> None:
+    async def go() -> None:
+        hub = Hub(MadeSource())
+        socket, task = await begin(hub)
+        hub.take(Notice("seen: \ud83d"))
+        await settle()
+        assert socket.bodies(p.STATUS)[-1]["notice"] == "seen: ?" and not task.done()
+        await end(socket, task)
+
+    asyncio.run(go())
+
+
+def test_an_event_that_cannot_be_shown_does_not_end_the_source() -> None:
+    async def go() -> None:
+        class Odd(MadeSource):
+            async def events(self) -> Any:
+                yield "no event at all"
+                yield Notice("after it")
+
+        hub = Hub(Odd())
+        await hub.pump()
+        assert any("could not show" in link["text"] for link in hub.status_body()["links"])
+
+    asyncio.run(go())
+
+
+def test_a_last_reading_with_none_after_it_is_taken_back(monkeypatch: Any) -> None:
+    async def go() -> None:
+        now = [100.0]
+        monkeypatch.setattr("moonless.helm.shown.steady_s", lambda: now[0])
+        source = MadeSource()
+        hub = Hub(source)
+        socket, task = await begin(hub)
+        hub.take(source.turn())
+        await settle()
+        assert socket.bodies(p.READING)[-1]["faults"] == []
+        now[0] += 2.9
+        hub.withdraw_if_old()
+        await settle()
+        assert len(socket.bodies(p.READING)) == 1
+        now[0] += 0.2
+        hub.withdraw_if_old()
+        await settle()
+        body = socket.bodies(p.READING)[-1]
+        assert [(f["what"], f["state"]) for f in body["faults"]] == [("radar", "late")]
+        assert body["echoes"] == [] and body["speed"]["advised_kn"] is None and body["own"]["lat"] is None
+        assert "withdrawn" in socket.bodies(p.CALL)[-1]["say"]
+        await end(socket, task)
+
+    asyncio.run(go())

@@ -87,14 +87,107 @@ def test_how_far_a_fix_may_be_off(moved_m: float, seconds: float, is_told: bool,
     assert told == (["jumped"] if is_told else [])
 
 
-def test_a_jump_stays_told_for_five_seconds_and_no_more() -> None:
+def _position_told(watch: FaultWatch, now: int) -> list[str]:
+    return [f.state for f in watch.faults(now) if f.what == "position"]
+
+
+def test_a_jump_is_not_healed_by_some_steady_seconds() -> None:
+    """A kilometre north, and steady from then on: with nothing else to tell, a minute without another leap ends it."""
     watch = FaultWatch()
     watch.position(T0, T0, 50.0, -20.0)
-    for k in range(1, 8):
+    for k in range(1, 70):
         now = T0 + k * NS_PER_S
-        watch.position(now, now, 50.01, -20.0)  # a kilometre north, and steady from then on
-        told = [f.state for f in watch.faults(now) if f.what == "position"]
-        assert told == (["jumped"] if k <= 6 else []), k
+        watch.position(now, now, 50.01, -20.0)
+        assert _position_told(watch, now) == (["jumped"] if k <= 61 else []), k
+
+
+def test_a_position_that_comes_back_is_believed_at_its_second_fix() -> None:
+    watch = FaultWatch()
+    watch.motion(T0, 0.0, 5.0)
+    for k in range(12):
+        now = T0 + k * NS_PER_S
+        there = Geodesic.WGS84.Direct(50.0, -20.0, 0.0, 5.0 * k + (2000.0 if 4 <= k < 8 else 0.0))
+        watch.motion(now, 0.0, 5.0)
+        watch.position(now, now, there["lat2"], there["lon2"])
+        assert _position_told(watch, now) == (["jumped"] if 4 <= k <= 8 else []), k
+
+
+def test_radar_and_chart_or_a_second_receiver_end_a_doubt_and_a_word_against_it_does_not() -> None:
+    for evidence in ("carried", "carried elsewhere", "beside", "beside elsewhere"):
+        watch = FaultWatch()
+        watch.position(T0, T0, 50.0, -20.0)
+        away = 0.01 if evidence.endswith("elsewhere") else 0.0
+        for k in range(1, 100):
+            now = T0 + k * NS_PER_S
+            watch.position(now, now, 50.01, -20.0)
+            if evidence.startswith("carried") and k % 2:
+                watch.position_carried(now, 50.01 - away, -20.0, 5.0)
+            elif evidence.startswith("beside"):
+                watch.position_beside(now, 50.01 - away, -20.0)
+            if away == 0.0:
+                assert _position_told(watch, now) == (["jumped"] if k <= 2 else []), k
+            elif evidence.startswith("carried"):
+                assert _position_told(watch, now) == ["jumped"]
+
+
+@pytest.mark.parametrize(("speed_then", "is_told"), [(0.0, True), (2.0, True), (6.0, False), (10.0, False)])
+def test_a_speed_no_boat_takes_on_so_soon_is_told(speed_then: float, is_told: bool) -> None:
+    """From 8 m/s in one second: hard astern takes off 1 m/s in that time."""
+    watch = FaultWatch()
+    for k in range(4):
+        now = T0 + k * NS_PER_S
+        there = Geodesic.WGS84.Direct(50.0, -20.0, 90.0, 8.0 * k)
+        watch.motion(now, math.radians(90.0), 8.0 if k < 3 else speed_then)
+        watch.position(now, now, there["lat2"], there["lon2"])
+    assert _position_told(watch, now) == (["jumped"] if is_told else [])
+
+
+class _Helm:
+    """A boat that steers 60 degrees at 7 m/s, and what its compass says of it."""
+
+    def __init__(self, off_deg: Any, hz: int = 10, across_mps: float = 0.0, turn_deg_s: float = 0.0) -> None:
+        self.off_deg, self.hz, self.across, self.turn = off_deg, hz, across_mps, turn_deg_s
+
+    def told(self, seconds: float) -> list[tuple[float, str]]:
+        """When a heading was told to be wrong, and how."""
+        watch, out = FaultWatch(), list[tuple[float, str]]()
+        for k in range(round(seconds * self.hz)):
+            t, now = k / self.hz, T0 + round(k / self.hz * NS_PER_S)
+            true = math.radians(60.0 + self.turn * max(0.0, min(t - 20.0, 30.0)))
+            if k % self.hz == 0:
+                east = 7.0 * math.sin(true) + self.across * math.cos(true)
+                north = 7.0 * math.cos(true) - self.across * math.sin(true)
+                watch.motion(now, math.atan2(east, north) % math.tau, math.hypot(east, north))
+                watch.turning(now, math.radians(self.turn) if 20.0 <= t < 50.0 else 0.0)
+            # A compass is never still to the last digit.
+            said = true + math.radians(self.off_deg(t) + 0.2 * math.sin(7.0 * t))
+            watch.heading(now, said % math.tau)
+            out += [(t, f.state) for f in watch.faults(now) if f.what == "heading"]
+        return out
+
+
+@pytest.mark.parametrize("off_deg", [180.0, 90.0, 20.0, -20.0])
+@pytest.mark.parametrize("hz", [10, 1])
+def test_a_heading_that_goes_wrong_stays_told_and_is_believed_when_it_is_right(off_deg: float, hz: int) -> None:
+    told = _Helm(lambda t: off_deg if 10.0 <= t < 90.0 else 0.0, hz).told(120.0)
+    assert told[0][0] <= 13.0 and {state for _, state in told} <= {"jumped", "damaged"}
+    assert {round(t) for t, _ in told} >= set(range(13, 90))
+    assert told[-1][0] <= 98.0
+
+
+def test_a_heading_that_drifts_is_told_before_it_is_thirty_degrees_off() -> None:
+    told = _Helm(lambda t: max(0.0, min(t - 20.0, 60.0))).told(60.0)
+    assert told and 10.0 < told[0][0] - 20.0 < 30.0 and told[0][1] == "damaged"
+
+
+@pytest.mark.parametrize("turn_deg_s", [0.0, 6.0, -6.0])
+@pytest.mark.parametrize("across_mps", [0.0, 1.0, -1.0])
+def test_a_sound_compass_is_believed_in_a_stream_and_in_a_turn(across_mps: float, turn_deg_s: float) -> None:
+    assert _Helm(lambda t: 0.0, across_mps=across_mps, turn_deg_s=turn_deg_s).told(80.0) == []
+
+
+def test_a_compass_fitted_wrong_from_the_beginning_is_left_to_the_registration() -> None:
+    assert _Helm(lambda t: 25.0).told(60.0) == []
 
 
 @pytest.mark.parametrize(

@@ -151,11 +151,11 @@ def test_a_receiver_without_a_fix_is_stale() -> None:
     assert turns[-1].reading.own.lat is None
 
 
-def test_a_position_that_jumps_is_told_and_then_believed() -> None:
-    turns = MadeRun(shift_m=lambda t: 300.0 if t >= 10.0 else 0.0).play(25.0)
+def test_a_position_that_jumps_is_told_and_believed_when_it_is_back() -> None:
+    turns = MadeRun(shift_m=lambda t: 300.0 if 10.0 <= t < 20.0 else 0.0).play(30.0)
     _assert_seen(turns, "position", "jumped", 10.0)
+    assert [_has(t, "position") for t in turns if 12.6 < seconds_of(t) < 20.0] == [True] * 3
     assert turns[-1].reading.faults == ()
-    # The same at the next scan: nothing of the old place is left.
     jumped = [t for t in turns if _has(t, "position")]
     assert all(t.reading.own.lat is None and t.reading.echoes == () for t in jumped)
 
@@ -202,9 +202,10 @@ def test_a_heading_that_stands_still_in_a_turn_is_frozen() -> None:
 
 
 def test_a_heading_that_jumps_is_told() -> None:
-    run = MadeRun(heading_at=lambda t, true: true if t < 10.0 else true + 1.2)
-    turns = run.play(20.0)
+    run = MadeRun(heading_at=lambda t, true: true + 1.2 if 10.0 <= t < 20.0 else true)
+    turns = run.play(30.0)
     _assert_seen(turns, "heading", "jumped", 10.0)
+    assert [_has(t, "heading") for t in turns if 12.6 < seconds_of(t) < 20.0] == [True] * 3
     assert turns[-1].reading.faults == ()
 
 

@@ -7,28 +7,49 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 from moonless.helm.process.events import Event
+
+T = TypeVar("T")
 
 if TYPE_CHECKING:
     from moonless.chart.library import Chart
     from moonless.chart.local_knowledge.knowledge import Knowledge
 
 
-def open_charts(charts: Sequence[Path], knowledge: Path | None) -> tuple[Chart | None, Knowledge | None]:
+def open_charts(
+    charts: Sequence[Path], knowledge: Path | None, tell: Callable[[str, str], None] | None = None
+) -> tuple[Chart | None, Knowledge | None]:
     """Return the chart and the local knowledge, each None where none was named.
 
-    Raises SourceError if one of them is there and cannot be read.
+    ``tell`` is given (what, one plain line) of each that is there and cannot be read: it is then gone on without, for
+    radar and AIS need neither.  Without it SourceError is raised.
     """
     from moonless.chart.library import Chart
     from moonless.chart.local_knowledge.knowledge import Knowledge
 
-    chart = Chart.open(list(charts)) if charts else None
-    if knowledge is None:
-        return chart, None
-    knowledge.parent.mkdir(parents=True, exist_ok=True)
-    return chart, Knowledge.open(knowledge)
+    def known() -> Knowledge | None:
+        if knowledge is None:
+            return None
+        knowledge.parent.mkdir(parents=True, exist_ok=True)
+        return Knowledge.open(knowledge)
+
+    chart = _or_without(lambda: Chart.open(list(charts)) if charts else None, "the chart", tell)
+    if chart is not None and tell is not None:
+        for line in chart.unread:
+            tell("the chart", f"a chart is left out: {line}")
+    return chart, _or_without(known, "local knowledge", tell)
+
+
+def _or_without(open_it: Callable[[], T | None], what: str, tell: Callable[[str, str], None] | None) -> T | None:
+    try:
+        return open_it()
+    except Exception as problem:
+        if tell is None:
+            raise
+        tell(what, f"{what} cannot be read, and the watch goes on without: {problem}")
+        return None
 
 
 def chart_opener(charts: Sequence[Path]) -> Callable[[], Chart | None]:

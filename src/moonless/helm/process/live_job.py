@@ -15,9 +15,9 @@ from moonless.boat.types import Boat
 from moonless.helm.process.chart_opening import chart_opener, open_charts, send_chart
 from moonless.helm.process.events import Answer, Event, Notice, Overheard, TideNow
 from moonless.helm.process.handler import RequestHandler
-from moonless.helm.process.requests import Asked, ShareBytes
+from moonless.helm.process.requests import Asked, Asker, ShareBytes, TryManoeuvre
 from moonless.helm.process.worker import pose_of, without_scan
-from moonless.watch.types import Turn
+from moonless.watch.types import LinkNow, Turn
 
 if TYPE_CHECKING:
     from moonless.chart.library import Chart
@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from moonless.watch.instruments.source_priority import Preferred
     from moonless.watch.outputs.sender import OutputKind
     from moonless.watch.pipeline.chain import Chain
-    from moonless.watch.types import LinkNow, SpokesNow
+    from moonless.watch.types import SpokesNow
     from moonless.wire.links import LinkSpec
 
 POSE_S = 0.1
@@ -51,7 +51,9 @@ class LiveJob:
     def run(self, pipe: Connection) -> None:
         """Watch until the pipe closes."""
         pipe.send(Notice("reading the chart", 0.1))
-        chart, knowledge = open_charts(self.charts, self.knowledge)
+        chart, knowledge = open_charts(
+            self.charts, self.knowledge, lambda what, line: pipe.send(LinkNow(what, "lost", line))
+        )
         pipe.send(Notice("listening", 0.6))
         asyncio.run(self._watch(pipe, chart, knowledge))
 
@@ -96,12 +98,24 @@ class LiveJob:
         def take(asked: Asked) -> None:
             if isinstance(asked.request, ShareBytes):
                 watch.tap = shared if asked.request.is_on else None
-            elif not routes.take(asked):
+            elif routes.take(asked):
+                return
+            elif isinstance(asked.request, TryManoeuvre):
+                # A finger on a dial asks hundreds of times a second; the watch answers each screen's newest.
+                trials[asked.asker] = asked
+                watch.ask(lambda _: answer_newest(asked.asker))
+            else:
                 watch.ask(lambda _: answer(asked))
+
+        trials: dict[Asker, Asked] = {}
 
         def answer(asked: Asked) -> None:
             if not handler.take(asked):
                 ends.send(Answer(asked.asker, "a live watch cannot do that"))
+
+        def answer_newest(asker: Asker) -> None:
+            if (asked := trials.pop(asker, None)) is not None:
+                answer(asked)
 
         def send_pose(chain: Chain) -> None:
             ends.send(pose_of(chain.own(watch.now_ns())))

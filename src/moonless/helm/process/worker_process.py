@@ -3,29 +3,46 @@
 from __future__ import annotations
 
 import asyncio
+import logging
 import multiprocessing
 import threading
-from collections.abc import AsyncIterator, Mapping
+from collections import deque
+from collections.abc import AsyncIterator, Callable, Mapping
 from multiprocessing.connection import Connection
 from multiprocessing.process import BaseProcess
 from typing import Any
 
+from moonless.clock import steady_s
 from moonless.errors import LinkError
-from moonless.helm.process.events import Event, SourceKind
+from moonless.helm.process.events import Event, SourceKind, SourceState
 from moonless.helm.process.requests import Asked, Asker, SourceRequest
 from moonless.helm.process.worker import Failed, Job, run
+from moonless.watch.types import LinkNow
 
 # Events that may wait between the pipe and the hub; when the hub cannot follow, the reading thread waits.
 WAITING = 512
+# A process that dies so often within this is not started again: the same would end it for ever.
+MOST_DEATHS, WITHIN_S = 4, 60.0
+
+_log = logging.getLogger(__name__)
+
+
+class _Died(Exception):
+    """The process ended by itself, not by a word of its own."""
 
 
 class WorkerProcess:
     """Rules: the process is a daemon and ends with us; what it cannot do comes out as one plain line."""
 
-    def __init__(self, kind: SourceKind, job: Job, boat: Mapping[str, Any]) -> None:
+    def __init__(
+        self, kind: SourceKind, job: Job, boat: Mapping[str, Any], again: Callable[[], Job] | None = None
+    ) -> None:
+        """Make ready.  ``again``: gives the job with which a process that died by itself is started anew; None: it
+        is not."""
         self.kind = kind
         self.boat = boat
         self._job = job
+        self._again = again
         self._process: BaseProcess | None = None
         self._pipe: Connection | None = None
 
@@ -42,10 +59,27 @@ class WorkerProcess:
         self._pipe = ours
 
     async def events(self) -> AsyncIterator[Event]:
-        """Yield what the process sends until it ends.
+        """Yield what the process sends until it ends; one that died by itself is started anew where it may be.
 
-        Raises LinkError with its last line if it failed.
+        Raises LinkError with its last line if it failed, or died again and again.
         """
+        died_s: deque[float] = deque(maxlen=MOST_DEATHS)
+        while True:
+            try:
+                async for event in self._events_of_one():
+                    yield event
+                return
+            except _Died as problem:
+                died_s.append(steady_s())
+                is_hopeless = len(died_s) == MOST_DEATHS and died_s[-1] - died_s[0] < WITHIN_S
+                if self._again is None or is_hopeless:
+                    raise LinkError(str(problem)) from problem
+                _log.error("%s; it is started anew", problem)
+                self._process, self._job = None, self._again()
+                yield LinkNow("watch", "lost", f"{problem}: it is started anew, and what was shown is void")
+                yield SourceState(False, 1.0, None, restarted=True)
+
+    async def _events_of_one(self) -> AsyncIterator[Event]:
         self.begin()
         loop = asyncio.get_running_loop()
         arrived: asyncio.Queue[Any] = asyncio.Queue(maxsize=WAITING)
@@ -74,7 +108,7 @@ class WorkerProcess:
                 yield item
             process.join(timeout=1.0)
             if process.exitcode not in (0, None):
-                raise LinkError(f"the watch's process ended by itself (exit code {process.exitcode})")
+                raise _Died(f"the watch's process ended by itself (exit code {process.exitcode})")
         finally:
             is_over.set()
             process.terminate()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import AsyncIterator, Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -101,4 +102,9 @@ def live_source(
         outputs,
         tuple(tides),
     )
-    return WorkerProcess("live", job, boat_json(boat)), tuple(without)
+
+    def again() -> LiveJob:
+        # A recording goes on in a file of its own: the one that broke off is read as far as it goes.
+        return job if record is None else replace(job, record=next_free(record))
+
+    return WorkerProcess("live", job, boat_json(boat), again), tuple(without)

@@ -136,7 +136,8 @@ class PoseFrame:
 def encode_json(kind: int, sequence: int, body: Mapping[str, Any]) -> bytes:
     """Return a frame with a JSON body; refuses numbers that are not finite."""
     text = json.dumps(body, separators=(",", ":"), allow_nan=False, ensure_ascii=False)
-    return _HEAD.pack(MAGIC, VERSION, kind, sequence & 0xFFFFFFFF) + text.encode()
+    # What cannot be written is shown as such: one odd name must not end a screen's feed.
+    return _HEAD.pack(MAGIC, VERSION, kind, sequence & 0xFFFFFFFF) + text.encode(errors="replace")
 
 
 def encode_spokes(sequence: int, body: SpokeFrame) -> bytes:

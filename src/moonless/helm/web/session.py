@@ -86,16 +86,25 @@ class Session:
     async def run(self, websocket: WebSocket, hub: Middle) -> None:
         """Serve one accepted WebSocket until it closes."""
         hub.join(self)
-        sending = asyncio.create_task(self._send(websocket, hub))
+        ways = [asyncio.create_task(self._send(websocket, hub)), asyncio.create_task(self._receive(websocket, hub))]
         try:
-            await self._receive(websocket, hub)
-        except WebSocketDisconnect:
-            pass
+            done, _ = await asyncio.wait(ways, return_when=asyncio.FIRST_COMPLETED)
+            for way in done:
+                await self._end_by(way, websocket)
         finally:
             hub.leave(self)
-            sending.cancel()
-            with contextlib.suppress(asyncio.CancelledError, WebSocketDisconnect, RuntimeError):
-                await sending
+            for way in ways:
+                way.cancel()
+            await asyncio.gather(*ways, return_exceptions=True)
+
+    async def _end_by(self, way: asyncio.Task[None], websocket: WebSocket) -> None:
+        """End this session, and no other, by what ended one of its ways; a screen that is not fed must know it."""
+        problem = way.exception()
+        if problem is None or isinstance(problem, WebSocketDisconnect | RuntimeError):
+            return
+        _log.error("a screen's session failed", exc_info=problem)
+        with contextlib.suppress(Exception):
+            await websocket.close(code=1011, reason="this session failed; load the page afresh")
 
     def _next_sequence(self) -> int:
         self._sequence += 1

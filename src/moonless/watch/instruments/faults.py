@@ -95,10 +95,18 @@ class FaultWatch:
         """Take note of a fix; ``said_ns``: its own time."""
         self._position.position(now_ns, said_ns, lat_deg, lon_deg)
 
+    def position_beside(self, now_ns: int, lat_deg: float, lon_deg: float) -> None:
+        """Take note of a fix of a receiver that is not followed."""
+        self._position.beside(now_ns, lat_deg, lon_deg)
+
+    def position_carried(self, now_ns: int, lat_deg: float, lon_deg: float, sigma_m: float) -> None:
+        """Take note of where radar and chart, without the receiver, have the boat."""
+        self._position.carried(now_ns, lat_deg, lon_deg, sigma_m)
+
     def motion(self, now_ns: int, course_rad: float | None, speed: float | None) -> None:
         """Take note of course and speed over the ground."""
         before = self._position.motion
-        self._position.motion = None if course_rad is None or speed is None else (course_rad, speed)
+        self._position.motion_said(now_ns, course_rad, speed)
         self._heading.course(now_ns, before, self._position.motion)
 
     def heading(self, now_ns: int, heading_rad: float) -> None:

@@ -75,6 +75,10 @@ class Chooser:
         is_free = self._followed is None or now_ns - self._last_ns > TAKE_OVER_S * NS_PER_S
         return source == self._followed or is_free or rank < self._rank
 
+    def is_of(self, device: tuple[str, str]) -> bool:
+        """Say whether what is followed comes from a link and talker: its other sentences are no second opinion."""
+        return isinstance(self._followed, tuple) and self._followed[:2] == device
+
     def takes(self, source: Hashable, rank: int, now_ns: int) -> bool:
         """Follow a source if it is the one to follow now; say whether it is."""
         if not self.would_take(source, rank, now_ns):
@@ -209,6 +213,8 @@ class Intake:
             if is_followed:
                 taken |= {"lat_deg": pose.lat_deg, "lon_deg": pose.lon_deg}
                 self._faults.position(now_ns, pose.time_ns if event.is_timed else None, pose.lat_deg, pose.lon_deg)
+            elif not self._followed["position"].is_of(source[:2]):
+                self._faults.position_beside(now_ns, pose.lat_deg, pose.lon_deg)
         if pose.sog is not None and self._followed["motion"].takes(source, self._rank("motion", source), now_ns):
             taken |= {"sog": pose.sog, "cog_rad": pose.cog_rad}
             self._faults.motion(now_ns, pose.cog_rad, pose.sog)

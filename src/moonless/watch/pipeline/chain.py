@@ -347,14 +347,17 @@ class Chain:
         return replace(self._situation(time_ns, own, faults), scan=scan, held=held)
 
     def _held(self, time_ns: int, faults: tuple[Fault, ...], own: OwnState) -> Held | None:
-        """Return the position that radar and chart carry on while the receiver alone is silent, where it is good."""
+        """Return the position that radar and chart carry on while the receiver alone cannot be believed."""
         gone = {fault.what: fault.state for fault in faults if fault.state != "disagrees"}
-        if gone.get("position") not in ("silent", "stale") or {"radar", "heading", "clock"} & set(gone):
+        if {"radar", "heading", "clock"} & set(gone):
             return None
-        if own.heading_true_rad is None:
+        if gone.get("position") not in ("silent", "stale", "frozen", "jumped") or own.heading_true_rad is None:
             return None
         held = self._judge.hold_position(time_ns, own.heading_true_rad)
-        return held if held is not None and held.is_good else None
+        if held is None or not held.is_good:
+            return None
+        self._integrity.watch.position_carried(time_ns, held.lat_deg, held.lon_deg, held.sigma_m)
+        return held
 
     def _situation(self, time_ns: int, own: OwnState, faults: tuple[Fault, ...]) -> Situation:
         """Return the turn as far as it is known without the radar."""
