@@ -74,6 +74,7 @@ def silent(port: int, count: int, first_bytes: bytes = b"") -> list[socket.socke
 SILENCES = [b"", b"GET / HTTP/1.1\r\nHost: 127.0.0.1\r\nX-Slow: ", b"\x16\x03\x01 no HTTP"]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("first_bytes", SILENCES)
 def test_a_new_screen_gets_in_beside_hundreds_that_stand_silent(running: Child, first_bytes: bytes) -> None:
     standing = silent(running.port, 800, first_bytes)
@@ -87,6 +88,7 @@ def test_a_new_screen_gets_in_beside_hundreds_that_stand_silent(running: Child, 
     assert "out of system resource" not in log and len(log) < 4000
 
 
+@pytest.mark.slow
 def test_who_was_let_in_is_not_pushed_out_by_strangers(running: Child) -> None:
     screen = http.client.HTTPConnection("127.0.0.1", running.port, timeout=60)
     headers = {"Host": f"127.0.0.1:{running.port}"}
@@ -103,6 +105,7 @@ def test_who_was_let_in_is_not_pushed_out_by_strangers(running: Child) -> None:
         screen.close()
 
 
+@pytest.mark.slow
 def test_so_it_is_with_a_certificate_where_no_handshake_is_ended(tmp_path: Path, certificate: Path) -> None:
     helm = Child(tmp_path, certificate=certificate)
     assert helm.address.startswith("https://")
@@ -186,6 +189,7 @@ def quiet_logger(now: list[float]) -> tuple[logging.Logger, io.StringIO]:
     return logger, out
 
 
+@pytest.mark.slow
 def test_a_log_of_a_hundred_thousand_same_lines_stays_small() -> None:
     now = [0.0]
     logger, out = quiet_logger(now)

@@ -15,6 +15,8 @@ from moonless.helm.door.address import own_addresses
 from moonless.helm.door.pairing import Pairings
 from moonless.helm.web.protocol import CONTROL, HELLO, STATUS, decode_head, decode_json, encode_json
 
+pytestmark = pytest.mark.slow  # a helm in a process of its own
+
 
 @pytest.fixture
 def network() -> str:
