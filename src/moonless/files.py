@@ -27,6 +27,18 @@ from moonless.errors import InputError
 PRIVATE_FILE, PRIVATE_FOLDER = 0o600, 0o700
 
 
+def read_small(file: Path | str, most_bytes: int) -> bytes:
+    """Return a file's bytes; its size is looked at before a byte is read.
+
+    Raises InputError if it is larger than it can sensibly be; OSError if it cannot be opened.
+    """
+    path = Path(file)
+    size = path.stat().st_size
+    if size > most_bytes:
+        raise InputError(f"{path}: {size} bytes are too many; {most_bytes} are the most for such a file")
+    return path.read_bytes()
+
+
 class Drafts:
     """Some files that are begun together and kept together.
 
@@ -110,7 +122,8 @@ class Drafts:
                 named = file
                 with draft.open("rb+") as written:
                     flush_to_disk(written)
-            for draft, file in self._begun:
+            # Devices first: they alone can still refuse, and then nothing has been replaced.
+            for draft, file in sorted(self._begun, key=lambda begun: not _is_device(begun[1])):
                 named = file
                 _replace(draft, file, private=self._is_private)
         except OSError as problem:

@@ -15,7 +15,11 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal, TypeVar, cast
 
-from moonless.errors import TableError
+from moonless.errors import InputError, TableError
+from moonless.files import read_small
+
+# Tables are written by hand.
+MOST_BYTES = 2_000_000
 
 if TYPE_CHECKING:
     from tomlkit import TOMLDocument
@@ -75,7 +79,9 @@ class Key:
 def parse(path: Path) -> Mapping[str, object]:
     """Return a TOML file as it stands.  Raises TableError in one line if it cannot be read or is not TOML."""
     try:
-        return tomllib.loads(Path(path).read_text(encoding="utf-8"))
+        return tomllib.loads(read_small(path, MOST_BYTES).decode("utf-8"))
+    except InputError as problem:
+        raise TableError(path, "", str(problem).partition(": ")[2]) from problem
     except RecursionError as problem:
         raise TableError(path, "", _TOO_DEEP) from problem
     except tomllib.TOMLDecodeError as problem:

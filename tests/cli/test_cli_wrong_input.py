@@ -158,3 +158,78 @@ def test_a_port_in_use(command: str, here: Path, capsys: pytest.CaptureFixture[s
         port = str(taken.getsockname()[1])
         more = ["--no-browser"] if command == "demo" else ["--config", "empty.toml"]
         _refused([command, "--port", port, *more], here, capsys)
+
+
+@pytest.mark.parametrize("kind", ["toml", "gpx", "json", "gpkg", "000"])
+def test_a_sparse_file_of_fifty_gigabytes_is_refused_unread(
+    kind: str, here: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    with (here / f"big.{kind}").open("wb") as file:
+        file.truncate(50 * 10**9)
+    given = {
+        "toml": ["plan", "ok.gpx", "--chart", WATERS, "--boat", "big.toml", "--depart", "2031-03-02T19:00"],
+        "gpx": ["plan", "big.gpx", *PLAN[2:]],
+        "json": [*PLAN, "--tides", "big.json"],
+        "gpkg": ["predict", "--chart", "big.gpkg", *PREDICT[3:]],
+        "000": ["predict", "--chart", "big.000", *PREDICT[3:]],
+    }[kind]
+    _refused(given, here, capsys)
+
+
+@pytest.mark.parametrize(
+    "argv",
+    [
+        ["predict", *PREDICT[1:-1], "same", "--cat240", "./same"],
+        ["read", "--nmea", "ok.nmea", "--out", "same", "--geojson", "same"],
+        ["read", "--nmea", "ok.nmea", "--out", "same", "--gpx", "folder/../same"],
+        ["read", "--radar", "udp://999.1.1.1:99", "--out", "o"],
+        ["read", "--nmea", "tcp://1.2.3:99", "--out", "o"],
+        ["lights", "--length", "nan", "--from", "10"],
+    ],
+)
+def test_outputs_of_one_name_and_addresses_that_cannot_be(
+    argv: list[str], here: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    _refused(argv, here, capsys)
+
+
+@pytest.mark.parametrize("candela", ['"x"', "-3.0", "nan"])
+def test_a_fitted_light_of_no_strength(candela: str, here: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (here / "light.toml").write_text(f'{BOAT}\n[[light]]\nrole = "masthead"\ncandela = {candela}\n')
+    _refused(["lights", "--boat", "light.toml"], here, capsys)
+
+
+def test_a_chart_that_is_none_is_told_in_our_own_words(here: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit):
+        main(["predict", "--chart", "text.gpkg", *PREDICT[3:]])
+    said = capsys.readouterr().err
+    assert "text.gpkg: is no chart" in said and "driver" not in said and "GDAL" not in said
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs a device that is always full")
+def test_a_second_output_that_fails_leaves_nothing_of_the_first(here: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    _refused([*PREDICT, "--cat240", "/dev/full"], here, capsys)
+
+
+def test_the_program_alone_shows_its_help_as_it_is_set(capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit) as leaving:
+        main([])
+    said = capsys.readouterr().err
+    assert leaving.value.code == 2 and len(said.splitlines()) > 10 and "  plan " in said
+
+
+def test_no_empty_line_stands_before_what_is_said(here: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit):
+        main(["plan", "ok.gpx", "--chart", "text.gpkg", *PLAN[4:]])
+    assert capsys.readouterr().err.startswith("moonless: ")
+
+
+def test_a_scene_in_a_year_no_clock_tells(here: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    shutil.copytree(DEMO, here / "late")
+    story = here / "late" / "story.toml"
+    lines = story.read_text().splitlines(keepends=True)
+    story.write_text(
+        "".join("start = 9999-12-31T23:59:00Z\n" if line.startswith("start = ") else line for line in lines)
+    )
+    _refused(["scene", str(story), "--out", "run", "--quiet"], here, capsys)
+    assert not (here / "run").exists()

@@ -23,7 +23,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from moonless.chart.s57.source import Progress, SourceFeatures, files_of, read_source
+from moonless.chart.s57.source import Progress, SourceFeatures, check_size, files_of, read_source
 from moonless.chart.types import Cell
 from moonless.errors import InputError
 from moonless.files import Drafts
@@ -130,6 +130,7 @@ def open_index(path: Path, cache_dir: Path, progress: Progress | None = None) ->
 
     Raises ChartError if the source itself cannot be read.
     """
+    check_size(path)
     kept = cache_dir / f"{path.stem}-{source_hash(path)}.npz"
     head = load_head(kept, path)
     if head is None:

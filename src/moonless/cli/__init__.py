@@ -82,11 +82,18 @@ def main(argv: list[str] | None = None) -> None:
     except click.Abort:
         click.echo("stopped", err=True)
         sys.exit(130)
+    except click.exceptions.NoArgsIsHelpError as problem:
+        # `moonless` alone asks what there is: the whole help, as it is set.
+        click.echo(problem.ctx.get_help() if problem.ctx is not None else group.help, err=True)
+        sys.exit(2)
     except click.ClickException as problem:
         click.echo(f"moonless: {_one_line(problem.format_message())}", err=True)
         sys.exit(2)
     except MoonlessError as problem:
         click.echo(f"moonless: {_one_line(str(problem))}", err=True)
+        sys.exit(2)
+    except MemoryError:
+        click.echo("moonless: this is more than the computer's memory holds", err=True)
         sys.exit(2)
     except BrokenPipeError:
         # `moonless read ... | head`: the reader has gone and there is nobody left to tell.

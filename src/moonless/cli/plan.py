@@ -120,7 +120,9 @@ def command(
     stations = read_stations(tide_files) if tide_files else None
     known = None if knowledge is None else _own_knowledge(knowledge)
     check_outputs({"--out": out, "--pdf": pdf, "--json": json_file, "--gpx": gpx_file})
-    with Progress(console=Console(stderr=True), transient=True) as progress:
+    console = Console(stderr=True)
+    # Where nobody watches it would leave an empty line before what is said.
+    with Progress(console=console, transient=True, disable=not console.is_terminal) as progress:
         task = progress.add_task("opening the chart", total=1.0)
 
         def tell(words: str, share: float) -> None:

@@ -7,9 +7,9 @@ from pathlib import Path
 
 import click
 
-from moonless.cli.parts.figures import Figure
+from moonless.cli.parts.figures import Figure, check_outputs
 from moonless.cli.parts.places import PLACE
-from moonless.files import replacing, write_whole
+from moonless.files import Drafts
 
 
 class _Shower(click.ParamType):  # type: ignore[type-arg, unused-ignore]
@@ -97,6 +97,7 @@ def command(
     from moonless.radar.prediction import Asked, Shower, chart_margin_m, predict
     from moonless.units import NS_PER_S, kn_to_mps
 
+    check_outputs({"--png": png_file, "--cat240": cat240_file})
     boat = read_boat(boat_file) if boat_file is not None else default_boat()
     lat, lon = place
     asked = Asked(
@@ -120,11 +121,12 @@ def command(
     within = [one for _, one in found.marks]
     likely = sum(one.p_detect >= 0.5 for one in within)
     hidden = sum(one.hidden_by_land for one in within)
-    if png_file is not None:
-        with replacing(png_file) as draft:
-            found.image().save(draft, format="PNG")
-    if cat240_file is not None:
-        write_whole(cat240_file, _blocks(found.counts, found.grid.cell_m, asked.heading_rad, boat.radar.angle_from))
+    with Drafts() as drafts:
+        if png_file is not None:
+            found.image().save(drafts.path(png_file), format="PNG")
+        if cat240_file is not None:
+            video = _blocks(found.counts, found.grid.cell_m, asked.heading_rad, boat.radar.angle_from)
+            drafts.binary(cat240_file).write(video)
     click.echo(
         f"{len(within)} charted marks within {range_nm:g} NM: {likely} likely to show, {hidden} hidden by land"
         + (f"; picture {png_file}" if png_file else "")

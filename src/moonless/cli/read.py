@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from moonless.cli.parts.bar import bar
-from moonless.cli.parts.figures import Figure
+from moonless.cli.parts.figures import Figure, check_outputs
 from moonless.cli.parts.many import ManyCommand
 from moonless.errors import InputError
 from moonless.files import Drafts
@@ -102,6 +102,9 @@ def command(
     is_set = radar_path is not None and is_polar(radar_path)  # which may be a folder
     _check_there([recording, None if is_set else radar_path, *(spec.path for spec in nmea_specs)])
     boat = _boat(boat_file)
+    check_outputs(
+        {"--out": out, "--geojson": geojson, "--gpx": gpx, "--nmea-out": nmea_out, "--signalk-out": signalk_out}
+    )
     known = _Known.read(tide_files, tide_m, knowledge)
     with Drafts() as files:
         writer = _Writer(files, out, geojson, gpx)

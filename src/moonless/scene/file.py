@@ -6,6 +6,7 @@ import math
 import os
 from collections.abc import Mapping
 from dataclasses import replace
+from datetime import datetime
 from pathlib import Path
 
 from moonless.boat.file import default_boat, read_boat
@@ -66,7 +67,7 @@ def scene_from_dict(found: Mapping[str, object], path: Path) -> Scene:
         name=head["name"],
         about=head.get("about", ""),
         seed=head.get("seed", 1),
-        start_ns=utc_to_ns(head["start"]),
+        start_ns=_start_ns(reader, head["start"]),
         duration_s=head.get("duration_s"),
         frame=LocalFrame(*head["origin"]),
         tide_m=head.get("tide_m", 0.5),
@@ -79,6 +80,13 @@ def scene_from_dict(found: Mapping[str, object], path: Path) -> Scene:
         sensors=_sensors(tables["sensors"]),
         objects=objects,
     )
+
+
+def _start_ns(reader: TableReader, start: datetime) -> int:
+    # Category 240 and NMEA carry a time of day and a year of two figures; the sky is known from 1900 to 2050.
+    if not 1980 <= start.year < 2050:
+        raise reader.fail("scene.start", f"{start.year} is not a year a scene can be made in: 1980 to 2049")
+    return utc_to_ns(start)
 
 
 def _waters(reader: TableReader, folder: Path, table: Values) -> Waters:

@@ -14,12 +14,15 @@ from pathlib import Path
 from typing import Any
 
 from moonless.errors import InputError, SourceError
+from moonless.files import read_small
 from moonless.frames import geodesic
 from moonless.sea.constituents import CONSTITUENTS
 from moonless.units import kn_to_mps
 
 # Metres, or knots: the largest tides are under 17 m from low to high, the fastest streams under 20 kn (from memory).
 _MOST_AMPLITUDE = 20.0
+# All the stations of a large agency come to some tens of megabytes.
+MOST_BYTES = 200_000_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,9 +131,11 @@ def read_stations(paths: Iterable[Path]) -> Stations:
     warnings: list[str] = []
     for path in paths:
         try:
-            records = json.loads(Path(path).read_text(encoding="utf-8"))
+            records = json.loads(read_small(path, MOST_BYTES).decode("utf-8"))
         except OSError as problem:
             raise InputError(f"{path}: cannot be opened: {problem.strerror}") from problem
+        except InputError:
+            raise
         except (ValueError, RecursionError) as problem:  # the second: brackets in brackets in brackets
             raise SourceError(f"{path}: is not JSON: {problem}") from problem
         found = stations_of(records, str(path))

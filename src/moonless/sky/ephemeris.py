@@ -5,6 +5,7 @@ DE421 serves 1900 to 2050; a date outside is refused.
 
 from __future__ import annotations
 
+import atexit
 from dataclasses import dataclass
 from datetime import datetime
 from functools import lru_cache
@@ -29,7 +30,10 @@ FIRST_S, LAST_S = -2_208_988_800.0, 2_524_608_000.0  # 1900-01-01, 2050-01-01
 def _loaded() -> tuple[Any, Any]:
     folder = str(files("skyfield_data").joinpath("data"))
     loader = Loader(folder, verbose=False, expire=False)
-    return loader.timescale(builtin=True), loader("de421.bsp")
+    found = loader("de421.bsp")
+    # The library keeps the file open; left so it is complained of when the program ends.
+    atexit.register(found.close)
+    return loader.timescale(builtin=True), found
 
 
 def timescale() -> Any:

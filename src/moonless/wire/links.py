@@ -127,6 +127,11 @@ def parse_link(text: str) -> LinkSpec:
         raise InputError(f"link {text!r}: {problem}") from problem
     if not host or not port:
         raise InputError(f"link {text!r}: give both host and port, as {kind}://HOST:PORT")
+    if host.replace(".", "").isdigit():  # figures alone are an address, and no name is looked up for them
+        try:
+            ipaddress.ip_address(host)
+        except ValueError:
+            raise InputError(f"link {text!r}: {host} is not an address: four figures from 0 to 255") from None
     if kind == "ws" and not parts.fragment and not parts.username:
         return LinkSpec(text, "ws", host=host, port=port)
     if parts.path not in ("", "/") or parts.query or parts.fragment or parts.username:

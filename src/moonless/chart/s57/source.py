@@ -120,17 +120,37 @@ def is_layered_folder(path: Path) -> bool:
         return False
 
 
+# S-57 bounds a cell at 5 MB (edition 3.1, appendix B.1); files made by others are given room.  Vector sources of whole
+# coasts come to some gigabytes.
+MOST_CELL_BYTES, MOST_SOURCE_BYTES = 100_000_000, 8_000_000_000
+
+
+def check_size(path: Path) -> None:
+    """Refuse a source larger than one can be, before a byte of it is read.  Raises ChartError."""
+    for file in files_of(path):
+        most = MOST_CELL_BYTES if is_cell(path) else MOST_SOURCE_BYTES
+        try:
+            size = file.stat().st_size
+        except OSError:
+            continue
+        if size > most:
+            raise ChartError(f"{file}: {size} bytes are too many for a chart; {most} are the most")
+
+
 def read_source(path: Path, progress: Progress | None = None) -> SourceFeatures:
     """Return everything in a cell or vector source.
 
     Raises ChartError, one line naming the file, if it cannot be read whole.
     """
+    check_size(path)
     try:
         return _read_cell(path, progress) if is_cell(path) else _read_layers(path, progress)
     except OSError as problem:
         raise ChartError(f"{path}: cannot be read: {problem.strerror or problem}") from problem
     except (RuntimeError, ValueError) as problem:
-        raise ChartError(f"{path}: GDAL cannot read it: {_one_line(problem)}") from problem
+        if "not recognized as being in a supported file format" in str(problem):
+            raise ChartError(f"{path}: is no chart: neither an ENC cell nor a readable vector file") from problem
+        raise ChartError(f"{path}: cannot be read as a chart: {_one_line(problem)}") from problem
 
 
 def _read_cell(path: Path, progress: Progress | None) -> SourceFeatures:

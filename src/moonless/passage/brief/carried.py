@@ -14,6 +14,7 @@ from typing import Any
 
 from moonless.boat.types import Boat
 from moonless.errors import InputError, SourceError
+from moonless.files import read_small
 from moonless.passage.night import Night
 from moonless.passage.way.route import Route, Waypoint
 from moonless.sea.stations import Stations, stations_of
@@ -78,12 +79,11 @@ def read_carried(path: Path) -> Carried:
     wrote.
     """
     try:
-        size = path.stat().st_size
-        if size > MOST_BYTES:
-            raise SourceError(f"{path}: {size} bytes are too many for a plan; {MOST_BYTES} are the most")
-        found = json.loads(path.read_text(encoding="utf-8"))
+        found = json.loads(read_small(path, MOST_BYTES).decode("utf-8"))
     except OSError as problem:
         raise InputError(f"{path}: cannot be opened: {problem.strerror}") from problem
+    except InputError:
+        raise
     except (ValueError, RecursionError) as problem:
         raise SourceError(f"{path}: is not JSON: {problem}") from problem
     try:

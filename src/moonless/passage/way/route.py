@@ -16,6 +16,7 @@ import shapely
 from numpy.typing import NDArray
 
 from moonless.errors import InputError, SourceError
+from moonless.files import read_small
 from moonless.frames import LocalFrame, destination, geodesic
 from moonless.units import iso_utc
 
@@ -157,11 +158,9 @@ def read_gpx(path: Path) -> Route:
     SourceError  If it is not GPX, or a point's position is not on earth.
     """
     try:
-        raw = Path(path).read_bytes()
+        raw = read_small(path, MAX_GPX_BYTES)
     except OSError as problem:
         raise InputError(f"{path}: cannot be opened: {problem.strerror}") from problem
-    if len(raw) > MAX_GPX_BYTES:
-        raise SourceError(f"{path}: {len(raw)} bytes are too many for a route; {MAX_GPX_BYTES} are the most")
     try:
         _refuse_document_type(path, raw)
         root = ET.fromstring(raw)
