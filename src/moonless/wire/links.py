@@ -127,11 +127,9 @@ def parse_link(text: str) -> LinkSpec:
         raise InputError(f"link {text!r}: {problem}") from problem
     if not host or not port:
         raise InputError(f"link {text!r}: give both host and port, as {kind}://HOST:PORT")
-    if host.replace(".", "").isdigit():  # figures alone are an address, and no name is looked up for them
-        try:
-            ipaddress.ip_address(host)
-        except ValueError:
-            raise InputError(f"link {text!r}: {host} is not an address: four figures from 0 to 255") from None
+    parts_of = host.split(".")  # figures alone are an address, and no name is looked up for them
+    if "".join(parts_of).isdigit() and (len(parts_of) != 4 or any(not p or int(p) > 255 for p in parts_of)):
+        raise InputError(f"link {text!r}: {host} is not an address: four figures from 0 to 255")
     if kind == "ws" and not parts.fragment and not parts.username:
         return LinkSpec(text, "ws", host=host, port=port)
     if parts.path not in ("", "/") or parts.query or parts.fragment or parts.username:
