@@ -175,7 +175,7 @@ def test_the_range_goes_by_itself_and_holds_what_is_called(page: Page) -> None:
 def test_a_screen_reader_finds_every_echo_in_words(page: Page) -> None:
     sized(page, 390, 844)
     page.rest()
-    page.press(",")
+    page.press("/")
     lines = page.page.locator("#echoes li").all_inner_texts()
     told = [e for e in page.state("reading.echoes") if e["is"] not in ("shore", "clutter")]
     assert len(lines) == len(told) + len(page.state("reading.missing"))

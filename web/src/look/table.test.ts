@@ -30,9 +30,10 @@ describe("night", () => {
     expect(contrast(safety, shoal)).toBeGreaterThan(2.5);
     expect(contrast(land, sheet)).toBeGreaterThan(1.2);
     expect(contrast(echoWeak, sheet)).toBeGreaterThan(1.6);
-    expect(contrast(echoStrong, land)).toBeGreaterThan(3);
+    expect(contrast(echoStrong, land)).toBeGreaterThan(2);
     expect(luminance(contour)).toBeLessThan(luminance(coast));
-    expect(luminance(echoStrong)).toBeGreaterThan(luminance(speak));
+    // A shore close by fills much of the sheet: its echo must not light the wheelhouse, nor drown what speaks.
+    expect(luminance(echoStrong)).toBeLessThan(0.7 * luminance(speak));
   });
 
   it("never starts from anything but black", () => {

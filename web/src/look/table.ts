@@ -47,7 +47,7 @@ export const LOOKS: Readonly<Record<Look, Inks>> = {
     safety: [178, 10, 4],
     bridge: [150, 6, 3],
     echoWeak: [112, 5, 2],
-    echoStrong: [222, 15, 7],
+    echoStrong: [168, 10, 4],
   },
   dusk: {
     sheet: [9, 7, 5],

@@ -265,7 +265,7 @@ export function keyTable(reach: Reach, bar: Bar): Key[] {
     { keys: ["f"], shown: "f", does: "the story faster: 1, 2, 4, 8 times", press: doer.faster },
     { keys: ["0"], shown: "0", does: "start the story again (asks first)", press: doer.restart },
     { keys: ["z"], shown: "z", does: "the radar's bow mark against the chart", press: () => reach.setup.open("bow") },
-    { keys: [","], shown: ",", does: "all echoes, in words", press: reach.echoes },
+    { keys: ["/"], shown: "/", does: "all echoes, in words", press: reach.echoes },
     { keys: ["."], shown: ".", does: "all that is said now, in full", press: reach.now },
     { keys: ["Home"], shown: "Home", does: "back to the boat, the range by itself", press: doer.back },
     { keys: ["1"], shown: "1", does: "set up: links, charts, boat", press: () => (reach.setup.isThere ? reach.setup.open("hear") : undefined) },

@@ -4,7 +4,7 @@
  */
 import { threeFigures } from "../geo/angles";
 import { rangeBearing } from "../geo/mercator";
-import { sayDistance, type DistanceUnit } from "../geo/units";
+import { inOneSystem, sayDistance, type DistanceUnit } from "../geo/units";
 import { css } from "../look/table";
 import type { Place } from "../layers/ink/tools/measure";
 import { at, css2, ink, type View } from "../layers/ink/view";
@@ -90,12 +90,12 @@ export class RouteTool implements Tool {
     const whole = `Route, ${points.length} points, ${sayDistance(length, unit)}`;
     const index = this.#legs.findIndex((l) => l !== null && l.stops.length > 0);
     const bad = index < 0 ? undefined : this.#legs[index];
-    if (bad != null) return { text: `${whole}. Leg ${index + 1} refused: ${bad.stops[0]?.say ?? ""}.`, isLoud: true };
+    if (bad != null) return { text: `${whole}. Leg ${index + 1} refused: ${inOneSystem(bad.stops[0]?.say ?? "", unit)}.`, isLoud: true };
     if (this.unanswered > 0) return { text: `${whole}. The chart is being asked.`, isLoud: false };
     const against = this.#legs.findIndex((l) => l !== null && l.against.length > 0);
     const least = Math.min(...this.#legs.map((l) => l?.least_depth_m ?? Number.POSITIVE_INFINITY));
     const depth = Number.isFinite(least) ? `least charted ${least.toFixed(1)} m` : "depth not charted";
-    if (against >= 0) return { text: `${whole}, ${depth}. Mind on leg ${against + 1}: ${this.#legs[against]?.against[0]?.say ?? ""}.`, isLoud: false };
+    if (against >= 0) return { text: `${whole}, ${depth}. Mind on leg ${against + 1}: ${inOneSystem(this.#legs[against]?.against[0]?.say ?? "", unit)}.`, isLoud: false };
     return { text: `${whole}, ${depth}. The chart has nothing against it.`, isLoud: false };
   }
 
