@@ -78,3 +78,13 @@ def test_a_worker_that_dies_changes_nothing(recordings: list[str]) -> None:
 def test_a_cluster_that_does_not_answer_is_one_line() -> None:
     with pytest.raises(LinkError, match="no scheduler answers"):
         list(over_cluster(Job(), ["a.mcap"], frozenset(), "tcp://127.0.0.1:9", wait_s=0.5))
+
+
+@pytest.mark.slow
+@pytest.mark.filterwarnings("ignore")  # the scheduler's own, of its sockets at the end
+def test_a_cluster_gives_what_one_process_does(recordings: list[str]) -> None:
+    from distributed import LocalCluster
+
+    with LocalCluster(n_workers=2, threads_per_worker=1, processes=False, dashboard_address=None) as cluster:
+        far = {o.recording: o.summary for o in over_cluster(Job(), recordings, frozenset(), cluster.scheduler_address)}
+    assert far == {o.recording: o.summary for o in over_cores(Job(), recordings, frozenset(), 1)}

@@ -186,7 +186,7 @@ def over_cluster(
         raise LinkError(f"--cluster {address}: no scheduler answers: {' '.join(str(problem).split())[:120]}") from None
     with client:
         asked = [client.submit(reduce, job, one, known, pure=False, retries=_TRIES) for one in recordings]
-        for done in distributed.as_completed(asked):  # type: ignore[no-untyped-call]
+        for done in distributed.as_completed(asked, loop=client.loop):  # type: ignore[no-untyped-call]
             yield _outcome(done, recordings[asked.index(done)])
 
 
