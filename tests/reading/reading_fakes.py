@@ -99,7 +99,9 @@ def make_track(
         "strength_db": 25.0, "started_ns": T0 - 60 * S, "last_plot_ns": T0, "n_scans": 24, "n_hits": 23,
         "misses_in_a_row": 0, "last_plot": None,
     }  # fmt: skip
-    return Track(**{**values, **changes})
+    values |= changes
+    values.setdefault("seen_share", min(1.0, values["n_hits"] / values["n_scans"]))  # as often lately as ever
+    return Track(**values)
 
 
 def make_situation(

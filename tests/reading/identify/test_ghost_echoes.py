@@ -259,3 +259,13 @@ def test_what_moves_and_is_seldom_hit_is_not_told_as_a_vessel() -> None:
     seldom = make_track(2, -400.0, 800.0, 3.0, 3.0, n_scans=25, n_hits=8)
     evidence = gather((steady, seldom), UNDER_WAY, None, make_boat(), PoseSigma(2.0, 0.004))
     assert [one.kind for one in explain(evidence, None, None)] == ["vessel", "clutter"]
+
+
+def test_a_ship_that_was_lost_for_a_while_is_no_sea_once_she_shows_in_every_turn_again() -> None:
+    """101 m at 8 knots, lost behind a jetty for half a minute (real video): told as clutter for two minutes after."""
+    back = make_track(1, 400.0, 800.0, 3.0, 3.0, n_scans=60, n_hits=26, seen_share=0.97)
+    hopper = make_track(2, -400.0, 800.0, 3.0, 3.0, n_scans=60, n_hits=26, seen_share=0.62)
+    young = make_track(3, 0.0, -900.0, 3.0, 3.0, n_scans=24, n_hits=10, seen_share=0.97)
+    poor = make_track(4, -900.0, 0.0, 3.0, 3.0, n_scans=60, n_hits=18, seen_share=0.97)
+    evidence = gather((back, hopper, young, poor), UNDER_WAY, None, make_boat(), PoseSigma(2.0, 0.004))
+    assert [one.kind for one in explain(evidence, None, None)] == ["vessel", "clutter", "clutter", "clutter"]
