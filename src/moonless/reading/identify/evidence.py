@@ -53,6 +53,7 @@ class Evidence:
     of_shore: NDArray[np.bool_]  # this turn's echo is a piece of one, or of a chain, longer than any hull
     afloat: Floats  # how likely it lies in water at all, 0..1: an echo well inside charted land does not
     answered: Floats  # in what share of the turns before it came there the ground on its way had answered
+    with_boat: Floats  # how well each goes with the boat's own wash, at the nearest that the radar hears, 0..1
 
 
 def gather(
@@ -137,7 +138,23 @@ def gather(
         # On the shoreline itself land says nothing against a boat that lies along it.
         afloat=np.minimum(1.0, 2.0 * ndtr(-inland / np.maximum(sigma, 1.0))),
         answered=np.zeros(len(tracks)) if answered is None else answered,
+        with_boat=goes_with_boat(tracks, reach, own, boat.radar.min_range_m),
     )
+
+
+# So much past the nearest that the radar hears, what keeps to the boat's own velocity, to this share of it (one sigma),
+# is her wash or the edge of the sea round her; a boat that near is past any radar's help.  Own figures.
+WASH_M, WASH_SHARE, WASH_FROM_MPS = 15.0, 0.25, 1.5
+
+
+def goes_with_boat(tracks: tuple[Track, ...], reach: Floats, own: OwnPlane, nearest_m: float) -> Floats:
+    """Return (n,) how well each keeps close aboard at the boat's own velocity, 0..1; none where she lies still."""
+    speed = math.hypot(*own.velocity)
+    if speed < WASH_FROM_MPS or not len(tracks):
+        return np.zeros(len(tracks))
+    away = np.array([math.hypot(t.velocity_east - own.velocity[0], t.velocity_north - own.velocity[1]) for t in tracks])
+    keeps = np.exp(-0.5 * (away / (WASH_SHARE * speed)) ** 2)
+    return np.asarray(np.where(reach < nearest_m + WASH_M, keeps, 0.0))
 
 
 def _pose_covariance(rel: Floats, reach: Floats, boat: Boat, pose: PoseSigma) -> Floats:

@@ -72,6 +72,7 @@ DRAGGED_NOT_SUNK = 0.9
 DRAGGED_FROM = 0.35
 # What the tracker calls a ghost is one, unless its record is that of chance or a charted thing stands just there.
 GHOST, CHANCE_GHOST = 2e-4, 1e-6
+WASH_PER_M2 = 1e-3  # round every boat, beside the chance of another that keeps so near; own figure
 # Pieces of shore a square metre to expect where one is seen and no chart covers the water: a piece of a shore that a
 # tracker hops along counts against a vessel, one that runs steadily does not.  Own figure.
 RADAR_SHORE_PER_M2 = 1e-4
@@ -148,6 +149,8 @@ def explain(
     # What hops from one standing echo to the next is no hull, however strong each of them is.
     anyway = ANYWAY_PER_M2 * _runs_over_standing(evidence) * moving
     density[:, CLUTTER] = np.maximum(density[:, CLUTTER], anyway * evidence.afloat)
+    # The edge of the sea round the boat goes with her, as strong as any hull.
+    density[:, CLUTTER] = np.maximum(density[:, CLUTTER], WASH_PER_M2 * evidence.with_boat)
     # The ghost of a steady thing is steady; what is hit now and then only happens to lie where a ghost might.
     density[:, FALSE] = np.where(evidence.is_ghost, GHOST * (1.0 - hops) + CHANCE_GHOST * hops, 1e-9)
     density[:, FALSE] = np.maximum(density[:, FALSE], evidence.multiple_density)
