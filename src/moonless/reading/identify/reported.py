@@ -33,8 +33,8 @@ CUT_OFTEN = 10
 UNPARTED_BEAMS, UNPARTED_PULSES, SHORT_MISS = 0.5, 1.0, 2
 # From this length a hull shows as several echoes; how far past her outline one of them may be placed.
 HULL_FROM_M, HULL_SLACK_M = 30.0, 12.0
-# Of one under way, the middle of either piece may have wandered along her by this share of her length; two still marks
-# in one beam may be no farther apart than that.
+# Of a vessel, by AIS or under way, the middle of either piece may have wandered along her by this share of her length;
+# two still marks in one beam may be no farther apart than that.
 HULL_WANDER = 0.25
 # An echo seems no longer than this, times and more, of what AIS tells of the one thing it is of.
 AIS_TIMES, AIS_MORE_M = 2.0, 30.0
@@ -154,7 +154,8 @@ def _pieces(tracks: tuple[Track, ...], state: Floats, beam_m: Floats) -> NDArray
             continue
         gap = state[:, :2] - state[k, :2]
         angle = outline[k][1]
-        half_length = (0.5 + HULL_WANDER * (hull.p_moving > 0.5)) * length[k] + HULL_SLACK_M
+        wanders = HULL_WANDER if hull.ais is not None or hull.p_moving > 0.5 else 0.0
+        half_length = (0.5 + wanders) * length[k] + HULL_SLACK_M
         half_beam = 0.5 * (hull.beam_m or 0.0) + HULL_SLACK_M + 0.25 * float(beam_m[k])
         if angle is None:
             angle, half_beam = 0.0, half_length
