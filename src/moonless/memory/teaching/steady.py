@@ -84,11 +84,26 @@ def together(lat: Floats, lon: Floats, link_m: float) -> list[Longs]:
         return []
     phi, lam = np.radians(lat), np.radians(lon)
     xyz = EARTH_M * np.column_stack([np.cos(phi) * np.cos(lam), np.cos(phi) * np.sin(lam), np.sin(phi)])
-    pairs = cKDTree(xyz).query_pairs(link_m, output_type="ndarray")
-    n = len(lat)
+    # What shares a cell is linked; of two cells one pair of places that is near enough links all.  So there is as much
+    # to do as there is water, however often each place was told.
+    cells, cell = np.unique(np.floor(xyz * (math.sqrt(3.0) / link_m)).astype(np.int64), axis=0, return_inverse=True)
+    cell = cell.reshape(-1)
+    order = np.argsort(cell, kind="stable")
+    trees = [cKDTree(xyz[one]) for one in np.split(order, np.cumsum(np.bincount(cell))[:-1])]
+    beside = cKDTree(cells).query_pairs(2.0, p=math.inf, output_type="ndarray")
+    linked = [(a, b) for a, b in beside.tolist() if _touch(trees[a], trees[b], link_m)]
+    pairs = np.array(linked, dtype=np.int64).reshape(-1, 2)
+    n = len(cells)
     graph = coo_matrix((np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), shape=(n, n))
-    _, label = connected_components(graph, directed=False)
-    return [np.flatnonzero(label == k) for k in range(label.max() + 1)]
+    label = connected_components(graph, directed=False)[1][cell]
+    # Numbered by their first rows.
+    _, first = np.unique(label, return_index=True)
+    return [np.flatnonzero(label == label[k]) for k in np.sort(first)]
+
+
+def _touch(one: cKDTree, other: cKDTree, link_m: float) -> bool:
+    few, many = sorted((one, other), key=lambda tree: tree.n)
+    return bool(np.isfinite(many.query(few.data, distance_upper_bound=link_m * (1.0 + 1e-12))[0]).any())
 
 
 def _find_among(told: Told, rows: Longs, looked: Looked) -> tuple[list[Proposal], Longs]:
@@ -98,28 +113,28 @@ def _find_among(told: Told, rows: Longs, looked: Looked) -> tuple[list[Proposal]
     sigma = np.array([told.sightings[k].sigma_m for k in rows])
     run, weight = told.run[rows], told.weight[rows]
     free = np.ones(len(rows), dtype=np.bool_)
-    gap = np.hypot(*(at[:, None, :] - at[None, :, :]).transpose(2, 0, 1))
-    near = gap <= np.clip(GATE_SIGMA * np.hypot(sigma[:, None], sigma[None, :]), LEAST_GATE_M, MOST_GATE_M)
-    tried = np.zeros(len(rows), dtype=np.bool_)
+    neighbours = _Neighbours(at, sigma)
     # Seen here on fewer runs than make a thing: boats that came and went, or nothing.
-    lone = np.array([len(np.unique(run[near[i]])) < LEAST_RUNS for i in range(len(rows))])
+    lone = np.zeros(len(rows), dtype=np.bool_)
+    score = np.zeros(len(rows), dtype=np.int64)
+    for i in range(len(rows)):
+        near = neighbours.of(i)
+        lone[i] = len(np.unique(run[near])) < LEAST_RUNS
+        score[i] = _of_runs(run, weight, near)
     out: list[Proposal] = []
-    while True:
-        score = np.array(
-            [_of_runs(run, weight, near[i] & free) if free[i] and not tried[i] else 0 for i in range(len(rows))]
-        )
-        if not score.any():
-            break
+    while score.any():
         # Of places equally often told the best placed goes first, then by the rows' own order.
         i = int(np.lexsort((np.arange(len(rows)), sigma, -score))[0])
-        members = near[i] & free
+        members = np.zeros(len(rows), dtype=np.bool_)
+        members[neighbours.of(i)] = True
+        members &= free
         for _ in range(3):
             centre = _mean(at[members], weight[members] / sigma[members] ** 2)
             off = np.hypot(*(at - centre).T)
             members = free & (off <= np.clip(GATE_SIGMA * sigma, LEAST_GATE_M, MOST_GATE_M))
             if not members.any():
                 break
-        tried[i] = True
+        score[i] = 0  # tried
         proposal = None
         if members.any():
             loners = int(np.sum(lone & ~members & (np.hypot(*(at - centre).T) <= ANCHORAGE_M)))
@@ -128,7 +143,32 @@ def _find_among(told: Told, rows: Longs, looked: Looked) -> tuple[list[Proposal]
         if proposal is not None:
             out.append(proposal)
             free &= ~members
+            score[members] = 0
+            for k in neighbours.about(members):
+                if score[k] > 0:
+                    near = neighbours.of(int(k))
+                    score[k] = _of_runs(run, weight, near[free[near]])
     return out, rows[free]
+
+
+class _Neighbours:
+    """Which rows could be of one thing, asked row by row: all pairs of thousands of runs would fill the memory."""
+
+    def __init__(self, at: Floats, sigma: Floats) -> None:
+        self._at, self._sigma, self._tree = at, sigma, cKDTree(at)
+
+    def of(self, row: int) -> Longs:
+        """Return the rows within the gate of one, itself among them, in order."""
+        found = self._tree.query_ball_point(self._at[row], MOST_GATE_M + 1e-6, return_sorted=True)
+        near = np.array(found, dtype=np.int64)
+        gap = np.hypot(*(self._at[near] - self._at[row]).T)
+        gate = np.clip(GATE_SIGMA * np.hypot(self._sigma[near], self._sigma[row]), LEAST_GATE_M, MOST_GATE_M)
+        return np.asarray(near[gap <= gate])
+
+    def about(self, which: NDArray[np.bool_]) -> Longs:
+        """Return the rows within the widest gate of any of some."""
+        away, _ = cKDTree(self._at[which]).query(self._at, distance_upper_bound=MOST_GATE_M + 1e-6)
+        return np.flatnonzero(np.isfinite(away))
 
 
 def _thing(
@@ -218,7 +258,7 @@ def _present(told: Told, rows: Longs, looked: tuple[int, int]) -> tuple[float, f
     return mean, low, len(runs), max(looked[1], len(runs))
 
 
-def _of_runs(run: Longs, weight: Longs, which: NDArray[np.bool_]) -> int:
+def _of_runs(run: Longs, weight: Longs, which: NDArray[np.bool_] | Longs) -> int:
     """Return the weight of the different runs among some rows."""
     _, first = np.unique(run[which], return_index=True)
     return int(weight[which][first].sum())
