@@ -77,14 +77,20 @@ class MadeRun:
                 out.append((now, "nmea", (write.write_rot(self.turn_rate) + "\r\n").encode()))
             if k % 5 == 0 and self.has_position(t):
                 said_ns = now + round(self.clock_s(t) * NS_PER_S)
-                lat, lon = FRAME.to_geographic(
-                    self.speed * math.sin(self.heading_rad) * t + self.shift_m(t),
-                    self.speed * math.cos(self.heading_rad) * t,
-                )
+                east, north = self._way(t)
+                lat, lon = FRAME.to_geographic(east + self.shift_m(t), north)
                 place = (lat, lon) if self.has_fix(t) else (None, None)
-                line = write.write_rmc(said_ns, *place, self.heading_rad, self.speed)  # type: ignore[call-arg]
+                line = write.write_rmc(said_ns, *place, heading % TAU, self.speed)  # type: ignore[call-arg]
                 out.append((now, "nmea", (line + "\r\n").encode()))
         yield from sorted(out, key=lambda event: event[0])
+
+    def _way(self, t: float) -> tuple[float, float]:
+        """Return how far she has come, east and north: along her heading, in a circle where she turns."""
+        begin, now = self.heading_rad, self.heading_rad + self.turn_rate * t
+        if self.turn_rate == 0.0:
+            return self.speed * math.sin(begin) * t, self.speed * math.cos(begin) * t
+        radius = self.speed / self.turn_rate
+        return radius * (math.cos(begin) - math.cos(now)), radius * (math.sin(now) - math.sin(begin))
 
     def play(self, seconds: float, chain: Chain | None = None, tick_s: float = 0.25) -> list[Turn]:
         """Return the turns of a run, time passing all the while."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator
 from dataclasses import replace
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -14,6 +15,7 @@ from watch_made_run import CELL_M, N_CELL, N_SPOKE, PERIOD_S, T0, MadeRun, secon
 from moonless.boat.file import default_boat
 from moonless.constants import TAU
 from moonless.units import NS_PER_S, kn_to_mps
+from moonless.watch.instruments.radar.hearing import RadarHearing
 from moonless.watch.instruments.radar.spoke_order import SpokeOrder
 from moonless.watch.pipeline.chain import Chain
 from moonless.watch.types import Turn
@@ -145,3 +147,30 @@ def test_a_shorter_scale_never_lets_her_go_faster() -> None:
         stops_m, stops_s = v * boat.skipper.react_s + v * v / 0.5, boat.skipper.react_s + v / 0.25
         assert boat.stopping or stops_m + boat.skipper.hidden_boat_speed * stops_s <= N_CELL * cell_m + 2 * cell_m
     assert speeds == sorted(speeds) and math.isfinite(speeds[0]) and speeds[0] < speeds[-1]
+
+
+def _turn_of(range_m: np.ndarray, k: int) -> tuple[Any, Any]:
+    """One turn of a set that cuts noise and sea away: echoes at these ranges, spread round the boat."""
+    n = len(range_m)
+    angle = np.arange(n) * 2.0 * np.pi / n
+    scan = SimpleNamespace(
+        time_ns=np.array([k * 10**9]), end_ns=(k + 1) * 10**9, n_cell=60, received_fraction=1.0, max_range_m=4000.0
+    )
+    plots = SimpleNamespace(range_m=range_m, azimuth_rel_rad=angle, heading_true_rad=np.zeros(n))
+    return scan, SimpleNamespace(clutter_db=np.zeros((4, 60)), plots=plots, is_cut=True)
+
+
+@pytest.mark.parametrize("is_told", [True, False])
+def test_metres_put_right_make_no_radar_deaf(is_told: bool) -> None:
+    hearing = RadarHearing()
+    range_m = np.linspace(500.0, 1500.0, 12)
+    for k in range(4):
+        hearing.picture(*_turn_of(range_m, k))
+    assert hearing.is_shown
+    if is_told:
+        hearing.measured_anew()
+    hearing.picture(*_turn_of(2.0 * range_m, 5))
+    # What was 500 to 1500 m off stands at 1000 to 3000 m now, and nothing stands where it stood.
+    assert (hearing.deaf_since_ns is None) == is_told
+    hearing.picture(*_turn_of(2.0 * range_m, 6))
+    assert hearing.deaf_since_ns is None and hearing.is_shown

@@ -75,6 +75,10 @@ class FaultWatch:
         """Take note of what a turn shows: does the radar hear?"""
         self._radar.picture(scan, picture)
 
+    def measured_anew(self) -> None:
+        """Take note that the radar's metres are put right from here on."""
+        self._radar.measured_anew()
+
     def radar_blocks(self, now_ns: int, n_good: int, n_bad: int) -> None:
         """Take note of how many blocks of what came in could be used, and how many not."""
         self._radar.blocks(now_ns, n_good, n_bad)

@@ -306,6 +306,7 @@ class Chain:
     def _put_range_right(self, factor: float, time_ns: int) -> None:
         """Take the set's metres by a factor from the next spoke on.  All that was made of the old ones is of no use."""
         self.radar.range_factors.found(factor, time_ns)
+        self._integrity.watch.measured_anew()
         self._judge.begin_again()
         self._tracking.begin_again()
 

@@ -47,6 +47,10 @@ class RadarHearing:
         self._n_standing = 0
         self._last: list[tuple[Floats, Floats]] | None = None
 
+    def measured_anew(self) -> None:
+        """Forget where echoes stood: the set's metres are taken otherwise from here on, and none stands there again."""
+        self._last = None
+
     def picture(self, scan: Scan, picture: EchoPicture) -> None:
         """Take in what a turn shows."""
         began_ns = int(scan.time_ns.min())
@@ -55,6 +59,7 @@ class RadarHearing:
         if known.size == 0 or scan.received_fraction < LEAST_RECEIVED:
             return  # what little was received proves nothing: another fault's matter
         return_db = float(np.median(known))
+        can_stand = self._last is not None or self._heard_ns is None
         before, self._n_standing = self._n_standing, self._standing(picture, scan.max_range_m)
         hears = return_db > RETURN_DB or self._n_standing >= 2 or (self._n_standing >= 1 and before >= 1)
         if hears:
@@ -62,6 +67,8 @@ class RadarHearing:
             self._was_ample = return_db > AMPLE_DB or self._n_standing >= AMPLE_ECHOES
             self._n_nothing, self.deaf_since_ns = 0, None
             return
+        if not can_stand:
+            return  # there is nothing to hold this turn against
         self._n_nothing += 1
         turns = TURNS_AT_FIRST if self._heard_ns is None else TURNS
         # A set that cuts noise and sea away shows nothing where nothing is: how far it sees is then not known, no more.

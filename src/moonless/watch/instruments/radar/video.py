@@ -61,6 +61,10 @@ class RadarWatch:
         """Take note of what a turn shows: does the radar hear?"""
         self._hearing.picture(scan, picture)
 
+    def measured_anew(self) -> None:
+        """Take note that the set's metres are put right from here on."""
+        self._hearing.measured_anew()
+
     @property
     def is_hearing_shown(self) -> bool:
         """Whether the radar has shown that it hears."""
