@@ -28,8 +28,8 @@ DEFAULT_PORT = 8441
     "  moonless practice\n"
     "  moonless practice --chart charts/ --boat boat.toml --at 42.352,-71.035\n"
     "  moonless practice --list\n"
-    "  moonless practice --step hidden --seed 4 --png asked.png\n"
-    '  moonless practice --step hidden --seed 4 --answer "land hides it" --png answered.png\n'
+    "  moonless practice --step hidden --seed 5 --png asked.png\n"
+    '  moonless practice --step hidden --seed 5 --answer "it would show" --png answered.png\n'
     "  moonless practice --progress"
 )
 @click.option("--chart", "charts", multiple=True, type=click.Path(path_type=Path), metavar="PATH",
