@@ -27,3 +27,12 @@ def made_helm() -> Iterator[str]:
     server = Server(str(HERE / "helm_made.py"))
     yield server.address
     server.stop()
+
+
+@pytest.fixture
+def young_helm() -> Iterator[str]:
+    """A made helm of this test alone: its story has just begun, however slow the machine is."""
+    need_browser()
+    server = Server(str(HERE / "helm_made.py"))
+    yield server.address
+    server.stop()
