@@ -31,7 +31,7 @@ FLOORS: list[list[str]] = [
     ["reading"],
     ["watch"],
     ["passage"],
-    ["practice", "debrief", "memory"],
+    ["practice", "debrief", "memory", "share"],
     ["helm"],
     ["cli", "api"],
 ]

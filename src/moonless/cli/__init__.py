@@ -25,6 +25,7 @@ COMMANDS: dict[str, str] = {
     "private": "Say what is kept of yours; gather it in one file; forget it.",
     "practice": "Learn the radar by day: exercises on made pictures, marked and remembered.",
     "debrief": "Look back on a run: track, meetings, orders, hidden water, what to practise.",
+    "share": "Make a recording fit to be given away: cut, thinned, moved, without names.",
     "doctor": "Say what is connected, what is stale, what is missing.",
 }
 

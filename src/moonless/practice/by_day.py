@@ -16,11 +16,8 @@ from moonless.practice.types import Marked
 from moonless.reading.types import Echo, Reading
 from moonless.sky.ephemeris import sky_state
 from moonless.units import NS_PER_S
+from moonless.watch.afterwards.by_eye import WORDS
 
-VESSEL, CHARTED, UNCHARTED, NOTHING = (
-    "a vessel or boat", "a charted mark", "something the chart has not", "the sea, rain or nothing"
-)  # fmt: skip
-WORDS = (VESSEL, CHARTED, UNCHARTED, NOTHING)
 # Own choices.  Sun well up; making way; seen by eye and yet not close; not asked all the time.
 SUN_UP_DEG, UNDER_WAY_KN = 3.0, 1.0
 NEAREST_M, FARTHEST_M = 200.0, 1_500.0

@@ -6,6 +6,7 @@
     bus         frames        the same, of NMEA 2000 frames as text (`docs/formats.md`)
     signalk     json          the same, of Signal K deltas
     readings    json          one line of readings.jsonl
+    eye         json          what the skipper saw at an echo (`docs/formats.md`)
 
 Rules of this file:
 - ``log_time`` is the time of receipt; ``publish_time`` equals it.
@@ -44,7 +45,7 @@ from moonless.wire.instruments import kind_of
 from moonless.wire.sentences import MAX_LINE
 from moonless.wire.signalk.decoder import MAX_MESSAGE
 
-RecordedKind = Literal["radar", "nmea", "bus", "signalk", "readings"]
+RecordedKind = Literal["radar", "nmea", "bus", "signalk", "readings", "eye"]
 
 FLUSH_NS = NS_PER_S
 PROFILE = "moonless"
@@ -54,6 +55,7 @@ _ENCODING: dict[RecordedKind, str] = {
     "bus": "frames",
     "signalk": "json",
     "readings": "json",
+    "eye": "json",
 }
 # One second of radar video is under 2 MB; a chunk this large is only ever closed by the clock.
 _CHUNK_BYTES = 16 * 1024 * 1024
@@ -132,6 +134,10 @@ class RecordingWriter:
     def reading(self, line: Mapping[str, Any], received_ns: int) -> None:
         """Keep one reading."""
         self._add("readings", json.dumps(line, separators=(",", ":")).encode(), received_ns)
+
+    def eye(self, line: Mapping[str, Any], received_ns: int) -> None:
+        """Keep what the skipper saw at an echo."""
+        self._add("eye", json.dumps(line, separators=(",", ":")).encode(), received_ns)
 
     def flush_if_due(self, now_ns: int) -> None:
         """Put what was taken in on the disk, if a second has passed since it last was."""

@@ -10,8 +10,9 @@ import pytest
 
 from moonless.errors import InputError
 from moonless.helm.practice.day import DayQuestions
-from moonless.practice.by_day import CHARTED, UNCHARTED, VESSEL, DayQuestion, ask_by_day, mark_by_eye
+from moonless.practice.by_day import DayQuestion, ask_by_day, mark_by_eye
 from moonless.reading.types import Call, Echo, Fault, Instruction, Own, Reading, Registration, SpeedAdvice
+from moonless.watch.afterwards.by_eye import CHARTED, UNCHARTED, VESSEL
 
 # 10:00 UTC of 21 June 2030 off Lisbon: forenoon, the sun high; 01:00: deep night (by any almanac).
 DAY_NS, NIGHT_NS = 1_908_266_400 * 10**9, 1_908_234_000 * 10**9
@@ -104,7 +105,8 @@ class Kept:
 
 def test_an_old_reading_is_not_asked_about_and_what_was_asked_goes_when_it_is_not_quiet() -> None:
     shown, kept = Shown(reading(echo(1, 400.0)), 60.0), Kept()
-    day = DayQuestions(shown, kept)
+    eyes: list[tuple[int, str]] = []
+    day = DayQuestions(shown, kept, lambda echo, eye: eyes.append((echo, eye)))
 
     async def run() -> None:
         assert "no reading" in (await day.do({"do": "ask"}))["why"]
@@ -120,5 +122,6 @@ def test_an_old_reading_is_not_asked_about_and_what_was_asked_goes_when_it_is_no
         await day.do({"do": "ask"})
         await day.do({"do": "told", "read": VESSEL, "eye": CHARTED})
         assert kept.told == [{"do": "eye", "read": VESSEL, "eye": CHARTED}]
+        assert eyes == [(2, CHARTED)], "what the eye saw goes to the run's recording"
 
     asyncio.run(run())

@@ -20,6 +20,7 @@ from moonless.helm.process.requests import (
     SeenByEye,
     SetSight,
     SourceRequest,
+    ToldByDay,
     TryManoeuvre,
 )
 from moonless.reading.situation import OwnState
@@ -128,6 +129,21 @@ def test_what_moves_is_noted_but_not_kept() -> None:
     assert isinstance(pipe.sent[-1], Answer) and pipe.sent[-1].asker == 3 and "not kept" in pipe.sent[-1].line
     assert handler.take(by_screen(KeepInMind(12345, "")))
     assert "no longer there" in pipe.sent[-1].line
+
+
+def test_what_the_eye_saw_goes_into_the_run_with_what_the_reading_had_there() -> None:
+    kept: list[Any] = []
+    turn = MadeSource().turn()
+    echo = next(e for e in turn.reading.echoes if e.id == 9)
+    handler = RequestHandler(FakeChain(), None, FakePipe().send, kept.append)
+    handler.saw(turn)
+    assert handler.take(by_screen(SeenByEye(9, "boat")))
+    assert handler.take(by_screen(ToldByDay(9, "a vessel or boat")))
+    assert handler.take(by_screen(SeenByEye(12345, "boat"))), "an echo that is gone is answered, not kept"
+    assert [one["what"] for one in kept] == ["boat", "a vessel or boat"]
+    assert {name: kept[0][name] for name in ("echo", "lat", "lon", "is", "charted")} == {
+        "echo": 9, "lat": echo.lat, "lon": echo.lon, "is": echo.kind, "charted": False,
+    }  # fmt: skip
 
 
 def test_no_reading_without_a_scan_is_told_while_kernels_are_compiled() -> None:

@@ -290,6 +290,7 @@ def test_live_links_give_turns_and_a_recording_of_them(tmp_path: Path) -> None:
             await finished.wait()
             while watch.chain.radar.decoder.counts.videos < 800 and not task.done():
                 await asyncio.sleep(0.02)
+        watch.record_seen({"what": "boat"})
         task.cancel()
         await asyncio.gather(task, return_exceptions=True)
         asked_to_stop.set()
@@ -304,6 +305,7 @@ def test_live_links_give_turns_and_a_recording_of_them(tmp_path: Path) -> None:
     assert reader.is_whole
     assert sum(r.kind == "nmea" for r in kept) >= 100
     assert sum(r.kind == "radar" for r in kept) >= 800
+    assert [r.data for r in kept if r.kind == "eye"] == [b'{"what":"boat"}']
     assert b"".join(r.data for r in kept if r.kind == "nmea") in b"".join(d for _, k, d in events if k == "nmea")
 
 

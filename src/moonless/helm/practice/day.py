@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import Any
 
 from moonless.errors import InputError
 from moonless.frames import wrap_180
 from moonless.helm.practice.process import PracticeProcess
 from moonless.helm.shown import ShownPicture
-from moonless.practice.by_day import WORDS, DayQuestion, ask_by_day
+from moonless.practice.by_day import DayQuestion, ask_by_day
 from moonless.units import m_to_nm
+from moonless.watch.afterwards.by_eye import WORDS
 
 # A reading older than this is not now.
 _NOW_S = 6.0
@@ -19,7 +20,11 @@ _NOW_S = 6.0
 class DayQuestions:
     """Rules: nothing is asked on a reading that is not new; what the eye saw goes into the same record."""
 
-    def __init__(self, picture: ShownPicture, process: PracticeProcess) -> None:
+    def __init__(
+        self, picture: ShownPicture, process: PracticeProcess, told: Callable[[int, str], None] = lambda echo, eye: None
+    ) -> None:
+        """``told`` is given the echo that was asked about and what the eye saw there."""
+        self._told = told
         self._picture = picture
         self._process = process
         self._now: DayQuestion | None = None
@@ -38,6 +43,8 @@ class DayQuestions:
         if self._now is None:
             raise InputError("nothing was asked")
         found = await self._process.ask({"do": "eye", "read": asked.get("read"), "eye": asked.get("eye")})
+        if found["points"] is not None:
+            self._told(self._now.echo, str(asked.get("eye")))
         self._now = None
         return found
 

@@ -17,9 +17,11 @@ from moonless.helm.process.requests import (
     SeenByEye,
     SetBowOffset,
     SetSight,
+    ToldByDay,
     TryManoeuvre,
 )
 from moonless.units import NS_PER_S, kn_to_mps
+from moonless.watch.afterwards.by_eye import eye_line
 from moonless.watch.types import Turn
 
 if TYPE_CHECKING:
@@ -42,7 +44,15 @@ class _Trial:
 class RequestHandler:
     """Acts on the chain for the screens; what became of a request is sent to the screen that asked."""
 
-    def __init__(self, chain: Chain, knowledge: Knowledge | None, send: Callable[[Event], None]) -> None:
+    def __init__(
+        self,
+        chain: Chain,
+        knowledge: Knowledge | None,
+        send: Callable[[Event], None],
+        record_seen: Callable[[Mapping[str, Any]], None] = lambda line: None,
+    ) -> None:
+        """``record_seen`` keeps what the skipper saw at an echo with the run; where none is kept it does nothing."""
+        self._record_seen = record_seen
         self._chain = chain
         self._knowledge = knowledge
         self._send = send
@@ -76,7 +86,10 @@ class RequestHandler:
             self._send(TrialNow(asker, {}))
         elif isinstance(request, Acknowledge):
             self._chain.acknowledge(request.key)
+        elif isinstance(request, ToldByDay):
+            self._saw_there(request.echo, request.what)
         elif isinstance(request, SeenByEye):
+            self._saw_there(request.echo, request.what)
             self._keep(asker, request.echo, request.what, confidence=0.9)
         elif isinstance(request, KeepInMind):
             self._keep(asker, request.echo, request.words or "seen by radar, kept in mind", confidence=None)
@@ -107,6 +120,11 @@ class RequestHandler:
         wait_s = max(trial.begin_ns - self._last.reading.time_ns, 0) / NS_PER_S
         found = self._chain.try_manoeuvre(trial.course_rad, trial.speed, wait_s)
         self._send(TrialNow(asker, {"say": found} if isinstance(found, str) else found.as_dict()))
+
+    def _saw_there(self, echo: int, what: str) -> None:
+        line = None if self._last is None else eye_line(self._last.reading, echo, what)
+        if line is not None:
+            self._record_seen(line)
 
     def _keep(self, asker: Asker, echo_id: int, words: str, confidence: float | None) -> None:
         turn = self._last

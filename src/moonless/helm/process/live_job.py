@@ -92,7 +92,7 @@ class LiveJob:
         if stations is not None:
             watch.chain.given.tide = TideUnderWay(stations)
         shared = SharedBytes()
-        handler = RequestHandler(watch.chain, knowledge, ends.send)
+        handler = RequestHandler(watch.chain, knowledge, ends.send, watch.record_seen)
         send_chart(ends.send, chart, self.charts)
 
         def take(asked: Asked) -> None:

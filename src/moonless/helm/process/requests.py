@@ -54,6 +54,14 @@ class SeenByEye:
 
 
 @dataclass(frozen=True, slots=True)
+class ToldByDay:
+    """What the eye saw at an echo that practice by day had asked about: kept with the run, and nowhere else."""
+
+    echo: int
+    what: str
+
+
+@dataclass(frozen=True, slots=True)
 class KeepInMind:
     """An echo goes into local knowledge, with a few words."""
 
@@ -109,8 +117,8 @@ class ShareBytes:
 
 
 SourceRequest = (
-    Pause | PlaybackSpeed | StartAgain | Acknowledge | SeenByEye | KeepInMind | SetSight | TryManoeuvre | EndTrial
-    | RouteRequest | SetBowOffset | ShareBytes
+    Pause | PlaybackSpeed | StartAgain | Acknowledge | SeenByEye | ToldByDay | KeepInMind | SetSight | TryManoeuvre
+    | EndTrial | RouteRequest | SetBowOffset | ShareBytes
 )  # fmt: skip
 """For the source and its chain."""
 

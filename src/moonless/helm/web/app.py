@@ -114,8 +114,12 @@ def make_app(
     if practice is not None:
         from moonless.helm.practice.day import DayQuestions
         from moonless.helm.practice.http import practice_routes
+        from moonless.helm.process.requests import ToldByDay
 
-        setup = [*setup, *practice_routes(practice, DayQuestions(hub.picture, practice))]
+        def told(echo: int, eye: str) -> None:
+            hub.ask(ToldByDay(echo, eye))
+
+        setup = [*setup, *practice_routes(practice, DayQuestions(hub.picture, practice, told))]
 
     @contextlib.asynccontextmanager
     async def lifespan(_: Starlette) -> AsyncIterator[None]:

@@ -30,8 +30,8 @@ from moonless.helm.process.requests import (
     UseLoudspeaker,
 )
 from moonless.rules.steering import Sight
+from moonless.watch.afterwards.by_eye import SEEN_AS
 
-SEEN_AS = ("boat", "buoy or beacon", "float or pot", "pile or stake", "rock or wreck", "birds or weed", "nothing there")
 MOST_POINTS = 100
 MAX_SPEED = 16.0
 MAX_SILENCE_MIN = 60.0

@@ -20,9 +20,10 @@ from __future__ import annotations
 import asyncio
 import logging
 import threading
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 from moonless.boat.types import Boat
 from moonless.chart.library import Chart
@@ -43,6 +44,7 @@ _log = logging.getLogger(__name__)
 LATE_S, BEHIND_S = 2.0, 1.0
 # What a reading takes in a recording, about.
 READING_BYTES = 40_000
+SEEN_BYTES = 300
 # A flood is over when nothing was left out for so long.
 FLOOD_OVER_S = 5.0
 
@@ -238,6 +240,12 @@ class LiveWatch:
             sender.send(turn.reading)
         if self.links.get("watch") is not None and self.links["watch"].state == "lost":
             self._say("watch", "open", "the watch is well again")
+
+    def record_seen(self, line: Mapping[str, Any]) -> None:
+        """Keep what the skipper saw at an echo with the run, if it is recorded.  Called in the working thread."""
+        if self._recorder is not None:
+            at_ns = self._working_ns
+            self._recorder.add(SEEN_BYTES, lambda writer: writer.eye(line, at_ns))
 
     def _keep(self, item: Item) -> None:
         if self._recorder is None:

@@ -99,7 +99,7 @@ class Replay:
         reader = RecordingReader(path)
         size, got = max(path.stat().st_size, 1), 0
         for record in reader:
-            if record.kind == "readings":
+            if record.kind in ("readings", "eye"):
                 continue
             got += len(record.data)
             # What is on the disk is packed and indexed; near enough to show how far it is.
