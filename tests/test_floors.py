@@ -21,6 +21,7 @@ FLOORS: list[list[str]] = [
     ["files"],
     ["folders"],
     ["tables"],
+    ["pages"],
     ["frames"],
     ["boat", "rules", "sky", "sea"],
     ["chart", "scan"],

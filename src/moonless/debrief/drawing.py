@@ -5,11 +5,10 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from html import escape
-from typing import Any
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from moonless.debrief.figures import OVER_KN
 from moonless.debrief.ledger import Ledger
@@ -37,13 +36,13 @@ class Sheet:
         self._west = (west + east) / 2.0 - wide / self.scale / 2.0
         self._north = (south + north) / 2.0 + self.high / self.scale / 2.0
 
-    def at(self, east_m: Any, north_m: Any) -> Floats:
+    def at(self, east_m: ArrayLike, north_m: ArrayLike) -> Floats:
         """Return (..., 2) places on the sheet."""
         x = (np.asarray(east_m) - self._west) * self.scale
         y = (self._north - np.asarray(north_m)) * self.scale
         return np.stack([x, y], axis=-1)
 
-    def path(self, east_m: Any, north_m: Any) -> str:
+    def path(self, east_m: ArrayLike, north_m: ArrayLike) -> str:
         """Return a path's data; places that are not known break it."""
         out, pen_down = [], False
         for x, y in self.at(east_m, north_m).tolist():
@@ -54,7 +53,7 @@ class Sheet:
             pen_down = True
         return " ".join(out)
 
-    def land(self, shape: Any) -> str:
+    def land(self, shape: shapely.Geometry | None) -> str:
         """Return charted land as a path."""
         if shape is None or shapely.is_empty(shape):
             return ""
@@ -98,7 +97,7 @@ def _svg(wide: float, high: float, label: str, *parts: str) -> str:
     )
 
 
-def track_map(run: Ledger, found: Debrief, land: Any) -> str:
+def track_map(run: Ledger, found: Debrief, land: shapely.Geometry | None) -> str:
     """Return the track on the chart: thick and red where it was faster than advised, numbers where vessels were met."""
     known = np.isfinite(run.east_m)
     east, north = run.east_m[known], run.north_m[known]
@@ -135,7 +134,7 @@ def _beside(x: float, y: float, words: str) -> str:
     return f'<text x="{x + side:.1f}" y="{y:.1f}" text-anchor="{anchor}">{escape(words)}</text>'
 
 
-def meeting_map(run: Ledger, one: MeetingTold, land: Any) -> str:
+def meeting_map(run: Ledger, one: MeetingTold, land: shapely.Geometry | None) -> str:
     """Return a meeting from above: both ways with dots each half minute, the closest approach, the keep-off."""
     at_s = (one.closest_ns - int(run.time_ns[0])) / 1e9
     rows = np.array(one.rows)
@@ -180,7 +179,7 @@ def strips(run: Ledger, rows: Sequence[tuple[str, Sequence[tuple[Floats, str]]]]
     time_s = run.time_s
     span = max(float(time_s[-1]), 1.0)
 
-    def x(t: Any) -> Any:
+    def x(t: Floats | float) -> Floats:
         return STRIP_LEFT + np.asarray(t) / span * (WIDE - STRIP_LEFT - 8.0)
 
     parts = []
@@ -195,7 +194,7 @@ def strips(run: Ledger, rows: Sequence[tuple[str, Sequence[tuple[Floats, str]]]]
         room = max(most - low, 1e-6)
         base = top + STRIP_HIGH - 10.0
 
-        def y(value: Any, low: float = low, room: float = room, base: float = base) -> Any:
+        def y(value: Floats | float, low: float = low, room: float = room, base: float = base) -> Floats:
             return base - (np.asarray(value) - low) / room * (STRIP_HIGH - 34.0)
 
         zero = float(y(0.0))

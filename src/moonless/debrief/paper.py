@@ -5,11 +5,12 @@ from __future__ import annotations
 import tempfile
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import Any
+
+import shapely
 
 from moonless.debrief.drawing import meeting_map, strips, track_map
 from moonless.debrief.ledger import Ledger
-from moonless.debrief.page import MOST_CALLS, OPEN, PICTURED, chart_rows
+from moonless.debrief.page import OPEN, PICTURED, chart_rows, chosen_calls
 from moonless.debrief.report import CAUTION
 from moonless.debrief.scopes import Scope
 from moonless.debrief.types import Debrief
@@ -26,7 +27,11 @@ _HEAD = """
 
 
 def pdf_bytes(
-    run: Ledger, found: Debrief, words: Words, land: Any = None, scopes: Mapping[int, Scope] | None = None
+    run: Ledger,
+    found: Debrief,
+    words: Words,
+    land: shapely.Geometry | None = None,
+    scopes: Mapping[int, Scope] | None = None,
 ) -> bytes:
     """Return the debrief as PDF.  Raises InputError if the setting program is not installed."""
     try:
@@ -79,10 +84,9 @@ def _source(found: Debrief, words: Words, names: set[str]) -> str:
         rows = [[words.clock(o.first_ns), o.say, o.because, followed_words(o)] for o in found.orders]
         parts += ["== Orders", _table("(auto, 1fr, 1fr, auto)", ["", "order", "because", ""], rows)]
     if found.calls:
-        chosen = sorted(sorted(found.calls, key=lambda c: -c.urgency)[:MOST_CALLS], key=lambda c: c.first_ns)
         rows = [
             [words.clock(c.first_ns), c.say, "" if c.left_s is None else f"{c.left_s:.0f} s{', late' * c.is_late}"]
-            for c in chosen
+            for c in chosen_calls(found)
         ]
         parts += ["== What was said", _table("(auto, 1fr, auto)", ["", "said", "to closest approach"], rows)]
     parts += ["== How the radar saw", *(f"- {_t(line)}" for line in radar_words(found, words))]

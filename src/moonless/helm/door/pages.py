@@ -11,7 +11,6 @@ from __future__ import annotations
 import asyncio
 import base64
 import hashlib
-import html
 from collections.abc import Mapping
 from urllib.parse import parse_qs, quote
 
@@ -23,6 +22,7 @@ from moonless.errors import InputError
 from moonless.helm.door.guard import COOKIE, ROLE
 from moonless.helm.door.pairing import INVITED_S, ROLES, Invitation, Pairings, Role, Tries
 from moonless.helm.door.qr import as_svg
+from moonless.pages import filled
 
 MAX_BYTES, MAX_S = 4096, 10.0
 KEPT_S = 400 * 86_400  # the longest that browsers keep a cookie (RFC 6265 and its revision, from memory)
@@ -48,8 +48,7 @@ def door_routes(pairings: Pairings | None, *, is_secure: bool) -> list[Route]:
     if pairings is None:
 
         async def alone(_: Request) -> Response:
-            words = "This helm listens on this computer alone. For tablets: <b>--host 0.0.0.0</b>"
-            return _page("Screens", f"<p>{words}</p>")
+            return _page("alone.html.jinja", "Screens")
 
         return [Route("/screens", alone)]
     tries = Tries()
@@ -77,7 +76,7 @@ def door_routes(pairings: Pairings | None, *, is_secure: bool) -> list[Route]:
 
     async def screens(request: Request) -> Response:
         if request.scope.get(ROLE) != "act":
-            return _page("Screens", "<p>This screen only looks.</p>", 403)
+            return _page("page.html.jinja", "Screens", status=403, words="This screen only looks.")
         if request.method == "GET":
             return _screens_page(pairings)
         form = await _form(request) or {}
@@ -120,66 +119,30 @@ async def _form(request: Request) -> dict[str, str] | None:
 
 
 def _pair_page(secret: str, said: str = "", status: int = 200) -> Response:
-    code = (
-        f'<input type="hidden" name="with" value="{html.escape(secret)}">'
-        if secret
-        else '<label>The code<input name="code" inputmode="numeric" autocomplete="off" maxlength="11" required></label>'
-    )
-    where = (
-        "The code has been read."
-        if secret
-        else "The helm's own computer shows the code, and <b>moonless screens --invite act</b> does."
-    )
-    return _page(
-        "Pair this screen",
-        f"{_said(said)}<p>{where}</p>"
-        f'<form method="post" action="/pair">{code}'
-        '<label>A name for this screen<input name="name" maxlength="40" placeholder="chart table"></label>'
-        "<button>pair</button></form>",
-        status,
-    )
+    return _page("pair.html.jinja", "Pair this screen", said, status, secret=secret)
 
 
 def _screens_page(
     pairings: Pairings, invitation: Invitation | None = None, said: str = "", status: int = 200
 ) -> Response:
-    parts = [_said(said or pairings.problem or "")]
-    if invitation is not None:
-        address = pair_address(pairings.address, invitation)
-        parts.append(
-            f"<p>For one screen that {SAYS[invitation.role]}, for {INVITED_S // 60} minutes. Open "
-            f"<b>{html.escape(pairings.address)}pair</b> there and type</p>"
-            f'<p class="code">{spaced(invitation.code)}</p>'
-            f"<p>or let its camera read this:</p>{as_svg(address, '#c40e06', '#000')}"
-        )
-    rows = "".join(
-        f"<li>{html.escape(one.name)}: {SAYS[one.role]}<br>"
-        f"<small>paired {one.paired[:16].replace('T', ' ')} UTC</small> "
-        f'<form method="post" action="/screens"><input type="hidden" name="let_go" value="{html.escape(one.id)}">'
-        "<button>let go</button></form></li>"
-        for one in pairings.screens
+    picture = "" if invitation is None else as_svg(pair_address(pairings.address, invitation), "#c40e06", "#000")
+    return _page(
+        "screens.html.jinja",
+        "Screens",
+        said or pairings.problem or "",
+        status,
+        invitation=invitation,
+        code_picture=picture,
+        minutes=INVITED_S // 60,
+        address=pairings.address,
+        screens=pairings.screens,
+        says=SAYS,
+        spaced=spaced,
     )
-    parts.append(f"<ul>{rows}</ul>" if rows else "<p>No other screen is paired.</p>")
-    for role in ("act", "look"):
-        words = "pair one that may act" if role == "act" else "pair one that only looks"
-        parts.append(
-            f'<form method="post" action="/screens"><input type="hidden" name="invite" value="{role}">'
-            f"<button>{words}</button></form> "
-        )
-    parts.append('<p><a href="/">back to the sheet</a></p>')
-    return _page("Screens", "".join(parts), status)
 
 
-def _said(line: str) -> str:
-    return f'<p class="said" role="status">{html.escape(line)}</p>' if line else ""
-
-
-def _page(title: str, body: str, status: int = 200) -> Response:
-    text = (
-        '<!doctype html><html lang="en"><head><meta charset="utf-8">'
-        '<meta name="viewport" content="width=device-width, initial-scale=1">'
-        f"<title>{title}</title><style>{_STYLE}</style></head><body><main><h1>{title}</h1>{body}</main></body></html>"
-    )
+def _page(template: str, title: str, said: str = "", status: int = 200, **values: object) -> Response:
+    text = filled(__package__, template, title=title, style=_STYLE, said=said, **values)
     headers = {
         "Content-Security-Policy": POLICY,
         # With "no-referrer" a browser sends a form with the Origin "null", which nobody can tell from a stranger's.
