@@ -12,7 +12,7 @@ demo: setup web
 	$(BIN)/moonless demo
 
 test: $(VENV)/.dev web
-	$(BIN)/ruff check src tests bench demo design
+	$(BIN)/ruff check src tests bench demo design web/make_types.py
 	$(BIN)/mypy
 	cd web && npm test --silent
 	$(BIN)/python -m pytest --durations=15
@@ -20,7 +20,7 @@ test: $(VENV)/.dev web
 
 # While you work: no browser, no data, no kernel to compile.
 quick: $(VENV)/.dev
-	$(BIN)/ruff check src tests bench demo design
+	$(BIN)/ruff check src tests bench demo design web/make_types.py
 	$(BIN)/mypy
 	$(BIN)/python -m pytest --quick -q
 
@@ -30,7 +30,7 @@ docs: $(VENV)/.docs
 	$(BIN)/python docs/check_offline.py site
 
 lint: $(VENV)/.dev
-	$(BIN)/ruff check src tests bench demo design
+	$(BIN)/ruff check src tests bench demo design web/make_types.py
 
 types: $(VENV)/.dev
 	$(BIN)/mypy

@@ -22,6 +22,7 @@ FLOORS: list[list[str]] = [
     ["folders"],
     ["tables"],
     ["pages"],
+    ["geojson"],
     ["frames"],
     ["boat", "rules", "sky", "sea"],
     ["chart", "scan"],
@@ -42,6 +43,7 @@ NUMBA_ONLY_IN = "_kernels.py"
 # The reading's own floors, lowest first: its stages in the order of a turn, on what all stand on.  Identification
 # asks visibility how far a thing shows; visibility asks nothing of identification (it is given plain bodies).
 READING_FLOORS: list[list[str]] = [
+    ["line"],
     ["types", "polar"],
     ["situation", "words", "contact", "trial_types"],
     ["own", "chart_around"],

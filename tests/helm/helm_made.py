@@ -17,17 +17,18 @@ from moonless.boat.types import Boat
 from moonless.chart.library import Chart
 from moonless.clock import steady_s
 from moonless.frames import LocalFrame
-from moonless.helm.process.events import ChartReady, Event, Notice, PoseNow, SourceKind, SourceState
+from moonless.helm.bodies.sheet import SourceKind
+from moonless.helm.process.events import ChartReady, Event, Notice, PoseNow, SourceState
 from moonless.helm.process.requests import Asked, Asker, Pause, SourceRequest, StartAgain
 from moonless.helm.web.boat_json import boat_json
 from moonless.helm.web.chart_json import chart_ready
+from moonless.reading.line import Kind
 from moonless.reading.types import (
     AisLabel,
     Call,
     ChartedAs,
     Echo,
     Fault,
-    Kind,
     Missing,
     Own,
     Reading,

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import math
-from typing import Any
 
 from moonless.clock import steady_s
 from moonless.errors import InputError
+from moonless.helm.bodies.sheet import CallBody, VoiceBody
 from moonless.helm.fog_signal import FogReminder
 from moonless.helm.voice import Loudspeaker
 from moonless.helm.web.reading_frame import NumberedCalls
@@ -26,7 +26,7 @@ class Announcer:
         self._screens = screens
         self._fog = FogReminder(length_m)
         self._calls = NumberedCalls()
-        self._last: dict[str, Any] | None = None
+        self._last: CallBody | None = None
         self._silent_until_s = -math.inf
 
     @property
@@ -43,7 +43,7 @@ class Announcer:
         """Hand on a call of the helm's own."""
         self.announce(self._calls.own_call(key, urgency, say))
 
-    def announce(self, call: dict[str, Any]) -> None:
+    def announce(self, call: CallBody) -> None:
         """Hand one call to every screen, and say it."""
         self._last = call
         for session in self._screens:
@@ -87,7 +87,7 @@ class Announcer:
             for session in self._screens:
                 session.say(words)
 
-    def body(self) -> dict[str, Any]:
+    def body(self) -> VoiceBody:
         """Return the heartbeat's part."""
         now = steady_s()
         wait_s = self._fog.wait_s(now)

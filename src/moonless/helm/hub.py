@@ -9,10 +9,12 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import logging
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from moonless.errors import MoonlessError
 from moonless.helm.announcer import Announcer
+from moonless.helm.bodies.setup import HeardBody
+from moonless.helm.bodies.sheet import AffairsBody, HelloBody
 from moonless.helm.process.events import (
     Answer,
     ChartReady,
@@ -49,7 +51,7 @@ from moonless.helm.process.requests import (
 from moonless.helm.shown import ShownChart, ShownPicture, SourceStatus
 from moonless.helm.trials import Trials
 from moonless.helm.voice import Loudspeaker
-from moonless.helm.web.protocol import VERSION
+from moonless.helm.web.protocol import VERSION, FanFrame
 from moonless.helm.web.screens import Screens
 from moonless.helm.web.session import Session
 from moonless.helm.web.spokes import SpokeStore
@@ -131,7 +133,7 @@ class Hub:
             self.chart.take(event)
             self._show_chart()
         elif isinstance(event, PlanNow):
-            self.picture.plan = dict(event.body) if event.body["route"] else None
+            self.picture.plan = event.body if event.body["route"] else None
         elif isinstance(event, Overheard):
             if self.setup is not None:
                 self.setup.overheard(event)
@@ -273,15 +275,19 @@ class Hub:
 
     # ---- out
 
-    def hello_body(self) -> dict[str, Any]:
+    def hello_body(self) -> HelloBody:
         """Return the first frame's body."""
         source = self.source
-        return {"protocol": VERSION, "source": source.kind, "boat": dict(source.boat), "setup": self.setup is not None}
+        return {"protocol": VERSION, "source": source.kind, "boat": source.boat, "setup": self.setup is not None}
 
-    def status_body(self) -> dict[str, Any]:
+    def status_body(self) -> AffairsBody:
         """Return the heartbeat."""
-        parts = self.picture.ages() | self.status.body() | self.announcer.body()
-        return {**parts, "screens": len(self.screens)}
+        return {
+            **self.picture.ages(),
+            **self.status.body(),
+            **self.announcer.body(),
+            "screens": len(self.screens),
+        }
 
     def heartbeat(self) -> None:
         """Tell every session how things stand."""
@@ -290,7 +296,7 @@ class Hub:
             session.out.status.put(body)
         self.screens.wake()
 
-    def show_heard(self, body: dict[str, Any], fans: list[Any]) -> None:
+    def show_heard(self, body: HeardBody, fans: list[FanFrame]) -> None:
         """Hand what the set-up hears to the screens."""
         for session in self.screens:
             session.out.fans.put(fans)

@@ -4,19 +4,22 @@ from __future__ import annotations
 
 import asyncio
 import math
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from moonless.clock import steady_s
 from moonless.constants import TAU
+from moonless.helm.bodies.routes import PlanNowBody
+from moonless.helm.bodies.sheet import AgesBody, ChartPlaceBody, ReadingBody, SourceStatusBody
 from moonless.helm.process.events import ChartReady, Notice, PoseNow, SourceState
 from moonless.helm.web.protocol import PoseFrame
-from moonless.helm.web.reading_frame import OwnTrack, Tails, reading_body, reading_overdue, standing_body
+from moonless.helm.web.reading_frame import Beside, OwnTrack, Tails, reading_body, reading_overdue, standing_body
 from moonless.helm.web.spokes import SpokeStore
 from moonless.reading.alerts.standing import StandingCalls
 from moonless.reading.types import Reading
+from moonless.rules.steering import Sight
 from moonless.scan.types import Scan
 from moonless.units import NS_PER_S
 from moonless.watch.types import LinkNow, SpokesNow, Turn, shows_the_past
@@ -49,7 +52,7 @@ class ShownChart:
             self.tiles = ChartTiles(chart.key, chart.paths) if chart.paths else None
         self.chart = chart
 
-    def body(self) -> dict[str, Any]:
+    def body(self) -> ChartPlaceBody:
         """Return where the chart lies."""
         key = None if self.chart is None else self.chart.key
         return {"key": key, "url": None if key is None else f"chart/{key}.json"}
@@ -66,9 +69,9 @@ class ShownPicture:
     def __init__(self) -> None:
         self.store = SpokeStore()
         self.pose: PoseFrame | None = None
-        self.reading: dict[str, Any] | None = None
+        self.reading: ReadingBody | None = None
         self.newest: Reading | None = None  # the same, as it was read
-        self.plan: dict[str, Any] | None = None
+        self.plan: PlanNowBody | None = None
         self._turns = 0
         self._age = ReadingAge()
         self._has_spokes = False
@@ -81,7 +84,7 @@ class ShownPicture:
         self._has_spokes = True
         self.store.add(spokes)
 
-    def add_turn(self, turn: Turn) -> dict[str, Any]:
+    def add_turn(self, turn: Turn) -> ReadingBody:
         """Take in a turn; return the body of its reading."""
         if turn.scan is not None and not self._has_spokes:
             # A source without a spoke tap: its turns carry the whole scan at once.
@@ -91,10 +94,13 @@ class ShownPicture:
         self._turns += 1
         self.newest = turn.reading
         self._age.read(turn)
-        self.reading = reading_body(turn, self._tails.add(turn.reading), self._turns)
-        self.reading["own_track"] = self._own_track.add(turn.reading)
-        self.reading["standing"] = standing_body(self._standing.add(turn.reading))
-        self.reading["plan"] = self.plan
+        beside: Beside = {
+            "tails": self._tails.add(turn.reading),
+            "own_track": self._own_track.add(turn.reading),
+            "standing": standing_body(self._standing.add(turn.reading)),
+            "plan": self.plan,
+        }
+        self.reading = reading_body(turn, self._turns, beside)
         own = turn.reading.own
         if not self._has_spokes or self.pose is None:
             self.add_pose(PoseNow(own.lat, own.lon, own.heading_deg, own.cog_deg, own.sog_kn, 0.0))
@@ -111,10 +117,9 @@ class ShownPicture:
         if self.reading is not None:
             self.reading["standing"] = standing
             # Told at once; from the next turn on the reading says it itself.
-            self.reading["alerts"] = [
-                one | {"state": "acknowledged"} if one["key"] == key and one["state"] == "unacknowledged" else one
-                for one in self.reading["alerts"]
-            ]
+            for alert in self.reading.get("alerts", ()):
+                if alert["key"] == key and alert["state"] == "unacknowledged":
+                    alert["state"] = "acknowledged"
 
     def begin_again(self) -> None:
         """Forget what was read: the story began again."""
@@ -135,7 +140,7 @@ class ShownPicture:
         """The boat's speed over ground; None: not known."""
         return None if self.pose is None or math.isnan(self.pose.sog_kn) else self.pose.sog_kn
 
-    def ages(self) -> dict[str, float | None]:
+    def ages(self) -> AgesBody:
         """Return how old the picture and the reading are, for the heartbeat."""
         now, newest = steady_s(), self.store.newest_s
         return {
@@ -194,7 +199,7 @@ class SourceStatus:
         self.notice = Notice("starting")
         self.state: SourceState | None = None
         self.tide_m: float | None = None
-        self.sight = "unsure"
+        self.sight: Sight = "unsure"
         self.ended: str | None = None
         self._links: dict[str, LinkNow] = {}
 
@@ -217,7 +222,7 @@ class SourceStatus:
         self.without, self.notice, self.state, self.ended = without, Notice("starting"), None, None
         self._links.clear()
 
-    def body(self) -> dict[str, Any]:
+    def body(self) -> SourceStatusBody:
         """Return the heartbeat's part."""
         state = self.state
         return {

@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any
-
 from moonless.clock import steady_s
+from moonless.helm.bodies.sheet import TrialBody, TrialFound
 from moonless.helm.process.requests import Asker
 
 # A trial that its screen has not touched for so long is over; a screen puts its own down sooner.
@@ -17,16 +15,16 @@ class Trials:
 
     def __init__(self) -> None:
         self._asked_s: dict[Asker, float] = {}
-        self._bodies: dict[Asker, Mapping[str, Any]] = {}  # in the order they came in
+        self._bodies: dict[Asker, TrialFound] = {}  # in the order they came in
 
     def touch(self, asker: Asker) -> None:
         """A screen tries something."""
         self._asked_s[asker] = steady_s()
 
-    def add(self, asker: Asker, body: Mapping[str, Any]) -> None:
-        """Take in what a trial brings; empty: nothing, it was put down or could not be taken up."""
+    def add(self, asker: Asker, body: TrialFound | None) -> None:
+        """Take in what a trial brings; None: nothing, it was put down or could not be taken up."""
         self._bodies.pop(asker, None)
-        if body:
+        if body is not None:
             self._bodies[asker] = body
 
     def end(self, asker: Asker) -> None:
@@ -34,8 +32,8 @@ class Trials:
         self._asked_s.pop(asker, None)
         self._bodies.pop(asker, None)
 
-    def of(self, screen: Asker) -> dict[str, Any]:
-        """Return what a screen is shown: its own trial, else the newest of another's that could be tried, else {}.
+    def of(self, screen: Asker) -> TrialBody | None:
+        """Return what a screen is shown: its own trial, else the newest of another's that could be tried, else None.
 
         ``is_own`` tells the two apart: what comes of another's trial is no answer to this screen's.
         """
@@ -45,7 +43,7 @@ class Trials:
         for body in reversed(self._bodies.values()):
             if "clears" in body:
                 return {**body, "is_own": False}
-        return {}
+        return None
 
     def old(self) -> list[Asker]:
         """Return whose trials are over, because their screens have not touched them for `TRIAL_S`."""

@@ -8,7 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from moonless.reading.types import AisLabel, ChartedAs, Kind
+from moonless.reading.line import Kind
+from moonless.reading.types import AisLabel, ChartedAs
 
 Floats = NDArray[np.float64]
 

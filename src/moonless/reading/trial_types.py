@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
-from typing import Any
+from dataclasses import dataclass
 
-from moonless.reading.types import HiddenBy
+from moonless.reading.line import HiddenBy
 from moonless.rules.encounters import Meeting
 
 LonLat = tuple[float, float]
@@ -73,7 +72,3 @@ class Trial:
     hidden: TrialHidden | None
     refused: str | None
     say: str
-
-    def as_dict(self) -> dict[str, Any]:
-        """Return the answer as screens read it."""
-        return asdict(self)

@@ -8,28 +8,25 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Literal
 
+from msgspec import to_builtins
+
+from moonless.geojson import Polygon
+from moonless.reading.line import (
+    CallKind,
+    Do,
+    EchoLine,
+    FaultState,
+    FaultWhat,
+    HiddenLine,
+    InstructionLine,
+    Kind,
+    ManoeuvresLine,
+    PositionFrom,
+    ReadingLine,
+)
 from moonless.units import iso_utc
-
-Kind = Literal["vessel", "charted", "shore", "bridge", "uncharted", "clutter", "false"]
-PositionFrom = Literal["receiver", "radar and chart"]
-HiddenBy = Literal["land", "vessel", "horizon", "near range", "blind sector", "clutter"]
-CallKind = Literal[
-    "fault", "position", "vessel", "uncharted", "mark", "mark moved", "mark missing", "speed", "opening",
-    "disagreement", "heading bias", "position offset", "radar performance", "charted danger", "sounder", "helm",
-    "something",  # it comes in fast and shows too seldom to be called a vessel
-]  # fmt: skip
-Do = Literal["hold", "turn", "slow", "stop", "look"]
-FaultWhat = Literal["radar", "position", "heading", "clock", "chart", "ais", "depth"]
-FaultState = Literal["silent", "frozen", "stale", "jumped", "damaged", "disagrees", "deaf", "late"]
-
-
-# The contract's order of an echo's fields.
-_ECHO_ORDER = (
-    "id", "lat", "lon", "range_m", "bearing_deg", "relative_bearing_deg", "cog_deg", "sog_kn", "length_m", "is",
-    "confidence", "p_moving", "charted_as", "ais", "cpa_m", "tcpa_s", "cpa_sigma_m", "why",
-)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,13 +88,28 @@ class Echo:
     coasting: bool = False  # not in the contract's line; screens draw it as remembered
     nav_status: int | None = None  # of AIS message 1 to 3: what she says she is doing; None: not said
 
-    def as_dict(self) -> dict[str, Any]:
+    def as_dict(self) -> EchoLine:
         """Return the contract's object, ``kind`` under its name ``is``."""
-        out = _slots_dict(self) or {}
-        out["is"] = self.kind
-        out["charted_as"] = _slots_dict(self.charted_as)
-        out["ais"] = _slots_dict(self.ais)
-        return {name: out[name] for name in _ECHO_ORDER}
+        return {
+            "id": self.id,
+            "lat": self.lat,
+            "lon": self.lon,
+            "range_m": self.range_m,
+            "bearing_deg": self.bearing_deg,
+            "relative_bearing_deg": self.relative_bearing_deg,
+            "cog_deg": self.cog_deg,
+            "sog_kn": self.sog_kn,
+            "length_m": self.length_m,
+            "is": self.kind,
+            "confidence": self.confidence,
+            "p_moving": self.p_moving,
+            "charted_as": to_builtins(self.charted_as),
+            "ais": to_builtins(self.ais),
+            "cpa_m": self.cpa_m,
+            "tcpa_s": self.tcpa_s,
+            "cpa_sigma_m": self.cpa_sigma_m,
+            "why": self.why,
+        }
 
 
 @dataclass(frozen=True, slots=True)
@@ -174,9 +186,11 @@ class Instruction:
     because: str  # who and why, by which rule
     echo: int | None = None  # whom it is about; for the screens, and no part of a written reading
 
-    def as_dict(self) -> dict[str, Any]:
+    def as_dict(self) -> InstructionLine:
         """Return it as a reading is written."""
-        return {name: getattr(self, name) for name in ("do", "to_deg", "to_kn", "say", "because")}
+        return {
+            "do": self.do, "to_deg": self.to_deg, "to_kn": self.to_kn, "say": self.say, "because": self.because,
+        }  # fmt: skip
 
 
 AlertState = Literal["unacknowledged", "acknowledged", "rectified"]
@@ -229,14 +243,14 @@ class Manoeuvres:
     refused: tuple[RefusedChange, ...]
     say: str
 
-    def as_dict(self) -> dict[str, Any]:
+    def as_dict(self) -> ManoeuvresLine:
         """Return the object of a reading's line; ``echoes`` under the name ``for``."""
         return {
             "keep_off_m": self.keep_off_m,
             "for": list(self.echoes),
-            "turn": _slots_dict(self.turn),
-            "slow": _slots_dict(self.slow),
-            "refused": [_slots_dict(one) for one in self.refused],
+            "turn": to_builtins(self.turn),
+            "slow": to_builtins(self.slow),
+            "refused": [to_builtins(one) for one in self.refused],
             "say": self.say,
         }
 
@@ -249,9 +263,9 @@ class Reading:
     own: Own
     echoes: tuple[Echo, ...]
     missing: tuple[Missing, ...]
-    hidden: Mapping[str, Any] | None  # GeoJSON FeatureCollection; None: not known, never "nothing is hidden"
+    hidden: HiddenLine | None  # GeoJSON FeatureCollection; None: not known, never "nothing is hidden"
     seeing: tuple[Seeing, ...]
-    seeing_line: Mapping[str, Any] | None  # GeoJSON Polygon
+    seeing_line: Polygon | None  # GeoJSON Polygon
     stopping_m: float | None
     registration: Registration
     speed: SpeedAdvice
@@ -269,22 +283,22 @@ class Reading:
         said = f", {self.calls[0].say!r}" if self.calls else ""
         return f"Reading({iso_utc(self.time_ns)}, {len(self.echoes)} echoes, {speed}{said})"
 
-    def as_dict(self) -> dict[str, Any]:
+    def as_dict(self) -> ReadingLine:
         """Return one line of readings.jsonl as a dictionary; refuses numbers that are not finite."""
-        line = {
+        line: ReadingLine = {
             "time": iso_utc(self.time_ns),
-            "own": _slots_dict(self.own),
+            "own": to_builtins(self.own),
             "echoes": [echo.as_dict() for echo in self.echoes],
-            "missing": [_slots_dict(mark) for mark in self.missing],
+            "missing": [to_builtins(mark) for mark in self.missing],
             "hidden": self.hidden,
-            "seeing": [_slots_dict(entry) for entry in self.seeing],
+            "seeing": [to_builtins(entry) for entry in self.seeing],
             "seeing_line": self.seeing_line,
             "stopping_m": self.stopping_m,
-            "registration": _slots_dict(self.registration),
-            "speed": _slots_dict(self.speed),
+            "registration": to_builtins(self.registration),
+            "speed": to_builtins(self.speed),
             "faults": [{"what": f.what, "state": f.state, "since": iso_utc(f.since_ns)} for f in self.faults],
             "instruction": None if self.instruction is None else self.instruction.as_dict(),
-            "calls": [_slots_dict(call) for call in self.calls],
+            "calls": [to_builtins(call) for call in self.calls],
             "performance_db": self.performance_db,
             "performance_sigma_db": self.performance_sigma_db,
             "manoeuvres": None if self.manoeuvres is None else self.manoeuvres.as_dict(),
@@ -293,13 +307,7 @@ class Reading:
         return line
 
 
-def _slots_dict(value: Any) -> dict[str, Any] | None:
-    if value is None:
-        return None
-    return {name: getattr(value, name) for name in value.__slots__}
-
-
-def _refuse_not_finite(value: Any, where: str) -> None:
+def _refuse_not_finite(value: object, where: str) -> None:
     if isinstance(value, float) and not math.isfinite(value):
         raise ValueError(f"{where} is {value}; a reading holds finite numbers or null")
     if isinstance(value, Mapping):

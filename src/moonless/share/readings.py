@@ -14,7 +14,7 @@ from datetime import datetime
 from typing import Any, get_args
 
 from moonless.errors import WireError
-from moonless.reading.types import CallKind, Do, FaultState, FaultWhat, HiddenBy, Kind, PositionFrom
+from moonless.reading.line import CallKind, Do, FaultState, FaultWhat, HiddenBy, Kind, PositionFrom
 from moonless.share.aliases import Aliases
 from moonless.share.moved import Moved
 from moonless.units import iso_utc, utc_to_ns

@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 
 from moonless.echo.types import EchoPicture
 from moonless.frames import LocalFrame
-from moonless.reading.types import Fault, FaultState, Reading
+from moonless.reading.line import FaultState
+from moonless.reading.types import Fault, Reading
 from moonless.scan.types import Scan
 from moonless.track.types import AisTarget, Track
 

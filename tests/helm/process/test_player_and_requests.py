@@ -183,7 +183,7 @@ def test_a_trial_is_told_at_once_and_with_each_turn_until_it_is_put_down() -> No
     # The delay runs down with the turns.
     assert asked == [(pytest.approx(1.5707963), None, 10.0), (pytest.approx(1.5707963), None, 6.0)]
     handler.take(by_screen(EndTrial()))
-    assert pipe.sent[-1] == TrialNow(3, {})
+    assert pipe.sent[-1] == TrialNow(3, None)
     n = len(pipe.sent)
     handler.saw(later)
     assert len(pipe.sent) == n

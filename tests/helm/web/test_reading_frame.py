@@ -56,8 +56,8 @@ def test_own_track_keeps_the_ground_and_its_gaps() -> None:
         told = track.add(reading(2.5 * k, -38.0 + k * 1e-4))
     # Every ten seconds at most; the newest is what the pose shows.
     assert [p[2] for p in told] == [17.5, 7.5]
-    assert told[0][:2] == [-38.0, -128.0]
-    assert track.add(reading(60.0, None)) == [[-38.0, -128.0, 60.0], [-37.9996, -128.0, 50.0]]
+    assert told[0][:2] == (-38.0, -128.0)
+    assert track.add(reading(60.0, None)) == [(-38.0, -128.0, 60.0), (-37.9996, -128.0, 50.0)]
     for k in range(300):
         told = track.add(reading(100.0 + 10.0 * k, -37.0))
     assert len(told) == OWN_TRACK_LENGTH

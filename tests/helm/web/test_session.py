@@ -304,7 +304,7 @@ def test_a_trial_ends_with_its_screen_and_a_new_one_can_follow_at_once() -> None
         await settle()
         one = source.asked[-1].asker
         # The end of the first trial comes back from the watch after the second was begun.
-        hub.take(TrialNow(one, {}))
+        hub.take(TrialNow(one, None))
         hub.take(TrialNow(one, CLEARS))
         await settle()
         assert first.bodies(p.TRIAL)[-1]["is_own"] and not second.bodies(p.TRIAL)[-1]["is_own"]

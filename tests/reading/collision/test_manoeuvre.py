@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from dataclasses import asdict
 from typing import Any
 
 import pytest
@@ -30,7 +31,7 @@ def _judge(chart: Any = OPEN) -> Judge:
 def _tried(judge: Judge, *asked: Any) -> Trial:
     trial = judge.try_manoeuvre(*asked)
     assert isinstance(trial, Trial)
-    json.dumps(trial.as_dict(), allow_nan=False)
+    json.dumps(asdict(trial), allow_nan=False)
     return trial
 
 

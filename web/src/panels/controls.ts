@@ -7,7 +7,7 @@ import type { Bar, Blade, Group } from "./bar";
 import type { Key } from "./keys";
 import type { Voice } from "./voice";
 import type { SetupDoor } from "../setup/door";
-import type { Bow } from "../setup/types";
+import type { Bow } from "../state/types";
 import type { Toolbox } from "../tools/toolbox";
 import type { Tool } from "../tools/tool";
 import { askFirst } from "./ask";

@@ -4,7 +4,8 @@ import { BOAT_UNKNOWN, type State, type Store } from "../state/store";
 import type { Control } from "../wire/frame";
 import { capital } from "./ask";
 import type { Setup } from "./setup";
-import type { Heard, SpokeFan } from "./types";
+import type { SpokeFan } from "../wire/frame";
+import type { Heard } from "./types";
 
 export class SetupDoor {
   #setup: Setup | undefined;

@@ -2,7 +2,9 @@
 import { make } from "../panels/dom";
 import type { DistanceUnit } from "../geo/units";
 import { Refused, type Asking, ask } from "./ask";
-import type { Bow, Heard, SpokeFan, Told } from "./types";
+import type { Bow } from "../state/types";
+import type { SpokeFan } from "../wire/frame";
+import type { Heard, Told } from "./types";
 
 /** What the set-up can reach of the helm it lies over. */
 export interface SetupHelm {

@@ -6,7 +6,8 @@ import { isOfUse, placeWords, radarWords, said, touched } from "./pages/hear";
 import { typedText } from "./pages/pad";
 import { stateWords } from "./pages/questions";
 import { notKnown } from "./pages/start";
-import type { Bow, CellCovered, Chosen, PlaceHeard, Question } from "./types";
+import type { Bow } from "../state/types";
+import type { CellCovered, Chosen, PlaceHeard, Question } from "./types";
 
 const RADAR = { spokes: 900, spokes_per_s: 144, spokes_per_turn: 360, cells: 384, cell_m: 6, range_m: 2304, bits: 8, turns_per_min: -24, radars: 1, has_time: true };
 const PLACE: PlaceHeard = {

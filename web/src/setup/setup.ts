@@ -12,7 +12,8 @@ import { asking, button, type Frame, type Page, type SetupHelm } from "./page";
 import { PicturePage } from "./pages/picture";
 import { QuestionsPage } from "./pages/questions";
 import { StartPage } from "./pages/start";
-import type { Heard, SpokeFan, Told } from "./types";
+import type { SpokeFan } from "../wire/frame";
+import type { Heard, Told } from "./types";
 
 const LEGS = ["hear", "charts", "boat", "start"] as const;
 const WORDS: Readonly<Record<string, string>> = { hear: "hear", charts: "charts", boat: "boat", start: "start", bow: "bow" };

@@ -1,12 +1,37 @@
-/** What the set-up is told, as it comes: names as over the wire. */
+/** What the set-up is told, as it comes: names as over the wire. Made by `python web/make_types.py`: change the Python it is made from. */
 
-export interface SentenceHeard {
-  readonly address: string;
-  readonly count: number;
-  readonly per_s: number | null;
-  readonly age_s: number;
+export type Form = "text" | "length" | "metres" | "number" | "integer" | "choice" | "stops" | "fuel" | "lights" | "sectors";
+
+/** The whole of what is heard now. */
+export interface Heard {
+  readonly places: readonly PlaceHeard[];
+  readonly things: readonly ThingHeard[];
+  readonly quiet_ports: readonly number[];
 }
 
+/** One link that is listened to. */
+export interface PlaceHeard {
+  readonly link: string;
+  readonly kind: "can" | "picture" | "serial" | "tcp" | "udp" | "ws";
+  readonly state: "in use" | "listening" | "lost" | "trying" | "watched";
+  readonly line: string;
+  readonly said: string;
+  readonly by_hand: boolean;
+  readonly carries: "asterix" | "bus" | "nmea" | "nothing" | "radar" | "signalk" | "unknown";
+  readonly words: string;
+  readonly age_s: number | null;
+  readonly is_silent: boolean;
+  readonly bytes: number;
+  readonly sentences: readonly SentenceHeard[];
+  readonly ticker: readonly Ticker[];
+  readonly bad: number;
+  readonly no_fix: boolean;
+  readonly vessels: number;
+  readonly radar: RadarHeard | null;
+  readonly values: readonly string[];
+}
+
+/** The radar video on a link. */
 export interface RadarHeard {
   readonly spokes: number;
   readonly spokes_per_s: number;
@@ -20,35 +45,21 @@ export interface RadarHeard {
   readonly has_time: boolean;
 }
 
-export interface PlaceHeard {
-  readonly link: string;
-  readonly kind: "udp" | "tcp" | "serial" | "can" | "ws";
-  readonly state: "listening" | "trying" | "lost" | "in use" | "watched";
-  readonly line: string;
-  readonly said: string;
-  readonly by_hand: boolean;
-  readonly carries: "nothing" | "nmea" | "bus" | "signalk" | "radar" | "asterix" | "unknown";
-  readonly words: string;
-  readonly age_s: number | null;
-  readonly is_silent: boolean;
-  readonly bytes: number;
-  readonly sentences: readonly SentenceHeard[];
-  readonly ticker: readonly { readonly number: number; readonly text: string }[];
-  readonly bad: number;
-  readonly no_fix: boolean;
-  readonly vessels: number;
-  readonly radar: RadarHeard | null;
-  readonly values: readonly string[];
-}
-
-export interface OfferHeard {
-  readonly link: string;
-  readonly talker: string;
-  readonly kind: string;
-  readonly value: string;
+/** One kind of sentence on a link. */
+export interface SentenceHeard {
+  readonly address: string;
+  readonly count: number;
+  readonly per_s: number | null;
   readonly age_s: number;
 }
 
+/** One of the last lines. */
+export interface Ticker {
+  readonly number: number;
+  readonly text: string;
+}
+
+/** A thing that is told (position, heading, ...), whom it is taken from and who else tells it. */
 export interface ThingHeard {
   readonly what: string;
   readonly words: string;
@@ -59,31 +70,62 @@ export interface ThingHeard {
   readonly can_choose: boolean;
 }
 
-export interface Heard {
-  readonly places: readonly PlaceHeard[];
-  readonly things: readonly ThingHeard[];
-  readonly quiet_ports: readonly number[];
+/** One talker on one link that tells a thing. */
+export interface OfferHeard {
+  readonly link: string;
+  readonly talker: string;
+  readonly kind: string;
+  readonly value: string;
+  readonly age_s: number;
 }
 
-/** The newest turn of one radar that is heard, small; see the head of `src/moonless/helm/web/protocol.py`. */
-export interface SpokeFan {
-  readonly place: number;
-  readonly nRow: number;
-  readonly nCell: number;
-  readonly newestRow: number;
-  readonly rangeM: number;
-  /** Tenths of a second. */
-  readonly age: Uint8Array;
-  readonly echo: Uint8Array;
+/** Everything but what is heard. */
+export interface Told {
+  readonly path: string;
+  readonly boat_path: string;
+  readonly is_running: boolean;
+  readonly is_as_running: boolean;
+  readonly settings: Chosen;
+  readonly groups: Readonly<Record<string, string>>;
+  readonly questions: readonly Question[];
+  readonly coverage: Coverage;
 }
 
-export type Form = "text" | "length" | "metres" | "number" | "integer" | "choice" | "stops" | "fuel" | "lights" | "sectors";
-
-export interface Choice {
-  readonly value: unknown;
-  readonly words: string;
+/** What the chosen charts cover, as far as it has been read. */
+export interface Coverage {
+  readonly is_reading: boolean;
+  readonly reading: ReadingNow | null;
+  readonly place: readonly [number, number] | null;
+  readonly found: CoverageFound | null;
 }
 
+/** What the chosen charts cover, and what is to be said of it. */
+export interface CoverageFound {
+  readonly cells: readonly CellCovered[];
+  readonly warnings: readonly string[];
+  readonly lines: readonly string[];
+}
+
+/** A cell as the page draws it, and how old it is. */
+export interface CellCovered {
+  readonly name: string;
+  readonly scale: number;
+  readonly edition: number;
+  readonly update: number;
+  readonly issued: string;
+  readonly not_for_navigation: boolean;
+  readonly coverage: GeoJSON.Polygon | GeoJSON.MultiPolygon;
+  readonly age_days: number | null;
+  readonly is_old: boolean;
+}
+
+/** A chart that is being read. */
+export interface ReadingNow {
+  readonly name: string;
+  readonly share: number;
+}
+
+/** A question as the page asks it: limits, default, what it stands at now. */
 export interface Question {
   readonly key: string;
   readonly group: string;
@@ -98,51 +140,35 @@ export interface Question {
   readonly choices: readonly Choice[];
   readonly is_needed: boolean;
   readonly value: unknown;
-  readonly state: "given" | "assumed" | "default" | "unknown";
+  readonly state: "assumed" | "default" | "given" | "unknown";
 }
 
-export interface CellCovered {
-  readonly name: string;
-  readonly scale: number;
-  readonly edition: number;
-  readonly update: number;
-  readonly issued: string;
-  readonly age_days: number | null;
-  readonly is_old: boolean;
-  readonly not_for_navigation: boolean;
-  readonly coverage: GeoJSON.Polygon | GeoJSON.MultiPolygon;
+/** One of the answers to choose from. */
+export interface Choice {
+  readonly value: unknown;
+  readonly words: string;
 }
 
-export interface Coverage {
-  readonly is_reading: boolean;
-  readonly reading: { readonly name: string; readonly share: number } | null;
-  readonly place: readonly [number, number] | null;
-  readonly found: { readonly cells: readonly CellCovered[]; readonly warnings: readonly string[]; readonly lines: readonly string[] } | null;
-}
-
+/** What has been chosen. */
 export interface Chosen {
   readonly radar: string | null;
   readonly nmea: readonly string[];
   readonly charts: readonly string[];
-  readonly prefer: Readonly<Record<string, { link: string; talker: string }>>;
-  readonly length_unit: "metres" | "feet";
+  readonly prefer: Readonly<Record<string, Preferred>>;
+  readonly length_unit: "feet" | "metres";
 }
 
-export interface Told {
-  readonly path: string;
-  readonly boat_path: string;
-  readonly is_running: boolean;
-  readonly is_as_running: boolean;
-  readonly settings: Chosen;
-  readonly groups: Readonly<Record<string, string>>;
-  readonly questions: readonly Question[];
-  readonly coverage: Coverage;
+/** Whom a thing is taken from. */
+export interface Preferred {
+  readonly link: string;
+  readonly talker: string;
 }
 
+/** What a folder holds. */
 export interface Folder {
   readonly path: string;
   readonly up: string | null;
-  readonly folders: readonly { readonly name: string; readonly path: string; readonly cells: number; readonly is_counted: boolean }[];
+  readonly folders: readonly FolderBelow[];
   readonly cells: readonly string[];
   readonly more: number;
   readonly below: number;
@@ -150,16 +176,10 @@ export interface Folder {
   readonly roots: readonly string[];
 }
 
-/** The bow mark against the chart, with each reading. */
-export interface Bow {
-  readonly state: "no view" | "still" | "turning" | "measuring" | "ready";
-  readonly say: string;
-  readonly bias_deg: number | null;
-  readonly sigma_deg: number | null;
-  readonly seconds: number;
-  readonly of_seconds: number;
-  readonly offset_deg: number | null;
-  readonly new_deg: number | null;
-  readonly before_deg: number | null;
-  readonly compass: string | null;
+/** A folder within; `is_counted`: whether it was looked through whole. */
+export interface FolderBelow {
+  readonly name: string;
+  readonly path: string;
+  readonly cells: number;
+  readonly is_counted: boolean;
 }

@@ -1,7 +1,7 @@
 import { describe, expect, it } from "vitest";
 import { echoSentences, echoTitle, headline, isPresent, offerWords, standingFaults, urgencies, whatMatters } from "./say";
 import { initial, keptSettings, reduce, DEFAULTS, type State } from "./store";
-import type { Affairs, Echo, Reading } from "./types";
+import type { Affairs, Echo, Fault, Reading } from "./types";
 
 const affairs: Affairs = {
   radar_age_s: 0.1, reading_age_s: 0.5, notice: "", fraction: null, ended: null, paused: false, speed: 1, story_ms: null, silent_s: 0,
@@ -77,7 +77,7 @@ describe("what matters", () => {
   });
 
   it("goes on saying a fault for as long as it stands", () => {
-    const fault = { what: "heading", state: "silent", since: new Date(Date.parse(reading.time) - 70_000).toISOString() };
+    const fault: Fault = { what: "heading", state: "silent", since: new Date(Date.parse(reading.time) - 70_000).toISOString() };
     const quiet = live({ reading: { ...reading, calls: [], faults: [fault] }, standing: [] });
     expect(whatMatters(quiet, 1100).map((s) => [s.urgency, s.say])).toEqual([[4, "The heading has stopped coming (1 min 10 s)"]]);
     // Once, while its call is still held.
@@ -89,7 +89,7 @@ describe("what matters", () => {
   });
 
   it("says that ranges are put right, unless a call says it", () => {
-    const fault = { what: "radar", state: "disagrees", since: reading.time };
+    const fault: Fault = { what: "radar", state: "disagrees", since: reading.time };
     const told = (standing: readonly { say: string }[]): readonly string[] =>
       standingFaults(live({ reading: { ...reading, calls: [], faults: [fault] }, standing: standing as never })).map((one) => one.say);
     expect(told([])).toEqual(["True ranges are not what the radar tells; put right here"]);
@@ -97,7 +97,7 @@ describe("what matters", () => {
   });
 
   it("says that radar and chart carry the position on", () => {
-    const fault = { what: "position", state: "silent", since: reading.time };
+    const fault: Fault = { what: "position", state: "silent", since: reading.time };
     const carried = { ...reading, calls: [], faults: [fault], own: { ...reading.own, position_from: "radar and chart" as const } };
     expect(whatMatters(live({ reading: carried, standing: [] }), 1100)[0]?.say).toBe(
       "Own position has stopped coming: radar and chart carry it on",

@@ -1,10 +1,106 @@
-/** What the helm tells, as the page holds it. Names as they come over the wire. */
+/** What the helm tells, as the page holds it. Names as they come over the wire. Made by `python web/make_types.py`: change the Python it is made from. */
 import type { DistanceUnit } from "../geo/units";
-import type { Bow } from "../setup/types";
 
 export type Kind = "vessel" | "charted" | "shore" | "bridge" | "uncharted" | "clutter" | "false";
 
+/** What this helm is; `setup`: whether it can be set up. */
+export interface Hello {
+  readonly protocol: number;
+  readonly source: "demo" | "live" | "none" | "replay" | "test";
+  readonly boat: BoatFacts;
+  readonly setup?: boolean;
+}
+
+/** The boat: metres, degrees, knots; `assumed`: figures that nobody knew. */
+export interface BoatFacts {
+  readonly name: string;
+  readonly length_m: number;
+  readonly beam_m: number;
+  readonly keep_off_m: number;
+  readonly draught_m?: number;
+  readonly air_draught_m?: number;
+  readonly depth_margin_m?: number;
+  readonly distance_unit: DistanceUnit;
+  readonly free_hand: "left" | "right";
+  readonly night_limit_kn: number | null;
+  readonly stopping_measured: boolean;
+  readonly local_time_zone: string;
+  readonly bow_offset_deg?: number;
+  readonly assumed?: readonly string[];
+  readonly blind_sectors_deg?: readonly (readonly [number, number])[];
+}
+
+/**
+ * A reading as the sheet has it. `standing`: calls said before whose words still stand, the most urgent first;
+ * when that ends is the reading's to say. `own_track`: oldest first. `depth_m`: by the sounder, from the
+ * waterline.
+ */
+export interface Reading {
+  readonly time: string;
+  readonly own: Own;
+  readonly echoes: readonly Echo[];
+  readonly missing: readonly Missing[];
+  readonly hidden: GeoJSON.FeatureCollection | null;
+  readonly seeing: readonly Seeing[];
+  readonly seeing_line: GeoJSON.Polygon | null;
+  readonly stopping_m: number | null;
+  readonly registration: Registration;
+  readonly speed: Speed;
+  readonly faults: readonly Fault[];
+  readonly calls: readonly CallLine[];
+  readonly instruction?: Instruction | null;
+  readonly performance_db?: number | null;
+  readonly performance_sigma_db?: number | null;
+  readonly manoeuvres?: Manoeuvres | null;
+  readonly coasting: readonly number[];
+  readonly tails: Readonly<Record<string, readonly (readonly [number, number, number])[]>>;
+  readonly turn: number;
+  readonly standing: readonly CallNow[];
+  readonly alerts?: readonly Alert[];
+  readonly own_track?: readonly (readonly [number, number, number])[];
+  readonly depth_m?: number | null;
+  readonly bow?: Bow;
+  readonly plan?: PlanNow | null;
+}
+
+/**
+ * A matter that was called and how it stands, in the words of the standards on bridge alerts. `escalated`: an
+ * alarm because nobody answered the warning.
+ */
+export interface Alert {
+  readonly key: string;
+  readonly urgency: number;
+  readonly state: "acknowledged" | "rectified" | "unacknowledged";
+  readonly say: string;
+  readonly escalated: boolean;
+}
+
+/** The bow mark against the chart, with each reading. */
+export interface Bow {
+  readonly state: "measuring" | "no view" | "ready" | "still" | "turning";
+  readonly say: string;
+  readonly bias_deg: number | null;
+  readonly sigma_deg: number | null;
+  readonly seconds: number;
+  readonly of_seconds: number;
+  readonly offset_deg: number | null;
+  readonly new_deg: number | null;
+  readonly before_deg: number | null;
+  readonly compass: string | null;
+}
+
+/** One sentence worth saying now; `key`: what it is about, the same whatever the words. */
+export interface CallLine {
+  readonly key: string;
+  readonly kind: "charted danger" | "disagreement" | "fault" | "heading bias" | "helm" | "mark" | "mark missing" | "mark moved" | "opening" | "position" | "position offset" | "radar performance" | "something" | "sounder" | "speed" | "uncharted" | "vessel";
+  readonly urgency: number;
+  readonly say: string;
+  readonly echo: number | null;
+}
+
+/** One track explained. */
 export interface Echo {
+  readonly is: Kind;
   readonly id: number;
   readonly lat: number;
   readonly lon: number;
@@ -14,17 +110,83 @@ export interface Echo {
   readonly cog_deg: number | null;
   readonly sog_kn: number;
   readonly length_m: number | null;
-  readonly is: Kind;
   readonly confidence: number;
   readonly p_moving: number;
-  readonly charted_as: { object: string; name: string | null; cell: string; feature: string; offset_m: number } | null;
-  readonly ais: { mmsi: number; name: string | null } | null;
+  readonly charted_as: Charted | null;
+  readonly ais: Ais | null;
   readonly cpa_m: number | null;
   readonly tcpa_s: number | null;
   readonly cpa_sigma_m: number | null;
   readonly why: string;
 }
 
+/** The AIS identity that goes with an echo. */
+export interface Ais {
+  readonly mmsi: number;
+  readonly name: string | null;
+}
+
+/** The charted thing that explains an echo. */
+export interface Charted {
+  readonly object: string;
+  readonly name: string | null;
+  readonly cell: string;
+  readonly feature: string;
+  readonly offset_m: number;
+}
+
+/** Something that cannot be believed now. */
+export interface Fault {
+  readonly what: "ais" | "chart" | "clock" | "depth" | "heading" | "position" | "radar";
+  readonly state: "damaged" | "deaf" | "disagrees" | "frozen" | "jumped" | "late" | "silent" | "stale";
+  readonly since: string;
+}
+
+/** One order, verb first; its distance, time and speed are this turn's. `echo`: whom it is about. */
+export interface Instruction {
+  readonly do: "hold" | "look" | "slow" | "stop" | "turn";
+  readonly to_deg: number | null;
+  readonly to_kn: number | null;
+  readonly say: string;
+  readonly because: string;
+  readonly echo?: number | null;
+}
+
+/** The smallest changes that do, while something comes inside the keep-off distance; `for`: what comes inside. */
+export interface Manoeuvres {
+  readonly for: readonly number[];
+  readonly keep_off_m: number;
+  readonly turn: Manoeuvre | null;
+  readonly slow: Manoeuvre | null;
+  readonly refused?: readonly RefusedChange[];
+  readonly say: string;
+}
+
+/** A change that would clear, and why it is not offered. */
+export interface RefusedChange {
+  readonly turn_deg: number;
+  readonly course_deg: number;
+  readonly speed_kn: number;
+  readonly closest_m: number;
+  readonly closest_id: number;
+  readonly why: string;
+}
+
+/**
+ * A change of course (positive to starboard) or speed that would keep everything off. `is_slight`: a turn too
+ * small to be noticed readily (Rule 8(b)).
+ */
+export interface Manoeuvre {
+  readonly turn_deg: number;
+  readonly course_deg: number;
+  readonly speed_kn: number;
+  readonly closest_m: number | null;
+  readonly closest_id: number | null;
+  readonly say: string;
+  readonly is_slight: boolean;
+}
+
+/** A charted aid that should have shown and did not. */
 export interface Missing {
   readonly object: string;
   readonly name: string | null;
@@ -34,181 +196,29 @@ export interface Missing {
   readonly scans_looked: number;
 }
 
-/** `key`: what it is about, the same whatever the words. */
-export interface CallNow {
-  readonly key: string;
-  readonly urgency: number;
-  readonly say: string;
-  readonly echo: number | null;
-}
-
-/** A matter that was called and how it stands, in the words of the standards on bridge alerts. */
-export interface Alert {
-  readonly key: string;
-  readonly urgency: number;
-  readonly state: "unacknowledged" | "acknowledged" | "rectified";
-  readonly say: string;
-  /** An alarm because nobody answered the warning. */
-  readonly escalated: boolean;
-}
-
-export interface Call extends CallNow {
-  readonly number: number;
-  readonly again?: boolean;
-}
-
-export interface Fault {
-  readonly what: string;
-  readonly state: string;
-  readonly since: string;
-}
-
-export interface Reading {
-  readonly time: string;
-  readonly own: {
-    readonly lat: number | null;
-    readonly lon: number | null;
-    readonly cog_deg: number | null;
-    readonly sog_kn: number | null;
-    readonly heading_deg: number | null;
-    /** What the position rests on: the receiver, or radar and chart while it is silent. */
-    readonly position_from?: "receiver" | "radar and chart" | null;
-    readonly position_sigma_m?: number | null;
-    readonly position_age_s?: number | null;
-  };
-  readonly echoes: readonly Echo[];
-  readonly missing: readonly Missing[];
-  readonly hidden: GeoJSON.FeatureCollection | null;
-  readonly seeing: readonly { rcs_m2: number; range_m: number | null }[];
-  readonly seeing_line: GeoJSON.Polygon | null;
-  readonly stopping_m: number | null;
-  readonly registration: {
-    readonly heading_bias_deg: number | null;
-    readonly east_m: number | null;
-    readonly north_m: number | null;
-    readonly sigma_m: number | null;
-    readonly agrees: boolean | null;
-  };
-  readonly speed: { readonly advised_kn: number | null; readonly because: string };
-  readonly faults: readonly Fault[];
-  readonly calls: readonly CallNow[];
-  /** Calls said before whose words still stand, the most urgent first: when that ends is the reading's to say. */
-  readonly standing: readonly CallNow[];
-  readonly alerts?: readonly Alert[];
-  readonly coasting: readonly number[];
-  readonly tails: Readonly<Record<string, readonly (readonly [number, number, number])[]>>;
-  /** lat, lon, seconds ago; oldest first. */
-  readonly own_track?: readonly (readonly [number, number, number])[];
-  readonly turn: number;
-  /** By the sounder, from the waterline; null: it says none. */
-  readonly depth_m?: number | null;
-  /** The radar's bow mark against the chart. */
-  readonly bow?: Bow;
-  readonly plan?: PlanNow | null;
-  /** The one thing to do now. */
-  readonly instruction?: Instruction | null;
-  readonly manoeuvres?: Manoeuvres | null;
-}
-
-/** One order, verb first; its distance, time and speed are this turn's. */
-export interface Instruction {
-  readonly do: "hold" | "turn" | "slow" | "stop" | "look";
-  readonly to_deg: number | null;
-  readonly to_kn: number | null;
-  readonly say: string;
-  readonly because: string;
-  /** Whom it is about; null: no echo. */
-  readonly echo?: number | null;
-}
-
-/** A change of course or speed that would keep everything off. */
-export interface Manoeuvre {
-  /** Positive to starboard. */
-  readonly turn_deg: number;
-  readonly course_deg: number;
-  readonly speed_kn: number;
-  readonly closest_m: number | null;
-  readonly closest_id: number | null;
-  readonly say: string;
-  /** A turn too small to be noticed readily (Rule 8(b)). */
-  readonly is_slight: boolean;
-}
-
-/** The smallest changes that do, while something comes inside the keep-off distance. */
-export interface Manoeuvres {
-  readonly keep_off_m: number;
-  readonly for: readonly number[];
-  readonly turn: Manoeuvre | null;
-  readonly slow: Manoeuvre | null;
-  readonly say: string;
-}
-
-export interface TrialEcho {
-  readonly id: number;
-  readonly cpa_m: number;
-  readonly tcpa_s: number;
-  readonly inside: boolean;
-  /** lon, lat of both at the moment of closest approach. */
-  readonly own: readonly [number, number];
-  readonly her: readonly [number, number];
-}
-
-/** What a manoeuvre would bring; only `say` where nothing can be tried. */
-export interface Trial {
-  readonly say: string;
-  /** False: another screen tries it, and this one tries nothing. */
-  readonly is_own: boolean;
-  readonly course_deg?: number;
-  readonly speed_kn?: number;
-  readonly turn_deg?: number;
-  readonly delay_s?: number;
-  readonly horizon_s?: number;
-  /** lon, lat: now, where it begins, where she is at the end. */
-  readonly path?: readonly (readonly [number, number])[];
-  readonly keep_off_m?: number;
-  readonly clears?: boolean;
-  readonly echoes?: readonly TrialEcho[];
-  readonly chart?: { readonly what: string; readonly distance_m: number; readonly lat: number; readonly lon: number; readonly say: string } | null;
-  readonly hidden?: { readonly by: string; readonly distance_m: number; readonly lat: number; readonly lon: number; readonly say: string } | null;
-  readonly refused?: string | null;
-}
-
-export interface LegDanger {
-  readonly say: string;
+/** The boat; `position_from`: what the position rests on, the receiver, or radar and chart while it is silent. */
+export interface Own {
   readonly lat: number | null;
   readonly lon: number | null;
+  readonly cog_deg: number | null;
+  readonly sog_kn: number | null;
+  readonly heading_deg: number | null;
+  readonly position_from?: "radar and chart" | "receiver" | null;
+  readonly position_sigma_m?: number | null;
+  readonly position_age_s?: number | null;
 }
 
-/** A drawn leg held against the chart. */
-export interface LegCheck {
-  readonly length_m: number;
-  readonly course_deg: number;
-  readonly least_depth_m: number | null;
-  readonly stops: readonly LegDanger[];
-  readonly against: readonly LegDanger[];
+/**
+ * Tonight's route and what comes next on it. `route`: lat, lon, name. `legs`: empty while the plan is worked out.
+ * `now`: null where the boat is not on it.
+ */
+export interface PlanNow {
+  readonly route: readonly (readonly [number, number, string | null])[];
+  readonly legs?: readonly PlanLeg[];
+  readonly now: OnRoute | null;
 }
 
-export interface RouteKept {
-  readonly name: string;
-  readonly length_m: number | null;
-  readonly points: number | null;
-  readonly problem: string | null;
-}
-
-/** What became of a question about routes; `token` says whose it was. */
-export interface Reply {
-  readonly about: string;
-  readonly token: number;
-  readonly problem?: string;
-  readonly legs?: readonly LegCheck[];
-  readonly points?: readonly (readonly [number, number])[];
-  readonly routes?: readonly RouteKept[];
-  readonly following?: string | null;
-  readonly folder?: string;
-  readonly name?: string;
-  readonly path?: string;
-}
-
+/** One leg for the plan's sheet: what a helmsman asks of it. */
 export interface PlanLeg {
   readonly number: number;
   readonly to: string;
@@ -223,54 +233,58 @@ export interface PlanLeg {
   readonly refused: readonly string[];
 }
 
-/** Tonight's route and what comes next on it; `now` is null where the boat is not on it. */
-export interface PlanNow {
-  readonly route: readonly (readonly [number, number, string | null])[];
-  /** Empty while the plan is being worked out. */
-  readonly legs?: readonly PlanLeg[];
-  readonly now: {
-    readonly leg: number;
-    readonly course_deg: number;
-    readonly off_track_m: number;
-    /** To the end of this leg, where the next turn is; and to the end of the route. */
-    readonly to_go_leg_m: number;
-    readonly to_go_m: number;
-    readonly coming: readonly { readonly what: string; readonly distance_m: number; readonly say: string }[];
-  } | null;
+/** Where the boat is on the route; `to_go_leg_m`: to the end of this leg, where the next turn is. */
+export interface OnRoute {
+  readonly leg: number;
+  readonly course_deg: number;
+  readonly off_track_m: number;
+  readonly to_go_leg_m: number;
+  readonly to_go_m: number;
+  readonly arrive_ms?: number | null;
+  readonly coming: readonly Coming[];
 }
 
-export interface BoatFacts {
-  readonly name: string;
-  readonly length_m: number;
-  readonly beam_m: number;
-  readonly keep_off_m: number;
-  readonly draught_m?: number;
-  readonly air_draught_m?: number;
-  readonly depth_margin_m?: number;
-  readonly distance_unit: DistanceUnit;
-  readonly free_hand: "left" | "right";
-  /** Figures of the boat that nobody knew. */
-  readonly assumed?: readonly string[];
-  readonly night_limit_kn: number | null;
-  readonly stopping_measured: boolean;
-  readonly local_time_zone: string;
+/** A thing that comes next on the route. */
+export interface Coming {
+  readonly what: string;
+  readonly distance_m: number;
+  readonly say: string;
 }
 
-export interface Hello {
-  readonly protocol: number;
-  /** "none": nothing is connected yet. */
-  readonly source: "demo" | "live" | "replay" | "test" | "none";
-  readonly boat: BoatFacts;
-  /** Whether this helm can be set up. */
-  readonly setup?: boolean;
+/** What was reported minus what makes radar and chart agree. */
+export interface Registration {
+  readonly heading_bias_deg: number | null;
+  readonly east_m: number | null;
+  readonly north_m: number | null;
+  readonly sigma_m: number | null;
+  readonly agrees: boolean | null;
+  readonly heading_sigma_deg?: number | null;
 }
 
-export interface ChartPlace {
-  readonly key: string | null;
-  readonly url: string | null;
+/** How far a thing of this cross-section would be held by now. */
+export interface Seeing {
+  readonly rcs_m2: number;
+  readonly range_m: number | null;
 }
 
-/** How things stand: the heartbeat. */
+/** The speed that goes with what is seen. */
+export interface Speed {
+  readonly advised_kn: number | null;
+  readonly because: string;
+}
+
+/** A call whose words stand; `key`: what it is about, the same whatever the words. */
+export interface CallNow {
+  readonly key: string;
+  readonly urgency: number;
+  readonly say: string;
+  readonly echo: number | null;
+}
+
+/**
+ * How things stand: the heartbeat. `tide_m`: above chart datum, null: not known; `without`: what the watch goes on
+ * without; `fog_s`: seconds to the next fog signal, null: not asked for.
+ */
 export interface Affairs {
   readonly radar_age_s: number | null;
   readonly reading_age_s: number | null;
@@ -280,28 +294,158 @@ export interface Affairs {
   readonly paused: boolean;
   readonly speed: number;
   readonly story_ms: number | null;
-  /** Height of the tide above chart datum; null: not known. */
   readonly tide_m?: number | null;
+  readonly sight: "in sight" | "radar only" | "unsure";
+  readonly without?: readonly string[];
+  readonly links: readonly Link[];
   readonly silent_s: number;
   readonly loudspeaker: boolean | null;
-  readonly sight: string;
-  /** Seconds to the next fog signal; null: not asked for. */
   readonly fog_s: number | null;
   readonly screens: number;
-  /** What the watch goes on without. */
-  readonly without?: readonly string[];
-  readonly links: readonly { readonly link: string; readonly state: "opening" | "open" | "lost" | "ended"; readonly text: string }[];
 }
 
-/** Where the chart's tiles lie, and what they are made of: TileJSON with the cells beside. */
-export interface ChartData {
+/** How one link stands. */
+export interface Link {
+  readonly link: string;
+  readonly state: "ended" | "lost" | "open" | "opening";
+  readonly text: string;
+}
+
+/** One call, numbered in the order they are told; `again`: it was asked to be said again. */
+export interface Call {
   readonly key: string;
-  /** Addresses of tiles, from the page's own: "chart/.../{z}/{x}/{y}.mvt". */
+  readonly urgency: number;
+  readonly say: string;
+  readonly echo: number | null;
+  readonly number: number;
+  readonly kind?: string;
+  readonly again?: boolean;
+}
+
+/** Where the chart lies now. */
+export interface ChartPlace {
+  readonly key: string | null;
+  readonly url: string | null;
+}
+
+/**
+ * Where the chart's tiles lie, and what they are made of: TileJSON with the cells beside. `tiles`: addresses, from
+ * the page's own; `bounds`: west, south, east, north.
+ */
+export interface ChartData {
+  readonly tilejson?: string;
+  readonly key: string;
   readonly tiles: readonly string[];
   readonly minzoom: number;
   readonly maxzoom: number;
-  /** West, south, east, north. */
   readonly bounds: readonly [number, number, number, number];
-  readonly cells: readonly { name: string; scale: number; issued: string; not_for_navigation: boolean }[];
+  readonly cells: readonly ChartCell[];
   readonly coverage: GeoJSON.Polygon | GeoJSON.MultiPolygon;
+}
+
+/** A cell that the chart is made of. */
+export interface ChartCell {
+  readonly name: string;
+  readonly scale: number;
+  readonly issued: string;
+  readonly not_for_navigation: boolean;
+}
+
+/**
+ * What a manoeuvre would bring; only `say` where nothing can be tried. `path`: lon, lat now, where it begins,
+ * where she is at the end. `is_own`: false: another screen tries it, and this one tries nothing.
+ */
+export interface Trial {
+  readonly say: string;
+  readonly time_ms?: number;
+  readonly course_deg?: number;
+  readonly speed_kn?: number;
+  readonly turn_deg?: number;
+  readonly delay_s?: number;
+  readonly horizon_s?: number;
+  readonly path?: readonly (readonly [number, number])[];
+  readonly keep_off_m?: number;
+  readonly clears?: boolean;
+  readonly closest_m?: number | null;
+  readonly closest_id?: number | null;
+  readonly echoes?: readonly TrialEcho[];
+  readonly chart?: TrialChart | null;
+  readonly hidden?: TrialHidden | null;
+  readonly refused?: string | null;
+  readonly is_own: boolean;
+}
+
+/** The first thing that the chart has in the way. */
+export interface TrialChart {
+  readonly what: string;
+  readonly in_s?: number;
+  readonly distance_m: number;
+  readonly depth_m?: number | null;
+  readonly name?: string | null;
+  readonly lat: number;
+  readonly lon: number;
+  readonly say: string;
+}
+
+/** One echo if the manoeuvre is carried out; `own`, `her`: lon, lat of both at the closest approach. */
+export interface TrialEcho {
+  readonly id: number;
+  readonly cpa_m: number;
+  readonly tcpa_s: number;
+  readonly cpa_sigma_m?: number | null;
+  readonly inside: boolean;
+  readonly own: readonly [number, number];
+  readonly her: readonly [number, number];
+  readonly meeting?: string | null;
+  readonly rules?: readonly string[];
+  readonly discouraged?: string | null;
+}
+
+/** The first water, hidden now, that the boat would come into. */
+export interface TrialHidden {
+  readonly by: string;
+  readonly in_s?: number;
+  readonly distance_m: number;
+  readonly lat: number;
+  readonly lon: number;
+  readonly say: string;
+}
+
+/** What became of a question about routes; `token` says whose it was. `notes`: of a way that was found. */
+export interface Reply {
+  readonly problem?: string;
+  readonly legs?: readonly LegCheck[];
+  readonly points?: readonly (readonly [number, number])[];
+  readonly notes?: readonly string[];
+  readonly routes?: readonly RouteKept[];
+  readonly following?: string | null;
+  readonly folder?: string;
+  readonly name?: string;
+  readonly path?: string;
+  readonly about: string;
+  readonly token: number;
+}
+
+/** A drawn leg held against the chart. */
+export interface LegCheck {
+  readonly length_m: number;
+  readonly course_deg: number;
+  readonly least_depth_m: number | null;
+  readonly stops: readonly LegDanger[];
+  readonly against: readonly LegDanger[];
+}
+
+/** What stops a leg or speaks against it, and where it lies. */
+export interface LegDanger {
+  readonly say: string;
+  readonly lat: number | null;
+  readonly lon: number | null;
+}
+
+/** A route in the helm's folder; `problem`: why it cannot be read. */
+export interface RouteKept {
+  readonly name: string;
+  readonly length_m: number | null;
+  readonly points: number | null;
+  readonly problem: string | null;
 }

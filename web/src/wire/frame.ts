@@ -3,7 +3,7 @@
  * Unknown at the socket, narrowed here, once, into a tagged union.
  */
 import type { Affairs, Call, Hello, ChartPlace, Reading, Reply, Trial } from "../state/types";
-import type { Heard, SpokeFan } from "../setup/types";
+import type { Heard } from "../setup/types";
 
 export const VERSION = 2;
 const HEAD = 8;
@@ -12,6 +12,18 @@ const FAN_HEAD = 20;
 
 export const FORGET = 1;
 export const FROM_BOW = 2;
+
+/** The newest turn of one radar that is heard, small; see the head of `src/moonless/helm/web/protocol.py`. */
+export interface SpokeFan {
+  readonly place: number;
+  readonly nRow: number;
+  readonly nCell: number;
+  readonly newestRow: number;
+  readonly rangeM: number;
+  /** Tenths of a second. */
+  readonly age: Uint8Array;
+  readonly echo: Uint8Array;
+}
 
 export interface SpokeRows {
   readonly nSpoke: number;

@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator, Mapping
+from collections.abc import AsyncIterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Literal, Protocol
+from typing import Protocol
 
+from moonless.helm.bodies.routes import PlanNowBody, ReplyBody
+from moonless.helm.bodies.sheet import BoatFactsBody, SourceKind, TrialFound
 from moonless.helm.process.requests import Asker, SourceRequest
 from moonless.watch.types import LinkNow, SpokesNow, Turn
-
-SourceKind = Literal["demo", "live", "replay", "test", "none"]
-"""``none``: nothing is connected yet."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,10 +69,10 @@ class Answer:
 
 @dataclass(frozen=True, slots=True)
 class TrialNow:
-    """What the manoeuvre that one screen tries would bring; empty: it tries none."""
+    """What the manoeuvre that one screen tries would bring; None: it tries none."""
 
     asker: Asker
-    body: Mapping[str, Any]
+    body: TrialFound | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,7 +80,7 @@ class Reply:
     """The answer to one screen's question about routes, with the question's ``token`` in the body."""
 
     asker: Asker
-    body: Mapping[str, Any]
+    body: ReplyBody
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,7 +94,7 @@ class Overheard:
 class PlanNow:
     """The plan's route and the next things on it, as `moonless.helm.routes.following` tells them."""
 
-    body: Mapping[str, Any]
+    body: PlanNowBody
 
 
 Event = (
@@ -108,7 +107,7 @@ class Source(Protocol):
     """Where turns come from: the demo, live links, a recording, or a test."""
 
     kind: SourceKind
-    boat: Mapping[str, Any]  # what the front end needs of the boat, see `moonless.helm.web.boat_json.boat_json`
+    boat: BoatFactsBody  # what the front end needs of the boat, see `moonless.helm.web.boat_json.boat_json`
 
     def events(self) -> AsyncIterator[Event]:
         """Yield until the source ends or the task is cancelled."""

@@ -7,6 +7,9 @@ from dataclasses import dataclass
 from math import radians
 from typing import TYPE_CHECKING, Any
 
+from msgspec import to_builtins
+
+from moonless.helm.bodies.routes import PlanNowBody
 from moonless.helm.process.events import Answer, Event, PlanNow, TrialNow
 from moonless.helm.process.requests import (
     Acknowledge,
@@ -65,7 +68,7 @@ class RequestHandler:
         for asker in self._trials:
             self._send_trial(asker)
 
-    def follow(self, plan: Mapping[str, Any]) -> PlanNow:
+    def follow(self, plan: PlanNowBody) -> PlanNow:
         """Give the chain the turns of the route that are still ahead, for what opens on it; return the event."""
         now = plan["now"]
         turns = () if now is None else plan["route"][now["leg"] :]
@@ -83,7 +86,7 @@ class RequestHandler:
             self._begin_trial(asker, request)
         elif isinstance(request, EndTrial):
             self._trials.pop(asker, None)
-            self._send(TrialNow(asker, {}))
+            self._send(TrialNow(asker, None))
         elif isinstance(request, Acknowledge):
             self._chain.acknowledge(request.key)
         elif isinstance(request, ToldByDay):
@@ -100,12 +103,12 @@ class RequestHandler:
     def _begin_trial(self, asker: Asker, asked: TryManoeuvre) -> None:
         self._trials.pop(asker, None)
         if self._last is None:
-            self._send(TrialNow(asker, {}))
+            self._send(TrialNow(asker, None))
             return
         while len(self._trials) >= MOST_TRIALS:
             oldest = next(iter(self._trials))
             del self._trials[oldest]
-            self._send(TrialNow(oldest, {}))
+            self._send(TrialNow(oldest, None))
         self._trials[asker] = _Trial(
             None if asked.course_deg is None else radians(asked.course_deg),
             None if asked.speed_kn is None else kn_to_mps(asked.speed_kn),
@@ -119,7 +122,7 @@ class RequestHandler:
         trial = self._trials[asker]
         wait_s = max(trial.begin_ns - self._last.reading.time_ns, 0) / NS_PER_S
         found = self._chain.try_manoeuvre(trial.course_rad, trial.speed, wait_s)
-        self._send(TrialNow(asker, {"say": found} if isinstance(found, str) else found.as_dict()))
+        self._send(TrialNow(asker, {"say": found} if isinstance(found, str) else to_builtins(found)))
 
     def _saw_there(self, echo: int, what: str) -> None:
         line = None if self._last is None else eye_line(self._last.reading, echo, what)

@@ -7,14 +7,15 @@ import logging
 import multiprocessing
 import threading
 from collections import deque
-from collections.abc import AsyncIterator, Callable, Mapping
+from collections.abc import AsyncIterator, Callable
 from multiprocessing.connection import Connection
 from multiprocessing.process import BaseProcess
 from typing import Any
 
 from moonless.clock import steady_s
 from moonless.errors import LinkError
-from moonless.helm.process.events import Event, SourceKind, SourceState
+from moonless.helm.bodies.sheet import BoatFactsBody, SourceKind
+from moonless.helm.process.events import Event, SourceState
 from moonless.helm.process.requests import Asked, Asker, SourceRequest
 from moonless.helm.process.worker import Failed, Job, run
 from moonless.watch.types import LinkNow
@@ -35,7 +36,7 @@ class WorkerProcess:
     """Rules: the process is a daemon and ends with us; what it cannot do comes out as one plain line."""
 
     def __init__(
-        self, kind: SourceKind, job: Job, boat: Mapping[str, Any], again: Callable[[], Job] | None = None
+        self, kind: SourceKind, job: Job, boat: BoatFactsBody, again: Callable[[], Job] | None = None
     ) -> None:
         """Make ready.  ``again``: gives the job with which a process that died by itself is started anew; None: it
         is not."""

@@ -10,6 +10,7 @@ from moonless.chart.dangers.layout import ChartDangers
 from moonless.chart.dangers.needs import Needs
 from moonless.errors import InputError, NoCoverage
 from moonless.frames import LocalFrame, destination, geodesic
+from moonless.helm.bodies.routes import LegCheckBody, LegDangerBody
 from moonless.passage.types import LegDanger
 from moonless.passage.way.leg_dangers import hold, leg_dangers
 from moonless.passage.way.propose import propose
@@ -36,9 +37,9 @@ class RouteChecker:
         self._speed = kn_to_mps(SPEED_KN) if limit is None else limit
         self._dangers: ChartDangers | None = None
         self._cut: tuple[LatLon, float] | None = None
-        self._known: dict[tuple[LatLon, LatLon], dict[str, Any]] = {}
+        self._known: dict[tuple[LatLon, LatLon], LegCheckBody] = {}
 
-    def check(self, points: Sequence[LatLon]) -> list[dict[str, Any]]:
+    def check(self, points: Sequence[LatLon]) -> list[LegCheckBody]:
         """Return for each leg its length, course, least charted depth, and what stops it or speaks against it.
 
         Tide is not counted: the route must do at any hour.
@@ -53,7 +54,7 @@ class RouteChecker:
         found = propose(self._chart, self._boat, start, end)
         return [(w.lat_deg, w.lon_deg) for w in found.route.waypoints], found.notes
 
-    def _leg(self, a: LatLon, b: LatLon) -> dict[str, Any]:
+    def _leg(self, a: LatLon, b: LatLon) -> LegCheckBody:
         key = (a, b)
         if key not in self._known:
             if len(self._known) > 400:
@@ -61,7 +62,7 @@ class RouteChecker:
             self._known[key] = self._ask(a, b)
         return self._known[key]
 
-    def _ask(self, a: LatLon, b: LatLon) -> dict[str, Any]:
+    def _ask(self, a: LatLon, b: LatLon) -> LegCheckBody:
         try:
             leg = Route("", (Waypoint("", *a), Waypoint("", *b))).legs[0]
         except InputError as problem:
@@ -73,8 +74,8 @@ class RouteChecker:
             return _leg_body(leg.length_m, leg.course_deg, None, ["no chart covers this leg"])
         dangers = leg_dangers(1, held, Needs.of(self._boat, self._speed))
         body = _leg_body(leg.length_m, leg.course_deg, held.least_depth_m(), [])
-        for weight in ("stops", "against"):
-            body[weight] = [_danger(d, leg) for d in dangers if d.weight == weight][:MOST_SAID]
+        body["stops"] = [_danger(d, leg) for d in dangers if d.weight == "stops"][:MOST_SAID]
+        body["against"] = [_danger(d, leg) for d in dangers if d.weight == "against"][:MOST_SAID]
         return body
 
     def _around(self, a: LatLon, b: LatLon) -> ChartDangers:
@@ -92,7 +93,7 @@ class RouteChecker:
         return self._dangers
 
 
-def _leg_body(length_m: float, course_deg: float, least_m: float | None, stops: list[str]) -> dict[str, Any]:
+def _leg_body(length_m: float, course_deg: float, least_m: float | None, stops: list[str]) -> LegCheckBody:
     return {
         "length_m": round(length_m),
         "course_deg": round(course_deg, 1),
@@ -102,7 +103,7 @@ def _leg_body(length_m: float, course_deg: float, least_m: float | None, stops: 
     }
 
 
-def _danger(danger: LegDanger, leg: Leg) -> dict[str, Any]:
+def _danger(danger: LegDanger, leg: Leg) -> LegDangerBody:
     """Return what a screen shows of a danger: its sentence without the leg's number, and where it lies."""
     lat, lon = leg.at(danger.along_m)
     if danger.side != "on":

@@ -5,10 +5,10 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
 
 from moonless.errors import InputError, SourceError
 from moonless.files import write_new
+from moonless.helm.bodies.routes import RouteKeptBody
 from moonless.passage.way.route import Route, Waypoint, read_gpx, to_gpx
 
 LONGEST_NAME = 40
@@ -64,15 +64,15 @@ class RouteFiles:
         """
         self.path(name).unlink()
 
-    def list(self) -> list[dict[str, Any]]:
+    def list(self) -> list[RouteKeptBody]:
         """Return what is kept, newest first; a file that cannot be read is told with what is wrong."""
         out = []
         files = sorted(self.folder.glob("*.gpx"), key=lambda p: p.stat().st_mtime, reverse=True)
         for file in files[:50]:
-            body: dict[str, Any] = {"name": file.stem, "length_m": None, "points": None, "problem": None}
+            body: RouteKeptBody = {"name": file.stem, "length_m": None, "points": None, "problem": None}
             try:
                 route = read_gpx(file)
-                body |= {"length_m": round(route.length_m), "points": len(route.waypoints)}
+                body["length_m"], body["points"] = round(route.length_m), len(route.waypoints)
             except (InputError, SourceError) as problem:
                 body["problem"] = str(problem)
             out.append(body)

@@ -11,6 +11,7 @@ import threading
 from typing import Any
 
 from moonless.errors import MoonlessError
+from moonless.helm.bodies.routes import PlanLegBody, PlanNowBody
 from moonless.passage.brief.selection import worth_telling
 from moonless.passage.night import Night
 from moonless.passage.plan import make_plan
@@ -42,10 +43,10 @@ class FollowedRoute:
         self._follower = Follower(route)
         self._better: Follower | None = None
         self._thread: threading.Thread | None = None
-        self._legs: list[dict[str, Any]] = []
-        self._points = [[round(w.lat_deg, 6), round(w.lon_deg, 6), w.name] for w in route.waypoints]
+        self._legs: list[PlanLegBody] = []
+        self._points = [(round(w.lat_deg, 6), round(w.lon_deg, 6), w.name) for w in route.waypoints]
 
-    def at(self, reading: Reading) -> dict[str, Any]:
+    def at(self, reading: Reading) -> PlanNowBody:
         """Return what the screens are told of the plan with this reading.
 
         ``now`` is None where the boat is not on it, or nobody knows where she is.
@@ -56,7 +57,7 @@ class FollowedRoute:
         if self._better is not None:
             self._follower, self._better = self._better, None
         own = reading.own
-        body: dict[str, Any] = {"route": self._points, "legs": self._legs, "now": None}
+        body: PlanNowBody = {"route": self._points, "legs": self._legs, "now": None}
         if own.lat is None or own.lon is None:
             return body
         sog = None if own.sog_kn is None else kn_to_mps(own.sog_kn)
@@ -95,7 +96,7 @@ class FollowedRoute:
         self._better = Follower(self._route, plan)
 
 
-def _leg_line(leg: LegPlan) -> dict[str, Any]:
+def _leg_line(leg: LegPlan) -> PlanLegBody:
     """Return one leg for the plan's sheet: what a helmsman asks of it."""
     kept = worth_telling(leg)
     lights = sorted(kept.lights, key=lambda x: (not x.leading, x.nearest_m))[:3]

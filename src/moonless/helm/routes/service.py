@@ -9,11 +9,12 @@ from __future__ import annotations
 import logging
 import queue
 import threading
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from moonless.errors import InputError, MoonlessError
+from moonless.helm.bodies.routes import PlanNowBody, RouteAnswer
 from moonless.helm.process.events import Event, PlanNow, Reply
 from moonless.helm.process.requests import Asked, Asker, RouteRequest
 from moonless.helm.routes.files import RouteFiles
@@ -30,7 +31,7 @@ if TYPE_CHECKING:
     from moonless.helm.routes.following import FollowedRoute
 
 _log = logging.getLogger(__name__)
-NO_ROUTE: Mapping[str, Any] = {"route": [], "legs": [], "now": None}
+NO_ROUTE: PlanNowBody = {"route": [], "legs": [], "now": None}
 
 
 class RouteService:
@@ -71,7 +72,7 @@ class RouteService:
         self._chart: Chart | None = None
         self._checker: RouteChecker | None = None
 
-    def at(self, reading: Reading) -> Mapping[str, Any]:
+    def at(self, reading: Reading) -> PlanNowBody:
         """Return what the screens are told of the route with this reading."""
         plan = self._plan
         return NO_ROUTE if plan is None else plan.at(reading)
@@ -96,7 +97,7 @@ class RouteService:
             if request.what == "check" and request.token != self._newest_check.get(asker):
                 continue
             try:
-                body = self._answer(request)
+                body: RouteAnswer = self._answer(request)
             except MoonlessError as problem:
                 body = {"problem": str(problem)}
             except Exception as problem:
@@ -104,13 +105,13 @@ class RouteService:
                 body = {"problem": f"this failed: {problem!r}"}
             self._send(Reply(asker, {**body, "about": request.what, "token": request.token}))
 
-    def _answer(self, asked: RouteRequest) -> dict[str, Any]:
+    def _answer(self, asked: RouteRequest) -> RouteAnswer:
         if asked.what == "check":
             return {"legs": self._checks().check(asked.points)}
         if asked.what == "way":
             start, end = asked.points
             places, notes = self._checks().way(start, end)
-            return {"points": [[round(a, 6), round(b, 6)] for a, b in places], "notes": list(notes)}
+            return {"points": [(round(a, 6), round(b, 6)) for a, b in places], "notes": list(notes)}
         if asked.what == "save":
             path = self._files.save(asked.name, asked.points)
             if asked.follow:
@@ -127,7 +128,7 @@ class RouteService:
             self._files.remove(asked.name)
         return self._listed()
 
-    def _listed(self) -> dict[str, Any]:
+    def _listed(self) -> RouteAnswer:
         return {"routes": self._files.list(), "following": self._following, "folder": str(self._files.folder)}
 
     def _follow(self, route: Route, chart: Chart | None, name: str) -> None:

@@ -8,17 +8,19 @@ from __future__ import annotations
 import itertools
 import json
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from multiprocessing.connection import Connection
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 
+from moonless.chart.types import Cell
 from moonless.errors import MoonlessError
 from moonless.frames import LocalFrame
+from moonless.helm.bodies.setup import CellCoveredBody, CellFound, CoverageFoundBody
 from moonless.units import NS_PER_S
 
 # Older than this and a chart is called old.  Own choice: weekly updates are the custom of hydrographic offices.
@@ -42,7 +44,7 @@ class CoverageProgress:
 class Covered:
     """What was found: cells as the screen draws them, and what could not be read."""
 
-    cells: tuple[Mapping[str, Any], ...]
+    cells: tuple[CellFound, ...]
     warnings: tuple[str, ...]
 
 
@@ -59,7 +61,7 @@ class CoverageJob:
         def report(name: str, share: float) -> None:
             pipe.send(CoverageProgress(name, share))
 
-        cells: dict[str, Mapping[str, Any]] = {}
+        cells: dict[str, CellFound] = {}
         warnings: list[str] = []
         for path in self.paths:
             # One by one: a folder without a chart must not hide the others.
@@ -74,8 +76,8 @@ class CoverageJob:
         pipe.send(Covered(tuple(cells.values()), tuple(warnings)))
 
 
-def cell_body(cell: Any) -> dict[str, Any]:
-    """Return a `moonless.chart.types.Cell` as the screen draws it."""
+def cell_body(cell: Cell) -> CellFound:
+    """Return a cell as the screen draws it."""
     shape = cell.coverage_lonlat.simplify(_SIMPLIFY_DEG)
     return {
         "name": cell.name,
@@ -101,9 +103,9 @@ def age_days(issued: str, now_ns: int) -> float | None:
     return now_ns / NS_PER_S / 86_400.0 - at.timestamp() / 86_400.0
 
 
-def coverage_body(found: Covered, place: tuple[float, float] | None, now_ns: int) -> dict[str, Any]:
+def coverage_body(found: Covered, place: tuple[float, float] | None, now_ns: int) -> CoverageFoundBody:
     """Return the coverage with what is to be said of it: age, overlap, gaps near the boat."""
-    cells = []
+    cells: list[CellCoveredBody] = []
     for cell in found.cells:
         age = age_days(cell["issued"], now_ns)
         days = None if age is None else math.floor(age)
@@ -117,16 +119,16 @@ def coverage_body(found: Covered, place: tuple[float, float] | None, now_ns: int
     return {"cells": cells, "warnings": list(found.warnings), "lines": lines}
 
 
-def _age_lines(cells: Sequence[Mapping[str, Any]]) -> list[str]:
+def _age_lines(cells: Sequence[CellCoveredBody]) -> list[str]:
     if not cells:
         return []
     lines = []
-    old = [c for c in cells if c["age_days"] is not None and c["age_days"] > OLD_DAYS]
+    old = [(c["age_days"], c["name"]) for c in cells if c["age_days"] is not None and c["age_days"] > OLD_DAYS]
     if old:
-        oldest = max(old, key=lambda c: c["age_days"])
-        years = math.floor(oldest["age_days"] / 365.25)
+        days, name = max(old, key=lambda one: one[0])
+        years = math.floor(days / 365.25)
         many = "One cell is" if len(old) == 1 else f"{len(old)} cells are"
-        oldest_words = f"{oldest['name']} {years} year{'' if years == 1 else 's'}"
+        oldest_words = f"{name} {years} year{'' if years == 1 else 's'}"
         lines.append(f"{many} more than a year old; {oldest_words}. Marks and depths have changed.")
     dateless = [c["name"] for c in cells if c["age_days"] is None]
     if dateless:
@@ -135,7 +137,7 @@ def _age_lines(cells: Sequence[Mapping[str, Any]]) -> list[str]:
     return lines
 
 
-def _overlap_lines(cells: Sequence[Mapping[str, Any]]) -> list[str]:
+def _overlap_lines(cells: Sequence[CellCoveredBody]) -> list[str]:
     shapes = [shapely.geometry.shape(c["coverage"]) for c in cells]
     pairs = []
     for (i, a), (j, b) in itertools.combinations(enumerate(shapes), 2):
@@ -149,15 +151,15 @@ def _overlap_lines(cells: Sequence[Mapping[str, Any]]) -> list[str]:
     return [f"{head}{more}: the larger scale is used, of one scale the newer."]
 
 
-def _named(cell: Mapping[str, Any]) -> str:
+def _named(cell: CellCoveredBody) -> str:
     return f"{cell['name']} (1:{cell['scale']:,})".replace(",", " ")
 
 
-def _near_lines(cells: Sequence[Mapping[str, Any]], place: tuple[float, float]) -> list[str]:
+def _near_lines(cells: Sequence[CellCoveredBody], place: tuple[float, float]) -> list[str]:
     """Say where the charts end near the boat."""
     frame = LocalFrame(*place)
 
-    def flat(lonlat: Any) -> Any:
+    def flat(lonlat: NDArray[np.float64]) -> NDArray[np.float64]:
         east, north = frame.to_plane(lonlat[:, 1], lonlat[:, 0])
         return np.column_stack([east, north])
 

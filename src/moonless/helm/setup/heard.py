@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any
-
 import numpy as np
 
+from moonless.helm.bodies.setup import HeardBody, OfferHeardBody, PlaceHeardBody, RadarHeardBody
 from moonless.helm.web.protocol import FanFrame
 from moonless.units import NS_PER_S
 from moonless.watch.instruments.source_priority import CHOOSABLE, FOLLOWED, WORDS, Preferred, Source, choose_sources
@@ -18,7 +16,7 @@ SILENT_S = 6.0
 _OLDEST = 255
 
 
-def heard_body(discovery: LinkDiscovery, preferred: Preferred, now_ns: int) -> dict[str, Any]:
+def heard_body(discovery: LinkDiscovery, preferred: Preferred, now_ns: int) -> HeardBody:
     """Return the whole of what is heard now: places, what each thing is taken from, what is silent."""
     places = sorted(discovery.links.values(), key=_order)
     shown = [_place_body(place, now_ns) for place in places if _is_shown(place)]
@@ -84,7 +82,7 @@ def _port(place: ListenedLink) -> int:
     return int(place.link.rpartition(":")[2])
 
 
-def _place_body(place: ListenedLink, now_ns: int) -> dict[str, Any]:
+def _place_body(place: ListenedLink, now_ns: int) -> PlaceHeardBody:
     content = place.content
     age = None if content.last_ns is None else round((now_ns - content.last_ns) / NS_PER_S, 1)
     return {
@@ -117,7 +115,7 @@ def _place_body(place: ListenedLink, now_ns: int) -> dict[str, Any]:
     }
 
 
-def _radar_body(place: ListenedLink, now_ns: int) -> Mapping[str, Any] | None:
+def _radar_body(place: ListenedLink, now_ns: int) -> RadarHeardBody | None:
     radar = place.content.radar
     if not radar.spokes:
         return None
@@ -136,7 +134,7 @@ def _radar_body(place: ListenedLink, now_ns: int) -> Mapping[str, Any] | None:
     }
 
 
-def _source_body(source: Source, now_ns: int) -> dict[str, Any]:
+def _source_body(source: Source, now_ns: int) -> OfferHeardBody:
     return {
         "link": source.link,
         "talker": source.talker,

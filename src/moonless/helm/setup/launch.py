@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import AsyncIterator, Mapping
+from collections.abc import AsyncIterator
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
 
 from moonless.boat.file import default_boat, read_boat
 from moonless.boat.types import Boat
 from moonless.errors import InputError
 from moonless.folders import knowledge_file
-from moonless.helm.process.events import Event, Notice, Source, SourceKind
+from moonless.helm.bodies.sheet import BoatFactsBody, SourceKind
+from moonless.helm.process.events import Event, Notice, Source
 from moonless.helm.process.live_job import LiveJob
 from moonless.helm.process.requests import Asker, SourceRequest
 from moonless.helm.process.worker_process import WorkerProcess
@@ -28,7 +28,7 @@ class NoSource:
     kind: SourceKind = "none"
 
     def __init__(self, boat: Boat | None = None) -> None:
-        self.boat: Mapping[str, Any] = boat_json(boat or default_boat())
+        self.boat: BoatFactsBody = boat_json(boat or default_boat())
 
     async def events(self) -> AsyncIterator[Event]:
         """Yield one notice and wait for ever."""

@@ -9,18 +9,18 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Literal
 
 from moonless.boat.keys import keys_of
 from moonless.boat.sets import GENERIC_SETS
 from moonless.constants import TAU
 from moonless.errors import InputError
+from moonless.helm.bodies.setup import ChoiceBody, Form, QuestionBody
 from moonless.rules.lights import Light, Vessel
 from moonless.rules.required import required
+from moonless.tables import Values
 
 Group = Literal["hand", "boat", "radar", "figures", "skipper"]
-Form = Literal["text", "length", "metres", "number", "integer", "choice", "stops", "fuel", "lights", "sectors"]
-"""How it is answered.  ``length``: in the skipper's unit of length; ``metres``: in metres whatever that is."""
 
 GROUPS: Mapping[Group, str] = {
     "hand": "You",
@@ -160,7 +160,7 @@ def _role(light: Light) -> str:
     return _ROLE_OF.get(light.role, light.role)
 
 
-def asked(values: Mapping[str, Any], length_unit: str) -> list[dict[str, Any]]:
+def asked(values: Values, length_unit: str) -> list[QuestionBody]:
     """Return every question as the screen asks it: limits, default, what it stands at now.
 
     ``values``: of the boat file, by dotted key (`moonless.boat.write.boat_values`).
@@ -169,12 +169,12 @@ def asked(values: Mapping[str, Any], length_unit: str) -> list[dict[str, Any]]:
     return [_asked(question, values, assumed, length_unit) for question in QUESTIONS]
 
 
-def _asked(question: Question, values: Mapping[str, Any], assumed: set[str], length_unit: str) -> dict[str, Any]:
+def _asked(question: Question, values: Values, assumed: set[str], length_unit: str) -> QuestionBody:
     table, _, name = question.key.partition(".")
-    body: dict[str, Any] = {
+    body: QuestionBody = {
         "key": question.key, "group": question.group, "form": question.form, "ask": question.ask,
         "help": question.help, "unit": question.unit, "step": question.step, "low": None, "high": None,
-        "default": None, "choices": [], "is_needed": False, "value": values.get(question.key),
+        "default": None, "choices": [], "is_needed": False, "value": values.get(question.key), "state": "unknown",
     }  # fmt: skip
     key = keys_of(table).get(name)
     if question.key == "screen.length_unit":
@@ -195,16 +195,16 @@ def _asked(question: Question, values: Mapping[str, Any], assumed: set[str], len
         body["state"] = "assumed"
     elif body["value"] is not None:
         body["state"] = "given"
-    else:
-        body["state"] = "default" if body["default"] is not None else "unknown"
+    elif body["default"] is not None:
+        body["state"] = "default"
     return body
 
 
-def _choices(values: tuple[Any, ...], words: tuple[str, ...]) -> list[dict[str, Any]]:
+def _choices(values: tuple[object, ...], words: tuple[str, ...]) -> list[ChoiceBody]:
     return [{"value": value, "words": word} for value, word in zip(values, words, strict=True)]
 
 
-def _default(name: str, written: str, values: Mapping[str, Any]) -> Any:
+def _default(name: str, written: str, values: Values) -> object:
     """Return a default as a value; None where there is none."""
     if written in ("required", "none"):
         return None
@@ -225,13 +225,13 @@ def _from_set(name: str, kind: str) -> float | None:
     return round(shown, 3) if abs(shown) < TAU * 1e3 else round(shown, 1)
 
 
-def change_for(key: str, value: Any, values: Mapping[str, Any]) -> dict[str, Any]:
+def change_for(key: str, value: object, values: Values) -> dict[str, object]:
     """Return the changes of the boat file that an answer makes; ``value`` None: it is not known, or skipped."""
     known = {question.key for question in QUESTIONS}
     if key not in known:
         raise InputError(f"{key!r} is nothing that is asked")
     assumed = list(values.get("boat.assumed", []))
-    changes: dict[str, Any] = {key: value}
+    changes: dict[str, object] = {key: value}
     name = key.removeprefix("boat.")
     if key in ASSUMED:
         if value is None:

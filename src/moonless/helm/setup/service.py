@@ -16,9 +16,11 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any, Protocol
 
+from moonless.boat.file import default_boat
 from moonless.boat.write import boat_values, write_boat
 from moonless.clock import SystemClock, steady_s
 from moonless.errors import InputError, MoonlessError
+from moonless.helm.bodies.setup import HeardBody
 from moonless.helm.process.events import Overheard, Source
 from moonless.helm.process.requests import HELM, ShareBytes
 from moonless.helm.process.worker_process import WorkerProcess
@@ -30,6 +32,8 @@ from moonless.helm.setup.launch import boat_path, live_source
 from moonless.helm.setup.picture import look_once, sources
 from moonless.helm.setup.questions import GROUPS, asked, change_for
 from moonless.helm.setup.settings import LENGTH_UNITS, HelmSettings, resolved, write_settings
+from moonless.helm.web.boat_json import boat_json
+from moonless.helm.web.protocol import FanFrame
 from moonless.watch.instruments.source_priority import CHOOSABLE
 from moonless.watch.link_survey.discovery import LinkDiscovery
 from moonless.watch.link_survey.named_links import links_of
@@ -52,7 +56,7 @@ class SetupHost(Protocol):
         """Watch another source from now on."""
         ...
 
-    def show_heard(self, body: dict[str, Any], fans: list[Any]) -> None:
+    def show_heard(self, body: HeardBody, fans: list[FanFrame]) -> None:
         """Hand what is heard to the screens."""
         ...
 
@@ -283,7 +287,7 @@ class SetupService:
         self._covering = asyncio.create_task(self._cover(paths)) if paths else None
 
     async def _cover(self, paths: tuple[Path, ...]) -> None:
-        reader = WorkerProcess("none", coverage.CoverageJob(paths), {})
+        reader = WorkerProcess("none", coverage.CoverageJob(paths), boat_json(default_boat()))
         try:
             async for event in reader.events():
                 found: object = event

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
-from typing import Any
 
 from moonless.boat.types import Boat
+from moonless.helm.bodies.sheet import BoatFactsBody
 from moonless.units import mps_to_kn
 
 
-def boat_json(boat: Boat) -> Mapping[str, Any]:
+def boat_json(boat: Boat) -> BoatFactsBody:
     """Return what the front end needs of the boat: lengths in metres, angles in degrees, speeds in knots."""
     skipper = boat.skipper
     return {
@@ -28,5 +27,5 @@ def boat_json(boat: Boat) -> Mapping[str, Any]:
         "local_time_zone": skipper.local_time_zone,
         "bow_offset_deg": round(math.degrees(boat.radar.bow_offset_rad), 4),
         "assumed": list(boat.assumed),
-        "blind_sectors_deg": [[math.degrees(a), math.degrees(b)] for a, b in boat.radar.blind_sectors_rad],
+        "blind_sectors_deg": [(math.degrees(a), math.degrees(b)) for a, b in boat.radar.blind_sectors_rad],
     }

@@ -133,7 +133,7 @@ class PoseFrame:
     age_s: float
 
 
-def encode_json(kind: int, sequence: int, body: Mapping[str, Any]) -> bytes:
+def encode_json(kind: int, sequence: int, body: Mapping[str, object]) -> bytes:
     """Return a frame with a JSON body; refuses numbers that are not finite."""
     text = json.dumps(body, separators=(",", ":"), allow_nan=False, ensure_ascii=False)
     # What cannot be written is shown as such: one odd name must not end a screen's feed.

@@ -6,11 +6,13 @@ import asyncio
 import contextlib
 import logging
 from collections.abc import Mapping
-from typing import Any, Protocol
+from typing import Protocol
 
 from starlette.websockets import WebSocket, WebSocketDisconnect
 
 from moonless.errors import InputError, WireError
+from moonless.helm.bodies.routes import ReplyBody
+from moonless.helm.bodies.sheet import NOTHING, TrialBody
 from moonless.helm.door.guard import ONLY_LOOKS
 from moonless.helm.process.requests import HELM, Asker, Request
 from moonless.helm.web.controls import read_control
@@ -69,7 +71,7 @@ class Session:
         self._may_act = may_act
         self.number: Asker = HELM  # its own once it has joined
         self.out = Outbox()
-        self._trial: dict[str, Any] = {}
+        self._trial: TrialBody | None = None
         self._seen_version = 0
         self._sequence = 0
         self._under_way: list[int] = []
@@ -125,7 +127,8 @@ class Session:
                 (STATUS, out.answer),
                 (TRIAL, out.trial),
             ):
-                if (body := slot.take()) is not None:
+                body: Mapping[str, object] | None = slot.take()
+                if body is not None:
                     if kind == HELLO and not self._may_act:
                         body = {**body, "setup": False}
                     await websocket.send_bytes(encode_json(kind, self._next_sequence(), body))
@@ -178,16 +181,16 @@ class Session:
                 _log.info("refused: %s", problem)
                 self.say(str(problem))
 
-    def reply(self, body: Mapping[str, Any]) -> None:
+    def reply(self, body: ReplyBody) -> None:
         """Hand on what became of a question.  Never blocks."""
-        self.out.replies.append(dict(body))
+        self.out.replies.append(body)
         self.wake()
 
-    def show_trial(self, body: dict[str, Any]) -> None:
-        """Show what a trial brings, {} for none; nothing goes out where it is shown already."""
+    def show_trial(self, body: TrialBody | None) -> None:
+        """Show what a trial brings, None for none; nothing goes out where it is shown already."""
         if body != self._trial:
             self._trial = body
-            self.out.trial.put(body)
+            self.out.trial.put(NOTHING if body is None else body)
 
     def say(self, line: str) -> None:
         """Tell this screen one plain line.  Never blocks."""

@@ -3,8 +3,20 @@
 from __future__ import annotations
 
 from collections import deque
-from typing import Any, Generic, TypeVar
+from typing import Generic, TypeVar
 
+from moonless.helm.bodies.routes import ReplyBody
+from moonless.helm.bodies.setup import HeardBody
+from moonless.helm.bodies.sheet import (
+    AffairsBody,
+    AnswerBody,
+    CallBody,
+    ChartPlaceBody,
+    HelloBody,
+    Nothing,
+    ReadingBody,
+    TrialBody,
+)
 from moonless.helm.web.protocol import FanFrame, PoseFrame
 
 T = TypeVar("T")
@@ -45,10 +57,10 @@ class CallQueue:
 
     def __init__(self, limit: int = 32) -> None:
         self._limit = limit
-        self._waiting: deque[dict[str, Any]] = deque()
+        self._waiting: deque[CallBody] = deque()
         self.dropped = 0
 
-    def put(self, call: dict[str, Any]) -> None:
+    def put(self, call: CallBody) -> None:
         """Add one call.  Never blocks, never grows past the limit."""
         self._waiting.append(call)
         if len(self._waiting) > self._limit:
@@ -56,7 +68,7 @@ class CallQueue:
             del self._waiting[least]
             self.dropped += 1
 
-    def take(self) -> dict[str, Any] | None:
+    def take(self) -> CallBody | None:
         """Return the most urgent call, once; None when none waits."""
         if not self._waiting:
             return None
@@ -73,15 +85,15 @@ class Outbox:
     """Everything that waits for one client: of what is whole the newest, of calls and replies a bounded queue."""
 
     def __init__(self) -> None:
-        self.hello: LatestSlot[dict[str, Any]] = LatestSlot()
-        self.chart: LatestSlot[dict[str, Any]] = LatestSlot()
-        self.status: LatestSlot[dict[str, Any]] = LatestSlot()
-        self.reading: LatestSlot[dict[str, Any]] = LatestSlot()
+        self.hello: LatestSlot[HelloBody] = LatestSlot()
+        self.chart: LatestSlot[ChartPlaceBody] = LatestSlot()
+        self.status: LatestSlot[AffairsBody] = LatestSlot()
+        self.reading: LatestSlot[ReadingBody] = LatestSlot()
         self.pose: LatestSlot[PoseFrame] = LatestSlot()
-        self.trial: LatestSlot[dict[str, Any]] = LatestSlot()
-        self.answer: LatestSlot[dict[str, Any]] = LatestSlot()
-        self.heard: LatestSlot[dict[str, Any]] = LatestSlot()
+        self.trial: LatestSlot[TrialBody | Nothing] = LatestSlot()
+        self.answer: LatestSlot[AnswerBody] = LatestSlot()
+        self.heard: LatestSlot[HeardBody] = LatestSlot()
         self.fans: LatestSlot[list[FanFrame]] = LatestSlot()
         self.calls = CallQueue()
         # The oldest goes when a stalled screen has asked for more than this.
-        self.replies: deque[dict[str, Any]] = deque(maxlen=8)
+        self.replies: deque[ReplyBody] = deque(maxlen=8)

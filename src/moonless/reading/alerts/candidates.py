@@ -19,10 +19,11 @@ from moonless.reading.collision.decide import Decision, Threat
 from moonless.reading.collision.stage import Risks
 from moonless.reading.contact import Passing
 from moonless.reading.identify.mark_watch import MissingMark
+from moonless.reading.line import CallKind
 from moonless.reading.own import OwnPlane
 from moonless.reading.registration.registrar import Agreement
 from moonless.reading.registration.stage import CarriedPlace
-from moonless.reading.types import CallKind, Fault
+from moonless.reading.types import Fault
 from moonless.reading.visibility.opening import Opening
 from moonless.reading.visibility.seeing import RadarPerformance
 from moonless.reading.words import bow_words, count_words, direction_words, distance_words, place_words, time_words

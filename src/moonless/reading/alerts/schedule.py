@@ -16,7 +16,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from moonless.reading.types import Call, CallKind
+from moonless.reading.line import CallKind
+from moonless.reading.types import Call
 from moonless.units import NS_PER_S
 
 FORGET_S = 60.0

@@ -23,7 +23,7 @@ from moonless.reading.collision.roles import Role
 from moonless.reading.collision.safe_speed import SafeSpeed, stop_distance, stopping_line_m
 from moonless.reading.collision.trial import Mover, Tried, approach, needed_m, try_out, vector
 from moonless.reading.contact import Passing
-from moonless.reading.types import Do
+from moonless.reading.line import Do
 from moonless.rules.steering import Sight, turn_discouraged
 from moonless.units import NS_PER_S, mps_to_kn
 

@@ -24,8 +24,8 @@ from moonless.reading.collision.trial import (
     vector,
 )
 from moonless.reading.contact import Passing
+from moonless.reading.line import HiddenBy
 from moonless.reading.own import OwnPlane
-from moonless.reading.types import HiddenBy
 from moonless.reading.visibility.raster import CAUSES
 from moonless.rules.encounters import Meeting, meeting_of
 from moonless.rules.steering import encounters

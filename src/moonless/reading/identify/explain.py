@@ -18,7 +18,7 @@ from scipy.spatial import cKDTree
 
 from moonless.reading.chart_around import MOVE_ON_M, Place
 from moonless.reading.identify.evidence import Evidence, hopping
-from moonless.reading.types import Kind
+from moonless.reading.line import Kind
 
 Floats = NDArray[np.float64]
 

@@ -6,7 +6,7 @@ import math
 
 from moonless.reading.identify.evidence import Evidence
 from moonless.reading.identify.explain import Explained
-from moonless.reading.types import HiddenBy
+from moonless.reading.line import HiddenBy
 from moonless.reading.visibility.hidden_water import Obstruction
 
 # A vessel this long, by AIS, stands higher than the antenna of a small boat and hides what is behind her.

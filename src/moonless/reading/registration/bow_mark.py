@@ -17,7 +17,7 @@ from __future__ import annotations
 import math
 from collections import deque
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Literal, TypedDict
 
 import numpy as np
 
@@ -27,6 +27,22 @@ from moonless.reading.types import Reading
 from moonless.units import NS_PER_S
 
 State = Literal["no view", "still", "turning", "measuring", "ready"]
+
+
+class BowLine(TypedDict):
+    """The bow mark against the chart, with each reading."""
+
+    state: State
+    say: str
+    bias_deg: float | None
+    sigma_deg: float | None
+    seconds: float
+    of_seconds: float
+    offset_deg: float | None
+    new_deg: float | None
+    before_deg: float | None
+    compass: str | None
+
 
 # Below this a course says nothing, and a boat at her berth swings on her lines.  Own choices, all of these.
 LEAST_SOG_KN = 3.0
@@ -123,7 +139,7 @@ class BowAlignment:
             return None
         return -measured.bias_deg
 
-    def body(self, offset_deg: float | None, before_deg: float | None) -> dict[str, Any]:
+    def body(self, offset_deg: float | None, before_deg: float | None) -> BowLine:
         """Return what the screens show; ``offset_deg``: the radar's now, ``before_deg``: what an undo would bring."""
         measured, take = self.measured, self.to_take_deg
         new = None if take is None or offset_deg is None else round(wrap_180(offset_deg + take), 2)
@@ -206,7 +222,7 @@ class BowMark:
         self.align.forget()
         return offset_deg
 
-    def body(self) -> dict[str, Any]:
+    def body(self) -> BowLine:
         """Return what the screens show."""
         return self.align.body(self.offset_deg, self.before_deg)
 

@@ -8,8 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from moonless.constants import TAU
+from moonless.reading.line import HiddenBy
 from moonless.reading.own import OwnPlane
-from moonless.reading.types import HiddenBy
 from moonless.reading.visibility.raster import CAUSE_OF, CAUSES, VisibilityRaster
 from moonless.scan.types import Scan
 

@@ -13,9 +13,9 @@ from moonless.boat.types import Boat
 from moonless.echo.types import EchoPicture
 from moonless.radar.link.detection import clutter_weight, required_snr
 from moonless.reading.chart_around import Place
+from moonless.reading.line import HiddenBy
 from moonless.reading.own import OwnPlane
 from moonless.reading.polar import N_BEARINGS
-from moonless.reading.types import HiddenBy
 from moonless.reading.visibility import raster
 from moonless.reading.visibility.raster import VisibilityRaster
 from moonless.reading.visibility.seeing import P_TURN_HELD, Curve, clutter_at

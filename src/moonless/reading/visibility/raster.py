@@ -15,9 +15,9 @@ from numpy.typing import NDArray
 from moonless.boat.types import RadarSet
 from moonless.constants import EFFECTIVE_EARTH_RADIUS_M, TAU
 from moonless.frames import LocalFrame
+from moonless.reading.line import HiddenBy
 from moonless.reading.own import OwnPlane
 from moonless.reading.polar import N_BEARINGS, N_CELLS
-from moonless.reading.types import HiddenBy
 from moonless.scan.types import Scan
 
 Floats = NDArray[np.float64]

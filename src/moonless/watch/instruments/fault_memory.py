@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from moonless.reading.types import Fault, FaultState, FaultWhat
+from moonless.reading.line import FaultState, FaultWhat
+from moonless.reading.types import Fault
 from moonless.units import NS_PER_S
 
 # A jump is told for so long after the last one; what came back steady is believed again.

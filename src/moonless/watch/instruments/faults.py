@@ -14,7 +14,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from moonless.echo.types import EchoPicture
-from moonless.reading.types import Fault, FaultWhat
+from moonless.reading.line import FaultWhat
+from moonless.reading.types import Fault
 from moonless.scan.types import Scan
 from moonless.watch.instruments.fault_memory import FaultMemory
 from moonless.watch.instruments.heading_watch import HeadingWatch

@@ -13,7 +13,8 @@ from collections import deque
 from dataclasses import dataclass
 
 from moonless.constants import TAU
-from moonless.reading.types import Fault, FaultState
+from moonless.reading.line import FaultState
+from moonless.reading.types import Fault
 from moonless.units import NS_PER_S
 from moonless.watch.instruments.fault_memory import HOLD_S, FaultMemory
 from moonless.watch.instruments.position_watch import SILENT_S

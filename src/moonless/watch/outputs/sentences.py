@@ -15,7 +15,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, field
 
-from moonless.reading.types import Call, Echo, Fault, FaultWhat, Reading
+from moonless.reading.line import FaultWhat
+from moonless.reading.types import Call, Echo, Fault, Reading
 from moonless.units import NS_PER_S, kn_to_mps
 from moonless.wire.nmea_events import TargetStatus
 from moonless.wire.nmea_write import write_alr, write_tll, write_ttm

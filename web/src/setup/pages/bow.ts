@@ -2,7 +2,7 @@
 import { make, setText, svg } from "../../panels/dom";
 import { shown } from "../figures";
 import { button, type Page, type SetupHelm } from "../page";
-import type { Bow } from "../types";
+import type { Bow } from "../../state/types";
 
 const R = 190;
 /** Degrees shown either side of the bow, drawn this much wider than they are. */

@@ -5,7 +5,8 @@ import { capital } from "../ask";
 import { Pad, typedText } from "./pad";
 import { button, Kept, type Frame, type Page } from "../page";
 import { FanCanvas } from "./spokefan";
-import type { Chosen, Heard, OfferHeard, PlaceHeard, RadarHeard, SpokeFan, ThingHeard } from "../types";
+import type { Chosen, Heard, OfferHeard, PlaceHeard, RadarHeard, ThingHeard } from "../types";
+import type { SpokeFan } from "../../wire/frame";
 
 /** Without these the watch withdraws what needs them. */
 const NEEDED: readonly (readonly [string, string])[] = [

@@ -1,6 +1,6 @@
 /** A small fan that shows each spoke of a radar come in: the newest bright, older ones fading as they age. */
 import { css, LOOKS, type Inks } from "../../look/table";
-import type { SpokeFan } from "../types";
+import type { SpokeFan } from "../../wire/frame";
 
 const GONE_TENTHS = 60;
 

@@ -1,9 +1,8 @@
-"""Plane polygons to GeoJSON, longitude first, seven decimals (a centimetre)."""
+"""Rings of the plane as rings of longitude and latitude, seven decimals (a centimetre)."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from typing import Any
+from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,18 +30,3 @@ def rings_lonlat(frame: LocalFrame, rings_en: Sequence[Floats]) -> list[list[lis
     lonlat = np.round(np.column_stack([lon, lat]), 7).tolist()
     ends = np.cumsum([len(ring) for ring in closed]).tolist()
     return [lonlat[end - len(ring) : end] for ring, end in zip(closed, ends, strict=True)]
-
-
-def polygon(rings: list[list[list[float]]]) -> dict[str, Any]:
-    """Return a GeoJSON Polygon: the outer ring first, then holes."""
-    return {"type": "Polygon", "coordinates": rings}
-
-
-def feature(geometry: dict[str, Any], **properties: Any) -> dict[str, Any]:
-    """Return a GeoJSON Feature."""
-    return {"type": "Feature", "geometry": geometry, "properties": properties}
-
-
-def collection(features: Iterable[dict[str, Any]]) -> dict[str, Any]:
-    """Return a GeoJSON FeatureCollection."""
-    return {"type": "FeatureCollection", "features": list(features)}
