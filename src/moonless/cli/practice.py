@@ -30,16 +30,19 @@ DEFAULT_PORT = 8441
     "  moonless practice --list\n"
     "  moonless practice --step hidden --seed 5 --png asked.png\n"
     '  moonless practice --step hidden --seed 5 --answer "it would show" --png answered.png\n'
+    "  moonless practice --run run.mcap --chart charts/ --boat boat.toml\n"
     "  moonless practice --progress"
 )
 @click.option("--chart", "charts", multiple=True, type=click.Path(path_type=Path), metavar="PATH",
               help="Chart file or folder, may be given again; the demo's invented waters unless told.")  # fmt: skip
 @click.option("--boat", "boat_file", type=_FILE, help="Boat file; without one a 9 m launch with a small radome.")
 @click.option("--at", "place", type=PLACE, help="Where on the charts to practise.")
+@click.option("--run", "runs", multiple=True, type=_FILE, metavar="RUN.mcap",
+              help="A recording of your own, may be given again: what you saw by eye on it is asked.")  # fmt: skip
 @click.option("--record", type=_FILE, help="Where the answers are kept, instead of your own record.")
 @click.option("--list", "is_list", is_flag=True, help="Say the steps of the ladder.")
 @click.option("--progress", "is_progress", is_flag=True, help="Say what is held, what is due, what you are ready for.")
-@click.option("--step", help="Make one exercise of this step here, without a browser.")
+@click.option("--step", help="Make one exercise of this step here, without a browser; own: of your own recordings.")
 @click.option("--seed", type=click.IntRange(0, 2**31 - 1), default=0, show_default=True, help="Of the exercise.")
 @click.option("--png", "png_file", type=_FILE, help="Write its picture; with --answer, with the truth laid over.")
 @click.option("--json", "json_file", type=_FILE, help="Write question, or mark, as JSON.")
@@ -52,6 +55,7 @@ def command(
     charts: tuple[Path, ...],
     boat_file: Path | None,
     place: tuple[float, float] | None,
+    runs: tuple[Path, ...],
     record: Path | None,
     is_list: bool,
     is_progress: bool,
@@ -81,13 +85,13 @@ def command(
         _say_progress(kept)
         return
     boat = read_boat(boat_file) if boat_file is not None else default_boat()
-    for path in charts:
+    for path in (*charts, *runs):
         if not path.exists():
             raise InputError(f"{path}: there is no such file or folder")
     if step is not None:
         from moonless.helm.practice.room import PracticeRoom
 
-        room = PracticeRoom(charts or (demo_folder() / "waters.gpkg",), boat, kept, place)
+        room = PracticeRoom(charts or (demo_folder() / "waters.gpkg",), boat, kept, place, runs=runs)
         _one(room, step, seed, answer, png_file, json_file)
         return
     from moonless.helm.practice.process import Outfit
@@ -99,7 +103,7 @@ def command(
         if not no_browser:
             threading.Thread(target=_show, args=(address,), daemon=True).start()
 
-    serve_practice(Outfit(boat, tuple(charts), kept, place), port=port, on_open=opened)
+    serve_practice(Outfit(boat, tuple(charts), kept, place, runs), port=port, on_open=opened)
 
 
 def _show(address: str) -> None:
@@ -148,13 +152,12 @@ def _one(
 ) -> None:
     from moonless.files import Drafts
     from moonless.helm.practice.body import exercise_body, marked_body, read_answer, verdict
-    from moonless.practice.ladder import make
     from moonless.practice.overlay import overlay
     from moonless.practice.picture import image
 
-    exercise = make(step, seed, room.waters, room.boat)
-    body: dict[str, Any] = exercise_body(exercise, room.waters)
-    given = None if answer is None else read_answer(_parsed(answer, exercise, room.waters), exercise, room.waters)
+    exercise, waters = room.own.exercise(seed) if step == "own" else room.make(step, seed)
+    body: dict[str, Any] = exercise_body(exercise, waters)
+    given = None if answer is None else read_answer(_parsed(answer, exercise, waters), exercise, waters)
     if given is not None and not given.is_withheld:
         # Refused before anything is written.
         exercise.key.worth(given)
@@ -163,11 +166,11 @@ def _one(
             drawn = None
             if exercise.pictures is not None:
                 last = exercise.pictures.last
-                drawn = overlay(room.waters, (last.east_m, last.north_m), exercise.pictures.scale_nm * 1852.0)
+                drawn = overlay(waters, (last.east_m, last.north_m), exercise.pictures.scale_nm * 1852.0)
             image(exercise, drawn, solved=given is not None).save(drafts.path(png_file), format="PNG")
         if given is not None:
-            marked = room.take(exercise, given)
-            body = marked_body(exercise, room.waters, given, marked)
+            marked = room.take(exercise, waters, given)
+            body = marked_body(exercise, waters, given, marked)
         if json_file is not None:
             drafts.text(json_file).write(json.dumps(body, ensure_ascii=False, indent=1) + "\n")
     if given is None:

@@ -58,9 +58,8 @@ def _scope(pictures: Pictures, view: Knobs, size: int) -> Image.Image:
     """Return the last look, the earlier ones faint beneath where trails are shown."""
     scale = pictures.scale_nm
     seen = [_as_set(counts, pictures, view) for counts in pictures.counts]
-    newest = render(
-        seen[-1], pictures.grid, scale, pictures.last.shown_heading_rad, "made, not received: practice", size
-    )
+    caption = "received on your own run: practice" if pictures.is_received else "made, not received: practice"
+    newest = render(seen[-1], pictures.grid, scale, pictures.last.shown_heading_rad, caption, size)
     if pictures.trails == "none":
         return newest
     faint = np.zeros((size, size, 3), dtype=np.float32)

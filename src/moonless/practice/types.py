@@ -41,6 +41,7 @@ class Pictures:
     looks: tuple[Look, ...]
     counts: NDArray[np.uint8]  # (n_look, n_spoke, n_cell), on the curve of `moonless.radar.link.receiver`
     trails: Literal["none", "relative", "true"] = "none"
+    is_received: bool = False  # from a recording; else made
 
     @property
     def last(self) -> Look:

@@ -38,6 +38,7 @@ _ECHO = (
 )  # fmt: skip
 _OWN = ("cog_deg", "sog_kn", "heading_deg", "position_sigma_m", "position_age_s")
 _REGISTRATION = ("heading_bias_deg", "east_m", "north_m", "sigma_m", "heading_sigma_deg")
+_EYE = ("echo", "sog_kn", "heading_bias_deg", "east_m", "north_m")
 _CHANGE = ("turn_deg", "course_deg", "speed_kn", "closest_m", "closest_id")
 
 
@@ -91,7 +92,7 @@ class SharedReadings:
         if told.get("what") not in WORDS:
             return None
         return {
-            "time": self._time(told["time"]), **self._place(told), **_figures(told, ("echo", "sog_kn")),
+            "time": self._time(told["time"]), **self._place(told), **_figures(told, _EYE),
             "what": told["what"], "is": _word(told.get("is")), "charted": bool(told.get("charted")),
         }  # fmt: skip
 

@@ -33,8 +33,8 @@ import zstandard
 from mcap.data_stream import ReadDataStream
 from mcap.exceptions import McapError
 from mcap.opcode import Opcode
-from mcap.records import Channel, Chunk, McapRecord, Message, Metadata
-from mcap.stream_reader import StreamReader, breakup_chunk, get_chunk_data_stream
+from mcap.records import Channel, Chunk, Metadata
+from mcap.stream_reader import get_chunk_data_stream
 from mcap.writer import CompressionType, Writer
 
 from moonless.errors import InputError, WireError
@@ -49,6 +49,7 @@ RecordedKind = Literal["radar", "nmea", "bus", "signalk", "readings", "eye"]
 
 FLUSH_NS = NS_PER_S
 PROFILE = "moonless"
+MAGIC = b"\x89MCAP0\r\n"
 _ENCODING: dict[RecordedKind, str] = {
     "radar": "cat240",
     "nmea": "nmea0183",
@@ -181,10 +182,10 @@ class RecordingReader:
         self.links: dict[str, str] = {}
         try:
             with path.open("rb") as file:
-                head = file.read(8)
+                head = file.read(len(MAGIC))
         except OSError as problem:
             raise WireError(f"{path} cannot be read: {problem.strerror}") from problem
-        if head != b"\x89MCAP0\r\n":
+        if head != MAGIC:
             raise WireError(f"{path} is not a recording: it does not begin as an MCAP file does")
 
     def only(self, *wanted: RecordedKind, within: tuple[int, int] | None = None) -> Iterator[Recorded]:
@@ -193,80 +194,79 @@ class RecordingReader:
         ``within``: received from one time to another, Unix nanoseconds; chunks that lie outside are not even unpacked.
         Raises WireError as iterating does.
         """
-        kinds: dict[int, RecordedKind] = {}
-        with self.path.open("rb") as file:
-            records = _reader(file).records
-            while True:
-                try:
-                    record = next(records)
-                    picked = list(_picked(record, kinds, wanted, within)) if isinstance(record, Chunk) else []
-                except StopIteration:
-                    self.is_whole = True
-                    break
-                except _DAMAGE:
-                    break
-                yield from picked
-                if isinstance(record, Metadata) and record.name == "links":
-                    self.links = dict(record.metadata)
-        self._check_kinds(kinds)
+        return self._messages(wanted, within)
 
     def __iter__(self) -> Iterator[Recorded]:
         """Yield the messages.
 
         Raises WireError if the file holds none of the channels of a run.
         """
+        return self._messages(tuple(_ENCODING), None)
+
+    def _messages(self, wanted: tuple[RecordedKind, ...], within: tuple[int, int] | None) -> Iterator[Recorded]:
         kinds: dict[int, RecordedKind] = {}
         with self.path.open("rb") as file:
-            records = _records(file)
+            records = _records(file, within)
             while True:
                 try:
-                    record = next(records)
+                    opcode, data = next(records)
+                    picked = list(_picked(opcode, data, kinds, wanted, within))
                 except StopIteration:
                     self.is_whole = True
                     break
                 # A cut file ends in whichever of these the cut happens to cause.
                 except _DAMAGE:
                     break
-                if isinstance(record, Channel):
-                    _note_channel(record, kinds)
-                elif isinstance(record, Metadata) and record.name == "links":
-                    self.links = dict(record.metadata)
-                elif isinstance(record, Message) and record.channel_id in kinds:
-                    yield Recorded(kinds[record.channel_id], record.log_time, record.data, record.sequence)
+                yield from picked
+                if opcode == Opcode.METADATA:
+                    self._note_metadata(data)
         self._check_kinds(kinds)
+
+    def _note_metadata(self, data: bytes) -> None:
+        with contextlib.suppress(*_DAMAGE):
+            record = Metadata.read(ReadDataStream(BytesIO(data)))
+            if record.name == "links":
+                self.links = dict(record.metadata)
 
     def _check_kinds(self, kinds: Mapping[int, RecordedKind]) -> None:
         if not kinds and self.is_whole:
             raise WireError(f"{self.path} holds no channel called {', '.join(_ENCODING)}: it is another program's file")
 
 
-class _Within:
-    """A file that never reads past its end: a length in it may say anything, and memory is taken by what it says."""
-
-    def __init__(self, file: IO[bytes]) -> None:
-        self._file = file
-        self._left = file.seek(0, 2)
-        file.seek(0)
-
-    def read(self, length: int) -> bytes:
-        """Return as many bytes as there are."""
-        data = self._file.read(max(0, min(length, self._left)))
-        self._left -= len(data)
-        return data
+# Octets before a record: what it is, and its length.  Before a chunk's data: its first and last time.  Before a
+# message's data: channel, sequence, two times.
+_RECORD_HEAD, _CHUNK_TIMES, _MESSAGE_HEAD = struct.Struct("<BQ"), struct.Struct("<QQ"), 22
+# Records that hold what is read here; the rest (indices of millions of messages, among others) is stepped over.
+_READ = {Opcode.CHUNK, Opcode.CHANNEL, Opcode.MESSAGE, Opcode.METADATA}
 
 
-def _reader(file: IO[bytes]) -> StreamReader:
-    # What a chunk says of itself is checked, so that half a chunk is never taken for a whole one.
-    return StreamReader(_Within(file), emit_chunks=True, validate_crcs=True, record_size_limit=MAX_RECORD)  # type: ignore[arg-type]
+def _records(file: IO[bytes], within: tuple[int, int] | None) -> Iterator[tuple[int, bytes]]:
+    """Yield (opcode, data) of the records that are read, to the end of the file.
 
-
-def _records(file: IO[bytes]) -> Iterator[McapRecord]:
-    """Yield the records, those of chunks among them.  Raises what a damaged file causes."""
-    for record in _reader(file).records:
-        if isinstance(record, Chunk):
-            yield from breakup_chunk(_unpacked(record), validate_crc=True)
-        else:
-            yield record
+    A length may say anything: nothing is read past the end, and memory is taken by what is there.  Of a chunk that lies
+    outside ``within`` only the first is read, which tells the channels.  Raises what a damaged file causes.
+    """
+    size = file.seek(0, 2)
+    at, n_chunk = len(MAGIC), 0
+    file.seek(at)
+    while True:
+        opcode, length = _RECORD_HEAD.unpack(file.read(_RECORD_HEAD.size))
+        at += _RECORD_HEAD.size + length
+        if length > MAX_RECORD or at > size:
+            raise ValueError("a record is cut, or larger than any of ours")
+        is_read = opcode in _READ
+        head = b""
+        if opcode == Opcode.CHUNK:
+            head, n_chunk = file.read(min(length, _CHUNK_TIMES.size)), n_chunk + 1
+            first, last = _CHUNK_TIMES.unpack(head)
+            is_read = n_chunk == 1 or within is None or (last >= within[0] and first <= within[1])
+        if is_read:
+            yield opcode, head + file.read(length - len(head))
+        file.seek(at)
+        if opcode == Opcode.FOOTER:
+            if file.read(len(MAGIC)) != MAGIC:
+                raise ValueError("the file does not end as it should")
+            return
 
 
 def _unpacked(chunk: Chunk) -> Chunk:
@@ -281,10 +281,6 @@ def _unpacked(chunk: Chunk) -> Chunk:
     return dataclasses.replace(chunk, compression="", data=data)
 
 
-# Octets before a record: what it is, and its length.  Before a message's data: channel, sequence, two times.
-_RECORD_HEAD, _MESSAGE_HEAD = 9, 22
-
-
 def _note_channel(channel: Channel, kinds: dict[int, RecordedKind]) -> None:
     kind = next((k for k in _ENCODING if channel.topic == k), None)
     if kind is not None:
@@ -292,20 +288,26 @@ def _note_channel(channel: Channel, kinds: dict[int, RecordedKind]) -> None:
 
 
 def _picked(
-    chunk: Chunk, kinds: dict[int, RecordedKind], wanted: tuple[RecordedKind, ...], within: tuple[int, int] | None
+    opcode: int,
+    record: bytes,
+    kinds: dict[int, RecordedKind],
+    wanted: tuple[RecordedKind, ...],
+    within: tuple[int, int] | None,
 ) -> Iterator[Recorded]:
-    """Yield the messages of the wanted kinds in a chunk; note the channels it tells."""
+    """Yield the messages of the wanted kinds in a record, which may be a chunk of them; note the channels it tells."""
     first, last = within or (0, 2**63)
-    # The first chunk tells the channels, wherever it lies.
-    if kinds and (chunk.message_end_time < first or chunk.message_start_time > last):
-        return
-    stream, size = get_chunk_data_stream(_unpacked(chunk), validate_crc=True)
-    data, at = stream.read(size), 0
+    if opcode == Opcode.CHUNK:
+        chunk = Chunk.read(ReadDataStream(BytesIO(record)))
+        # What a chunk says of itself is checked, so that half a chunk is never taken for a whole one.
+        stream, size = get_chunk_data_stream(_unpacked(chunk), validate_crc=True)
+        data, at = stream.read(size), 0
+    else:
+        data, at = _RECORD_HEAD.pack(opcode, len(record)) + record, 0
     picked = {number for number, kind in kinds.items() if kind in wanted}
-    while at < size:
-        opcode, length = struct.unpack_from("<BQ", data, at)
-        at += _RECORD_HEAD
-        if at + length > size:
+    while at < len(data):
+        opcode, length = _RECORD_HEAD.unpack_from(data, at)
+        at += _RECORD_HEAD.size
+        if at + length > len(data):
             raise ValueError("a record in a chunk is cut")
         if opcode == Opcode.MESSAGE:
             number, sequence, log_ns, _ = struct.unpack_from("<HIQQ", data, at)

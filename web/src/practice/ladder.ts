@@ -4,7 +4,7 @@ import type { Progress, StepHeld } from "./types";
 
 const WORD: Readonly<Record<StepHeld["word"], string>> = { new: "new", begun: "begun", held: "held", fading: "wants practice again" };
 
-export function ladderPage(progress: Progress, practise: (step: string) => void): HTMLElement[] {
+export function ladderPage(progress: Progress, practise: (step: string) => void, own: () => void): HTMLElement[] {
   const steps = make("ol", "", { class: "steps" });
   for (const step of progress.steps) steps.append(stepRow(step, step.key === progress.next, practise));
   const levels = make("ul", "", { class: "levels" });
@@ -18,10 +18,21 @@ export function ladderPage(progress: Progress, practise: (step: string) => void)
     make("h2", "The ladder"),
     make("p", progress.caution, { class: "caution" }),
     steps,
+    ...ownRuns(progress.own ?? 0, own),
     make("h2", "What you are ready for, as practice"),
     levels,
     make("p", "The bar is the share of answers you would give right, as far as they tell: its middle 90 %. Answers fade, so the last twenty or so count. Beside what of the IMO Model Course 1.07 and of STCW A-II/1 each step stands is said from their headings, from memory; no step is a part of any approved training."),
   ];
+}
+
+/** What was confirmed by eye on the skipper's own recordings. */
+function ownRuns(count: number, own: () => void): HTMLElement[] {
+  if (count === 0) return [];
+  const button = make("button", "from your own runs", { type: "button", class: "own" });
+  button.addEventListener("click", own);
+  const line = make("p", "", { class: "own-runs" });
+  line.append(button, make("span", ` ${count} ${count === 1 ? "echo" : "echoes"} that you saw with your own eyes, as the radar had ${count === 1 ? "it" : "them"}.`));
+  return [make("h2", "Your own water"), line];
 }
 
 function stepRow(step: StepHeld, isNext: boolean, practise: (step: string) => void): HTMLElement {

@@ -192,6 +192,9 @@ async function showLadder(shown: boolean): Promise<void> {
       ...ladderPage(progress, (step) => {
         void showLadder(false);
         void begin({ do: "step", step });
+      }, () => {
+        void showLadder(false);
+        void begin({ do: "own" });
       }),
     );
   } catch (problem) {
@@ -206,4 +209,4 @@ function words(problem: unknown): string {
 const asked = new URLSearchParams(window.location.search);
 const step = asked.get("step");
 const seed = asked.get("seed");
-void begin(step === null ? { do: "next" } : seed === null ? { do: "step", step } : { do: "make", step, seed: Number(seed) });
+void begin(step === null ? { do: "next" } : step === "own" ? { do: "own" } : seed === null ? { do: "step", step } : { do: "make", step, seed: Number(seed) });

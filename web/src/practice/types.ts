@@ -115,6 +115,8 @@ export interface StepHeld {
 export interface Progress {
   readonly caution: string;
   readonly answers: number;
+  /** Things seen by eye on the recordings that were given. */
+  readonly own?: number;
   readonly next: string;
   readonly steps: readonly StepHeld[];
   readonly levels: readonly { readonly to_try: string; readonly ready: boolean; readonly wants: readonly string[] }[];

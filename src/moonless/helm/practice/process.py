@@ -24,6 +24,7 @@ class Outfit:
     charts: tuple[Path, ...]
     record: Path
     at: tuple[float, float] | None = None
+    runs: tuple[Path, ...] = ()  # recordings of the skipper's own
 
 
 class PracticeProcess:
@@ -104,7 +105,8 @@ def work(pipe: Connection, outfit: Outfit) -> None:
     # The watch goes first.
     if hasattr(os, "nice"):
         os.nice(5)
-    room = PracticeRoom(outfit.charts or (demo_folder() / "waters.gpkg",), outfit.boat, outfit.record, outfit.at)
+    charts = outfit.charts or (demo_folder() / "waters.gpkg",)
+    room = PracticeRoom(charts, outfit.boat, outfit.record, outfit.at, runs=outfit.runs)
     with contextlib.suppress(BrokenPipeError, EOFError, ConnectionResetError, KeyboardInterrupt):
         while True:
             asked = pipe.recv()

@@ -15,6 +15,7 @@ from moonless.errors import InputError
 from moonless.helm.practice.body import exercise_body, marked_body, progress_body, read_answer, verdict
 from moonless.practice.by_day import mark_by_eye
 from moonless.practice.ladder import make
+from moonless.practice.own_runs import OwnRuns
 from moonless.practice.progress import Answered, next_seed, next_step
 from moonless.practice.scoring import mark
 from moonless.practice.store import keep_answers, read_answers
@@ -36,15 +37,18 @@ class PracticeRoom:
         record: Path,
         at: tuple[float, float] | None = None,
         clock: Clock | None = None,
+        runs: Sequence[Path] = (),
     ) -> None:
-        """``record``: where the answers are kept; ``at``: where on the charts to practise, None anywhere."""
+        """``record``: where the answers are kept; ``at``: where on the charts to practise, None anywhere; ``runs``: the
+        skipper's own recordings."""
+        self.own = OwnRuns(runs, charts, boat)
         self._charts = tuple(charts)
         self.boat = boat
         self._record = record
         self._at = at
         self._clock = clock or SystemClock()
         self._waters: Waters | None = None
-        self._made: OrderedDict[str, Exercise] = OrderedDict()
+        self._made: OrderedDict[str, tuple[Exercise, Waters]] = OrderedDict()
         self._answered: set[str] = set()
 
     @property
@@ -69,25 +73,32 @@ class PracticeRoom:
             return self._ask(step, next_seed(read_answers(self._record), step))
         if what == "make":
             return self._ask(str(asked.get("step")), _seed(asked.get("seed")))
+        if what == "own":
+            number = self.own.next(read_answers(self._record))
+            return self._put(*self.own.exercise(number))
         if what == "answer":
             return self._mark(str(asked.get("id")), asked.get("answer"))
         if what == "progress":
-            return progress_body(read_answers(self._record), self._clock.now_ns())
+            return {**progress_body(read_answers(self._record), self._clock.now_ns()), "own": len(self.own)}
         if what == "eye":
             return self._by_eye(str(asked.get("read")), asked.get("eye"))
-        raise InputError("practice is asked for next, step, make, answer or progress")
+        raise InputError("practice is asked for next, step, make, own, answer or progress")
 
     def counts(self, key: str, look: int) -> bytes:
         """Return one look of an exercise as bytes, row by row.  Raises InputError if there is none such."""
-        exercise = self._made.get(key)
+        exercise, _ = self._made.get(key, (None, None))
         if exercise is None or exercise.pictures is None or not 0 <= look < len(exercise.pictures.counts):
             raise InputError("there is no such picture now")
         return np.ascontiguousarray(exercise.pictures.counts[look]).tobytes()
 
-    def take(self, exercise: Exercise, answer: Answer) -> Marked:
+    def make(self, step: str, seed: int) -> tuple[Exercise, Waters]:
+        """Return a made exercise and its waters.  Raises InputError where there is none of that seed."""
+        return make(step, seed, self.waters, self.boat), self.waters
+
+    def take(self, exercise: Exercise, waters: Waters, answer: Answer) -> Marked:
         """Mark an answer and keep it."""
         marked = mark(exercise, answer)
-        self._keep(exercise.step, exercise.seed, self.waters.name, marked)
+        self._keep(exercise.step, exercise.seed, self.own.label(exercise.seed) or waters.name, marked)
         return marked
 
     def _by_eye(self, read: str, eye: Any) -> dict[str, Any]:
@@ -116,33 +127,36 @@ class PracticeRoom:
         problem: InputError | None = None
         for number in range(seed, seed + 3):
             try:
-                exercise = make(step, number, self.waters, self.boat)
+                exercise, _ = self.make(step, number)
                 break
             except InputError as found:
                 problem = found
         else:
             assert problem is not None
             raise problem
-        key = f"{step}:{exercise.seed}"
-        self._made[key] = exercise
+        return self._put(exercise, self.waters)
+
+    def _put(self, exercise: Exercise, waters: Waters) -> dict[str, Any]:
+        key = f"{exercise.step}:{exercise.seed}"
+        self._made[key] = exercise, waters
         self._made.move_to_end(key)
         self._answered.discard(key)
         while len(self._made) > _KEPT:
             self._made.popitem(last=False)
-        return exercise_body(exercise, self.waters)
+        return exercise_body(exercise, waters)
 
     def _mark(self, key: str, given: Any) -> dict[str, Any]:
-        exercise = self._made.get(key)
-        if exercise is None:
+        if key not in self._made:
             raise InputError("this exercise is over; ask for the next")
+        exercise, waters = self._made[key]
         if key in self._answered:
             raise InputError("this exercise was answered already")
         if not isinstance(given, Mapping):
             raise InputError("there is no answer")
-        answer = read_answer(given, exercise, self.waters)
-        marked = self.take(exercise, answer)
+        answer = read_answer(given, exercise, waters)
+        marked = self.take(exercise, waters, answer)
         self._answered.add(key)
-        return marked_body(exercise, self.waters, answer, marked)
+        return marked_body(exercise, waters, answer, marked)
 
 
 def _seed(value: Any) -> int:

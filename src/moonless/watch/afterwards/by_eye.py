@@ -2,9 +2,10 @@
 
 One line of a recording's channel ``eye``:
 
-    {"time": , "echo": 17, "lat": , "lon": , "sog_kn": , "is": "uncharted", "charted": false, "what": "boat"}
+    {"time": , "echo": 17, "lat": , "lon": , "sog_kn": , "is": "uncharted", "charted": false,
+     "heading_bias_deg": , "east_m": , "north_m": , "what": "boat"}
 
-``what`` is what was seen; the rest is what the reading had of the echo at that moment.
+``what`` is what was seen; the rest is what the reading had of the echo, and of registration, at that moment.
 """
 
 from __future__ import annotations
@@ -40,6 +41,10 @@ class SeenThen:
     sog_kn: float
     what: str
     is_charted: bool  # the reading had a charted thing there
+    # What was reported minus what made radar and chart agree; 0 where that was not known.
+    heading_bias_deg: float = 0.0
+    east_m: float = 0.0
+    north_m: float = 0.0
 
     @property
     def word(self) -> str | None:
@@ -62,9 +67,11 @@ def eye_line(reading: Reading, echo: int, what: str) -> dict[str, Any] | None:
     one = next((e for e in reading.echoes if e.id == echo), None)
     if one is None:
         return None
+    agreement = reading.registration
     return {
         "time": iso_utc(reading.time_ns), "echo": echo, "lat": one.lat, "lon": one.lon, "sog_kn": one.sog_kn,
-        "is": one.kind, "charted": one.charted_as is not None, "what": what,
+        "is": one.kind, "charted": one.charted_as is not None, "heading_bias_deg": agreement.heading_bias_deg,
+        "east_m": agreement.east_m, "north_m": agreement.north_m, "what": what,
     }  # fmt: skip
 
 
@@ -88,6 +95,7 @@ def _seen(data: bytes) -> SeenThen | None:
         return SeenThen(
             utc_to_ns(datetime.fromisoformat(line["time"])), int(line["echo"]), float(line["lat"]), float(line["lon"]),
             float(line["sog_kn"]), str(line["what"]), bool(line["charted"]),
+            *(float(line.get(name) or 0.0) for name in ("heading_bias_deg", "east_m", "north_m")),
         )  # fmt: skip
     except (ValueError, KeyError, TypeError):
         return None

@@ -22,9 +22,7 @@ from moonless.watch.instruments.faults import FaultWatch
 from moonless.watch.instruments.intake import Intake, Wind
 from moonless.watch.instruments.tides import TideUnderWay
 from moonless.watch.instruments.timebase import TimeBase
-from moonless.watch.pipeline.chain import Chain
 from moonless.watch.pipeline.decode import InstrumentDecoding
-from moonless.watch.pipeline.replay import Replay, play
 from moonless.wire.recording import RecordingReader
 
 # Below this share of a second per turn nothing is gained by telling how far the work is more often.
@@ -109,6 +107,10 @@ class PastRun:
             self.notes.append(f"{self.path} has no end, as after a crash; it was read as far as it goes")
 
     def _read_anew(self, told: Callable[[float], None]) -> Iterator[ToldTurn]:
+        # Not loaded for a run whose readings were kept: the whole chain takes seconds to load.
+        from moonless.watch.pipeline.chain import Chain
+        from moonless.watch.pipeline.replay import Replay, play
+
         given = self.given
         chain = Chain(given.boat, given.chart, given.knowledge, radar_named=True)
         chain.given.tide, chain.given.tide_m = given.tide, given.tide_m
