@@ -49,7 +49,7 @@ FILES = (
         {"Kind": line.Kind, "DistanceUnit": sheet.DistanceUnit},
         (
             sheet.HelloBody, sheet.ReadingBody, sheet.AffairsBody, sheet.CallBody, sheet.ChartPlaceBody,
-            sheet.ChartDataBody, sheet.TrialBody, routes.ReplyBody,
+            sheet.ChartDataBody, sheet.TrialBody, sheet.TimeBarBody, routes.ReplyBody,
         ),
         {"DistanceUnit": "../geo/units"},
     ),

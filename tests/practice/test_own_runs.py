@@ -14,8 +14,8 @@ from bench.many_runs.nights import ONE_BOAT, THINGS, night
 from moonless.boat.types import Boat
 from moonless.errors import InputError
 from moonless.helm.practice.room import PracticeRoom
-from moonless.practice.own_runs import OwnRuns
 from moonless.practice.scoring import mark
+from moonless.practice.steps.own_runs import OwnRuns
 from moonless.practice.store import read_answers
 from moonless.practice.types import CANNOT_TELL, Answer
 from moonless.scene.file import demo_folder

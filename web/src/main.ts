@@ -22,6 +22,7 @@ import { listenHands } from "./panels/hands";
 import { keySheet, listenKeys } from "./panels/keys";
 import { Tones } from "./panels/tones";
 import { Lock } from "./panels/lock";
+import { TimeBar } from "./panels/timebar";
 import { Voice } from "./panels/voice";
 import { Screen } from "./screen";
 import { SetupDoor } from "./setup/door";
@@ -146,6 +147,8 @@ let bar: Bar | null = new Bar(byId("bar"), fiveControls(reach), listedControls(r
 bar.onPress = () => box.touched();
 const card = new Card(store, (control) => link.ask(control), drawers);
 const list = new EchoList((echo) => store.send({ type: "touch", echo }), () => drawers.hide(list.element));
+const timeBar = new TimeBar((control) => link.ask(control));
+byId("sheet").append(timeBar.element);
 const nowSheet = new NowSheet({ heard: doer.heard, again: doer.again, close: () => drawers.hide(nowSheet.element) });
 const tones = new Tones();
 const firstSheet: FirstSheet = new FirstSheet(
@@ -340,6 +343,7 @@ function sayAll(): void {
   band.show(store.state, at);
   figures.show(store.state, at);
   refreshDrawers();
+  timeBar.show(store.state);
   sayWord();
   const { isPanned } = screen.eye;
   const isAway = isPanned || store.state.settings.rangeHeld;

@@ -27,6 +27,7 @@ from moonless.helm.process.events import (
     Source,
     SourceState,
     TideNow,
+    TimeBarNow,
     TrialNow,
 )
 from moonless.helm.process.requests import (
@@ -157,9 +158,11 @@ class Hub:
         else:
             asked.say(event.line)
 
-    def _take_status(self, event: TideNow | Notice | LinkNow | SourceState) -> None:
+    def _take_status(self, event: TideNow | Notice | LinkNow | SourceState | TimeBarNow) -> None:
         if isinstance(event, TideNow):
             self.status.tide_m = event.height_m
+        elif isinstance(event, TimeBarNow):
+            self.status.time_bar = event
         elif isinstance(event, Notice):
             self.status.notice = event
         elif isinstance(event, LinkNow):

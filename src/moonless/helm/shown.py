@@ -12,8 +12,8 @@ from numpy.typing import NDArray
 from moonless.clock import steady_s
 from moonless.constants import TAU
 from moonless.helm.bodies.routes import PlanNowBody
-from moonless.helm.bodies.sheet import AgesBody, ChartPlaceBody, ReadingBody, SourceStatusBody
-from moonless.helm.process.events import ChartReady, Notice, PoseNow, SourceState
+from moonless.helm.bodies.sheet import AgesBody, ChartPlaceBody, ReadingBody, SourceStatusBody, TimeBarBody
+from moonless.helm.process.events import ChartReady, Notice, PoseNow, SourceState, TimeBarNow
 from moonless.helm.web.protocol import PoseFrame
 from moonless.helm.web.reading_frame import Beside, OwnTrack, Tails, reading_body, reading_overdue, standing_body
 from moonless.helm.web.spokes import SpokeStore
@@ -198,6 +198,7 @@ class SourceStatus:
         self.without = without  # what the watch goes on without, in plain lines
         self.notice = Notice("starting")
         self.state: SourceState | None = None
+        self.time_bar: TimeBarNow | None = None  # of a recording
         self.tide_m: float | None = None
         self.sight: Sight = "unsure"
         self.ended: str | None = None
@@ -221,6 +222,22 @@ class SourceStatus:
         """Forget the source before; what the skipper set stays."""
         self.without, self.notice, self.state, self.ended = without, Notice("starting"), None, None
         self._links.clear()
+        self.time_bar = None
+
+    def bar_body(self) -> TimeBarBody | None:
+        """Return the time bar of a recording; None where none is played."""
+        bar = self.time_bar
+        if bar is None:
+            return None
+        marks = bar.marks or ()
+        return {
+            "first_ms": bar.first_ns // 1_000_000,
+            "last_ms": bar.last_ns // 1_000_000,
+            "is_whole": bar.marks is not None,
+            "marks": [
+                {"at_ms": m.time_ns // 1_000_000, "kind": m.kind, "urgency": m.urgency, "say": m.say} for m in marks
+            ],
+        }
 
     def body(self) -> SourceStatusBody:
         """Return the heartbeat's part."""

@@ -196,6 +196,21 @@ class RecordingReader:
         """
         return self._messages(wanted, within)
 
+    def span(self) -> tuple[int, int] | None:
+        """Return when the first and the last message were received, Unix nanoseconds; None where there is none.
+
+        Told by the chunks themselves, whose messages are not read.
+        """
+        first, last = 2**63, 0
+        with self.path.open("rb") as file, contextlib.suppress(*_DAMAGE):
+            for opcode, head in _records(file, (0, 2**63), heads_only=True):
+                if opcode == Opcode.CHUNK:
+                    begins, ends = _CHUNK_TIMES.unpack(head)
+                    # Empty chunks say 0.
+                    if ends > 0:
+                        first, last = min(first, begins), max(last, ends)
+        return None if last == 0 else (first, last)
+
     def __iter__(self) -> Iterator[Recorded]:
         """Yield the messages.
 
@@ -240,8 +255,10 @@ _RECORD_HEAD, _CHUNK_TIMES, _MESSAGE_HEAD = struct.Struct("<BQ"), struct.Struct(
 _READ = {Opcode.CHUNK, Opcode.CHANNEL, Opcode.MESSAGE, Opcode.METADATA}
 
 
-def _records(file: IO[bytes], within: tuple[int, int] | None) -> Iterator[tuple[int, bytes]]:
-    """Yield (opcode, data) of the records that are read, to the end of the file.
+def _records(
+    file: IO[bytes], within: tuple[int, int] | None, *, heads_only: bool = False
+) -> Iterator[tuple[int, bytes]]:
+    """Yield (opcode, data) of the records that are read, to the end of the file; ``heads_only``: of chunks the times.
 
     A length may say anything: nothing is read past the end, and memory is taken by what is there.  Of a chunk that lies
     outside ``within`` only the first is read, which tells the channels.  Raises what a damaged file causes.
@@ -260,7 +277,9 @@ def _records(file: IO[bytes], within: tuple[int, int] | None) -> Iterator[tuple[
             head, n_chunk = file.read(min(length, _CHUNK_TIMES.size)), n_chunk + 1
             first, last = _CHUNK_TIMES.unpack(head)
             is_read = n_chunk == 1 or within is None or (last >= within[0] and first <= within[1])
-        if is_read:
+        if heads_only and opcode == Opcode.CHUNK:
+            yield opcode, head
+        elif is_read:
             yield opcode, head + file.read(length - len(head))
         file.seek(at)
         if opcode == Opcode.FOOTER:

@@ -16,10 +16,12 @@ from moonless.helm.process.requests import (
     Acknowledge,
     Asked,
     EndTrial,
+    JumpTo,
     KeepInMind,
     SeenByEye,
     SetSight,
     SourceRequest,
+    StartAgain,
     ToldByDay,
     TryManoeuvre,
 )
@@ -108,6 +110,35 @@ def test_the_end_is_said_and_stands_still() -> None:
     play(pipe, FakeChain(), b"one")
     assert isinstance(pipe.sent[-1], SourceState) and pipe.sent[-1].paused
     assert any("has ended" in getattr(event, "text", "") for event in pipe.sent)
+
+
+def test_what_comes_before_a_place_is_read_and_not_told() -> None:
+    """Of the two turns before the third the last is told, once, so that a screen that stands has a picture."""
+    pipe, chain = FakePipe(), FakeChain()
+    with pytest.raises(Done):
+        PacedPlayer(pipe, 16.0, "the recording", can_jump=True).play(
+            slices(b"1", b"2", b"3", b"4"), chain, RequestHandler(chain, None, pipe.send), START_NS + 2_000_000
+        )  # type: ignore[arg-type]
+    assert chain.fed == [b"1", b"2", b"3", b"4"]
+    assert sum(isinstance(event, Turn) for event in pipe.sent) == 3
+    told = [event for event in pipe.sent if isinstance(event, SourceState)]
+    assert told[0].restarted and told[0].time_ns is None
+    assert told[1].time_ns == START_NS + 2_000_000, "where it stands is said with the first that is told"
+
+
+def test_a_jump_ends_the_playing_where_it_may_be_and_is_refused_elsewhere() -> None:
+    chain = FakeChain()
+    pipe = FakePipe(by_screen(JumpTo(START_NS + 7)))
+    player = PacedPlayer(pipe, 16.0, "the recording", can_jump=True)
+    player.play(slices(b"1", b"2"), chain, RequestHandler(chain, None, pipe.send))  # type: ignore[arg-type]
+    assert player.jump_ns == START_NS + 7 and chain.fed == []
+    again = FakePipe(by_screen(StartAgain()))
+    player._pipe = again  # type: ignore[assignment]
+    player.play(slices(b"1"), chain, RequestHandler(chain, None, again.send))  # type: ignore[arg-type]
+    assert player.jump_ns is None
+    story = FakePipe(by_screen(JumpTo(START_NS)))
+    play(story, chain, b"1")
+    assert any(isinstance(event, Answer) and "cannot do that" in event.line for event in story.sent)
 
 
 def test_a_call_is_acknowledged_turns_after_it_was_told() -> None:

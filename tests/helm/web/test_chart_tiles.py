@@ -13,7 +13,7 @@ from helm_made import LAT, LON, MadeSource, made_chart
 
 from moonless.chart.drawn.grid import Tile, tiles_over
 from moonless.helm.hub import Hub
-from moonless.helm.process.events import ChartReady, TideNow
+from moonless.helm.process.events import BarMark, ChartReady, TideNow, TimeBarNow
 from moonless.helm.web.app import make_app
 from moonless.helm.web.chart_tiles import ChartTiles
 
@@ -118,6 +118,13 @@ def test_the_door_hands_tiles_out(chart: ChartReady, static: Path, monkeypatch: 
         _, _, told = await ask(app, f"/chart/{chart.key}.json", "identity")
         assert json.loads(told)["key"] == chart.key
         assert hub.status_body()["tide_m"] == 1.4
+        assert (await ask(app, "/timebar"))[0] == 204, "only a recording has a time bar"
+        hub.take(TimeBarNow(2_000_000_000, 9_000_000_000, (BarMark(4_000_000_000, "call", 3, "Vessel ahead."),)))
+        _, _, bar = await ask(app, "/timebar")
+        assert json.loads(bar) == {
+            "first_ms": 2000, "last_ms": 9000, "is_whole": True,
+            "marks": [{"at_ms": 4000, "kind": "call", "urgency": 3, "say": "Vessel ahead."}],
+        }  # fmt: skip
         assert hub.chart.body()["url"] == f"chart/{chart.key}.json"
         await hub.chart.tiles.close()
 

@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from moonless.errors import InputError
-from moonless.helm.process.requests import EndTrial, SeenByEye, TryManoeuvre
+from moonless.helm.process.requests import EndTrial, JumpTo, SeenByEye, TryManoeuvre
 from moonless.helm.web.controls import read_control
 
 
@@ -19,6 +19,8 @@ from moonless.helm.web.controls import read_control
         ({"do": "speed", "value": 99}, "goes from"),
         ({"do": "speed", "value": "fast"}, "not a number"),
         ({"do": "speed", "value": True}, "not a number"),
+        ({"do": "jump", "value": -1}, "goes from"),
+        ({"do": "jump"}, "not a number"),
         ({"do": "silence", "value": float("nan")}, "not a number"),
         ({"do": "i see it", "value": "boat"}, "needs an echo"),
         ({"do": "i see it", "echo": 3, "value": "a whale"}, "is not one of"),
@@ -43,3 +45,7 @@ def test_a_good_request_comes_through() -> None:
     assert read_control({"do": "i see it", "echo": 3, "value": "boat"}) == SeenByEye(3, "boat")
     assert read_control({"do": "trial", "value": None}) == EndTrial()
     assert read_control({"do": "trial", "value": {"course_deg": 140}}) == TryManoeuvre(140.0, None, 0.0)
+
+
+def test_a_place_of_a_recording_is_its_own_time() -> None:
+    assert read_control({"do": "jump", "value": 1_840_000_000_250}) == JumpTo(1_840_000_000_250_000_000)

@@ -45,7 +45,7 @@ const ladder = make("section", "", { class: "ladder", "aria-label": "Ladder", hi
 const head = make("header", "");
 const toLadder = make("button", "the ladder", { type: "button", "aria-expanded": "false", class: "to-ladder" });
 toLadder.addEventListener("click", () => void showLadder(ladder.hidden));
-head.append(make("h1", "Practice"), make("span", "made pictures; practice, never a licence", { class: "caution" }), toLadder);
+head.append(make("h1", "Practice"), make("span", "practice, never a licence", { class: "caution" }), toLadder);
 const day = new DayPanel();
 // Opened from a helm: there is a watch to ask about, and a sheet to go back to.
 if (new URLSearchParams(window.location.search).has("helm")) {

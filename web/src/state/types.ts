@@ -411,6 +411,22 @@ export interface TrialHidden {
   readonly say: string;
 }
 
+/** From when to when a recording goes; `is_whole`: its marks are all gathered. */
+export interface TimeBar {
+  readonly first_ms: number;
+  readonly last_ms: number;
+  readonly is_whole: boolean;
+  readonly marks: readonly BarMark[];
+}
+
+/** Something on a recording's time bar: a call, or a vessel at her closest. */
+export interface BarMark {
+  readonly at_ms: number;
+  readonly kind: "call" | "closest";
+  readonly urgency: number;
+  readonly say: string;
+}
+
 /** What became of a question about routes; `token` says whose it was. `notes`: of a way that was found. */
 export interface Reply {
   readonly problem?: string;

@@ -182,7 +182,7 @@ export function encodeAck(sequence: number): ArrayBuffer {
 
 export type Control =
   | { do: "pause" | "go on" | "start again" | "say again" | "listen" | "take bow" | "undo bow" }
-  | { do: "speed" | "silence"; value: number }
+  | { do: "speed" | "silence" | "jump"; value: number }
   | { do: "acknowledge"; key: string }
   | { do: "i see it" | "keep in mind"; echo: number; value: string }
   | { do: "sight"; value: string }

@@ -154,6 +154,24 @@ class AnswerBody(TypedDict):
     answer: str
 
 
+class BarMarkBody(TypedDict):
+    """Something on a recording's time bar: a call, or a vessel at her closest."""
+
+    at_ms: int
+    kind: Literal["call", "closest"]
+    urgency: int
+    say: str
+
+
+class TimeBarBody(TypedDict):
+    """From when to when a recording goes; ``is_whole``: its marks are all gathered."""
+
+    first_ms: int
+    last_ms: int
+    is_whole: bool
+    marks: Sequence[BarMarkBody]
+
+
 class ChartPlaceBody(TypedDict):
     """Where the chart lies now."""
 

@@ -15,9 +15,9 @@ from moonless.errors import InputError
 from moonless.helm.practice.body import exercise_body, marked_body, progress_body, read_answer, verdict
 from moonless.practice.by_day import mark_by_eye
 from moonless.practice.ladder import make
-from moonless.practice.own_runs import OwnRuns
 from moonless.practice.progress import Answered, next_seed, next_step
 from moonless.practice.scoring import mark
+from moonless.practice.steps.own_runs import OwnRuns
 from moonless.practice.store import keep_answers, read_answers
 from moonless.practice.types import Answer, Exercise, Marked
 from moonless.practice.waters import Waters, open_waters

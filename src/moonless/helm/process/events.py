@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import AsyncIterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Protocol
+from typing import Literal, Protocol
 
 from moonless.helm.bodies.routes import PlanNowBody, ReplyBody
 from moonless.helm.bodies.sheet import BoatFactsBody, SourceKind, TrialFound
@@ -60,6 +60,25 @@ class SourceState:
 
 
 @dataclass(frozen=True, slots=True)
+class BarMark:
+    """Something on the time bar of a recording: a call that was made then, or a vessel's closest approach."""
+
+    time_ns: int
+    kind: Literal["call", "closest"]
+    urgency: int  # of a call, 1 to 4; of an approach 4 inside the keep-off, else 2
+    say: str
+
+
+@dataclass(frozen=True, slots=True)
+class TimeBarNow:
+    """From when to when a recording goes, and what was on it; ``marks`` None: not gathered yet."""
+
+    first_ns: int
+    last_ns: int
+    marks: tuple[BarMark, ...] | None
+
+
+@dataclass(frozen=True, slots=True)
 class Answer:
     """One plain line for the screen that asked: what became of its request."""
 
@@ -99,7 +118,7 @@ class PlanNow:
 
 Event = (
     Turn | SpokesNow | PoseNow | Notice | ChartReady | TideNow | SourceState | LinkNow | Answer
-    | Reply | TrialNow | PlanNow | Overheard
+    | Reply | TrialNow | PlanNow | Overheard | TimeBarNow
 )
 
 

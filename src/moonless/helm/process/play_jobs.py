@@ -20,6 +20,7 @@ from moonless.helm.process.chart_opening import chart_opener, open_charts, send_
 from moonless.helm.process.events import Notice, PoseNow, TideNow
 from moonless.helm.process.handler import RequestHandler
 from moonless.helm.process.player import PacedPlayer, Piece, Slice
+from moonless.helm.process.time_bar import tell_bar
 
 if TYPE_CHECKING:
     from moonless.scene.player import ScenePlayer, SceneTurn
@@ -29,6 +30,8 @@ if TYPE_CHECKING:
 # Bytes are handed to the chain in slices of this much of the story's time: short enough that spokes reach the screen
 # at once, long enough that slicing costs nothing.
 SLICE_NS = 40_000_000
+# Read before a place that is jumped to: ten turns of a small radar, which hold a track and settle registration.
+BEFORE_JUMP_NS = 25 * 1_000_000_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,7 +121,9 @@ class ReplayJob:
         from moonless.watch.pipeline.chain import Chain
         from moonless.watch.pipeline.replay import Replay
 
-        player = PacedPlayer(pipe, self.speed, "the recording")
+        player = PacedPlayer(pipe, self.speed, "the recording", can_jump=True)
+        if self.recording is not None:
+            tell_bar(self.recording, self.boat, player.later)
         stations = read_stations(self.tides) if self.tides else None
         player.routes = RouteService(
             chart_opener(self.charts), self.boat, routes_folder(), player.later, self.route, chart, stations
@@ -126,13 +131,16 @@ class ReplayJob:
         if stations is None and player.routes.carried is not None:
             stations = player.routes.carried.stations
         while True:
+            begin_ns = player.jump_ns
             replay = Replay(
                 radar=self.radar, nmea=self.nmea, recording=self.recording, until_damage=True,
-                angle_from=self.boat.radar.angle_from,
+                angle_from=self.boat.radar.angle_from, from_ns=None if begin_ns is None else begin_ns - BEFORE_JUMP_NS,
             )  # fmt: skip
+            if begin_ns is not None:
+                pipe.send(Notice("reading what came before this place", 0.6))
             chain = Chain(self.boat, chart, knowledge, on_spokes=player.on_spokes, radar_named=bool(self.radar))
             chain.given.tide = None if stations is None else TideUnderWay(stations)
-            player.play(_replay_slices(replay), chain, RequestHandler(chain, knowledge, pipe.send))
+            player.play(_replay_slices(replay), chain, RequestHandler(chain, knowledge, pipe.send), begin_ns)
 
 
 class _Prefetch:

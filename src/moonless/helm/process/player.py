@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Literal, NamedTuple
 from moonless.clock import steady_s
 from moonless.helm.process.events import Answer, Event, Notice, SourceState
 from moonless.helm.process.handler import RequestHandler
-from moonless.helm.process.requests import Asked, Pause, PlaybackSpeed, StartAgain
+from moonless.helm.process.requests import Asked, JumpTo, Pause, PlaybackSpeed, StartAgain
 from moonless.helm.process.worker import pose_of, without_scan
 from moonless.units import NS_PER_S
 from moonless.watch.types import LinkNow, SpokesNow, Turn
@@ -54,12 +54,22 @@ class PacedPlayer:
     ----------
     what : what is played, for the notice at its end
     is_compiling : True while kernels are being compiled; turns without a scan are not sent meanwhile
+    can_jump : whether what is played can be begun at any time of its own; `jump_ns` is then where it was asked to go
+        on, None for its beginning
     """
 
     def __init__(
-        self, pipe: Connection, speed: float, what: str, is_compiling: Callable[[], bool] = lambda: False
+        self,
+        pipe: Connection,
+        speed: float,
+        what: str,
+        is_compiling: Callable[[], bool] = lambda: False,
+        *,
+        can_jump: bool = False,
     ) -> None:
         self.routes: RouteService | None = None
+        self.jump_ns: int | None = None
+        self._can_jump = can_jump
         self._is_compiling = is_compiling
         self._later: queue.SimpleQueue[Event] = queue.SimpleQueue()
         self._pipe = pipe
@@ -77,15 +87,33 @@ class PacedPlayer:
         """Send an event from any thread: the pipe itself is one thread's alone."""
         self._later.put(event)
 
-    def play(self, slices: Iterable[Slice], chain: Chain, handler: RequestHandler) -> None:
-        """Play to the end, then stand; return when asked to start again."""
+    def play(
+        self, slices: Iterable[Slice], chain: Chain, handler: RequestHandler, begin_ns: int | None = None
+    ) -> None:
+        """Play to the end, then stand; return when asked to start again, or to go on elsewhere.
+
+        ``begin_ns``: what comes before is read as fast as it goes, and nothing of it is told: it is what tracks and
+        registration have to know by then.
+        """
         self._restart = False
         self._pipe.send(SourceState(self._is_paused, self._speed, None, restarted=True))
         pose_ns = state_ns = 0
         origin: tuple[float, int] | None = None
         is_first_scan = True
         began_ns: int | None = None
+        last: Turn | None = None
         for end_ns, pieces in slices:
+            if begin_ns is not None and end_ns < begin_ns:
+                self._listen(handler, 0.0)
+                if self._restart:
+                    return
+                last = next(reversed(self._feed(chain, pieces, end_ns)), last)
+                continue
+            if last is not None:
+                # It may stand still here: this turn is then all there is to see.
+                self._pipe.send(SourceState(self._is_paused, self._speed, end_ns))
+                self._send_turn(last, handler)
+                last, is_first_scan = None, False
             began_ns = end_ns if began_ns is None else began_ns
             is_first_scan = is_first_scan and end_ns - began_ns < FIRST_SCAN_NS
             if is_first_scan:
@@ -184,6 +212,8 @@ class PacedPlayer:
         elif isinstance(request, PlaybackSpeed):
             self._speed = request.times
         elif isinstance(request, StartAgain):
-            self._restart = True
+            self._restart, self.jump_ns = True, None
+        elif isinstance(request, JumpTo) and self._can_jump:
+            self._restart, self.jump_ns = True, request.time_ns
         elif not (self.routes is not None and self.routes.take(asked)) and not handler.take(asked):
             self._pipe.send(Answer(asker, "this source cannot do that"))

@@ -39,6 +39,13 @@ class StartAgain:
 
 
 @dataclass(frozen=True, slots=True)
+class JumpTo:
+    """The recording goes on from this time of its own."""
+
+    time_ns: int
+
+
+@dataclass(frozen=True, slots=True)
 class Acknowledge:
     """The skipper has heard the call that bears this key."""
 
@@ -117,8 +124,8 @@ class ShareBytes:
 
 
 SourceRequest = (
-    Pause | PlaybackSpeed | StartAgain | Acknowledge | SeenByEye | ToldByDay | KeepInMind | SetSight | TryManoeuvre
-    | EndTrial | RouteRequest | SetBowOffset | ShareBytes
+    Pause | PlaybackSpeed | StartAgain | JumpTo | Acknowledge | SeenByEye | ToldByDay | KeepInMind | SetSight
+    | TryManoeuvre | EndTrial | RouteRequest | SetBowOffset | ShareBytes
 )  # fmt: skip
 """For the source and its chain."""
 

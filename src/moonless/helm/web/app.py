@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 from starlette.applications import Starlette
 from starlette.middleware import Middleware
 from starlette.requests import Request
-from starlette.responses import FileResponse, PlainTextResponse, Response
+from starlette.responses import FileResponse, JSONResponse, PlainTextResponse, Response
 from starlette.routing import Mount, Route, WebSocketRoute
 from starlette.staticfiles import StaticFiles
 from starlette.websockets import WebSocket
@@ -69,6 +69,10 @@ def make_app(
             body = await asyncio.to_thread(gzip.compress, current.body, 3)
             headers["Content-Encoding"] = "gzip"
         return Response(body, media_type="application/json", headers=headers)
+
+    async def time_bar(_: Request) -> Response:
+        bar = hub.status.bar_body()
+        return Response(status_code=204) if bar is None else JSONResponse(bar, headers={"Cache-Control": "no-store"})
 
     async def chart_tile(request: Request) -> Response:
         tiles, asked = hub.chart.tiles, request.path_params
@@ -142,6 +146,7 @@ def make_app(
     return Starlette(
         routes=[
             WebSocketRoute("/live", socket),
+            Route("/timebar", time_bar),
             Route("/chart/{key}.json", chart),
             Route("/chart/{key}/{z:int}/{x:int}/{y:int}.mvt", chart_tile),
             *setup,

@@ -10,6 +10,7 @@ from moonless.errors import InputError
 from moonless.helm.process.requests import (
     Acknowledge,
     EndTrial,
+    JumpTo,
     KeepInMind,
     KeepListening,
     LatLon,
@@ -34,6 +35,7 @@ from moonless.watch.afterwards.by_eye import SEEN_AS
 
 MOST_POINTS = 100
 MAX_SPEED = 16.0
+MAX_UNIX_MS = 9_000_000_000_000.0  # in nanoseconds a whole number of 64 bits still
 MAX_SILENCE_MIN = 60.0
 MAX_TRIAL_KN = 60.0
 MAX_TRIAL_DELAY_S = 1800.0
@@ -51,6 +53,7 @@ def read_control(body: Body) -> Request:
     go on
     speed         value: times real time
     start again
+    jump          value: where a recording goes on, its own time, Unix milliseconds
     acknowledge   key: the call that bears it was heard
     i see it      echo, value: what the skipper sees there, one of `SEEN_AS`
     keep in mind  echo, value: a few words, or ""
@@ -205,6 +208,7 @@ _READERS: Mapping[str, Callable[[Body], Request]] = {
     "go on": lambda _: Pause(False),
     "speed": lambda body: PlaybackSpeed(_number(body.get("value"), "speed", 0.25, MAX_SPEED)),
     "start again": lambda _: StartAgain(),
+    "jump": lambda body: JumpTo(round(_number(body.get("value"), "time", 0.0, MAX_UNIX_MS)) * 1_000_000),
     "acknowledge": _acknowledge,
     "i see it": _seen,
     "keep in mind": _keep,

@@ -38,6 +38,7 @@ _READ_BYTES = 1 << 20
 _BURST_NS = 10_000_000
 # Untimed sentences are spread over at most this long: a gap between fixes is no reason to place them in it.
 _SPREAD_NS = NS_PER_S
+_FOR_EVER_NS = 2**63 - 1
 # Spokes of a polar set handed on together: a twentieth of a turn or so.
 _SPOKES_AT_ONCE = 32
 _FROM = {"bow": "the bow", "true": "true north"}
@@ -69,6 +70,7 @@ class Replay:
     recording: Path | None = None
     angle_from: AntennaAngle = "bow"  # what the boat file says; a polar set says it itself and must agree
     until_damage: bool = False  # a radar file that breaks off in a block is played to there, instead of refused
+    from_ns: int | None = None  # what came in before is passed over
     notes: list[str] = field(default_factory=list)
     _n_odd: int = 0
 
@@ -91,16 +93,16 @@ class Replay:
         span = None if first_ns is None or last_ns is None else (first_ns, last_ns)
         sources: list[Iterator[Fed]] = [iter(part) for part in lines]
         sources += [self._polar(path) if is_polar(path) else self._blocks(path, span) for path in self.radar]
-        yield from heapq.merge(*sources, key=lambda fed: fed.time_ns)
+        merged = heapq.merge(*sources, key=lambda fed: fed.time_ns)
+        yield from (fed for fed in merged if self.from_ns is None or fed.time_ns >= self.from_ns)
 
     # --- recordings ------------------------------------------------------------------------------------------------
 
     def _recorded(self, path: Path) -> Iterator[Fed]:
         reader = RecordingReader(path)
         size, got = max(path.stat().st_size, 1), 0
-        for record in reader:
-            if record.kind in ("readings", "eye"):
-                continue
+        within = None if self.from_ns is None else (self.from_ns, _FOR_EVER_NS)
+        for record in reader.only("radar", "nmea", "bus", "signalk", within=within):
             got += len(record.data)
             # What is on the disk is packed and indexed; near enough to show how far it is.
             done = min(got / size, 1.0)
