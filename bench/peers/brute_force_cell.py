@@ -145,8 +145,9 @@ class Leg:
     """One leg held against every feature near it."""
 
     def __init__(
-        self, cell: Cell, hull: Hull, start: tuple[float, float], end: tuple[float, float], speed: float
-    ) -> None:
+        self, cell: Cell, hull: Hull, start: tuple[float, float], end: tuple[float, float], speed: float,
+        reach_deg: float = 0.03,
+    ) -> None:  # fmt: skip
         self.cell, self.hull, self.speed = cell, hull, speed
         self.swept = 0.5 * hull.beam + hull.sigma
         azimuth, _, length = GEOD.inv(start[1], start[0], end[1], end[0])
@@ -157,7 +158,9 @@ class Leg:
         crs = pyproj.CRS.from_proj4(f"+proj=aeqd +lat_0={lat[middle]} +lon_0={lon[middle]} +datum=WGS84 +units=m")
         self.turn = pyproj.Transformer.from_crs("OGC:CRS84", crs, always_xy=True)
         self.line = shapely.LineString(np.column_stack(self.turn.transform(lon, lat)))
-        box = shapely.LineString(np.column_stack([lon, lat])).buffer(0.03 / max(math.cos(math.radians(lat[0])), 0.1))
+        box = shapely.LineString(np.column_stack([lon, lat])).buffer(
+            reach_deg / max(math.cos(math.radians(lat[0])), 0.1)
+        )
         self.near = [self._here(cell.things[i]) for i in cell.tree.query(box)]
         self.zones = [t for t in self.near if t.cls == "M_QUAL" and t.shape.geom_type.endswith("Polygon")]
         self.track = self.line.buffer(TRACK, quad_segs=32)
@@ -184,6 +187,31 @@ class Leg:
             for weight, limit in self._weigh(thing, off):
                 yield self._told(thing, weight, off, limit)
         yield from marks
+
+    def closed(self) -> shapely.Geometry:
+        """Return the water near the leg that no track may go through: whatever would refuse one right over it."""
+        out = []
+        for thing in self.near:
+            if thing.cls == "BRIDGE":
+                refuses = any(weight == "stops" for weight, _ in self._bridge(thing, 0.0))
+            else:
+                refuses = any(weight == "stops" for weight, _ in self._weigh(thing, 0.0))
+            if refuses:
+                out.append(thing.shape.buffer(self._reach(thing), quad_segs=4))
+        out += [t.shape.centroid.buffer(self.swept, quad_segs=4) for t in self.near if t.cls in BEACONS]
+        return shapely.union_all(out)
+
+    def _reach(self, t: Thing) -> float:
+        """Return how near a track may come to a thing that refuses one."""
+        if t.cls in ("LNDARE", "DEPARE", "DRGARE", "SOUNDG"):
+            return TRACK
+        if t.cls in SUNKEN or (t.cls in BUILT and t.given.get("WATLEV") == 3):
+            return TRACK + self._place_sigma(t)
+        return self.swept if t.cls in BUILT or t.cls in ("BRIDGE", "CBLOHD", "PIPOHD", "CONVYR") else 0.0
+
+    def to_plane(self, lat: float, lon: float) -> shapely.Point:
+        """Return a place in the plane of the leg."""
+        return shapely.Point(self.turn.transform(lon, lat))
 
     def _back(self, xy: np.ndarray) -> np.ndarray:
         return np.column_stack(self.turn.transform(xy[:, 0], xy[:, 1], direction=TransformDirection.INVERSE))

@@ -4,13 +4,15 @@
 
 Places are charted harbour facilities, small-craft facilities, anchorages, berths and named waters; pairs are drawn from
 them at random, of those near which the chart has water for the boat.  Told: how many pairs got a way, how many of
-the ways the plan refuses (none may be), how many pairs got none although a reading of the cell by shapely alone
-(`_joined`) finds them joined by deep water, and legs shorter than eight seconds at the plan's own speed.
+the ways the plan refuses (none may be), how many pairs got none although the brute-force reading of the cell
+(`bench.peers.brute_force_cell`, no code shared) finds them joined by open water, how many of the places that are said
+to close the water are open by it, and legs shorter than eight seconds at the plan's own speed.
 """
 
 from __future__ import annotations
 
 import os
+import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -18,6 +20,7 @@ from pathlib import Path
 import numpy as np
 import shapely
 
+from bench.peers.brute_force_cell import Cell, Hull, Leg
 from bench.result import Result
 from moonless.boat.file import default_boat
 from moonless.boat.types import Boat
@@ -27,7 +30,7 @@ from moonless.errors import MoonlessError
 from moonless.frames import LocalFrame, geodesic
 from moonless.passage.night import Night
 from moonless.passage.plan import make_plan
-from moonless.passage.way.propose import SNAP_M, NoWaterNear, propose
+from moonless.passage.way.propose import SNAP_M, SQUAT_SPEED, NoWaterNear, propose
 
 NAMES = ("plan_ways",)
 PAIRS = 22  # in each cell
@@ -36,8 +39,8 @@ PLACES = ("HRBFAC", "SMCFAC", "ACHARE", "BERTHS", "SEAARE")
 SEPARATE_M = (900.0, 9.0 * 1852.0)
 SHORT_S = 8.0
 DEPART_S = 1_930_000_000.0
-# Half the width of water that a way needs to be seen by the rough reading: her half beam, both position errors.
-HALF_WIDTH_M = 30.0
+# Open water narrower than twice this is no passage to the rough reading: the squares of the grid are as wide.
+NARROW_M = 6.0
 # The default boat's draught, a third of it for squat, half a metre to spare: 1.7 m; the chart's contour is 1.8.
 NEED_M = 1.75
 NEAR_M = 200.0
@@ -53,6 +56,7 @@ class Tally:
     ways: int = 0
     refused: list[str] = field(default_factory=list)
     missed: list[str] = field(default_factory=list)
+    unproved: list[str] = field(default_factory=list)
     short: list[str] = field(default_factory=list)
     none: list[str] = field(default_factory=list)
     seconds: list[float] = field(default_factory=list)
@@ -79,31 +83,53 @@ def pairs_of(chart: Chart, number: int, seed: int) -> list[Pair]:
     found: list[Pair] = []
     while len(found) < number:
         i, j = rng.choice(len(places), 2, replace=False)
-        if SEPARATE_M[0] < float(geodesic(*places[i], *places[j])[0]) < SEPARATE_M[1]:
-            found.append((places[i], places[j]))
+        pair = (places[i], places[j])
+        if pair not in found and SEPARATE_M[0] < float(geodesic(*places[i], *places[j])[0]) < SEPARATE_M[1]:
+            found.append(pair)
     return found
 
 
-def _joined(chart: Chart, pair: Pair) -> bool:
-    """Return whether deep water, shrunk by half a way's width, joins the two places; by shapely over the raw areas."""
-    frame = LocalFrame(*pair[0])
-    away = float(geodesic(*pair[0], *pair[1])[0])
-    middle = frame.to_geographic(*(0.5 * np.array(frame.to_plane(*pair[1]))))
-    local = chart.around(float(middle[0]), float(middle[1]), away + 2000.0, frame=frame)
-    deep = [f.shape for f in local.features("DEPARE", "DRGARE") if (f.number("DRVAL1") or -9.0) >= NEED_M]
-    barred = [f.shape for f in local.features("LNDARE", "BRIDGE", "CBLOHD", "OBSTRN", "PONTON", "SLCONS", "RESARE")]
-    water = shapely.union_all([s for s in deep if shapely.get_dimensions(s) == 2]).buffer(0.5)
-    water = shapely.difference(water, shapely.union_all(barred).buffer(1.0)).buffer(-HALF_WIDTH_M)
-    ends = [shapely.Point(frame.to_plane(*place)) for place in pair]
+def hull_of(boat: Boat) -> Hull:
+    """Return the figures of a boat that count by brute force."""
+    skipper = boat.skipper
+    return Hull(boat.draught_m, skipper.depth_margin_m, boat.air_draught_m, boat.beam_m, boat.position_sigma_m)
+
+
+def joined(cell: Cell, hull: Hull, pair: Pair) -> bool:
+    """Return whether open water joins two places by brute force: all that refuses a track is taken from the chart."""
+    (lat_a, lon_a), (lat_b, lon_b) = pair
+    reach = max(0.06, abs(lat_a - lat_b), abs(lon_a - lon_b))
+    leg = Leg(cell, hull, *pair, SQUAT_SPEED, reach_deg=reach)
+    ground = [t.shape for t in leg.near if t.cls in ("DEPARE", "DRGARE") and shapely.get_dimensions(t.shape) == 2]
+    # Areas that meet leave slivers where rounding parts them.
+    water = shapely.difference(shapely.union_all(ground).buffer(0.5), leg.closed()).buffer(-NARROW_M)
+    ends = [leg.to_plane(*place) for place in pair]
     return any(
-        all(shapely.distance(part, end) < SNAP_M - HALF_WIDTH_M for end in ends) for part in shapely.get_parts(water)
+        all(shapely.distance(part, end) < SNAP_M - NARROW_M for end in ends) for part in shapely.get_parts(water)
     )
 
 
-def check(path: Path, number: int, seed: int, boat: Boat, cache_dir: Path | None = None) -> Tally:
-    """Return how the ways between a number of pairs in one cell came out."""
+def is_closed(cell: Cell, hull: Hull, line: str) -> bool:
+    """Return whether the place that a refusal names is closed by brute force; a line without a place is not."""
+    found = re.search(r"closes at (\d+)°([\d.]+)'([NS]) (\d+)°([\d.]+)'([EW])", line)
+    if found is None:
+        return False
+    lat, lon = (
+        (float(found[k]) + float(found[k + 1]) / 60.0) * (1.0 if found[k + 2] in "NE" else -1.0) for k in (1, 4)
+    )
+    leg = Leg(cell, hull, (lat, lon), (lat + 2e-5, lon), SQUAT_SPEED)
+    return any(one.weight == "stops" for one in leg.found())
+
+
+def check(
+    path: Path, number: int, seed: int, boat: Boat, cache_dir: Path | None = None,
+    part: tuple[int, int | None] = (0, None),
+) -> Tally:  # fmt: skip
+    """Return how the ways between a number of pairs in one cell came out; ``part``: from which to which of them."""
     chart, tally = Chart.open([path], cache_dir=cache_dir), Tally()
-    for pair in pairs_of(chart, number, seed):
+    cell, hull = Cell(path), hull_of(boat)
+    cell.scale = chart.cells[0].scale
+    for pair in pairs_of(chart, number, seed)[slice(*part)]:
         words = f"{path.stem} {pair[0][0]:.4f},{pair[0][1]:.4f} to {pair[1][0]:.4f},{pair[1][1]:.4f}"
         tally.pairs += 1
         start = steady_s()
@@ -112,8 +138,10 @@ def check(path: Path, number: int, seed: int, boat: Boat, cache_dir: Path | None
         except MoonlessError as problem:
             tally.seconds.append(steady_s() - start)
             tally.none.append(f"{words}: {problem}")
-            if not isinstance(problem, NoWaterNear) and _joined(chart, pair):
+            if joined(cell, hull, pair):
                 tally.missed.append(f"{words}: {problem}")
+            if not isinstance(problem, NoWaterNear) and not is_closed(cell, hull, str(problem)):
+                tally.unproved.append(f"{words}: {problem}")
             continue
         tally.seconds.append(steady_s() - start)
         tally.ways += 1
@@ -135,11 +163,14 @@ def run(names: Sequence[str]) -> Iterator[Result]:
         if path.exists():
             part = check(path, PAIRS, 5, default_boat())
             whole.pairs, whole.ways = whole.pairs + part.pairs, whole.ways + part.ways
-            for row in ("refused", "missed", "short", "none", "seconds"):
+            for row in ("refused", "missed", "unproved", "short", "none", "seconds"):
                 getattr(whole, row).extend(getattr(part, row))
     yield Result("plan_ways.pairs", whole.pairs, "pairs of places")
     yield Result("plan_ways.ways", whole.ways, "got a way")
     yield Result("plan_ways.refused", len(whole.refused), "ways' dangers that the plan refuses")
-    yield Result("plan_ways.missed", len(whole.missed), "pairs without a way that deep water joins")
+    yield Result("plan_ways.missed", len(whole.missed), "pairs without a way that open water joins by brute force")
+    yield Result(
+        "plan_ways.unproved", len(whole.unproved), "places said to close the water that brute force leaves open"
+    )
     yield Result("plan_ways.short", len(whole.short), "legs under eight seconds")
     yield Result("plan_ways.time", float(np.median(whole.seconds or [0.0])), "s a way, median")

@@ -119,7 +119,7 @@ def test_pulses_out_of_order_are_refused(write) -> None:
 
 def test_every_field_of_the_types_can_be_set_by_a_key() -> None:
     for table, of in (("boat", Boat), ("radar", RadarSet), ("skipper", Skipper)):
-        others = {"radar", "stopping", "skipper", "fuel_lph_at_kn", "fitted_lights", "pulses"}
+        others = {"radar", "stopping", "skipper", "fuel_lph_at_kn", "deviation", "fitted_lights", "pulses"}
         assert {f.name for f in dataclasses.fields(of)} - others == {k.field for k in keys_of(table).values()}
 
 

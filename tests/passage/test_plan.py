@@ -297,3 +297,12 @@ def test_half_way_and_moonset_are_told(made_chart: Chart, boat: Boat) -> None:
     moonset = next(e.time_s for e in sky_events(float(lat), float(lon), DARK, DARK + 86_400.0) if e.kind == "moonset")
     told = make_plan(made_chart, _route((-5000, -500), (1500, -500)), boat, moonset - 900.0, NIGHT).points
     assert any(p.what == "moonset under way" and p.figure.startswith("15 min") for p in told)
+
+
+def test_an_unlit_mark_beside_two_legs_is_counted_once(chart_with: Callable[[Any], Chart], boat: Boat) -> None:
+    chart = chart_with({"BCNLAT": ([shapely.Point(0, -3900)], {"OBJNAM": ["One"], "RADREFL": [1]})})
+    plan = _plan(chart, boat, (-3000, -4000), (0, -4000), (3000, -4000))
+    assert [len(leg.unlit) for leg in plan.legs] == [1, 1]
+    assert len({mark.thing for leg in plan.legs for mark in leg.unlit}) == 1
+    said = [p.figure for p in plan.points if p.what == "Unlit marks the radar should hold near the track"]
+    assert said == ["1"]

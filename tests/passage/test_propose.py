@@ -84,7 +84,7 @@ def test_a_moved_start_is_said_with_how_far(made_chart: Chart, boat: Boat) -> No
     assert found.notes == (
         f"the start was moved {moved:.0f} m to water deep enough on the chart; what lies between is not planned",
     )
-    assert propose(made_chart, boat, _at(0.0, 1000.0), _at(0.0, -500.0)).notes == ()
+    assert not any("moved" in note for note in propose(made_chart, boat, _at(0.0, 1000.0), _at(0.0, -500.0)).notes)
 
 
 def test_a_pond_beside_the_berth_is_not_taken_for_the_way(chart_with: Callable[[Any], Chart], boat: Boat) -> None:
@@ -136,7 +136,7 @@ def test_no_leg_is_run_through_in_eight_seconds(made_chart: Chart, boat: Boat) -
 
 def test_draught_shuts_the_shoal(made_chart: Chart, boat: Boat) -> None:
     # A band of half a metre lies across the chart from north 2000 to 3000.
-    with pytest.raises(InputError, match="no water deep enough on the chart joins"):
+    with pytest.raises(InputError, match="no water deep enough on the chart joins the two places: it closes at"):
         propose(made_chart, boat, _at(0, 1500), _at(0, 4000))
 
 

@@ -8,6 +8,7 @@ from dataclasses import replace
 from pathlib import Path
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
+from moonless.boat.compass import card_fault
 from moonless.boat.keys import KEYS
 from moonless.boat.sets import GENERIC_SETS
 from moonless.boat.types import Boat, Pulse, RadarSet, Skipper, StoppingTrial
@@ -36,12 +37,16 @@ def boat_from_dict(found: Mapping[str, object], path: Path | str = "boat") -> Bo
     boat: Values = {"eye_height_m": 2.5} | reader.table("boat", found["boat"])
     stopping = tuple(build(StoppingTrial, row) for row in boat.pop("stopping", ()))
     fuel = tuple((row["speed_kn"], row["litres_per_hour"]) for row in boat.pop("fuel", ()))
+    card = tuple(sorted((row["compass_deg"] % 360.0, row["deviation_deg"]) for row in boat.pop("deviation", ())))
+    if fault := card_fault(card):
+        raise reader.fail("boat.deviation", fault)
     skipper = build(Skipper, reader.table("skipper", found.get("skipper", {})))
     _check_zone(reader, skipper.local_time_zone)
     own = {
         "radar": _radar(reader, reader.table("radar", found.get("radar", {}))),
         "stopping": tuple(sorted(stopping, key=lambda trial: trial.speed)),
         "fuel_lph_at_kn": tuple(sorted(fuel)),
+        "deviation": card,
         "skipper": skipper,
         "fitted_lights": reader.rows("light", found.get("light", [])),
     }

@@ -102,6 +102,8 @@ KEYS: tuple[Key, ...] = (
     ),
     _n("boat.fuel", "speed_kn", "speed_kn", "required", 0, 80, "Speed at which the burn was read."),
     _n("boat.fuel", "litres_per_hour", "litres_per_hour", "required", 0, 2000, "Litres an hour, all engines."),
+    _n("boat.deviation", "compass_deg", "compass_deg", "required", 0, 360, "Heading by the steering compass."),
+    _n("boat.deviation", "deviation_deg", "deviation_deg", "required", -60, 60, "Its deviation there, east positive."),
     _k(
         "radar",
         "set",
@@ -296,6 +298,7 @@ _TABLE_SAYS = {
     "boat": "`[boat]`: the boat herself.",
     "boat.stopping": "`[[boat.stopping]]`: one measured stop each; without any a cautious default holds.",
     "boat.fuel": "`[[boat.fuel]]`: what she burns.",
+    "boat.deviation": "`[[boat.deviation]]`: the deviation card of the steering compass, one row for each heading.",
     "radar": "`[radar]`: the radar by its physics. Name the nearest generic set and write only what is known better.",
     "radar.pulse": "`[[radar.pulse]]`: if any is given, these replace the set's pulses; shortest range scale first.",
     "skipper": "`[skipper]`: wishes of the person at the wheel.",

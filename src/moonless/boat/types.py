@@ -94,6 +94,7 @@ class Boat:
     stopping: tuple[StoppingTrial, ...] = ()  # by rising speed; empty: a cautious default, said each time
     skipper: Skipper = field(default_factory=Skipper)
     fuel_lph_at_kn: tuple[tuple[float, float], ...] = ()  # (knots, litres an hour)
+    deviation: tuple[tuple[float, float], ...] = ()  # of the steering compass: (heading, deviation east), degrees
     position_sigma_m: float = 4.0  # of the GNSS receiver, each axis
     heading_sigma_rad: float = 0.0175  # of the heading sensor
     heading_offset_rad: float = 0.0  # added to every reported heading: measured compass error

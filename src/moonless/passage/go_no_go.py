@@ -171,7 +171,7 @@ def points_for_and_against(plan: Plan, boat: Boat, night: Night) -> tuple[Point,
         reserve = "a third more in reserve: common practice"
         out.append(Point("note", "Fuel for the run, one way", f"{total:.0f} l", reserve))
     lit = len({light.place for leg in plan.legs for light in leg.lights})
-    held = [u for leg in plan.legs for u in leg.unlit if u.radar_from_m is not None]
+    held = {mark.thing for leg in plan.legs for mark in leg.unlit if mark.radar_from_m is not None}
     if lit:
         out.append(Point("for", "Lights seen from the track", f"{lit}", "-"))
     if held:

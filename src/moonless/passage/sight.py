@@ -233,7 +233,8 @@ def _unlit(
     if inside.any():
         held = float(points.along_m[int(np.argmax(inside))])
     side = _side_of(mark, points, abeam)
-    return UnlitMark(number, mark.name, mark.object, float(points.along_m[abeam]), off, side, held)
+    thing = f"{mark.object} {mark.cell} {mark.feature}"
+    return UnlitMark(number, mark.name, mark.object, float(points.along_m[abeam]), off, side, thing, held)
 
 
 # S-57 classes that may carry a channel (COMCHA): calling-in points, radio and coast guard stations, pilots, signals.

@@ -107,6 +107,7 @@ class UnlitMark:
     along_m: float  # where it is abeam
     off_m: float
     side: Literal["port", "starboard"]
+    thing: str  # what one mark is told from another by, however many legs it stands beside
     radar_from_m: float | None  # along the leg, where p(detect) first passes nine in ten; None: not expected
 
 

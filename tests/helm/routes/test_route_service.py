@@ -7,7 +7,9 @@ from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
 
+import numpy as np
 import pytest
+import shapely
 
 from moonless.errors import InputError
 from moonless.helm.process.events import Event, PlanNow, Reply
@@ -143,3 +145,48 @@ def test_a_leg_over_land_is_stopped_and_a_way_round_is_found() -> None:
     # Far from every chart nothing is passed either.
     far = checker.check([(0.0, 0.0), (0.0, 0.01)])
     assert far[0]["stops"][0]["say"].startswith("no chart")
+
+
+def test_own_water_to_keep_out_of_stops_a_leg_and_is_gone_round(tmp_path: Path) -> None:
+    from moonless.chart.library import Chart
+    from moonless.chart.local_knowledge.knowledge import Knowledge
+    from moonless.frames import LocalFrame
+    from moonless.helm.routes.check import RouteChecker
+
+    scene = load_scene(demo_folder() / "story.toml")
+    chart = Chart.open(list(scene.waters.paths))
+    route = read_gpx(demo_folder() / "route.gpx")
+    a, b = ((w.lat_deg, w.lon_deg) for w in route.waypoints[:2])
+    way, _ = RouteChecker(chart, scene.boat).way(a, b)
+    # A box round the middle of the first leg of the way found without it.
+    frame = LocalFrame((way[0][0] + way[1][0]) / 2, (way[0][1] + way[1][1]) / 2)
+    lat, lon = frame.to_geographic(np.array([-60.0, 60.0]), np.array([-60.0, 60.0]))
+    knowledge = Knowledge(tmp_path / "own.gpkg")
+    knowledge.add_keep_out(shapely.box(lon[0], lat[0], lon[1], lat[1]), "eel nets", since_ns=0)
+    checker = RouteChecker(chart, scene.boat, knowledge)
+    assert any("eel nets" in d["say"] for d in checker.check([way[0], way[1]])[0]["stops"])
+    round_it, _ = checker.way(a, b)
+    assert not any("eel nets" in d["say"] for leg in checker.check(round_it) for d in leg["stops"])
+
+
+def test_keep_outs_and_notes_come_with_the_answer(tmp_path: Path) -> None:
+    from moonless.chart.library import Chart
+    from moonless.chart.local_knowledge.knowledge import Knowledge
+
+    scene = load_scene(demo_folder() / "story.toml")
+    heard = Heard()
+    knowledge = Knowledge(tmp_path / "own.gpkg")
+    service = RouteService(
+        lambda: Chart.open(list(scene.waters.paths)), scene.boat, tmp_path, heard.events.put, knowledge=knowledge
+    )
+    waypoints = read_gpx(demo_folder() / "route.gpx").waypoints
+    places = [(w.lat_deg, w.lon_deg) for w in (waypoints[0], waypoints[-1])]
+    everywhere = shapely.Point(places[0][1], places[0][0]).buffer(0.02)
+    knowledge.add_keep_out(everywhere, "eel nets", since_ns=0)
+    service.take(ask("way", points=[list(p) for p in places]))
+    assert "eel nets" in heard.reply()["problem"]
+    knowledge.remove(1)
+    service.take(ask("way", points=[list(p) for p in places]))
+    answer = heard.reply()
+    assert len(answer["points"]) > 2
+    assert any("keep to its starboard side" in note for note in answer["notes"])

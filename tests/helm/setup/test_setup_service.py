@@ -16,7 +16,7 @@ import shapely
 
 from moonless.boat.file import read_boat
 from moonless.boat.keys import keys_of
-from moonless.errors import InputError
+from moonless.errors import InputError, MoonlessError
 from moonless.helm.setup import coverage
 from moonless.helm.setup.folders import count_cells, default_roots, look
 from moonless.helm.setup.launch import NoSource, live_source, next_free
@@ -456,3 +456,29 @@ def test_what_the_set_up_writes_is_for_its_owner_alone(path: Path) -> None:
     do(SetupService(path, HelmSettings()), {"do": "answer", "key": "boat.length_m", "value": 9.2})
     assert {p.stat().st_mode & 0o777 for p in (path, path.parent / "boat.toml")} == {0o600}
     assert path.parent.stat().st_mode & 0o777 == 0o700
+
+
+def test_tide_stations_are_offered_taken_and_kept(path: Path, home: Path) -> None:
+    station = {
+        "kind": "tide", "id": "1", "name": "Pier", "latitude": -38.0, "longitude": -128.0,
+        "harmonic_constituents": [{"name": "M2", "amplitude": 1.0, "phase": 0.0}],
+    }  # fmt: skip
+    (home / "tides").mkdir()
+    (home / "tides" / "stations.json").write_text(json.dumps([station]), encoding="utf-8")
+    (home / "tides" / "other.json").write_text("[1]", encoding="utf-8")
+    told = look(home / "tides", [home])
+    assert [one["name"] for one in told["stations"]] == ["other.json", "stations.json"]
+    service = SetupService(path, HelmSettings())
+    wanted = str(home / "tides" / "stations.json")
+    assert do(service, {"do": "tides", "files": [wanted]})["settings"]["tides"] == [wanted]
+    assert read_settings(path).tides == (wanted,)
+    for wrong, phrase in (
+        ([str(home / "tides" / "other.json")], "other.json: holds no tide"),
+        (["/etc/passwd"], "only your own folders"),
+        ("all", "a list of texts"),
+    ):
+        with pytest.raises(MoonlessError, match=phrase) as caught:
+            do(service, {"do": "tides", "files": wrong})
+        assert "\n" not in str(caught.value)
+        assert read_settings(path).tides == (wanted,)
+    assert do(service, {"do": "tides", "files": []})["settings"]["tides"] == []

@@ -14,7 +14,7 @@ const PLACE: PlaceHeard = {
   link: "udp://0.0.0.0:8600", kind: "udp", state: "listening", line: "", said: "", by_hand: false, carries: "radar", words: "radar video", age_s: 0.1,
   is_silent: false, bytes: 1, sentences: [], ticker: [], bad: 0, no_fix: false, vessels: 0, radar: RADAR, values: [],
 };
-const CHOSEN: Chosen = { radar: null, nmea: [], charts: [], prefer: {}, length_unit: "metres" };
+const CHOSEN: Chosen = { radar: null, nmea: [], charts: [], tides: [], prefer: {}, length_unit: "metres" };
 const QUESTION: Question = {
   key: "boat.length_m", group: "boat", form: "length", ask: "How long is she?", help: "", unit: "", step: 0.1, low: 2, high: 60, default: null, choices: [],
   is_needed: true, value: null, state: "unknown",

@@ -154,6 +154,7 @@ export interface Chosen {
   readonly radar: string | null;
   readonly nmea: readonly string[];
   readonly charts: readonly string[];
+  readonly tides: readonly string[];
   readonly prefer: Readonly<Record<string, Preferred>>;
   readonly length_unit: "feet" | "metres";
 }
@@ -170,6 +171,7 @@ export interface Folder {
   readonly up: string | null;
   readonly folders: readonly FolderBelow[];
   readonly cells: readonly string[];
+  readonly stations: readonly StationFile[];
   readonly more: number;
   readonly below: number;
   readonly is_counted: boolean;
@@ -182,4 +184,10 @@ export interface FolderBelow {
   readonly path: string;
   readonly cells: number;
   readonly is_counted: boolean;
+}
+
+/** A JSON file, which may hold tide stations. */
+export interface StationFile {
+  readonly name: string;
+  readonly path: string;
 }

@@ -82,7 +82,7 @@ export class Tools {
         },
         way: (from, to, then) =>
           this.#ask({ what: "way", points: [pair(from), pair(to)] }, (reply) =>
-            then(reply.points === undefined ? { problem: reply.problem ?? "no answer" } : { points: reply.points.map(([latDeg, lonDeg]) => ({ latDeg, lonDeg })) }),
+            then(reply.points === undefined ? { problem: reply.problem ?? "no answer" } : { points: reply.points.map(([latDeg, lonDeg]) => ({ latDeg, lonDeg })), notes: reply.notes ?? [] }),
           ),
         save: (points, stopped, then) => {
           const warning = stopped === 0 ? "" : `The chart refuses, or has not answered for, ${stopped === 1 ? "one leg" : `${stopped} legs`} of it.`;

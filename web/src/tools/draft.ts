@@ -1,7 +1,14 @@
 /** A route being drawn: points, and every step back. Pure, so that it can be tested. */
+import { rangeBearing } from "../geo/mercator";
 import type { Place } from "../layers/ink/tools/measure";
 
 const MOST = 100;
+/** An end moved farther than this to deep water is a corner of its own. */
+const FAR_M = 30;
+
+function isFar(a: Place, b: Place): boolean {
+  return rangeBearing(a.latDeg, a.lonDeg, b.latDeg, b.lonDeg).rangeM > FAR_M;
+}
 
 export class Draft {
   #points: readonly Place[] = [];
@@ -34,7 +41,7 @@ export class Draft {
     const to = this.#points[index];
     if (from === undefined || to === undefined || way.length < 2) return;
     // The ends stay where the finger put them; deep water near them is the way's first and last corner only if it is far.
-    const inner = way.slice(1, -1);
+    const inner = way.filter((place, k) => (k > 0 && k < way.length - 1) || isFar(place, k === 0 ? from : to));
     const points = [...this.#points.slice(0, index), ...inner, ...this.#points.slice(index)].slice(0, MOST);
     this.#change(points);
     this.selected = Math.min(index + inner.length, points.length - 1);

@@ -18,7 +18,7 @@ const DRAG_PX = 10;
 export interface RouteAsks {
   /** Ask the server to check; the answer comes back by `checked`. */
   check(points: readonly Place[], then: (answer: { legs: readonly LegCheck[] } | { problem: string }) => void): void;
-  way(from: Place, to: Place, then: (answer: { points: readonly Place[] } | { problem: string }) => void): void;
+  way(from: Place, to: Place, then: (answer: { points: readonly Place[]; notes: readonly string[] } | { problem: string }) => void): void;
   save(points: readonly Place[], stopped: number, then: () => void): void;
   kept(): void;
 }
@@ -32,6 +32,9 @@ export class RouteTool implements Tool {
   /** What the chart has to say to each leg; null: not known yet. */
   #legs: readonly (LegCheck | null)[] = [];
   #problem = "";
+  /** What was told of the way that was found last, while the drawing is still that way. */
+  #notes: readonly string[] = [];
+  #noted: readonly Place[] = [];
   #cursor: Place | null = null;
   #began: Touch | null = null;
   #held: number | null = null;
@@ -81,6 +84,14 @@ export class RouteTool implements Tool {
   }
 
   says(): ToolWords {
+    const words = this.#saysOfLegs();
+    const { points } = this.draft;
+    const notes = points === this.#noted && this.#problem === "" ? this.#notes : [];
+    if (notes.length === 0) return words;
+    return { ...words, text: `${words.text} The way: ${inOneSystem(notes.join("; "), this.unit())}.` };
+  }
+
+  #saysOfLegs(): ToolWords {
     const { points } = this.draft;
     if (this.#problem !== "") return { text: `Route: ${this.#problem}.`, isLoud: true };
     if (points.length < 2) return { text: "Route: touch where it goes. It begins at the boat.", isLoud: false };
@@ -268,6 +279,8 @@ export class RouteTool implements Tool {
       if ("problem" in answer) this.#problem = answer.problem;
       else if (this.draft.points[index - 1] === from && this.draft.points[index] === to) {
         this.draft.replaceLeg(index, answer.points);
+        this.#notes = answer.notes;
+        this.#noted = this.draft.points;
         this.#ask();
       }
       this.changed();

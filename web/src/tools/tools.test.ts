@@ -40,10 +40,13 @@ describe("a draft", () => {
     expect(draft.points).toEqual([]);
   });
 
-  test("a way found keeps both ends where the finger put them", () => {
+  test("a way found keeps both ends where the finger put them, and an end moved far is a corner", () => {
     const draft = new Draft();
     for (const p of [at(0, 0), at(0, 9), at(0, 20)]) draft.add(p);
-    draft.replaceLeg(1, [at(0.1, 0), at(3, 3), at(4, 6), at(0.1, 9)]);
+    draft.replaceLeg(1, [at(0.01, 0), at(3, 3), at(0, 9)]);
+    expect(draft.points).toEqual([at(0, 0), at(0.01, 0), at(3, 3), at(0, 9), at(0, 20)]);
+    draft.undo();
+    draft.replaceLeg(1, [at(0.0001, 0), at(3, 3), at(4, 6), at(0.0001, 9)]);
     expect(draft.points).toEqual([at(0, 0), at(3, 3), at(4, 6), at(0, 9), at(0, 20)]);
     draft.undo();
     expect(draft.points.length).toBe(3);
@@ -66,7 +69,7 @@ describe("the route tool", () => {
         asked.push(points);
         then({ legs: answer(points.length - 1) });
       },
-      way: (_from, _to, then) => then({ points: [at(0, 0), at(0.05, 0.05), at(0.1, 0)] }),
+      way: (_from, _to, then) => then({ points: [at(0, 0), at(0.05, 0.05), at(0.1, 0)], notes: ["straight across lies land"] }),
       save: (_points, stopped) => saved.push(stopped),
       kept: () => undefined,
     };
@@ -107,6 +110,9 @@ describe("the route tool", () => {
     press(t, "find way");
     expect(t.draft.points).toEqual([at(0, 0), at(0.05, 0.05), at(0.1, 0)]);
     expect(t.says().isLoud).toBe(false);
+    expect(t.says().text).toContain("The way: straight across lies land.");
+    press(t, "undo");
+    expect(t.says().text).not.toContain("The way:");
   });
 
   test("a leg that the chart has not answered for is never told as clear", () => {

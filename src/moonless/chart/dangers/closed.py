@@ -19,6 +19,9 @@ from moonless.chart.types import Bridge, Catzoc
 
 Floats = NDArray[np.float64]
 
+# Left between the swept width and a standing mark that is passed close.  Own choice.
+HULL_M = 1.0
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Closed:
@@ -46,10 +49,11 @@ class _Over:
         return False
 
 
-def closed_water(chart: ChartDangers, boat: Boat, needs: Needs) -> tuple[Closed, Closed]:
+def closed_water(chart: ChartDangers, boat: Boat, needs: Needs, past_marks: bool = False) -> tuple[Closed, Closed]:
     """Return what refuses a track that comes nearer than the distance given, and what speaks against one.
 
-    Marks that float or stand are in the first with a distance that keeps a track off them altogether.
+    Marks that float or stand are in the first with a distance that keeps a track off them altogether; ``past_marks``:
+    standing ones with no more than her hull needs, as between the piles of a berth.
     """
     over = _Over(chart, boat)
     refused: list[tuple[int, float]] = []
@@ -62,7 +66,10 @@ def closed_water(chart: ChartDangers, boat: Boat, needs: Needs) -> tuple[Closed,
         if told is None or told.weight == "note":
             continue
         if told.weight == "stops" or group == Group.FLOATING:
-            refused.append((row, _keep_off_m(chart, over.strip, row, group)))
+            near = past_marks and group == Group.FIXED
+            refused.append((row, over.strip.swept_m + HULL_M if near else _keep_off_m(chart, over.strip, row, group)))
+            if near:
+                against.append((row, TRACK_M))
         else:
             against.append((row, TRACK_M))
     return _closed(chart, refused), _closed(chart, against)

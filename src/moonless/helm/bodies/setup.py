@@ -181,6 +181,7 @@ class ChosenBody(TypedDict):
     radar: str | None
     nmea: Sequence[str]
     charts: Sequence[str]
+    tides: Sequence[str]
     prefer: Mapping[str, PreferredBody]
     length_unit: LengthUnit
 
@@ -207,6 +208,13 @@ class FolderBelowBody(TypedDict):
     is_counted: bool
 
 
+class StationFileBody(TypedDict):
+    """A JSON file, which may hold tide stations."""
+
+    name: str
+    path: str
+
+
 class FolderBody(TypedDict):
     """What a folder holds."""
 
@@ -214,6 +222,7 @@ class FolderBody(TypedDict):
     up: str | None
     folders: Sequence[FolderBelowBody]
     cells: Sequence[str]
+    stations: Sequence[StationFileBody]
     more: int
     below: int
     is_counted: bool

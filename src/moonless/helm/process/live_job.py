@@ -67,7 +67,7 @@ class LiveJob:
         ends = PipeEnds(pipe)
         stations = read_stations(self.tides) if self.tides else None
         routes = RouteService(
-            chart_opener(self.charts), self.boat, routes_folder(), ends.send, self.route, chart, stations
+            chart_opener(self.charts), self.boat, routes_folder(), ends.send, self.route, chart, stations, knowledge
         )
         if stations is None and routes.carried is not None:
             stations = routes.carried.stations

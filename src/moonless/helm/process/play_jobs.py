@@ -126,7 +126,7 @@ class ReplayJob:
             tell_bar(self.recording, self.boat, player.later)
         stations = read_stations(self.tides) if self.tides else None
         player.routes = RouteService(
-            chart_opener(self.charts), self.boat, routes_folder(), player.later, self.route, chart, stations
+            chart_opener(self.charts), self.boat, routes_folder(), player.later, self.route, chart, stations, knowledge
         )
         if stations is None and player.routes.carried is not None:
             stations = player.routes.carried.stations

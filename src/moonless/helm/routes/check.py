@@ -8,6 +8,8 @@ from typing import Any
 
 from moonless.chart.dangers.layout import ChartDangers
 from moonless.chart.dangers.needs import Needs
+from moonless.chart.dangers.strip import KeepOuts
+from moonless.chart.local_knowledge.knowledge import Knowledge
 from moonless.errors import InputError, NoCoverage
 from moonless.frames import LocalFrame, destination, geodesic
 from moonless.helm.bodies.routes import LegCheckBody, LegDangerBody
@@ -15,6 +17,7 @@ from moonless.passage.types import LegDanger
 from moonless.passage.way.leg_dangers import hold, leg_dangers
 from moonless.passage.way.propose import propose
 from moonless.passage.way.route import Leg, Route, Waypoint
+from moonless.reading.chart_around import keep_outs_around
 from moonless.units import kn_to_mps
 
 LatLon = tuple[float, float]
@@ -30,9 +33,11 @@ MOST_SAID = 6
 class RouteChecker:
     """Keeps the piece of chart it last cut and the legs it has answered for: a finger moves one point at a time."""
 
-    def __init__(self, chart: Any, boat: Any) -> None:
+    def __init__(self, chart: Any, boat: Any, knowledge: Knowledge | None = None) -> None:
+        """``knowledge``: the skipper's own, whose water to keep out of stops a leg and is gone round by a way."""
         self._chart = chart
         self._boat = boat
+        self._knowledge = knowledge
         limit = boat.skipper.night_limit
         self._speed = kn_to_mps(SPEED_KN) if limit is None else limit
         self._dangers: ChartDangers | None = None
@@ -51,7 +56,7 @@ class RouteChecker:
 
         Raises InputError or NoCoverage as `propose` does.
         """
-        found = propose(self._chart, self._boat, start, end)
+        found = propose(self._chart, self._boat, start, end, knowledge=self._knowledge)
         return [(w.lat_deg, w.lon_deg) for w in found.route.waypoints], found.notes
 
     def _leg(self, a: LatLon, b: LatLon) -> LegCheckBody:
@@ -69,7 +74,8 @@ class RouteChecker:
             same = "has no length" in str(problem)
             return _leg_body(0.0, 0.0, None, ["two points lie on each other" if same else "this leg is too long"])
         try:
-            held = hold(leg, self._around(a, b), self._boat)
+            chart = self._around(a, b)
+            held = hold(leg, chart, self._boat, self._keep_outs(chart))
         except NoCoverage:
             return _leg_body(leg.length_m, leg.course_deg, None, ["no chart covers this leg"])
         dangers = leg_dangers(1, held, Needs.of(self._boat, self._speed))
@@ -77,6 +83,9 @@ class RouteChecker:
         body["stops"] = [_danger(d, leg) for d in dangers if d.weight == "stops"][:MOST_SAID]
         body["against"] = [_danger(d, leg) for d in dangers if d.weight == "against"][:MOST_SAID]
         return body
+
+    def _keep_outs(self, chart: ChartDangers) -> KeepOuts:
+        return tuple(keep_outs_around(self._knowledge, chart.local.frame, 0.0, 0.0, chart.local.radius_m))
 
     def _around(self, a: LatLon, b: LatLon) -> ChartDangers:
         """Return the dangers round a leg; those of the part cut for the leg before, while that holds it."""

@@ -10,11 +10,12 @@ import logging
 import threading
 from typing import Any
 
+from moonless.chart.local_knowledge.knowledge import Knowledge
 from moonless.errors import MoonlessError
 from moonless.helm.bodies.routes import PlanLegBody, PlanNowBody
 from moonless.passage.brief.selection import worth_telling
 from moonless.passage.night import Night
-from moonless.passage.plan import make_plan
+from moonless.passage.plan import make_plan, survey
 from moonless.passage.types import LegPlan
 from moonless.passage.way.follow import Follower
 from moonless.passage.way.route import Route
@@ -32,11 +33,14 @@ class FollowedRoute:
     """Follows one route for the screens."""
 
     def __init__(
-        self, route: Route, chart: Any, boat: Any, night: Night | None = None, stations: Stations | None = None
-    ) -> None:
-        """Follow a route; ``night`` and ``stations`` are the weather and tides its plan is made from, where known."""
+        self, route: Route, chart: Any, boat: Any, night: Night | None = None, stations: Stations | None = None,
+        knowledge: Knowledge | None = None,
+    ) -> None:  # fmt: skip
+        """Follow a route; ``night`` and ``stations`` are the weather and tides its plan is made from, where known;
+        ``knowledge`` has the skipper's own water to keep out of."""
         self._night = night
         self._stations = stations
+        self._knowledge = knowledge
         self._route = route
         self._chart = chart
         self._boat = boat
@@ -85,8 +89,9 @@ class FollowedRoute:
             limit = self._boat.skipper.night_limit
             night = Night(wanted_kn=None if limit is None else mps_to_kn(limit))
         try:
+            ground = survey(self._chart, self._route, self._boat, night, knowledge=self._knowledge)
             plan = make_plan(
-                self._chart, self._route, self._boat, start_s, night, self._stations, events=False
+                self._chart, self._route, self._boat, start_s, night, self._stations, ground=ground, events=False
             )
         except MoonlessError as problem:
             # The route is followed by its turns all the same.

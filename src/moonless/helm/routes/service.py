@@ -27,6 +27,7 @@ from moonless.sea.stations import Stations
 if TYPE_CHECKING:
     from moonless.boat.types import Boat
     from moonless.chart.library import Chart
+    from moonless.chart.local_knowledge.knowledge import Knowledge
     from moonless.helm.routes.check import RouteChecker
     from moonless.helm.routes.following import FollowedRoute
 
@@ -46,9 +47,10 @@ class RouteService:
         first: Path | None = None,
         chart: Chart | None = None,
         stations: Stations | None = None,
+        knowledge: Knowledge | None = None,
     ) -> None:
         """Follow the ``first`` route on the watch's own ``chart`` until another is chosen; ``send`` must be safe to
-        call from any thread."""
+        call from any thread.  ``knowledge``: the skipper's own, whose water to keep out of holds for every route."""
         self._open_chart = open_chart
         self._boat = boat
         self._files = RouteFiles(folder)
@@ -56,6 +58,7 @@ class RouteService:
         self._following: str | None = None
         self._plan: FollowedRoute | None = None
         self._stations = stations
+        self._knowledge = knowledge
         self._night: Night | None = None
         self.carried: Carried | None = None
         if first is not None and first.suffix.lower() == ".json":
@@ -135,7 +138,8 @@ class RouteService:
         from moonless.helm.routes.following import FollowedRoute
 
         route, _ = thinned(route)
-        self._plan, self._following = FollowedRoute(route, chart, self._boat, self._night, self._stations), name
+        self._plan = FollowedRoute(route, chart, self._boat, self._night, self._stations, self._knowledge)
+        self._following = name
 
     def _own_chart(self) -> Chart | None:
         if self._chart is None:
@@ -149,5 +153,5 @@ class RouteService:
         if chart is None:
             raise InputError("no chart: a route cannot be checked here")
         if self._checker is None:
-            self._checker = RouteChecker(chart, self._boat)
+            self._checker = RouteChecker(chart, self._boat, self._knowledge)
         return self._checker

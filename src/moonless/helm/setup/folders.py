@@ -1,9 +1,9 @@
-"""Folders to choose charts from: names alone leave this computer, and only below a few roots.
+"""Folders to choose charts and tide stations from: names alone leave this computer, and only below a few roots.
 
 Rules of this file:
 - A screen may look below the home folder and below where drives are mounted; anything else is refused, also when a
   link leads out of there.
-- What leaves is names of folders and of cells.  No file's content does; other files are not named.
+- What leaves is names of folders, of cells and of JSON files.  No file's content does; other files are not named.
 - A name that is no UTF-8 cannot be told to a screen, nor come back from one: it is counted with what is not listed.
 """
 
@@ -17,6 +17,7 @@ from typing import Any
 from moonless.errors import InputError
 
 _CELL_SUFFIXES = (".000", ".gpkg")
+_STATION_SUFFIX = ".json"
 # Where removable drives come up.  Common practice of Linux and macOS.
 _MOUNTS = ("/media", "/run/media", "/mnt", "/Volumes")
 # A folder with more entries than this is told in part, and that is said.
@@ -32,7 +33,9 @@ def default_roots(also: Sequence[Path] = ()) -> tuple[Path, ...]:
 
 
 def look(path: Path | None, roots: Sequence[Path]) -> dict[str, Any]:
-    """Return what a folder holds: ``{path, up, folders: [{name, path, cells}], cells: [names], more}``.
+    """Return what a folder holds: ``{path, up, folders: [{name, path, cells}], cells: [names], stations, more}``.
+
+    ``stations``: ``[{name, path}]`` of the JSON files, any of which may hold tide stations.
 
     Raises InputError in one plain line: outside of the roots, not a folder, not readable.
     """
@@ -45,6 +48,7 @@ def look(path: Path | None, roots: Sequence[Path]) -> dict[str, Any]:
         raise InputError(f"{here}: there is no such folder")
     folders: list[dict[str, Any]] = []
     cells: list[str] = []
+    stations: list[dict[str, str]] = []
     more = 0
     try:
         with os.scandir(here) as entries:
@@ -54,19 +58,23 @@ def look(path: Path | None, roots: Sequence[Path]) -> dict[str, Any]:
     for entry in listed:
         is_folder = entry.is_dir() and is_below(Path(os.path.realpath(entry.path)), roots)
         is_cell = not is_folder and entry.name.lower().endswith(_CELL_SUFFIXES)
-        if not is_folder and not is_cell:
+        is_stations = not is_folder and entry.name.lower().endswith(_STATION_SUFFIX)
+        if not is_folder and not is_cell and not is_stations:
             continue
-        if not _is_text(entry.name) or len(folders) + len(cells) >= MOST_ENTRIES:
+        if not _is_text(entry.name) or len(folders) + len(cells) + len(stations) >= MOST_ENTRIES:
             more += 1
         elif is_folder:
             count, is_whole = count_cells(Path(entry.path))
             folders.append({"name": entry.name, "path": entry.path, "cells": count, "is_counted": is_whole})
+        elif is_stations:
+            stations.append({"name": entry.name, "path": entry.path})
         else:
             cells.append(Path(entry.name).stem)
     up = here.parent if is_below(here.parent, roots) else None
     count, is_whole = count_cells(here)
     return {
-        "path": str(here), "up": None if up is None else str(up), "folders": folders, "cells": cells, "more": more,
+        "path": str(here), "up": None if up is None else str(up), "folders": folders, "cells": cells,
+        "stations": stations, "more": more,
         "below": count, "is_counted": is_whole, "roots": [str(root) for root in roots],
     }  # fmt: skip
 

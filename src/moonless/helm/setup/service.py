@@ -12,6 +12,7 @@ import asyncio
 import contextlib
 import dataclasses
 import logging
+import os
 from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any, Protocol
@@ -26,7 +27,7 @@ from moonless.helm.process.requests import HELM, ShareBytes
 from moonless.helm.process.worker_process import WorkerProcess
 from moonless.helm.setup import coverage
 from moonless.helm.setup.fence import check_link
-from moonless.helm.setup.folders import default_roots, look
+from moonless.helm.setup.folders import default_roots, is_below, look
 from moonless.helm.setup.heard import fans_of, heard_body, place_of_boat
 from moonless.helm.setup.launch import boat_path, live_source
 from moonless.helm.setup.picture import look_once, sources
@@ -34,6 +35,7 @@ from moonless.helm.setup.questions import GROUPS, asked, change_for
 from moonless.helm.setup.settings import LENGTH_UNITS, HelmSettings, resolved, write_settings
 from moonless.helm.web.boat_json import boat_json
 from moonless.helm.web.protocol import FanFrame
+from moonless.sea.stations import read_stations
 from moonless.watch.instruments.source_priority import CHOOSABLE
 from moonless.watch.link_survey.discovery import LinkDiscovery
 from moonless.watch.link_survey.named_links import links_of
@@ -168,6 +170,7 @@ class SetupService:
                 "radar": settings.radar,
                 "nmea": list(settings.nmea),
                 "charts": [str(resolved(self.path, one)) for one in settings.charts],
+                "tides": [str(resolved(self.path, one)) for one in settings.tides],
                 "prefer": {what: {"link": link, "talker": t} for what, (link, t) in settings.prefer.items()},
                 "length_unit": settings.length_unit,
             },
@@ -219,6 +222,8 @@ class SetupService:
                 return await asyncio.to_thread(self._look, request.get("path"))
             elif what == "charts":
                 self._choose_charts(request)
+            elif what == "tides":
+                await asyncio.to_thread(self._choose_tides, request)
             elif what == "coverage":
                 if self._found is None and self._covering is None:
                     self.read_coverage()  # of charts that were chosen before this start
@@ -259,7 +264,7 @@ class SetupService:
         check_link(link, [one for one in (self.settings.radar, *self.settings.nmea) if one is not None], self._roots())
 
     def _roots(self) -> tuple[Path, ...]:
-        given = [resolved(self.path, one) for one in self.settings.charts]
+        given = [resolved(self.path, one) for one in (*self.settings.charts, *self.settings.tides)]
         return default_roots([p if p.is_dir() else p.parent for p in given])
 
     def _look(self, path: object) -> dict[str, Any]:
@@ -277,6 +282,21 @@ class SetupService:
                 look(Path(one), self._roots())  # refuses what may not be looked into
         self._keep(dataclasses.replace(self.settings, charts=tuple(dict.fromkeys(folders))))
         self.read_coverage()
+
+    def _choose_tides(self, request: Mapping[str, Any]) -> None:
+        files = request.get("files")
+        if not isinstance(files, list) or not all(isinstance(one, str) for one in files):
+            raise InputError("files is a list of texts")
+        known = {str(resolved(self.path, one)) for one in self.settings.tides}
+        fresh = [Path(one) for one in files if one not in known]
+        for one in fresh:
+            if not is_below(Path(os.path.realpath(one)), self._roots()):
+                raise InputError(f"{one}: only your own folders and mounted drives are looked into")
+        for one in fresh:
+            found = read_stations([one])
+            if not (found.tides or found.streams):
+                raise InputError(f"{one}: holds no tide and no stream station that can be used")
+        self._keep(dataclasses.replace(self.settings, tides=tuple(dict.fromkeys(files))))
 
     def read_coverage(self) -> None:
         """Read what the chosen charts cover, in a process of its own."""

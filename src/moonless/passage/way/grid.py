@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -27,22 +27,36 @@ Bools = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True)
-class Lay:
-    """How the water is laid out: squares along one side at the most, the smallest square, how far round the ends."""
+class Reach:
+    """How far round the ends the water is looked at."""
 
-    most_cells: int
-    finest_m: float
     share: float  # of the distance between the ends, all round
     least_m: float  # and at the least so far
 
 
+@dataclass(frozen=True, slots=True)
+class Lay:
+    """How the water is laid out: how far round, squares along one side at the most, the smallest square."""
+
+    reach: Reach
+    most_cells: int
+    finest_m: float
+    # Squares that are closed in part count as open, and standing marks may be passed as close as the hull allows: what
+    # is found so is held against the chart as any way is.
+    is_tight: bool = False
+
+
+NEAR, WIDE, FAR = Reach(0.35, 1500.0), Reach(1.0, 6000.0), Reach(3.0, 15000.0)
 # The next is taken where the one before finds no way: round a headland the way leads far outside the straight one, and
 # a creek's mouth between two marks is narrower than a wide grid's squares.  No source.
 LAYS = (
-    Lay(600, 12.0, 0.35, 1500.0),
-    Lay(800, 12.0, 1.0, 6000.0),
-    Lay(1100, 8.0, 0.35, 1500.0),
-    Lay(1600, 8.0, 1.0, 6000.0),
+    Lay(NEAR, 600, 12.0),
+    Lay(WIDE, 800, 12.0),
+    Lay(NEAR, 1100, 8.0),
+    Lay(WIDE, 1600, 8.0),
+    Lay(NEAR, 1400, 6.0, is_tight=True),
+    Lay(WIDE, 1600, 6.0, is_tight=True),
+    Lay(FAR, 1600, 6.0, is_tight=True),
 )
 # How much dearer a step is right beside closed water than out of its reach.  No source: chosen so that a detour of up
 # to three times the way is taken to keep off.
@@ -56,18 +70,43 @@ _OFFERED = ("FAIRWY", "DRGARE", "RCRTCL", "RECTRC", "NAVLNE", "RCTLPT", "DWRTCL"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class WaterGrid:
-    """Row 0 in the south.  ``edge_m`` is how far each open square is from a closed one."""
+class WaterAround:
+    """The chart round two places and what it closes, read once for however fine a grid."""
 
     frame: LocalFrame
+    bounds_m: tuple[float, float, float, float]  # west, south, east, north
     dangers: ChartDangers
+    refused: Closed
+    against: Closed
+    keep_outs: KeepOuts
+    swept_m: float
+    keep_off_m: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class WaterGrid:
+    """Row 0 in the south."""
+
+    water: WaterAround
     west_m: float
     south_m: float
     cell_m: float
     open: Bools  # (n_row, n_column)
-    edge_m: Floats
-    cost: Floats  # of a metre, 1 on open sea
-    keep_outs: KeepOuts = ()
+
+    @property
+    def frame(self) -> LocalFrame:
+        """The frame of its places."""
+        return self.water.frame
+
+    @property
+    def dangers(self) -> ChartDangers:
+        """What the chart has there."""
+        return self.water.dangers
+
+    @property
+    def keep_outs(self) -> KeepOuts:
+        """The skipper's own."""
+        return self.water.keep_outs
 
     def square(self, east_m: float, north_m: float) -> tuple[int, int]:
         """Return (row, column) of a place."""
@@ -84,14 +123,21 @@ class WaterGrid:
 
     def shut(self, squares: Bools) -> WaterGrid:
         """Return the grid with more squares closed."""
-        is_open = self.open & ~squares
-        return WaterGrid(
-            self.frame, self.dangers, self.west_m, self.south_m, self.cell_m, is_open, _edge(is_open, self.cell_m),
-            self.cost, self.keep_outs,
-        )  # fmt: skip
+        return replace(self, open=self.open & ~squares)
+
+    def costs(self) -> Floats:
+        """Return what a metre costs in each square, 1 on open sea: dearer by what is closed, cheaper where offered."""
+        west, south, cell, shape = self.west_m, self.south_m, self.cell_m, self.open.shape
+        edge = np.asarray(distance_transform_edt(np.pad(self.open, 1))[1:-1, 1:-1] * cell)
+        near = np.clip(1.0 - edge / max(self.water.keep_off_m, cell), 0.0, 1.0)
+        cost = 1.0 + EDGE_COST * near**2
+        offered = self.burnt(_offered(self.dangers))
+        cost[offered] = np.minimum(cost[offered], 1.0 + 0.3 * (cost[offered] - 1.0)) * OFFERED_COST
+        cost[_near(self.water.against, west, south, cell, shape)] *= AGAINST_COST
+        return cost
 
 
-def lay_grid(
+def water_around(
     chart: Chart,
     boat: Boat,
     needs: Needs,
@@ -99,35 +145,43 @@ def lay_grid(
     ends: Sequence[tuple[float, float]],
     lay: Lay = LAYS[0],
     knowledge: Knowledge | None = None,
-) -> WaterGrid:
-    """Return the water round two places of a frame; what the skipper keeps out of is closed with the rest.
+) -> WaterAround:
+    """Return the water round two places of a frame, as far as a lay looks, with what the skipper keeps out of.
 
     Raises NoCoverage if no chart covers any of it.
     """
     xy = np.array(ends)
-    margin = max(lay.least_m, lay.share * float(np.hypot(*(xy[1] - xy[0]))))
+    margin = max(lay.reach.least_m, lay.reach.share * float(np.hypot(*(xy[1] - xy[0]))))
     west, south = (float(v) for v in xy.min(axis=0) - margin)
     east, north = (float(v) for v in xy.max(axis=0) + margin)
-    cell = max(lay.finest_m, max(east - west, north - south) / lay.most_cells)
-    shape = (int((north - south) / cell) + 1, int((east - west) / cell) + 1)
     lat, lon = frame.to_geographic((west + east) / 2, (south + north) / 2)
     local = chart.around(float(lat), float(lon), float(np.hypot(east - west, north - south)) / 2, frame=frame)
     dangers = ChartDangers(local)
-    refused, against = closed_water(dangers, boat, needs)
-    said = burn(dangers.shapes[dangers.is_ground], west, south, cell, shape, outline=False)
-    said &= burn(shapely.get_parts(local.coverage), west, south, cell, shape, outline=False)
-    is_open = said & ~_near(refused, west, south, cell, shape)
+    refused, against = closed_water(dangers, boat, needs, lay.is_tight)
     kept_out = keep_outs_around(knowledge, frame, (west + east) / 2, (south + north) / 2, local.radius_m)
-    own = np.empty(len(kept_out), dtype=object)
-    own[:] = [area for area, _ in kept_out]
-    is_open &= ~_near(Closed(own, np.full(len(kept_out), swept_m(boat))), west, south, cell, shape)
-    edge = _edge(is_open, cell)
-    near = np.clip(1.0 - edge / max(boat.skipper.keep_off_m, cell), 0.0, 1.0)
-    cost = 1.0 + EDGE_COST * near**2
-    offered = burn(_offered(dangers), west, south, cell, shape)
-    cost[offered] = np.minimum(cost[offered], 1.0 + 0.3 * (cost[offered] - 1.0)) * OFFERED_COST
-    cost[_near(against, west, south, cell, shape)] *= AGAINST_COST
-    return WaterGrid(frame, dangers, west, south, cell, is_open, edge, cost, tuple(kept_out))
+    # What no chart covers is not laid out.
+    inside = shapely.bounds(dangers.coverage)
+    west, south = max(west, float(inside[0])), max(south, float(inside[1]))
+    east, north = min(east, float(inside[2])), min(north, float(inside[3]))
+    return WaterAround(
+        frame, (west, south, east, north), dangers, refused, against, tuple(kept_out), swept_m(boat),
+        boat.skipper.keep_off_m,
+    )  # fmt: skip
+
+
+def lay_grid(water: WaterAround, lay: Lay) -> WaterGrid:
+    """Return the water as a grid; what the skipper keeps out of is closed with the rest."""
+    west, south, east, north = water.bounds_m
+    cell = max(lay.finest_m, max(east - west, north - south) / lay.most_cells)
+    shape = (int((north - south) / cell) + 1, int((east - west) / cell) + 1)
+    dangers = water.dangers
+    said = burn(dangers.shapes[dangers.is_ground], west, south, cell, shape, outline=False)
+    said &= burn(shapely.get_parts(dangers.coverage), west, south, cell, shape, outline=False)
+    is_open = said & ~_near(water.refused, west, south, cell, shape, lay.is_tight)
+    own = np.empty(len(water.keep_outs), dtype=object)
+    own[:] = [area for area, _ in water.keep_outs]
+    is_open &= ~_near(Closed(own, np.full(len(own), water.swept_m)), west, south, cell, shape)
+    return WaterGrid(water, west, south, cell, is_open)
 
 
 def _offered(dangers: ChartDangers) -> list[shapely.Geometry]:
@@ -142,25 +196,39 @@ def _offered(dangers: ChartDangers) -> list[shapely.Geometry]:
     return out
 
 
-def _edge(is_open: Bools, cell_m: float) -> Floats:
-    return np.asarray(distance_transform_edt(np.pad(is_open, 1))[1:-1, 1:-1] * cell_m)
+def _near(
+    closed: Closed, west: float, south: float, cell: float, shape: tuple[int, int], is_tight: bool = False
+) -> Bools:
+    """Return the squares whose middle lies nearer to a shape than its distance, or in it.
 
-
-def _near(closed: Closed, west: float, south: float, cell: float, shape: tuple[int, int]) -> Bools:
-    """Return the squares whose middle lies nearer to a shape than its distance, or in it."""
+    Rounded up, so that an open square is open all over; ``is_tight``: rounded down.
+    """
     out = np.zeros(shape, dtype=np.bool_)
+    slack, whole_m = (-0.25 * cell, 1.0) if is_tight else (0.25 * cell, 5.0)
     dimension = shapely.get_dimensions(closed.shapes)
     for shape_at, reach in zip(closed.shapes[dimension == 0], closed.keep_off_m[dimension == 0], strict=True):
-        _disc(out, shapely.get_coordinates(shape_at), float(reach) + 0.25 * cell, west, south, cell)
-    # What has an extent goes by its distance, rounded up to whole five metres so that few are told apart.
-    steps = np.ceil(closed.keep_off_m / 5.0) * 5.0
+        _disc(out, shapely.get_coordinates(shape_at), float(reach) + slack, west, south, cell)
+    # What has an extent goes by its distance, rounded up to whole metres so that few are told apart.
+    steps = np.ceil(closed.keep_off_m / whole_m) * whole_m
     for step in np.unique(steps[dimension > 0]):
-        burnt = burn(closed.shapes[(dimension > 0) & (steps == step)], west, south, cell, shape)
+        at_step = (dimension > 0) & (steps == step)
+        burnt = burn(closed.shapes[at_step & (dimension == 1)], west, south, cell, shape)
+        burnt |= burn(closed.shapes[at_step & (dimension == 2)], west, south, cell, shape, outline=not is_tight)
         if step <= 0.5 * cell:
             out |= burnt
-        elif burnt.any():
-            out |= distance_transform_edt(~burnt) * cell <= step + 0.25 * cell
+        else:
+            _grow(out, burnt, (step + slack) / cell)
     return out
+
+
+def _grow(out: Bools, burnt: Bools, squares: float) -> None:
+    """Close what lies within so many squares of what is burnt, looking only where there is any."""
+    rows, columns = np.flatnonzero(burnt.any(axis=1)), np.flatnonzero(burnt.any(axis=0))
+    if not len(rows):
+        return
+    wide = int(squares) + 1
+    part = np.s_[max(rows[0] - wide, 0) : rows[-1] + wide + 1, max(columns[0] - wide, 0) : columns[-1] + wide + 1]
+    out[part] |= distance_transform_edt(~burnt[part]) <= squares
 
 
 def _disc(out: Bools, places: Floats, reach: float, west: float, south: float, cell: float) -> None:

@@ -20,8 +20,6 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 from scipy.ndimage import label
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import dijkstra
 
 from moonless.boat.types import Boat
 from moonless.chart.dangers.needs import Needs
@@ -31,18 +29,19 @@ from moonless.chart.library import Chart
 from moonless.chart.local_knowledge.knowledge import Knowledge
 from moonless.errors import InputError
 from moonless.frames import LocalFrame, geodesic
+from moonless.passage.way.bars import bar_words, refusal_at
 from moonless.passage.way.buoyage import fences
-from moonless.passage.way.grid import LAYS, WaterGrid, lay_grid
+from moonless.passage.way.grid import LAYS, Reach, WaterAround, WaterGrid, lay_grid, water_around
 from moonless.passage.way.route import Route, Waypoint
+from moonless.passage.way.search import Square, cheapest_near
+from moonless.passage.way.why import NARROW, detour, moves, sides
+from moonless.passage.words import place_words
 
 Floats = NDArray[np.float64]
-Square = tuple[int, int]
 
 LONGEST_M = 30.0 * 1852.0
 # A place this near deep water is moved to it: a berth drawn on the quay, a finger on a small screen.
 SNAP_M = 500.0
-# Moved less far than this, an end is where it was asked for.  No source: a boat's length or two.
-UNPLANNED_M = 30.0
 # What crossing the fence of a mark costs: a way round of this length is taken instead.  No source.
 FENCE_COST_M = 3000.0
 # A leg shorter than this is joined to the next where that keeps clear: eight seconds at thirty knots.  Own choice.
@@ -50,15 +49,19 @@ SHORTEST_LEG_M = 130.0
 # How many places near a short leg are tried for one corner in place of two.
 NEAR_TRIED = 250
 # How often a way that turns out refused is sought again with what refuses it closed.
-MOST_TRIES = 8
+MOST_TRIES = 12
+# A refused leg of fewer steps over the squares is not split again.
+LEAST_SPLIT = 4
 # A speed at which squat has reached its bound, so that no slower plan needs more water.
 SQUAT_SPEED = 15.0
-
-_STEPS = ((0, 1), (1, 0), (1, 1), (1, -1), (1, 2), (2, 1), (2, -1), (1, -2))
 
 
 class NoWaterNear(InputError):
     """An end with no water near it that is deep enough."""
+
+
+class NotJoined(InputError):
+    """Two places that no open water joins."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +69,7 @@ class Proposal:
     """A way, and what its asker should know of it."""
 
     route: Route
-    notes: tuple[str, ...]  # ends that were moved
+    notes: tuple[str, ...]  # ends that were moved, why it is not straight, which side to keep
 
 
 def propose(
@@ -97,35 +100,72 @@ def propose(
     ends = [tuple(float(v) for v in frame.to_plane(*place)) for place in (start, end)]
     needs = Needs.of(boat, SQUAT_SPEED, min(tide_m, 0.0))
     problem: InputError | None = None
+    around: dict[tuple[Reach, bool], WaterAround] = {}
     for lay in LAYS:
-        grid = lay_grid(chart, boat, needs, frame, [(east, north) for east, north in ends], lay, knowledge)
+        key = (lay.reach, lay.is_tight)
+        if key not in around:
+            asked = [(east, north) for east, north in ends]
+            around[key] = water_around(chart, boat, needs, frame, asked, lay, knowledge)
+        grid = lay_grid(around[key], lay)
         try:
             places = _seek(grid, boat, needs, ends)
         except NoWaterNear:
             raise  # finer squares find none either
-        except InputError as found:
-            problem = problem or found
+        except NotJoined as found:
+            problem = InputError(f"{found}{_closing_words(grid, boat, needs, ends)}") if lay == LAYS[-1] else found
             continue
-        return Proposal(_route(frame, places, name), _moves(ends, places))
+        except InputError as found:
+            problem = found
+            continue
+        close = (NARROW,) if lay.is_tight else ()
+        notes = (*moves(ends, places), *detour(grid, boat, needs, places), *sides(grid, places), *close)
+        return Proposal(_route(frame, places, name), notes)
     assert problem is not None
     raise problem
 
 
+def _closing_words(grid: WaterGrid, boat: Boat, needs: Needs, ends: Sequence[tuple[float, ...]]) -> str:
+    """Return where the water between the ends closes and for what, ready to stand behind the refusal."""
+    words = bar_words(grid, boat, needs, [grid.square(place[0], place[1]) for place in ends])
+    return f": {words}" if words else ""
+
+
 def _seek(grid: WaterGrid, boat: Boat, needs: Needs, ends: Sequence[tuple[float, ...]]) -> list[tuple[float, float]]:
     """Return the corners of a way over one grid.  Raises InputError where there is none."""
-    fenced = _fenced(grid)
-    last: Danger | None = None
+    squares = _ends_joined(grid, boat, needs, ends)
+    fenced, cost = _fenced(grid), grid.costs()
+    dear = cost.copy()
+    dear[fenced] = np.maximum(dear[fenced], FENCE_COST_M / grid.cell_m)
+    met: list[tuple[Danger, tuple[float, float]]] = []
     for _ in range(MOST_TRIES):
-        squares = _ends_joined(grid, ends)
-        path = _cheapest(grid, fenced, squares[0], squares[1])
-        places = _with_true_ends(grid, _straighten(grid, fenced, path), ends)
-        refused = _refused(grid, boat, needs, places)
-        if refused is None:
-            return places
-        last, where = refused
-        grid = grid.shut(_closing(grid, where))
-    said = "" if last is None else f": {last.say}"
-    raise InputError(f"no way was found that the chart does not refuse{said}")
+        path = cheapest_near(grid.open, dear, grid.cell_m, *squares)
+        corners = _straighten(grid, cost, fenced, path)
+        while True:
+            places = _with_true_ends(grid, corners, ends)
+            refused = [_refused(grid, boat, needs, leg) for leg in itertools.pairwise(places)]
+            met = [one for one in refused if one is not None]
+            if not met:
+                return places
+            fuller = _split(corners, path, [one is not None for one in refused]) if len(corners) > 1 else corners
+            if len(fuller) == len(corners):
+                break
+            corners = fuller
+        for _, where in met:
+            grid = grid.shut(_closing(grid, where))
+        squares = _ends_joined(grid, boat, needs, ends)
+    raise InputError(f"no way was found that the chart does not refuse: {met[0][0].say}")
+
+
+def _split(corners: list[Square], path: list[Square], is_refused: Sequence[bool]) -> list[Square]:
+    """Return the corners with one more of the way that was walked in the middle of each refused leg: a corner that was
+    cut may have led too near what bounds the water."""
+    number = {square: k for k, square in enumerate(path)}
+    out = [corners[0]]
+    for (a, b), refused in zip(itertools.pairwise(corners), is_refused, strict=True):
+        if refused and a in number and b in number and number[b] - number[a] >= LEAST_SPLIT:
+            out.append(path[(number[a] + number[b]) // 2])
+        out.append(b)
+    return out
 
 
 def _step(from_lon: float, to_lon: float) -> float:
@@ -141,14 +181,18 @@ def _route(frame: LocalFrame, places: Sequence[tuple[float, float]], name: str) 
     return Route(name, tuple(waypoints))
 
 
-def _moves(ends: Sequence[tuple[float, ...]], places: Sequence[tuple[float, float]]) -> tuple[str, ...]:
-    notes = []
-    for name, asked, used in (("start", ends[0], places[0]), ("end", ends[1], places[-1])):
-        moved = math.hypot(asked[0] - used[0], asked[1] - used[1])
-        if moved > 1.0:
-            between = "; what lies between is not planned" if moved > UNPLANNED_M else ""
-            notes.append(f"the {name} was moved {moved:.0f} m to water deep enough on the chart{between}")
-    return tuple(notes)
+def _nearest_words(grid: WaterGrid, boat: Boat, needs: Needs, place: tuple[float, ...]) -> str:
+    """Return where the nearest deep water lies and what closes the place itself."""
+    rows, columns = np.nonzero(grid.open)
+    by = refusal_at(grid, boat, needs, place)
+    here = f"; here lies {by}" if by else ""
+    if not len(rows):
+        return here
+    row, column = grid.square(place[0], place[1])
+    away = np.hypot(rows - row, columns - column) * grid.cell_m
+    k = int(np.argmin(away))
+    lat, lon = grid.frame.to_geographic(*grid.place(int(rows[k]), int(columns[k])))
+    return f", the nearest of it {away[k]:.0f} m off at {place_words(float(lat), float(lon))}{here}"
 
 
 def _fenced(grid: WaterGrid) -> NDArray[np.bool_]:
@@ -162,10 +206,10 @@ def _fenced(grid: WaterGrid) -> NDArray[np.bool_]:
     return np.asarray(wide | np.roll(wide, 1, axis=0) | np.roll(wide, 1, axis=1)) if put else wide
 
 
-def _ends_joined(grid: WaterGrid, ends: Sequence[tuple[float, ...]]) -> list[Square]:
+def _ends_joined(grid: WaterGrid, boat: Boat, needs: Needs, ends: Sequence[tuple[float, ...]]) -> list[Square]:
     """Return the open squares nearest to both ends that one piece of water holds: a pond beside a berth leads nowhere.
 
-    Raises InputError if no deep water lies near one of them, or no piece near both.
+    Raises NoWaterNear if no deep water lies near one of them, NotJoined if no piece lies near both.
     """
     pieces = label(grid.open, np.ones((3, 3)))[0]
     nearest: list[dict[int, tuple[float, Square]]] = []
@@ -184,62 +228,23 @@ def _ends_joined(grid: WaterGrid, ends: Sequence[tuple[float, ...]]) -> list[Squ
             if piece not in found:
                 found[piece] = (float(away[k]), (int(rows[k] + r0), int(columns[k] + c0)))
         if not found:
-            raise NoWaterNear(f"the {name} lies more than {SNAP_M:.0f} m from water deep enough on the chart")
+            say = f"the {name} lies more than {SNAP_M:.0f} m from water deep enough on the chart"
+            raise NoWaterNear(say + _nearest_words(grid, boat, needs, place))
         nearest.append(found)
     both = set(nearest[0]) & set(nearest[1])
     if not both:
-        bars = "or a bridge, a cable or a closed area bars it"
-        raise InputError(f"no water deep enough on the chart joins the two places, {bars}")
+        raise NotJoined("no water deep enough on the chart joins the two places")
     best = min(both, key=lambda piece: nearest[0][piece][0] + nearest[1][piece][0])
     return [found[best][1] for found in nearest]
 
 
-def _cheapest(grid: WaterGrid, fenced: NDArray[np.bool_], start: Square, end: Square) -> list[Square]:
-    n_row, n_column = grid.open.shape
-    dear = grid.cost.copy()
-    dear[fenced] = np.maximum(dear[fenced], FENCE_COST_M / grid.cell_m)
-    number = np.arange(n_row * n_column, dtype=np.int32).reshape(n_row, n_column)
-    heads, tails, costs = [], [], []
-    for down, across in _STEPS:
-        a = np.s_[: n_row - down, max(0, -across) : n_column - max(0, across)]
-        b = np.s_[down:, max(0, across) : n_column - max(0, -across)]
-        both = grid.open[a] & grid.open[b]
-        if down + abs(across) == 3:  # a knight's step passes between two squares: both must be open as well
-            both = both & _between(grid.open, down, across, a)
-        length = math.hypot(down, across) * grid.cell_m
-        heads.append(number[a][both])
-        tails.append(number[b][both])
-        costs.append(length * 0.5 * (dear[a][both] + dear[b][both]))
-    head, tail, cost = np.concatenate(heads), np.concatenate(tails), np.concatenate(costs)
-    graph = coo_array((cost, (head, tail)), shape=(number.size, number.size)).tocsr()
-    source, goal = int(number[start]), int(number[end])
-    reach, before = dijkstra(graph, directed=False, indices=source, return_predecessors=True)
-    if not math.isfinite(reach[goal]):
-        raise InputError("no water deep enough on the chart joins the two places")
-    path = [goal]
-    while path[-1] != source:
-        path.append(int(before[path[-1]]))
-    return [divmod(p, n_column) for p in reversed(path)]
-
-
-def _between(is_open: NDArray[np.bool_], down: int, across: int, a: tuple[slice, slice]) -> NDArray[np.bool_]:
-    """Return whether the two squares a knight's step passes between are open, for squares taken from ``a``."""
-    n_row, n_column = is_open.shape
-    rows = np.arange(n_row)[a[0]][:, None]
-    columns = np.arange(n_column)[a[1]][None, :]
-    half_down, half_across = down / 2, across / 2
-    low = is_open[rows + math.floor(half_down), columns + math.floor(half_across)]
-    high = is_open[rows + math.ceil(half_down), columns + math.ceil(half_across)]
-    return np.asarray(low & high)
-
-
-def _straighten(grid: WaterGrid, fenced: NDArray[np.bool_], path: list[Square]) -> list[Square]:
+def _straighten(grid: WaterGrid, cost: Floats, fenced: NDArray[np.bool_], path: list[Square]) -> list[Square]:
     """Return the corners that are left when every stretch is walked straight where that is as good."""
     kept = [path[0]]
     here = 0
     while here < len(path) - 1:
         there = len(path) - 1
-        while there > here + 1 and not _clear(grid, fenced, path[here], path[there], path[here : there + 1]):
+        while there > here + 1 and not _clear(grid, cost, fenced, path[here : there + 1]):
             there = here + max(1, (there - here) * 3 // 4)
         kept.append(path[there])
         here = there
@@ -299,15 +304,16 @@ def _is_open_along(grid: WaterGrid, fenced: NDArray[np.bool_], a: Square, b: Squ
     return bool(grid.open[rows, columns].all() and not fenced[rows, columns].any())
 
 
-def _clear(grid: WaterGrid, fenced: NDArray[np.bool_], a: Square, b: Square, walked: list[Square]) -> bool:
+def _clear(grid: WaterGrid, cost: Floats, fenced: NDArray[np.bool_], walked: list[Square]) -> bool:
     """Return whether the straight way is open and no dearer, short of a tenth, than the way found."""
+    a, b = walked[0], walked[-1]
     rows, columns = _squares_along(a, b)
     if not grid.open[rows, columns].all() or fenced[rows, columns].any():
         return False
-    straight = math.dist(a, b) * float(grid.cost[rows, columns].mean())
+    straight = math.dist(a, b) * float(cost[rows, columns].mean())
     way = np.array(walked)
     lengths = np.hypot(*np.diff(way, axis=0).T)
-    costs = grid.cost[way[:, 0], way[:, 1]]
+    costs = cost[way[:, 0], way[:, 1]]
     return straight <= 1.1 * float((lengths * 0.5 * (costs[1:] + costs[:-1])).sum())
 
 
@@ -325,22 +331,20 @@ def _with_true_ends(
 
 
 def _refused(
-    grid: WaterGrid, boat: Boat, needs: Needs, places: Sequence[tuple[float, float]]
+    grid: WaterGrid, boat: Boat, needs: Needs, leg: tuple[tuple[float, float], tuple[float, float]]
 ) -> tuple[Danger, tuple[float, float]] | None:
     """Return the first thing that refuses a leg, as a plan would, and the place of the leg beside it."""
-    route = _route(grid.frame, places, "")
-    for leg in route.legs:
-        line = shapely.LineString(leg.plane(grid.frame))
-        strip = way_strip(line, boat)
-        strip = replace(strip, look_m=strip.track_m, land_m=strip.track_m)
-        refused = StripDangers(grid.dangers, strip, grid.keep_outs).refusals(needs)
-        if refused:
-            on = line.interpolate(refused[0].along_m)
-            return refused[0], (float(on.x), float(on.y))
-    return None
+    line = shapely.LineString(_route(grid.frame, leg, "").legs[0].plane(grid.frame))
+    strip = way_strip(line, boat)
+    strip = replace(strip, look_m=strip.track_m, land_m=strip.track_m)
+    refused = StripDangers(grid.dangers, strip, grid.keep_outs).refusals(needs)
+    if not refused:
+        return None
+    on = line.interpolate(refused[0].along_m)
+    return refused[0], (float(on.x), float(on.y))
 
 
 def _closing(grid: WaterGrid, where: tuple[float, float]) -> NDArray[np.bool_]:
     """Return the squares round the place of a refusal, to be closed."""
-    reach = max(1.5 * grid.cell_m, 20.0)
+    reach = max(0.7 * grid.cell_m, 20.0)
     return grid.burnt([shapely.Point(where).buffer(reach)])

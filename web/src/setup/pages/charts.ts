@@ -1,4 +1,4 @@
-/** Charts by folder: looked through on the helm's computer, their coverage drawn. */
+/** Charts by folder and tide stations by file: looked through on the helm's computer, what is covered drawn. */
 import { make, setText } from "../../panels/dom";
 import { CoverMap, cellWords } from "./covermap";
 import { button, pick, type Frame, type Page } from "../page";
@@ -75,18 +75,25 @@ export class ChartsPage implements Page {
       rows.push(row);
     }
     if (folder.cells.length > 0) rows.push(make("p", folder.cells.slice(0, 24).join("  ") + (folder.cells.length > 24 ? ` and ${folder.cells.length - 24} more` : ""), { class: "names" }));
+    const { tides } = this.frame.told.settings;
+    const stations = folder.stations.filter((one) => !tides.includes(one.path));
+    if (stations.length > 0) rows.push(make("p", "Tide stations, for depths with the tide of the hour:"));
+    for (const one of stations) rows.push(pick(`take ${one.name}`, false, () => void this.#toggleTides(one.path)));
     if (folder.more > 0) rows.push(make("p", `${folder.more} more are not listed.`));
-    if (folder.folders.length === 0 && folder.below === 0) rows.push(make("p", "No folder and no chart here."));
+    if (folder.folders.length === 0 && folder.below === 0 && folder.stations.length === 0) rows.push(make("p", "No folder and no chart here."));
     this.#list.replaceChildren(...rows);
   }
 
   #showChosen(): void {
-    const { charts } = this.frame.told.settings;
+    const { charts, tides } = this.frame.told.settings;
     setText(this.#title, charts.length === 0 ? "Choose a folder of charts." : charts.length === 1 ? "These charts are taken." : "The charts of these folders are taken.");
-    const key = charts.join("\n");
+    const key = [...charts, "", ...tides].join("\n");
     if (this.#chosen.dataset["key"] === key) return;
     this.#chosen.dataset["key"] = key;
-    this.#chosen.replaceChildren(...charts.map((path) => pick(path, true, () => void this.#toggle(path))));
+    this.#chosen.replaceChildren(
+      ...charts.map((path) => pick(path, true, () => void this.#toggle(path))),
+      ...tides.map((path) => pick(`tide stations: ${path}`, true, () => void this.#toggleTides(path))),
+    );
     this.#showFolder();
   }
 
@@ -96,6 +103,14 @@ export class ChartsPage implements Page {
     if ((await this.frame.change({ do: "charts", folders })) === null) return;
     this.told();
     this.#look();
+    this.frame.refresh();
+  }
+
+  async #toggleTides(path: string): Promise<void> {
+    const { tides } = this.frame.told.settings;
+    const files = tides.includes(path) ? tides.filter((one) => one !== path) : [...tides, path];
+    if ((await this.frame.change({ do: "tides", files })) === null) return;
+    this.told();
     this.frame.refresh();
   }
 
@@ -113,13 +128,14 @@ export class ChartsPage implements Page {
   #showCoverage(coverage: Coverage): void {
     this.#coverage = coverage;
     const found = coverage.found;
-    const key = JSON.stringify([coverage.is_reading, coverage.reading, coverage.place, found?.cells.length, found?.lines, this.element.clientWidth]);
+    const key = JSON.stringify([this.frame.told.settings.tides.length, coverage.is_reading, coverage.reading, coverage.place, found?.cells.length, found?.lines, this.element.clientWidth]);
     if (key === this.#drawn) return;
     this.#drawn = key;
     const lines: string[] = [];
     if (coverage.is_reading) lines.push(coverage.reading === null ? "Reading the charts; the first time takes a while." : `Reading ${coverage.reading.name}.`);
     lines.push(...(found?.warnings ?? []), ...(found?.lines ?? []));
     if (this.frame.told.settings.charts.length === 0) lines.push("Without charts echoes are told, and not explained.");
+    else if (this.frame.told.settings.tides.length === 0) lines.push("Without tide stations depths stand at chart datum, with no tide added.");
     this.#lines.replaceChildren(...lines.map((line) => make("p", line)));
     this.#cells.replaceChildren(
       ...(found?.cells ?? []).map((cell) => {

@@ -30,6 +30,7 @@ export class StartPage implements Page {
     say("Instruments", settings.nmea.length === 0 ? "none: nothing can be placed" : settings.nmea.join(", "));
     for (const [what, one] of Object.entries(settings.prefer)) say(`${what} from`, `${one.talker} on ${one.link}`);
     say("Charts", settings.charts.length === 0 ? "none: echoes are told, and not explained" : settings.charts.join(", "));
+    say("Tides", settings.tides.length === 0 ? "none: depths stand at chart datum" : settings.tides.join(", "));
     const given = questions.filter((q) => q.state === "given");
     for (const q of given.filter((one) => ["boat.name", "boat.length_m", "radar.set", "skipper.night_limit_kn"].includes(one.key))) say(q.ask, valueWords(q, q.value, settings.length_unit));
     parts.push(list);
