@@ -18,8 +18,9 @@ from moonless.chart.library import Chart
 from moonless.cli import main
 from moonless.errors import InputError
 from moonless.frames import LocalFrame
-from moonless.passage.brief.content import Block, Fold, Sheet, and_more, brief, departure_words, float_plan
+from moonless.passage.brief.content import Block, Fold, Grid, Sheet, brief, departure_words, float_plan
 from moonless.passage.brief.page import page
+from moonless.passage.brief.selection import and_more
 from moonless.passage.chartlet import chartlet_svg
 from moonless.passage.departures import best_of, search
 from moonless.passage.night import Night
@@ -144,6 +145,25 @@ def test_magnetic_course() -> None:
     when = datetime(2025, 1, 1, tzinfo=UTC).timestamp()
     assert magnetic_words(100.6, 80.0, 0.0, when) == "099°M"
     assert magnetic_words(0.5, 80.0, 0.0, when) == "359°M"
+
+
+def test_courses_are_true_magnetic_and_by_compass_where_the_boat_has_a_card(made_chart: Chart, boat: Boat) -> None:
+    # 9 degrees west on every heading: by compass 9 more than magnetic ("error west, compass best").
+    card = tuple((heading, -9.0) for heading in (0.0, 90.0, 180.0, 270.0))
+    for deviation, columns in (((), ["magnetic"]), (card, ["magnetic", "compass"])):
+        plan = _plan(made_chart, replace(boat, deviation=deviation), (-3000, 500), (0, 600), (3000, 500))
+        sheet = brief(plan, UTC, "nm")[0]
+        assert isinstance(sheet, Sheet)
+        table = next(block for block in sheet.blocks if isinstance(block, Grid))
+        assert [h for h in table.heads if h in ("magnetic", "compass")] == columns
+        said = " ".join(_texts((sheet,)))
+        assert ("no deviation card is in the boat file" in said) == (not deviation)
+        at = table.heads.index("magnetic")
+        for row in table.rows:
+            assert len(row) == len(table.heads)
+            if deviation:
+                magnetic, compass = int(row[at].removesuffix("°M")), int(row[at + 1].removesuffix("°C"))
+                assert (compass - magnetic) % 360 in (8, 9, 10)  # each is rounded by itself
 
 
 def test_the_hour_that_is_not_there_and_the_one_that_is_twice() -> None:

@@ -6,6 +6,7 @@ import math
 from datetime import UTC, datetime, tzinfo
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
+from moonless.boat.compass import Card, compass_deg
 from moonless.chart.s57.names import object_name
 from moonless.errors import InputError
 from moonless.units import DistanceUnit, to_distance_unit
@@ -71,8 +72,22 @@ def place_words(lat_deg: float, lon_deg: float) -> str:
 
 def magnetic_words(course_deg: float, lat_deg: float, lon_deg: float, time_s: float) -> str:
     """Return a true course as a magnetic one by the world magnetic model; deviation is not in it."""
+    return f"{round(_magnetic_deg(course_deg, lat_deg, lon_deg, time_s)) % 360:03d}°M"
+
+
+def compass_words(card: Card, course_deg: float, lat_deg: float, lon_deg: float, time_s: float) -> str:
+    """Return what to steer by the compass of a deviation card for a true course."""
+    return f"{round(compass_deg(card, _magnetic_deg(course_deg, lat_deg, lon_deg, time_s))) % 360:03d}°C"
+
+
+def variation_words(lat_deg: float, lon_deg: float, time_s: float) -> str:
+    """Return the variation at a place and time: "14.2° W"."""
     variation = variation_deg(lat_deg, lon_deg, decimal_year(round(time_s * 1e9)))
-    return f"{round(course_deg - variation) % 360:03d}°M"
+    return f"{abs(variation):.1f}° {'E' if variation >= 0 else 'W'}"
+
+
+def _magnetic_deg(course_deg: float, lat_deg: float, lon_deg: float, time_s: float) -> float:
+    return course_deg - variation_deg(lat_deg, lon_deg, decimal_year(round(time_s * 1e9)))
 
 
 def distance_words(distance_m: float, unit: DistanceUnit) -> str:

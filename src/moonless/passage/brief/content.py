@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import tzinfo
 
-from moonless.passage.brief.selection import worth_telling
+from moonless.passage.brief.selection import and_more, worth_telling
+from moonless.passage.brief.steering import break_off_words, courses_words, under_keel_words
 from moonless.passage.dark import sky_words
 from moonless.passage.departures import best_of
 from moonless.passage.go_no_go import READINESS
 from moonless.passage.types import LegDanger, LegPlan, LightSeen, Plan, UnlitMark
 from moonless.passage.words import (
     clock_words,
+    compass_words,
     course_words,
     date_words,
     distance_words,
@@ -139,9 +140,10 @@ def _steer(plan: Plan, zone: tzinfo, unit: DistanceUnit) -> tuple[Block, ...]:
     out.append(Heading("To steer by"))
     if plan.chartlet_svg:
         out.append(Drawing(plan.chartlet_svg))
+    card = () if plan.boat is None else plan.boat.deviation
     heads = (
-        "", "to", "position", "track", "steer", "magnetic", "length", "kn", "leave", "arrive", "under keel", "tide",
-        "light, radar mark",
+        "", "to", "position", "track", "steer", "magnetic", *(("compass",) if card else ()), "length", "kn", "leave",
+        "arrive", "under keel", "tide", "light, radar mark",
     )  # fmt: skip
     rows = []
     for leg in plan.legs:
@@ -155,6 +157,7 @@ def _steer(plan: Plan, zone: tzinfo, unit: DistanceUnit) -> tuple[Block, ...]:
                 course_words(leg.leg.course_deg),
                 course_words(leg.steer_deg),
                 magnetic_words(steer, end.lat_deg, end.lon_deg, leg.start_s),
+                *((compass_words(card, steer, end.lat_deg, end.lon_deg, leg.start_s),) if card else ()),
                 distance_words(leg.leg.length_m, unit),
                 f"{leg.speed_kn:.1f}",
                 clock_words(leg.start_s, zone),
@@ -167,39 +170,12 @@ def _steer(plan: Plan, zone: tzinfo, unit: DistanceUnit) -> tuple[Block, ...]:
     start = plan.legs[0].leg.start
     out.append(Words(f"From {start.name}, {place_words(start.lat_deg, start.lon_deg)}:"))
     out.append(Grid(heads, tuple(rows), frozenset(k for k, leg in enumerate(plan.legs) if _is_refused(leg))))
+    out.append(Words(courses_words(plan)))
     out.append(Words(f"To break off: {break_off_words(plan)}."))
     calls = dict.fromkeys(call for leg in plan.legs for call in leg.calls)
     said = "; ".join(and_more(list(calls), 5, "leg by leg behind")) or "none is charted near the track"
     out.append(Words(f"Radio: {said}."))
     return tuple(out)
-
-
-def break_off_words(plan: Plan) -> str:
-    """Return where one breaks off to, legs with the same answer together, and the charted anchorages met."""
-    out: list[str] = []
-    whole = plan.route.length_m
-    done, back = 0.0, 0
-    for leg in plan.legs:
-        if done + leg.leg.length_m / 2 <= whole / 2:
-            back = leg.number
-        done += leg.leg.length_m
-    first, last = plan.legs[0].leg.start.name, plan.legs[-1].leg.end.name
-    if back:
-        out.append(f"back to {first} on leg{'s 1 to ' + str(back) if back > 1 else ' 1'}")
-    if back < len(plan.legs):
-        which = f"legs {back + 1} to {len(plan.legs)}" if back + 1 < len(plan.legs) else f"leg {len(plan.legs)}"
-        out.append(f"on to {last} on {which}")
-    anchorages: dict[str, str] = {}
-    for leg in plan.legs:
-        for danger in leg.dangers:
-            if danger.kind == "anchorage":
-                name = danger.name or "charted anchorage without a name"
-                anchorages.setdefault(danger.feature, f"{name} by leg {leg.number}")
-    if anchorages:
-        out.append("anchorages: " + ", ".join(and_more(list(anchorages.values()), 4, "leg by leg behind")))
-    else:
-        out.append("no anchorage is charted on the way")
-    return "; ".join(out)
 
 
 def _is_refused(leg: LegPlan) -> bool:
@@ -221,17 +197,6 @@ def _marks_of(leg: LegPlan) -> list[str]:
         if held:
             out.append(f"radar: {object_words(held[0].name, held[0].object)}, {held[0].off_m:.0f} m to {held[0].side}")
     return out
-
-
-def under_keel_words(leg: LegPlan, plan: Plan) -> str:
-    """Return the least water under the keel on a leg, at its lowest tide; what is not known is said."""
-    if leg.least_depth_m is None or plan.boat is None:
-        return "not charted"
-    tide = leg.water.lowest_m
-    left = leg.least_depth_m + (tide or 0.0) - plan.boat.draught_m
-    # Down to a tenth: more water than there is must not be printed.
-    words = f"{math.floor(left * 10.0 + 1e-6) / 10.0:.1f} m"
-    return words if tide is not None else f"{words}, no tide"
 
 
 # ---- go or not ----
@@ -373,10 +338,3 @@ def float_plan(plan: Plan, zone: tzinfo, unit: DistanceUnit) -> str:
         "If overdue call: ______________________",
     ]
     return "\n".join(lines)
-
-
-def and_more(rows: Sequence[str], most: int, where: str) -> tuple[str, ...]:
-    """Return the first rows and, where some are left out, a last one that says how many and where they are."""
-    if len(rows) <= most:
-        return tuple(rows)
-    return (*rows[:most], f"and {len(rows) - most} more, {where}")

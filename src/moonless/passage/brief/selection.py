@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from moonless.passage.types import LegDanger, LegPlan, LightSeen, OpensAt, UnlitMark
@@ -46,3 +47,10 @@ def worth_telling(leg: LegPlan) -> Told:
         tuple(sorted(opens, key=lambda o: o.along_m)),
         len(leg.opens) - len(opens),
     )
+
+
+def and_more(rows: Sequence[str], most: int, where: str) -> tuple[str, ...]:
+    """Return the first rows and, where some are left out, a last one that says how many and where they are."""
+    if len(rows) <= most:
+        return tuple(rows)
+    return (*rows[:most], f"and {len(rows) - most} more, {where}")

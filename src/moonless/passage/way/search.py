@@ -49,7 +49,7 @@ def cheapest_near(is_open: Bools, cost: Floats, cell_m: float, start: Square, en
 
 
 def block_way(cost: Floats, wide: int, start: Square, end: Square) -> list[Square]:
-    """Return the cheapest way over blocks of ``wide`` by ``wide`` squares, each as dear as its squares are on average."""
+    """Return the cheapest way over blocks of ``wide`` by ``wide`` squares, each as dear as its mean square."""
     rows, columns = (-(-n // wide) * wide for n in cost.shape)
     padded = np.pad(cost, ((0, rows - cost.shape[0]), (0, columns - cost.shape[1])), mode="edge")
     blocks = padded.reshape(rows // wide, wide, columns // wide, wide).mean(axis=(1, 3))
