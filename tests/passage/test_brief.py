@@ -235,3 +235,18 @@ def test_outputs_of_one_name_and_one_that_cannot_be_leave_nothing(
             main(["plan", route, *common, *outputs])
         assert leaving.value.code == 2 and len(capsys.readouterr().err.strip().splitlines()) == 1
         assert not (tmp_path / "a").exists()
+
+
+def test_what_no_chart_covers_is_hatched_and_no_sea(made_chart: Chart, boat: Boat) -> None:
+    # The chart ends at 6000 m east; the drawing goes 400 m past the leg's end.
+    svg = chartlet_svg(survey(made_chart, _route((5000, -4000), (5900, -4000)), boat, NIGHT), boat)
+    assert '<rect fill="url(#nochart)"' in svg and '<rect class="sea"' not in svg
+    (sea,) = re.findall(r'<path class="sea"[^>]* d="([^"]+)"', svg)
+    width = float(re.search(r'viewBox="0 0 (\d+)', svg)[1])  # type: ignore[index]
+    xs = [float(x) for x in re.findall(r"[ML]([\d.-]+) ", sea)]
+    assert max(xs) < 0.85 * width  # 1700 m are drawn, the last 300 of them past the chart
+
+
+def test_notes_of_the_route_stand_in_the_brief(made_chart: Chart, boat: Boat) -> None:
+    plan = replace(_plan(made_chart, boat, (-3000, 500), (3000, 500)), notes=("the start was moved 200 m",))
+    assert "Of this route: the start was moved 200 m." in _texts(brief(plan, UTC, "nm"))

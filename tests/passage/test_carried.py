@@ -60,7 +60,7 @@ def test_the_helm_follows_it(made_chart: Chart, tmp_path: Path) -> None:
     path = _write(tmp_path / "plan.json", default_boat(), [], made_chart)
     service = RouteService(lambda: None, default_boat(), tmp_path / "routes", sent.append, path)
     assert service.carried is not None and service.carried.night == NIGHT
-    assert [p[:2] for p in service._plan._points] == [[38.95, -76.42], [38.87, -76.40]]
+    assert [tuple(p[:2]) for p in service._plan._points] == [(38.95, -76.42), (38.87, -76.40)]
     assert service._plan._night == NIGHT
 
 

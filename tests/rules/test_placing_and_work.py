@@ -7,7 +7,9 @@ import pytest
 from moonless.errors import InputError
 from moonless.rules.lights import Vessel
 from moonless.rules.placing import placing
+from moonless.rules.recognise import recognise
 from moonless.rules.required import required
+from moonless.rules.seen import parse_seen
 from moonless.rules.sounds import signals_in_sight
 
 
@@ -96,3 +98,16 @@ def test_signals_in_sight() -> None:
     assert len(by["I doubt that you are doing enough to avoid collision"]) == 5
     assert by["narrow channel: I agree to be overtaken"] == (5.0, 1.0, 5.0, 1.0)
     assert not any("I am altering" in s.when for s in signals_in_sight(inland=True))
+
+
+def test_mine_clearance_is_told_with_its_thousand_metres() -> None:
+    # Rule 27(f): dangerous to approach within 1 000 m of a vessel engaged in mine clearance.
+    (first, *_) = recognise(parse_seen("three green"))
+    assert first.kind == "mine clearance" and "1000 m off" in first.meaning
+
+
+def test_a_sailing_vessel_with_her_engine_on_is_lit_as_power_driven() -> None:
+    # Rule 25(e) is her day shape; by Rule 3(c) she is no sailing vessel while the engine drives her, so Rule 23 holds.
+    motor = required(Vessel("sail", 12.0, under_sail_and_power=True))[0].lights
+    power = required(Vessel("power", 12.0))[0].lights
+    assert sorted((x.role, x.colour) for x in motor) == sorted((x.role, x.colour) for x in power)

@@ -138,6 +138,7 @@ def command(
             route, notes = found_way.route, found_way.notes
         ground = survey(chart, route, boat, night, tell, known)
         plan = make_plan(chart, route, boat, depart_s, night, stations, ground=ground, progress=tell)
+        plan = replace(plan, notes=notes)
         if window_h is not None:
             found = search(chart, route, boat, depart_s, window_h, night, stations, ground=ground, progress=tell)
             plan = replace(plan, departures=found)
@@ -170,7 +171,7 @@ def command(
         with Drafts() as drafts:
             for path, data in made:
                 drafts.binary(path).write(data)
-    for note in notes:
+    for note in plan.notes:
         click.echo(f"Note: {note}.")
     _print(plan, zone, unit)
     return REFUSED if plan.refused else 0

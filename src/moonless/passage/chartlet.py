@@ -23,7 +23,7 @@ _SCALE_STEPS_NM = (0.05, 0.1, 0.25, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0)
 
 
 def chartlet_svg(ground: Sequence[LegGround], boat: Boat) -> str:
-    """Return the drawing as SVG, north up; its colours are the classes ``sea land shoal track point mark lit``."""
+    """Return the drawing as SVG, north up; its colours are the classes ``sea land shoal hatch track point mark lit``."""
     places = [place.leg.start for place in ground] + [ground[-1].leg.end]
     middle = places[len(places) // 2]
     frame = LocalFrame(middle.lat_deg, middle.lon_deg)
@@ -43,7 +43,10 @@ def chartlet_svg(ground: Sequence[LegGround], boat: Boat) -> str:
     parts = [
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH:.0f} {height:.0f}" width="100%" role="img" '
         'aria-label="chart of the route, north up">',
-        f'<rect class="sea" width="{WIDTH:.0f}" height="{height:.0f}"/>',
+        # What no chart covers is hatched: it must not look like water.
+        '<defs><pattern id="nochart" width="9" height="9" patternUnits="userSpaceOnUse">'
+        '<path class="hatch" d="M0 9L9 0"/></pattern></defs>',
+        f'<rect fill="url(#nochart)" width="{WIDTH:.0f}" height="{height:.0f}"/>',
     ]
     need = boat.draught_m + boat.skipper.depth_margin_m
     seen: set[int] = set()
@@ -59,7 +62,7 @@ def chartlet_svg(ground: Sequence[LegGround], boat: Boat) -> str:
 
         window = shapely.transform(shapely.box(*low, *high), lambda xy, t=local.frame: _into(frame, t, xy))
         shoals = [f.shape for f in local.features("DEPARE", "DRGARE") if (f.number("DRVAL1") or 0.0) < need]
-        for name, shapes in (("shoal", shoals), ("land", [local.land])):
+        for name, shapes in (("sea", [local.coverage]), ("shoal", shoals), ("land", [local.land])):
             cut = [shapely.clip_by_rect(s, *window.bounds) for s in shapes if shapely.get_dimensions(s) == 2]
             path = "".join(_path(shapely.simplify(s, 0.6 * px_m), turned, to_px) for s in cut)
             if path:

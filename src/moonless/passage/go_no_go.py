@@ -82,7 +82,7 @@ def _dangers(plan: Plan, weight: Weight) -> list[Point]:
 
 def _left_words(danger: LegDanger) -> str:
     if danger.margin_m is not None:
-        return f"{danger.margin_m:.1f} m left"
+        return f"{danger.margin_m:.1f} m left" if danger.margin_m >= 0.0 else f"{-danger.margin_m:.1f} m too little"
     return "on the track" if danger.side == "on" else f"{danger.off_m:.0f} m off"
 
 

@@ -201,6 +201,7 @@ class Plan:
     departures: tuple[Departure, ...] = ()
     assumptions: tuple[str, ...] = ()
     chart_cells: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()  # what is to be known of the route itself: ends moved, points thinned
     chart_faults: tuple[str, ...] = ()  # what is wrong with the charts along the route; said first
     chartlet_svg: str = ""  # the chart with the track; "": not drawn
     boat: Boat | None = None

@@ -127,6 +127,8 @@ def _head(plan: Plan, zone: tzinfo, unit: DistanceUnit) -> list[Block]:
         Heading(plan.route.name, 1),
         Words(f"{plan.boat_name}. Leave {leave}, arrive {arrive}, {length}. {CAUTION}", is_quiet=True),
     ]
+    if plan.notes:
+        out.append(Words(f"Of this route: {'; '.join(plan.notes)}."))
     if plan.chart_faults:
         out.append(Banner("The charts of this plan", plan.chart_faults))
     if plan.refused:
@@ -158,12 +160,12 @@ def _steer(plan: Plan, zone: tzinfo, unit: DistanceUnit) -> tuple[Block, ...]:
                 course_words(leg.steer_deg),
                 magnetic_words(steer, end.lat_deg, end.lon_deg, leg.start_s),
                 *((compass_words(card, steer, end.lat_deg, end.lon_deg, leg.start_s),) if card else ()),
-                distance_words(leg.leg.length_m, unit),
+                distance_words(leg.leg.length_m, unit).replace(" ", "\u00a0"),
                 f"{leg.speed_kn:.1f}",
                 clock_words(leg.start_s, zone),
                 clock_words(leg.end_s, zone),
                 under_keel_words(leg, plan),
-                "not known" if leg.water.tide_m is None else f"{leg.water.tide_m:.1f} m",
+                "not known" if leg.water.tide_m is None else f"{leg.water.tide_m:.1f}\u00a0m",
                 "; ".join(_marks_of(leg)) or "none charted",
             )
         )

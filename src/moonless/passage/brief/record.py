@@ -54,6 +54,7 @@ def plan_dict(plan: Plan, *, pictures: bool = True) -> dict[str, Any]:
         "depart": iso(plan.depart_s),
         "arrive": iso(plan.legs[-1].end_s),
         "length_m": plan.route.length_m,
+        "notes": list(plan.notes),
         "chart_faults": list(plan.chart_faults),
         "refused": [danger(d) for d in plan.refused],
         "waypoints": [{"name": w.name, "lat": w.lat_deg, "lon": w.lon_deg} for w in plan.route.waypoints],
