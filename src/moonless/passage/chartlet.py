@@ -23,7 +23,7 @@ _SCALE_STEPS_NM = (0.05, 0.1, 0.25, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0)
 
 
 def chartlet_svg(ground: Sequence[LegGround], boat: Boat) -> str:
-    """Return the drawing as SVG, north up; its colours are the classes ``sea land shoal hatch track point mark lit``."""
+    """Return the drawing as SVG, north up; classes ``sea land shoal hatch track point mark lit``."""
     places = [place.leg.start for place in ground] + [ground[-1].leg.end]
     middle = places[len(places) // 2]
     frame = LocalFrame(middle.lat_deg, middle.lon_deg)

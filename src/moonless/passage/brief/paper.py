@@ -34,7 +34,8 @@ navigation. #h(1fr) #counter(page).display()]])
 #show heading.where(level: 2): set block(above: 0.9em, below: 0.5em)
 #show heading.where(level: 3): set block(above: 0.8em, below: 0.4em)
 """
-_INK = """<style>.hatch{fill:none;stroke:#777;stroke-width:.8}.sea{fill:#eef4f8}.shoal{fill:#cfe2ee}.land{fill:#e8dfc4;stroke:#555;stroke-width:.6}
+_INK = """<style>.hatch{fill:none;stroke:#777;stroke-width:.8}
+.sea{fill:#eef4f8}.shoal{fill:#cfe2ee}.land{fill:#e8dfc4;stroke:#555;stroke-width:.6}
 .track{fill:none;stroke:#a00;stroke-width:2}.point{fill:#a00}.mark{fill:#555}.lit{fill:none;stroke:#111;stroke-width:1.4}
 .bar{fill:none;stroke:#111}text{font-size:13px;fill:#111;font-family:sans-serif}</style>"""
 
