@@ -9,11 +9,11 @@ import pytest
 import shapely
 
 from moonless.boat.types import Boat
+from moonless.chart.channels import hand_of
 from moonless.chart.library import Chart
 from moonless.chart.types import Mark
 from moonless.errors import InputError
 from moonless.frames import LocalFrame
-from moonless.passage.way.buoyage import hand_of
 from moonless.passage.way.propose import propose
 
 FRAME = LocalFrame(10.0, -140.0)

@@ -78,11 +78,6 @@ def time_words(seconds: float) -> str:
     return f"{_COUNT[minutes] if minutes <= 12 else minutes} minutes"
 
 
-def count_words(number: int) -> str:
-    """Return a small number in words."""
-    return _COUNT[number] if 0 < number < len(_COUNT) else str(number)
-
-
 def place_words(lat_deg: float, lon_deg: float) -> str:
     """Return a position as degrees and decimal minutes."""
 

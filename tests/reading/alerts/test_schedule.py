@@ -51,6 +51,23 @@ def test_one_new_sentence_in_twenty_seconds_the_most_urgent_first() -> None:
     assert [u for _, u in said] == [3, 3, 2, 2, 2, 1, 1, 1]
 
 
+def test_another_order_than_the_one_heard_last_is_said() -> None:
+    # By hand: a helmsman who heard "stop" and is to hold on hears of it, as soon as the budget of sentences allows.
+    schedule = Schedule()
+    stop, hold, turn = (Candidate("a", "vessel", u, do, order=do) for u, do in ((3, "stop"), (2, "hold"), (4, "turn")))
+
+    def said(k: int, one: Candidate) -> list[str]:
+        return [call.say for call in schedule.choose(T0 + k * S, [one])]
+
+    assert said(0, stop) == ["stop"] and said(10, stop) == []
+    assert said(12, hold) == [] and said(20, hold) == ["hold"] and said(41, hold) == []
+    assert said(43, turn) == ["turn"]
+    # An order of long ago is steered by no more.
+    schedule = Schedule()
+    assert said(0, stop) == ["stop"]
+    assert [said(k, stop) for k in range(1, 61)] == [[]] * 60 and said(62, hold) == []
+
+
 def test_what_waited_is_said_in_the_words_of_its_turn_or_not_at_all() -> None:
     schedule = Schedule()
     schedule.choose(T0, [_one(3)])

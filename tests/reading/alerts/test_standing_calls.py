@@ -6,7 +6,7 @@ from dataclasses import replace
 
 from moonless.reading.alerts.schedule import AGAIN_S
 from moonless.reading.alerts.standing import STANDS_S, StandingCalls
-from moonless.reading.types import Call, Echo, Own, Reading, Registration, SpeedAdvice
+from moonless.reading.types import Call, Echo, Instruction, Own, Reading, Registration, SpeedAdvice
 from moonless.units import NS_PER_S
 
 NOTHING = Registration(None, None, None, None, None)
@@ -15,13 +15,15 @@ BOAT = Echo(
     length_m=None, kind="vessel", confidence=0.9, p_moving=1.0, charted_as=None, ais=None, cpa_m=100.0, tcpa_s=120.0,
     cpa_sigma_m=20.0, why="",
 )  # fmt: skip
+STOP = Instruction("stop", None, 0.0, "STOP", "", 9)
 URGENT, MILD = Call("echo 9", "vessel", 4, "urgent", 9), Call("speed", "speed", 1, "mild")
 
 
 def at(seconds: float, *calls: Call, echoes: tuple[Echo, ...] = (BOAT,)) -> Reading:
     own = Own(-38.0, -128.0, 20.0, 8.0, 20.0)
     time_ns = 10**18 + round(seconds * NS_PER_S)
-    return Reading(time_ns, own, echoes, (), None, (), None, None, NOTHING, SpeedAdvice(None, ""), calls=calls)
+    reading = Reading(time_ns, own, echoes, (), None, (), None, None, NOTHING, SpeedAdvice(None, ""), calls=calls)
+    return replace(reading, instruction=STOP)
 
 
 def said(standing: StandingCalls, reading: Reading) -> list[str]:
@@ -43,6 +45,16 @@ def test_words_stand_for_a_while_after_they_were_said_once() -> None:
 def test_words_go_with_the_echo_and_when_time_goes_back() -> None:
     assert said(begun(), at(5.0, echoes=())) == ["mild"]
     assert said(begun(), at(-60.0)) == []
+
+
+def test_the_words_of_an_order_go_with_the_order() -> None:
+    told = replace(at(5.0), instruction=None)
+    assert said(begun(), told) == ["mild"]
+    assert said(begun(), replace(told, instruction=replace(STOP, do="hold"))) == ["mild"]
+    # A fault that is as urgent gives no order, and stays.
+    standing = StandingCalls()
+    standing.add(at(0.0, Call("disagrees", "disagreement", 3, "do not agree")))
+    assert said(standing, replace(at(5.0), instruction=None)) == ["do not agree"]
 
 
 def test_what_is_said_anew_takes_the_place_of_its_older_words() -> None:

@@ -11,8 +11,8 @@ from reading_fakes import FRAME, FakeChart, make_boat
 
 from moonless.chart.types import Feature
 from moonless.reading.collision.charted_dangers import ahead, check_sounder, lay_out_dangers
-from moonless.reading.collision.decide import threats_of
 from moonless.reading.collision.held_against import HeldAgainst
+from moonless.reading.collision.threats import threats_of
 from moonless.reading.own import OwnPlane
 
 OWN = OwnPlane(FRAME, 0.0, 0.0, 0.0, 0.0, 5.0)

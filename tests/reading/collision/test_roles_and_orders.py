@@ -77,6 +77,37 @@ def test_a_role_outlives_a_turn_on_which_she_is_told_as_something_else() -> None
     assert _rule(roles, 6, _met(580.0, 580.0, -5.0, 0.0, 114.0)) == "15"
 
 
+def test_what_is_told_as_something_else_for_some_turns_was_no_vessel() -> None:
+    roles = Roles()
+    assert _rule(roles, 0, _met(600.0, 600.0, -5.0, 0.0, 120.0)) == "15"
+    told = [_rule(roles, 2.5 * k, _met(600.0, 600.0, 0.0, 0.0, 120.0, kind="charted")) for k in range(1, 5)]
+    assert told == ["15", "15", None, None]
+
+
+def _under(roles: Roles, k: float, course_deg: float, passing: Passing) -> str | None:
+    own = OwnPlane(FRAME, 0.0, 0.0, math.radians(course_deg), math.radians(course_deg), 7.0)
+    found = roles.update(T0 + int(k * S), own, [passing], "in sight", {7: 400.0}, 20.0)
+    return found[7].encounter.rule if 7 in found else None
+
+
+def test_our_own_turn_may_bring_a_duty_and_takes_none_away() -> None:
+    # She runs south, 1200 m north-north-west of us.  On 020 she crosses from port (Rule 15: she gives way); when we
+    # have turned to meet her head to head, Rule 14 asks both.  While the boat still swings nothing is found anew.
+    south = _met(-150.0, 1200.0, 0.0, -3.0, 120.0)
+    roles = Roles()
+    assert _under(roles, 0.0, 20.0, south) == "15" and _under(roles, 2.5, 10.0, south) == "15"
+    assert _under(roles, 5.0, 356.0, south) == "15" and _under(roles, 7.5, 355.0, south) == "14"
+    # The other way round: met head to head, our turn to starboard leaves her on the port bow, and us our duty.
+    roles = Roles()
+    assert _under(roles, 0.0, 355.0, south) == "14"
+    assert [_under(roles, 2.5 * k, 40.0, south) for k in (1, 2, 3)] == ["14"] * 3
+    # Rule 13(d): one who overtakes us stays the overtaking vessel, wherever we turn.
+    astern = _met(-300.0, -600.0, 2.0, 9.0, 150.0)
+    roles = Roles()
+    assert _under(roles, 0.0, 0.0, astern) == "13"
+    assert [_under(roles, 2.5 * k, 180.0, _met(-300.0, 600.0, 2.0, -9.0, 100.0)) for k in (1, 2)] == ["13"] * 2
+
+
 def test_no_role_before_her_track_is_sure_unless_there_is_no_time() -> None:
     assert _rule(Roles(), 0, _met(600.0, 600.0, -5.0, 0.0, 120.0, n_hits=4)) is None
     assert _rule(Roles(), 0, _met(600.0, 600.0, -5.0, 0.0, 120.0, n_hits=5)) == "15"

@@ -139,7 +139,7 @@ const FAULT: Readonly<Record<string, readonly [string, number]>> = {
   depth: ["The sounder", 2],
 };
 const FAULT_STATE: Readonly<Record<string, string>> = {
-  silent: "has stopped coming",
+  silent: "is not coming",
   frozen: "is frozen",
   stale: "is old",
   jumped: "has jumped",

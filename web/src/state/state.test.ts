@@ -79,9 +79,9 @@ describe("what matters", () => {
   it("goes on saying a fault for as long as it stands", () => {
     const fault: Fault = { what: "heading", state: "silent", since: new Date(Date.parse(reading.time) - 70_000).toISOString() };
     const quiet = live({ reading: { ...reading, calls: [], faults: [fault] }, standing: [] });
-    expect(whatMatters(quiet, 1100).map((s) => [s.urgency, s.say])).toEqual([[4, "The heading has stopped coming (1 min 10 s)"]]);
+    expect(whatMatters(quiet, 1100).map((s) => [s.urgency, s.say])).toEqual([[4, "The heading is not coming (1 min 10 s)"]]);
     // Once, while its call is still held.
-    const call = { key: "fault heading", urgency: 4, say: "The heading has stopped coming. What rests on it is withdrawn.", echo: null };
+    const call = { key: "fault heading", urgency: 4, say: "The heading is not coming. What rests on it is withdrawn.", echo: null };
     expect(whatMatters(live({ reading: quiet.reading, standing: [call] }), 1100).map((s) => s.say)).toEqual([call.say]);
     // Before what is less urgent, after nothing more urgent.
     const mild = { key: "speed", urgency: 1, say: "mild", echo: null };
@@ -100,7 +100,7 @@ describe("what matters", () => {
     const fault: Fault = { what: "position", state: "silent", since: reading.time };
     const carried = { ...reading, calls: [], faults: [fault], own: { ...reading.own, position_from: "radar and chart" as const } };
     expect(whatMatters(live({ reading: carried, standing: [] }), 1100)[0]?.say).toBe(
-      "Own position has stopped coming: radar and chart carry it on",
+      "Own position is not coming: radar and chart carry it on",
     );
   });
 

@@ -15,13 +15,12 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from moonless.chart.channels import channel_areas, gate_partner, lateral_marks
 from moonless.chart.local import LocalChart
 from moonless.chart.types import Mark
 
 Floats = NDArray[np.float64]
 
-# Marks of two hands this far apart at the most are a gate.  No source: the widest marked channels of small waters.
-GATE_M = 700.0
 # A mark this near a fairway or dredged area stands at its edge.  No source.
 BESIDE_M = 150.0
 # How far a fence reaches from its mark, at the most; no source.  It ends at water that is closed anyhow.  A cardinal
@@ -31,37 +30,16 @@ CARDINAL_FENCE_M = 1200.0
 # Nearest water that is closed is the shoal a mark warns of, where it lies within this.
 WARNS_M = 300.0
 
-_LATERAL = ("BOYLAT", "BCNLAT")
 _CARDINAL = ("BOYCAR", "BCNCAR")
 # CATCAM 1 north, 2 east, 3 south, 4 west: the side of the mark that is safe.  The fence runs the other way.
 _SAFE_RAD = {1: 0.0, 2: 0.5 * math.pi, 3: math.pi, 4: 1.5 * math.pi}
-# CATLAM 1 port hand, 2 starboard hand; a preferred channel mark is passed as its main channel asks: 3 to starboard is
-# a port-hand mark of it, 4 to port a starboard-hand mark (S-57 appendix A, attribute 36; IALA R1001).
-_HAND = {1: "port", 2: "starboard", 3: "port", 4: "starboard"}
-_RED, _GREEN = 3, 4  # COLOUR
-
-
-def hand_of(mark: Mark, system: int | None) -> str | None:
-    """Return the hand of a lateral mark: by CATLAM, else by its colour in the system it stands in; None: not known.
-
-    ``system``: MARSYS 1 IALA A (red to port), 2 IALA B (red to starboard).
-    """
-    hand = _HAND.get(int(mark.attributes.get("CATLAM") or 0))
-    if hand is not None or system not in (1, 2):
-        return hand
-    colours = [int(code) for code in mark.attributes.get("COLOUR", ())]
-    if not colours or colours[0] not in (_RED, _GREEN):
-        return None
-    return "port" if (colours[0] == _RED) == (system == 1) else "starboard"
 
 
 def fences(local: LocalChart, closed: shapely.Geometry) -> list[shapely.LineString]:
     """Return the fences over the marks of a chart; ``closed`` is the water that no way may enter, land with it."""
     out = []
-    systems = [(f.shape, int(f.attributes["MARSYS"])) for f in local.features("M_NSYS") if "MARSYS" in f.attributes]
-    lateral = [m for m in local.marks if m.object in _LATERAL]
-    hands = [hand_of(m, _system_at(systems, m)) for m in lateral]
-    channels = [f.shape for f in local.features("FAIRWY", "DRGARE") if shapely.get_dimensions(f.shape) == 2]
+    lateral, hands = lateral_marks(local)
+    channels = channel_areas(local)
     shapely.prepare(closed)
     for k, mark in enumerate(lateral):
         away = _from_gate(lateral, hands, k)
@@ -88,30 +66,12 @@ def _fence(mark: Mark, away_rad: float, length_m: float, closed: shapely.Geometr
     return shapely.LineString([place, line.interpolate(max(nearest, 1.0))])
 
 
-def _system_at(systems: Sequence[tuple[shapely.Geometry, int]], mark: Mark) -> int | None:
-    for shape, system in systems:
-        if shapely.intersects_xy(shape, mark.east_m, mark.north_m):
-            return system
-    return systems[0][1] if systems else None
-
-
 def _from_gate(marks: Sequence[Mark], hands: Sequence[str | None], k: int) -> float | None:
     """Return the way from the nearest mark of the other hand, where the two are each other's nearest."""
-    other = _partner(marks, hands, k)
-    if other is None or _partner(marks, hands, other) != k:
+    other = gate_partner(marks, hands, k)
+    if other is None:
         return None
     return math.atan2(marks[k].east_m - marks[other].east_m, marks[k].north_m - marks[other].north_m)
-
-
-def _partner(marks: Sequence[Mark], hands: Sequence[str | None], k: int) -> int | None:
-    best, near = None, GATE_M
-    for i, (mark, hand) in enumerate(zip(marks, hands, strict=True)):
-        if hand is None or hands[k] is None or hand == hands[k]:
-            continue
-        away = math.hypot(mark.east_m - marks[k].east_m, mark.north_m - marks[k].north_m)
-        if 0.0 < away < near:
-            best, near = i, away
-    return best
 
 
 def _from_channel(channels: Sequence[shapely.Geometry], mark: Mark) -> float | None:

@@ -15,8 +15,9 @@ from moonless.frames import wrap_360
 from moonless.reading.alerts.orders import order_words
 from moonless.reading.alerts.schedule import Candidate
 from moonless.reading.collision.charted_dangers import SounderCheck
-from moonless.reading.collision.decide import Decision, Threat
+from moonless.reading.collision.decide import Decision
 from moonless.reading.collision.stage import Risks
+from moonless.reading.collision.threats import Threat
 from moonless.reading.contact import Passing
 from moonless.reading.identify.mark_watch import MissingMark
 from moonless.reading.line import CallKind
@@ -26,7 +27,7 @@ from moonless.reading.registration.stage import CarriedPlace
 from moonless.reading.types import Fault
 from moonless.reading.visibility.opening import Opening
 from moonless.reading.visibility.seeing import RadarPerformance
-from moonless.reading.words import bow_words, count_words, direction_words, distance_words, place_words, time_words
+from moonless.reading.words import bow_words, direction_words, distance_words, place_words, time_words
 from moonless.units import mps_to_kn
 
 # What moves and is hit too seldom to be called a vessel is worth a word when it comes in from ahead, this soon and this
@@ -53,7 +54,7 @@ _FAULT_WORDS = {
 }
 _SOURCES = {"position": "the position", "heading": "the heading", "clock": "the date and time"}
 _STATE_WORDS = {
-    "silent": "has stopped coming",
+    "silent": "is not coming",
     "frozen": "is frozen",
     "stale": "is old",
     "jumped": "has jumped",
@@ -70,10 +71,10 @@ class Wheel:
     own: OwnPlane
     boat: Boat
 
-    def where(self, east_m: float, north_m: float) -> str:
-        """Return direction and distance of a place, as said at the wheel."""
+    def where_short(self, east_m: float, north_m: float) -> str:
+        """Return direction and distance of a place in as few words as can be."""
         rel_e, rel_n = east_m - self.own.east_m, north_m - self.own.north_m
-        return self.where_polar(math.atan2(rel_e, rel_n), math.hypot(rel_e, rel_n))
+        return self.short(math.atan2(rel_e, rel_n), math.hypot(rel_e, rel_n))
 
     def where_polar(self, bearing_rad: float, range_m: float) -> str:
         """Return direction and distance of a true bearing and range."""
@@ -149,23 +150,31 @@ def of_threats(wheel: Wheel, risks: Risks) -> list[Candidate]:
             continue
         who = who_words(wheel, passing)
         weight = 60.0 / max(5.0, threat.act_in_s + 30.0)
-        if leads and decision is not None and decision.do != "hold":
-            say = f"{order_words(decision, spoken=True)}. {_capital(who)}."
-        else:
-            role = risks.roles.get(passing.contact.id)
-            gives = role is not None and role.encounter.gives_way is False
-            say = f"{_capital(who)}{', gives way' if gives else ''}, {_nearest(wheel, passing)}."
+        role = risks.roles.get(passing.contact.id)
+        gives = ", gives way" if role is not None and role.stand_on == "17(a)(i)" else ""
+        say, order, order_say = f"{_capital(who)}{gives}, {_nearest(wheel, passing)}.", "", ""
+        if leads and decision is not None:
+            order, order_say = _order_of(decision), f"{order_words(decision, spoken=True)}. {_capital(who)}{gives}."
+            if decision.do != "hold":
+                say = order_say
         # What does not decide is told and not shouted: one order a moment.
         urgency = threat.urgency if leads else min(threat.urgency, 2)
         kind: CallKind = (
             "vessel" if threat.about == "vessel" else "uncharted" if threat.about == "uncharted" else "mark"
         )
-        out.append(Candidate(threat.key, kind, urgency, say, weight, passing.contact.id))
+        out.append(Candidate(threat.key, kind, urgency, say, weight, passing.contact.id, order, order_say))
     if decision is not None and decision.threat.about == "speed":
         say = f"{order_words(decision, spoken=True)}. {risks.speed.because}"
         over = mps_to_kn((wheel.own.sog or 0.0) - (decision.speed or 0.0))
-        out.append(Candidate("speed", "speed", 3 if over > PRESSING_KN else 2, say, max(1.0, over)))
+        urgency = 3 if over > PRESSING_KN else 2
+        out.append(Candidate("speed", "speed", urgency, say, max(1.0, over), order=_order_of(decision)))
     return out
+
+
+def _order_of(decision: Decision) -> str:
+    """Return what two orders must share to be the same to a helmsman: the verb, and the side of a turn."""
+    side = "" if decision.do != "turn" else " starboard" if decision.turn_deg > 0 else " port"
+    return f"{decision.do}{side}"
 
 
 def of_something(wheel: Wheel, passings: Sequence[Passing]) -> list[Candidate]:
@@ -200,7 +209,8 @@ def _of_danger_that_decides(wheel: Wheel, threat: Threat, decision: Decision) ->
     words = danger_words(threat.danger.danger)
     say = f"{order_words(decision, spoken=True)}. {_capital(words)} ahead, {wheel.far(threat.danger.distance_m)}."
     kind = threat.danger.danger.kind
-    return Candidate(f"danger {kind}", "charted danger", threat.urgency, say, 60.0 / max(5.0, threat.act_in_s + 30.0))
+    weight = 60.0 / max(5.0, threat.act_in_s + 30.0)
+    return Candidate(f"danger {kind}", "charted danger", threat.urgency, say, weight, order=_order_of(decision))
 
 
 def who_words(wheel: Wheel, passing: Passing) -> str:
@@ -256,10 +266,7 @@ def of_missing(wheel: Wheel, missing: Sequence[MissingMark]) -> list[Candidate]:
     out = []
     for one in missing:
         mark = one.mark
-        say = (
-            f"{_named(mark.object, mark.name)} does not show: it should be {wheel.where(mark.east_m, mark.north_m)}. "
-            f"Looked for on {count_words(one.looks)} turns."
-        )
+        say = f"{_named(mark.object, mark.name)} does not show: {wheel.where_short(mark.east_m, mark.north_m)}."
         out.append(Candidate(f"missing {mark.cell} {mark.feature}", "mark missing", 2, _capital(say), MISSING_WEIGHT))
     return out
 
@@ -271,8 +278,8 @@ def of_opening(wheel: Wheel, opening: Opening | None, stopping_m: float | None) 
     near = max(2.0 * wheel.boat.skipper.keep_off_m, 3.0 * (stopping_m or 0.0))
     if opening.distance_then_m > near:
         return []
-    where = wheel.where_polar(opening.bearing_then_rad, opening.distance_then_m)
-    say = f"Hidden water opens in {time_words(opening.in_s)}: {where} by then. A boat may come out of it."
+    where = wheel.short(opening.bearing_then_rad, opening.distance_then_m)
+    say = f"Hidden water opens in {time_words(opening.in_s)}, {where}."
     spot = f"opening {round(opening.east_m / 300.0)} {round(opening.north_m / 300.0)}"
     return [Candidate(spot, "opening", 2, say, OPENING_S / max(10.0, opening.in_s))]
 

@@ -7,6 +7,7 @@ Rules of this file:
 - One new sentence in `BUDGET_S` seconds, but for what must be acted on now and for what cannot be believed.  Of those
   that wait the most urgent goes first, in the words of its turn, and what no longer holds is not said at all.
 - What is worth knowing in passing (1) stands on the sheet and is not spoken of while anything else waits.
+- Another order than the one spoken last is said, though nothing is new: a helmsman steers by what he heard.
 - What goes away is forgotten after a while; one that flickers is not said twice.
 - What the skipper has acknowledged is not said again until its urgency rises.
 """
@@ -40,6 +41,8 @@ class Candidate:
     say: str
     weight: float = 1.0
     echo: int | None = None
+    order: str = ""  # the verb and side of the order that stands, where this is what it is about
+    order_say: str = ""  # what is said instead where another order was heard last; "" as ever
 
 
 @dataclass(slots=True)
@@ -56,21 +59,27 @@ class Schedule:
     def __init__(self) -> None:
         self._known: dict[str, _Known] = {}
         self._spoke_ns: int | None = None
+        self._order = ""  # the last one spoken, while it may still be steered by
+        self._order_ns = 0
 
     def choose(self, time_ns: int, candidates: Sequence[Candidate]) -> tuple[Call, ...]:
         """Return the calls of this turn, most urgent first."""
         if any(known.last_ns > time_ns for known in self._known.values()):
             # Time went back: a recording was started again.
             self._known.clear()
-            self._spoke_ns = None
+            self._spoke_ns, self._order = None, ""
+        if time_ns - self._order_ns > FORGET_S * NS_PER_S:
+            self._order = ""
         wanted = [one for one in candidates if self._is_worth(one, time_ns)]
-        wanted.sort(key=lambda one: (-one.urgency, -one.weight))
+        # Of equals another order first: a helmsman steers by the one he heard.
+        wanted.sort(key=lambda one: (-one.urgency, not self._is_other_order(one), -one.weight))
         free = self._spoke_ns is None or time_ns - self._spoke_ns >= BUDGET_S * NS_PER_S
         # What cannot be believed is said at once, whatever else is; of the rest one sentence a turn.
         at_once = [one for one in wanted if one.kind in AT_ONCE]
         rest = [one for one in wanted if one.kind not in AT_ONCE]
         said = at_once + (rest[:1] if rest and (free or rest[0].urgency >= ACT_NOW) else [])
         said.sort(key=lambda one: (-one.urgency, -one.weight))
+        words = [one.order_say if one.order_say and self._is_other_order(one) else one.say for one in said]
         for one in candidates:
             known = self._known.get(one.key)
             if known is not None:
@@ -80,18 +89,25 @@ class Schedule:
             acknowledged = before is not None and before.acknowledged and one.urgency <= before.urgency
             self._known[one.key] = _Known(one.urgency, time_ns, time_ns, acknowledged)
             self._spoke_ns = time_ns
+            if one.order:
+                self._order, self._order_ns = one.order, time_ns
         for key in [k for k, v in self._known.items() if (time_ns - v.last_ns) / NS_PER_S > FORGET_S]:
             del self._known[key]
-        return tuple(Call(one.key, one.kind, one.urgency, one.say, one.echo) for one in said)
+        return tuple(Call(one.key, one.kind, one.urgency, say, one.echo) for one, say in zip(said, words, strict=True))
 
     def acknowledge(self, key: str) -> None:
         """Say no more of what bears this key until it becomes more urgent."""
         if key in self._known:
             self._known[key].acknowledged = True
 
+    def _is_other_order(self, one: Candidate) -> bool:
+        return one.order not in ("", self._order) and self._order != ""
+
     def _is_worth(self, one: Candidate, time_ns: int) -> bool:
         known = self._known.get(one.key)
         if known is None or one.urgency > known.urgency:
+            return True
+        if self._is_other_order(one):
             return True
         since = (time_ns - known.said_ns) / NS_PER_S
         return one.urgency >= ACT_NOW and not known.acknowledged and since >= AGAIN_S

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 from moonless.boat.types import Boat
 from moonless.reading.alerts import candidates
 from moonless.reading.alerts.orders import instruction_of
 from moonless.reading.alerts.schedule import Candidate, Schedule
+from moonless.reading.alerts.standing import STANDS_S
 from moonless.reading.alerts.states import AlertStates
 from moonless.reading.collision.stage import Risks
 from moonless.reading.identify.stage import Identified
@@ -16,6 +18,7 @@ from moonless.reading.situation import Situation
 from moonless.reading.types import Alert, Call, Instruction
 from moonless.reading.visibility.stage import View
 from moonless.reading.words import time_words
+from moonless.units import NS_PER_S
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,6 +37,8 @@ class AlertStage:
         self._boat = boat
         self._schedule = Schedule()
         self._states = AlertStates()
+        self._looked_for: Call | None = None  # hidden water that was called to be looked at, and when
+        self._looked_ns = 0
 
     def begin_again(self) -> None:
         """Begin another run; what was said lately stays said."""
@@ -63,7 +68,17 @@ class AlertStage:
         found += candidates.of_sounder(risks.sounder)
         calls = self._schedule.choose(situation.time_ns, found)
         alerts = self._states.step(situation.time_ns, calls, {one.key for one in found})
-        return Said(calls, _instruction(wheel, view, risks, situation, opens=bool(opening)), alerts)
+        looks = self._looks(situation.time_ns, calls, {one.key for one in opening})
+        return Said(calls, _instruction(wheel, view, risks, situation, looks=looks), alerts)
+
+    def _looks(self, time_ns: int, calls: Sequence[Call], opening: Collection[str]) -> bool:
+        """Return whether to look where hidden water opens: while its call stands, and not as long as there is any."""
+        called = next((one for one in calls if one.kind == "opening"), None)
+        if called is not None:
+            self._looked_for, self._looked_ns = called, time_ns
+        one = self._looked_for
+        stands = one is not None and 0 <= time_ns - self._looked_ns <= STANDS_S[one.urgency] * NS_PER_S
+        return stands and one is not None and one.key in opening
 
     def choose_withdrawn(self, unplaced: Unplaced) -> Said:
         """Return what is said of a turn whose picture or position is withdrawn."""
@@ -81,14 +96,14 @@ class AlertStage:
 
 
 def _instruction(
-    wheel: candidates.Wheel, view: View, risks: Risks, situation: Situation, *, opens: bool
+    wheel: candidates.Wheel, view: View, risks: Risks, situation: Situation, *, looks: bool
 ) -> Instruction | None:
     """Return the one order of a turn: what was decided, else to look where hidden water opens."""
     decision = risks.decision
     if decision is not None:
         who, nearest = candidates.about(wheel, risks, decision, situation.tide_m)
         return instruction_of(decision, who, nearest, risks.speed.because, sight_is_taken=situation.sight == "unsure")
-    if opens and view.opening is not None:
+    if looks and view.opening is not None:
         one = view.opening
         where = wheel.short(one.bearing_then_rad, one.distance_then_m)
         side = where.split(",")[0]

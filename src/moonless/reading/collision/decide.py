@@ -11,34 +11,30 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 
-from moonless.boat.types import Boat
 from moonless.frames import wrap_180
-from moonless.reading.collision.charted_dangers import Ahead
 from moonless.reading.collision.held_against import HeldAgainst
 from moonless.reading.collision.roles import Role
-from moonless.reading.collision.safe_speed import SafeSpeed, stop_distance, stopping_line_m
+from moonless.reading.collision.safe_speed import SafeSpeed
+from moonless.reading.collision.threats import DANGER_S, Threat
 from moonless.reading.collision.trial import Mover, Tried, approach, needed_m, try_out, vector
-from moonless.reading.contact import Passing
 from moonless.reading.line import Do
 from moonless.rules.steering import Sight, turn_discouraged
 from moonless.units import NS_PER_S, mps_to_kn
-
-About = Literal["vessel", "uncharted", "mark", "charted danger", "speed"]
 
 # Large enough to be readily apparent (Rule 8(b) gives no figure; common practice), up to square to the course.
 TURNS_DEG = (30, 40, 50, 60, 75, 90)
 SLOWINGS = (0.75, 0.5, 0.25, 0.0)
 # A turn larger than this is more than is asked of a boat that can slow instead.
 LARGE_TURN_DEG = 60
-# A helmsman takes so long over a turn.  Own figure.
-TURN_S = 20.0
-# Acted on so long before the manoeuvre must begin: "in ample time" (Rule 8(a), 16); the rules give no figure.
-GIVE_WAY_S, STILL_S, DANGER_S = 150.0, 45.0, 40.0
-NOW_S = 20.0
+# What was acted on is remembered for so long though it is not seen meanwhile.
+ACTED_S = 10.0
+# No other order before the last one could be begun, unless that one leaves less than half of what must be kept off.
+LEAST_ORDER_S, HARMFUL = 10.0, 0.5
+# Slower than this, near what is charted, way is taken off before a turn is told: so one comes alongside.
+BERTHING = 2.6
 # An order told stands for so long while it does what it is for, though it keeps a little less off than is asked.
 STANDS_S, STILL_GOOD = 120.0, 0.8
 # A new best replaces the one told only where it keeps off so much more.
@@ -48,25 +44,6 @@ COUNTS_S, GIVES_WAY_SHARE = 300.0, 0.5
 ON_COURSE_DEG, ON_SPEED_KN = 8.0, 1.0
 OVER_SPEED_KN, OVER_AGAIN_KN = 1.0, 0.5
 STOPPED_KN = 1.0
-
-
-@dataclass(frozen=True, slots=True)
-class Threat:
-    """One thing that is met, and how long there is to act."""
-
-    key: str
-    about: About
-    act_in_s: float  # until our own manoeuvre must begin
-    asks: Literal["act", "hold", "watch", "clear"]  # clear: kept off already, and not yet past
-    contact: int | None = None
-    danger: Ahead | None = None
-
-    @property
-    def urgency(self) -> int:
-        """4 act now, 3 act soon, 2 know it, 1 in passing."""
-        if self.asks != "act":
-            return 2 if self.asks in ("hold", "watch") else 1
-        return 4 if self.act_in_s <= NOW_S else 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,71 +69,18 @@ class _Order:
     told_ns: int
 
 
-def need_s(boat: Boat, sog: float | None) -> float:
-    """Return the time that the boat's own manoeuvre takes: to react, and to turn or to stop, whichever is shorter."""
-    speed = sog or 0.0
-    stop_s = 2.0 * float(stop_distance(speed, boat.stopping)) / speed if speed > 0.1 else 0.0
-    return boat.skipper.react_s + min(TURN_S, max(stop_s, 5.0))
-
-
-def threats_of(
-    seen: HeldAgainst, roles: Mapping[int, Role], sure: frozenset[int], ahead: Sequence[Ahead]
-) -> list[Threat]:
-    """Return what is met, soonest to act first."""
-    own, boat = seen.own, seen.boat
-    need = need_s(boat, own.sog)
-    out = []
-    for passing in seen.passings:
-        threat = _of_passing(seen, passing, roles.get(passing.contact.id), sure, need)
-        if threat is not None:
-            out.append(threat)
-    speed = own.sog or 0.0
-    for one in ahead:
-        if not one.in_way or one.danger.weight != "stops" or one.danger.kind in ("unsurveyed", "chart ends"):
-            continue
-        # The stopping line, not the middle of the boat, must stay short of it.
-        margin = one.distance_m - stopping_line_m(speed, boat)
-        act_in = margin / speed if speed > 0.3 else math.inf
-        if act_in <= 2.0 * DANGER_S:
-            asks: Literal["act", "watch"] = "act" if act_in <= DANGER_S else "watch"
-            out.append(Threat(f"danger {one.danger.kind}", "charted danger", act_in, asks, None, one))
-    return sorted(out, key=lambda t: t.act_in_s)
-
-
-def _of_passing(
-    seen: HeldAgainst, passing: Passing, role: Role | None, sure: frozenset[int], need: float
-) -> Threat | None:
-    one = passing.contact
-    if passing.cpa_m is None or passing.tcpa_s is None or one.confidence < 0.5 or one.id not in sure:
-        return None
-    keep_off = seen.keep_off_of(one.id)
-    act_in = passing.tcpa_s - need
-    key = f"echo {one.id}"
-    if role is not None:
-        if not role.is_risk:
-            return Threat(key, "vessel", math.inf, "clear", one.id)
-        if role.encounter.gives_way is False:
-            acts = role.stand_on != "17(a)(i)"
-            return Threat(key, "vessel", act_in, "act" if acts else "hold", one.id)
-        return Threat(key, "vessel", act_in, "act" if act_in <= GIVE_WAY_S else "watch", one.id)
-    if not (passing.cpa_m < keep_off and passing.tcpa_s > 0.0):
-        return None
-    if one.kind == "vessel":
-        # No rule names her role (she lies still, or is not in sight yet): she is kept off like any thing.
-        act = act_in <= (GIVE_WAY_S if one.moves else STILL_S)
-        return Threat(key, "vessel", act_in, "act" if act else "watch", one.id) if act_in <= 2 * GIVE_WAY_S else None
-    about: About = "uncharted" if one.kind == "uncharted" else "mark"
-    if one.kind not in ("uncharted", "charted") or act_in > 2.0 * STILL_S:
-        return None
-    return Threat(key, about, act_in, "act" if act_in <= STILL_S else "watch", one.id)
-
-
 class Decider:
     """Keeps the order told from turn to turn."""
 
     def __init__(self) -> None:
         self._order: _Order | None = None
+        self._acted_ns: dict[str, int] = {}
         self._was_over = False
+
+    def acted_on(self, time_ns: int) -> frozenset[str]:
+        """Return the keys of what was acted on until now or lately."""
+        self._acted_ns = {k: ns for k, ns in self._acted_ns.items() if 0 <= time_ns - ns <= ACTED_S * NS_PER_S}
+        return frozenset(self._acted_ns)
 
     def decide(
         self, seen: HeldAgainst, threats: Sequence[Threat], roles: Mapping[int, Role], advice: SafeSpeed
@@ -167,6 +91,7 @@ class Decider:
             self._order = None
             return None
         acting = [t for t in threats if t.asks == "act"]
+        self._acted_ns |= {t.key: seen.time_ns for t in acting}
         over = self._over_speed(way[1], advice)
         if acting:
             return self._act(seen, way, acting[0], roles, advice if over else None)
@@ -203,9 +128,13 @@ class Decider:
         role = None if threat.contact is None else roles.get(threat.contact)
         movers, _ = seen.movers()
         told = self._still_good(seen, way, movers, roles)
-        best, share = _best(seen, way, movers, roles, advice)
+        is_berthing = threat.about == "charted danger" and way[1] <= BERTHING
+        best, share = _best(seen, way, movers, roles, advice, stop_first=is_berthing)
         order = self._order
         if order is not None and told is not None:
+            is_new = seen.time_ns - order.told_ns < LEAST_ORDER_S * NS_PER_S
+            if is_new and told[1] >= HARMFUL:
+                return self._as_told(way, order, told[0], told[1], threat, role)
             good = told[1] >= STILL_GOOD or (share < 1.0 and told[1] * BETTER_BY >= share)
             if good and seen.time_ns - order.told_ns <= STANDS_S * NS_PER_S:
                 return self._as_told(way, order, told[0], told[1], threat, role)
@@ -256,6 +185,8 @@ class Decider:
         if order.do == "turn" and abs(turn) > ON_COURSE_DEG:
             # She clears without the whole of it: what was told has been overtaken by what was done.
             return None
+        if order.do in ("slow", "stop") and mps_to_kn(way[1] - order.speed) > ON_SPEED_KN:
+            return None
         role = None if threat.contact is None else roles.get(threat.contact)
         return Decision("hold", way[0], 0.0, way[1], threat, None, True, role)
 
@@ -266,11 +197,15 @@ def _best(
     movers: Sequence[Mover],
     roles: Mapping[int, Role],
     advice: SafeSpeed | None,
+    *,
+    stop_first: bool = False,
 ) -> tuple[Tried, float]:
     """Return the smallest manoeuvre that clears, or the one that keeps most off; and the share that it keeps, to 1."""
     tries: list[tuple[float, float]] = []
     if advice is not None and advice.speed is not None:
         tries.append((0.0, min(advice.speed, way[1])))  # asked for anyway
+    if stop_first:
+        tries.append((0.0, 0.0))
     # Of the same size to starboard first: what the rules ask of most meetings.
     tries += [(side * size, way[1]) for size in TURNS_DEG if size <= LARGE_TURN_DEG for side in (1.0, -1.0)]
     tries += [(0.0, share * way[1]) for share in SLOWINGS]

@@ -16,8 +16,8 @@ from moonless.reading.contact import Contact
 from moonless.reading.polar import N_BEARINGS, bearing_index
 from moonless.reading.visibility.raster import VisibilityRaster
 
-# A mark of the channel is meant to be passed; nearer than this it would be hit.
-MARK_M = 30.0
+# A charted mark; and one that is steered by, in a channel or along the route, where nearer than this she runs at it.
+MARK_M, STEERED_BY_M = 30.0, 15.0
 # What lies still is passed at so many seconds of own way: slow boats may pass close.
 STILL_S, UNCHARTED_S = 15.0, 25.0
 LEAST_STILL_M, LEAST_UNCHARTED_M, LEAST_MOVING_M = 40.0, 60.0, 60.0
@@ -25,6 +25,9 @@ LEAST_STILL_M, LEAST_UNCHARTED_M, LEAST_MOVING_M = 40.0, 60.0, 60.0
 STILL_SHARE, UNCHARTED_SHARE = 0.35, 0.5
 # Where the water abeam is narrower than this many keep-offs, both must fit in it: a third of it is kept off a mover.
 OPEN_KEEP_OFFS, SHARE_OF_ROOM = 4.0, 1.0 / 3.0
+# In a channel nothing is given more than a third of its width: what lies beside it is out of the way, and in it boats
+# meet.  Own figures.
+LEAST_IN_CHANNEL_M = 30.0
 # The room is looked for square to the way, so much to either hand.
 ABEAM_RAD = math.radians(25.0)
 
@@ -43,11 +46,21 @@ def room_m(water: VisibilityRaster | None, ahead_rad: float | None) -> float:
     return width
 
 
-def keep_off_m(contact: Contact, boat: Boat, sog: float | None, room: float = math.inf) -> float:
-    """Return the distance to keep from one thing, metres.  ``sog``: own speed, m/s; ``room``: width of the water."""
-    asked, speed = boat.skipper.keep_off_m, sog or 0.0
+def keep_off_m(
+    contact: Contact, boat: Boat, sog: float | None, room: float = math.inf, channel: float | None = None
+) -> float:
+    """Return the distance to keep from one thing, metres.
+
+    ``sog``: own speed, m/s; ``room``: width of the water; ``channel``: of the channel she runs in, None: in none.
+    """
     if contact.kind == "charted":
-        return MARK_M
+        return MARK_M if channel is None else STEERED_BY_M
+    asked = _asked_m(contact, boat, sog or 0.0, room)
+    return asked if channel is None else min(asked, max(LEAST_IN_CHANNEL_M, SHARE_OF_ROOM * channel))
+
+
+def _asked_m(contact: Contact, boat: Boat, speed: float, room: float) -> float:
+    asked = boat.skipper.keep_off_m
     if contact.kind == "uncharted":
         return _between(LEAST_UNCHARTED_M, UNCHARTED_S * speed, UNCHARTED_SHARE * asked)
     if not contact.moves:

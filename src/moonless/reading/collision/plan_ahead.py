@@ -11,6 +11,7 @@ import shapely
 from numpy.typing import NDArray
 
 from moonless.frames import wrap_pi
+from moonless.reading.collision.keep_off import STEERED_BY_M
 from moonless.reading.own import OwnPlane
 
 Floats = NDArray[np.float64]
@@ -19,6 +20,8 @@ Floats = NDArray[np.float64]
 ON_PLAN_RAD = math.radians(20.0)
 # A turn is late, not missed, for so far past it.
 LATE_M = 60.0
+# A mark within so much of the route is one that it was laid by.  Own figure.
+NEAR_M = 250.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -28,6 +31,10 @@ class PlanAhead:
     turns: Floats
     to_turn_m: float
     way: shapely.LineString  # from the boat along the route
+
+    def passes(self, east_m: float, north_m: float) -> bool:
+        """Return whether the route goes by a mark, near and clear of it: one that is steered by."""
+        return STEERED_BY_M < float(self.way.distance(shapely.Point(east_m, north_m))) <= NEAR_M
 
     def avoids(self, east_m: float, north_m: float, keep_off_m: float, ahead_rad: float, own: OwnPlane) -> bool:
         """Return whether a still thing lies past the next turn and the route keeps off it."""

@@ -12,6 +12,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from moonless.constants import NAUTICAL_MILE_M
+from moonless.frames import wrap_pi
 from moonless.reading.contact import Passing
 from moonless.reading.own import OwnPlane
 from moonless.rules.steering import Encounter, Sight, StandOn, encounters, stand_on_stage
@@ -25,6 +26,10 @@ MEET_S = 480.0
 PAST_S = 15.0
 # A vessel not told for so long has gone: her role goes with her.
 LOST_S = 40.0
+# One told as something else on so many turns running was none.  Own figure.
+ELSE_TURNS = 3
+# Our own turn by so much makes another meeting of it, which may bring a duty and takes none away.  Own figures.
+TURNED_RAD, STEADY_RAD = math.radians(12.0), math.radians(2.0)
 LEAST_CONFIDENCE = 0.5
 # A track hit on fewer turns than this may be nothing; the risk of waiting is some turns, ten seconds at 24 rpm.  She is
 # met at once where she would be here within `NO_WAITING_S`.
@@ -50,6 +55,8 @@ class Role:
 class _Kept:
     role: Role
     last_ns: int
+    course_rad: float | None  # our own when the role was found
+    n_else: int = 0  # turns running on which she was told as something else
 
 
 class Roles:
@@ -58,6 +65,7 @@ class Roles:
     def __init__(self) -> None:
         self._kept: dict[int, _Kept] = {}
         self._sight: Sight = "unsure"
+        self._last_course_rad: float | None = None
 
     def update(
         self,
@@ -77,8 +85,13 @@ class Roles:
             self._kept.clear()
             self._sight = sight
         told = {p.contact.id for p in passings}
+        is_steady = _within(own.ahead_rad, self._last_course_rad, STEADY_RAD)
+        self._last_course_rad = own.ahead_rad
         for passing in passings:
-            self._one(time_ns, own, passing, sight, keep_off_m.get(passing.contact.id, 0.0), need_s)
+            keep_off = keep_off_m.get(passing.contact.id, 0.0)
+            self._one(time_ns, own, passing, sight, keep_off, need_s)
+            if is_steady:
+                self._meet_anew(own, passing, sight)
         for key in [k for k, kept in self._kept.items() if time_ns - kept.last_ns > LOST_S * NS_PER_S]:
             del self._kept[key]
         return {key: kept.role for key, kept in self._kept.items() if key in told}
@@ -93,8 +106,12 @@ class Roles:
                 del self._kept[contact.id]
                 return
             if contact.kind != "vessel":
-                # Told as something else for a turn: she keeps her role until she is past, or has gone for long.
+                # Told as something else for a turn: she keeps her role until she is past, or was something else.
+                kept.n_else += 1
+                if kept.n_else >= ELSE_TURNS:
+                    del self._kept[contact.id]
                 return
+            kept.n_else = 0
             inside = _comes_inside(passing, keep_off)
             stage = kept.role.stand_on
             if kept.role.encounter.gives_way is False:
@@ -109,7 +126,25 @@ class Roles:
         met = meeting_now(own, passing, sight)
         if met is not None:
             stage = stand_on_stage(passing.tcpa_s - need_s, None) if met.gives_way is False else None
-            self._kept[contact.id] = _Kept(Role(met, time_ns, stage, True), time_ns)
+            self._kept[contact.id] = _Kept(Role(met, time_ns, stage, True), time_ns, own.ahead_rad)
+
+    def _meet_anew(self, own: OwnPlane, passing: Passing, sight: Sight) -> None:
+        """Where we stood on and have turned since: what the rules ask on the new course, if it is more.
+
+        By Rule 13(d) no change of bearing takes a duty away; no rule has our own turn keep one from us.
+        """
+        kept = self._kept.get(passing.contact.id)
+        if kept is None or kept.role.stand_on != "17(a)(i)" or kept.role.encounter.meeting == "being overtaken":
+            return
+        if _within(own.ahead_rad, kept.course_rad, TURNED_RAD):
+            return
+        met = meeting_now(own, passing, sight)
+        if met is not None and met.gives_way is not False:
+            kept.role, kept.course_rad = replace(kept.role, encounter=met, stand_on=None), own.ahead_rad
+
+
+def _within(first_rad: float | None, second_rad: float | None, limit_rad: float) -> bool:
+    return first_rad is not None and second_rad is not None and abs(wrap_pi(first_rad - second_rad)) <= limit_rad
 
 
 def is_sure(passing: Passing) -> bool:

@@ -12,16 +12,18 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from moonless.boat.types import Boat
+from moonless.chart.channels import Channels, lay_out_channels
 from moonless.reading.chart_around import Place, keep_outs_around
 from moonless.reading.collision import charted_dangers
 from moonless.reading.collision.clearing import Clearing, clearing_changes
 from moonless.reading.collision.closest import passings_of
-from moonless.reading.collision.decide import Decider, Decision, Threat, need_s, threats_of
+from moonless.reading.collision.decide import Decider, Decision
 from moonless.reading.collision.held_against import HeldAgainst
-from moonless.reading.collision.keep_off import keep_off_m, room_m
+from moonless.reading.collision.keep_off import STEERED_BY_M, keep_off_m, room_m
 from moonless.reading.collision.plan_ahead import LATE_M, PlanAhead, plan_ahead
 from moonless.reading.collision.roles import Role, Roles, is_sure
 from moonless.reading.collision.safe_speed import NO_VIDEO, SafeSpeed, advise, stopping_line_m
+from moonless.reading.collision.threats import Threat, need_s, threats_of
 from moonless.reading.collision.trial import Tried
 from moonless.reading.contact import Contact, Passing
 from moonless.reading.own import OwnPlane
@@ -58,6 +60,7 @@ class CollisionStage:
         self._knowledge = knowledge
         self._place: Place | None = None
         self._dangers: charted_dangers.Charted | None = None
+        self._channels: Channels | None = None
         self.last_turn: HeldAgainst | None = None  # what a manoeuvre is tried against; None: withdrawn
         self._roles, self._decider = Roles(), Decider()
 
@@ -77,12 +80,17 @@ class CollisionStage:
         own, situation = placed.own, placed.situation
         passings = passings_of(own, contacts)
         room = room_m(view.raster, own.ahead_rad)
-        keep_off = {c.id: keep_off_m(c, self._boat, own.sog, room) for c in contacts}
+        plan = plan_ahead(own, situation.way)
+        channel = None
+        if self._channels is not None and own.ahead_rad is not None:
+            channel = self._channels.width_m(own.east_m, own.north_m, own.ahead_rad)
+        keep_off = {c.id: keep_off_m(c, self._boat, own.sog, room, channel) for c in contacts}
+        if plan is not None:
+            keep_off |= {c.id: STEERED_BY_M for c in contacts if c.kind == "charted" and plan.passes(*c.position_en)}
         self.last_turn = turn = HeldAgainst(
             situation.time_ns, own, passings, self._boat, situation.sight, self._dangers, situation.tide_m,
             placed.position_sigma_m, view.raster, keep_off,
         )  # fmt: skip
-        plan = plan_ahead(own, situation.way)
         dangers = self._ahead(placed, contacts, plan)
         speed = (
             NO_VIDEO
@@ -91,10 +99,9 @@ class CollisionStage:
         )
         need = need_s(self._boat, own.sog)
         roles = self._roles.update(situation.time_ns, own, passings, situation.sight, keep_off, need)
-        sure = frozenset(
-            p.contact.id for p in passings if is_sure(p) and not _avoided(p, plan, own, keep_off)
-        )
-        threats = threats_of(turn, roles, sure, dangers)
+        sure = frozenset(p.contact.id for p in passings if is_sure(p) and not self._left_behind(p, plan, own))
+        avoided = frozenset(p.contact.id for p in passings if _avoided(p, plan, own, keep_off[p.contact.id]))
+        threats = threats_of(turn, roles, sure, dangers, self._decider.acted_on(situation.time_ns), avoided)
         decision = self._decider.decide(turn, threats, roles, speed)
         return Risks(
             passings=passings,
@@ -113,11 +120,12 @@ class CollisionStage:
         place = placed.place
         if place is self._place:
             return
-        self._place, self._dangers = place, None
+        self._place, self._dangers, self._channels = place, None, None
         if place is not None:
             middle = place.middle_east_m, place.middle_north_m
             keep_outs = keep_outs_around(self._knowledge, place.frame, *middle, place.radius_m)
             self._dangers = charted_dangers.lay_out_dangers(place.chart, keep_outs)
+            self._channels = lay_out_channels(place.chart)
 
     def _ahead(
         self, placed: Placed, contacts: Sequence[Contact], plan: PlanAhead | None
@@ -136,6 +144,10 @@ class CollisionStage:
         shown = frozenset((one.object, str(one.cell), str(one.feature)) for one in told)
         return charted_dangers.ahead(self._dangers, self._boat, own, way, length, half, tide, sigma, shown)
 
+    def _left_behind(self, passing: Passing, plan: PlanAhead | None, own: OwnPlane) -> bool:
+        """Return whether the route's next turn leaves a still thing as far off as in open water: not worth a word."""
+        return _avoided(passing, plan, own, keep_off_m(passing.contact, self._boat, own.sog))
+
     def _sounder(self, placed: Placed) -> charted_dangers.SounderCheck | None:
         if self._dangers is None:
             return None
@@ -145,12 +157,12 @@ class CollisionStage:
         )  # fmt: skip
 
 
-def _avoided(passing: Passing, plan: PlanAhead | None, own: OwnPlane, keep_off: Mapping[int, float]) -> bool:
+def _avoided(passing: Passing, plan: PlanAhead | None, own: OwnPlane, keep_off: float) -> bool:
     """Return whether the route's next turn keeps off a still thing that the bow points at."""
     contact, ahead = passing.contact, own.ahead_rad
     if plan is None or contact.moves or ahead is None:
         return False
-    return plan.avoids(*contact.position_en, keep_off[contact.id], ahead, own)
+    return plan.avoids(*contact.position_en, keep_off, ahead, own)
 
 
 def _offered(turn: HeldAgainst, decision: Decision | None) -> Clearing | None:
