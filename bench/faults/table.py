@@ -83,7 +83,8 @@ def judge(case: Case, played: Played) -> Found:
         line = next(((s, text) for s, text in played.lines if from_s < s <= to_s and "more comes than" in text), None)
         if line is not None:
             said, after = "link lost: too much", line[0] - from_s
-    late = [t for t in during if t.at_s > from_s + LIMIT_S]
+    limit_s = case.known_s + LIMIT_S
+    late = [t for t in during if t.at_s > from_s + limit_s]
     wrong = [t for t in late if (_is_whole(t) if case.what == ("position",) else t.is_confident)]
     oldest = max((t.at_s - t.of_s for t in played.told if t.is_confident), default=0.0)
     misled = len(wrong) if case.right == "withdraw" else 0
@@ -96,7 +97,7 @@ def judge(case: Case, played: Played) -> Found:
         misled = len(raised)
     back = next((t.at_s - to_s for t in played.told if t.at_s > to_s and _is_whole(t) and not _faults(t)), None)
     goes_on = _goes_on(late)
-    is_told = after is not None and after <= LIMIT_S
+    is_told = after is not None and after <= limit_s
     if case.right == "steady":
         # Sources that disagree are told, and nothing is withdrawn for it.
         faults = [what for t in during for what, state in _faults(t).items() if state != "disagrees"]

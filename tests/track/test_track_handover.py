@@ -1,4 +1,4 @@
-"""A boat that goes about stays one track; two boats stay two."""
+"""A boat that goes about stays one track, two boats stay two; a watch begun anew keeps the numbers it finds again."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ from track_world import ERRORS, FRAME, NS, noisy, plots_at
 from moonless.track.management.handover import hand_over
 from moonless.track.track_store import TrackStore
 from moonless.track.tracker import Tracker
+from moonless.track.types import Former, Track
 
 PERIOD_S = 2.5
 
@@ -111,3 +112,51 @@ def test_where_two_fit_none_is_taken() -> None:
     store.append(twin)
     hand_over(store, np.append(new, False), now)
     assert len(store) == 3
+
+
+# --- a watch begun anew after one that died
+
+PLACES = np.array([[200.0, 300.0], [-400.0, 100.0], [0.0, -500.0]])
+WAYS = np.array([[0.0, 4.0], [0.0, 0.0], [-3.0, 3.0]])
+
+
+def _former(number: int, place: np.ndarray, way: np.ndarray, time_s: float = 0.0) -> Former:
+    lat, lon = FRAME.to_geographic(*place)
+    return Former(number, round(time_s * NS), float(lat), float(lon), *way)
+
+
+def _ids(former: tuple[Former, ...], gap_s: float, turns: int = 8) -> dict[int, np.ndarray]:
+    """Return the numbers and places of the confirmed tracks of a watch begun ``gap_s`` after the last word."""
+    rng = np.random.default_rng(7)
+    tracker = Tracker(FRAME, former=former)
+    told: tuple[Track, ...] = ()
+    for turn in range(turns):
+        t = gap_s + turn * PERIOD_S
+        told = tracker.update(round(t * NS), plots_at(t, noisy(rng, PLACES + WAYS * t)), ERRORS)
+    return {track.id: np.array([track.east_m, track.north_m]) for track in told if track.state == "confirmed"}
+
+
+@pytest.mark.parametrize("gap_s", [2.5, 10.0])
+def test_what_is_found_where_it_would_be_keeps_its_number(gap_s: float) -> None:
+    found = _ids(tuple(_former(n, p, w) for n, p, w in zip((7, 3, 21), PLACES, WAYS, strict=True)), gap_s)
+    assert set(found) == {7, 3, 21}
+    now = gap_s + 7 * PERIOD_S
+    for number, place, way in zip((7, 3, 21), PLACES, WAYS, strict=True):
+        assert np.hypot(*(found[number] - place - way * now)) < 20.0
+
+
+def test_what_is_new_gets_a_number_that_none_had() -> None:
+    found = _ids((_former(40, PLACES[0], WAYS[0]),), 5.0)
+    assert 40 in found and len(found) == 3
+    assert min(found) == 40
+
+
+def test_two_that_could_both_be_it_are_neither() -> None:
+    beside = PLACES[1] + [8.0, 0.0]
+    found = _ids((_former(5, PLACES[1], WAYS[1]), _former(6, beside, WAYS[1])), 5.0)
+    assert not {5, 6} & set(found)
+
+
+def test_what_moved_minutes_ago_may_be_anywhere() -> None:
+    former = (_former(5, PLACES[0], WAYS[0]), _former(6, PLACES[1], WAYS[1]))
+    assert set(_ids(former, 90.0)) & {5, 6} == {6}

@@ -13,6 +13,7 @@ made, never the other way.  Inside all is metres, m/s and radians in the plane o
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -112,6 +113,10 @@ class Judge:
     def acknowledge(self, key: str) -> None:
         """Say no more of what a call with this key told until it becomes more urgent."""
         self._alerts.acknowledge(key)
+
+    def answered_before(self, urgencies: Mapping[str, int]) -> None:
+        """Say that the skipper has answered what bears these keys, at these urgencies, to a watch before this one."""
+        self._alerts.answered_before(urgencies)
 
     def try_manoeuvre(self, course_rad: float | None, speed: float | None, delay_s: float = 0.0) -> Trial | str:
         """Return what a course (true, over ground) or speed would bring, against the last turn; None: as now.

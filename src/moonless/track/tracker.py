@@ -27,6 +27,7 @@ from moonless.track.kernels import motion_kernels as motion
 from moonless.track.kernels import plot_kernels as meeting
 from moonless.track.kernels import share_kernels as sharing
 from moonless.track.management import existence
+from moonless.track.management.former import take_up
 from moonless.track.management.ghosts import note_ghosts
 from moonless.track.management.handover import hand_over
 from moonless.track.management.initiation import initiate, is_wild_plot
@@ -35,7 +36,7 @@ from moonless.track.noise_scale import NoiseScale
 from moonless.track.published import published_tracks
 from moonless.track.settings import PoseErrors, TrackerSettings
 from moonless.track.track_store import TrackStore
-from moonless.track.types import AisTarget, RadarTarget, Track
+from moonless.track.types import AisTarget, Former, RadarTarget, Track
 from moonless.units import NS_PER_S
 
 Floats = NDArray[np.float64]
@@ -60,8 +61,14 @@ class Tracker:
     """Follows every echo of a run.  Stateful: feed it turn after turn, in order of time."""
 
     def __init__(
-        self, frame: LocalFrame, *, pose_errors: PoseErrors | None = None, settings: TrackerSettings | None = None
+        self,
+        frame: LocalFrame,
+        *,
+        pose_errors: PoseErrors | None = None,
+        settings: TrackerSettings | None = None,
+        former: tuple[Former, ...] = (),
     ) -> None:
+        """Begin.  ``former``: tracks of a watch that ended, whose numbers are taken up where they are found again."""
         self.frame = frame
         self.pose_errors = pose_errors or PoseErrors()
         self.settings = settings or TrackerSettings()
@@ -71,7 +78,8 @@ class Tracker:
         self._time_ns: int | None = None
         self._taken_out = np.zeros(3)  # the correction that the tracks stand by
         self._is_corrected = False
-        self._next_id = 1
+        self._former = former
+        self._first_own_id = self._next_id = 1 + max((one.id for one in former), default=0)
         self._noise = NoiseScale(self.settings)
 
     def update(
@@ -278,6 +286,10 @@ class Tracker:
         if bool(np.any(now)):
             self._clutter.release(store.id[now])
             hand_over(store, now, self._now())
+        if self._former:
+            # Of all that are confirmed: one that was not found at once may come out of what hid it.
+            young = store.confirmed & (store.id >= self._first_own_id)
+            self._former = take_up(store, young, self._former, self.frame, self._now())
         existence.drop(store, self.settings)
 
 

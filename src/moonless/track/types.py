@@ -117,3 +117,15 @@ class Track:
         across = np.array([self.velocity_north, -self.velocity_east]) / speed
         sigma = float(np.sqrt(max(float(across @ self.covariance[2:, 2:] @ across), 0.0))) / speed
         return min(sigma, nothing)
+
+
+@dataclass(frozen=True, slots=True)
+class Former:
+    """A track as it was last told."""
+
+    id: int
+    time_ns: int
+    lat_deg: float
+    lon_deg: float
+    east: float  # m/s over the ground
+    north: float

@@ -44,7 +44,7 @@ def _events(source: WorkerProcess) -> list[Event]:
 
 
 def test_a_watch_that_is_killed_is_started_anew_and_told() -> None:
-    source = WorkerProcess("live", Dies("first"), {}, lambda: Dies("second", is_last=True))
+    source = WorkerProcess("live", Dies("first"), {}, lambda _: Dies("second", is_last=True))
     events = _events(source)
     words = [e.text for e in events if isinstance(e, Notice)]
     assert words == ["first", "second"]
@@ -55,7 +55,7 @@ def test_a_watch_that_is_killed_is_started_anew_and_told() -> None:
 
 def test_one_that_dies_again_and_again_is_given_up() -> None:
     began_s = steady_s()
-    source = WorkerProcess("live", Dies("x"), {}, lambda: Dies("x"))
+    source = WorkerProcess("live", Dies("x"), {}, lambda _: Dies("x"))
     with pytest.raises(LinkError, match="ended by itself"):
         _events(source)
     assert steady_s() - began_s < worker_process.WITHIN_S

@@ -5,6 +5,7 @@ Kept in a GeoPackage that any GIS can read and mend.  Rules of the file:
 * a missing file is knowledge of nothing, and is made by the first addition;
 * every change writes a new file beside the old one and puts it in its place, so the file is whole at any moment;
 * times come from the caller, Unix nanoseconds UTC, and are kept to the millisecond;
+* memory changes when the file has: a slow card holds up who writes, and nobody who reads from another thread;
 * numbers once given are not given again while the file lives, so a number in a log keeps its meaning.
 """
 
@@ -13,7 +14,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any, Literal, TypeVar
 
 import numpy as np
 import shapely
@@ -25,6 +26,7 @@ from moonless.frames import geodesic
 __all__ = ["KeepOut", "Knowledge", "Note", "Thing"]
 
 _Placed = TypeVar("_Placed", Thing, Note)
+_What = Literal["_things", "_keep_outs", "_notes"]
 _NS_PER_MS = 1_000_000
 
 
@@ -91,7 +93,7 @@ class Knowledge:
         _check_confidence(confidence)
         seen_ns = _to_ms(seen_ns)
         thing = Thing(self._next, float(lat_deg), float(lon_deg), words, kind, seen_ns, seen_ns, 1, confidence, note)
-        self._put(self._things, thing)
+        self._put("_things", thing)
         return thing
 
     def seen_again(
@@ -116,7 +118,7 @@ class Knowledge:
             confidence=old.confidence if confidence is None else confidence,
         )
         _check_place(new.lat_deg, new.lon_deg)
-        self._put(self._things, new)
+        self._put("_things", new)
         return new
 
     def update(
@@ -140,7 +142,7 @@ class Knowledge:
             confidence=old.confidence if confidence is None else confidence,
             note=old.note if note is None else note,
         )
-        self._put(self._things, new)
+        self._put("_things", new)
         return new
 
     def learned_again(
@@ -165,7 +167,7 @@ class Knowledge:
             number, float(lat_deg), float(lon_deg), words, old.kind, _to_ms(first_seen_ns), _to_ms(last_seen_ns),
             times_seen, confidence, note,
         )  # fmt: skip
-        self._put(self._things, new)
+        self._put("_things", new)
         return new
 
     def add_keep_out(self, outline_lonlat: shapely.Geometry, words: str, *, since_ns: int, note: str = "") -> KeepOut:
@@ -182,7 +184,7 @@ class Knowledge:
         _check_place(south, west)
         _check_place(north, east)
         area = KeepOut(self._next, outline_lonlat, words, _to_ms(since_ns), note)
-        self._put(self._keep_outs, area)
+        self._put("_keep_outs", area)
         return area
 
     def add_note(self, lat_deg: float, lon_deg: float, words: str, *, written_ns: int) -> Note:
@@ -190,7 +192,7 @@ class Knowledge:
         _check_place(lat_deg, lon_deg)
         _check_words(words)
         note = Note(self._next, float(lat_deg), float(lon_deg), words, _to_ms(written_ns))
-        self._put(self._notes, note)
+        self._put("_notes", note)
         return note
 
     def remove(self, number: int) -> None:
@@ -198,15 +200,11 @@ class Knowledge:
 
         Raises InputError if nothing has that number.
         """
-        for kept in (self._things, self._keep_outs, self._notes):
-            if number in kept:
-                entries: dict[int, Any] = kept
-                gone = entries.pop(number)
-                try:
-                    self._write()
-                except BaseException:
-                    entries[number] = gone
-                    raise
+        kinds: tuple[_What, ...] = ("_things", "_keep_outs", "_notes")
+        for what in kinds:
+            entries: dict[int, Any] = getattr(self, what)
+            if number in entries:
+                self._change(what, {k: v for k, v in entries.items() if k != number}, self._next)
                 return
         raise InputError(f"local knowledge has nothing numbered {number}")
 
@@ -234,23 +232,18 @@ class Knowledge:
             raise InputError(f"local knowledge has no thing numbered {number}")
         return self._things[number]
 
-    def _put(self, entries: dict[int, Any], entry: Thing | KeepOut | Note) -> None:
-        """Put an entry in and write; if it cannot be written, memory goes back to what the file says."""
-        before, next_before = entries.get(entry.number), self._next
-        entries[entry.number] = entry
-        self._next = max(self._next, entry.number + 1)
-        try:
-            self._write()
-        except BaseException:
-            self._next = next_before
-            if before is None:
-                del entries[entry.number]
-            else:
-                entries[entry.number] = before
-            raise
+    def _put(self, what: _What, entry: Thing | KeepOut | Note) -> None:
+        """Put an entry in."""
+        self._change(what, {**getattr(self, what), entry.number: entry}, max(self._next, entry.number + 1))
 
-    def _write(self) -> None:
-        write_contents(self.path, Contents(self.things, self.keep_outs, self.notes, self._next))
+    def _change(self, what: _What, entries: dict[int, Any], next_number: int) -> None:
+        """Write what is to be known, then know it; what cannot be written changes nothing."""
+        new: dict[str, Any] = {"_things": self._things, "_keep_outs": self._keep_outs, "_notes": self._notes}
+        new[what] = entries
+        things, keep_outs, notes = (tuple(new[name].values()) for name in ("_things", "_keep_outs", "_notes"))
+        write_contents(self.path, Contents(things, keep_outs, notes, next_number))
+        setattr(self, what, entries)
+        self._next = next_number
 
 
 def _around(entries: Sequence[_Placed], lat_deg: float, lon_deg: float, radius_m: float) -> tuple[_Placed, ...]:

@@ -11,11 +11,13 @@ from msgspec import to_builtins
 
 from moonless.helm.bodies.routes import PlanNowBody
 from moonless.helm.process.events import Answer, Event, PlanNow, TrialNow
+from moonless.helm.process.keeper import Keeper
 from moonless.helm.process.requests import (
     Acknowledge,
     Asked,
     Asker,
     EndTrial,
+    GoOn,
     KeepInMind,
     SeenByEye,
     SetBowOffset,
@@ -53,12 +55,18 @@ class RequestHandler:
         knowledge: Knowledge | None,
         send: Callable[[Event], None],
         record_seen: Callable[[Mapping[str, Any]], None] = lambda line: None,
+        later: Callable[[Event], None] | None = None,
     ) -> None:
-        """``record_seen`` keeps what the skipper saw at an echo with the run; where none is kept it does nothing."""
+        """Act on ``chain``.
+
+        ``record_seen`` keeps what the skipper saw at an echo with the run; where none is kept it does nothing.
+        ``later`` sends from any thread; None: ``send`` does.
+        """
         self._record_seen = record_seen
         self._chain = chain
         self._knowledge = knowledge
         self._send = send
+        self._keeper = Keeper(later or send)
         self._last: Turn | None = None
         self._trials: dict[Asker, _Trial] = {}
 
@@ -87,6 +95,8 @@ class RequestHandler:
         elif isinstance(request, EndTrial):
             self._trials.pop(asker, None)
             self._send(TrialNow(asker, None))
+        elif isinstance(request, GoOn):
+            self._chain.take_up(request.former, request.answered)
         elif isinstance(request, Acknowledge):
             self._chain.acknowledge(request.key)
         elif isinstance(request, ToldByDay):
@@ -140,5 +150,8 @@ class RequestHandler:
         elif self._knowledge is None:
             self._send(Answer(asker, f"noted: {words}; not kept, since this watch has no local knowledge"))
         else:
-            self._knowledge.add(echo.lat, echo.lon, words, seen_ns=turn.reading.time_ns, confidence=confidence)
-            self._send(Answer(asker, f"kept in mind: {words}"))
+            add, seen_ns = self._knowledge.add, turn.reading.time_ns
+            self._keeper.keep(
+                asker, f"kept in mind: {words}",
+                lambda: add(echo.lat, echo.lon, words, seen_ns=seen_ns, confidence=confidence),
+            )  # fmt: skip

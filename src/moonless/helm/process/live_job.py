@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from moonless.chart.library import Chart
     from moonless.chart.local_knowledge.knowledge import Knowledge
     from moonless.watch.instruments.source_priority import Preferred
+    from moonless.watch.live.in_hand import InHand
     from moonless.watch.outputs.sender import OutputKind
     from moonless.watch.pipeline.chain import Chain
     from moonless.watch.types import SpokesNow
@@ -47,6 +48,8 @@ class LiveJob:
     preferred: Preferred | None = None
     outputs: tuple[tuple[OutputKind, LinkSpec], ...] = ()
     tides: tuple[Path, ...] = ()  # station files
+    in_hand: InHand | None = None  # where the sentence worked on is noted
+    aside: tuple[bytes, ...] = ()  # sentences that ended a watch before this one
 
     def run(self, pipe: Connection) -> None:
         """Watch until the pipe closes."""
@@ -87,7 +90,7 @@ class LiveJob:
 
         watch = LiveWatch(
             self.boat, chart, knowledge, radar=self.radar, nmea=self.nmea, on_event=on_event, record=self.record,
-            preferred=self.preferred, outputs=self.outputs,
+            preferred=self.preferred, outputs=self.outputs, in_hand=self.in_hand, aside=self.aside,
         )  # fmt: skip
         if stations is not None:
             watch.chain.given.tide = TideUnderWay(stations)

@@ -88,7 +88,8 @@ class DemoJob:
                     pipe.send(Notice(words, 0.8))
                 ahead = _Prefetch(story)
                 try:
-                    player.play(_scene_slices(ahead), chain, RequestHandler(chain, knowledge, pipe.send))
+                    handler = RequestHandler(chain, knowledge, pipe.send, later=player.later)
+                    player.play(_scene_slices(ahead), chain, handler)
                 finally:
                     ahead.stop()
                 story.restart()
@@ -140,7 +141,8 @@ class ReplayJob:
                 pipe.send(Notice("reading what came before this place", 0.6))
             chain = Chain(self.boat, chart, knowledge, on_spokes=player.on_spokes, radar_named=bool(self.radar))
             chain.given.tide = None if stations is None else TideUnderWay(stations)
-            player.play(_replay_slices(replay), chain, RequestHandler(chain, knowledge, pipe.send), begin_ns)
+            handler = RequestHandler(chain, knowledge, pipe.send, later=player.later)
+            player.play(_replay_slices(replay), chain, handler, begin_ns)
 
 
 class _Prefetch:

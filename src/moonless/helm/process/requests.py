@@ -6,10 +6,12 @@ no screen gets an answer to another's question.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal, NamedTuple
 
 from moonless.rules.steering import Sight
+from moonless.track.types import Former
 
 Asker = int
 """The number of a screen at this helm; `HELM` for what the helm asks of its source by itself."""
@@ -123,9 +125,17 @@ class ShareBytes:
     is_on: bool
 
 
+@dataclass(frozen=True, slots=True)
+class GoOn:
+    """To a watch begun anew after one that died: its tracks, and what was answered, key and urgency."""
+
+    former: tuple[Former, ...]
+    answered: Mapping[str, int]
+
+
 SourceRequest = (
     Pause | PlaybackSpeed | StartAgain | JumpTo | Acknowledge | SeenByEye | ToldByDay | KeepInMind | SetSight
-    | TryManoeuvre | EndTrial | RouteRequest | SetBowOffset | ShareBytes
+    | TryManoeuvre | EndTrial | RouteRequest | SetBowOffset | ShareBytes | GoOn
 )  # fmt: skip
 """For the source and its chain."""
 

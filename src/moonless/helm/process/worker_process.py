@@ -16,14 +16,18 @@ from moonless.clock import steady_s
 from moonless.errors import LinkError
 from moonless.helm.bodies.sheet import BoatFactsBody, SourceKind
 from moonless.helm.process.events import Event, SourceState
+from moonless.helm.process.remembered import Remembered
 from moonless.helm.process.requests import Asked, Asker, SourceRequest
 from moonless.helm.process.worker import Failed, Job, run
-from moonless.watch.types import LinkNow
+from moonless.watch.live.in_hand import InHand
+from moonless.watch.types import LinkNow, Turn
 
 # Events that may wait between the pipe and the hub; when the hub cannot follow, the reading thread waits.
 WAITING = 512
 # A process that dies so often within this is not started again: the same would end it for ever.
 MOST_DEATHS, WITHIN_S = 4, 60.0
+# Of a sentence that is put aside so much is told.
+MOST_SHOWN = 80
 
 _log = logging.getLogger(__name__)
 
@@ -36,14 +40,25 @@ class WorkerProcess:
     """Rules: the process is a daemon and ends with us; what it cannot do comes out as one plain line."""
 
     def __init__(
-        self, kind: SourceKind, job: Job, boat: BoatFactsBody, again: Callable[[], Job] | None = None
+        self,
+        kind: SourceKind,
+        job: Job,
+        boat: BoatFactsBody,
+        again: Callable[[tuple[bytes, ...]], Job] | None = None,
+        in_hand: InHand | None = None,
     ) -> None:
-        """Make ready.  ``again``: gives the job with which a process that died by itself is started anew; None: it
-        is not."""
+        """Make ready.
+
+        ``again``: gives the job with which a process that died by itself is started anew, without the sentences that
+        ended one before; None: it is not.  ``in_hand``: where the process notes the sentence it works on.
+        """
         self.kind = kind
         self.boat = boat
         self._job = job
         self._again = again
+        self._in_hand = in_hand
+        self._aside: list[bytes] = []
+        self._remembered = Remembered()
         self._process: BaseProcess | None = None
         self._pipe: Connection | None = None
 
@@ -76,9 +91,20 @@ class WorkerProcess:
                 if self._again is None or is_hopeless:
                     raise LinkError(str(problem)) from problem
                 _log.error("%s; it is started anew", problem)
-                self._process, self._job = None, self._again()
+                sentence = b"" if self._in_hand is None else self._in_hand.read().strip()
+                if self._in_hand is not None:
+                    self._in_hand.put_down()
+                if sentence:
+                    self._aside.append(sentence)
+                self._process, self._job = None, self._again(tuple(self._aside))
                 yield LinkNow("watch", "lost", f"{problem}: it is started anew, and what was shown is void")
                 yield SourceState(False, 1.0, None, restarted=True)
+                if sentence:
+                    words = ascii(sentence[:MOST_SHOWN].decode("latin-1"))
+                    yield LinkNow("sentence", "lost", f"a sentence that ended the watch is put aside: {words}")
+                self.begin()
+                for asked in self._remembered.anew():
+                    self._send(asked)
 
     async def _events_of_one(self) -> AsyncIterator[Event]:
         self.begin()
@@ -106,6 +132,8 @@ class WorkerProcess:
             while (item := await arrived.get()) is not None:
                 if isinstance(item, Failed):
                     raise LinkError(item.line)
+                if isinstance(item, Turn):
+                    self._remembered.told(item.reading)
                 yield item
             process.join(timeout=1.0)
             if process.exitcode not in (0, None):
@@ -122,8 +150,12 @@ class WorkerProcess:
 
     def do(self, asker: Asker, request: SourceRequest) -> None:
         """Hand a request to the process."""
+        self._remembered.asked(request)
+        self._send(Asked(asker, request))
+
+    def _send(self, asked: Asked) -> None:
         if self._pipe is not None:
             try:
-                self._pipe.send(Asked(asker, request))
+                self._pipe.send(asked)
             except (BrokenPipeError, OSError):
                 return  # it has ended; the hub says so

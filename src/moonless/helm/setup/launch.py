@@ -18,6 +18,7 @@ from moonless.helm.process.requests import Asker, SourceRequest
 from moonless.helm.process.worker_process import WorkerProcess
 from moonless.helm.setup.settings import HelmSettings, resolved
 from moonless.helm.web.boat_json import boat_json
+from moonless.watch.live.in_hand import InHand
 from moonless.watch.outputs.sender import OutputKind
 from moonless.wire.links import LinkSpec, parse_link, parse_radar_link
 
@@ -101,10 +102,11 @@ def live_source(
         dict(settings.prefer),
         outputs,
         tuple(tides),
+        InHand(),
     )
 
-    def again() -> LiveJob:
+    def again(aside: tuple[bytes, ...]) -> LiveJob:
         # A recording goes on in a file of its own: the one that broke off is read as far as it goes.
-        return job if record is None else replace(job, record=next_free(record))
+        return replace(job, aside=aside, record=None if record is None else next_free(record))
 
-    return WorkerProcess("live", job, boat_json(boat), again), tuple(without)
+    return WorkerProcess("live", job, boat_json(boat), again, job.in_hand), tuple(without)

@@ -62,6 +62,10 @@ _STATE_WORDS = {
     "deaf": "shows no echo of anything, not even the sea",
     "late": "comes late: the computer cannot keep up",
 }
+_OWN_WORDS = {
+    ("position", "damaged"): "drifts against all that stands still",
+    ("heading", "damaged"): "does not go with the course, or with what stands still",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,7 +121,7 @@ def of_faults(faults: Sequence[Fault], position_held: bool = False, range_factor
             )
             out.append(Candidate(f"fault {fault.what} {fault.state}", "fault", min(urgency, 3), say))
             continue
-        say = f"{words[0].upper()}{words[1:]} {_STATE_WORDS[fault.state]}."
+        say = f"{words[0].upper()}{words[1:]} {_OWN_WORDS.get((fault.what, fault.state), _STATE_WORDS[fault.state])}."
         if fault.what == "position" and position_held:
             say += " Radar and chart carry it on."
         elif urgency == 4:

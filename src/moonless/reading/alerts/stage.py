@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
 from moonless.boat.types import Boat
@@ -39,6 +39,7 @@ class AlertStage:
         self._states = AlertStates()
         self._looked_for: Call | None = None  # hidden water that was called to be looked at, and when
         self._looked_ns = 0
+        self._answered: dict[str, int] = {}
 
     def begin_again(self) -> None:
         """Begin another run; what was said lately stays said."""
@@ -47,6 +48,11 @@ class AlertStage:
         """Say no more of what bears this key until it becomes more urgent."""
         self._schedule.acknowledge(key)
         self._states.acknowledge(key)
+
+    def answered_before(self, urgencies: Mapping[str, int]) -> None:
+        """Take what bears these keys, and is no more urgent, as answered when it is first called: a watch before this
+        one was told so."""
+        self._answered.update(urgencies)
 
     def choose(self, placed: Placed, identified: Identified, view: View, risks: Risks) -> Said:
         """Return what is said of a turn, most urgent first, and the one order that stands."""
@@ -66,8 +72,7 @@ class AlertStage:
         if own.ahead_rad is not None:
             found += candidates.of_dangers(wheel, risks, own.ahead_rad, situation.tide_m)
         found += candidates.of_sounder(risks.sounder)
-        calls = self._schedule.choose(situation.time_ns, found)
-        alerts = self._states.step(situation.time_ns, calls, {one.key for one in found})
+        calls, alerts = self._say(situation.time_ns, found)
         looks = self._looks(situation.time_ns, calls, {one.key for one in opening})
         return Said(calls, _instruction(wheel, view, risks, situation, looks=looks), alerts)
 
@@ -87,12 +92,23 @@ class AlertStage:
         )
         if unplaced.carried is not None:
             found += candidates.of_carried(unplaced.carried)
-        calls = self._schedule.choose(unplaced.situation.time_ns, found)
-        alerts = self._states.step(unplaced.situation.time_ns, calls, {one.key for one in found})
+        calls, alerts = self._say(unplaced.situation.time_ns, found)
         worst = max(found, key=lambda one: one.urgency, default=None)
         if worst is None or worst.urgency < 3:
             return Said(calls, None, alerts)
         return Said(calls, Instruction("look", None, None, "LOOK all round", worst.say), alerts)
+
+    def _say(self, time_ns: int, found: Sequence[Candidate]) -> tuple[tuple[Call, ...], tuple[Alert, ...]]:
+        """Return what of it is said now, and how all that was called stands."""
+        calls = self._schedule.choose(time_ns, found)
+        alerts = self._states.step(time_ns, calls, {one.key for one in found})
+        before = [call.key for call in calls if call.urgency <= self._answered.pop(call.key, 0)]
+        if not before:
+            return calls, alerts
+        for key in before:
+            self.acknowledge(key)
+        calls = tuple(call for call in calls if call.key not in before)
+        return calls, self._states.step(time_ns, calls, {one.key for one in found})
 
 
 def _instruction(

@@ -21,6 +21,7 @@ from moonless.watch.instruments.fault_memory import FaultMemory
 from moonless.watch.instruments.heading_watch import HeadingWatch
 from moonless.watch.instruments.position_watch import PositionWatch
 from moonless.watch.instruments.radar.video import RadarWatch
+from moonless.watch.instruments.still_watch import StillWatch
 
 AIS_SILENT_S = 180.0  # an anchored vessel of class A speaks every three minutes: ITU-R M.1371-5, table 1
 DEPTH_SILENT_S = 5.0
@@ -34,6 +35,7 @@ class FaultWatch:
         self._radar = RadarWatch(self._memory)
         self._position = PositionWatch(self._memory)
         self._heading = HeadingWatch(self._memory)
+        self._still = StillWatch(self._position, self._heading)
 
     # --- what is heard ---------------------------------------------------------------------------------------------
 
@@ -47,6 +49,7 @@ class FaultWatch:
         self._radar.begin_again()
         self._position.begin_again()
         self._heading.begin_again()
+        self._still.begin_again()
 
     def heard(self, what: FaultWhat, now_ns: int) -> None:
         """Take note that a thing has spoken."""
@@ -73,12 +76,21 @@ class FaultWatch:
         self._radar.spokes(now_ns, azimuth_rad)
 
     def picture(self, scan: Scan, picture: EchoPicture) -> None:
-        """Take note of what a turn shows: does the radar hear?"""
+        """Take note of what a turn shows: does the radar hear, and does the reported pose go with what stands still?
+
+        ``scan`` bears the pose as it was reported.
+        """
         self._radar.picture(scan, picture)
+        self._still.turn(scan, picture.plots)
 
     def measured_anew(self) -> None:
-        """Take note that the radar's metres are put right from here on."""
+        """Take note that the radar's picture is laid otherwise from here on: its metres, or the bow, are put right."""
         self._radar.measured_anew()
+        self._still.begin_again()
+
+    def other_source(self, now_ns: int) -> None:
+        """Take note that another source of position or heading is followed: it may differ by what is no fault."""
+        self._still.begin_again(now_ns)
 
     def radar_blocks(self, now_ns: int, n_good: int, n_bad: int) -> None:
         """Take note of how many blocks of what came in could be used, and how many not."""

@@ -1,8 +1,9 @@
 """Whether the heading can be believed: silence, one that jumped, one that stands still while the boat turns, one that
-leaves the course over the ground.
+leaves the course over the ground, or turns against all that stands still about the boat (`still_watch`).
 
 A heading that leapt, or went its own way, is in doubt until evidence ends that: it is again what it would be had the
 boat turned as the rate of turn, or her course, says; or it goes with the course over the ground for some seconds.
+While the still world speaks against it nothing else speaks for it.
 Where nothing could tell, a long time without another leap ends it.
 """
 
@@ -17,7 +18,7 @@ from moonless.reading.line import FaultState
 from moonless.reading.types import Fault
 from moonless.units import NS_PER_S
 from moonless.watch.instruments.fault_memory import HOLD_S, FaultMemory
-from moonless.watch.instruments.position_watch import SILENT_S
+from moonless.watch.instruments.position_watch import SILENT_S, STILL_WORLD_S
 
 # Two headings a tenth of a second apart differ by what a boat turns, 60 degrees a second at the most, or by this, which
 # is more than any compass swings between two words.  Own choice.
@@ -52,6 +53,7 @@ class _Doubt:
     turned_rad: float = 0.0  # since then, by the rate of turn or the course
     back_ns: int | None = None
     with_course_ns: int | None = None
+    alone_ns: int | None = None  # when the still world last spoke against it; None: it never did
 
 
 class HeadingWatch:
@@ -112,6 +114,29 @@ class HeadingWatch:
                 self._doubt.turned_rad += turned
         self._turn = (now_ns, turn_rate)
 
+    def turns_alone(self, now_ns: int, since_ns: int, off_rad: float) -> None:
+        """Take note that the heading turns, by so much since then, and nothing that stands still does."""
+        if self._headings:
+            self._distrust("damaged", now_ns, since_ns, self._headings[-1][1] - off_rad)
+            assert self._doubt is not None
+            self._doubt.alone_ns = now_ns
+
+    def still_world_says(self, now_ns: int, *, is_back: bool, stands: bool) -> None:
+        """Take note of a turn after that: is the heading again what it would be, or does it turn no more?"""
+        if self._doubt is not None and self._doubt.alone_ns is not None:
+            self._doubt.steady_ns, self._doubt.alone_ns = now_ns, None if stands else now_ns
+            if is_back:
+                self._doubt = self._parted_ns = None
+
+    @property
+    def is_doubted(self) -> bool:
+        """Whether the heading is not believed."""
+        return self._doubt is not None
+
+    def _is_alone(self, now_ns: int) -> bool:
+        spoke_ns = None if self._doubt is None else self._doubt.alone_ns
+        return spoke_ns is not None and now_ns - spoke_ns <= STILL_WORLD_S * NS_PER_S
+
     def fault(self, now_ns: int) -> Fault | None:
         """Return what is wrong with the heading at a time."""
         silent = self._memory.silent("heading", now_ns, SILENT_S)
@@ -138,7 +163,7 @@ class HeadingWatch:
                 doubt.steady_ns = now_ns
             elif doubt.with_course_ns is None:
                 doubt.with_course_ns = now_ns
-            elif now_ns - doubt.with_course_ns > GOES_WITH_S * NS_PER_S:
+            elif now_ns - doubt.with_course_ns > GOES_WITH_S * NS_PER_S and not self._is_alone(now_ns):
                 self._doubt = self._parted_ns = None
             return
         if abs(parts) <= math.asin(min(1.0, ACROSS_MPS / speed)) + PARTS_RAD:
@@ -160,7 +185,7 @@ class HeadingWatch:
     def _look_back(self, now_ns: int, heading_rad: float) -> None:
         """End a doubt where the heading is what the boat's turning led to, or nothing spoke against it for long."""
         doubt = self._doubt
-        if doubt is None:
+        if doubt is None or self._is_alone(now_ns):
             return
         since_s = (now_ns - doubt.since_ns) / NS_PER_S
         off = abs(math.remainder(heading_rad - doubt.heading_rad - doubt.turned_rad, TAU))

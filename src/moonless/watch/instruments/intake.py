@@ -66,6 +66,7 @@ class Chooser:
     """Follows one source of several; see the rules of this file."""
 
     def __init__(self) -> None:
+        self.has_changed = False  # what was taken last is another source than the one before
         self._followed: Hashable | None = None
         self._rank = 0
         self._last_ns = 0
@@ -83,6 +84,7 @@ class Chooser:
         """Follow a source if it is the one to follow now; say whether it is."""
         if not self.would_take(source, rank, now_ns):
             return False
+        self.has_changed = self._followed is not None and source != self._followed
         self._followed, self._rank, self._last_ns = source, rank, now_ns
         return True
 
@@ -212,6 +214,7 @@ class Intake:
             self.agreement.said("position", source[:2], is_followed, now_ns, (pose.lat_deg, pose.lon_deg))
             if is_followed:
                 taken |= {"lat_deg": pose.lat_deg, "lon_deg": pose.lon_deg}
+                self._note_change("position", now_ns)
                 self._faults.position(now_ns, pose.time_ns if event.is_timed else None, pose.lat_deg, pose.lon_deg)
             elif not self._followed["position"].is_of(source[:2]):
                 self._faults.position_beside(now_ns, pose.lat_deg, pose.lon_deg)
@@ -225,6 +228,7 @@ class Intake:
             if is_followed:
                 heading = (pose.heading_true_rad + self._boat.heading_offset_rad) % TAU
                 taken["heading_true_rad"] = heading
+                self._note_change("heading", now_ns)
                 self._faults.heading(now_ns, heading)
         if pose.turn_rate is not None and self._followed["turn"].takes(source, self._rank("turn", source), now_ns):
             taken["turn_rate"] = pose.turn_rate
@@ -232,6 +236,10 @@ class Intake:
             self._faults.turning(now_ns, pose.turn_rate)
         if taken:
             self.poses.add(PoseSample(pose.time_ns, **taken))
+
+    def _note_change(self, what: What, now_ns: int) -> None:
+        if self._followed[what].has_changed:
+            self._faults.other_source(now_ns)
 
     def _rank(self, what: str, source: Source, is_magnetic: bool = False) -> int:
         link, talker, kind = source

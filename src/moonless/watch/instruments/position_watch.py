@@ -1,7 +1,8 @@
 """Whether the position can be believed: silence, no fix, an old or frozen one, one that jumped.
 
 Rules of this file:
-- A fix that lies where the boat cannot be, or a speed that no boat takes on so soon, puts the receiver in doubt.
+- A fix that lies where the boat cannot be, a speed that no boat takes on so soon, or a place that drifts against all
+  that stands still about her (`still_watch`), puts the receiver in doubt.
 - Doubt is ended by evidence: place and speed are again what they would be had nothing happened; or radar and chart,
   which carry the boat on meanwhile, find her where the receiver does; or a second receiver says the same.  Where there
   is nothing that could tell, it is ended by a long time without another leap, and by nothing sooner.
@@ -13,6 +14,7 @@ import math
 from dataclasses import dataclass
 
 from moonless.constants import EARTH_MEAN_RADIUS_M, TAU
+from moonless.reading.line import FaultState
 from moonless.reading.types import Fault
 from moonless.units import NS_PER_S
 from moonless.watch.instruments.fault_memory import FaultMemory
@@ -32,6 +34,8 @@ BACK_M, BACK_M_S, BACK_MPS, BACK_FIXES, BACK_WITHIN_S = 20.0, 1.5, 2.5, 2, 20.0
 # Radar and chart, or a second receiver, say the same when they lie so near, so often on end.
 CARRIED_M, CARRIED_TURNS = 30.0, 2
 BESIDE_M, BESIDE_FIXES = 100.0, 3
+# While the still world speaks against the receiver, nothing else speaks for it; it has spoken if it was so lately.
+STILL_WORLD_S = 15.0
 # With nothing that could tell, a receiver is believed again after so long without another leap.
 DOUBT_S = 60.0
 
@@ -52,6 +56,8 @@ class _Doubt:
     n_back: int = 0
     n_carried: int = 0
     n_beside: int = 0
+    state: FaultState = "jumped"
+    drifts_ns: int | None = None  # when the still world last said so; None: it does not
 
 
 class PositionWatch:
@@ -115,10 +121,32 @@ class PositionWatch:
         if course_rad is not None:
             self._motion_ns = now_ns
 
+    def drifts(self, now_ns: int, since_ns: int) -> None:
+        """Take note that the place drifts against what stands still."""
+        if self._doubt is None:
+            self._doubt = _Doubt(since_ns, now_ns, self._fix, self.motion, state="damaged")
+        self._doubt.drifts_ns = self._doubt.steady_ns = now_ns
+
+    def still_world_says(self, now_ns: int, *, is_back: bool, stands: bool) -> None:
+        """Take note of a turn after that: is the place again where it would be, or does it drift no more?"""
+        doubt = self._doubt
+        if doubt is not None and doubt.drifts_ns is not None:
+            doubt.steady_ns, doubt.drifts_ns = now_ns, None if stands else now_ns
+            self._end_doubt(is_back)
+
+    @property
+    def is_doubted(self) -> bool:
+        """Whether the receiver is not believed."""
+        return self._doubt is not None
+
+    def _is_adrift(self, now_ns: int) -> bool:
+        spoke_ns = None if self._doubt is None else self._doubt.drifts_ns
+        return spoke_ns is not None and now_ns - spoke_ns <= STILL_WORLD_S * NS_PER_S
+
     def carried(self, now_ns: int, lat_deg: float, lon_deg: float, sigma_m: float) -> None:
         """Take note of where radar and chart, without the receiver, have the boat."""
         doubt, fix = self._doubt, self._fix
-        if doubt is None or fix is None or now_ns - fix[0] > SILENT_S * NS_PER_S:
+        if doubt is None or fix is None or now_ns - fix[0] > SILENT_S * NS_PER_S or self._is_adrift(now_ns):
             return
         off = _off_m((fix[0], fix[1], fix[2]), self.motion, now_ns, lat_deg, lon_deg)
         if off <= CARRIED_M + 3.0 * sigma_m:
@@ -130,7 +158,7 @@ class PositionWatch:
     def beside(self, now_ns: int, lat_deg: float, lon_deg: float) -> None:
         """Take note of a fix of another receiver."""
         doubt, fix = self._doubt, self._fix
-        if doubt is None or fix is None or now_ns - fix[0] > SILENT_S * NS_PER_S:
+        if doubt is None or fix is None or now_ns - fix[0] > SILENT_S * NS_PER_S or self._is_adrift(now_ns):
             return
         is_near = _off_m(fix, self.motion, now_ns, lat_deg, lon_deg) <= BESIDE_M
         doubt.n_beside = doubt.n_beside + 1 if is_near else 0
@@ -144,7 +172,7 @@ class PositionWatch:
     def _look_back(self, now_ns: int, at_ns: int) -> None:
         """End a doubt where the newest fix is what the old ones led to, or nothing has spoken against it for long."""
         doubt, fix = self._doubt, self._fix
-        if doubt is None or fix is None:
+        if doubt is None or fix is None or self._is_adrift(now_ns):
             return
         since_s = 0.0 if doubt.fix is None else (at_ns - doubt.fix[0]) / NS_PER_S
         is_back = False
@@ -178,7 +206,7 @@ class PositionWatch:
         if moving and self._fix_moved_ns is not None and now_ns - self._fix_moved_ns > limit:
             return Fault("position", "frozen", self._fix_moved_ns)
         if self._doubt is not None:
-            return Fault("position", "jumped", self._doubt.since_ns)
+            return Fault("position", self._doubt.state, self._doubt.since_ns)
         return self._memory.held("position", now_ns)
 
     def _is_jump(self, last: Fix, at_ns: int, lat_deg: float, lon_deg: float) -> bool:

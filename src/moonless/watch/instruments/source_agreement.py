@@ -2,8 +2,8 @@
 
 Rules of this file:
 - One source is followed; each other one is held against it, as long as both are fresh.
-- A difference past the limit that lasts is a disagreement.  Which of the two is wrong nobody can say from here: it is
-  told, and nothing is withdrawn for it.
+- A difference past the limit that lasts is a disagreement; one that no seaway makes need not last so long.  Which of
+  the two is wrong nobody can say from here: it is told, and nothing is withdrawn for it.
 - It is over when the difference has been within the limit for as long, or one of the two has gone.
 """
 
@@ -24,6 +24,10 @@ Compared = Literal["position", "heading", "clock"]
 # A compass without its deviation card is 10 degrees off at the worst.  Two clocks: what the watch takes as one.
 LIMIT: dict[Compared, float] = {"position": 100.0, "heading": math.radians(15.0), "clock": 2.0}
 LASTS_S: dict[Compared, float] = {"position": 5.0, "heading": 10.0, "clock": 5.0}
+# In a seaway one compass swings more than the other, and both swing back within half a period; what is further apart
+# than they swing, for so long, is no swing.  Own choice.
+FAR: dict[Compared, float] = {"position": math.inf, "heading": math.radians(30.0), "clock": math.inf}
+FAR_S = 2.0
 FRESH_S = 2.5
 # More sources than these on one boat are one that changes its name; the longest silent is forgotten.
 MOST_SOURCES = 32
@@ -33,7 +37,9 @@ MOST_SOURCES = 32
 class _Other:
     heard_ns: int
     off_since_ns: int | None = None
+    far_since_ns: int | None = None
     near_since_ns: int | None = None
+    is_told: bool = False  # until it has been near for as long
 
 
 @dataclass(slots=True)
@@ -65,16 +71,17 @@ class SourceAgreement:
         other.heard_ns = now_ns
         if not thing.value or now_ns - thing.heard_ns > FRESH_S * NS_PER_S:
             return
-        if _apart(what, thing.value, value) > LIMIT[what]:
+        apart = _apart(what, thing.value, value)
+        other.far_since_ns = None if apart <= FAR[what] else other.far_since_ns or now_ns
+        if apart > LIMIT[what]:
             other.near_since_ns = None
             other.off_since_ns = now_ns if other.off_since_ns is None else other.off_since_ns
+            other.is_told |= now_ns - other.off_since_ns >= LASTS_S[what] * NS_PER_S
+            other.is_told |= other.far_since_ns is not None and now_ns - other.far_since_ns >= FAR_S * NS_PER_S
             return
         other.near_since_ns = now_ns if other.near_since_ns is None else other.near_since_ns
-        if now_ns - other.near_since_ns >= LASTS_S[what] * NS_PER_S:
-            other.off_since_ns = None
-        elif other.off_since_ns is not None and now_ns - other.off_since_ns < LASTS_S[what] * NS_PER_S:
-            # It had not lasted: it was never told.
-            other.off_since_ns = None
+        if not other.is_told or now_ns - other.near_since_ns >= LASTS_S[what] * NS_PER_S:
+            other.off_since_ns, other.is_told = None, False
 
     def faults(self, now_ns: int) -> tuple[Fault, ...]:
         """Return what disagrees at a time, each thing once."""
@@ -85,9 +92,7 @@ class SourceAgreement:
             off = [
                 other.off_since_ns
                 for other in thing.others.values()
-                if other.off_since_ns is not None
-                and now_ns - other.heard_ns <= FRESH_S * NS_PER_S
-                and now_ns - other.off_since_ns >= LASTS_S[what] * NS_PER_S
+                if other.is_told and other.off_since_ns is not None and now_ns - other.heard_ns <= FRESH_S * NS_PER_S
             ]
             if off:
                 out.append(Fault(what, "disagrees", min(off)))

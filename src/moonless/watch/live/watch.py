@@ -12,6 +12,7 @@ Rules of this file:
   has caught up; past what the inbox holds, rows of the picture and the oldest of a flood of sentences are left out.
 - A scan whose reading is made more than `LATE_S` after it came in is not told as if it were now: the picture is late,
   which withdraws what rests on it, as silence does.
+- Each sentence is noted while it is in hand, so that one that ends the process can be put aside by the next.
 - A link that is lost is told of, and opened again; the watch goes on with what it has.
 """
 
@@ -20,7 +21,7 @@ from __future__ import annotations
 import asyncio
 import logging
 import threading
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -31,6 +32,7 @@ from moonless.chart.local_knowledge.knowledge import Knowledge
 from moonless.errors import InputError, MoonlessError
 from moonless.units import NS_PER_S
 from moonless.watch.instruments.source_priority import Preferred
+from moonless.watch.live.in_hand import MANY_LINES, InHand, WholeLines
 from moonless.watch.live.inbox import RADAR, TICK_S, Inbox, Item, joined
 from moonless.watch.live.recorder import Recorder
 from moonless.watch.outputs.sender import OutputKind, Sender
@@ -70,6 +72,7 @@ class LiveWatch:
     record : a file to keep the run in; None: it is not kept
     preferred : which source of a thing the skipper has chosen, by the links as the command line writes them
     outputs : what readings are sent as, and where to
+    in_hand, aside : where the sentence worked on is noted, and those that ended a watch before this one
     """
 
     def __init__(
@@ -86,6 +89,8 @@ class LiveWatch:
         with_spokes: bool = True,
         preferred: Preferred | None = None,
         outputs: Sequence[tuple[OutputKind, LinkSpec]] = (),
+        in_hand: InHand | None = None,
+        aside: Sequence[bytes] = (),
     ) -> None:
         """Make ready; nothing is opened but the recording.  Raises InputError if that cannot be made."""
         if radar is None and not nmea:
@@ -110,6 +115,7 @@ class LiveWatch:
         self._senders = [Sender(kind, spec, self._sending(spec.text)) for kind, spec in outputs]
         files = {i for i, spec in enumerate(self._specs) if spec is not None and spec.kind == "file"}
         self._inbox = Inbox(frozenset(files))
+        self._sentences = _Sentences(in_hand, frozenset(aside))
         self._flooded: dict[int, int] = {}  # links of which something was left out, and when last
 
     def ask(self, work: Callable[[Chain], None]) -> None:
@@ -203,7 +209,10 @@ class LiveWatch:
     def _feed(self, item: Item) -> list[Turn]:
         if item.link == 0:
             return self.chain.feed_radar(item.data, item.received_ns, is_datagram=item.is_datagram)
-        return self.chain.feed_nmea(item.data, item.received_ns, link=str(item.link), is_datagram=item.is_datagram)
+        turns = self.chain.tick(item.received_ns)  # what falls due by then is not what the sentence does
+        for data in self._sentences.of(item):
+            turns += self.chain.feed_nmea(data, item.received_ns, link=str(item.link), is_datagram=item.is_datagram)
+        return turns
 
     def _do(self, work: Callable[[], list[Turn]]) -> bool:
         """Do one piece of work and hand on its turns; what goes wrong in it is said, and the watch goes on.
@@ -298,6 +307,29 @@ class LiveWatch:
 
     def _on_spokes(self, spokes: SpokesNow) -> None:
         self._on_event(replace(spokes, received_s=self._clock.steady_s(self._working_ns)))
+
+
+class _Sentences:
+    """Hands out what came on the links of instruments sentence by sentence, noted while in hand; some are put aside."""
+
+    def __init__(self, in_hand: InHand | None, aside: frozenset[bytes]) -> None:
+        self._in_hand = in_hand
+        self._aside = aside
+        self._lines = WholeLines()
+
+    def of(self, item: Item) -> Iterator[bytes]:
+        if self._in_hand is None:
+            yield item.data
+            return
+        lines = [item.data] if item.is_datagram else list(self._lines.cut(item.link, item.data))
+        if len(lines) > MANY_LINES and not self._aside:
+            yield b"".join(lines)
+            return
+        for line in lines:
+            if line.strip() not in self._aside:
+                self._in_hand.take_up(line)
+                yield line
+                self._in_hand.put_down()
 
 
 def _number(specs: Sequence[LinkSpec | None], link: str) -> str:

@@ -18,7 +18,7 @@ Rules of this file:
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -35,6 +35,7 @@ from moonless.reading.types import Fault
 from moonless.rules.steering import Sight
 from moonless.scan.pose import PoseSample
 from moonless.scan.types import Scan, Spoke
+from moonless.track.types import Former
 from moonless.watch.instruments.faults import FaultWatch
 from moonless.watch.instruments.intake import Intake
 from moonless.watch.instruments.source_priority import Preferred
@@ -204,12 +205,18 @@ class Chain:
         """Say no more of what a call with this key told until it becomes more urgent."""
         self._judge.acknowledge(key)
 
+    def take_up(self, former: tuple[Former, ...], answered: Mapping[str, int]) -> None:
+        """Go on for a watch that ended: the numbers of its tracks, the calls that were answered and their urgencies."""
+        self._tracking.former = former
+        self._judge.answered_before(answered)
+
     def set_bow_offset(self, bow_offset_rad: float) -> None:
         """Turn the radar's picture against the bow from now on.  Tracks begin anew: they stood in the old picture."""
         by = (bow_offset_rad - self.boat.radar.bow_offset_rad + np.pi) % TAU - np.pi
         self.boat = replace(self.boat, radar=replace(self.boat.radar, bow_offset_rad=bow_offset_rad))
         self._assembler.set_bow_offset(bow_offset_rad)
         self._judge.turned(float(by))
+        self._integrity.watch.measured_anew()
         self._tracking.forget()
 
     def try_manoeuvre(self, course_rad: float | None, speed: float | None, delay_s: float = 0.0) -> Trial | str:
@@ -285,15 +292,17 @@ class Chain:
             assert situation.scan is not None
             # A deaf radar is listened to all the same: that it hears again is shown by its picture and by nothing else.
             picture = self._detector.detect(situation.scan)
-            self._integrity.watch.picture(situation.scan, picture)
+            self._integrity.watch.picture(scan, picture)
             situation = replace(
                 situation, picture=picture, faults=self._faults_at(now_ns),
                 is_hearing_shown=self._integrity.watch.is_hearing_shown,
             )  # fmt: skip
-        if "radar" not in withdrawn(situation.faults):
-            self._tracking.lay_plane(situation.own)
-        else:
+        gone = withdrawn(situation.faults)
+        if "radar" in gone or gone - withdrawn(faults):
+            # What this very picture has taken away it was laid by.
             situation = replace(situation, scan=None, picture=None)
+        else:
+            self._tracking.lay_plane(situation.own)
         situation = replace(situation, frame=self._tracking.frame)
         situation = replace(situation, tracks=self._tracking.update(situation, self.intake.others.targets(time_ns)))
         self._lines.scanned(time_ns)
@@ -349,10 +358,10 @@ class Chain:
 
     def _held(self, time_ns: int, faults: tuple[Fault, ...], own: OwnState) -> Held | None:
         """Return the position that radar and chart carry on while the receiver alone cannot be believed."""
-        gone = {fault.what: fault.state for fault in faults if fault.state != "disagrees"}
-        if {"radar", "heading", "clock"} & set(gone):
+        gone = withdrawn(faults)
+        if {"radar", "heading", "clock"} & gone:
             return None
-        if gone.get("position") not in ("silent", "stale", "frozen", "jumped") or own.heading_true_rad is None:
+        if "position" not in gone or own.heading_true_rad is None:
             return None
         held = self._judge.hold_position(time_ns, own.heading_true_rad)
         if held is None or not held.is_good:

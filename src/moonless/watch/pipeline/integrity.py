@@ -18,7 +18,7 @@ class Integrity:
         self._intake = intake
         self._chart = chart
         self._chart_since_ns: int | None = None
-        self._had_jumped = False
+        self._was_off = False
 
     def faults(self, now_ns: int) -> tuple[Fault, ...]:
         """Return all faults at a time."""
@@ -30,12 +30,12 @@ class Integrity:
         return faults if chart is None else (*faults, chart)
 
     def has_come_back(self, faults: tuple[Fault, ...]) -> bool:
-        """Return True once after a jump of position or heading is over: what was tracked from a wrong place, or by a
-        wrong heading, is not where it seems."""
-        had, self._had_jumped = self._had_jumped, any(
-            fault.what in ("position", "heading") and fault.state == "jumped" for fault in faults
+        """Return True once after a jump or drift of position or heading is over: what was tracked by it is not where it
+        seems."""
+        had, self._was_off = self._was_off, any(
+            fault.what in ("position", "heading") and fault.state in ("jumped", "damaged") for fault in faults
         )
-        return had and not self._had_jumped
+        return had and not self._was_off
 
     def _chart_fault(self, now_ns: int) -> Fault | None:
         """The chart has ended: no cell covers the boat."""

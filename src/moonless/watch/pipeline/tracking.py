@@ -13,7 +13,7 @@ from moonless.reading.own import own_in_plane
 from moonless.reading.situation import OwnState, Situation
 from moonless.track.settings import PoseErrors
 from moonless.track.tracker import Tracker
-from moonless.track.types import RadarTarget, Track
+from moonless.track.types import Former, RadarTarget, Track
 
 # The tracks' plane is laid anew when the boat is this far from where it touches the earth, and the tracks are carried
 # over: distances across it are still true to some parts in a million.
@@ -27,6 +27,7 @@ class Tracking:
         self._boat = boat
         self._judge = judge
         self._tracker: Tracker | None = None
+        self.former: tuple[Former, ...] = ()  # of a watch that ended; their numbers are taken up
 
     @property
     def frame(self) -> LocalFrame | None:
@@ -47,7 +48,8 @@ class Tracking:
         if own.lat_deg is None or own.lon_deg is None or own.heading_true_rad is None:
             return
         if self._tracker is None:
-            self._tracker = Tracker(LocalFrame(own.lat_deg, own.lon_deg), pose_errors=_pose_errors(self._boat))
+            frame = LocalFrame(own.lat_deg, own.lon_deg)
+            self._tracker = Tracker(frame, pose_errors=_pose_errors(self._boat), former=self.former)
         elif np.hypot(*self._tracker.frame.to_plane(own.lat_deg, own.lon_deg)) > ANCHOR_M:
             self._tracker.reframe(LocalFrame(own.lat_deg, own.lon_deg))
 
