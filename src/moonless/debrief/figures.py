@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from moonless.boat.types import Boat
 from moonless.debrief.ledger import Ledger
 from moonless.passage.way.route import Waypoint
-from moonless.units import NS_PER_S
+from moonless.units import KNOT_MPS, NS_PER_S
 
 # Faster than advised by less than this is the log's own error.
 OVER_KN = 0.5
@@ -111,8 +111,14 @@ def pace(run: Ledger) -> Pace:
 
 
 def hidden_near(run: Ledger, boat: Boat) -> HiddenNear:
-    """Return for how long hidden water in the way lay nearer than it takes to stop for what comes out of it."""
-    reach = run.stopping_m + boat.skipper.hidden_boat_speed * boat.skipper.react_s
+    """Return for how long hidden water in the way lay nearer than it takes to stop for what comes out of it.
+
+    She comes on all the while: until we have reacted, and until we lie still.  Even slowing: twice the way over the speed.
+    """
+    speed, react_s = KNOT_MPS * run.sog_kn, boat.skipper.react_s
+    slowing_m = np.maximum(run.stopping_m - speed * react_s, 0.0)
+    stop_s = react_s + np.divide(2.0 * slowing_m, speed, out=np.zeros_like(speed), where=speed > 0.0)
+    reach = run.stopping_m + boat.skipper.hidden_boat_speed * stop_s
     near = np.isfinite(run.hidden_m) & np.isfinite(reach) & (run.hidden_m < reach)
     known = np.isfinite(run.hidden_m)
     k = int(np.argmin(np.where(known, run.hidden_m, np.inf))) if known.any() else None

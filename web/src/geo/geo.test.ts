@@ -120,6 +120,10 @@ describe("words for numbers", () => {
     }
     expect(ringLabel(1852 * 0.375, "nm")).toBe("3.75 c");
     expect(ringLabel(1852, "nm")).toBe("1 M");
+    // A yard is 0.9144 m (international yard): the third ring of the half-mile range stands at 760 of them.
+    expect(ringLabel(0.375 * 1852, "yards")).toBe("760 yd");
+    expect(ringLabel(0.09375 * 1852, "yards")).toBe("190 yd");
+    expect(ringLabel(500, "metres")).toBe("500 m");
   });
 });
 

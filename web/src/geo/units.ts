@@ -16,7 +16,9 @@ export function ringStepNm(rangeNm: number): number {
 }
 
 function trimmed(value: number, digits: number): string {
-  return value.toFixed(digits).replace(/\.?0+$/, "");
+  const text = value.toFixed(digits);
+  // Only what stands behind a point is left out: 760 must not become 76.
+  return digits === 0 ? text : text.replace(/\.?0+$/, "");
 }
 
 /** What a distance is counted in: of a skipper who counts in miles, cables below one of them. */

@@ -53,6 +53,8 @@ describe("the depth a boat needs", () => {
   it("is draught and margin less the tide", () => {
     expect(safetyDepthM({ hello: hello(0.9), affairs: tide(0) })).toBeCloseTo(1.5, 9);
     expect(safetyDepthM({ hello: hello(0.9), affairs: tide(1.04) })).toBeCloseTo(0.5, 9);
+    // Elementary: 0.9 and 0.6 less 1.06 are 0.44, and 0.4 is less than that.
+    expect(safetyDepthM({ hello: hello(0.9), affairs: tide(1.06) })).toBeCloseTo(0.5, 9);
     expect(safetyDepthM({ hello: hello(0.9), affairs: tide(null) })).toBeCloseTo(1.5, 9);
     expect(safetyDepthM({ hello: hello(0.9), affairs: tide(-0.4) })).toBeCloseTo(1.9, 9);
   });

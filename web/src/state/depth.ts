@@ -12,6 +12,6 @@ export function safetyDepthM(state: Pick<State, "hello" | "affairs">): number {
   const boat = state.hello?.boat;
   if (boat?.draught_m === undefined) return UNKNOWN_M;
   const needed = boat.draught_m + (boat.depth_margin_m ?? 0.5) - (state.affairs?.tide_m ?? 0);
-  // To a tenth, so that a tide that creeps does not redraw the chart each second.
-  return Math.round(needed * 10) / 10;
+  // To a tenth, so that a tide that creeps does not redraw the chart each second; up, for less is not enough.
+  return Math.ceil(needed * 10 - 1e-6) / 10;
 }
