@@ -94,6 +94,28 @@ def test_rule_19_discourages_port_forward_of_the_beam_and_turns_towards_abaft() 
     assert turn_discouraged("in sight", D(-30), 0.0, D(-45.0), "crossing from port") is not None
 
 
+@pytest.mark.parametrize(
+    ("bearing", "side"), [(100.0, "starboard"), (170.0, "starboard"), (-100.0, "port"), (-170.0, "port")]
+)
+@pytest.mark.parametrize("heading", [0.0, 200.0])
+def test_rule_19_names_the_side_she_is_on(bearing: float, side: str, heading: float) -> None:
+    # Rule 19(d)(ii): an alteration of course *towards* a vessel abeam or abaft the beam is to be avoided.
+    (told,) = encounters("radar only", D(heading), 5.0, D(heading + bearing), D(heading), 9.0)
+    assert f"altering course to {side}, towards her" in told.action
+    (ahead,) = encounters(
+        "radar only", D(heading), 5.0, D(heading + math.copysign(60.0, bearing)), D(heading + 180), 9.0
+    )
+    assert "altering course to port" in ahead.action  # 19(d)(i), on whichever bow
+
+
+def test_head_on_in_sight_is_passed_by_a_turn_to_starboard() -> None:
+    # Rule 14(a): each shall alter her course to starboard.
+    assert turn_discouraged("in sight", D(-30), 0.0, 0.0, "head-on") is not None
+    assert turn_discouraged("in sight", D(30), 0.0, 0.0, "head-on") is None
+    (told,) = encounters("in sight", 0.0, 5.0, 0.0, D(180.0), 5.0)
+    assert told.gives_way is None and "alter course to starboard" in told.action
+
+
 @pytest.mark.parametrize("turn", [-0.5, 0.5])
 def test_no_turn_is_never_discouraged(turn: float) -> None:
     assert turn_discouraged("unsure", 0.0, turn, 0.3, "head-on") is None

@@ -13,6 +13,7 @@ describe("angles", () => {
     expect(wrapPi(Math.PI)).toBeCloseTo(-Math.PI, 12);
     expect(threeFigures(359.6)).toBe("000");
     expect(threeFigures(7)).toBe("007");
+    expect(threeFigures(-10)).toBe("350");
   });
 
   it("says where in a skipper's words", () => {
@@ -21,6 +22,8 @@ describe("angles", () => {
     expect(whereabouts(90)).toBe("on the starboard beam");
     expect(whereabouts(-130)).toBe("on the port quarter");
     expect(whereabouts(180)).toBe("astern");
+    expect(whereabouts(50)).toBe("on the starboard bow");
+    expect(whereabouts(310)).toBe("on the port bow");
   });
 });
 
@@ -85,6 +88,12 @@ describe("camera", () => {
     expect(512 * 2 ** view.zoom).toBeCloseTo(0.2 * camera(0).plane.metresPerUnit, 3);
     expect(view.center[0]).toBeCloseTo(-128, 9);
   });
+
+  it("turns the map as the picture is turned", () => {
+    // The map library's own word for it: the compass direction that is up, clockwise from north, degrees.
+    expect(mapView(camera(Math.PI / 2)).bearing).toBeCloseTo(90, 9);
+    expect(mapView(camera(-Math.PI / 6)).bearing).toBeCloseTo(-30, 9);
+  });
 });
 
 describe("words for numbers", () => {
@@ -111,6 +120,7 @@ describe("words for numbers", () => {
     expect(sayTime(240)).toBe("4 min");
     expect(sayTime(745)).toBe("12 min");
     expect(sayTime(117)).toBe("2 min");
+    expect(sayTime(3 * 3600)).toBe("3 h");
   });
 
   it("has rings that divide every range", () => {
@@ -133,5 +143,8 @@ describe("the sun", () => {
     // apparent noon the sun is overhead. The equation of time is about -7.4 minutes then, so noon at 0° E is 12:07:24.
     expect(sunAltitudeDeg(Date.UTC(2028, 2, 20, 12, 7, 24), 0, 0)).toBeGreaterThan(89.5);
     expect(sunAltitudeDeg(Date.UTC(2028, 2, 20, 0, 7, 24), 0, 0)).toBeLessThan(-89.5);
+    // Six hours sooner she stands over 90° east, and six hours later over 90° west.
+    expect(sunAltitudeDeg(Date.UTC(2028, 2, 20, 6, 7, 24), 0, 90)).toBeGreaterThan(89.4);
+    expect(sunAltitudeDeg(Date.UTC(2028, 2, 20, 18, 7, 24), 0, -90)).toBeGreaterThan(89.4);
   });
 });

@@ -155,6 +155,7 @@ describe("the speed line", () => {
   it("names a limit and never a permission", () => {
     expect(mostWords(18, false)).toMatch(/^at most 18 kn/);
     expect(mostWords(null, false)).toMatch(/no speed can be said/);
+    expect(mostWords(null, true)).toBe("no speed fits");
   });
 });
 

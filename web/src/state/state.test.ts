@@ -1,7 +1,8 @@
 import { describe, expect, it } from "vitest";
-import { echoSentences, echoTitle, headline, isPresent, offerWords, standingFaults, urgencies, whatMatters } from "./say";
+import { echoSentences, echoTitle, headline, isPresent, offerWords, standingFaults, unanswered, urgencies, whatMatters } from "./say";
 import { initial, keptSettings, reduce, DEFAULTS, type State } from "./store";
-import type { Affairs, Echo, Fault, Reading } from "./types";
+import { runOn } from "./smooth";
+import type { Affairs, Alert, Echo, Fault, Reading } from "./types";
 
 const affairs: Affairs = {
   radar_age_s: 0.1, reading_age_s: 0.5, notice: "", fraction: null, ended: null, paused: false, speed: 1, story_ms: null, silent_s: 0,
@@ -43,6 +44,8 @@ describe("what matters", () => {
     expect(late.some((s) => s.say === "urgent")).toBe(false);
     expect(isPresent(live(), 13_000)).toBe(false);
     expect(isPresent(live(), 1100)).toBe(true);
+    // An age that nobody tells is no present.
+    expect(isPresent(live({ affairs: { ...affairs, reading_age_s: null } }), 1100)).toBe(false);
   });
 
   it("says a lost link and how old the picture is, and nothing of the past", () => {
@@ -50,6 +53,9 @@ describe("what matters", () => {
     const said = whatMatters(lost, 9000);
     expect(said).toHaveLength(1);
     expect(said[0]?.say).toContain("8 s old");
+    // A picture that was old already is as old as it is, not as the link.
+    const older = reduce(live({ affairs: { ...affairs, radar_age_s: 20 } }), { type: "lost", at: 2000 });
+    expect(whatMatters(older, 9000)[0]?.say).toContain("28 s old");
   });
 
   it("says after a reload that no helm answers, since when, and what to look for", () => {
@@ -86,6 +92,14 @@ describe("what matters", () => {
     // Before what is less urgent, after nothing more urgent.
     const mild = { key: "speed", urgency: 1, say: "mild", echo: null };
     expect(whatMatters(live({ reading: quiet.reading, standing: [mild] }), 1100).map((s) => s.urgency)).toEqual([4, 1]);
+  });
+
+  it("gives each fault its urgency: what takes the picture or the place away is the highest", () => {
+    const told = (["radar", "position", "heading", "clock", "chart", "ais", "depth"] as const).map((what) => {
+      const fault: Fault = { what, state: "silent", since: reading.time };
+      return standingFaults(live({ reading: { ...reading, calls: [], faults: [fault] }, standing: [] }))[0]?.urgency;
+    });
+    expect(told).toEqual([4, 4, 4, 3, 3, 2, 2]);
   });
 
   it("says that ranges are put right, unless a call says it", () => {
@@ -147,6 +161,17 @@ describe("the one order", () => {
     expect(urgencies({ ...withOrder({ do: "hold", echo: 4 }), standing: [] }).get(4)).toBe(2);
   });
 
+  it("to turn has the other way to the same end beside it, and never a second turn", () => {
+    const slow = (speed_kn: number) => ({ turn_deg: 0, course_deg: 20, speed_kn, closest_m: 500, closest_id: 9, say: "", is_slight: false });
+    const turn = { turn_deg: 60, course_deg: 80, speed_kn: 8, closest_m: 500, closest_id: 9, say: "", is_slight: false };
+    const words = (speed_kn: number): string => {
+      const state = withOrder();
+      return offerWords({ ...state, reading: { ...(state.reading as Reading), manoeuvres: { keep_off_m: 463, for: [9], turn, slow: slow(speed_kn), say: "" } } });
+    };
+    expect(words(3.2)).toBe("Or slow to 3.2 knots");
+    expect(words(0)).toBe("Or stop");
+  });
+
   it("to hold is not shouted, and nothing is offered beside it", () => {
     const hold = withOrder({ do: "hold", say: "HOLD 120" });
     expect(whatMatters(hold, 0)[0]?.urgency).toBe(2);
@@ -199,8 +224,46 @@ describe("an echo speaks", () => {
     expect(said).toContain("Fairly sure: it moved 120 m.");
   });
 
+  it("is called what it is, and a vessel by the name that she tells", () => {
+    const title = (is: Echo["is"], more: Partial<Echo> = {}): string => echoTitle({ ...echo, is, ...more });
+    expect(title("vessel", { ais: { mmsi: 1, name: "MADE TENDER" } })).toBe("MADE TENDER");
+    expect(title("uncharted")).toContain("the chart does not know");
+    expect([title("shore"), title("bridge"), title("clutter"), title("false")]).toEqual(["Shore", "Bridge", "Sea or rain", "A false echo"]);
+    const past = echoSentences({ ...echo, tcpa_s: -5, ais: { mmsi: 1, name: null } }, "nm").join(" ");
+    expect(past).toContain("Drawing away.");
+    expect(past).not.toContain("No AIS");
+  });
+
   it("does not invent what is not known", () => {
     const said = echoSentences({ ...echo, relative_bearing_deg: null, cog_deg: null, cpa_m: null, tcpa_s: null }, "nm").join(" ");
     expect(said).not.toMatch(/null|NaN|undefined|Closest/);
+  });
+});
+
+describe("what asks for an answer", () => {
+  it("is an alarm or a warning that nobody has answered", () => {
+    // IMO MSC.302(87): a caution asks for no acknowledgement, and what is acknowledged asks no more.
+    const alert = (urgency: number, state: Alert["state"]): Alert => ({ key: `${urgency} ${state}`, urgency, state, say: "", escalated: false }) as unknown as Alert;
+    const all = [4, 3, 2].flatMap((urgency) => (["unacknowledged", "acknowledged", "rectified"] as const).map((one) => alert(urgency, one)));
+    const state = live({ reading: { ...reading, alerts: all } });
+    expect(unanswered(state).map((one) => one.key)).toEqual(["4 unacknowledged", "3 unacknowledged"]);
+  });
+});
+
+describe("where the boat is between two words of her place", () => {
+  const pose = { latDeg: 60, lonDeg: 20, headingDeg: 0, cogDeg: 90, sogKn: 36, ageS: 0 };
+  it("she runs on by course and speed", () => {
+    // 36 knots are 18.52 m/s: a hundredth of a mile a second. A mile is a minute of latitude, and at 60° two of longitude.
+    const east = runOn(pose, 2);
+    expect(east.latDeg).toBeCloseTo(60, 6);
+    expect((east.lonDeg - 20) * 60).toBeCloseTo(0.04, 3);
+    const north = runOn({ ...pose, cogDeg: 0 }, 2);
+    expect((north.latDeg - 60) * 60).toBeCloseTo(0.02, 3);
+    expect(north.lonDeg).toBeCloseTo(20, 9);
+    expect(runOn(pose, 0).lonDeg).toBeCloseTo(20, 9);
+  });
+  it("but not for long: where she is then is not known, and no course is no way", () => {
+    expect(runOn(pose, 60)).toEqual(runOn(pose, 3));
+    expect(runOn({ ...pose, cogDeg: Number.NaN }, 2)).toEqual({ latDeg: 60, lonDeg: 20 });
   });
 });

@@ -1,8 +1,8 @@
 import { describe, expect, test } from "vitest";
 import type { Place } from "../layers/ink/tools/measure";
-import type { LegCheck } from "../state/types";
+import type { LegCheck, Trial } from "../state/types";
 import { Draft } from "./draft";
-import { LinesTool, type Lines } from "./lines";
+import { LinesTool, offOf, type Lines } from "./lines";
 import { MeasureTool } from "./measure";
 import { awayFromLeg, RouteTool, type RouteAsks } from "./route";
 import type { ToolSheet } from "./tool";
@@ -224,6 +224,25 @@ describe("trial", () => {
     expect(said(t)).toBe("Trial now: 090°, 0 kn.");
   });
 
+  test("its keys on the sheet turn to the side they name; one that does not clear is loud", () => {
+    const { t } = make();
+    t.enter();
+    const press = (name: string): void => t.blades().find((b) => b.name === name)?.press();
+    press("starboard");
+    expect(said(t)).toContain("095°");
+    press("port");
+    press("port");
+    expect(said(t)).toContain("085°");
+    const loud = (clears: boolean): boolean => {
+      const told = { clears, say: "Trial: course 090, 10 knots, now. Nearest three cables." } as unknown as Trial;
+      const tool = new TrialTool(sheet, () => at(0, 0), () => ({ courseDeg: 90, speedKn: 10 }), () => told, () => null, () => undefined, () => undefined);
+      tool.enter();
+      expect(tool.says().text).toBe("Trial now: 090°, 10 kn. Nearest three cables.");
+      return tool.says().isLoud;
+    };
+    expect([loud(true), loud(false)]).toEqual([false, true]);
+  });
+
   test("without course or speed it says so and asks for nothing", () => {
     const asked: (TrialAsked | null)[] = [];
     const t = new TrialTool(sheet, () => null, () => null, () => null, () => null, (a) => asked.push(a), () => undefined);
@@ -256,6 +275,13 @@ describe("index lines", () => {
     expect(t.says().text).toContain("to port");
     t.down(touch(504, 200));
     expect(now()?.offM).toBeCloseTo(445.28, 1);
+  });
+  test("to starboard of the line is positive whichever way it runs", () => {
+    // A thousandth of a degree is 111.3 m by the sphere of Web Mercator. Of a line to the east, south lies to starboard.
+    expect(offOf(at(0, 0), at(-0.001, 0), 90)).toBeCloseTo(111.32, 1);
+    expect(offOf(at(0, 0), at(0.001, 0), 90)).toBeCloseTo(-111.32, 1);
+    expect(offOf(at(0, 0), at(0, -0.001), 180)).toBeCloseTo(111.32, 1);
+    expect(offOf(at(0, 0), at(0.001, 0.001), 45)).toBeCloseTo(0, 2);
   });
   test("by keys; they stay when the tool is put down, and go when none are wanted", () => {
     const { t, now } = make();
