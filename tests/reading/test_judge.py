@@ -11,6 +11,8 @@ import shapely
 from reading_fakes import T0, FakeChart, make_boat, make_mark, make_situation, make_track
 
 from moonless.reading.judge import Judge
+from moonless.reading.publish.reading import _registration
+from moonless.reading.registration.registrar import Agreement
 from moonless.reading.types import Fault
 
 
@@ -45,7 +47,7 @@ def test_water_behind_an_island_is_hidden_and_before_it_is_not() -> None:
     assert {f["properties"]["by"] for f in reading.hidden["features"]} == {"land", "near range"}
 
 
-@pytest.mark.parametrize("what", ["position", "heading", "radar"])
+@pytest.mark.parametrize("what", ["position", "heading", "radar", "clock"])
 def test_a_fault_withdraws_what_depends_on_it(what: str) -> None:
     chart = FakeChart(land=shapely.MultiPolygon([shapely.box(-100.0, 500.0, 100.0, 600.0)]))
     fault = Fault(what, "silent", T0)  # type: ignore[arg-type]
@@ -54,6 +56,51 @@ def test_a_fault_withdraws_what_depends_on_it(what: str) -> None:
     assert reading.hidden is None
     assert reading.speed.advised_kn is None
     assert reading.faults == (fault,)
+    # Own place, course and speed go with the position and with the clock; the heading with its own fault.
+    own, is_placed = reading.own, what not in ("position", "clock")
+    assert [v is not None for v in (own.lat, own.lon, own.cog_deg, own.sog_kn)] == [is_placed] * 4
+    assert (own.heading_deg is not None) == (what != "heading")
+
+
+def test_a_heading_that_is_lost_is_not_told_beside_a_position_that_is() -> None:
+    faults = (Fault("position", "silent", T0), Fault("heading", "frozen", T0))
+    own = Judge(make_boat(), FakeChart()).read(make_situation(heading_rad=1.0, faults=faults)).own
+    assert (own.lat, own.cog_deg, own.heading_deg) == (None, None, None)
+    alone = Judge(make_boat(), FakeChart()).read(make_situation(heading_rad=1.0, faults=faults[:1])).own
+    assert (alone.lat, alone.heading_deg) == (None, pytest.approx(math.degrees(1.0)))
+
+
+def test_where_no_chart_tells_what_is_hidden_nothing_is_told_as_seen() -> None:
+    # Empty is not clear: no collection at all, not an empty one.
+    assert Judge(make_boat()).read(make_situation()).hidden is None
+    assert Judge(make_boat(), FakeChart()).read(make_situation(heading_rad=None)).hidden is None
+    assert Judge(make_boat(), FakeChart()).read(make_situation()).hidden is not None
+
+
+def test_what_is_only_remembered_is_not_told_as_seen() -> None:
+    tracks = [make_track(1, 300.0, 300.0), make_track(2, -800.0, 300.0, state="coasting", misses_in_a_row=3)]
+    reading = Judge(make_boat(), FakeChart()).read(make_situation(tracks))
+    assert {echo.id: echo.coasting for echo in reading.echoes} == {1: False, 2: True}
+
+
+@pytest.mark.parametrize("agrees", [True, None, False])
+def test_a_registration_that_is_known_and_does_not_agree_says_so(agrees: bool | None) -> None:
+    known = Agreement(np.zeros(3), np.diag([1e-5, 4.0, 4.0]), True, 1.0, 20, agrees)
+    assert _registration(known, False).agrees is (agrees is not False)
+    unknown = Agreement(np.zeros(3), np.diag([1e-5, 4.0, 4.0]), False, 1.0, 20, agrees)
+    # What is not known cannot be said to agree, but it can be seen not to.
+    assert _registration(unknown, False).agrees is (False if agrees is False else None)
+
+
+@pytest.mark.parametrize("what", ["position", "heading", "clock"])
+def test_two_sources_that_disagree_are_told_and_take_nothing_away(what: str) -> None:
+    # Which of the two is wrong nobody can say from here: the one followed is followed on (docs/faults.md).
+    fault = Fault(what, "disagrees", T0)  # type: ignore[arg-type]
+    reading = Judge(make_boat(), FakeChart()).read(make_situation([make_track(1, 300.0, 300.0)], faults=(fault,)))
+    (echo,) = reading.echoes
+    assert echo.bearing_deg == pytest.approx(45.0) and echo.cpa_m is not None
+    assert reading.own.lat is not None and reading.own.heading_deg == 0.0
+    assert any("do not agree" in call.say for call in reading.calls)
 
 
 def test_pub_1310_example_1_through_a_whole_reading() -> None:

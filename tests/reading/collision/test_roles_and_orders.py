@@ -136,6 +136,20 @@ def test_rule_17_goes_forward_and_never_back() -> None:
 
 
 @pytest.mark.parametrize(
+    ("tcpa_s", "stage"),
+    # Our manoeuvre takes 20 s: a minute before it must begin she may be acted on, and a quarter of a minute before it must.
+    [(81.0, "17(a)(i)"), (79.0, "17(a)(ii)"), (36.0, "17(a)(ii)"), (34.0, "17(b)")],
+)
+@pytest.mark.parametrize("is_first", [True, False])
+def test_how_far_rule_17_has_come_is_told_by_the_time_that_is_left(tcpa_s: float, stage: str, is_first: bool) -> None:
+    roles = Roles()
+    if not is_first:
+        roles.update(T0, OWN, [_met(-600.0, 600.0, 5.0, 0.0, 120.0)], "in sight", {7: 400.0}, 20.0)
+    found = roles.update(T0 + 5 * S, OWN, [_met(-400.0, 400.0, 5.0, 0.0, tcpa_s)], "in sight", {7: 400.0}, 20.0)
+    assert found[7].encounter.meeting == "crossing from port" and found[7].stand_on == stage
+
+
+@pytest.mark.parametrize(
     ("change", "sog", "room", "metres"),
     [
         ({}, 7.0, math.inf, 400.0),  # the skipper's own figure in open water

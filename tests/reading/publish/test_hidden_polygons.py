@@ -10,10 +10,12 @@ from hypothesis.extra.numpy import arrays
 from reading_rasters import behind, stretches
 
 from moonless.constants import TAU
+from moonless.frames import LocalFrame
+from moonless.reading.own import OwnPlane
 from moonless.reading.polar import N_BEARINGS, N_CELLS
 from moonless.reading.publish.outlines import outlines
 from moonless.reading.publish.polar_polygons import join, ring_of
-from moonless.reading.publish.polygons import PAD_ROWS
+from moonless.reading.publish.polygons import PAD_ROWS, seeing_polygon
 from moonless.reading.visibility.raster import CAUSES
 
 
@@ -32,6 +34,21 @@ def test_polygons_hold_exactly_the_rasters_hidden_cells() -> None:
     r = water.range_m[cells]
     inside = shapely.contains_xy(hidden, r * np.sin(rows * step), r * np.cos(rows * step))
     assert np.array_equal(inside, water.cause[rows, cells] > 0)
+
+
+def test_the_seeing_line_never_reaches_past_what_either_of_two_bearings_holds() -> None:
+    frame = LocalFrame(-12.4, -118.3)
+    own = OwnPlane(frame, 300.0, -200.0, 0.0, 0.0, 5.0)
+    held = np.random.default_rng(5).uniform(200.0, 2000.0, N_BEARINGS)
+    (ring,) = seeing_polygon(own, held)["coordinates"]
+    assert ring[0] == ring[-1] and len(ring) == N_BEARINGS // 2 + 1
+    lon, lat = np.array(ring[:-1]).T
+    east, north = frame.to_plane(lat, lon)
+    # Corner k stands k degrees from north, the nearer of the two bearings out; seven decimals of a degree are a centimetre.
+    want = np.minimum(held[0::2], held[1::2])
+    np.testing.assert_allclose(np.hypot(east - 300.0, north + 200.0), want, atol=0.03)
+    off = np.degrees(np.arctan2(east - 300.0, north + 200.0)) - np.arange(360.0)
+    np.testing.assert_allclose(np.mod(off + 180.0, 360.0) - 180.0, 0.0, atol=0.02)
 
 
 def test_polygons_with_a_tolerance_only_grow() -> None:

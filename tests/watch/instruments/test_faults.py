@@ -78,20 +78,21 @@ def test_a_moored_boat_may_stand_as_still_as_she_likes(heading: float, seconds: 
         assert _told(watch, t) == {}
 
 
+@pytest.mark.parametrize("way", [1.0, -1.0])
 @pytest.mark.parametrize("has_turn_rate", [True, False])
-def test_a_frozen_compass_is_found_with_or_without_a_rate_of_turn(has_turn_rate: bool) -> None:
+def test_a_frozen_compass_is_found_with_or_without_a_rate_of_turn(has_turn_rate: bool, way: float) -> None:
     watch = FaultWatch()
     found = None
     for i in range(120):
         t = i / 10
-        turning = max(t - 5.0, 0.0) * math.radians(6.0)
+        turning = way * max(t - 5.0, 0.0) * math.radians(6.0)
         lat, lon = FRAME.to_geographic(5.0 * t, 0.1 * i)
         watch.position(_ns(t), _ns(t), float(lat), float(lon))
         watch.motion(_ns(t), 1.0 + turning, 6.0)
         # It swings a little, as compasses do, until it sticks at five seconds.
         watch.heading(_ns(t), 1.0 + (0.002 * math.sin(i) if t < 5.0 else 0.0))
         if has_turn_rate:
-            watch.turning(_ns(t), math.radians(6.0) if t >= 5.0 else 0.0)
+            watch.turning(_ns(t), way * math.radians(6.0) if t >= 5.0 else 0.0)
         if found is None and _told(watch, t).get("heading") == "frozen":
             found = t
     assert found is not None

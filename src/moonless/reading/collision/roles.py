@@ -45,11 +45,6 @@ class Role:
     stand_on: StandOn | None  # None: we do not stand on
     is_risk: bool  # she still comes inside her keep-off
 
-    @property
-    def must_act(self) -> bool:
-        """Whether the rules ask something of us now."""
-        return self.is_risk and (self.encounter.gives_way is not False or self.stand_on == "17(b)")
-
 
 @dataclass(slots=True)
 class _Kept:
