@@ -35,9 +35,7 @@ class Reach:
 
     def __init__(self, folder: Path, server: Server, under: list[str], without: list[str]) -> None:
         self._folder = folder
-        self._sources = {
-            str(p.relative_to(folder)): p.read_bytes() for p in sorted((folder / "src").rglob("*.py"))
-        }
+        self._sources = {str(p.relative_to(folder)): p.read_bytes() for p in sorted((folder / "src").rglob("*.py"))}
         self._places: dict[str, dict[int, Place]] = {}
         self._tests_at: dict[str, dict[int, set[str]]] = defaultdict(lambda: defaultdict(set))
         self.took: dict[str, float] = {}

@@ -120,7 +120,7 @@ def test_what_is_better_does_what_it_says() -> None:
 def test_hidden_water_is_near_while_what_comes_out_of_it_arrives_before_we_lie_still(
     ahead_m: float, is_near: bool
 ) -> None:
-    # Elementary: ten knots are 5.144 m/s, so 51.4 m to react in 10 s; 100 m to slow evenly take 2 x 100 / 5.144 = 38.9 s.
+    # Elementary: ten knots are 5.144 m/s, 51.4 m to react in 10 s; 100 m to slow evenly take 2 x 100 / 5.144 = 38.9 s.
     # At 15 kn, 7.72 m/s, a boat comes 48.9 x 7.72 = 377 m in all that time: 151.4 + 377 = 529 m.
     assert (BOAT.skipper.react_s, BOAT.skipper.hidden_boat_speed) == (10.0, 7.72)
     ring = [place(e, ahead_m + n) for e, n in ((-5, 0), (0, 0), (5, 0), (0, 50), (-5, 0))]

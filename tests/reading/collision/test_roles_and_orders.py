@@ -137,7 +137,7 @@ def test_rule_17_goes_forward_and_never_back() -> None:
 
 @pytest.mark.parametrize(
     ("tcpa_s", "stage"),
-    # Our manoeuvre takes 20 s: a minute before it must begin she may be acted on, and a quarter of a minute before it must.
+    # Our manoeuvre takes 20 s: a minute before it must begin we may act, and a quarter of a minute before it we must.
     [(81.0, "17(a)(i)"), (79.0, "17(a)(ii)"), (36.0, "17(a)(ii)"), (34.0, "17(b)")],
 )
 @pytest.mark.parametrize("is_first", [True, False])

@@ -44,7 +44,7 @@ def test_the_seeing_line_never_reaches_past_what_either_of_two_bearings_holds() 
     assert ring[0] == ring[-1] and len(ring) == N_BEARINGS // 2 + 1
     lon, lat = np.array(ring[:-1]).T
     east, north = frame.to_plane(lat, lon)
-    # Corner k stands k degrees from north, the nearer of the two bearings out; seven decimals of a degree are a centimetre.
+    # Corner k stands k degrees from north, as far out as the nearer of two bearings; seven decimals are a centimetre.
     want = np.minimum(held[0::2], held[1::2])
     np.testing.assert_allclose(np.hypot(east - 300.0, north + 200.0), want, atol=0.03)
     off = np.degrees(np.arctan2(east - 300.0, north + 200.0)) - np.arange(360.0)

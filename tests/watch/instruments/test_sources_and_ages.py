@@ -1,4 +1,4 @@
-"""How old a word may be, how far two sources may part, and a wind that is told from north: by hand, with their limits."""
+"""How old a word may be, how far two sources may part, and a wind that is told from north: by hand."""
 
 from __future__ import annotations
 
@@ -87,13 +87,14 @@ def test_a_wind_told_from_north_does_not_turn_with_the_bow(heading_deg: float) -
 @pytest.mark.parametrize("heading_deg", [0.0, 130.0])
 def test_another_radars_target_by_its_bearing_from_the_bow(heading_deg: float) -> None:
     def said(status: str, is_relative: bool = True) -> TargetSaid:
-        return TargetSaid(T0, T0, False, "RA", "TTM", 4, 1852.0, D(40.0), is_relative, 5.0, D(90.0), 100.0, 60.0, None, status)
+        motion = (5.0, D(90.0), 100.0, 60.0)
+        return TargetSaid(T0, T0, False, "RA", "TTM", 4, 1852.0, D(40.0), is_relative, *motion, None, status)
 
     for is_relative, bearing_deg in ((True, heading_deg + 40.0), (False, 40.0)):
         targets = RadarTargets()
         targets.add(said("T", is_relative), ("a", "RA"), T0, _own(heading_deg))
         (one,) = targets.targets(T0)
-        # A mile on a bearing: a minute of latitude, and at 50 degrees 1 / cos 50 of longitude; to the ellipsoid's half per cent.
+        # A mile is a minute of latitude, and at 50 degrees 1 / cos 50 of longitude; to the ellipsoid's half per cent.
         north, east = (one.lat_deg - 50.0) * 60.0, (one.lon_deg - 20.0) * 60.0 * math.cos(D(50.0))
         assert (north, east) == pytest.approx((math.cos(D(bearing_deg)), math.sin(D(bearing_deg))), abs=0.008)
         assert targets.targets(_at(14.0)) != () and targets.targets(_at(16.0)) == ()
@@ -106,8 +107,8 @@ def test_another_radars_target_by_its_bearing_from_the_bow(heading_deg: float) -
 
 
 def test_the_tide_under_way_is_that_of_now() -> None:
-    # One constituent about its mean is a cosine of M2's speed, 28.9841042 degrees an hour (Schureman, table 2): of three
-    # heights a quarter of an hour apart the outer two come to twice the cosine of that angle times the middle one.
+    # One constituent about its mean is a cosine of M2's speed, 28.9841042 degrees an hour (Schureman, table 2): of
+    # three heights a quarter of an hour apart the outer two come to twice the cosine of that angle times the middle.
     level = TideStation("a", "Invented", 10.0, -30.0, "MLLW", 1.5, (Harmonic("M2", 1.0, 0.4),), None, {"MLLW": 0.0})
     tide = TideUnderWay(Stations({"a": level}, {}))
     heights = [tide.height_m(_at(900.0 * k), 10.01, -30.0) for k in range(30)]
