@@ -113,8 +113,7 @@ def pace(run: Ledger) -> Pace:
 def hidden_near(run: Ledger, boat: Boat) -> HiddenNear:
     """Return for how long hidden water in the way lay nearer than it takes to stop for what comes out of it.
 
-    She comes on all the while: until we have reacted, and until we lie still.  Even slowing takes twice the way over the
-    speed.
+    She comes on while we react and until we lie still: even slowing, twice the way over the speed.
     """
     speed, react_s = KNOT_MPS * run.sog_kn, boat.skipper.react_s
     slowing_m = np.maximum(run.stopping_m - speed * react_s, 0.0)

@@ -106,3 +106,9 @@ def test_trials_are_met_and_chords_lie_above_them() -> None:
     speeds = np.linspace(0.0, 25.0, 400)
     assert np.all(np.diff(stop_distance(speeds, trials)) >= 0.0)
     assert mps_to_kn(speeds[-1]) > 48
+
+
+def test_a_faster_trial_that_stopped_shorter_is_not_believed() -> None:
+    # By hand: 40 m from 5 m/s.  30 m from 8 m/s was luck, and from 16 m/s it is four times as far as from 8.
+    lucky = [StoppingTrial(5.0, 40.0), StoppingTrial(8.0, 30.0)]
+    assert stop_distance(np.array([2.5, 5.0, 6.5, 8.0, 16.0]), lucky) == pytest.approx([20.0, 40.0, 40.0, 40.0, 160.0])
