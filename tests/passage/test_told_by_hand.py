@@ -34,8 +34,8 @@ def _plan(*lengths_m: float, **of_leg: Any) -> Plan:
     legs = []
     for k, leg in enumerate(route.legs):
         plain = LegPlan(
-            k + 1, leg, 7.4, "as asked", 102.6, WHEN + 1800.0 * k, WHEN + 1800.0 * (k + 1), None, DARK, WATER, (), (), (),
-            "", least_depth_m=3.29,
+            k + 1, leg, 7.4, "as asked", 102.6, WHEN + 1800.0 * k, WHEN + 1800.0 * (k + 1), None, DARK, WATER,
+            (), (), (), "", least_depth_m=3.29,
         )  # fmt: skip
         legs.append(replace(plain, **{name: values[k] for name, values in of_leg.items()}))
     return Plan(route, "Test", WHEN, "UTC", tuple(legs), (), (), (), (), boat=BOAT)
