@@ -14,6 +14,7 @@ import pytest
 
 from moonless.units import utc_to_ns
 from moonless.wire.nmea import NmeaDecoder
+from moonless.wire.nmea_events import NoFixSaid, PoseSaid
 
 NOW_NS = utc_to_ns(datetime(2025, 1, 1, 0, 30, tzinfo=UTC))
 D = math.radians
@@ -174,3 +175,40 @@ def test_rate_of_turn_is_degrees_a_minute_and_minus_to_port() -> None:
     assert _one("HEROT,-30.0,A").pose.turn_rate == pytest.approx(-D(0.5))
     assert _one("HEROT,12.0,A").pose.turn_rate == pytest.approx(D(0.2))
     assert _said("HEROT,12.0,V") == []
+
+
+PLACE = "4807.038,N,01131.000,E"
+
+
+@pytest.mark.parametrize(
+    ("body", "is_fix"),
+    [
+@pytest.mark.parametrize(
+    ("body", "is_told"), [("HETHS,90.0,A", True), *[(f"HETHS,90.0,{mode}", False) for mode in "EMSV"]]
+)
+        # fixes, 6 reckoned, 7 typed in, 8 simulated (NMEA 0183 as go-nmea and pynmea2 have it).
+        *[(f"GPRMC,003000,{status},{PLACE},10.0,270.0,010125,,,{mode}", status == "A" and mode in "AD")
+          for status in "AV" for mode in "ADEMSN"],
+        *[(f"GPGLL,{PLACE},003000,{status},{mode}", status == "A" and mode in "AD")
+          for status in "AV" for mode in "ADEMSN"],
+        (f"GPGLL,{PLACE},003000,V", False),
+        *[(f"GPGGA,003000,{PLACE},{quality},08,0.9,5.0,M,46.9,M,,", quality in "12") for quality in "0126780"],
+        *[(f"GPVTG,90.0,T,,M,10.0,N,18.52,K,{mode}", mode in "AD") for mode in "ADEMSN"],
+    ],
+)  # fmt: skip
+def test_what_is_no_fix_gives_neither_place_nor_motion(body: str, is_fix: bool) -> None:
+    poses = [said.pose for said in _said(body) if isinstance(said, PoseSaid)]
+    assert bool(poses) is is_fix
+    assert is_fix or any(isinstance(said, NoFixSaid) for said in _said(body))
+
+
+@pytest.mark.parametrize(
+    ("body", "is_told"), [("HETHS,90.0,A", True), *[(f"HETHS,90.0,{mode}", False) for mode in "EMSV"]]
+)
+def test_a_heading_that_is_reckoned_or_played_is_none(body: str, is_told: bool) -> None:
+    assert bool(_said(body)) is is_told
+
+
+def test_another_radars_course_from_the_bow_is_no_course() -> None:
+    said = _one("RATTM,07,2.50,045.0,T,12.0,200.0,R,0.40,-3.5,N,HER,T,,003000,A")
+    assert said.course_rad is None and said.speed == pytest.approx(12.0 * 1852.0 / 3600.0)

@@ -78,3 +78,13 @@ def test_sounder_against_chart() -> None:
     assert not check_sounder(dangers, OWN, 2.0, 0.5, 5.0).agrees  # type: ignore[union-attr]
     assert check_sounder(dangers, OWN, None, 0.5, 5.0) is None
     assert check_sounder(dangers, OWN, 6.0, None, 5.0) is None
+
+
+def test_beside_water_whose_depth_nobody_knows_the_sounder_is_held_against_nothing() -> None:
+    # Within the ten metres about her lies water without a charted depth: what is least there is not known.
+    areas = (
+        _feature("DEPARE", shapely.box(-500, -500, 5, 500), DRVAL1=5.0),
+        _feature("DEPARE", shapely.box(5, -500, 500, 500)),
+    )
+    assert check_sounder(lay_out_dangers(FakeChart(depths=areas)), OWN, 2.0, 0.5, 1.0) is None
+    assert check_sounder(lay_out_dangers(FakeChart(depths=areas[:1])), OWN, 2.0, 0.5, 1.0) is not None
