@@ -15,6 +15,7 @@ import pytest
 from moonless.units import utc_to_ns
 from moonless.wire.nmea import NmeaDecoder
 from moonless.wire.nmea_events import NoFixSaid, PoseSaid
+from moonless.wire.nmea_write import write_ttm
 
 NOW_NS = utc_to_ns(datetime(2025, 1, 1, 0, 30, tzinfo=UTC))
 D = math.radians
@@ -183,9 +184,7 @@ PLACE = "4807.038,N,01131.000,E"
 @pytest.mark.parametrize(
     ("body", "is_fix"),
     [
-@pytest.mark.parametrize(
-    ("body", "is_told"), [("HETHS,90.0,A", True), *[(f"HETHS,90.0,{mode}", False) for mode in "EMSV"]]
-)
+        # Status A valid, V not; mode A and D fixes, E reckoned, M typed in, S played, N none; quality 0 none, 1 and 2
         # fixes, 6 reckoned, 7 typed in, 8 simulated (NMEA 0183 as go-nmea and pynmea2 have it).
         *[(f"GPRMC,003000,{status},{PLACE},10.0,270.0,010125,,,{mode}", status == "A" and mode in "AD")
           for status in "AV" for mode in "ADEMSN"],
@@ -212,3 +211,18 @@ def test_a_heading_that_is_reckoned_or_played_is_none(body: str, is_told: bool) 
 def test_another_radars_course_from_the_bow_is_no_course() -> None:
     said = _one("RATTM,07,2.50,045.0,T,12.0,200.0,R,0.40,-3.5,N,HER,T,,003000,A")
     assert said.course_rad is None and said.speed == pytest.approx(12.0 * 1852.0 / 3600.0)
+
+
+def test_a_target_sent_out_is_in_miles_knots_and_minutes() -> None:
+    # Half a mile, ten knots, three tenths of a mile in a minute and a half, past: by hand.
+    line = write_ttm(
+        3,
+        range_m=926.0,
+        bearing_rad=D(45.0),
+        speed=5.144444,
+        course_rad=D(270.0),
+        cpa_m=555.6,
+        tcpa_s=-90.0,
+        name="HER",
+    )
+    assert line.partition("*")[0] == "$RATTM,03,0.500,45.0,T,10.0,270.0,T,0.300,-1.5,N,HER,T,,,A"

@@ -13,8 +13,8 @@ from reading_fakes import FRAME, T0, FakeChart, S, make_boat, make_mark, make_si
 
 from moonless.boat.types import Skipper
 from moonless.reading.alerts import candidates
-from moonless.reading.alerts.orders import instruction_of
-from moonless.reading.collision.decide import Decider, Decision
+from moonless.reading.alerts.orders import instruction_of, order_words
+from moonless.reading.collision.decide import Decider, Decision, Threat
 from moonless.reading.collision.held_against import HeldAgainst
 from moonless.reading.collision.safe_speed import SafeSpeed, advise
 from moonless.reading.collision.stage import Risks
@@ -83,6 +83,38 @@ def test_too_fast_for_what_is_seen() -> None:
     assert stop is not None and stop.do == "stop" and instruction_of(stop, "", "", "x").say == "STOP"
     # Where no speed can be said none is pressed: not known is no permission either.
     assert told(20.0, None) is None
+
+
+@pytest.mark.parametrize(
+    ("do", "course_deg", "turn_deg", "kn", "say", "spoken", "to_deg", "to_kn"),
+    [
+        ("turn", 165.0, 40.0, 9.0, "TURN STARBOARD 40° to 165", "Turn starboard 40, to one six five", 165.0, None),
+        ("turn", 359.7, -30.0, 9.0, "TURN PORT 30° to 000", "Turn port 30, to zero zero zero", 359.7, None),
+        # A speed is cut and never rounded up: more than was reckoned would not do.
+        ("slow", 10.0, 0.0, 6.9, "SLOW to 6 kn", "Slow to 6 knots", None, 6.0),
+        ("stop", 10.0, 0.0, 0.4, "STOP", "Stop", None, 0.0),
+        ("hold", 7.0, 0.0, 9.0, "HOLD 007", "Hold zero zero seven", 7.0, None),
+    ],
+)
+def test_an_order_in_words_and_figures(
+    do: Any,
+    course_deg: float,
+    turn_deg: float,
+    kn: float,
+    say: str,
+    spoken: str,
+    to_deg: float | None,
+    to_kn: float | None,
+) -> None:
+    decision = Decision(
+        do, D(course_deg), turn_deg, kn * KNOT, Threat("echo 7", "vessel", 30.0, "act", 7), 400.0, True, None
+    )
+    told = instruction_of(decision, "Vessel, port bow", "nearest one cable in one minute", "")
+    assert (told.do, told.say, order_words(decision, spoken=True), told.echo) == (do, say, spoken, 7)
+    assert told.to_deg == (None if to_deg is None else pytest.approx(to_deg)) and told.to_kn == to_kn
+    assert told.because == "Vessel, port bow, nearest one cable in one minute."
+    best = instruction_of(replace(decision, clears=False), "Vessel, port bow", "", "")
+    assert best.because == "Vessel, port bow. Nothing that can be done keeps everything off; this keeps off most."
 
 
 @pytest.mark.parametrize(("made_kn", "urgency"), [(10.9, 2), (11.1, 3)])

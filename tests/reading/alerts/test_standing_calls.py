@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
+
+import pytest
 
 from moonless.reading.alerts.schedule import AGAIN_S
 from moonless.reading.alerts.standing import STANDS_S, StandingCalls
-from moonless.reading.types import Call, Echo, Instruction, Own, Reading, Registration, SpeedAdvice
+from moonless.reading.types import Call, Echo, Fault, Instruction, Own, Reading, Registration, SpeedAdvice
 from moonless.units import NS_PER_S
 
 NOTHING = Registration(None, None, None, None, None)
@@ -55,6 +58,28 @@ def test_the_words_of_an_order_go_with_the_order() -> None:
     standing = StandingCalls()
     standing.add(at(0.0, Call("disagrees", "disagreement", 3, "do not agree")))
     assert said(standing, replace(at(5.0), instruction=None)) == ["do not agree"]
+
+
+@pytest.mark.parametrize(
+    ("what", "state", "stands"),
+    [
+        # What was called by a picture, a bearing or a time that is not believed any more is not so any more; a position
+        # is carried on, and sources that disagree take nothing away.
+        ("radar", "frozen", False), ("heading", "jumped", False), ("clock", "jumped", False),
+        ("position", "silent", True),
+        ("heading", "disagrees", True), ("ais", "silent", True), ("depth", "silent", True),
+    ],
+)  # fmt: skip
+def test_words_go_with_what_they_rested_on(what: Any, state: Any, stands: bool) -> None:
+    fault = Fault(what, state, 10**18)
+    told = said(begun(), replace(at(2.5), faults=(fault,)))
+    assert told == (["urgent", "mild"] if stands else [])
+    # The fault's own words stand while it lasts.
+    standing = StandingCalls()
+    own = Call(f"fault {what} {state}", "fault", 4, "it is gone")
+    standing.add(replace(at(0.0, own), faults=(fault,)))
+    assert said(standing, replace(at(2.5), faults=(fault,))) == ["it is gone"]
+    assert said(standing, at(5.0)) == []
 
 
 def test_what_is_said_anew_takes_the_place_of_its_older_words() -> None:
