@@ -16,6 +16,7 @@ from moonless.units import utc_to_ns
 from moonless.wire.nmea import NmeaDecoder
 from moonless.wire.nmea_events import NoFixSaid, PoseSaid
 from moonless.wire.nmea_write import write_ttm
+from moonless.wire.sentences import checksum
 
 NOW_NS = utc_to_ns(datetime(2025, 1, 1, 0, 30, tzinfo=UTC))
 D = math.radians
@@ -226,3 +227,12 @@ def test_a_target_sent_out_is_in_miles_knots_and_minutes() -> None:
         name="HER",
     )
     assert line.partition("*")[0] == "$RATTM,03,0.500,45.0,T,10.0,270.0,T,0.300,-1.5,N,HER,T,,,A"
+
+
+@pytest.mark.parametrize("tag", ["c:1000", "c:1735691401"])  # a clock that was never set, and one that was
+def test_a_tag_from_another_day_does_not_move_a_position_there(tag: str) -> None:
+    # 1735691401 is 2025-01-01 00:30:01 UTC: date -u -d @1735691401.
+    dated = _sealed(f"GPRMC,003000,A,{PLACE},10.0,270.0,010125,,,A")
+    tagged = f"\\{tag}*{checksum(tag.encode()):02X}\\" + _sealed(f"GPGGA,003001,{PLACE},1,08,0.9,5.0,M,46.9,M,,")
+    said = NmeaDecoder().feed((dated + tagged).encode("ascii"), NOW_NS)[-1]
+    assert said.time_ns == utc_to_ns(datetime(2025, 1, 1, 0, 30, 1, tzinfo=UTC))
