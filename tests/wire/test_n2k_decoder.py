@@ -19,7 +19,9 @@ from moonless.constants import TAU
 from moonless.units import NS_PER_S
 from moonless.wire.magnetic import variation_at
 from moonless.wire.n2k.decoder import BusDecoder
+from moonless.wire.n2k.fields import Fields
 from moonless.wire.n2k.frames import Frame, frame_of
+from moonless.wire.n2k.vessels import report_of
 from moonless.wire.nmea_events import (
     AisSaid,
     AttitudeSaid,
@@ -253,3 +255,20 @@ def test_the_moored_boat_lies_still(data_dir: Path) -> None:
         for lat, lon in places:
             away = math.hypot((lat - lat0) * 111_120.0, (lon - lon0) * 111_120.0 * math.cos(math.radians(lat0)))
             assert away < 40.0
+
+
+@pytest.mark.parametrize("group", [129039, 129794, 129041])
+def test_where_the_antenna_stands_on_a_ship(group: int) -> None:
+    # ITU-R M.1371-5, message 5: A to the bow, B to the stern, C to port, D to starboard; the bus says length and beam
+    # with what lies before and to starboard of the antenna (canboat).  200 by 30 m, 150 abaft the bow, 20 in.
+    aid = group == 129041
+    raw: dict[str, object] = {
+        "lengthDiameter" if aid else "length": 200.0,
+        "beamDiameter" if aid else "beam": 30.0,
+        "positionReferenceFromTrueNorthFacingEdge" if aid else "positionReferenceFromBow": 150.0,
+        "positionReferenceFromStarboardEdge" if aid else "positionReferenceFromStarboard": 20.0,
+        "userId": 235000001, "messageId": 5,
+    }  # fmt: skip
+    report = report_of(group, Fields(raw, {}), NOW_NS)
+    assert report is not None
+    assert (report.to_bow_m, report.to_stern_m, report.to_port_m, report.to_starboard_m) == (150.0, 50.0, 10.0, 20.0)
