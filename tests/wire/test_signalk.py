@@ -91,6 +91,27 @@ def test_the_own_boat() -> None:
     assert (lies.roll_rad, lies.pitch_rad, lies.yaw_rad) == (0.1, -0.05, None)
 
 
+@pytest.mark.parametrize(
+    ("beside", "known_m"),
+    [
+        # The specification's own tree of depths: 4.5 m below the transducer, which is 0.5 m under the water and 1.2 m
+        # above the keel; what is known is the depth of the water from its surface, or failing that from the keel.
+        ({"surfaceToTransducer": 0.5}, 5.0),
+        ({"belowSurface": 5.0}, 5.0),
+        ({"transducerToKeel": 1.2}, 3.3),
+        ({"belowKeel": 3.3}, 3.3),
+    ],
+)
+def test_depth_from_where_it_is_measured(beside: dict[str, float], known_m: float) -> None:
+    values = {"environment.depth.belowTransducer": 4.5} | {f"environment.depth.{k}": v for k, v in beside.items()}
+    said = _decoder().message(_delta(values), NOW_NS)
+    assert said is not None
+    (depth,) = said
+    assert isinstance(depth, DepthSaid) and depth.offset_m is not None
+    # As NMEA 0183's DPT: an offset is from the surface where it is positive, and from the keel where it is negative.
+    assert depth.below_transducer_m + depth.offset_m == pytest.approx(known_m)
+
+
 def test_a_compass_heading_is_made_true_and_says_so() -> None:
     decoder = _decoder()
     assert decoder.message(_delta({"navigation.headingMagnetic": 1.0}), NOW_NS) == []

@@ -3,15 +3,20 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
 import shapely
-from reading_rasters import behind
+from reading_fakes import FRAME, RADAR, FakeChart, make_boat
+from reading_rasters import HERE, behind
 
 from moonless.constants import TAU
-from moonless.reading.polar import N_BEARINGS
-from moonless.reading.visibility.raster import CAUSE_OF, horizon_mask
+from moonless.reading.chart_around import lay_out
+from moonless.reading.polar import N_BEARINGS, N_CELLS
+from moonless.reading.visibility.hidden_water import fill
+from moonless.reading.visibility.raster import CAUSE_OF, blind_mask, horizon_mask
+from moonless.reading.visibility.seeing import Curve
 from moonless.sight.edges import edges_of
 from moonless.sight.lines import crossings
 
@@ -45,9 +50,41 @@ def test_raster_holds_land_and_what_is_behind_it() -> None:
 
 
 def test_horizon_of_a_small_craft() -> None:
-    from reading_fakes import RADAR
-
     r = np.linspace(0.0, 20_000.0, 2001)
     shut = horizon_mask(RADAR, r, 1.0)[0]
     # 4/3 earth, sum of both horizons (sqrt(2 k R h), elementary): 3 m and 1 m give 3.855 + 2.226 NM.
     assert r[np.argmax(shut)] / 1852.0 == pytest.approx(3.855 + 2.226, abs=0.01)
+
+
+@pytest.mark.parametrize(
+    ("heading_deg", "clear_deg", "shut_deg"),
+    # A mast from 150 to 170 degrees clockwise from the bow: steering east it stands at 240 to 260, steering north-west
+    # at 105 to 125 true.
+    [
+        (90.0, (230.0, 270.0, 100.0, 200.0), (241.0, 250.0, 259.0)),
+        (315.0, (100.0, 130.0, 205.0), (106.0, 115.0, 124.0)),
+    ],
+)
+def test_a_blind_sector_turns_with_the_boat(
+    heading_deg: float, clear_deg: tuple[float, ...], shut_deg: tuple[float, ...]
+) -> None:
+    radar = replace(RADAR, blind_sectors_rad=((math.radians(150.0), math.radians(170.0)),))
+    shut = blind_mask(radar, math.radians(heading_deg))[:, 0]
+    row_deg = 360.0 / N_BEARINGS
+    assert shut[[round(d / row_deg) for d in shut_deg]].all()
+    assert not shut[[round(d / row_deg) for d in clear_deg]].any()
+    assert shut.sum() * row_deg == pytest.approx(20.0, abs=2.0 * row_deg)
+
+
+def test_a_boat_lower_than_the_shadow_is_hidden_and_a_higher_one_is_not() -> None:
+    """A ridge's shadow over open water: to the east it reaches up 5 m, to the west half a metre; boats are 1 m high."""
+    shadow = np.zeros((N_BEARINGS, N_CELLS))
+    shadow[N_BEARINGS // 4, 300:] = 5.0
+    shadow[3 * N_BEARINGS // 4, 300:] = 0.5
+    boat = make_boat()
+    place = lay_out(FakeChart(), FRAME, 0.0, 0.0, 3000.0)
+    assert place is not None
+    curve = Curve(np.array([1.0, 3000.0]), np.array([1e9, 1e9]), 20.0)
+    water = fill(boat, HERE, place, 3000.0, [], shadow, curve, 0.0, None, None, 1.0)
+    by_land = water.cause == CAUSE_OF["land"]
+    assert by_land[N_BEARINGS // 4, 300:].all() and by_land.sum() == N_CELLS - 300
