@@ -158,6 +158,15 @@ def test_no_fix_is_no_position() -> None:
     assert said is not None and [type(e) for e in said] == [PoseSaid]
 
 
+@pytest.mark.parametrize("quality", ["no GPS", "Estimated (DR) mode", "Manual input", "Simulator mode", "Error"])
+def test_a_position_that_no_satellite_gave_is_none(quality: str) -> None:
+    # The specification's values of methodQuality, as NMEA 0183's GGA 0, 6, 7 and 8 and NMEA 2000's "error".
+    decoder = _decoder()
+    decoder.message(_delta({"navigation.gnss.methodQuality": quality}), NOW_NS)
+    said = decoder.message(_delta({"navigation.position": {"latitude": 50.0, "longitude": -4.0}}), NOW_NS)
+    assert said is not None and [type(e) for e in said] == [NoFixSaid]
+
+
 def test_a_sounder_without_a_bottom() -> None:
     said = _decoder().message(_delta({"environment.depth.belowTransducer": None}), NOW_NS)
     assert said is not None and [type(e) for e in said] == [DepthLostSaid]
