@@ -85,6 +85,25 @@ def test_closest_approach_is_that_of_geometry_between_the_turns() -> None:
     assert "starboard" in met.better and met.better.endswith("m off") and not met.is_open
 
 
+def test_she_is_nearest_on_the_side_she_passes() -> None:
+    _, found = looked_back(crossing(150.0))
+    # Square to her way past us, 8 kn west and 10 kn astern: on our port bow, at atan2(10, 8).
+    assert found.meetings[0].bearing_deg == pytest.approx(360.0 - math.degrees(math.atan2(10.0, 8.0)), abs=4.0)
+
+
+def test_least_seen_and_furthest_off_the_leg_are_the_worst_of_the_run() -> None:
+    turns = [
+        turn(k, (15.0 if k != 30 else 55.0, 10.0 * k), 0.0, 8.0,
+             seeing=[{"rcs_m2": 2.5, "range_m": 120.0 if k == 7 else 400.0}])
+        for k in range(101)
+    ]  # fmt: skip
+    ends = [Waypoint(name, *place(0.0, north).values()) for name, north in (("start", 0.0), ("end", 1000.0))]
+    _, found = looked_back(turns, plan=("home", ends, [T0, None]))
+    assert (found.radar.seeing_m, found.radar.least_seeing_m) == (400.0, 120.0)
+    assert found.radar.least_seeing_ns == turns[7].time_ns
+    assert found.plan[1].off_leg_m == pytest.approx(55.0, abs=0.1)
+
+
 def test_time_inside_the_keep_off_is_that_of_the_chord() -> None:
     _, found = looked_back(crossing(150.0))
     # A straight way past a circle: chord over relative speed.
