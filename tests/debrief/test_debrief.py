@@ -112,6 +112,22 @@ def test_time_inside_the_keep_off_is_that_of_the_chord() -> None:
     assert found.keep_off_s == pytest.approx(inside_s, abs=2 * STEP_S)
 
 
+def test_nothing_better_is_told_against_the_rules() -> None:
+    # She comes from starboard and passes astern of us.  A turn to port would open the distance at once, and Rule
+    # 19(d)(i) of COLREGs tells not to alter to port for a vessel forward of the beam.
+    (met,) = looked_back(crossing(-150.0))[1].meetings
+    assert met.meeting.startswith("crossing from starboard") and "port" not in met.better
+
+
+def test_too_late_for_enough_the_best_there_was_is_told() -> None:
+    turns = crossing(20.0)
+    for one in turns[:52]:  # nothing was told of her closest approach until twenty seconds before
+        one.line["echoes"][0]["cpa_m"] = None
+    (met,) = looked_back(turns)[1].meetings
+    assert met.better.endswith("still inside the keep-off")
+    assert met.closest_m + 20.0 < float(met.better.split(" m off")[0].split()[-1]) < KEEP_OFF_M
+
+
 def test_one_who_is_kept_off_needs_nothing_better() -> None:
     _, found = looked_back(crossing(KEEP_OFF_M + 60.0))
     (met,) = found.meetings
@@ -201,6 +217,7 @@ def test_orders_are_followed_or_not_by_what_the_boat_did() -> None:
 
     assert run_with(order("turn", to_deg=40.0), 40.0, 10.0) is True
     assert run_with(order("turn", to_deg=40.0), 0.0, 10.0) is False
+    assert run_with(order("turn", to_deg=357.0), 2.0, 10.0) is True  # five degrees, over north
     assert run_with(order("stop"), 0.0, 0.5) is True and run_with(order("stop"), 0.0, 6.0) is False
     assert run_with(order("slow", to_kn=6.0), 0.0, 6.5) is True
     assert run_with(order("hold", to_deg=0.0), 0.0, 10.0) is True
