@@ -12,7 +12,8 @@ import pytest
 from moonless.boat.file import default_boat
 from moonless.boat.types import StoppingTrial
 from moonless.frames import LocalFrame
-from moonless.passage.brief.content import Grid, Sheet, break_off_words, brief, enough_words, float_plan
+from moonless.passage.brief.content import Grid, Sheet, brief, enough_words, float_plan
+from moonless.passage.brief.steering import break_off_words
 from moonless.passage.go_no_go import points_for_and_against
 from moonless.passage.night import Night
 from moonless.passage.plan import _with_bailouts

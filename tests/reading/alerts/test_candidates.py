@@ -14,10 +14,11 @@ from reading_fakes import FRAME, T0, FakeChart, S, make_boat, make_mark, make_si
 from moonless.boat.types import Skipper
 from moonless.reading.alerts import candidates
 from moonless.reading.alerts.orders import instruction_of, order_words
-from moonless.reading.collision.decide import Decider, Decision, Threat
+from moonless.reading.collision.decide import Decider, Decision
 from moonless.reading.collision.held_against import HeldAgainst
 from moonless.reading.collision.safe_speed import SafeSpeed, advise
 from moonless.reading.collision.stage import Risks
+from moonless.reading.collision.threats import Threat
 from moonless.reading.contact import Contact, Passing
 from moonless.reading.identify.mark_watch import MissingMark
 from moonless.reading.judge import Judge
