@@ -62,7 +62,7 @@ def test_the_table_to_steer_by_has_each_figure_under_its_head() -> None:
     (grid,) = [block for block in sheet.blocks if isinstance(block, Grid)]
     first, second = (dict(zip(grid.heads, row, strict=True)) for row in grid.rows)
     assert (first["to"], first["track"], first["steer"], first["kn"]) == ("W2", "090°T", "103°T", "7.4")
-    assert (first["length"], second["length"]) == ("1.00 NM", "2.00 NM")
+    assert (first["length"], second["length"]) == ("1.00\u00a0NM", "2.00\u00a0NM")
     # London is at UTC on the 24th of March: the clocks go forward on the 30th (IANA).
     assert [(leg["leave"], leg["arrive"]) for leg in (first, second)] == [("07:00", "07:30"), ("07:30", "08:00")]
     # 3.29 m charted, 0.55 m of tide at its lowest, 0.9 m of draught: 2.94 m, and never told as more.
