@@ -96,7 +96,7 @@ def test_a_flat_binds_only_while_it_is_afloat() -> None:
 
     assert nearest(0.0) > 1900.0
     assert nearest(1.5) == pytest.approx(520.0, abs=6.0)
-    # As soon as there are the three tenths of a metre that the smallest boat floats in: steps of tide go up, never down.
+    # As soon as there are the three tenths of a metre that the smallest boat floats in: steps of tide only go up.
     assert nearest(0.31) == pytest.approx(520.0, abs=6.0)
     # Not known: a boat may be afloat there.
     assert nearest(None) == pytest.approx(520.0, abs=6.0)
