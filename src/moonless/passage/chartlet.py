@@ -77,7 +77,8 @@ def chartlet_svg(ground: Sequence[LegGround], boat: Boat) -> str:
     for k, (x, y) in enumerate(track):
         parts.append(f'<circle class="point" cx="{x:.1f}" cy="{y:.1f}" r="3.5"/>')
         if k % step == 0 or k == len(track) - 1:
-            parts.append(f'<text class="label" x="{x + 6:.1f}" y="{y - 5:.1f}">{k + 1}</text>')
+            # The number of the leg that ends there, as the table has it.
+            parts.append(f'<text class="label" x="{x + 6:.1f}" y="{y - 5:.1f}">{k or "start"}</text>')
     parts += _scale_bar(px_m, height)
     lat, lon = frame.to_geographic(*low)
     parts.append(f'<text class="label" x="8" y="{height - 8:.0f}">{escape(f"corner {lat:.3f}, {lon:.3f}")}</text>')

@@ -170,5 +170,7 @@ class Water:
             except NoCoverage:
                 continue
             words = {"high": "high water", "low": "low water"}
-            return tuple((t.time_s, f"{words[t.kind]} {t.height_m:.1f} m at {station.name}") for t in turns)
+            # Rounded first, so that none is told as minus nought.
+            told = ((t, round(t.height_m, 1) + 0.0) for t in turns)
+            return tuple((t.time_s, f"{words[t.kind]} {height:.1f} m at {station.name}") for t, height in told)
         return ()

@@ -120,8 +120,9 @@ def brief(plan: Plan, zone: tzinfo, unit: DistanceUnit, departures_svg: str = ""
 
 
 def _head(plan: Plan, zone: tzinfo, unit: DistanceUnit) -> list[Block]:
-    arrive = clock_words(plan.legs[-1].end_s, zone)
-    leave = date_words(plan.depart_s, zone)
+    leave, arrive = date_words(plan.depart_s, zone), date_words(plan.legs[-1].end_s, zone)
+    if leave.split()[:4] == arrive.split()[:4]:
+        arrive = clock_words(plan.legs[-1].end_s, zone)
     length = distance_words(plan.route.length_m, unit)
     out: list[Block] = [
         Heading(plan.route.name, 1),
@@ -170,7 +171,8 @@ def _steer(plan: Plan, zone: tzinfo, unit: DistanceUnit) -> tuple[Block, ...]:
             )
         )
     start = plan.legs[0].leg.start
-    out.append(Words(f"From {start.name}, {place_words(start.lat_deg, start.lon_deg)}:"))
+    numbered = " Each point of the drawing has the number of the leg that ends there." if plan.chartlet_svg else ""
+    out.append(Words(f"From {start.name}, {place_words(start.lat_deg, start.lon_deg)}.{numbered}"))
     out.append(Grid(heads, tuple(rows), frozenset(k for k, leg in enumerate(plan.legs) if _is_refused(leg))))
     out.append(Words(courses_words(plan)))
     out.append(Words(f"To break off: {break_off_words(plan)}."))

@@ -39,6 +39,9 @@ _INK = """<style>.hatch{fill:none;stroke:#777;stroke-width:.8}
 .track{fill:none;stroke:#a00;stroke-width:2}.point{fill:#a00}.mark{fill:#555}.lit{fill:none;stroke:#111;stroke-width:1.4}
 .bar{fill:none;stroke:#111}text{font-size:13px;fill:#111;font-family:sans-serif}</style>"""
 
+# How tall a drawing stands on paper, and above a table of many legs, so that they keep to one page.
+DRAWING_CM, SMALL_CM, MANY_LEGS = 7.4, 5.2, 11
+
 
 class _Setting:
     """Keeps the files that the source names, by number."""
@@ -46,6 +49,7 @@ class _Setting:
     def __init__(self, root: Path) -> None:
         self._root = root
         self._number = 0
+        self._drawing_cm = DRAWING_CM
 
     def file(self, data: bytes, suffix: str) -> str:
         self._number += 1
@@ -67,7 +71,7 @@ class _Setting:
                 return _grid(block)
             case Rows(title, rows):
                 head = f"=== {_t(title)}\n" if title else ""
-                return head + "".join(f"- {_t(row)}\n" for row in rows)
+                return head + "".join(f"{'' if row.startswith('☐') else '- '}{_t(row)} \\\n" for row in rows) + "\n"
             case Scopes(pictures):
                 cells = []
                 for title, png, words in pictures:
@@ -79,8 +83,10 @@ class _Setting:
                 if "xmlns=" not in inked:
                     inked = inked.replace("<svg", '<svg xmlns="http://www.w3.org/2000/svg"', 1)
                 name = self.file(inked.encode(), "svg")
-                return f'#align(center)[#image("{name}", width: 100%, height: 7.4cm, fit: "contain")]'
+                return f'#align(center)[#image("{name}", width: 100%, height: {self._drawing_cm}cm, fit: "contain")]'
             case Sheet(blocks):
+                legs = max((len(block.rows) for block in blocks if isinstance(block, Grid)), default=0)
+                self._drawing_cm = DRAWING_CM if legs <= MANY_LEGS else SMALL_CM
                 return "\n".join(self.set(b) for b in blocks) + "\n#pagebreak(weak: true)"
             case Fold(title, blocks):
                 return f"== {_t(title)}\n" + "\n".join(self.set(b) for b in blocks)
@@ -106,7 +112,9 @@ def _grid(grid: Grid) -> str:
     # The widest column takes what is left; the others are as wide as they need.
     width = [max([len(row[k]) for row in grid.rows] or [0]) for k in range(len(grid.heads))]
     widest = width.index(max(width))
-    columns = ", ".join("1fr" if k == widest else "auto" for k in range(len(grid.heads)))
+    # A position stands on two lines, so that what is steered by has the room.
+    sizes = {widest: "1fr", **{k: "2.1cm" for k, head in enumerate(grid.heads) if head == "position"}}
+    columns = ", ".join(sizes.get(k, "auto") for k in range(len(grid.heads)))
     cells = [f"[*{_t(h)}*]" if h else "[]" for h in grid.heads]
     for number, row in enumerate(grid.rows):
         cells += [f"[#text(red)[{_t(c)}]]" if number in grid.loud else f"[{_t(c)}]" for c in row]
