@@ -43,6 +43,7 @@ def here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     shutil.copy(DEMO / "route.gpx", tmp_path / "ok.gpx")
     (tmp_path / "ok.toml").write_text(BOAT)
     (tmp_path / "ok.nmea").write_text("")
+    (tmp_path / "none.json").write_text('[{"kind": "tide"}]')
     monkeypatch.chdir(tmp_path)
     return tmp_path
 
@@ -182,7 +183,7 @@ def test_a_sparse_file_of_fifty_gigabytes_is_refused_unread(
         ["predict", *PREDICT[1:-1], "same", "--cat240", "./same"],
         ["read", "--nmea", "ok.nmea", "--out", "same", "--geojson", "same"],
         ["read", "--nmea", "ok.nmea", "--out", "same", "--gpx", "folder/../same"],
-        ["read", "--radar", "udp://999.1.1.1:99", "--out", "o"],
+        ["read", "--radar", "udp://999.1.1.1:99", "--out", "o"], [*PLAN, "--tides", "none.json"],
         ["read", "--nmea", "tcp://1.2.3:99", "--out", "o"],
         ["lights", "--length", "nan", "--from", "10"],
     ],

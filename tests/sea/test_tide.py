@@ -155,7 +155,9 @@ def test_unusable_files(tmp_path: Path) -> None:
     with pytest.raises(SourceError, match="is not JSON"):
         read_stations([tmp_path / "bad.json"])
     (tmp_path / "odd.json").write_text(json.dumps([{"kind": "tide", "id": "x"}]))
-    assert "record 0 left out" in read_stations([tmp_path / "odd.json"]).warnings[0]
+    # A file of which nothing is left must not pass for tides given.
+    with pytest.raises(SourceError, match="holds no tide and no stream station that can be used: record 0 left out"):
+        read_stations([tmp_path / "odd.json"])
 
 
 # Schureman, Special Publication 98, table 2, from memory: what is added to each equilibrium argument, degrees.

@@ -95,6 +95,7 @@ def command(
     from moonless.chart.library import Chart
     from moonless.passage.brief.carried import carried_dict
     from moonless.passage.brief.record import plan_dict
+    from moonless.passage.brief.selection import and_more
     from moonless.passage.departures import search
     from moonless.passage.night import Night
     from moonless.passage.plan import make_plan, survey
@@ -118,6 +119,8 @@ def command(
         kn_to_mps(wind_kn), wind_from_deg, rain_mmh,
     )  # fmt: skip
     stations = read_stations(tide_files) if tide_files else None
+    if stations is not None:
+        notes = (*notes, *and_more(stations.warnings, 3, "in the station file"))
     known = None if knowledge is None else _own_knowledge(knowledge)
     check_outputs({"--out": out, "--pdf": pdf, "--json": json_file, "--gpx": gpx_file})
     console = Console(stderr=True)
@@ -135,7 +138,7 @@ def command(
             assert ends is not None
             tell("seeking a way along deep water", 0.0)
             found_way = propose(chart, boat, *ends, tide_m=_lowest_m(stations, *ends[0], depart_s), knowledge=known)
-            route, notes = found_way.route, found_way.notes
+            route, notes = found_way.route, (*notes, *found_way.notes)
         ground = survey(chart, route, boat, night, tell, known)
         plan = make_plan(chart, route, boat, depart_s, night, stations, ground=ground, progress=tell)
         plan = replace(plan, notes=notes)

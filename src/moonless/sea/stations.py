@@ -123,7 +123,7 @@ def read_stations(paths: Iterable[Path]) -> Stations:
     Raises
     ------
     InputError   If a file cannot be opened.
-    SourceError  If a file is not a JSON list of station records.
+    SourceError  If a file is not a JSON list of station records, or none of them can be used.
     A single record that cannot be used, or says what cannot be, is left out and named in ``warnings``.
     """
     tides: dict[str, TideStation] = {}
@@ -139,6 +139,9 @@ def read_stations(paths: Iterable[Path]) -> Stations:
         except (ValueError, RecursionError) as problem:  # the second: brackets in brackets in brackets
             raise SourceError(f"{path}: is not JSON: {problem}") from problem
         found = stations_of(records, str(path))
+        if not (found.tides or found.streams):
+            why = f": {found.warnings[0].partition(': ')[2]}" if found.warnings else ""
+            raise SourceError(f"{path}: holds no tide and no stream station that can be used{why}")
         tides.update(found.tides)
         streams.update(found.streams)
         warnings += found.warnings

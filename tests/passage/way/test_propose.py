@@ -143,6 +143,9 @@ def test_draught_shuts_the_shoal(made_chart: Chart, boat: Boat) -> None:
 def test_places_that_cannot_be_used(made_chart: Chart, boat: Boat) -> None:
     with pytest.raises(InputError, match="the end lies more than"):
         propose(made_chart, boat, _at(0, -500), _at(0, 2500))
+    # Off the chart, which ends at 6000 m east: no end is taken to its edge.
+    with pytest.raises(InputError, match="the end lies more than 500 m"):
+        propose(made_chart, boat, _at(4000, -4000), _at(7000, -4000))
     with pytest.raises(InputError, match="too far"):
         propose(made_chart, boat, _at(0, 0), (30.0, -140.0))
 

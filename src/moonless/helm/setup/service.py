@@ -292,10 +292,8 @@ class SetupService:
         for one in fresh:
             if not is_below(Path(os.path.realpath(one)), self._roots()):
                 raise InputError(f"{one}: only your own folders and mounted drives are looked into")
-        for one in fresh:
-            found = read_stations([one])
-            if not (found.tides or found.streams):
-                raise InputError(f"{one}: holds no tide and no stream station that can be used")
+        if fresh:
+            read_stations(fresh)  # refuses what holds none
         self._keep(dataclasses.replace(self.settings, tides=tuple(dict.fromkeys(files))))
 
     def read_coverage(self) -> None:

@@ -159,10 +159,10 @@ def water_around(
     dangers = ChartDangers(local)
     refused, against = closed_water(dangers, boat, needs, lay.is_tight)
     kept_out = keep_outs_around(knowledge, frame, (west + east) / 2, (south + north) / 2, local.radius_m)
-    # What no chart covers is not laid out.
-    inside = shapely.bounds(dangers.coverage)
-    west, south = max(west, float(inside[0])), max(south, float(inside[1]))
-    east, north = min(east, float(inside[2])), min(north, float(inside[3]))
+    # What no chart covers is not laid out, but for what lies round the ends themselves.
+    inside = shapely.bounds(dangers.coverage).reshape(2, 2)
+    west, south = (float(v) for v in np.maximum([west, south], np.minimum(inside[0], xy.min(axis=0) - NEAR.least_m)))
+    east, north = (float(v) for v in np.minimum([east, north], np.maximum(inside[1], xy.max(axis=0) + NEAR.least_m)))
     return WaterAround(
         frame, (west, south, east, north), dangers, refused, against, tuple(kept_out), swept_m(boat),
         boat.skipper.keep_off_m,
