@@ -87,7 +87,7 @@ def command(
     it has. Without links it uses what the set-up screen has kept, and opens that screen where nothing is kept yet.
     """
     from moonless.cli.keeping.invited import invited, on_this_computer
-    from moonless.folders import practice_file, screens_file, settings_file
+    from moonless.folders import knowledge_file, practice_file, screens_file, settings_file
     from moonless.helm.door.pairing import Pairings
     from moonless.helm.door.tls import read_certificate
     from moonless.helm.practice.process import Outfit, PracticeProcess
@@ -162,7 +162,8 @@ def command(
         # As it stands now: the set-up may have changed both.
         now = settings if room is None else room.settings
         there = [resolved(where, one) for one in now.charts]
-        return Outfit(boat_of(where, now), tuple(path for path in there if path.exists()), practice_file())
+        return Outfit(boat_of(where, now), tuple(path for path in there if path.exists()), practice_file(),
+                      knowledge=knowledge or knowledge_file())  # fmt: skip
 
     serve(
         source, host=host, port=port, on_open=opened, on_invite=invited, pairings=Pairings(screens_file()), name=name,

@@ -49,7 +49,7 @@ REFUSED = 3
               help="True; without it every leg is taken to look into the wind.")  # fmt: skip
 @click.option("--rain", "rain_mmh", type=Figure(0.0, 200.0), default=0.0, show_default=True, metavar="MMH")
 @click.option("--knowledge", type=click.Path(path_type=Path),
-              help="Local knowledge kept at the helm: the water to keep out of.")  # fmt: skip
+              help="Local knowledge kept at the helm: water to keep out of, things no chart has.")  # fmt: skip
 @click.option("--glow", "glows", multiple=True, metavar="LAT,LON,NAME", help="A shore light whose glow you know.")
 @click.option(
     "--window", "window_h", type=Figure(0.1, 48.0), metavar="HOURS", help="Search this many hours from --depart."

@@ -39,6 +39,8 @@ DEFAULT_PORT = 8441
 @click.option("--at", "place", type=PLACE, help="Where on the charts to practise.")
 @click.option("--run", "runs", multiple=True, type=_FILE, metavar="RUN.mcap",
               help="A recording of your own, may be given again: what you saw by eye on it is asked.")  # fmt: skip
+@click.option("--knowledge", type=_FILE,
+              help="Local knowledge: what it has is put into exercises; with --chart, your own.")  # fmt: skip
 @click.option("--record", type=_FILE, help="Where the answers are kept, instead of your own record.")
 @click.option("--list", "is_list", is_flag=True, help="Say the steps of the ladder.")
 @click.option("--progress", "is_progress", is_flag=True, help="Say what is held, what is due, what you are ready for.")
@@ -56,6 +58,7 @@ def command(
     boat_file: Path | None,
     place: tuple[float, float] | None,
     runs: tuple[Path, ...],
+    knowledge: Path | None,
     record: Path | None,
     is_list: bool,
     is_progress: bool,
@@ -72,7 +75,7 @@ def command(
     Made pictures, practice and never a licence. Learn the radar by day, where every echo can be checked by eye.
     """
     from moonless.boat.file import default_boat, read_boat
-    from moonless.folders import practice_file
+    from moonless.folders import knowledge_file, practice_file
     from moonless.scene.file import demo_folder
 
     if step is None and (png_file or json_file or answer is not None):
@@ -85,13 +88,15 @@ def command(
         _say_progress(kept)
         return
     boat = read_boat(boat_file) if boat_file is not None else default_boat()
-    for path in (*charts, *runs):
+    # Over the demo's waters, which are invented, one's own knowledge has no place.
+    known = knowledge or (knowledge_file() if charts else None)
+    for path in (*charts, *runs, *(() if knowledge is None else (knowledge,))):
         if not path.exists():
             raise InputError(f"{path}: there is no such file or folder")
     if step is not None:
         from moonless.helm.practice.room import PracticeRoom
 
-        room = PracticeRoom(charts or (demo_folder() / "waters.gpkg",), boat, kept, place, runs=runs)
+        room = PracticeRoom(charts or (demo_folder() / "waters.gpkg",), boat, kept, place, runs=runs, knowledge=known)
         _one(room, step, seed, answer, png_file, json_file)
         return
     from moonless.helm.practice.process import Outfit
@@ -103,7 +108,7 @@ def command(
         if not no_browser:
             threading.Thread(target=_show, args=(address,), daemon=True).start()
 
-    serve_practice(Outfit(boat, tuple(charts), kept, place, runs), port=port, on_open=opened)
+    serve_practice(Outfit(boat, tuple(charts), kept, place, runs, known), port=port, on_open=opened)
 
 
 def _show(address: str) -> None:

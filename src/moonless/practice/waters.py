@@ -15,6 +15,7 @@ from scipy import ndimage
 
 from moonless.chart.library import Chart
 from moonless.chart.local import LocalChart
+from moonless.chart.local_knowledge.knowledge import Knowledge
 from moonless.chart.types import Cell
 from moonless.errors import InputError, NoCoverage
 from moonless.frames import geodesic
@@ -42,6 +43,7 @@ class Waters:
     chart: LocalChart
     world: World
     draught_m: float
+    known: tuple[tuple[Place, str], ...] = ()  # what local knowledge has there and the chart has not: place, words
 
     @cached_property
     def solid(self) -> shapely.Geometry:
@@ -99,9 +101,13 @@ class Waters:
 
 
 def open_waters(
-    paths: Sequence[Path], draught_m: float, at: tuple[float, float] | None = None, seed: int = 0
+    paths: Sequence[Path],
+    draught_m: float,
+    at: tuple[float, float] | None = None,
+    seed: int = 0,
+    knowledge: Knowledge | None = None,
 ) -> Waters:
-    """Return waters of some charts.
+    """Return waters of some charts, with what local knowledge has there.
 
     ``at``: latitude and longitude they lie about; None: the whole of a small chart, or a place in a large one, drawn by
     ``seed``, with land near.
@@ -128,11 +134,25 @@ def open_waters(
         east, north = (float(v) for v in local.frame.to_plane(lat, lon))
         if at is None and shapely.distance(local.land, shapely.Point(east, north)) > _LAND_WITHIN_M:
             continue
-        waters = Waters(cell.name, local, World.from_chart(local, seed=seed), draught_m)
+        waters = Waters(
+            cell.name, local, World.from_chart(local, seed=seed), draught_m, _known(knowledge, local, lat, lon)
+        )
         if len(waters.navigable):
             return waters
     where = "there" if at is not None else f"on {', '.join(cell.name for cell in chart.cells[:4])}"
     raise InputError(f"no charted water {where} is {draught_m + UNDER_KEEL_M:g} m deep or more; name another place")
+
+
+def _known(
+    knowledge: Knowledge | None, local: LocalChart, lat: float, lon: float
+) -> tuple[tuple[Place, str], ...]:
+    if knowledge is None:
+        return ()
+    return tuple(
+        ((float(e), float(n)), thing.words)
+        for thing in knowledge.things_around(lat, lon, REACH_M)
+        for e, n in [local.frame.to_plane(thing.lat_deg, thing.lon_deg)]
+    )
 
 
 def _middle(cell: Cell, chance: np.random.Generator) -> tuple[float, float]:

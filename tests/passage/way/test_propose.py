@@ -124,6 +124,26 @@ def test_own_water_to_keep_out_of_refuses_a_plan_and_is_gone_round(
     assert make_plan(made_chart, way, boat, WHEN, NIGHT, ground=ground).refused == ()
 
 
+def test_what_was_learned_to_stand_there_is_told_of_the_leg_and_refuses_nothing(
+    made_chart: Chart, boat: Boat, tmp_path: Path
+) -> None:
+    """A thing 60 m to port of the track, one far off it: the same plan without local knowledge says neither."""
+    knowledge = Knowledge(tmp_path / "own.gpkg")
+    for east, north, words in ((3000.0, -3940.0, "something that stands fast"), (3000.0, -3000.0, "far off")):
+        knowledge.add(*_at(east, north), words, seen_ns=0, kind="learned", confidence=0.9)
+    route = Route("s", tuple(Waypoint(n, *_at(*p)) for n, p in (("A", (2000.0, -4000.0)), ("B", (4000.0, -4000.0)))))
+
+    def own_things(known: Knowledge | None) -> list[str]:
+        ground = survey(made_chart, route, boat, NIGHT, knowledge=known)
+        plan = make_plan(made_chart, route, boat, WHEN, NIGHT, ground=ground)
+        assert plan.refused == ()
+        return [f"{d.weight} {d.side} {d.off_m:.0f}: {d.say}" for d in plan.legs[0].dangers if d.kind == "own thing"]
+
+    (told,) = own_things(knowledge)
+    assert told.startswith("against port 60: not charted, known to you: something that stands fast")
+    assert own_things(None) == []
+
+
 def test_no_leg_is_run_through_in_eight_seconds(made_chart: Chart, boat: Boat) -> None:
     # Drawn by hand: sixty metres between turns; at thirty knots that were four seconds.
     places = [(-1000.0, -1500.0), (-400.0, -1500.0), (-400.0, -1440.0), (400.0, -1440.0)]

@@ -20,6 +20,7 @@ from moonless.chart.types import Bridge, Catzoc
 Rows = NDArray[np.int64]
 Floats = NDArray[np.float64]
 KeepOuts = Sequence[tuple[shapely.Geometry, str]]
+OwnThings = Sequence[tuple[shapely.Point, str]]
 
 # A gap between charted areas no longer than this is where two of them were drawn apart, not water.  Own choice.
 SEAM_M = 2.0
@@ -36,20 +37,24 @@ class StripDangers:
     """What the chart holds along one strip.
 
     What lies where along does not change with the time and is found once; tide and speed come with each question.
-    ``keep_outs``: the skipper's own water to keep out of, (shape in the plane, words).
+    ``keep_outs``: the skipper's own water to keep out of, (shape in the plane, words).  ``own_things``: what he knows
+    to stand there though no chart has it, the same way.
     """
 
-    def __init__(self, chart: ChartDangers, strip: Strip, keep_outs: KeepOuts = ()) -> None:
+    def __init__(
+        self, chart: ChartDangers, strip: Strip, keep_outs: KeepOuts = (), own_things: OwnThings = ()
+    ) -> None:
         self.chart = chart
         self.strip = strip
         self._keep_outs = keep_outs
+        self._own_things = own_things
         self._places: dict[int, tuple[float, float, Side, float, float]] = {}
         self._zones: dict[int, Catzoc] = {}
         shapely.prepare(strip.line)
 
     def dangers(self, needs: Needs) -> list[Danger]:
         """Return everything charted that the strip meets, by distance along, the gravest first where level."""
-        found = [*self._chart_ends(), *self._kept_out()]
+        found = [*self._chart_ends(), *self._kept_out(), *self._known()]
         for row, off in self._met(needs):
             told = weigh(self, row, off, needs)
             if told is not None:
@@ -270,3 +275,13 @@ class StripDangers:
                 say = f"your own water to keep out of: {words}" if words else "your own water to keep out of"
                 yield Danger("keep out", "stops", say, along, off, side, east, north, words or None)
 
+    def _known(self) -> Iterator[Danger]:
+        """Things of local knowledge: told as far off as charted ones are, and looked at before they are passed.
+
+        None refuses a way: none was surveyed, and what floats may have gone.  Own choice.
+        """
+        for point, words in self._own_things:
+            if shapely.dwithin(point, self.strip.line, min(self.strip.look_m, CORRIDOR_M)):
+                along, off, side, east, north = self.where(point)
+                say = f"not charted, known to you: {words}"
+                yield Danger("own thing", "against", say, along, off, side, east, north, words)

@@ -8,7 +8,7 @@ from moonless.chart.s57.names import object_name
 _OF_KIND: dict[str, str] = {
     "land": "land", "shoal": "water too shallow", "dries": "water too shallow", "unsurveyed": "unsurveyed water",
     "chart ends": "the end of the chart", "bridge": "a bridge that does not clear",
-    "cable": "an overhead cable too low", "keep out": "water to keep out of",
+    "cable": "an overhead cable too low", "keep out": "water to keep out of", "own thing": "something that you know of",
 }  # fmt: skip
 _MANY = ("works", "stakes", "rapids", "breakers", "waves")
 

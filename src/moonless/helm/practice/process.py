@@ -25,6 +25,7 @@ class Outfit:
     record: Path
     at: tuple[float, float] | None = None
     runs: tuple[Path, ...] = ()  # recordings of the skipper's own
+    knowledge: Path | None = None  # his local knowledge
 
 
 class PracticeProcess:
@@ -106,7 +107,7 @@ def work(pipe: Connection, outfit: Outfit) -> None:
     if hasattr(os, "nice"):
         os.nice(5)
     charts = outfit.charts or (demo_folder() / "waters.gpkg",)
-    room = PracticeRoom(charts, outfit.boat, outfit.record, outfit.at, runs=outfit.runs)
+    room = PracticeRoom(charts, outfit.boat, outfit.record, outfit.at, runs=outfit.runs, knowledge=outfit.knowledge)
     with contextlib.suppress(BrokenPipeError, EOFError, ConnectionResetError, KeyboardInterrupt):
         while True:
             asked = pipe.recv()

@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from moonless.boat.types import Boat
+from moonless.chart.local_knowledge.knowledge import Knowledge
 from moonless.clock import Clock, SystemClock
 from moonless.errors import InputError
 from moonless.helm.practice.body import exercise_body, marked_body, progress_body, read_answer, verdict
@@ -38,9 +39,11 @@ class PracticeRoom:
         at: tuple[float, float] | None = None,
         clock: Clock | None = None,
         runs: Sequence[Path] = (),
+        knowledge: Path | None = None,
     ) -> None:
         """``record``: where the answers are kept; ``at``: where on the charts to practise, None anywhere; ``runs``: the
-        skipper's own recordings."""
+        skipper's own recordings; ``knowledge``: his local knowledge, whose things are put into the exercises."""
+        self._knowledge = knowledge
         self.own = OwnRuns(runs, charts, boat)
         self._charts = tuple(charts)
         self.boat = boat
@@ -55,7 +58,8 @@ class PracticeRoom:
     def waters(self) -> Waters:
         """The waters, opened when first asked for."""
         if self._waters is None:
-            self._waters = open_waters(self._charts, self.boat.draught_m, self._at)
+            known = None if self._knowledge is None else Knowledge.open(self._knowledge)
+            self._waters = open_waters(self._charts, self.boat.draught_m, self._at, knowledge=known)
         return self._waters
 
     def do(self, asked: Mapping[str, Any]) -> dict[str, Any]:

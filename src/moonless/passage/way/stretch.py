@@ -6,10 +6,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 
 from moonless.chart.dangers.layout import ChartDangers
-from moonless.chart.dangers.strip import KeepOuts
+from moonless.chart.dangers.strip import KeepOuts, OwnThings
 from moonless.chart.library import Chart
 from moonless.chart.lights import ChartLight, lights_of, lights_of_mark
 from moonless.chart.local import LocalChart
@@ -18,7 +19,7 @@ from moonless.constants import NAUTICAL_MILE_M
 from moonless.errors import NoCoverage
 from moonless.frames import LocalFrame, geodesic
 from moonless.passage.way.route import Leg, Waypoint
-from moonless.reading.chart_around import keep_outs_around
+from moonless.reading.chart_around import keep_outs_around, known_around
 from moonless.sight.edges import edges_of
 
 # How far round the legs the chart is opened: the lights a small boat can hope to see from her cockpit.
@@ -36,6 +37,7 @@ class Stretch:
     edges: NDArray[np.float64]  # of land, (n, 4)
     lights: tuple[ChartLight, ...]  # shown by night; each bears its mark's name
     keep_outs: KeepOuts = ()  # the skipper's own, in the frame of ``local``
+    own_things: OwnThings = ()  # what he knows to stand there, the same way
 
 
 def stretches(chart: Chart, legs: Sequence[Leg], knowledge: Knowledge | None = None) -> list[Stretch | None]:
@@ -109,4 +111,6 @@ def _open(chart: Chart, lat_deg: float, lon_deg: float, radius_m: float, knowled
             named.append(light)
     at_night = tuple(light for light in named if light.at_night)
     kept_out = tuple(keep_outs_around(knowledge, local.frame, 0.0, 0.0, radius_m + MARGIN_M))
-    return Stretch(local, ChartDangers(local), edges_of(local.land), at_night, kept_out)
+    known = known_around(knowledge, local.frame, 0.0, 0.0, radius_m + MARGIN_M)
+    own = () if known is None else tuple(zip(shapely.points(known.point_en).tolist(), known.words, strict=True))
+    return Stretch(local, ChartDangers(local), edges_of(local.land), at_night, kept_out, own)

@@ -19,6 +19,13 @@ _LOOKS = tuple(float(t) for t in range(-60, 1, 10))
 _TRUSTED = 3
 
 
+# What a thing is drawn as that local knowledge has by these words; anything else as a pile.
+_KIND_BY_WORDS = (
+    ("swings", "mooring buoy"), ("mooring", "mooring buoy"), ("barge", "barge"), ("float", "float"),
+    ("pot", "pot float"), ("vessel", "launch"), ("boat", "launch"),
+)  # fmt: skip
+
+
 def _mark_places(draw: Draw) -> list[Place]:
     return [(m.east_m, m.north_m) for m in draw.waters.world.marks]
 
@@ -93,8 +100,16 @@ def not_charted(draw: Draw) -> Exercise | None:
     kind = draw.one_of("pile", "mooring buoy", "launch", "sailing yacht", "barge", "float", "pot float", "log", "kayak")
     reach_m = scale_nm * 1852.0
     place = off((own.east_m, own.north_m), draw.between(0.0, _TAU), draw.between(0.2, 0.8) * reach_m)
-    thing = Mover(f"a {kind}", kind, *place, draw.between(0.0, _TAU))
-    if not draw.waters.is_navigable(place, 0.0):
+    name = f"a {kind}"
+    # Half of the time it is what the skipper knows to stand here, where he knows of anything.
+    learned = bool(draw.waters.known) and draw.lot(4) < 0.5
+    if learned:
+        place, name = draw.waters.known[int(draw.chance.integers(len(draw.waters.known)))]
+        kind = next((k for word, k in _KIND_BY_WORDS if word in name), "pile")
+        if not 0.2 * reach_m <= math.dist((own.east_m, own.north_m), place) <= 0.8 * reach_m:
+            return None
+    thing = Mover(name, kind, *place, draw.between(0.0, _TAU))
+    if not learned and not draw.waters.is_navigable(place, 0.0):
         return None
     stage = Stage(
         draw.waters, draw.boat.radar, own, scale_nm, draw.calm(), (thing,) if is_there else (), times_s=_LOOKS,
@@ -107,7 +122,7 @@ def not_charted(draw: Draw) -> Exercise | None:
         if seen is None or seen.merged_with is not None:
             return None
         # What shows at once and what hardly ever come up as often as what is between.
-        if abs(seen.p_detect - (0.2 + 0.8 * draw.lot(2))) > 0.15:
+        if not learned and abs(seen.p_detect - (0.2 + 0.8 * draw.lot(2))) > 0.15:
             return None
         if min((math.dist(place, at) for at in _mark_places(draw)), default=math.inf) < 2.2 * near_m:
             return None
