@@ -130,3 +130,20 @@ def test_several_boats_are_told_and_their_errors_do_not_make_two_things_of_one()
         nights.append(Summary(run(f"{k:03d}", float(k), boat), (told,), (), cells()))
     (one,) = lessons_of(nights).proposals
     assert one.boats == 4 and off_m(one, 0.0, 0.0) < 4.0
+
+
+def test_many_sightings_of_one_place_say_what_they_said_when_each_was_a_beginning(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Many nights over two things and an anchorage: begun from the best placed, or from each, it is the same."""
+    from moonless.memory.teaching import steady
+
+    nights = [night(k) for k in range(240)]
+    runs = {one.run.number: one.run for one in nights}
+    few = teach(runs, nights, half_life_s=1e12)
+    monkeypatch.setattr(steady, "BEGUN_FROM", 10**9)
+    each = teach(runs, nights, half_life_s=1e12)
+    assert [one.kind for one in few.proposals] == [one.kind for one in each.proposals]
+    for one, other in zip(few.proposals, each.proposals, strict=True):
+        away_m = geodesic(one.lat_deg, one.lon_deg, other.lat_deg, other.lon_deg)[0]
+        assert away_m < 3.0 and abs(len(one.runs) - len(other.runs)) <= 0.02 * len(other.runs)

@@ -37,6 +37,10 @@ LONERS, AMONG_SHARE = 3, 0.5
 # Anchored boats lie within this of one another where they are one anchorage; own figure.
 ANCHORAGE_M = 130.0
 ANCHORAGE_SIGHTINGS, ANCHORAGE_SHARE = 5, 0.2
+# A place is begun from sightings of it, and of many within a step of each other so many, the best placed, do for all:
+# what lies in one step has nearly the same neighbours, and where a thing lies is settled by all of them.  So what there
+# is to do grows with the sightings and the water, and not with the square of the sightings of one place.
+STEP_M, BEGUN_FROM = 7.5, 32
 # Places that scatter more than their own errors explain belong to something that swings.
 SWINGS = 2.5
 LONG_M = 15.0
@@ -117,10 +121,12 @@ def _find_among(told: Told, rows: Longs, looked: Looked) -> tuple[list[Proposal]
     # Seen here on fewer runs than make a thing: boats that came and went, or nothing.
     lone = np.zeros(len(rows), dtype=np.bool_)
     score = np.zeros(len(rows), dtype=np.int64)
-    for i in range(len(rows)):
+    begun, is_met = _begun_from(at, sigma, run)
+    for i in np.flatnonzero(begun | ~is_met).tolist():
         near = neighbours.of(i)
         lone[i] = len(np.unique(run[near])) < LEAST_RUNS
-        score[i] = _of_runs(run, weight, near)
+        if begun[i]:
+            score[i] = _of_runs(run, weight, near)
     out: list[Proposal] = []
     while score.any():
         # Of places equally often told the best placed goes first, then by the rows' own order.
@@ -149,6 +155,21 @@ def _find_among(told: Told, rows: Longs, looked: Looked) -> tuple[list[Proposal]
                     near = neighbours.of(int(k))
                     score[k] = _of_runs(run, weight, near[free[near]])
     return out, rows[free]
+
+
+def _begun_from(at: Floats, sigma: Floats, run: Longs) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+    """Return (n,): which sightings a place is begun from, and which have runs enough within their own step.
+
+    The corners of a step lie nearer each other than any gate is wide.
+    """
+    _, step = np.unique(np.floor(at / STEP_M).astype(np.int64), axis=0, return_inverse=True)
+    step = step.reshape(-1)
+    order = np.lexsort((np.arange(len(at)), sigma, step))
+    first = np.searchsorted(step[order], step[order], side="left")
+    begun = np.zeros(len(at), dtype=np.bool_)
+    begun[order[np.arange(len(at)) - first < BEGUN_FROM]] = True
+    runs = np.bincount(np.unique(np.column_stack([step, run]), axis=0)[:, 0], minlength=int(step.max()) + 1)
+    return begun, np.asarray(runs[step] >= LEAST_RUNS)
 
 
 class _Neighbours:
