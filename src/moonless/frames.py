@@ -7,9 +7,10 @@ Differences lie in [-pi, pi) or [-180, 180).  Positions are (lat, lon) degrees; 
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Any, overload
+from typing import overload
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -19,6 +20,7 @@ from moonless.constants import TAU
 from moonless.errors import InputError
 
 Floats = NDArray[np.float64]
+Many = NDArray[np.float64] | NDArray[np.float32] | Sequence[float]
 
 _GEOD = Geod(ellps="WGS84")
 
@@ -27,7 +29,7 @@ _GEOD = Geod(ellps="WGS84")
 def wrap_tau(angle_rad: float) -> float: ...
 @overload
 def wrap_tau(angle_rad: Floats) -> Floats: ...
-def wrap_tau(angle_rad: Any) -> Any:
+def wrap_tau(angle_rad: float | Floats) -> float | Floats:
     """Return an angle in [0, 2 pi)."""
     wrapped = np.mod(angle_rad, TAU)
     # A tiny negative angle rounds up to 2 pi itself, which is outside the half-open interval.
@@ -39,7 +41,7 @@ def wrap_tau(angle_rad: Any) -> Any:
 def wrap_pi(angle_rad: float) -> float: ...
 @overload
 def wrap_pi(angle_rad: Floats) -> Floats: ...
-def wrap_pi(angle_rad: Any) -> Any:
+def wrap_pi(angle_rad: float | Floats) -> float | Floats:
     """Return an angle difference in [-pi, pi)."""
     wrapped = np.mod(np.asarray(angle_rad) + math.pi, TAU)
     wrapped = np.where(wrapped >= TAU, 0.0, wrapped) - math.pi
@@ -57,9 +59,13 @@ def wrap_180(angle_deg: float) -> float:
     return wrap_360(angle_deg + 180.0) - 180.0
 
 
-def bearing_of(east_m: Any, north_m: Any) -> Any:
+@overload
+def bearing_of(east_m: float, north_m: float) -> float: ...
+@overload
+def bearing_of(east_m: Floats, north_m: Floats) -> Floats: ...
+def bearing_of(east_m: float | Floats, north_m: float | Floats) -> float | Floats:
     """Return the true bearing, radians in [0, 2 pi), of a vector (east, north); 0 for the null vector."""
-    return wrap_tau(np.arctan2(east_m, north_m)) if np.ndim(east_m) else wrap_tau(math.atan2(east_m, north_m))
+    return wrap_tau(np.arctan2(east_m, north_m))
 
 
 @lru_cache(maxsize=64)
@@ -87,34 +93,60 @@ class LocalFrame:
         if not (-90.0 <= self.lat_deg <= 90.0 and math.isfinite(self.lon_deg)):
             raise InputError(f"latitude {self.lat_deg}, longitude {self.lon_deg} is not a place on earth")
 
-    def to_plane(self, lat_deg: ArrayLike, lon_deg: ArrayLike) -> tuple[Any, Any]:
+    @overload
+    def to_plane(self, lat_deg: float, lon_deg: float) -> tuple[float, float]: ...
+    @overload
+    def to_plane(self, lat_deg: Many, lon_deg: Many) -> tuple[Floats, Floats]: ...
+    def to_plane(self, lat_deg: ArrayLike, lon_deg: ArrayLike) -> tuple[float | Floats, float | Floats]:
         """Return (east, north) metres; NaN in gives NaN out, shapes are kept."""
         east, north = _transformers(self.lat_deg, self.lon_deg)[0].transform(lon_deg, lat_deg)
         return _finite_or_nan(east), _finite_or_nan(north)
 
-    def to_geographic(self, east_m: ArrayLike, north_m: ArrayLike) -> tuple[Any, Any]:
+    @overload
+    def to_geographic(self, east_m: float, north_m: float) -> tuple[float, float]: ...
+    @overload
+    def to_geographic(self, east_m: Many, north_m: Many) -> tuple[Floats, Floats]: ...
+    def to_geographic(self, east_m: ArrayLike, north_m: ArrayLike) -> tuple[float | Floats, float | Floats]:
         """Return (lat, lon) degrees; NaN in gives NaN out, shapes are kept."""
         lon, lat = _transformers(self.lat_deg, self.lon_deg)[1].transform(east_m, north_m)
         return _finite_or_nan(lat), _finite_or_nan(lon)
 
 
-def _finite_or_nan(value: Any) -> Any:
+def _finite_or_nan(value: float | Floats) -> float | Floats:
     # pyproj answers inf where it cannot transform; infinity must not travel on as a position.
-    if np.ndim(value) == 0:
-        return float(value) if math.isfinite(value) else math.nan
     out = np.asarray(value, dtype=np.float64)
+    if out.ndim == 0:
+        return float(out) if math.isfinite(out) else math.nan
     return np.where(np.isfinite(out), out, np.nan)
 
 
-def geodesic(lat1_deg: ArrayLike, lon1_deg: ArrayLike, lat2_deg: ArrayLike, lon2_deg: ArrayLike) -> tuple[Any, Any]:
+@overload
+def geodesic(  # type: ignore[overload-overlap]
+    lat1_deg: float, lon1_deg: float, lat2_deg: float, lon2_deg: float
+) -> tuple[float, float]: ...
+@overload
+def geodesic(
+    lat1_deg: float | Many, lon1_deg: float | Many, lat2_deg: float | Many, lon2_deg: float | Many
+) -> tuple[Floats, Floats]: ...
+def geodesic(
+    lat1_deg: ArrayLike, lon1_deg: ArrayLike, lat2_deg: ArrayLike, lon2_deg: ArrayLike
+) -> tuple[float | Floats, float | Floats]:
     """Return (distance in metres, initial true bearing in degrees [0, 360)) from the first place to the second."""
     azimuth, _, distance = _GEOD.inv(lon1_deg, lat1_deg, lon2_deg, lat2_deg)
     return distance, np.mod(azimuth, 360.0) if np.ndim(azimuth) else wrap_360(azimuth)
 
 
+@overload
+def destination(  # type: ignore[overload-overlap]
+    lat_deg: float, lon_deg: float, bearing_deg: float, distance_m: float
+) -> tuple[float, float]: ...
+@overload
+def destination(
+    lat_deg: float | Many, lon_deg: float | Many, bearing_deg: float | Many, distance_m: float | Many
+) -> tuple[Floats, Floats]: ...
 def destination(
     lat_deg: ArrayLike, lon_deg: ArrayLike, bearing_deg: ArrayLike, distance_m: ArrayLike
-) -> tuple[Any, Any]:
+) -> tuple[float | Floats, float | Floats]:
     """Return (lat, lon) degrees of the place at a true bearing and distance along the geodesic."""
     lon, lat, _ = _GEOD.fwd(lon_deg, lat_deg, bearing_deg, distance_m)
     return lat, lon

@@ -18,6 +18,7 @@ from moonless.chart.index import CellIndex
 from moonless.chart.local import LocalChart
 from moonless.chart.overlay import GRID_DEG
 from moonless.chart.plane import plane_of
+from moonless.chart.s57.attributes import Attributes
 from moonless.chart.types import Cell
 from moonless.constants import WGS84_A_M, WGS84_F
 from moonless.errors import NoCoverage
@@ -37,7 +38,7 @@ class _Piece:
     objects: NDArray[np.str_]
     shapes: NDArray[np.object_]
     identifiers: list[str]
-    rows: list[dict[str, object]]
+    rows: list[Attributes]
 
 
 def cut_around(indexes: Sequence[CellIndex], here: LocalFrame, radius_m: float, frame: LocalFrame) -> LocalChart:
@@ -64,7 +65,7 @@ class Cut:
     objects: NDArray[np.str_]
     lonlat: NDArray[np.object_]
     identifiers: list[str]
-    rows: list[dict[str, object]]
+    rows: list[Attributes]
     row_cells: list[Cell]
 
     def only(self, which: NDArray[np.bool_]) -> Cut:

@@ -11,6 +11,7 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
 from moonless.chart.overlay import joined
+from moonless.chart.s57.attributes import codes
 from moonless.chart.types import Bridge, Feature, Span
 
 # Spans of one bridge touch, or nearly.
@@ -55,7 +56,7 @@ def _bridge(group: Sequence[Feature]) -> Bridge:
 def _span(feature: Feature) -> Span:
     given = feature.attributes
     closed, opened = feature.number("VERCCL"), feature.number("VERCOP")
-    opens = bool(_OPENING & set(given.get("CATBRG", ()))) or closed is not None or opened is not None
+    opens = not _OPENING.isdisjoint(codes(given, "CATBRG")) or closed is not None or opened is not None
     fixed = feature.number("VERCLR")
     return Span(
         name=feature.name,

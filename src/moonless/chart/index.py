@@ -17,12 +17,12 @@ import json
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from moonless.chart.s57.attributes import Attributes
 from moonless.chart.s57.source import Progress, SourceFeatures, check_size, files_of, read_source
 from moonless.chart.types import Cell
 from moonless.errors import InputError
@@ -71,7 +71,7 @@ class CellIndex:
         self._load = body
         self._body: Body | None = None
         self._shapes: NDArray[np.object_]
-        self._rows: list[tuple[str, dict[str, Any]] | None]
+        self._rows: list[tuple[str, Attributes] | None]
 
     @property
     def body(self) -> Body:
@@ -113,7 +113,7 @@ class CellIndex:
         out: NDArray[np.object_] = self._shapes[rows]
         return out
 
-    def row(self, row: int) -> tuple[str, dict[str, Any]]:
+    def row(self, row: int) -> tuple[str, Attributes]:
         """Return (identifier, attributes) of a feature.  The dictionary is shared: read it only."""
         body = self.body
         known = self._rows[row]

@@ -9,10 +9,10 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Any
 
+from moonless.chart.s57.attributes import Attributes, codes, number
 from moonless.chart.types import Feature, Mark
 from moonless.constants import NAUTICAL_MILE_M
 from moonless.errors import InputError
@@ -51,7 +51,7 @@ class Sector:
     range_nm: float | None  # nominal
     obscured: bool  # LITVIS 7: charted as not seen here
     faint: bool  # LITVIS 3, 8 (partially obscured)
-    attributes: Mapping[str, Any]
+    attributes: Attributes
 
     def holds(self, bearing_deg: float) -> bool:
         """Return whether a boat that has the light on this true bearing is in the sector; limits belong to it."""
@@ -87,7 +87,7 @@ class ChartLight:
 
 def lights_of(features: Sequence[Feature]) -> tuple[ChartLight, ...]:
     """Return the lights among features of one frame; LIGHTS on one spot with one character are one light's sectors."""
-    groups: dict[tuple[Any, ...], list[Feature]] = {}
+    groups: dict[tuple[object, ...], list[Feature]] = {}
     for feature in features:
         if feature.object != "LIGHTS":
             continue
@@ -121,12 +121,12 @@ def _light(group: Sequence[Feature]) -> ChartLight:
 
 
 def _sector(feature: Feature) -> Sector:
-    seen = set(feature.attributes.get("LITVIS", ()))
+    seen = set(codes(feature.attributes, "LITVIS"))
     return Sector(
         feature=feature.feature,
         start_deg=feature.number("SECTR1"),
         end_deg=feature.number("SECTR2"),
-        colours=tuple(feature.attributes.get("COLOUR", ())),
+        colours=codes(feature.attributes, "COLOUR"),
         range_nm=feature.number("VALNMR"),
         obscured=7 in seen,
         faint=bool(seen & {3, 8}),
@@ -134,12 +134,12 @@ def _sector(feature: Feature) -> Sector:
     )
 
 
-def is_shown_at_night(attributes: Mapping[str, Any]) -> bool:
+def is_shown_at_night(attributes: Attributes) -> bool:
     """Return whether a light is in use and shown in the dark."""
-    return not _OUT & set(attributes.get("STATUS", ())) and attributes.get("EXCLIT") not in _NOT_AT_NIGHT
+    return _OUT.isdisjoint(codes(attributes, "STATUS")) and attributes.get("EXCLIT") not in _NOT_AT_NIGHT
 
 
-def light_text(sectors: Sequence[Mapping[str, Any]]) -> str:
+def light_text(sectors: Sequence[Attributes]) -> str:
     """Return the chart's abbreviation of a light: character, colours, period, height, nominal range.
 
     Parts the chart does not give are left out.  White is written only beside other colours, heights are rounded to
@@ -150,30 +150,31 @@ def light_text(sectors: Sequence[Mapping[str, Any]]) -> str:
         raise InputError("a light's text was asked for without any light")
     first = sectors[0]
     words = [character_text(first)]
-    colours = list(dict.fromkeys(code for sector in sectors for code in sector.get("COLOUR", ())))
+    colours = list(dict.fromkeys(code for sector in sectors for code in codes(sector, "COLOUR")))
     # White, red, green is the order in which sectors are written, whatever the order of the features.
     letters = [COLOURS[code] for code in sorted(colours, key=_colour_order) if code in COLOURS]
     if letters and letters != ["W"]:
         words.append("".join(letters))
-    period = first.get("SIGPER")
+    period, height = number(first, "SIGPER"), number(first, "HEIGHT")
     if period and not (first.get("LITCHR") in (None, _FIXED) or _is_continuous(first)):
         words.append(f"{period:g}s")
-    if first.get("HEIGHT") is not None:
-        words.append(f"{math.floor(first['HEIGHT'] + 0.5)}m")
-    ranges = sorted({sector["VALNMR"] for sector in sectors if sector.get("VALNMR") is not None}, reverse=True)
+    if height is not None:
+        words.append(f"{math.floor(height + 0.5)}m")
+    told = (number(sector, "VALNMR") for sector in sectors)
+    ranges = sorted({one for one in told if one is not None}, reverse=True)
     if ranges:
         joined = f"{ranges[0]:g}-{ranges[-1]:g}" if len(ranges) > 2 else "/".join(f"{r:g}" for r in ranges)
         words.append(f"{joined}M")
-    count = first.get("MLTYLT")
-    if count and count > 1:
-        words.insert(0, str(count))
+    count = number(first, "MLTYLT")
+    if count is not None and count > 1:
+        words.insert(0, f"{count:g}")
     return " ".join(word for word in words if word)
 
 
-def character_text(attributes: Mapping[str, Any]) -> str:
+def character_text(attributes: Attributes) -> str:
     """Return the character with its groups: "Fl(2+1)", "Q(6)+LFl", "Mo(A)"; "" if the chart does not give it."""
     code = attributes.get("LITCHR")
-    if code not in CHARACTERS:
+    if not isinstance(code, int) or code not in CHARACTERS:
         return ""
     kinds = CHARACTERS[code].split("+")
     groups = _GROUP.findall(str(attributes.get("SIGGRP", "")))
@@ -188,7 +189,7 @@ def character_text(attributes: Mapping[str, Any]) -> str:
     return "+".join(out)
 
 
-def sequence(attributes: Mapping[str, Any]) -> tuple[tuple[bool, float], ...]:
+def sequence(attributes: Attributes) -> tuple[tuple[bool, float], ...]:
     """Return the phases of one period, (lit, seconds) each, from SIGSEQ; empty if the chart does not give it.
 
     SIGSEQ writes light as "LL.L" and eclipse as "(EE.E)", joined by "+" (S-57 appendix A, chapter 2, attribute 143).
@@ -202,7 +203,7 @@ def nominal_range_m(sector: Sector) -> float | None:
     return None if sector.range_nm is None else sector.range_nm * NAUTICAL_MILE_M
 
 
-def _is_continuous(attributes: Mapping[str, Any]) -> bool:
+def _is_continuous(attributes: Attributes) -> bool:
     groups = [g for g in _GROUP.findall(str(attributes.get("SIGGRP", ""))) if g.strip() not in ("", "1")]
     return attributes.get("LITCHR") in _CONTINUOUS and not groups
 

@@ -9,7 +9,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 from functools import cached_property
-from typing import Any
 
 import numpy as np
 import shapely
@@ -22,6 +21,7 @@ from moonless.chart.overlay import common, joined
 from moonless.chart.plane import plane_of
 from moonless.chart.quality import quality_of
 from moonless.chart.s57 import classes
+from moonless.chart.s57.attributes import Attributes
 from moonless.chart.types import Bridge, Cell, Feature, FeatureTable, Mark, Quality
 from moonless.errors import InputError
 from moonless.frames import LocalFrame
@@ -49,7 +49,7 @@ class LocalChart:
         lonlat: NDArray[np.object_],
         shapes: NDArray[np.object_],
         identifiers: Sequence[str],
-        rows: Sequence[dict[str, Any]],
+        rows: Sequence[Attributes],
         row_cells: Sequence[Cell],
     ) -> None:
         self.frame = frame

@@ -16,6 +16,7 @@ from scipy.sparse.csgraph import connected_components
 
 from moonless.chart.quality import PLOTTING_M_PER_SCALE
 from moonless.chart.s57 import classes
+from moonless.chart.s57.attributes import codes
 from moonless.chart.types import Feature, Mark
 
 # Charted on the same spot means the same thing; positions of one thing agree to far better than this.
@@ -104,7 +105,8 @@ def _groups(parts: Sequence[Feature]) -> list[list[Feature]]:
     links: list[tuple[int, int]] = []
     long_names = {(f.cell, f.attributes["LNAM"]): i for i, f in enumerate(parts) if "LNAM" in f.attributes}
     for i, feature in enumerate(parts):
-        for reference in feature.attributes.get("LNAM_REFS", ()):
+        references = feature.attributes.get("LNAM_REFS")
+        for reference in references if isinstance(references, list) else ():
             other = long_names.get((feature.cell, reference))
             if other is not None:
                 links.append((i, other))
@@ -161,7 +163,7 @@ def _mark(body: Feature, group: Sequence[Feature]) -> Mark:
         radar_conspicuous=True if said & {1, 3} else (False if 2 in said else None),
         has_reflector=3 in said or any(f.object == "RADRFL" for f in group),
         has_racon=any(f.object == "RTPBCN" for f in group),
-        lit=any(not _OUT & set(light.attributes.get("STATUS", ())) for light in lights),
+        lit=any(_OUT.isdisjoint(codes(light.attributes, "STATUS")) for light in lights),
         attributes=body.attributes,
         lights=lights,
         equipment=tuple(f for f in group if f is not body and f.object in classes.EQUIPMENT and f.object != "LIGHTS"),

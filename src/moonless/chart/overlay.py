@@ -8,7 +8,6 @@ where the overlay always succeeds.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from typing import Any
 
 import numpy as np
 import shapely
@@ -29,17 +28,19 @@ def joined(shapes: Sequence[shapely.Geometry] | NDArray[np.object_]) -> shapely.
         return shapely.union_all(shapely.make_valid(np.asarray(shapes, dtype=object)), grid_size=GRID_M)
 
 
-def common(first: Any, second: Any) -> Any:
+def common(first: shapely.Geometry, second: shapely.Geometry) -> shapely.Geometry:
     """Return what two plane shapes share."""
     return _overlaid(shapely.intersection, first, second)
 
 
-def without(first: Any, second: Any) -> Any:
+def without(first: shapely.Geometry, second: shapely.Geometry) -> shapely.Geometry:
     """Return a plane shape less another."""
     return _overlaid(shapely.difference, first, second)
 
 
-def _overlaid(how: Callable[..., Any], first: Any, second: Any) -> Any:
+def _overlaid(
+    how: Callable[..., shapely.Geometry], first: shapely.Geometry, second: shapely.Geometry
+) -> shapely.Geometry:
     try:
         return how(first, second)
     except shapely.errors.GEOSException:

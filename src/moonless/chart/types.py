@@ -7,16 +7,16 @@ the boat, projected to one `LocalFrame`.  These are the types the other floors s
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any, Literal
+from typing import Literal
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from moonless.chart.s57.attributes import Attributes, number
 from moonless.units import NS_PER_S, utc_to_ns
 
 Catzoc = Literal["A1", "A2", "B", "C", "D", "U"]
@@ -52,7 +52,7 @@ class Feature:
     cell: str  # name of the cell it came from
     feature: str  # identifier within the cell: "AGEN-FIDN-FIDS" of LNAM where there is one, else row number
     shape: shapely.Geometry
-    attributes: Mapping[str, Any]  # S-57 acronyms; lists for list attributes; absent: not given
+    attributes: Attributes  # S-57 acronyms; lists for list attributes; absent: not given
     scale: int  # of the cell
 
     @property
@@ -63,11 +63,7 @@ class Feature:
 
     def number(self, attribute: str) -> float | None:
         """Return a numeric attribute; None if the chart does not give it."""
-        value = self.attributes.get(attribute)
-        if value is None or value == "":
-            return None
-        number = float(value)
-        return number if np.isfinite(number) else None
+        return number(self.attributes, attribute)
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,7 +97,7 @@ class Mark:
     has_reflector: bool
     has_racon: bool
     lit: bool
-    attributes: Mapping[str, Any]  # of the structure
+    attributes: Attributes  # of the structure
     lights: tuple[Feature, ...] = ()
     equipment: tuple[Feature, ...] = ()  # what else it carries: topmark, daymark, racon, reflector, fog signal
     scale: int = 0  # of the cell
@@ -118,7 +114,7 @@ class Span:
     clearance_open_m: float | None  # VERCOP
     width_m: float | None  # HORCLR
     opens: bool
-    attributes: Mapping[str, Any]
+    attributes: Attributes
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,7 +128,7 @@ class Bridge:
     clearance_m: float | None  # the least of its spans', VERCLR (fixed) or VERCCL (closed); above the datum of heights
     clearance_open_m: float | None  # VERCOP, the least of the opening spans'
     opens: bool
-    attributes: Mapping[str, Any]
+    attributes: Attributes
     spans: tuple[Span, ...] = ()
 
 

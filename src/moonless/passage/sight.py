@@ -18,6 +18,7 @@ import shapely
 from moonless.boat.types import Boat
 from moonless.chart.lights import COLOUR_WORDS, ChartLight, Sector
 from moonless.chart.local import LocalChart
+from moonless.chart.s57.attributes import codes, number
 from moonless.chart.types import Mark
 from moonless.constants import NAUTICAL_MILE_M
 from moonless.frames import bearing_of, wrap_180
@@ -153,11 +154,10 @@ def _behind_land(light: ChartLight, points: TrackPoints, asked: np.ndarray, loca
 
 
 def _leads(sector: Sector, course_deg: float) -> bool:
-    kinds = {int(c) for c in sector.attributes.get("CATLIT", ())}
-    orient = sector.attributes.get("ORIENT")
-    if orient is None or not kinds & LEADING:
+    orient = number(sector.attributes, "ORIENT")
+    if orient is None or LEADING.isdisjoint(codes(sector.attributes, "CATLIT")):
         return False
-    return abs(wrap_180(float(orient) - course_deg)) <= LEADING_WITHIN_DEG
+    return abs(wrap_180(orient - course_deg)) <= LEADING_WITHIN_DEG
 
 
 def _marks_beside(local: LocalChart, line: shapely.LineString, within_m: float) -> Iterator[tuple[Mark, float, float]]:

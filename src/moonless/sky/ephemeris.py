@@ -10,12 +10,13 @@ from dataclasses import dataclass
 from datetime import datetime
 from functools import lru_cache
 from importlib.resources import files
-from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from skyfield.api import Loader, wgs84
 from skyfield.framelib import ecliptic_frame
+from skyfield.jpllib import SpiceKernel
+from skyfield.timelib import Time, Timescale
 from skyfield.toposlib import GeographicPosition
 
 from moonless.errors import InputError
@@ -27,7 +28,7 @@ FIRST_S, LAST_S = -2_208_988_800.0, 2_524_608_000.0  # 1900-01-01, 2050-01-01
 
 
 @lru_cache(maxsize=1)
-def _loaded() -> tuple[Any, Any]:
+def _loaded() -> tuple[Timescale, SpiceKernel]:
     folder = str(files("skyfield_data").joinpath("data"))
     loader = Loader(folder, verbose=False, expire=False)
     found = loader("de421.bsp")
@@ -36,17 +37,17 @@ def _loaded() -> tuple[Any, Any]:
     return loader.timescale(builtin=True), found
 
 
-def timescale() -> Any:
+def timescale() -> Timescale:
     """Return the time scale, with the leap seconds that come packaged."""
     return _loaded()[0]
 
 
-def bodies() -> Any:
+def bodies() -> SpiceKernel:
     """Return the ephemeris."""
     return _loaded()[1]
 
 
-def sky_time(time_s: ArrayLike) -> Any:
+def sky_time(time_s: ArrayLike) -> Time:
     """Return the library's time for Unix seconds.  Raises InputError outside 1900 to 2050."""
     seconds = np.atleast_1d(np.asarray(time_s, dtype=np.float64))
     if seconds.size and (np.nanmin(seconds) < FIRST_S or np.nanmax(seconds) > LAST_S):

@@ -14,7 +14,7 @@ import math
 from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any, Literal
+from typing import Literal, SupportsFloat, SupportsInt
 
 import pyais
 from pyais.encode import encode_dict
@@ -156,7 +156,9 @@ class AisAssembler:
             del self._waiting[key]
 
 
-def encode_ais(values: Mapping[str, Any], *, own: bool = False, channel: str = "A", sequence: int = 0) -> list[str]:
+def encode_ais(
+    values: Mapping[str, str | int | float | bytes], *, own: bool = False, channel: str = "A", sequence: int = 0
+) -> list[str]:
     """Return the sentences of one message; ``values`` by pyais's names (``type``, ``mmsi``, ``lat`` ...)."""
     lines = encode_dict(
         dict(values), talker_id="AI", sentence_type="VDO" if own else "VDM", radio_channel=channel, seq_id=sequence
@@ -164,7 +166,7 @@ def encode_ais(values: Mapping[str, Any], *, own: bool = False, channel: str = "
     return [str(line) for line in lines]
 
 
-def _report(values: Mapping[str, Any], received_ns: int, is_own: bool) -> AisReport | None:
+def _report(values: Mapping[str, object], received_ns: int, is_own: bool) -> AisReport | None:
     kind, mmsi = _integer(values.get("msg_type")), _integer(values.get("mmsi"))
     if kind is None or mmsi is None:
         return None
@@ -211,14 +213,16 @@ def _report(values: Mapping[str, Any], received_ns: int, is_own: bool) -> AisRep
     )
 
 
-def _integer(value: Any) -> int | None:
+def _integer(value: object) -> int | None:
     try:
-        return int(value)
+        return int(value) if isinstance(value, SupportsInt | str) else None
     except (TypeError, ValueError):
         return None
 
 
-def _number(value: Any) -> float | None:
+def _number(value: object) -> float | None:
+    if not isinstance(value, SupportsFloat | str):
+        return None
     try:
         number = float(value)
     except (TypeError, ValueError):
@@ -226,27 +230,27 @@ def _number(value: Any) -> float | None:
     return number if math.isfinite(number) else None
 
 
-def _below(value: Any, limit: int) -> int | None:
+def _below(value: object, limit: int) -> int | None:
     number = _integer(value)
     return number if number is not None and 0 <= number < limit else None
 
 
-def _above_zero(value: Any) -> int | None:
+def _above_zero(value: object) -> int | None:
     number = _integer(value)
     return number if number is not None and number > 0 else None
 
 
-def _above_zero_number(value: Any) -> float | None:
+def _above_zero_number(value: object) -> float | None:
     number = _number(value)
     return number if number is not None and number > 0.0 else None
 
 
-def _angle(value: Any, limit_deg: float) -> float | None:
+def _angle(value: object, limit_deg: float) -> float | None:
     number = _number(value)
     return math.radians(number) if number is not None and 0.0 <= number < limit_deg else None
 
 
-def _speed(value: Any, kind: int) -> float | None:
+def _speed(value: object, kind: int) -> float | None:
     """Knots as said; the largest count is "not available", the one below it "or more"."""
     number = _number(value)
     # 63 kn in the long-range message, 1023 kn in aircraft's, 102.3 kn elsewhere.
@@ -254,7 +258,7 @@ def _speed(value: Any, kind: int) -> float | None:
     return kn_to_mps(number) if number is not None and 0.0 <= number < limit else None
 
 
-def _turn(value: Any) -> float | None:
+def _turn(value: object) -> float | None:
     """Degrees a minute; -128 is "not available", 127 "more than 5 degrees in 30 s, no indicator"."""
     number = _number(value)
     if number is None or not -708.5 <= number <= 708.5 or abs(number) in (127.0, 128.0):
@@ -262,11 +266,11 @@ def _turn(value: Any) -> float | None:
     return math.radians(number) / 60.0
 
 
-def _words(value: Any) -> str | None:
+def _words(value: object) -> str | None:
     return (value.strip(" @") or None) if isinstance(value, str) else None
 
 
-def _name(values: Mapping[str, Any]) -> str | None:
+def _name(values: Mapping[str, object]) -> str | None:
     name = _words(values.get("shipname")) or _words(values.get("name"))
     more = _words(values.get("name_ext"))
     return name + more if name and more else name

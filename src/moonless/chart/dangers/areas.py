@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from moonless.chart.dangers.types import DangerKind, Weight
+from moonless.chart.s57.attributes import codes
 from moonless.chart.s57.names import object_name, restriction_name
 from moonless.chart.types import Feature
 
@@ -58,7 +59,7 @@ AREAS: dict[str, AreaRule] = {
 
 def restrictions_of(feature: Feature) -> tuple[int, ...]:
     """Return the values of RESTRN, in order."""
-    return tuple(sorted({int(code) for code in feature.attributes.get("RESTRN", ())}))
+    return tuple(sorted(set(codes(feature.attributes, "RESTRN"))))
 
 
 def area_weight(feature: Feature, rule: AreaRule) -> Weight:

@@ -18,6 +18,7 @@ from moonless.chart.marks import can_be_mark
 from moonless.chart.overlay import joined, without
 from moonless.chart.quality import SIGMAS_AT_95, UNASSESSED_M_PER_SCALE
 from moonless.chart.s57 import classes
+from moonless.chart.s57.attributes import number
 from moonless.chart.types import Bridge, Catzoc, Feature, Mark, Span
 from moonless.errors import NoCoverage
 
@@ -132,9 +133,9 @@ class ChartDangers:
             sigma = self.local.quality_at(point.x, point.y).position_sigma_m
         except NoCoverage:
             sigma = UNASSESSED_M_PER_SCALE * scale  # a piece that reaches past its cell's coverage
-        stated = given.get("POSACC")
+        stated = number(given, "POSACC")
         if stated:
-            sigma = max(sigma, float(stated) / SIGMAS_AT_95)
+            sigma = max(sigma, stated / SIGMAS_AT_95)
         if given.get("QUAPOS") in _APPROXIMATE:
             sigma = max(sigma, _APPROXIMATE_M_PER_SCALE * scale)
         return float(sigma)

@@ -10,7 +10,6 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any
 
 import numpy as np
 import shapely
@@ -22,6 +21,7 @@ from moonless.chart.drawn.edges import edges_of
 from moonless.chart.drawn.grid import Tile, mercator_of, pixel_m, scale_at
 from moonless.chart.drawn.points import points_of
 from moonless.chart.index import CellIndex
+from moonless.chart.s57.attributes import Attributes, number
 
 # A twentieth of a metre: finer than any tile, coarse enough to make equal again what overlays moved by a last bit.
 GRID_M = 0.05
@@ -41,7 +41,7 @@ _REST_M = 2.0
 # Levels of the sea floor: land, what is built, water of unknown depth, then by depth.
 _LAND, _BUILT, _UNKNOWN = -1000.0, -500.0, -99.0
 
-Row = dict[str, Any]
+Row = dict[str, str | float | None]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -204,15 +204,15 @@ def _left_over(cover: shapely.Geometry, floor: NDArray[np.object_]) -> NDArray[n
     return out
 
 
-def _said_of_floor(name: str, given: Mapping[str, Any]) -> tuple[float, Row]:
+def _said_of_floor(name: str, given: Attributes) -> tuple[float, Row]:
     """Return the level of an area of the sea floor, and what its tile says of it."""
     if name in what.LAND:
         return _LAND, {"k": "land"}
     if name in what.BUILT:
         return _BUILT, {"k": "built"}
-    depth = given.get("DRVAL1")
+    depth = number(given, "DRVAL1")
     # Without a least depth the water is unknown, and is drawn as shoal.
-    return (_UNKNOWN, {"k": "depth"}) if depth is None else (float(depth), {"k": "depth", "d": float(depth)})
+    return (_UNKNOWN, {"k": "depth"}) if depth is None else (depth, {"k": "depth", "d": depth})
 
 
 def _said_of_edge(low: float, high: float) -> Row:

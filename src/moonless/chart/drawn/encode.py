@@ -10,7 +10,6 @@ import os
 import tempfile
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pyogrio.raw
@@ -30,7 +29,13 @@ _IN_MEMORY = _SHARED_MEMORY if os.access(_SHARED_MEMORY, os.W_OK) else None
 
 
 def encode_layer(
-    name: str, tile: Tile, shapes: NDArray[np.object_], rows: Sequence[dict[str, Any]], *, extent: int, buffer_px: float
+    name: str,
+    tile: Tile,
+    shapes: NDArray[np.object_],
+    rows: Sequence[dict[str, str | float | None]],
+    *,
+    extent: int,
+    buffer_px: float,
 ) -> bytes:
     """Return the bytes of one layer of a tile; empty if nothing of it is left.
 

@@ -7,13 +7,15 @@ OGC Two Dimensional Tile Matrix Set and Tile Set Metadata 2.0 (17-083r4), annex 
 from __future__ import annotations
 
 import math
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
 from moonless.constants import WGS84_A_M
+
+Floats = NDArray[np.float64]
 
 # Web Mercator takes the ellipsoid's long axis for a sphere's radius.
 HALF_M = math.pi * WGS84_A_M
@@ -75,13 +77,13 @@ def zoom_of_scale(scale: float, lat_deg: float) -> float:
     return math.log2(scale_at(0.0, lat_deg) / scale)
 
 
-def to_mercator(lon_deg: NDArray[np.float64], lat_deg: NDArray[np.float64]) -> tuple[Any, Any]:
+def to_mercator(lon_deg: Floats, lat_deg: Floats) -> tuple[Floats, Floats]:
     """Return Mercator metres (x east, y north)."""
     lat = np.clip(lat_deg, -MAX_LAT_DEG, MAX_LAT_DEG)
     return np.radians(lon_deg) * WGS84_A_M, np.arcsinh(np.tan(np.radians(lat))) * WGS84_A_M
 
 
-def to_lonlat(x_m: NDArray[np.float64], y_m: NDArray[np.float64]) -> tuple[Any, Any]:
+def to_lonlat(x_m: Floats, y_m: Floats) -> tuple[Floats, Floats]:
     """Return longitude and latitude in degrees of Mercator metres."""
     return np.degrees(x_m / WGS84_A_M), np.degrees(np.arctan(np.sinh(y_m / WGS84_A_M)))
 
@@ -95,7 +97,7 @@ def mercator_of(lonlat: NDArray[np.object_], grid_m: float) -> NDArray[np.object
     if not len(lonlat):
         return lonlat
 
-    def move(lonlat_deg: NDArray[np.float64]) -> NDArray[np.float64]:
+    def move(lonlat_deg: Floats) -> Floats:
         x, y = to_mercator(lonlat_deg[:, 0], lonlat_deg[:, 1])
         return np.round(np.column_stack([x, y]) / grid_m) * grid_m
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 from collections import OrderedDict
-from typing import Any
 
 import numpy as np
 import shapely
@@ -78,7 +77,7 @@ class TileMaker:
         return encode_layer(name, tile, parts, [said[i] for i in of], extent=extent, buffer_px=buffer_px)
 
 
-def _row(layer: Layer, i: int, name: str) -> dict[str, Any]:
+def _row(layer: Layer, i: int, name: str) -> dict[str, str | float | None]:
     row = layer.rows[i]
     return {**row, "z": round(float(layer.zoom_from[i]), 1)} if name == "point" else row
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Iterator
-from typing import Any
 
 import numpy as np
 import shapely
@@ -18,9 +17,10 @@ from moonless.chart.drawn.soundings import first_zooms
 from moonless.chart.lights import COLOURS, ChartLight, lights_of_mark
 from moonless.chart.local import LocalChart
 from moonless.chart.s57 import classes
+from moonless.chart.s57.attributes import number, text
 from moonless.frames import LocalFrame
 
-Row = dict[str, Any]
+Row = dict[str, str | float | None]
 Place = tuple[float, float]  # Mercator metres
 Found = tuple[Place, float, Row]
 
@@ -107,7 +107,7 @@ def _sectors(light: ChartLight) -> str | None:
 
 def _bridges(local: LocalChart) -> Iterator[Found]:
     for bridge in local.bridges:
-        said: set[tuple[Any, ...]] = set()
+        said: set[tuple[object, ...]] = set()
         spans = [s for s in bridge.spans if s.clearance_m is not None or s.clearance_open_m is not None]
         for span in spans or bridge.spans[:1]:
             words = (span.name or bridge.name, span.clearance_m, span.clearance_open_m, span.width_m)
@@ -150,8 +150,8 @@ def _dangers(cut: Cut, lat_deg: float, floor: Floor) -> Iterator[Found]:
             "k": "danger",
             "f": f"{cut.row_cells[i].name}/{cut.identifiers[i]}",
             "o": name,
-            "n": given.get("OBJNAM"),
-            "d": given.get("VALSOU"),
+            "n": text(given, "OBJNAM"),
+            "d": number(given, "VALSOU"),
             "a": None if math.isnan(around) else around,
             # Shows above the water always, at times, or never.
             "h": "shows" if classes.stands_above_water(name, given) else "covered",

@@ -7,10 +7,11 @@ which scale a thing is worth showing (SCAMIN), that holds.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 from moonless.chart.drawn.grid import zoom_of_scale
 from moonless.chart.s57 import classes
+from moonless.chart.s57.attributes import Attributes, codes, number
 
 MIN_ZOOM = 6
 # Beyond this the screen enlarges: a tile of it is drawn to a quarter of a metre.
@@ -120,16 +121,16 @@ def classes_at(zoom: int) -> frozenset[str]:
     return _SMALL_SCALE if zoom < BLOCK_ZOOM else _ALL
 
 
-def zoom_from(attributes: Mapping[str, Any], ours: float, lat_deg: float) -> float:
+def zoom_from(attributes: Attributes, ours: float, lat_deg: float) -> float:
     """Return the zoom a feature is drawn from: what the chart says (SCAMIN), else ours."""
-    scale = attributes.get("SCAMIN")
-    return zoom_of_scale(float(scale), lat_deg) if scale else ours
+    scale = number(attributes, "SCAMIN")
+    return zoom_of_scale(scale, lat_deg) if scale else ours
 
 
-def line_kind(name: str, attributes: Mapping[str, Any]) -> str:
+def line_kind(name: str, attributes: Attributes) -> str:
     """Return the kind of stroke of a feature in `LINES`."""
     kind = LINES[name].kind
-    if kind == "area" and _KEEP_OUT & set(attributes.get("RESTRN", ())):
+    if kind == "area" and not _KEEP_OUT.isdisjoint(codes(attributes, "RESTRN")):
         return "entry"
     if kind == "works" and attributes.get("WATLEV") in (3, 4, 5):
         # Always or at times under water: a training wall that a boat may meet without seeing it.

@@ -7,21 +7,25 @@ from __future__ import annotations
 
 import math
 import warnings
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pyogrio
 import pyogrio.errors
 import pyogrio.raw
 import shapely
+from numpy.typing import NDArray
 
 from moonless.errors import InputError, SourceError
 from moonless.files import replacing
 from moonless.units import iso_utc, utc_to_ns
+
+Row = tuple[str | int | float, ...]
+Given = dict[str, str | float]
+"""A row as read, by column."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,7 +103,7 @@ def write_contents(path: Path, contents: Contents) -> None:
 
     Raises SourceError if it cannot be written; the old file is then as it was.
     """
-    rows: dict[str, list[tuple[Any, ...]]] = {
+    rows: dict[str, list[Row]] = {
         "things": [
             (
                 t.number, t.words, t.kind, iso_utc(t.first_seen_ns), iso_utc(t.last_seen_ns), t.times_seen,
@@ -111,7 +115,7 @@ def write_contents(path: Path, contents: Contents) -> None:
         "notes": [(n.number, n.words, iso_utc(n.written_ns)) for n in contents.notes],
         "state": [(contents.next_number,)],
     }  # fmt: skip
-    shapes: dict[str, list[Any]] = {
+    shapes: dict[str, list[shapely.Geometry | None]] = {
         "things": [shapely.Point(t.lon_deg, t.lat_deg) for t in contents.things],
         "keep_out": [a.outline_lonlat for a in contents.keep_outs],
         "notes": [shapely.Point(n.lon_deg, n.lat_deg) for n in contents.notes],
@@ -126,7 +130,7 @@ def write_contents(path: Path, contents: Contents) -> None:
 
 
 # Column names and NumPy types, layer by layer, in the order of the rows written.
-_COLUMNS: dict[str, tuple[tuple[str, Any], ...]] = {
+_COLUMNS: dict[str, tuple[tuple[str, type], ...]] = {
     "things": (
         ("number", np.int64), ("words", object), ("kind", object), ("first_seen", object), ("last_seen", object),
         ("times_seen", np.int64), ("confidence", np.float64), ("note", object),
@@ -139,12 +143,16 @@ _SHAPES = {"things": "Point", "keep_out": "Polygon", "notes": "Point"}
 
 
 def _write_layer(
-    path: Path, layer: str, columns: Sequence[tuple[str, Any]], shapes: Sequence[Any], rows: Sequence[tuple[Any, ...]]
+    path: Path,
+    layer: str,
+    columns: Sequence[tuple[str, type]],
+    shapes: Sequence[shapely.Geometry | None],
+    rows: Sequence[Row],
 ) -> None:
     spatial = layer in _SHAPES
     data = []
     for i, (_, kind) in enumerate(columns):
-        column = np.empty(len(rows), dtype=kind)
+        column: NDArray[np.generic] = np.empty(len(rows), dtype=kind)
         column[:] = [row[i] for row in rows]
         data.append(column)
     pyogrio.raw.write(
@@ -160,7 +168,7 @@ def _write_layer(
     )
 
 
-def _read_layer(path: Path, layer: str) -> list[tuple[dict[str, Any], Any]]:
+def _read_layer(path: Path, layer: str) -> list[tuple[Given, shapely.Geometry]]:
     with warnings.catch_warnings():
         # A layer someone added to by hand may make GDAL remark on it; what cannot be read is refused below.
         warnings.simplefilter("ignore")
@@ -173,7 +181,7 @@ def _read_layer(path: Path, layer: str) -> list[tuple[dict[str, Any], Any]]:
     ]
 
 
-def _thing(row: Mapping[str, Any], shape: Any) -> Thing:
+def _thing(row: Given, shape: shapely.Geometry) -> Thing:
     confidence = float(row["confidence"])
     return Thing(
         number=int(row["number"]),
@@ -189,15 +197,15 @@ def _thing(row: Mapping[str, Any], shape: Any) -> Thing:
     )
 
 
-def _keep_out(row: Mapping[str, Any], shape: Any) -> KeepOut:
+def _keep_out(row: Given, shape: shapely.Geometry) -> KeepOut:
     if shape.geom_type != "Polygon":
         raise ValueError(f"keep-out area {row['number']} is a {shape.geom_type}")
     return KeepOut(int(row["number"]), shape, str(row["words"]), _time_ns(row["since"]), str(row["note"] or ""))
 
 
-def _note(row: Mapping[str, Any], shape: Any) -> Note:
+def _note(row: Given, shape: shapely.Geometry) -> Note:
     return Note(int(row["number"]), float(shape.y), float(shape.x), str(row["words"]), _time_ns(row["written"]))
 
 
-def _time_ns(text: Any) -> int:
+def _time_ns(text: object) -> int:
     return utc_to_ns(datetime.fromisoformat(str(text)))

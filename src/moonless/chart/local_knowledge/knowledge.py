@@ -14,7 +14,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import Any, Literal, TypeVar
+from typing import Literal, TypeVar
 
 import numpy as np
 import shapely
@@ -202,7 +202,7 @@ class Knowledge:
         """
         kinds: tuple[_What, ...] = ("_things", "_keep_outs", "_notes")
         for what in kinds:
-            entries: dict[int, Any] = getattr(self, what)
+            entries: dict[int, Thing | KeepOut | Note] = getattr(self, what)
             if number in entries:
                 self._change(what, {k: v for k, v in entries.items() if k != number}, self._next)
                 return
@@ -236,7 +236,7 @@ class Knowledge:
         """Put an entry in."""
         self._change(what, {**getattr(self, what), entry.number: entry}, max(self._next, entry.number + 1))
 
-    def _change(self, what: _What, entries: dict[int, Any], next_number: int) -> None:
+    def _change(self, what: _What, entries: dict[int, Thing | KeepOut | Note], next_number: int) -> None:
         """Write what is to be known, then know it; what cannot be written changes nothing."""
         new: dict[str, Any] = {"_things": self._things, "_keep_outs": self._keep_outs, "_notes": self._notes}
         new[what] = entries

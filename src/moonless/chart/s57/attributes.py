@@ -9,9 +9,13 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Mapping
-from typing import Any
 
 import numpy as np
+
+Attribute = str | int | float | list[int] | list[str]
+"""A value by its S-57 type."""
+Attributes = Mapping[str, Attribute]
+"""By S-57 acronym; absent: not given."""
 
 
 def _words(text: str) -> frozenset[str]:
@@ -50,7 +54,25 @@ _CODE = re.compile(r"-?\d+")
 _NO_NUMBER = frozenset({"", "unknown", "null", "none", "nan", "?"})
 
 
-def normalised(name: str, value: Any) -> Any:
+def codes(given: Attributes, name: str) -> tuple[int, ...]:
+    """Return a list attribute's codes in order; empty if the chart does not give it."""
+    value = given.get(name)
+    return tuple(int(code) for code in value) if isinstance(value, list | tuple) else ()
+
+
+def number(given: Attributes, name: str) -> float | None:
+    """Return a number; None if the chart does not give it, or it is none."""
+    value = given.get(name)
+    return _number(value.item() if isinstance(value, np.generic) else value)
+
+
+def text(given: Attributes, name: str) -> str | None:
+    """Return a text; None if the chart does not give it."""
+    value = given.get(name)
+    return value or None if isinstance(value, str) else None
+
+
+def normalised(name: str, value: object) -> Attribute | None:
     """Return one attribute value by its S-57 type; None if it says nothing.
 
     Lists become lists of ints, coded and whole numbers ints, floats floats (finite), text stripped text.  A value
@@ -76,24 +98,24 @@ def normalised(name: str, value: Any) -> Any:
     return value if isinstance(value, int | list) and value != [] else None
 
 
-def from_row(row: Mapping[str, Any]) -> dict[str, Any]:
+def from_row(row: Mapping[str, object]) -> dict[str, Attribute]:
     """Return the attributes that say something; absent means not given.
 
     Of the relations (LNAM_REFS) only those of master and slave are kept: they make one thing of several features.
     """
-    out: dict[str, Any] = {}
+    out: dict[str, Attribute] = {}
     for name, value in row.items():
         kept = normalised(name, value)
         if kept is not None:
             out[name] = kept
     related = out.pop("FFPT_RIND", None)
-    if "LNAM_REFS" in out and related is not None:
-        pairs = zip(out["LNAM_REFS"], related, strict=False)
-        out["LNAM_REFS"] = [name for name, kind in pairs if kind in _MASTER_OR_SLAVE]
+    named = out.get("LNAM_REFS")
+    if isinstance(named, list) and isinstance(related, list):
+        out["LNAM_REFS"] = [str(name) for name, kind in zip(named, related, strict=False) if kind in _MASTER_OR_SLAVE]
     return out
 
 
-def _number(value: Any) -> float | None:
+def _number(value: object) -> float | None:
     if isinstance(value, str):
         text = value.strip().lower()
         if text in _NO_NUMBER:
@@ -107,12 +129,12 @@ def _number(value: Any) -> float | None:
     return float(value) if math.isfinite(value) else None
 
 
-def _long_names(value: Any) -> list[str] | None:
+def _long_names(value: object) -> list[str] | None:
     text = " ".join(map(str, value)) if isinstance(value, list | tuple) else str(value)
     return [name.upper() for name in _LONG_NAME.findall(text)] or None
 
 
-def _codes(value: Any) -> list[int] | None:
+def _codes(value: object) -> list[int] | None:
     if isinstance(value, str):
         codes = [int(code) for code in _CODE.findall(_COUNT.sub("", value))]
     elif isinstance(value, list | tuple):

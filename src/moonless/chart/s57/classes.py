@@ -5,8 +5,7 @@ The acronyms are those of IHO S-57 edition 3.1, appendix A, chapter 1.  The grou
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any
+from moonless.chart.s57.attributes import Attributes
 
 
 def _words(text: str) -> frozenset[str]:
@@ -49,7 +48,7 @@ DANGERS = ("OBSTRN", "WRECKS", "UWTROC")
 SOLID_ON_WATER = ("PONTON", "HULKES", "FLODOC")
 
 
-def stands_above_water(name: str, attributes: Mapping[str, Any]) -> bool:
+def stands_above_water(name: str, attributes: Attributes) -> bool:
     """Return whether a thing shows above water at some state of the tide, so that a radar may see it.
 
     WATLEV: 1 partly submerged at high water, 2 always dry, 4 covers and uncovers, 5 awash, 7 floating; 3 always under

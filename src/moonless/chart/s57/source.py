@@ -11,7 +11,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
-from typing import Any
+from typing import TypedDict
 
 import numpy as np
 import pyogrio
@@ -22,6 +22,7 @@ from pyproj import CRS, Transformer
 from pyproj.exceptions import ProjError
 
 from moonless.chart.s57 import attributes as s57
+from moonless.chart.s57.attributes import Attribute
 from moonless.chart.s57.classes import KNOWN
 from moonless.chart.s57.iso8211 import record_count
 from moonless.errors import ChartError
@@ -58,6 +59,19 @@ _DATUMS = {
 _NOT_ABOUT_THE_CHART = ("organizePolygons", "Measured (M) geometry")
 
 Progress = Callable[[str, float], None]
+Head = dict[str, str | int | float]
+"""What a source says of itself (DSID, DSPM, DSSI), by field."""
+
+
+class Meta(TypedDict):
+    """What is used of a layer's description."""
+
+    fields: NDArray[np.object_]
+    crs: str | None
+
+
+Raw = tuple[Meta, NDArray[np.int64] | None, NDArray[np.object_] | None, Sequence[NDArray[np.generic]]]
+"""A layer as `pyogrio.raw.read` gives it: description, row ids, WKB, columns."""
 
 
 @dataclass
@@ -73,8 +87,8 @@ class SourceFeatures:
     sounding_datum: str = ""
     objects: list[str] = field(default_factory=list)
     identifiers: list[str] = field(default_factory=list)
-    rows: list[dict[str, Any]] = field(default_factory=list)
-    shapes: list[Any] = field(default_factory=list)
+    rows: list[dict[str, Attribute]] = field(default_factory=list)
+    shapes: list[shapely.Geometry | None] = field(default_factory=list)
     counts: dict[str, int] = field(default_factory=dict)  # by layer, as GDAL counts them
     warnings: list[str] = field(default_factory=list)
 
@@ -178,7 +192,7 @@ def _read_cell(path: Path, progress: Progress | None) -> SourceFeatures:
     return source
 
 
-def _refuse_other_measures(path: Path, head: dict[str, Any]) -> None:
+def _refuse_other_measures(path: Path, head: Head) -> None:
     """Refuse what the head of a source (DSPM) says is not in metres, or not on WGS 84.
 
     HDAT 2 is WGS 84, the only datum an ENC may have (S-57 edition 3.1, appendix A, attribute 400 HORDAT; appendix B.1).
@@ -191,7 +205,7 @@ def _refuse_other_measures(path: Path, head: dict[str, Any]) -> None:
         raise ChartError(f"{path}: its positions are not on WGS 84 (DSPM_HDAT={head['DSPM_HDAT']})")
 
 
-def _refuse_missing_records(path: Path, head: dict[str, Any], n_records: int) -> None:
+def _refuse_missing_records(path: Path, head: Head, n_records: int) -> None:
     """Compare the records the cell says it has (DSSI) with those in the file: one cut between records shows here."""
     fields = ("NOMR", "NOCR", "NOGR", "NOLR", "NOIN", "NOCN", "NOED", "NOFA")
     counts = [head.get(f"DSSI_{name}") for name in fields]
@@ -211,13 +225,13 @@ def _read_layers(path: Path, progress: Progress | None) -> SourceFeatures:
         has = ", ".join(layers[:6]) or "none"
         raise ChartError(f"{path}: no layer is named as an S-57 object class (its layers: {has})")
     _read_named(source, known, {}, progress)
-    head: dict[str, Any] = {}
+    head: Head = {}
     for name in layers:
         if name.upper() == "DSID":
             head = {key.upper(): value for key, value in _first_row(path, name, {}).items()}
     _refuse_other_measures(path, head)
     rows = zip(source.objects, source.rows, strict=True)
-    stated = [row["CSCALE"] for name, row in rows if name == "M_CSCL" and "CSCALE" in row]
+    stated = [int(s57.number(row, "CSCALE") or 0) for name, row in rows if name == "M_CSCL"]
     scale = _whole(head.get("DSPM_CSCL")) or (max(stated) if stated else 0)
     if not scale:
         scale = UNKNOWN_SCALE
@@ -235,18 +249,21 @@ def _read_named(
 ) -> None:
     for position, layer in enumerate(names):
         meta, row_ids, geometry, columns = _read_raw(source, layer, options)
-        n_row = len(row_ids) if row_ids is not None else 0
+        row_numbers = [] if row_ids is None else row_ids.tolist()
+        n_row = len(row_numbers)
         source.counts[layer.upper()] = n_row
         shapes = _shapes_of(source, layer, geometry, n_row, meta)
         fields = [str(name).upper() for name in meta["fields"]]
         for i in range(n_row):
             row = {name: column[i] for name, column in zip(fields, columns, strict=True)}
-            _add(source, layer.upper(), int(row_ids[i]), row, shapes[i])
+            _add(source, layer.upper(), row_numbers[i], row, shapes[i])
         if progress is not None:
             progress(source.name, (position + 1) / len(names))
 
 
-def _add(source: SourceFeatures, name: str, row_id: int, row: dict[str, Any], shape: Any) -> None:
+def _add(
+    source: SourceFeatures, name: str, row_id: int, row: dict[str, object], shape: shapely.Geometry | None
+) -> None:
     identifier = _identifier(row, row_id)
     kept = s57.from_row({key: value for key, value in row.items() if key not in _HOUSEKEEPING})
     if name != "SOUNDG" or shape is None:
@@ -269,18 +286,19 @@ def _add(source: SourceFeatures, name: str, row_id: int, row: dict[str, Any], sh
         source.shapes.append(shapely.force_2d(point))
 
 
-def _identifier(row: dict[str, Any], row_id: int) -> str:
-    agency, number, subdivision = row.get("AGEN"), row.get("FIDN"), row.get("FIDS")
-    if agency is None or number is None or subdivision is None:
+def _identifier(row: dict[str, object], row_id: int) -> str:
+    parts = [row.get(name) for name in ("AGEN", "FIDN", "FIDS")]
+    if any(part is None for part in parts):
         return str(row_id)
+    agency, number, subdivision = (int(float(str(part))) for part in parts)
     # FIDN is an unsigned 32-bit number that GDAL hands over as a signed one.
-    return f"{int(agency)}-{int(number) & 0xFFFF_FFFF}-{int(subdivision)}"
+    return f"{agency}-{number & 0xFFFF_FFFF}-{subdivision}"
 
 
-def _read_raw(source: SourceFeatures, layer: str, options: dict[str, str]) -> Any:
+def _read_raw(source: SourceFeatures, layer: str, options: dict[str, str]) -> Raw:
     with warnings.catch_warnings(record=True) as said:
         warnings.simplefilter("always")
-        answer = pyogrio.raw.read(source.path, layer=layer, return_fids=True, **options)
+        answer: Raw = pyogrio.raw.read(source.path, layer=layer, return_fids=True, **options)
     for remark in said:
         text = _one_line(remark.message)
         if not any(part in text for part in _NOT_ABOUT_THE_CHART):
@@ -304,7 +322,7 @@ def _read_shapes(source: SourceFeatures, layer: str, wkb: NDArray[np.object_]) -
 
 
 def _shapes_of(
-    source: SourceFeatures, layer: str, wkb: NDArray[np.object_] | None, n_row: int, meta: dict[str, Any]
+    source: SourceFeatures, layer: str, wkb: NDArray[np.object_] | None, n_row: int, meta: Meta
 ) -> NDArray[np.object_]:
     if wkb is None:
         return np.full(n_row, None, dtype=object)
@@ -335,11 +353,11 @@ def _shapes_of(
     return shapes
 
 
-def _first_row(path: Path, layer: str, options: dict[str, str]) -> dict[str, Any]:
+def _first_row(path: Path, layer: str, options: dict[str, str]) -> Head:
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
         meta, _, _, columns = pyogrio.raw.read(path, layer=layer, max_features=1, **options)
-    out: dict[str, Any] = {}
+    out: Head = {}
     for name, column in zip(meta["fields"], columns, strict=True):
         if len(column):
             value = column[0].item() if isinstance(column[0], np.generic) else column[0]
@@ -348,14 +366,14 @@ def _first_row(path: Path, layer: str, options: dict[str, str]) -> dict[str, Any
     return out
 
 
-def _whole(value: Any) -> int:
+def _whole(value: object) -> int:
     try:
-        return int(float(value))
+        return int(float(str(value)))
     except (TypeError, ValueError):
         return 0
 
 
-def _iso_date(value: Any) -> str:
+def _iso_date(value: object) -> str:
     digits = str(value or "").replace("-", "")[:8]
     try:
         return date.fromisoformat(digits).isoformat() if len(digits) == 8 else ""
@@ -363,5 +381,5 @@ def _iso_date(value: Any) -> str:
         return ""
 
 
-def _one_line(problem: Any) -> str:
+def _one_line(problem: object) -> str:
     return " ".join(str(problem).split())

@@ -3,12 +3,12 @@
 # mypy: disable-error-code="untyped-decorator"
 from __future__ import annotations
 
-from typing import Any
-
+import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-Array = NDArray[Any]
+Array = NDArray[np.generic]
+Number = float | np.float32
 
 
 @njit(cache=True, nogil=True)
@@ -47,9 +47,9 @@ def segment_kernel(
     order: Array,
     n_row: int,
     n_col: int,
-    depth_db: Any,
+    depth_db: Number,
     far_rows: Array,
-    far_db: Any,
+    far_db: Number,
     firm_db: Array,
     basin: Array,
     body: Array,

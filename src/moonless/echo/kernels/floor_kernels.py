@@ -3,13 +3,12 @@
 # mypy: disable-error-code="untyped-decorator"
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-Array = NDArray[Any]
+Array = NDArray[np.generic]
+Number = float | np.float32
 
 
 @njit(cache=True, nogil=True)
@@ -73,10 +72,10 @@ def levels_kernel(
     background_db: Array,
     sector: Array,
     ring: Array,
-    low_db: Any,
-    step_db: Any,
-    solid_db: Any,
-    over_db: Any,
+    low_db: Number,
+    step_db: Number,
+    solid_db: Number,
+    over_db: Number,
     level: Array,
     skip: Array,
 ) -> None:
@@ -102,14 +101,14 @@ def floor_kernel(
     near: Array,
     far: Array,
     wide: int,
-    lone_db: Any,
+    lone_db: Number,
     background_db: Array,
     over: Array,
     least: Array,
     sector: Array,
     ring: Array,
-    low_db: Any,
-    step_db: Any,
+    low_db: Number,
+    step_db: Number,
     floor: Array,
     threshold: Array,
     candidate: Array,

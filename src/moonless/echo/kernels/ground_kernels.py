@@ -3,13 +3,12 @@
 # mypy: disable-error-code="untyped-decorator"
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-Array = NDArray[Any]
+Array = NDArray[np.generic]
+Number = float | np.float32
 
 
 @njit(cache=True, nogil=True)
@@ -58,8 +57,8 @@ def warp_kernel(
     east: Array,
     north: Array,
     bearing: Array,
-    first_m: Any,
-    col_m: Any,
+    first_m: Number,
+    col_m: Number,
     old_east: Array,
     old_north: Array,
     old_heading: Array,

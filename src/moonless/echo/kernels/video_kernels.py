@@ -3,13 +3,11 @@
 # mypy: disable-error-code="untyped-decorator"
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-Array = NDArray[Any]
+Array = NDArray[np.generic]
 
 
 @njit(cache=True, nogil=True)

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from moonless.chart.channels import channel_areas, gate_partner, lateral_marks
 from moonless.chart.local import LocalChart
+from moonless.chart.s57.attributes import number
 from moonless.chart.types import Mark
 
 Floats = NDArray[np.float64]
@@ -48,7 +49,7 @@ def fences(local: LocalChart, closed: shapely.Geometry) -> list[shapely.LineStri
         if away is not None:
             out.append(_fence(mark, away, FENCE_M, closed))
     for mark in local.marks:
-        safe = _SAFE_RAD.get(int(mark.attributes.get("CATCAM") or 0)) if mark.object in _CARDINAL else None
+        safe = _SAFE_RAD.get(int(number(mark.attributes, "CATCAM") or 0)) if mark.object in _CARDINAL else None
         if safe is not None:
             out.append(_fence(mark, safe + math.pi, CARDINAL_FENCE_M, closed))
     return out
