@@ -66,14 +66,16 @@ def test_a_position_nobody_measured_is_none(kind: int, second: int) -> None:
 
 def test_an_aid_keeps_its_place() -> None:
     # An aid's place is surveyed; its time stamp says how the off-position word is to be taken.
-    aid = {"type": 21, "mmsi": 997990001, "lat": 10.5, "lon": -20.25, "name": "MADE", "off_position": True}
+    aid: dict[str, str | int | float | bytes] = {
+        "type": 21, "mmsi": 997990001, "lat": 10.5, "lon": -20.25, "name": "MADE", "off_position": True,
+    }  # fmt: skip
     (still,) = _read(encode_ais({**aid, "second": 61}))
     assert (still.says, still.lat_deg is not None, still.is_off_position) == ("aid", True, False)
     (adrift,) = _read(encode_ais({**aid, "second": 5}))
     assert adrift.is_off_position
 
 
-STATIC = {
+STATIC: dict[str, str | int | float | bytes] = {
     "type": 5,
     "mmsi": 799000001,
     "shipname": "EXAMPLE",

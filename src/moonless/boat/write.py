@@ -10,7 +10,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
 
 import tomlkit
 from tomlkit.items import AoT, Comment, Item, Table
@@ -20,7 +19,7 @@ from moonless.boat.keys import keys_of, tables_below
 from moonless.boat.types import Boat
 from moonless.errors import TableError
 from moonless.files import write_whole
-from moonless.tables import editable
+from moonless.tables import Values, editable
 
 HEAD = (
     "What the boat is; docs/boat-file.md lists every key.  Written by the set-up screen, and yours to edit:",
@@ -28,7 +27,7 @@ HEAD = (
 )
 
 
-def write_boat(path: Path, changes: Mapping[str, Any]) -> Boat:
+def write_boat(path: Path, changes: Mapping[str, object]) -> Boat:
     """Change some keys of a boat file, or make it; return the boat it now describes.
 
     Parameters
@@ -54,14 +53,14 @@ def write_boat(path: Path, changes: Mapping[str, Any]) -> Boat:
     return boat
 
 
-def boat_values(path: Path) -> dict[str, Any]:
+def boat_values(path: Path) -> Values:
     """Return what a boat file gives, by dotted key, in the file's units; empty if there is no file.
 
     Raises TableError if it is there and is not TOML.
     """
     if not path.exists():
         return {}
-    found: dict[str, Any] = {}
+    found: Values = {}
     for table, values in editable(path, HEAD).unwrap().items():
         if isinstance(values, dict):
             found.update({f"{table}.{name}": value for name, value in values.items()})
@@ -70,7 +69,7 @@ def boat_values(path: Path) -> dict[str, Any]:
     return found
 
 
-def _change(path: Path, document: tomlkit.TOMLDocument, dotted: str, value: Any) -> None:
+def _change(path: Path, document: tomlkit.TOMLDocument, dotted: str, value: object) -> None:
     table_name, _, name = dotted.partition(".")
     if table_name not in TABLES:
         raise TableError(path, dotted, f"is no table of a boat file; there are: {', '.join(TABLES)}")
@@ -111,7 +110,7 @@ def _add_before_tables(table: Table, name: str, item: Item) -> None:
         table.add(key, one)
 
 
-def _set_rows(parent: Any, name: str, rows: Any) -> None:
+def _set_rows(parent: Table | tomlkit.TOMLDocument, name: str, rows: object) -> None:
     """Replace a list of tables; None or an empty list takes it away.  Rows that stay the same stay as written."""
     before = list(parent[name]) if name in parent else []
     after_last = _remarks_after(before[-1]) if before else []
@@ -142,7 +141,7 @@ def _set_rows(parent: Any, name: str, rows: Any) -> None:
     parent.add(name, made)
 
 
-def _remarks_after(table: Any) -> list[str]:
+def _remarks_after(table: Table) -> list[str]:
     """Return the comments below the last key of a table: they are about what comes next."""
     found: list[str] = []
     for key, item in table.value.body:

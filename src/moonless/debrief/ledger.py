@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from moonless.errors import SourceError
 from moonless.frames import LocalFrame
+from moonless.reading.line import ReadingLine
 from moonless.units import NS_PER_S
 from moonless.watch.afterwards.told import ToldTurn
 
@@ -94,7 +95,7 @@ def ledger_of(turns: Iterable[ToldTurn]) -> Ledger:
         line = turn.line
         own = line["own"]
         if frame is None:
-            if own["lat"] is None:
+            if own["lat"] is None or own["lon"] is None:
                 continue
             frame = LocalFrame(own["lat"], own["lon"])
         rows.append(_row(line, turn.depth_m, frame))
@@ -111,7 +112,7 @@ def ledger_of(turns: Iterable[ToldTurn]) -> Ledger:
     return Ledger(frame, time_ns, np.append(step, 0.0), lines=lines, vessels=vessels, told=told, **columns)
 
 
-def _row(line: Mapping[str, Any], depth_m: float | None, frame: LocalFrame) -> dict[str, float]:
+def _row(line: ReadingLine, depth_m: float | None, frame: LocalFrame) -> dict[str, float]:
     own, registration, seeing = line["own"], line["registration"], line.get("seeing") or []
     lat, lon = _figure(own["lat"]), _figure(own["lon"])
     east, north = (math.nan, math.nan) if math.isnan(lat) else frame.to_plane(lat, lon)
@@ -138,7 +139,7 @@ def _row(line: Mapping[str, Any], depth_m: float | None, frame: LocalFrame) -> d
     }
 
 
-def _hidden_m(line: Mapping[str, Any], lat: float, lon: float) -> float:
+def _hidden_m(line: ReadingLine, lat: float, lon: float) -> float:
     """Return metres to the nearest corner of hidden water in the way; NaN where it is not known what is hidden."""
     hidden, course = line.get("hidden"), line["own"]["cog_deg"]
     if hidden is None or math.isnan(lat) or course is None:
@@ -155,16 +156,17 @@ def _hidden_m(line: Mapping[str, Any], lat: float, lon: float) -> float:
     return float(np.min(np.hypot(east[ahead], north[ahead]), initial=math.inf))
 
 
-def _add_vessels(vessels: dict[int, list[VesselTold]], line: Mapping[str, Any], row: int, frame: LocalFrame) -> None:
+def _add_vessels(vessels: dict[int, list[VesselTold]], line: ReadingLine, row: int, frame: LocalFrame) -> None:
     for echo in line["echoes"]:
         if echo["is"] != "vessel":
             continue
         east, north = frame.to_plane(echo["lat"], echo["lon"])
-        ais = echo["ais"] or {}
+        ais = echo["ais"]
         vessels.setdefault(echo["id"], []).append(
             VesselTold(
                 row, float(east), float(north), float(echo["range_m"]), float(echo["sog_kn"]), echo["cog_deg"],
-                echo["cpa_m"], echo["tcpa_s"], ais.get("mmsi"), ais.get("name"),
+                echo["cpa_m"], echo["tcpa_s"], None if ais is None else ais["mmsi"],
+                None if ais is None else ais["name"],
             )
         )  # fmt: skip
 

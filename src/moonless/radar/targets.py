@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Any
 
+from moonless.chart.s57.attributes import Attributes
 from moonless.chart.types import Mark
 from moonless.errors import InputError
 from moonless.radar.types import PointTarget, Swerling
@@ -56,13 +56,16 @@ KINDS: dict[str, Kind] = {
 }
 
 
-def target_of(kind: str, name: str, east_m: float, north_m: float, **changes: Any) -> PointTarget:
-    """Return a target of a kind at a place; ``changes`` override fields.  Raises InputError for an unknown kind."""
+def target_of(kind: str, name: str, east_m: float, north_m: float, *, height_m: float | None = None) -> PointTarget:
+    """Return a target of a kind at a place; ``height_m``: in place of the kind's.
+
+    Raises InputError for an unknown kind.
+    """
     if kind not in KINDS:
         raise InputError(f"{kind!r} is not a kind of target; there are: {', '.join(KINDS)}")
     base = KINDS[kind]
-    made = PointTarget(name, east_m, north_m, base.rcs_m2, base.height_m, base.swerling)
-    return replace(made, **changes) if changes else made
+    height = base.height_m if height_m is None else height_m
+    return PointTarget(name, east_m, north_m, base.rcs_m2, height, base.swerling)
 
 
 def ship_rcs_m2(length_m: float, frequency_hz: float) -> float:
@@ -152,7 +155,7 @@ def target_of_mark(mark: Mark) -> PointTarget:
     return PointTarget(name, mark.east_m, mark.north_m, rcs_m2, height_m, base.swerling)
 
 
-def _is_stake(attributes: Mapping[str, Any]) -> bool:
+def _is_stake(attributes: Attributes) -> bool:
     # BCNSHP 1: stake, pole, perch, post; 7: pile beacon.
     return str(attributes.get("BCNSHP", "")) in ("1", "1.0", "7", "7.0")
 

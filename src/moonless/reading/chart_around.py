@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from moonless.chart.library import Chart
+from moonless.chart.local import LocalChart
+from moonless.chart.local_knowledge.knowledge import Knowledge
 from moonless.chart.types import Bridge, Mark
 from moonless.errors import NoCoverage
 from moonless.frames import LocalFrame
@@ -57,13 +59,13 @@ class Place:
     middle_east_m: float
     middle_north_m: float
     radius_m: float
-    chart: Any  # LocalChart
-    land: Any  # shapely, prepared
+    chart: LocalChart
+    land: shapely.Geometry  # prepared
     land_edges: Floats  # (m, 4) outline of land, for lines of sight
     shore: Outline  # land and structures
     bridges: tuple[Bridge, ...]
     bridge_outline: Outline
-    bridge_areas: Any  # shapely
+    bridge_areas: shapely.Geometry
     marks: tuple[Mark, ...]
     mark_en: Floats  # (k, 2)
     mark_sigma_m: Floats  # (k,) chart accuracy, one standard deviation
@@ -83,7 +85,7 @@ class Place:
         return frame == self.frame and away <= MOVE_ON_M and reach_m + MOVE_ON_M <= self.radius_m + 1.0
 
 
-def lay_out(chart: Any, frame: LocalFrame, east_m: float, north_m: float, reach_m: float) -> Place | None:
+def lay_out(chart: Chart, frame: LocalFrame, east_m: float, north_m: float, reach_m: float) -> Place | None:
     """Return the chart within reach of a place; None where no chart covers it."""
     radius = reach_m + MOVE_ON_M
     lat, lon = frame.to_geographic(east_m, north_m)
@@ -125,7 +127,7 @@ def lay_out(chart: Any, frame: LocalFrame, east_m: float, north_m: float, reach_
     )
 
 
-def _quality_sigma(local: Any, mark: Mark) -> float:
+def _quality_sigma(local: LocalChart, mark: Mark) -> float:
     try:
         quality = local.quality_at(mark.east_m, mark.north_m)
         # The zone of confidence tells how well the bottom was found; what stands above water was placed by other means.
@@ -148,7 +150,7 @@ NAMED_CONFIDENCE = 0.7
 
 
 def known_around(
-    knowledge: Any, frame: LocalFrame, own_east_m: float, own_north_m: float, reach_m: float
+    knowledge: Knowledge | None, frame: LocalFrame, own_east_m: float, own_north_m: float, reach_m: float
 ) -> Known | None:
     """Return what local knowledge has within reach; None when there is none kept."""
     if knowledge is None:
@@ -163,8 +165,8 @@ def known_around(
 
 
 def keep_outs_around(
-    knowledge: Any, frame: LocalFrame, own_east_m: float, own_north_m: float, reach_m: float
-) -> list[tuple[Any, str]]:
+    knowledge: Knowledge | None, frame: LocalFrame, own_east_m: float, own_north_m: float, reach_m: float
+) -> list[tuple[shapely.Geometry, str]]:
     """Return the skipper's water to keep out of, as (shape in the plane, words)."""
     if knowledge is None:
         return []
@@ -176,7 +178,7 @@ def keep_outs_around(
     ]
 
 
-def outline_of(shapes: list[Any]) -> Outline:
+def outline_of(shapes: list[shapely.Geometry]) -> Outline:
     """Return points along the outlines of areas and lines."""
     parts = []
     for shape in shapes:

@@ -7,7 +7,6 @@ the boat's blind sectors are put in where they belong.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -93,7 +92,7 @@ class Model:
         asked = np.flatnonzero(~place.mark_on_land & (away < reach_m)) if n else np.zeros(0, dtype=np.int64)
         if asked.size:
             pose = RadarPose(own.east_m, own.north_m, heading)
-            targets: list[Any] = [self._targets[i] for i in asked]
+            targets = [self._targets[i] for i in asked]
             assert self._world is not None
             for one in expected_marks(self._world, self._boat.radar, pose, scale, targets, weather, reach_m):
                 k = int(asked[one.index])

@@ -15,9 +15,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
 
 from moonless.boat.types import Boat
+from moonless.chart.library import Chart
+from moonless.chart.local_knowledge.knowledge import Knowledge
 from moonless.reading.alerts.stage import AlertStage
 from moonless.reading.collision.skipper_trial import try_manoeuvre
 from moonless.reading.collision.stage import CollisionStage
@@ -48,7 +49,7 @@ class BeforeTracking:
 class Judge:
     """Turns situations into readings, one each turn."""
 
-    def __init__(self, boat: Boat, chart: Any = None, knowledge: Any = None) -> None:
+    def __init__(self, boat: Boat, chart: Chart | None = None, knowledge: Knowledge | None = None) -> None:
         self._skipper = boat.skipper
         self._registration = RegistrationStage(boat, chart)
         self._identification = IdentifyStage(boat, knowledge)

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 import shapely
@@ -84,7 +83,7 @@ class TurnTruth:
     marks: tuple[MarkTruth, ...]
     radar_silent: bool
 
-    def as_dict(self) -> dict[str, Any]:
+    def as_dict(self) -> dict[str, object]:
         """Return the turn as JSON holds it: degrees and knots where the name says."""
         own = self.own
         return {
@@ -121,7 +120,7 @@ class TurnTruth:
         }
 
 
-def _seen_dict(seen: Seen) -> dict[str, Any]:
+def _seen_dict(seen: Seen) -> dict[str, object]:
     return {
         "range_m": _round(seen.range_m),
         "bearing_deg": _round(math.degrees(seen.bearing_rad)),

@@ -6,7 +6,6 @@ import json
 import math
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
 
 from moonless.files import Drafts
 from moonless.scene.player import ScenePlayer
@@ -35,7 +34,7 @@ def write_run(player: ScenePlayer, folder: Path, progress: Callable[[int, int], 
         truth.write("\n]}\n")
 
 
-def truth_head(player: ScenePlayer) -> dict[str, Any]:
+def truth_head(player: ScenePlayer) -> dict[str, object]:
     """Return what is true of the whole run."""
     scene = player.scene
     return {

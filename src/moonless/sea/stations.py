@@ -11,13 +11,16 @@ import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 from moonless.errors import InputError, SourceError
 from moonless.files import read_small
 from moonless.frames import geodesic
 from moonless.sea.constituents import CONSTITUENTS
 from moonless.units import kn_to_mps
+
+Record = Mapping[str, Any]
+"""One station as JSON holds it; every value is checked as it is taken."""
 
 # Metres, or knots: the largest tides are under 17 m from low to high, the fastest streams under 20 kn (from memory).
 _MOST_AMPLITUDE = 20.0
@@ -106,7 +109,10 @@ class Stations:
         return _near(self.streams.values(), lat_deg, lon_deg, within_m)
 
 
-def _near(stations: Iterable[Any], lat_deg: float, lon_deg: float, within_m: float) -> list[tuple[float, Any]]:
+S = TypeVar("S", TideStation, StreamStation)
+
+
+def _near(stations: Iterable[S], lat_deg: float, lon_deg: float, within_m: float) -> list[tuple[float, S]]:
     found = list(stations)
     if not found:
         return []
@@ -148,7 +154,7 @@ def read_stations(paths: Iterable[Path]) -> Stations:
     return Stations(tides, streams, tuple(warnings))
 
 
-def stations_of(records: Any, name: str) -> Stations:
+def stations_of(records: object, name: str) -> Stations:
     """Return the stations of a list of records; ``name`` is what messages call it.
 
     Raises SourceError if it is none.
@@ -171,7 +177,7 @@ def stations_of(records: Any, name: str) -> Stations:
     return Stations(tides, streams, tuple(warnings))
 
 
-def _number(value: Any, most: float = math.inf) -> float:
+def _number(value: float | str, most: float = math.inf) -> float:
     """Return a finite number.  JSON as Python reads it holds NaN and infinities too."""
     number = float(value)
     if not math.isfinite(number) or abs(number) > most:
@@ -179,7 +185,7 @@ def _number(value: Any, most: float = math.inf) -> float:
     return number
 
 
-def _harmonics(record: Mapping[str, Any], scale: float) -> tuple[Harmonic, ...]:
+def _harmonics(record: Record, scale: float) -> tuple[Harmonic, ...]:
     out = []
     for entry in record.get("harmonic_constituents", ()):
         name = str(entry["name"]).upper()
@@ -191,7 +197,7 @@ def _harmonics(record: Mapping[str, Any], scale: float) -> tuple[Harmonic, ...]:
     return tuple(out)
 
 
-def _tide(record: Mapping[str, Any]) -> TideStation:
+def _tide(record: Record) -> TideStation:
     datums = {str(k): _number(v) for k, v in (record.get("datums") or {}).items()}
     datum = str(record.get("chart_datum") or "MLLW")
     mean = datums["MSL"] - datums[datum] if "MSL" in datums and datum in datums else None
@@ -219,7 +225,7 @@ def _tide(record: Mapping[str, Any]) -> TideStation:
     )
 
 
-def _stream(record: Mapping[str, Any]) -> StreamStation:
+def _stream(record: Record) -> StreamStation:
     current = record["current"]
     offsets = None
     if current.get("offsets"):

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, fields
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -77,7 +76,7 @@ class TrackStore:
         if len(other) == 0:
             return
         for f in fields(self):
-            joined: Any = np.concatenate([getattr(self, f.name), getattr(other, f.name)])
+            joined: NDArray[np.generic] = np.concatenate([getattr(self, f.name), getattr(other, f.name)])
             setattr(self, f.name, joined)
 
     def mean(self, floor: float = 0.0) -> tuple[Floats, Floats]:

@@ -26,7 +26,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from io import BytesIO
 from pathlib import Path
-from typing import IO, Any, Literal
+from typing import IO, Literal
 
 import lz4.frame
 import zstandard
@@ -132,11 +132,11 @@ class RecordingWriter:
         elif rest:
             self._partial[link] = rest
 
-    def reading(self, line: Mapping[str, Any], received_ns: int) -> None:
+    def reading(self, line: Mapping[str, object], received_ns: int) -> None:
         """Keep one reading."""
         self._add("readings", json.dumps(line, separators=(",", ":")).encode(), received_ns)
 
-    def eye(self, line: Mapping[str, Any], received_ns: int) -> None:
+    def eye(self, line: Mapping[str, object], received_ns: int) -> None:
         """Keep what the skipper saw at an echo."""
         self._add("eye", json.dumps(line, separators=(",", ":")).encode(), received_ns)
 

@@ -14,7 +14,6 @@ from __future__ import annotations
 import math
 from collections import deque
 from dataclasses import replace
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -89,7 +88,7 @@ def take_out_streaks(scan: Scan) -> tuple[Scan, int]:
     if scan.n_spoke < 8:
         return scan, 0
     step = max(1, round(scan.errors.pulse_m / scan.cell_m)) if np.isfinite(scan.errors.pulse_m) else 1
-    some: NDArray[Any] = np.ascontiguousarray(scan.echo[:, ::step])
+    some: NDArray[np.unsignedinteger] = np.ascontiguousarray(scan.echo[:, ::step])
     if some.shape[1] <= STREAK_PULSES[0]:
         return scan, 0
     known = scan.is_received & np.roll(scan.is_received, 1) & np.roll(scan.is_received, -1)

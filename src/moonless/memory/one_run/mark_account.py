@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
 
 from moonless.frames import LocalFrame
 from moonless.memory.summary import MarkSeen
+from moonless.reading.line import ReadingLine
 
 # Nearer than this an echo's place is no better.
 _NEAR_M = 50.0
@@ -38,7 +37,7 @@ class MarkAccounts:
         # Readings name a missing mark by object, name and place; a told one by cell and feature.
         self._named: dict[tuple[str, str | None, float, float], _Account] = {}
 
-    def add(self, line: Mapping[str, Any]) -> None:
+    def add(self, line: ReadingLine) -> None:
         """Take in one turn."""
         for echo in line["echoes"]:
             charted = echo["charted_as"]

@@ -9,7 +9,6 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from typing import Any
 
 import numpy as np
 import shapely
@@ -17,10 +16,12 @@ from numpy.typing import NDArray
 
 from moonless.errors import SourceError
 from moonless.frames import LocalFrame
+from moonless.geojson import Polygon
 from moonless.memory import lattice
 from moonless.memory.one_run.mark_account import MarkAccounts
 from moonless.memory.one_run.still_echoes import StillEchoes
 from moonless.memory.summary import Cells, Run, Summary
+from moonless.reading.line import HiddenLine, ReadingLine
 from moonless.units import NS_PER_S
 from moonless.watch.afterwards.told import ToldTurn
 
@@ -104,8 +105,9 @@ class Reducer:
         ids = self._take_echoes(line, time_ns, frame)
         self._marks.add(line)
         registration = line["registration"]
-        for name in ("heading_bias_deg", "east_m", "north_m"):
-            self._means.add(name, registration.get(name))
+        self._means.add("heading_bias_deg", registration.get("heading_bias_deg"))
+        self._means.add("east_m", registration.get("east_m"))
+        self._means.add("north_m", registration.get("north_m"))
         if turn.wind is not None:
             self._means.add("wind", turn.wind.speed)
             self._means.add("wind_east", math.sin(turn.wind.from_rad))
@@ -115,7 +117,7 @@ class Reducer:
             self._looks += 1
             self._look(line, seeing, ids)
 
-    def _take_echoes(self, line: Mapping[str, Any], time_ns: int, frame: LocalFrame) -> set[int]:
+    def _take_echoes(self, line: ReadingLine, time_ns: int, frame: LocalFrame) -> set[int]:
         """Hand on what lies still; return the tracks that did."""
         agreement = line["registration"]
         still: set[int] = set()
@@ -128,7 +130,7 @@ class Reducer:
             self._still.add(echo, time_ns, agreement, at_rest or echo["ais"] is not None)
         return still
 
-    def _look(self, line: Mapping[str, Any], seeing: Any, ids: set[int]) -> None:
+    def _look(self, line: ReadingLine, seeing: shapely.Geometry, ids: set[int]) -> None:
         hidden = _features(line["hidden"])
         self._still.look(seeing, [shape for _, shape in hidden], ids)
         land = [shape for by, shape in hidden if by in HIDES]
@@ -204,7 +206,7 @@ def _at(keys: NDArray[np.int64], values: Mapping[int, int]) -> NDArray[np.int32]
     return out
 
 
-def _shape(geometry: Mapping[str, Any] | None) -> Any:
+def _shape(geometry: Polygon | None) -> shapely.Geometry | None:
     if geometry is None:
         return None
     rings = geometry["coordinates"]
@@ -212,13 +214,13 @@ def _shape(geometry: Mapping[str, Any] | None) -> Any:
     return None if shapely.is_empty(shape) else shape
 
 
-def _features(collection: Mapping[str, Any] | None) -> list[tuple[str, Any]]:
+def _features(collection: HiddenLine | None) -> list[tuple[str, shapely.Geometry]]:
     if collection is None:
         return []
     return [(f["properties"]["by"], shapely.Polygon(f["geometry"]["coordinates"][0])) for f in collection["features"]]
 
 
-def _cells_in(shapes: list[Any]) -> NDArray[np.int64]:
+def _cells_in(shapes: list[shapely.Geometry]) -> NDArray[np.int64]:
     """Return the cells whose middles lie in any of some shapes, each once."""
     out = [np.zeros(0, dtype=np.int64)]
     for shape in shapes:

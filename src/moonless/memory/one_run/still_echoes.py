@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any
 
 import numpy as np
 import shapely
 
 from moonless.frames import LocalFrame
 from moonless.memory.summary import Sighting
+from moonless.reading.line import EchoLine, RegistrationLine
 
 # Told in fewer turns than this, or most of the time as something else, it is no sighting.
 LEAST_TURNS, LEAST_SHARE = 4, 0.5
@@ -56,13 +55,13 @@ class StillEchoes:
     def __init__(self) -> None:
         self._tracks: dict[int, _Told] = {}
         self._others: dict[int, int] = {}
-        self._looks: list[tuple[Any, list[Any], set[int]]] = []
+        self._looks: list[tuple[shapely.Geometry, list[shapely.Geometry], set[int]]] = []
 
     def other(self, number: int) -> None:
         """Say that a track was told as something else this turn."""
         self._others[number] = self._others.get(number, 0) + 1
 
-    def add(self, echo: Mapping[str, Any], time_ns: int, registration: Mapping[str, Any], is_vessel: bool) -> None:
+    def add(self, echo: EchoLine, time_ns: int, registration: RegistrationLine, is_vessel: bool) -> None:
         """Take in one turn's word of an echo that lies still."""
         number = echo["id"]
         track = self._tracks.get(number)
@@ -87,7 +86,7 @@ class StillEchoes:
         if echo["length_m"] is not None:
             track.lengths.append(float(echo["length_m"]))
 
-    def look(self, seeing: Any, hidden: list[Any], numbers: set[int]) -> None:
+    def look(self, seeing: shapely.Geometry, hidden: list[shapely.Geometry], numbers: set[int]) -> None:
         """Take in which water was seen at one look, and which still tracks were told then."""
         self._looks.append((seeing, hidden, numbers))
 

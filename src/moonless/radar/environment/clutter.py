@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import math
-from typing import Any, Literal
+from typing import Literal
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 from scipy import special
+
+Floats = NDArray[np.float64]
 
 # NRL/MR/5310-12-9346 (Gregers-Hansen and Mital, 27 Apr 2012), table 1, in the digits of its program listing.
 NRL_COEFFICIENTS: dict[str, tuple[float, float, float, float, float]] = {
@@ -28,7 +30,7 @@ def sea_state(wave_height_m: float) -> float:
     return float(np.interp(wave_height_m, _WAVE_OF_STATE_M, range(7)))
 
 
-def nrl_sigma0_db(grazing_rad: ArrayLike, frequency_hz: float, state: float, polarisation: Literal["H", "V"]) -> Any:
+def nrl_sigma0_db(grazing_rad: ArrayLike, frequency_hz: float, state: float, polarisation: Literal["H", "V"]) -> Floats:
     """Return the sea's cross-section per area, dB(m2/m2), averaged over wind direction; -inf at no grazing.
 
     Source
@@ -50,7 +52,7 @@ def nrl_sigma0_db(grazing_rad: ArrayLike, frequency_hz: float, state: float, pol
     )
 
 
-def wind_factor(off_wind_rad: ArrayLike, wavelength_m: float, strength: float = 1.0) -> Any:
+def wind_factor(off_wind_rad: ArrayLike, wavelength_m: float, strength: float = 1.0) -> Floats:
     """Return the clutter power looking this far off the wind's eye, over its mean round the compass.
 
     ``strength``: 0 without wind, when no direction is favoured, to 1.
@@ -61,10 +63,11 @@ def wind_factor(off_wind_rad: ArrayLike, wavelength_m: float, strength: float = 
     (from memory), divided by its mean, a Bessel function.  Upwind over downwind comes to 6.8 dB at X band.
     """
     depth = strength * 0.25 * wavelength_m**-0.33
-    return np.exp(depth * np.cos(off_wind_rad)) / float(special.i0(depth))
+    factor: Floats = np.exp(depth * np.cos(off_wind_rad)) / float(special.i0(depth))
+    return factor
 
 
-def k_shape(grazing_rad: ArrayLike, area_m2: ArrayLike, polarisation: Literal["H", "V"]) -> Any:
+def k_shape(grazing_rad: ArrayLike, area_m2: ArrayLike, polarisation: Literal["H", "V"]) -> Floats:
     """Return the shape of the K distribution in a cell of this area: below 1 spiky, above 20 nearly Rayleigh.
 
     Source

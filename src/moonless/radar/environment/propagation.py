@@ -4,24 +4,26 @@ from __future__ import annotations
 
 import math
 from functools import lru_cache
-from typing import Any, Literal
+from typing import Literal
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from moonless.constants import EFFECTIVE_EARTH_RADIUS_M as RE_M
+
+Floats = NDArray[np.float64]
 
 # Clear air at 9.4 GHz, 7.5 g/m3 of water vapour, 15 C, sea level: 0.0133 dB/km one way, ITU-R P.676 as evaluated by
 # the itur 0.4 library.  It hardly varies over the marine X band, and is smaller still at S band.
 GAS_DB_PER_M = 0.0133e-3
 
 
-def horizon_m(height_m: ArrayLike) -> Any:
+def horizon_m(height_m: ArrayLike) -> Floats:
     """Return the distance, metres, from a height to the radar horizon on a 4/3 earth."""
     return np.sqrt(2.0 * RE_M * np.maximum(np.asarray(height_m, dtype=np.float64), 0.0))
 
 
-def grazing_rad(antenna_m: float, range_m: ArrayLike) -> Any:
+def grazing_rad(antenna_m: float, range_m: ArrayLike) -> Floats:
     """Return the angle at which a ray meets the sea at a range; zero at and beyond the horizon."""
     reach = np.asarray(range_m, dtype=np.float64)
     sine = antenna_m / reach - reach / (2.0 * RE_M)
@@ -107,7 +109,7 @@ def rain_coefficients(frequency_hz: float, polarisation: Literal["H", "V"]) -> t
     return 10.0 ** curve(*_LOG_K[polarisation]), curve(*_ALPHA[polarisation])
 
 
-def rain_attenuation_db_per_km(rate_mmh: ArrayLike, frequency_hz: float, polarisation: Literal["H", "V"]) -> Any:
+def rain_attenuation_db_per_km(rate_mmh: ArrayLike, frequency_hz: float, polarisation: Literal["H", "V"]) -> Floats:
     """Return specific attenuation, dB/km one way; zero without rain."""
     k, alpha = rain_coefficients(frequency_hz, polarisation)
     return k * np.maximum(np.asarray(rate_mmh, dtype=np.float64), 0.0) ** alpha

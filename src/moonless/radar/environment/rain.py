@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -20,12 +19,12 @@ BEAM_SHARE = math.sqrt(math.pi / (8.0 * math.log(2.0)))
 N_ROUND, N_OUT = 256, 192
 
 
-def reflectivity_mm6_m3(rate_mmh: ArrayLike) -> Any:
+def reflectivity_mm6_m3(rate_mmh: ArrayLike) -> NDArray[np.float64]:
     """Return Z = 200 R^1.6 (Marshall and Palmer), as KNMI prints it: 23 dBZ at 1 mm/h."""
     return 200.0 * np.maximum(np.asarray(rate_mmh, dtype=np.float64), 0.0) ** 1.6
 
 
-def volume_reflectivity(rate_mmh: ArrayLike, wavelength_m: float) -> Any:
+def volume_reflectivity(rate_mmh: ArrayLike, wavelength_m: float) -> NDArray[np.float64]:
     """Return eta, m2 per m3: pi^5 |K|^2 Z / lambda^4 (Richards, equations 2.40 to 2.44)."""
     return math.pi**5 * WATER_K2 * reflectivity_mm6_m3(rate_mmh) * 1e-18 / wavelength_m**4
 
@@ -40,7 +39,7 @@ def rate_at(weather: Weather, east_m: NDArray[np.float64], north_m: NDArray[np.f
     return rate
 
 
-def rain_echo(link: Link, rate_mmh: ArrayLike, range_m: ArrayLike) -> Any:
+def rain_echo(link: Link, rate_mmh: ArrayLike, range_m: ArrayLike) -> NDArray[np.float64]:
     """Return the power over noise of rain of these rates at these ranges, what it takes on the way left out."""
     radar, reach = link.radar, np.asarray(range_m, dtype=np.float64)
     across = BEAM_SHARE * radar.beam_horizontal_rad * BEAM_SHARE * radar.beam_vertical_rad

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from functools import lru_cache
-from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -36,7 +35,7 @@ def albersheim_db(p_detect: float, p_false: float, n_pulse: float = 1.0) -> floa
     )
 
 
-def p_detect(snr: ArrayLike, n_pulse: float, swerling: Swerling = 1, p_false: float = DESIGN_PFA) -> Any:
+def p_detect(snr: ArrayLike, n_pulse: float, swerling: Swerling = 1, p_false: float = DESIGN_PFA) -> Floats:
     """Return the probability that ``n_pulse`` added pulses of mean single-pulse ``snr`` (linear) cross the threshold.
 
     Square-law detector, noise known.  Swerling cases 0 to 4; NaN in gives NaN out.
@@ -54,17 +53,17 @@ def p_detect(snr: ArrayLike, n_pulse: float, swerling: Swerling = 1, p_false: fl
     if swerling == 0:
         return _steady(level, n_pulse, threshold)
     if swerling == 2:
-        return special.gammaincc(n_pulse, threshold / (1.0 + level))
+        return np.asarray(special.gammaincc(n_pulse, threshold / (1.0 + level)))
     if swerling == 1:
         return _swerling_1(level, n_pulse, threshold)
     shape = 2.0 if swerling == 3 else 2.0 * n_pulse
     # Equal-probability steps resolve the deep fades that decide a high probability of detection.
     middle = (np.arange(400) + 0.5) / 400.0
     power = special.gammaincinv(shape, middle) / shape
-    return np.mean(_steady(level[..., np.newaxis] * power, n_pulse, threshold), axis=-1)
+    return np.asarray(np.mean(_steady(level[..., np.newaxis] * power, n_pulse, threshold), axis=-1))
 
 
-def _steady(level: Floats, n_pulse: float, threshold: float) -> Any:
+def _steady(level: Floats, n_pulse: float, threshold: float) -> Floats:
     # Half a second to import, and only steady and lightly fading targets need it.
     from scipy import stats
 
@@ -73,7 +72,7 @@ def _steady(level: Floats, n_pulse: float, threshold: float) -> Any:
     return np.where(level > 1e3 + threshold, 1.0, found)
 
 
-def _swerling_1(level: Floats, n_pulse: float, threshold: float) -> Any:
+def _swerling_1(level: Floats, n_pulse: float, threshold: float) -> Floats:
     if n_pulse < 1.0 + 1e-9:
         return np.exp(-threshold / (1.0 + level))
     total = np.maximum(n_pulse * level, 1e-12)
@@ -116,7 +115,7 @@ def clutter_weight(n_pulse: float) -> float:
     return required_snr(0.5, 1.0) / required_snr(0.5, n_pulse)
 
 
-def spike_weight(shape: ArrayLike) -> Any:
+def spike_weight(shape: ArrayLike) -> Floats:
     """Return by how much K-distributed sea of this shape counts for more than even clutter of the same mean.
 
     The threshold that the K law needs for the design false-alarm rate, over the exponential law's, and of that the

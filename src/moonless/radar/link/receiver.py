@@ -6,8 +6,6 @@ noise and everything weaker; count 255 is 78.3 dB above it and everything strong
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
@@ -28,6 +26,6 @@ def counts_of(snr: ArrayLike) -> NDArray[np.uint8]:
     return counts_from_snr(1.0 + np.asarray(snr, dtype=np.float64))
 
 
-def snr_db_from_counts(counts: ArrayLike) -> Any:
+def snr_db_from_counts(counts: ArrayLike) -> NDArray[np.float64]:
     """Return decibels over mean noise for counts; at 0 and 255 the true value may be lower or higher."""
     return (np.asarray(counts, dtype=np.float64) - NOISE_COUNT) / COUNTS_PER_DB

@@ -9,10 +9,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
 
 from moonless.boat.types import Boat
 from moonless.chart.channels import Channels, lay_out_channels
+from moonless.chart.local_knowledge.knowledge import Knowledge
 from moonless.reading.chart_around import Place, keep_outs_around
 from moonless.reading.collision import charted_dangers
 from moonless.reading.collision.clearing import Clearing, clearing_changes
@@ -55,7 +55,7 @@ class Risks:
 class CollisionStage:
     """Keeps the charted dangers laid out, and what a manoeuvre is tried against."""
 
-    def __init__(self, boat: Boat, knowledge: Any = None) -> None:
+    def __init__(self, boat: Boat, knowledge: Knowledge | None = None) -> None:
         self._boat = boat
         self._knowledge = knowledge
         self._place: Place | None = None

@@ -8,12 +8,12 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from moonless.boat.types import Boat
+from moonless.chart.local_knowledge.knowledge import Knowledge
 from moonless.constants import SPEED_OF_LIGHT_MPS
 from moonless.echo.types import EchoPicture
 from moonless.radar.link.budget import scale_of
@@ -71,7 +71,7 @@ class Identified:
 class IdentifyStage:
     """Keeps what is known of tracks and marks from turn to turn."""
 
-    def __init__(self, boat: Boat, knowledge: Any = None) -> None:
+    def __init__(self, boat: Boat, knowledge: Knowledge | None = None) -> None:
         self._boat = boat
         self._knowledge = knowledge
         self.begin_again()

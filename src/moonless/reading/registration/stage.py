@@ -9,11 +9,11 @@ never known     ─► the wide search
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
 
 from moonless.boat.types import Boat
+from moonless.chart.library import Chart
 from moonless.radar.link.budget import Link, link_budget, scale_of
 from moonless.radar.types import Weather
 from moonless.reading.chart_around import Place, lay_out
@@ -94,11 +94,11 @@ class _Agreed:
 class RegistrationStage:
     """Keeps what radar and chart say of the reported pose from turn to turn."""
 
-    def __init__(self, boat: Boat, chart: Any = None) -> None:
+    def __init__(self, boat: Boat, chart: Chart | None = None) -> None:
         self._boat = boat
         self._chart = chart
         self._place: Place | None = None
-        self._place_asked: tuple[Any, ...] | None = None
+        self._place_asked: tuple[object, ...] | None = None
         self.laid_out = 0  # stretches of chart laid out so far
         self.begin_again()
 
@@ -225,10 +225,11 @@ class RegistrationStage:
 
     def _look_at_range_scale(self, situation: Situation, seen: Sightings, own: OwnPlane) -> None:
         """Ask own motion and coast whether the picture's metres are metres."""
-        if situation.scan is not None:
+        chart = self._chart
+        if situation.scan is not None and chart is not None:
             self._range_scale.update(
                 situation.scan, seen, own,
-                lambda reach_m: lay_out(self._chart, own.frame, own.east_m, own.north_m, reach_m),
+                lambda reach_m: lay_out(chart, own.frame, own.east_m, own.north_m, reach_m),
             )  # fmt: skip
 
     def _look_wide(

@@ -8,13 +8,13 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 from scipy import ndimage
 
+from moonless.chart.local import LocalChart
 from moonless.constants import TAU
 from moonless.reading.chart_around import Place
 from moonless.reading.own import OwnPlane
@@ -55,7 +55,7 @@ class Flats:
     def __init__(self) -> None:
         self._place: Place | None = None
         self._step: int | None = None
-        self._area: Any = None
+        self._area: shapely.Geometry | None = None
         self._edges = np.zeros((0, 4))
 
     def mask(self, place: Place, tide_m: float | None, own: OwnPlane, water: VisibilityRaster) -> Bools | None:
@@ -75,7 +75,7 @@ class Flats:
         return raster.land_mask(ranges, counts, reach, starts)
 
 
-def dried(local: Any, tide_m: float) -> Any:
+def dried(local: LocalChart, tide_m: float) -> shapely.Geometry:
     """Return the charted depth areas whose deepest part has too little water for the smallest boat."""
     shapes = []
     for area in local.features("DEPARE"):

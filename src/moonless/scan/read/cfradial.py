@@ -20,14 +20,20 @@ import math
 from collections.abc import Iterator
 from importlib import import_module
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
 from moonless.constants import TAU
 from moonless.errors import InputError
 from moonless.scan.pose import PoseSample
 from moonless.scan.read.run import PolarError, PolarRun, PolarTurn
+
+if TYPE_CHECKING:
+    from xarray import DataArray, Dataset
+
+Counts = NDArray[np.uint8] | NDArray[np.uint16]
 
 SUFFIXES = (".nc", ".nc4", ".cdf", ".h5", ".hdf5", ".cfrad")
 # Names of echo strength in use; of the quantity itself, not of what is derived from it.
@@ -57,7 +63,7 @@ def _files(path: Path) -> tuple[Path, ...]:
     return (path,) if path.suffix.lower() in SUFFIXES and path.is_file() else ()
 
 
-def _opened(path: Path) -> Any:
+def _opened(path: Path) -> Dataset:
     try:
         xarray = import_module("xarray")
         import_module("h5netcdf")
@@ -68,7 +74,8 @@ def _opened(path: Path) -> Any:
     # NetCDF-4 and HDF5 begin alike; the classic format is read by SciPy.
     engine = "scipy" if head[:3] == b"CDF" else "h5netcdf"
     try:
-        return xarray.open_dataset(path, engine=engine, decode_timedelta=False)
+        opened: Dataset = xarray.open_dataset(path, engine=engine, decode_timedelta=False)
+        return opened
     except Exception as problem:
         raise PolarError(path, f"is no NetCDF file that can be read: {problem}") from problem
 
@@ -79,7 +86,7 @@ def _turns(run: PolarRun) -> Iterator[PolarTurn]:
             yield from _turns_of(path, data, run.notes)
 
 
-def _turns_of(path: Path, data: Any, notes: list[str]) -> Iterator[PolarTurn]:
+def _turns_of(path: Path, data: Dataset, notes: list[str]) -> Iterator[PolarTurn]:
     for name in ("time", "range", "azimuth"):
         if name not in data.variables:
             raise PolarError(path, f"has no {name!r}: it is no CfRadial file")
@@ -97,7 +104,7 @@ def _turns_of(path: Path, data: Any, notes: list[str]) -> Iterator[PolarTurn]:
     least, most, full_scale = _scale(path, field, notes)
     for at in range(0, field.sizes["time"], BLOCK):
         part = slice(at, at + BLOCK)
-        values = np.asarray(field.isel(time=part).transpose("time", "range").values)
+        values: Counts = np.asarray(field.isel(time=part).transpose("time", "range").values)
         echo, is_there = _counts(values, least, most, full_scale)
         if not np.any(is_there):
             continue
@@ -113,7 +120,7 @@ def _turns_of(path: Path, data: Any, notes: list[str]) -> Iterator[PolarTurn]:
         )
 
 
-def _field(path: Path, data: Any) -> Any:
+def _field(path: Path, data: Dataset) -> DataArray:
     shaped = [name for name in data.data_vars if set(data[name].dims) == {"time", "range"}]
     for name in FIELDS:
         found = next((s for s in shaped if str(s).lower() == name.lower()), None)
@@ -125,7 +132,7 @@ def _field(path: Path, data: Any) -> Any:
     return data[shaped[0]]
 
 
-def _scale(path: Path, field: Any, notes: list[str]) -> tuple[float, float, int]:
+def _scale(path: Path, field: DataArray, notes: list[str]) -> tuple[float, float, int]:
     """Return (least, most, full scale); least equal to most: counts, as they are."""
     if field.dtype == np.uint8:
         return 0.0, 0.0, 255
@@ -146,7 +153,7 @@ def _scale(path: Path, field: Any, notes: list[str]) -> tuple[float, float, int]
     return least, most, 65_535
 
 
-def _counts(values: Any, least: float, most: float, full_scale: int) -> tuple[Any, Any]:
+def _counts(values: Counts, least: float, most: float, full_scale: int) -> tuple[Counts, NDArray[np.bool_]]:
     """Return counts, and which spokes hold any value."""
     if least == most:
         return values, np.ones(values.shape[0], np.bool_)
@@ -155,10 +162,10 @@ def _counts(values: Any, least: float, most: float, full_scale: int) -> tuple[An
     scaled = np.where(
         is_finite, 1.0 + (np.where(is_finite, value, least) - least) * ((full_scale - 1) / (most - least)), 0.0
     )
-    return np.round(scaled).astype(np.uint16), is_finite.any(axis=1)
+    return np.round(scaled).astype(np.uint16), np.any(is_finite, axis=1)
 
 
-def _poses(data: Any, time_ns: Any, part: slice) -> tuple[PoseSample, ...]:
+def _poses(data: Dataset, time_ns: NDArray[np.int64], part: slice) -> tuple[PoseSample, ...]:
     """Return the platform's place and heading at each spoke, or at the first and last where they do not move."""
     names = [name for name in ("latitude", "longitude", "heading") if name in data.variables]
     if not names:

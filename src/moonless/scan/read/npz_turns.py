@@ -16,7 +16,6 @@ import math
 import zipfile
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -67,7 +66,7 @@ def _turns(run: PolarRun) -> Iterator[PolarTurn]:
         yield _turn(path, found, began_ns)
 
 
-def _turn(path: Path, z: dict[str, NDArray[Any]], began_ns: int) -> PolarTurn:
+def _turn(path: Path, z: dict[str, NDArray[np.generic]], began_ns: int) -> PolarTurn:
     for name in _NEEDED:
         if name not in z:
             raise PolarError(path, f"has no {name!r}; it needs {', '.join(_NEEDED)}")
@@ -94,7 +93,7 @@ def _turn(path: Path, z: dict[str, NDArray[Any]], began_ns: int) -> PolarTurn:
     return PolarTurn(counts, np.arange(n) * (TAU / n), time_ns, first_m, cell_m, 2 ** int(bits) - 1, poses)
 
 
-def _number_of(path: Path, z: dict[str, NDArray[Any]], name: str) -> float:
+def _number_of(path: Path, z: dict[str, NDArray[np.generic]], name: str) -> float:
     value = z[name]
     if value.ndim != 0 or value.dtype.kind not in "fiu" or not math.isfinite(float(value)):
         raise PolarError(path, f"{name} is not one finite number")

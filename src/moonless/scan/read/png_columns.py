@@ -21,9 +21,9 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 from PIL import Image, UnidentifiedImageError
 
 from moonless.constants import TAU
@@ -93,7 +93,7 @@ def _turns(run: PolarRun) -> Iterator[PolarTurn]:
         )
 
 
-def _image(path: Path) -> Any:
+def _image(path: Path) -> NDArray[np.uint8]:
     try:
         with Image.open(path) as image:
             width, height = image.size

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pyogrio
@@ -13,6 +12,7 @@ import shapely
 from numpy.typing import NDArray
 from scipy.ndimage import distance_transform_edt, gaussian_filter
 
+from moonless.chart.s57.attributes import Attribute
 from moonless.frames import LocalFrame
 from moonless.scene.wild.polar import EARTH_M, REFERENCE_M, REFERENCE_RCS_M2, View, highest_before
 from moonless.scene.wild.types import Antenna, Land, Wild
@@ -93,11 +93,12 @@ def write_chart(wild: Wild, path: Path) -> None:
     land = wild.land
     reach = 3.0 * wild.antenna.range_m + 2_000.0
     limits = shapely.box(-reach, -reach, reach, reach)
-    layers: dict[str, list[tuple[shapely.Geometry | None, dict[str, Any]]]] = {}
+    layers: dict[str, list[tuple[shapely.Geometry | None, dict[str, Attribute]]]] = {}
 
-    def add(name: str, shape: shapely.Geometry | None, **attributes: Any) -> None:
+    def add(name: str, shape: shapely.Geometry | None, **attributes: Attribute) -> None:
         number = sum(map(len, layers.values())) + 1
-        known = {"AGEN": AGENCY, "FIDN": number, "FIDS": 1, "LNAM": f"{AGENCY:04X}{number:08X}0001"}
+        long_name = f"{AGENCY:04X}{number:08X}0001"
+        known: dict[str, Attribute] = {"AGEN": AGENCY, "FIDN": number, "FIDS": 1, "LNAM": long_name}
         layers.setdefault(name, []).append((shape, {**attributes, **known}))
 
     wet = limits
@@ -139,7 +140,7 @@ def _polygons(shape: shapely.Geometry) -> list[shapely.Geometry]:
 
 
 def _write_layer(
-    path: Path, name: str, features: list[tuple[shapely.Geometry | None, dict[str, Any]]], frame: LocalFrame
+    path: Path, name: str, features: list[tuple[shapely.Geometry | None, dict[str, Attribute]]], frame: LocalFrame
 ) -> None:
     columns = sorted({key for _, attributes in features for key in attributes})
     data, masks = [], []
@@ -149,13 +150,13 @@ def _write_layer(
         if all(isinstance(v, int) for v in values if v is not None):
             data.append(np.array([0 if v is None else v for v in values], dtype=np.int32))
         elif all(isinstance(v, int | float) for v in values if v is not None):
-            data.append(np.array([0.0 if v is None else float(v) for v in values]))
+            data.append(np.array([v if isinstance(v, int | float) else 0.0 for v in values], dtype=np.float64))
         else:
             data.append(np.array(["" if v is None else str(v) for v in values], dtype=object))
     geometry, kind = None, None
     if features[0][0] is not None:
 
-        def degrees(xy: Any) -> Any:
+        def degrees(xy: NDArray[np.float64]) -> NDArray[np.float64]:
             lat, lon = frame.to_geographic(xy[:, 0], xy[:, 1])
             return np.column_stack([np.round(lon, 7), np.round(lat, 7)])
 

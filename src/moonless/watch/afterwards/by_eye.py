@@ -11,11 +11,9 @@ One line of a recording's channel ``eye``:
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
-from typing import Any
 
 from moonless.reading.types import Reading
 from moonless.units import iso_utc, utc_to_ns
@@ -62,7 +60,7 @@ class SeenThen:
         return None
 
 
-def eye_line(reading: Reading, echo: int, what: str) -> dict[str, Any] | None:
+def eye_line(reading: Reading, echo: int, what: str) -> dict[str, object] | None:
     """Return the line of what was seen at an echo of a reading; None where the reading has no such echo."""
     one = next((e for e in reading.echoes if e.id == echo), None)
     if one is None:
@@ -91,7 +89,7 @@ def seen_on(path: Path) -> list[SeenThen]:
 def _seen(data: bytes) -> SeenThen | None:
     """Return a line as a record; None for one that is damaged."""
     try:
-        line: Mapping[str, Any] = json.loads(data)
+        line = json.loads(data)
         return SeenThen(
             utc_to_ns(datetime.fromisoformat(line["time"])), int(line["echo"]), float(line["lat"]), float(line["lon"]),
             float(line["sog_kn"]), str(line["what"]), bool(line["charted"]),

@@ -7,16 +7,16 @@ even looked at.  One without them, or when they are asked for anew, goes through
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
-from typing import Any
 
 from moonless.boat.types import Boat
 from moonless.chart.library import Chart
 from moonless.chart.local_knowledge.knowledge import Knowledge
 from moonless.errors import InputError, WireError
+from moonless.reading.line import ReadingLine
 from moonless.units import utc_to_ns
 from moonless.watch.instruments.faults import FaultWatch
 from moonless.watch.instruments.intake import Intake, Wind
@@ -34,7 +34,7 @@ class ToldTurn:
     """One line of readings.jsonl, and what the instruments said at that moment; None where nobody said, or long ago."""
 
     time_ns: int
-    line: Mapping[str, Any]
+    line: ReadingLine
     depth_m: float | None  # from the waterline
     wind: Wind | None  # over the ground
 
@@ -130,14 +130,14 @@ class PastRun:
         self.notes += [note for note in replay.notes if note not in self.notes]
 
 
-def time_of(line: Mapping[str, Any]) -> int:
+def time_of(line: ReadingLine) -> int:
     """Return the time of a line of readings.jsonl, Unix nanoseconds UTC."""
     return utc_to_ns(datetime.fromisoformat(line["time"]))
 
 
-def _line_of(data: bytes, path: Path) -> Mapping[str, Any]:
+def _line_of(data: bytes, path: Path) -> ReadingLine:
     try:
-        line = json.loads(data)
+        line: ReadingLine = json.loads(data)
         if not isinstance(line, dict) or not {"time", "own", "echoes", "missing"} <= line.keys():
             raise ValueError("is not a line of readings")
     except ValueError as problem:

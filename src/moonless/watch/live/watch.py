@@ -24,7 +24,6 @@ import threading
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
 
 from moonless.boat.types import Boat
 from moonless.chart.library import Chart
@@ -250,7 +249,7 @@ class LiveWatch:
         if self.links.get("watch") is not None and self.links["watch"].state == "lost":
             self._say("watch", "open", "the watch is well again")
 
-    def record_seen(self, line: Mapping[str, Any]) -> None:
+    def record_seen(self, line: Mapping[str, object]) -> None:
         """Keep what the skipper saw at an echo with the run, if it is recorded.  Called in the working thread."""
         if self._recorder is not None:
             at_ns = self._working_ns

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
-from typing import Any
 from xml.sax.saxutils import escape
 
+from moonless.geojson import Feature, FeatureCollection, LineString, Point
 from moonless.reading.types import Echo, Reading
 from moonless.units import NS_PER_S, iso_utc
 
@@ -51,9 +51,9 @@ class RunExport:
         elif time_ns - last >= TRACK_EVERY_NS:
             self._own[-1].append((time_ns, lat, lon))
 
-    def geojson(self) -> dict[str, Any]:
+    def geojson(self) -> FeatureCollection:
         """Return a FeatureCollection: the boat's track, and each echo as it last was, with the way it went."""
-        features: list[dict[str, Any]] = [
+        features: list[Feature] = [
             {
                 "type": "Feature",
                 "properties": {"is": "own track", "from": iso_utc(piece[0][0]), "to": iso_utc(piece[-1][0])},
@@ -64,9 +64,10 @@ class RunExport:
         for path in self._echoes.values():
             line = path.last.as_dict()
             properties = {
-                k: line[k] for k in ("id", "is", "confidence", "p_moving", "length_m", "charted_as", "ais", "why")
-            }
-            properties |= {"from": iso_utc(path.first_ns), "to": iso_utc(path.last_ns)}
+                "id": line["id"], "is": line["is"], "confidence": line["confidence"], "p_moving": line["p_moving"],
+                "length_m": line["length_m"], "charted_as": line["charted_as"], "ais": line["ais"], "why": line["why"],
+                "from": iso_utc(path.first_ns), "to": iso_utc(path.last_ns),
+            }  # fmt: skip
             moved = path.places if path.last.kind == "vessel" else path.places[-1:]
             features.append({"type": "Feature", "properties": properties, "geometry": _line(moved)})
         return {"type": "FeatureCollection", "features": features}
@@ -101,7 +102,7 @@ class RunExport:
         return "\n".join([*out, "</gpx>", ""])
 
 
-def _line(places: list[tuple[float, float]]) -> dict[str, Any]:
+def _line(places: list[tuple[float, float]]) -> Point | LineString:
     if len(places) == 1:
         return {"type": "Point", "coordinates": list(places[0])}
     return {"type": "LineString", "coordinates": [list(place) for place in places]}

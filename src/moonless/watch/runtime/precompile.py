@@ -12,8 +12,8 @@ from __future__ import annotations
 
 import subprocess
 import sys
+from operator import attrgetter
 from types import TracebackType
-from typing import Any
 
 N_SPOKE, N_CELL, CELL_M, TURNS, PERIOD_S = 256, 256, 12.0, 4, 2.5
 
@@ -61,10 +61,10 @@ def is_compiled() -> bool:
     return all(_is_kept(kernel) for kernel in (spread_kernel, update_kernel))
 
 
-def _is_kept(kernel: Any) -> bool:
+def _is_kept(kernel: object) -> bool:
     try:
         # Numba's own index of a function's kept versions; empty when its source has changed since.
-        return bool(kernel._cache._cache_file._load_index())
+        return bool(attrgetter("_cache._cache_file")(kernel)._load_index())
     except (AttributeError, OSError):
         return True
 
