@@ -65,7 +65,9 @@ def bearing_of(east_m: float, north_m: float) -> float: ...
 def bearing_of(east_m: Floats, north_m: Floats) -> Floats: ...
 def bearing_of(east_m: float | Floats, north_m: float | Floats) -> float | Floats:
     """Return the true bearing, radians in [0, 2 pi), of a vector (east, north); 0 for the null vector."""
-    return wrap_tau(np.arctan2(east_m, north_m))
+    if isinstance(east_m, np.ndarray) or isinstance(north_m, np.ndarray):
+        return wrap_tau(np.arctan2(east_m, north_m))
+    return wrap_tau(math.atan2(east_m, north_m))
 
 
 @lru_cache(maxsize=64)

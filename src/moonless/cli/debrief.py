@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
@@ -14,7 +14,9 @@ from moonless.errors import InputError
 from moonless.files import Drafts
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
+
+    import shapely
 
     from moonless.chart.library import Chart
     from moonless.debrief.ledger import Ledger
@@ -105,7 +107,7 @@ def command(
             click.echo(f"Practise: {one.what} ({one.because})")
 
 
-def _chart(charts: tuple[Path, ...], show: Any) -> Chart | None:
+def _chart(charts: tuple[Path, ...], show: Callable[[str, float], None]) -> Chart | None:
     if not charts:
         return None
     from moonless.chart.library import Chart
@@ -113,7 +115,7 @@ def _chart(charts: tuple[Path, ...], show: Any) -> Chart | None:
     return Chart.open(list(charts), progress=lambda what, done: show(f"chart: {what}", done))
 
 
-def _land(chart: Chart, run: Ledger) -> Any:
+def _land(chart: Chart, run: Ledger) -> shapely.Geometry | None:
     """Return the charted land about a run, in its frame; None where the chart does not reach."""
     import numpy as np
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import asyncio
 import os
 from pathlib import Path
-from typing import Any
 
 import click
 
@@ -77,7 +76,7 @@ def _boat_lines(boat_file: Path | None) -> list[str]:
     from moonless.boat.keys import KEYS
     from moonless.tables import parse
 
-    found: dict[str, Any] = {}
+    found: dict[str, object] = {}
     if boat_file is None:
         head = "boat: no boat file; a 9 m launch with a small radome is assumed"
     else:

@@ -4,13 +4,18 @@ from __future__ import annotations
 
 import os
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING
 
 import click
 
 from moonless.cli.parts.figures import Figure
 from moonless.cli.parts.many import ManyCommand
 from moonless.errors import InputError
+
+if TYPE_CHECKING:
+    from moonless.helm.process.events import Source
+    from moonless.helm.process.worker_process import WorkerProcess
+    from moonless.helm.setup.settings import HelmSettings
 
 DEFAULT_PORT = 8440
 _FILE = click.Path(dir_okay=False, path_type=Path)
@@ -128,7 +133,7 @@ def command(
     )
     specs = [parse_link(link) for link in (settings.radar, *settings.nmea) if link is not None]
     outputs = named_outputs(nmea_out, signalk_out)
-    source: Any
+    source: Source
     room: SetupService | None = None
     without: tuple[str, ...] = ()
     if recording is not None or (specs and all(spec.kind == "file" for spec in specs)):
@@ -140,13 +145,14 @@ def command(
     else:
         _check_record(record)
 
-        def launch(path: Path, chosen: HelmSettings) -> tuple[Any, tuple[str, ...]]:
+        def launch(path: Path, chosen: HelmSettings) -> tuple[WorkerProcess, tuple[str, ...]]:
             return live_source(path, chosen, record=record, knowledge=knowledge, route=route, outputs=outputs)
 
         room = SetupService(where, settings, launch=launch)
         if settings.has_links:
-            source, without = launch(where, settings)
-            source.begin()
+            worker, without = launch(where, settings)
+            worker.begin()
+            source = worker
             room.is_running(settings)
         else:
             source = NoSource(boat_of(where, settings))
@@ -203,8 +209,13 @@ def _files(radar: str | None, nmea: tuple[str, ...]) -> list[Path | None]:
 
 
 def _replay(
-    where: Path, settings: Any, recording: Path | None, knowledge: Path | None, speed: float, route: Path | None
-) -> Any:
+    where: Path,
+    settings: HelmSettings,
+    recording: Path | None,
+    knowledge: Path | None,
+    speed: float,
+    route: Path | None,
+) -> WorkerProcess:
     from moonless.folders import knowledge_file
     from moonless.helm.process.play_jobs import ReplayJob
     from moonless.helm.process.worker_process import WorkerProcess

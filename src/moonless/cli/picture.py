@@ -3,12 +3,18 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING
 
 import click
 
 from moonless.cli.parts.figures import Figure
 from moonless.errors import InputError
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from moonless.picture.told import Told
 
 _FILE = click.Path(dir_okay=False, path_type=Path)
 
@@ -92,7 +98,7 @@ def need_picture() -> None:
         ) from problem
 
 
-def read_still(path: Path) -> Any:
+def read_still(path: Path) -> NDArray[np.uint8]:
     """Return a picture file's pixels.  Raises InputError where there is none that can be read."""
     import cv2
     import numpy as np
@@ -102,13 +108,13 @@ def read_still(path: Path) -> Any:
     except OSError as problem:
         raise InputError(f"{path} cannot be read: {problem.strerror}") from problem
     # OpenCV turns a photo as its own note says it was held.
-    picture = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR) if data else None
+    picture: NDArray[np.uint8] | None = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR) if data else None
     if picture is None:
         raise InputError(f"{path} is no picture that can be read")
     return picture
 
 
-def _still(path: Path, told: Any, png_file: Path | None, cat240_file: Path | None, as_json: bool) -> None:
+def _still(path: Path, told: Told, png_file: Path | None, cat240_file: Path | None, as_json: bool) -> None:
     import cv2
     import numpy as np
 

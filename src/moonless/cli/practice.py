@@ -7,7 +7,7 @@ import json
 import threading
 import webbrowser
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
@@ -161,7 +161,7 @@ def _one(
     from moonless.practice.picture import image
 
     exercise, waters = room.own.exercise(seed) if step == "own" else room.make(step, seed)
-    body: dict[str, Any] = exercise_body(exercise, waters)
+    body = exercise_body(exercise, waters)
     given = None if answer is None else read_answer(_parsed(answer, exercise, waters), exercise, waters)
     if given is not None and not given.is_withheld:
         # Refused before anything is written.
@@ -190,7 +190,7 @@ def _one(
         click.echo(exercise.because)
 
 
-def _parsed(text: str, exercise: Exercise, waters: Waters) -> dict[str, Any]:
+def _parsed(text: str, exercise: Exercise, waters: Waters) -> dict[str, object]:
     """Return the answer of a command line as the page would send it."""
     import math
 

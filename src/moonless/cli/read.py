@@ -7,7 +7,7 @@ import contextlib
 import json
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
@@ -18,6 +18,9 @@ from moonless.errors import InputError
 from moonless.files import Drafts
 
 if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable
+    from typing import TextIO
+
     from moonless.boat.types import Boat
     from moonless.chart.library import Chart
     from moonless.chart.local_knowledge.knowledge import Knowledge
@@ -26,6 +29,8 @@ if TYPE_CHECKING:
     from moonless.watch.outputs.sender import OutputKind
     from moonless.watch.pipeline.chain import Chain
     from moonless.watch.pipeline.export import RunExport
+    from moonless.watch.pipeline.replay import Replay
+    from moonless.wire.links import LinkSpec
 
 # The largest range on earth, in the Bay of Fundy, is about 16 m.
 MOST_TIDE_M = 20.0
@@ -138,7 +143,8 @@ class _Writer:
     def __init__(self, files: Drafts, out: Path, geojson: Path | None, gpx: Path | None) -> None:
         from moonless.watch.pipeline.export import RunExport
 
-        self._others: list[tuple[Any, Any]] = []  # what turns readings into lines, and the file they go to
+        # What turns readings into lines, and the file they go to.
+        self._others: list[tuple[Callable[[Reading], Iterable[bytes]], TextIO]] = []
 
         self.n_reading = 0
         self.n_scan = 0
@@ -229,7 +235,9 @@ def _chart(charts: tuple[Path, ...], quiet: bool) -> Chart | None:
         return Chart.open(list(charts), progress=lambda what, done: show(f"chart: {what}", done))
 
 
-def _replayed(boat: Boat, chart: Chart | None, known: _Known, replay: Any, writer: _Writer, quiet: bool) -> list[str]:
+def _replayed(
+    boat: Boat, chart: Chart | None, known: _Known, replay: Replay, writer: _Writer, quiet: bool
+) -> list[str]:
     from moonless.watch.pipeline.chain import Chain
     from moonless.watch.pipeline.replay import play
 
@@ -242,7 +250,7 @@ def _replayed(boat: Boat, chart: Chart | None, known: _Known, replay: Any, write
     return [*(chart.warnings if chart is not None else ()), *known.warnings, *replay.notes, *_nmea_notes(chain)]
 
 
-def _nmea_notes(chain: Any) -> list[str]:
+def _nmea_notes(chain: Chain) -> list[str]:
     notes = []
     for link, decoder in chain.instruments.decoders.items():
         lines = decoder.nmea.reader.counts
@@ -259,7 +267,13 @@ def _nmea_notes(chain: Any) -> list[str]:
 
 
 def _live(
-    boat: Boat, chart: Chart | None, known: _Known, radar: Any, nmea: list[Any], writer: _Writer, quiet: bool
+    boat: Boat,
+    chart: Chart | None,
+    known: _Known,
+    radar: LinkSpec | None,
+    nmea: list[LinkSpec],
+    writer: _Writer,
+    quiet: bool,
 ) -> list[str]:
     """Read live links until interrupted."""
     from moonless.watch.live.watch import LiveWatch

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from moonless.debrief.ledger import Ledger
 from moonless.frames import wrap_180
+from moonless.reading.line import CallLine, InstructionLine
 from moonless.units import NS_PER_S
 
 # An order is followed if, so soon, the boat does as told to within so much.  Own figures: a voice of a few seconds, a
@@ -50,19 +51,19 @@ class OrderTold:
 def calls(run: Ledger) -> tuple[CallTold, ...]:
     """Return every matter spoken of, in the order of first being said."""
     soon = _tcpa(run)
-    rows: dict[str, list[tuple[int, dict[str, object]]]] = {}
+    rows: dict[str, list[tuple[int, CallLine]]] = {}
     for row, line in enumerate(run.lines):
         for call in line["calls"] or ():
             rows.setdefault(call.get("key") or call["say"], []).append((row, call))
     out = []
     for key, said in rows.items():
-        urgency = max(int(str(call["urgency"])) for _, call in said)
-        row, loudest = next((row, call) for row, call in said if int(str(call["urgency"])) == urgency)
+        urgency = max(call["urgency"] for _, call in said)
+        row, loudest = next((row, call) for row, call in said if call["urgency"] == urgency)
         left = soon.get((row, loudest.get("echo")))
         is_late = urgency >= 3 and left is not None and left < LATE_S
         out.append(
             CallTold(
-                key, str(loudest["kind"]), urgency, str(loudest["say"]), int(run.time_ns[said[0][0]]),
+                key, loudest["kind"], urgency, loudest["say"], int(run.time_ns[said[0][0]]),
                 int(run.time_ns[said[-1][0]]), len(said), None if left is None else round(left, 1), is_late,
             )
         )  # fmt: skip
@@ -80,44 +81,42 @@ def _tcpa(run: Ledger) -> dict[tuple[int, object], float]:
 
 def orders(run: Ledger) -> tuple[OrderTold, ...]:
     """Return the orders given, in order of time."""
-    spans: list[list[int]] = []
+    spans: list[tuple[InstructionLine, list[int]]] = []
     for row, line in enumerate(run.lines):
         order = line["instruction"]
         if order is None or order["do"] is None:
             continue
-        if spans and _same(run, spans[-1], row):
-            spans[-1].append(row)
+        if spans and _same(run, spans[-1][0], order, spans[-1][1], row):
+            spans[-1][1].append(row)
         else:
-            spans.append([row])
-    return tuple(_order(run, span) for span in spans)
+            spans.append((order, [row]))
+    return tuple(_order(run, first, span) for first, span in spans)
 
 
-def _same(run: Ledger, span: list[int], row: int) -> bool:
-    one, other = run.lines[span[0]]["instruction"], run.lines[row]["instruction"]
+def _same(run: Ledger, one: InstructionLine, other: InstructionLine, span: list[int], row: int) -> bool:
     if one["do"] != other["do"] or (run.time_ns[row] - run.time_ns[span[-1]]) / NS_PER_S > BREAK_S:
         return False
     a, b = one["to_deg"], other["to_deg"]
-    if (a is None) != (b is None) or (a is not None and abs(wrap_180(a - b)) > SAME_ORDER_DEG):
+    if (a is None) != (b is None) or (a is not None and b is not None and abs(wrap_180(a - b)) > SAME_ORDER_DEG):
         return False
     a, b = one["to_kn"], other["to_kn"]
-    return not ((a is None) != (b is None) or (a is not None and abs(a - b) > SAME_ORDER_KN))
+    return (a is None) == (b is None) and (a is None or b is None or abs(a - b) <= SAME_ORDER_KN)
 
 
-def _order(run: Ledger, span: list[int]) -> OrderTold:
-    first = run.lines[span[0]]["instruction"]
+def _order(run: Ledger, first: InstructionLine, span: list[int]) -> OrderTold:
     return OrderTold(
         first["do"], first["say"], first["because"] or "", int(run.time_ns[span[0]]), int(run.time_ns[span[-1]]),
         _followed(run, span, first),
     )  # fmt: skip
 
 
-def _followed(run: Ledger, span: list[int], order: dict[str, object]) -> bool | None:
+def _followed(run: Ledger, span: list[int], order: InstructionLine) -> bool | None:
     followed = _done(run, span, order)
     stood_s = float(run.time_s[span[-1]] - run.time_s[span[0]])
     return None if followed is False and stood_s < STOOD_S else followed
 
 
-def _done(run: Ledger, span: list[int], order: dict[str, object]) -> bool | None:
+def _done(run: Ledger, span: list[int], order: InstructionLine) -> bool | None:
     do, to_deg, to_kn = order["do"], order["to_deg"], order["to_kn"]
     until = run.time_s[span[0]] + FOLLOW_S
     rows = [k for k in range(span[0], len(run.time_ns)) if run.time_s[k] <= until]

@@ -3,16 +3,24 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
-from typing import Any
+from typing import TypedDict
 
 import numpy as np
 from numpy.typing import NDArray
 
 from moonless.errors import SourceError
 from moonless.frames import LocalFrame
-from moonless.reading.line import ReadingLine
+from moonless.reading.line import (
+    CallLine,
+    FaultLine,
+    InstructionLine,
+    ManoeuvresLine,
+    MissingLine,
+    ReadingLine,
+    SpeedLine,
+)
 from moonless.units import NS_PER_S
 from moonless.watch.afterwards.told import ToldTurn
 
@@ -23,6 +31,17 @@ LONGEST_STEP_S = 5.0
 # Hidden water counts where it lies in the way: so far to either hand of the course.
 AHEAD_RAD = math.radians(67.5)
 HIDDEN_BY = ("land", "vessel")
+
+
+class LineKept(TypedDict):
+    """What a line said beside its figures."""
+
+    calls: Sequence[CallLine]
+    instruction: InstructionLine | None
+    missing: Sequence[MissingLine]
+    faults: Sequence[FaultLine]
+    speed: SpeedLine
+    manoeuvres: ManoeuvresLine | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +85,7 @@ class Ledger:
     performance_db: Floats
     depth_m: Floats
     keep_off_m: Floats  # as told with a manoeuvre
-    lines: list[Mapping[str, Any]]  # calls, instruction, missing, faults, because
+    lines: list[LineKept]  # calls, instruction, missing, faults, because
     vessels: dict[int, list[VesselTold]] = field(default_factory=dict)
     told: dict[int, int] = field(default_factory=dict)  # turns in which each track was told as anything
 
@@ -80,14 +99,13 @@ class Ledger:
         return float(self.step_s[where].sum())
 
 
-_KEPT = ("calls", "instruction", "missing", "faults", "speed", "manoeuvres")
 
 
 def ledger_of(turns: Iterable[ToldTurn]) -> Ledger:
     """Return a run as columns.  Raises SourceError if the boat's position was never known on it."""
     rows: list[dict[str, float]] = []
     times: list[int] = []
-    lines: list[Mapping[str, Any]] = []
+    lines: list[LineKept] = []
     vessels: dict[int, list[VesselTold]] = {}
     told: dict[int, int] = {}
     frame: LocalFrame | None = None
@@ -100,7 +118,12 @@ def ledger_of(turns: Iterable[ToldTurn]) -> Ledger:
             frame = LocalFrame(own["lat"], own["lon"])
         rows.append(_row(line, turn.depth_m, frame))
         times.append(turn.time_ns)
-        lines.append({name: line.get(name) for name in _KEPT})
+        lines.append(
+            {
+                "calls": line.get("calls", ()), "instruction": line.get("instruction"), "missing": line["missing"],
+                "faults": line.get("faults", ()), "speed": line["speed"], "manoeuvres": line.get("manoeuvres"),
+            }
+        )  # fmt: skip
         _add_vessels(vessels, line, len(rows) - 1, frame)
         for echo in line["echoes"]:
             told[echo["id"]] = told.get(echo["id"], 0) + 1

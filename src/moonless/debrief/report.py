@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import asdict, replace
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -97,7 +96,7 @@ def _tide(run: Ledger, tide_m: Callable[[int, float, float], float | None]) -> N
     return np.array(out)
 
 
-def as_data(found: Debrief) -> dict[str, Any]:
+def as_data(found: Debrief) -> dict[str, object]:
     """Return the debrief as JSON-ready data; times are ISO 8601 UTC, unknown is null."""
     out = _with_times(asdict(found))
     assert isinstance(out, dict)
@@ -107,7 +106,7 @@ def as_data(found: Debrief) -> dict[str, Any]:
     return {**out, "duration_s": (found.ends_ns - found.begins_ns) / NS_PER_S, "caution": CAUTION}
 
 
-def _with_times(value: Any) -> Any:
+def _with_times(value: object) -> object:
     if isinstance(value, dict):
         return {
             (name.removesuffix("_ns") if name.endswith("_ns") else name): (

@@ -9,29 +9,36 @@ from __future__ import annotations
 import io
 from collections.abc import Iterator, Sequence
 from dataclasses import asdict
-from typing import Any
+from types import ModuleType
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from moonless.errors import InputError, SourceError
 from moonless.memory.summary import COUNTS, VERSION, Cells, MarkSeen, Run, Sighting, Summary
 
+if TYPE_CHECKING:
+    import pyarrow
+
+Row = dict[str, Any]
+"""One row as Arrow gives it; its kinds are the schema's, which was checked."""
+
 _VERSION_KEY = b"moonless.summary"
 # Columns of the run itself: all that a first look at a store needs.
 HEAD = tuple(Run.__slots__)
 
 
-def arrow() -> Any:
+def arrow() -> ModuleType:
     """Return pyarrow.  Raises InputError, saying how to get it, where it is not installed."""
     try:
-        import pyarrow
         import pyarrow.parquet
     except ImportError:
         raise InputError("learning needs the pyarrow package: pip install 'moonless[learn]'") from None
-    return pyarrow
+    module: ModuleType = pyarrow
+    return module
 
 
-def schema() -> Any:
+def schema() -> pyarrow.Schema:
     """Return the Arrow schema of this version."""
     pa = arrow()
     text, whole, figure = pa.string(), pa.int64(), pa.float64()
@@ -56,12 +63,12 @@ def schema() -> Any:
     return pa.schema(fields, metadata={_VERSION_KEY: str(VERSION).encode()})
 
 
-def _record(kinds: dict[str, Any]) -> Any:
+def _record(kinds: dict[str, pyarrow.DataType]) -> pyarrow.StructType:
     pa = arrow()
     return pa.struct([pa.field(name, kind) for name, kind in kinds.items()])
 
 
-def to_table(summaries: Sequence[Summary]) -> Any:
+def to_table(summaries: Sequence[Summary]) -> pyarrow.Table:
     """Return summaries as an Arrow table."""
     rows = [
         {
@@ -88,7 +95,7 @@ def to_parquet(summaries: Sequence[Summary]) -> bytes:
     return out.getvalue()
 
 
-def read_parquet(data: bytes, where: str, columns: Sequence[str] | None = None) -> Iterator[dict[str, Any]]:
+def read_parquet(data: bytes, where: str, columns: Sequence[str] | None = None) -> Iterator[Row]:
     """Yield the rows of a Parquet file, run by run; ``columns``: these alone.
 
     Raises SourceError if it is not what this version writes.
@@ -107,7 +114,7 @@ def read_parquet(data: bytes, where: str, columns: Sequence[str] | None = None) 
         raise SourceError(f"{where}: is not a whole summary: {' '.join(str(problem).split())[:120]}") from problem
 
 
-def _check(found: Any, where: str) -> None:
+def _check(found: pyarrow.Schema, where: str) -> None:
     version = (found.metadata or {}).get(_VERSION_KEY)
     if version is None:
         raise SourceError(f"{where}: is not a summary of runs as `moonless learn` writes them")
@@ -120,8 +127,8 @@ def _check(found: Any, where: str) -> None:
         raise SourceError(f"{where}: its columns are not those of version {VERSION}")
 
 
-def _row(batch: Any, row: int) -> dict[str, Any]:
-    out: dict[str, Any] = {}
+def _row(batch: pyarrow.RecordBatch, row: int) -> Row:
+    out: Row = {}
     for name in batch.schema.names:
         value = batch.column(name)[row]
         if name == "key" or name in COUNTS:
@@ -131,12 +138,12 @@ def _row(batch: Any, row: int) -> dict[str, Any]:
     return out
 
 
-def run_of(row: dict[str, Any]) -> Run:
+def run_of(row: Row) -> Run:
     """Return the run of a row."""
     return Run(**{name: row[name] for name in HEAD})
 
 
-def summary_of(row: dict[str, Any]) -> Summary:
+def summary_of(row: Row) -> Summary:
     """Return the summary of a row with all its columns."""
     return Summary(
         run_of(row),

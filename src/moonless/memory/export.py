@@ -6,13 +6,13 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pyogrio
 import pyogrio.errors
 import pyogrio.raw
 import shapely
+from numpy.typing import NDArray
 
 from moonless.errors import InputError
 from moonless.files import replacing
@@ -26,7 +26,7 @@ CAUTION = "Learned from runs, not surveyed. What is not here may stand there all
 _CIRCLE = 36
 
 
-def geojson(lessons: Lessons, runs: Mapping[str, Run]) -> dict[str, Any]:
+def geojson(lessons: Lessons, runs: Mapping[str, Run]) -> dict[str, object]:
     """Return the lessons as one FeatureCollection; ``layer`` in each feature's properties says what it is."""
     features = [
         {
@@ -56,7 +56,7 @@ def write_geopackage(path: Path, lessons: Lessons, runs: Mapping[str, Run]) -> N
         raise InputError(f"{path}: cannot be written: {' '.join(str(problem).split())}") from problem
 
 
-Rows = list[tuple[dict[str, Any], Any]]
+Rows = list[tuple[Mapping[str, object], shapely.Geometry | None]]
 
 
 def _layers(lessons: Lessons, runs: Mapping[str, Run]) -> dict[str, Rows]:
@@ -78,7 +78,7 @@ def _layers(lessons: Lessons, runs: Mapping[str, Run]) -> dict[str, Rows]:
     }  # fmt: skip
 
 
-def _of(number: int, one: Proposal, runs: Mapping[str, Run]) -> dict[str, Any]:
+def _of(number: int, one: Proposal, runs: Mapping[str, Run]) -> dict[str, object]:
     out = asdict(one)
     out |= {"number": number, "first": iso_utc(one.first_ns), "last": iso_utc(one.last_ns)}
     out["runs"] = ", ".join(one.runs)
@@ -88,7 +88,7 @@ def _of(number: int, one: Proposal, runs: Mapping[str, Run]) -> dict[str, Any]:
     return {"number": number, **out}
 
 
-def _shape(one: Proposal) -> Any:
+def _shape(one: Proposal) -> shapely.Geometry:
     if one.kind != "anchorage":
         return shapely.Point(one.lon_deg, one.lat_deg)
     bearing = np.linspace(0.0, 360.0, _CIRCLE, endpoint=False)
@@ -98,7 +98,7 @@ def _shape(one: Proposal) -> Any:
     return shapely.Polygon(np.column_stack([lon, lat]))
 
 
-def _cell(key: int) -> Any:
+def _cell(key: int) -> shapely.Geometry:
     return shapely.Polygon(corners_of(key))
 
 
@@ -107,7 +107,7 @@ def _write(path: Path, layer: str, rows: Rows) -> None:
     columns = [_column([properties[name] for properties, _ in rows]) for name in names]
     shapes = [shape for _, shape in rows]
     is_spatial = shapes[0] is not None
-    kinds = {shape.geom_type for shape in shapes} if is_spatial else set()
+    kinds = {shape.geom_type for shape in shapes if shape is not None} if is_spatial else set()
     pyogrio.raw.write(
         path,
         geometry=shapely.to_wkb(np.array(shapes, dtype=object)) if is_spatial else None,
@@ -121,7 +121,7 @@ def _write(path: Path, layer: str, rows: Rows) -> None:
     )
 
 
-def _column(values: Sequence[Any]) -> Any:
+def _column(values: Sequence[object]) -> NDArray[np.generic]:
     known = [value for value in values if value is not None]
     if known and all(isinstance(value, int) for value in known) and len(known) == len(values):
         return np.array(values, dtype=np.int64)

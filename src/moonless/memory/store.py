@@ -11,12 +11,15 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING
 
 from moonless.errors import InputError, SourceError
 from moonless.files import write_whole
 from moonless.memory.columns import HEAD, read_parquet, run_of, summary_of, to_parquet
 from moonless.memory.summary import Run, Summary, better
+
+if TYPE_CHECKING:
+    from fsspec import AbstractFileSystem
 
 _ENDING = ".parquet"
 
@@ -27,7 +30,7 @@ class Store:
     def __init__(self, place: str) -> None:
         """Name a folder; it need not be there yet.  Raises InputError if no program here can reach such a place."""
         self.place = place.rstrip("/")
-        self._remote: Any = None if "://" not in place else file_system(place)
+        self._remote: AbstractFileSystem | None = None if "://" not in place else file_system(place)
         if self._remote is None and Path(place).exists() and not Path(place).is_dir():
             raise InputError(f"{place} is a file; what was learned is kept in a folder")
 
@@ -132,13 +135,13 @@ class _Reaching:
     def __enter__(self) -> None:
         return None
 
-    def __exit__(self, kind: Any, error: BaseException | None, _: Any) -> None:
+    def __exit__(self, kind: object, error: BaseException | None, _: object) -> None:
         if isinstance(error, Exception) and not isinstance(error, SourceError | InputError):
             said = " ".join(str(error).split())[:160] or type(error).__name__
             raise SourceError(f"{self._where} cannot be reached: {said}") from error
 
 
-def file_system(url: str) -> Any:
+def file_system(url: str) -> AbstractFileSystem:
     """Return the file system of a URL.  Raises InputError if there is none here that knows it."""
     try:
         import fsspec

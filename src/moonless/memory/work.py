@@ -19,7 +19,7 @@ from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Protocol
 
 from moonless.boat.file import default_boat, read_boat
 from moonless.chart.library import Chart
@@ -190,7 +190,15 @@ def over_cluster(
             yield _outcome(done, recordings[asked.index(done)])
 
 
-def _outcome(done: Any, recording: str) -> Outcome:
+class Answering(Protocol):
+    """What a cluster gives for work that is under way."""
+
+    def result(self) -> Outcome:
+        """Wait for it; raises what the worker raised."""
+        ...
+
+
+def _outcome(done: Answering, recording: str) -> Outcome:
     try:
         outcome: Outcome = done.result()
         return outcome

@@ -16,7 +16,6 @@ import sys
 from collections.abc import Iterator
 from contextlib import closing
 from pathlib import Path
-from typing import Any
 
 import av
 import numpy as np
@@ -51,7 +50,7 @@ def frames(source: str, per_s: float = FRAMES_PER_S) -> Iterator[tuple[int, Pict
     due: int | None = None
     first: float | None = None
     with closing(container):
-        stream = next((s for s in container.streams if s.type == "video"), None)
+        stream = next(iter(container.streams.video), None)
         if stream is None:
             raise InputError(f"{source} holds no picture")
         stream.thread_type = "AUTO"
@@ -72,7 +71,7 @@ def frames(source: str, per_s: float = FRAMES_PER_S) -> Iterator[tuple[int, Pict
             raise LinkError(f"{source} has gone: {_why(problem)}") from problem
 
 
-def _open(source: str) -> Any:
+def _open(source: str) -> av.container.InputContainer:
     screen = _SCREEN.match(source)
     try:
         if screen is not None:
@@ -88,7 +87,7 @@ def _open(source: str) -> Any:
         raise InputError(f"{source} is no video that can be read: {_why(problem)}") from problem
 
 
-def _open_screen(screen: re.Match[str]) -> Any:
+def _open_screen(screen: re.Match[str]) -> av.container.InputContainer:
     x, y, width, height = (None if part is None else int(part) for part in screen.groups())
     options = {"framerate": "5"}
     if width is not None:

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import math
 import re
-from typing import Any
 
 from moonless.share.aliases import Aliases
 from moonless.share.moved import Moved
@@ -30,6 +29,9 @@ from moonless.wire.nmea_events import (
     WaterSaid,
     WindSaid,
 )
+
+AisValues = dict[str, str | float]
+"""Fields of a message by pyais's names."""
 
 _TALKER = re.compile(r"[A-Z]{2}")
 # Written as true headings a compass and a gyro would be one source that jumps: the compass waits for the other to stop.
@@ -151,7 +153,7 @@ class SharedInstruments:
     def _report(self, report: AisReport) -> list[str]:
         if report.says not in ("position", "static", "aid"):
             return []
-        values: dict[str, Any] = {"mmsi": self._aliases.mmsi(report.mmsi)}
+        values: AisValues = {"mmsi": self._aliases.mmsi(report.mmsi)}
         name = self._aliases.name("vessel" if report.says != "aid" else "mark", report.name)
         said = [_position(report, self._moved)] if report.says == "position" else []
         if report.says == "static" or report.message_type == 19:
@@ -162,11 +164,11 @@ class SharedInstruments:
         return [s for one in said for s in encode_ais(values | one, sequence=self._sequence)]
 
 
-def _position(report: AisReport, moved: Moved) -> dict[str, Any]:
+def _position(report: AisReport, moved: Moved) -> AisValues:
     assert report.lat_deg is not None and report.lon_deg is not None
     lat, lon = moved.place(report.lat_deg, report.lon_deg)
     is_class_a = report.message_type in (1, 2, 3)
-    values: dict[str, Any] = {
+    values: AisValues = {
         "type": 1 if is_class_a else 27 if report.message_type == 27 else 18,
         "lat": lat,
         "lon": lon,
@@ -185,18 +187,18 @@ def _position(report: AisReport, moved: Moved) -> dict[str, Any]:
     return values
 
 
-def _static(report: AisReport, name: str | None) -> list[dict[str, Any]]:
-    more: dict[str, Any] = {"ship_type": report.ship_type or 0, **_size(report)}
+def _static(report: AisReport, name: str | None) -> list[AisValues]:
+    more: AisValues = {"ship_type": report.ship_type or 0, **_size(report)}
     if report.message_type == 5:
         return [{"type": 5, "shipname": name or "", "draught": report.draught_m or 0.0, **more}]
-    out: list[dict[str, Any]] = [] if name is None else [{"type": 24, "partno": 0, "shipname": name}]
+    out: list[AisValues] = [] if name is None else [{"type": 24, "partno": 0, "shipname": name}]
     if report.length_m is not None or report.ship_type is not None:
         out.append({"type": 24, "partno": 1, **more})
     return out
 
 
-def _aid(report: AisReport, moved: Moved, name: str) -> dict[str, Any]:
-    values: dict[str, Any] = {
+def _aid(report: AisReport, moved: Moved, name: str) -> AisValues:
+    values: AisValues = {
         "type": 21, "name": name, "second": 60 if report.second is None else report.second,
         "virtual_aid": report.is_virtual_aid, "off_position": report.is_off_position, **_size(report),
     }  # fmt: skip

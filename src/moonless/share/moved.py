@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Any
 
 from moonless.errors import InputError
 from moonless.frames import LocalFrame, geodesic
@@ -43,7 +42,7 @@ class Moved:
         lat, lon = self.there.to_geographic(*self.here.to_plane(lat_deg, lon_deg))
         return float(lat), float(lon)
 
-    def geometry(self, shape: Any) -> Any:
+    def geometry(self, shape: object) -> list[object]:
         """Return the coordinates of a GeoJSON geometry moved: [lon, lat] pairs, however deep."""
         if isinstance(shape, list | tuple):
             if len(shape) >= 2 and all(isinstance(v, int | float) for v in shape):

@@ -22,6 +22,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from moonless.share.aliases import OURS
@@ -182,7 +183,7 @@ def _near(original: Traces, written: Traces) -> str | None:
     return f"a place of the original is left: {lat:.3f}, {lon:.3f}"
 
 
-def _xyz(degrees: Any) -> Any:
+def _xyz(degrees: NDArray[np.float64]) -> NDArray[np.float64]:
     phi, lam = np.radians(degrees[:, 0]), np.radians(degrees[:, 1])
     return _EARTH_M * np.column_stack([np.cos(phi) * np.cos(lam), np.cos(phi) * np.sin(lam), np.sin(phi)])
 
@@ -216,7 +217,7 @@ def _corners(shape: Any) -> Iterator[tuple[float, float]]:
                 yield corner[1], corner[0]
 
 
-def _leaves(value: Any, key: str = "") -> Iterator[tuple[str, str]]:
+def _leaves(value: object, key: str = "") -> Iterator[tuple[str, str]]:
     """Yield (key, text) of every text in a JSON value."""
     if isinstance(value, dict):
         for name, inner in value.items():

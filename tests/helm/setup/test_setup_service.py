@@ -38,21 +38,21 @@ class FakeHub:
 
     def __init__(self) -> None:
         self.source: Any = NoSource()
-        self.heard: list[dict[str, Any]] = []
+        self.heard: list[Any] = []
         self.fans: list[list[FanFrame]] = []
         self.without: tuple[str, ...] = ()
 
     def change_source(self, source: Any, without: tuple[str, ...]) -> None:
         self.source, self.without = source, without
 
-    def show_heard(self, body: dict[str, Any], fans: list[Any]) -> None:
+    def show_heard(self, body: Any, fans: list[Any]) -> None:
         self.heard.append(body)
         self.fans.append(fans)
 
 
-def do(service: SetupService, *requests: dict[str, Any], hub: FakeHub | None = None) -> dict[str, Any]:
-    async def go() -> dict[str, Any]:
-        last: dict[str, Any] = {}
+def do(service: SetupService, *requests: Any, hub: FakeHub | None = None) -> Any:
+    async def go() -> Any:
+        last: Any = {}
         for request in requests:
             last = await service.do(request, hub or FakeHub())
         return last
@@ -159,7 +159,7 @@ def test_counting_stops_in_time(tmp_path: Path) -> None:
 # ---- coverage -----------------------------------------------------------------------------------------------------
 
 
-def cell(name: str, scale: int, issued: str, box: tuple[float, float, float, float]) -> dict[str, Any]:
+def cell(name: str, scale: int, issued: str, box: tuple[float, float, float, float]) -> Any:
     import json
 
     return {
@@ -270,7 +270,7 @@ def test_links_and_a_choice_of_source_are_written(path: Path) -> None:
         ({"do": "start"}, "nothing to watch"),
     ],
 )
-def test_what_cannot_be_done_is_one_line(path: Path, home: Path, request_: dict[str, Any], says: str) -> None:
+def test_what_cannot_be_done_is_one_line(path: Path, home: Path, request_: Any, says: str) -> None:
     with pytest.raises(InputError, match=says):
         do(SetupService(path, HelmSettings()), request_)
     assert not path.exists()
@@ -301,7 +301,7 @@ def test_charts_chosen_are_read_and_their_coverage_told(path: Path, home: Path) 
     shutil.copy(demo_folder() / "waters.gpkg", home / "charts" / "demo")
     wanted = {"do": "charts", "folders": [str(home / "charts" / "demo")]}
 
-    async def covered(service: SetupService, first: dict[str, Any]) -> dict[str, Any]:
+    async def covered(service: SetupService, first: Any) -> Any:
         hub = FakeHub()
         await service.do(first, hub)
         for _ in range(400):

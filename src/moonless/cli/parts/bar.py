@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Iterator
-from typing import Any
+from collections.abc import Callable, Iterator
 
 
 @contextlib.contextmanager
-def bar(quiet: bool) -> Iterator[Any]:
+def bar(quiet: bool) -> Iterator[Callable[[str, float], None]]:
     """Yield a function (words, share done) that shows how far the work is, on standard error."""
     from rich.console import Console
     from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn

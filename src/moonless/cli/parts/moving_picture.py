@@ -4,15 +4,22 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING
 
 import click
 
 from moonless.errors import InputError
 
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from moonless.picture.told import Told
+    from moonless.picture.types import PictureScan
+
 
 def moving(
-    source: str, told: Any, png_file: Path | None, cat240_file: Path | None, as_json: bool, seconds: float | None
+    source: str, told: Told, png_file: Path | None, cat240_file: Path | None, as_json: bool, seconds: float | None
 ) -> None:
     """Read a source to its end, or for so long; write what was asked for."""
     import cv2
@@ -31,21 +38,21 @@ def moving(
         limit_ns = 10 * NS_PER_S
     began_ns = SystemClock().now_ns() if live else _file_began_ns(Path(source))
     stream = PictureStream(told)
-    seen: list[Any] = []  # the last frame that was read, and its scan
+    seen: tuple[NDArray[np.uint8], PictureScan | None] | None = None  # the last frame that was read, and its scan
     n_spoke = 0
 
     def chunks() -> Iterator[bytes]:
-        nonlocal n_spoke
+        nonlocal n_spoke, seen
         from moonless.watch.screen.transcribe import blocks_of, summary_of
 
-        for at_ns, picture in frames(source):
+        for at_ns, frame in frames(source):
             if limit_ns is not None and at_ns > limit_ns:
                 return
             when = began_ns + at_ns
-            out = stream.put(picture, when)
+            out = stream.put(frame, when)
             for line in out.said:
                 click.echo(f"{at_ns / NS_PER_S:.1f} s: {line}", err=True)
-            seen[:] = [picture, out.scan]
+            seen = (frame, out.scan)
             if out.spokes and out.errors is not None:
                 n_spoke += len(out.spokes)
                 yield summary_of(out.errors, when)
@@ -57,13 +64,14 @@ def moving(
     else:
         with Drafts() as drafts:
             drafts.binary(cat240_file).writelines(_not_empty(chunks(), source))
-    if stream.found is None:
+    if stream.found is None or seen is None:
         raise InputError(f"{source}: no scope was found in {stream.n_frame} frames")
-    tell(stream.found, seen[1], as_json)
+    picture, scan = seen
+    tell(stream.found, scan, as_json)
     if not as_json:
         click.echo(f"{stream.n_frame} frames, {n_spoke} spokes")
     if png_file is not None:
-        ok, data = cv2.imencode(".png", draw_found(seen[0], stream.found, seen[1]))
+        ok, data = cv2.imencode(".png", draw_found(picture, stream.found, scan))
         assert ok
         write_whole(png_file, data.tobytes())
 

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING
 
 import click
 
+if TYPE_CHECKING:
+    from moonless.picture.types import FoundScope, PictureScan
 
-def tell(found: Any, scan: Any, as_json: bool) -> None:
+
+def tell(found: FoundScope, scan: PictureScan | None, as_json: bool) -> None:
     """Say what was found, in lines or as one JSON object."""
     import json
     import math

@@ -24,7 +24,6 @@ import ipaddress
 import logging
 import socket
 from dataclasses import dataclass
-from typing import Any
 
 from moonless.clock import steady_s
 
@@ -123,7 +122,7 @@ class GatedSocket(socket.socket):
 
     gate: Gate
 
-    def accept(self) -> tuple[socket.socket, Any]:
+    def accept(self) -> tuple[socket.socket, tuple[str, int]]:
         """Take a connection, as `socket.socket.accept` does."""
         sock, address = super().accept()
         self.gate.taken((str(address[0]), int(address[1])), sock)

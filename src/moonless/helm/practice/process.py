@@ -9,6 +9,7 @@ import os
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from multiprocessing.connection import Connection
+from multiprocessing.process import BaseProcess
 from pathlib import Path
 from typing import Any
 
@@ -36,7 +37,7 @@ class PracticeProcess:
         """``outfit`` is asked at each question.  It may raise MoonlessError, which is then the answer."""
         self._outfit = outfit
         self._running: Outfit | None = None
-        self._process: Any = None
+        self._process: BaseProcess | None = None
         self._pipe: Connection | None = None
         self._busy = asyncio.Lock()
 

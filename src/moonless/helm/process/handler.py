@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from math import radians
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from msgspec import to_builtins
 
@@ -54,7 +54,7 @@ class RequestHandler:
         chain: Chain,
         knowledge: Knowledge | None,
         send: Callable[[Event], None],
-        record_seen: Callable[[Mapping[str, Any]], None] = lambda line: None,
+        record_seen: Callable[[Mapping[str, object]], None] = lambda line: None,
         later: Callable[[Event], None] | None = None,
     ) -> None:
         """Act on ``chain``.

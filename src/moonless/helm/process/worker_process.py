@@ -10,7 +10,6 @@ from collections import deque
 from collections.abc import AsyncIterator, Callable
 from multiprocessing.connection import Connection
 from multiprocessing.process import BaseProcess
-from typing import Any
 
 from moonless.clock import steady_s
 from moonless.errors import LinkError
@@ -109,7 +108,7 @@ class WorkerProcess:
     async def _events_of_one(self) -> AsyncIterator[Event]:
         self.begin()
         loop = asyncio.get_running_loop()
-        arrived: asyncio.Queue[Any] = asyncio.Queue(maxsize=WAITING)
+        arrived: asyncio.Queue[Event | Failed | None] = asyncio.Queue(maxsize=WAITING)
         is_over = threading.Event()
         pipe, process = self._pipe, self._process
         assert pipe is not None and process is not None

@@ -12,9 +12,9 @@ from __future__ import annotations
 import os
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
 
 from moonless.errors import InputError
+from moonless.helm.bodies.setup import FolderBelowBody, FolderBody
 
 _CELL_SUFFIXES = (".000", ".gpkg")
 _STATION_SUFFIX = ".json"
@@ -32,7 +32,7 @@ def default_roots(also: Sequence[Path] = ()) -> tuple[Path, ...]:
     return tuple(dict.fromkeys(Path(os.path.realpath(p)) for p in found))
 
 
-def look(path: Path | None, roots: Sequence[Path]) -> dict[str, Any]:
+def look(path: Path | None, roots: Sequence[Path]) -> FolderBody:
     """Return what a folder holds: ``{path, up, folders: [{name, path, cells}], cells: [names], stations, more}``.
 
     ``stations``: ``[{name, path}]`` of the JSON files, any of which may hold tide stations.
@@ -46,9 +46,9 @@ def look(path: Path | None, roots: Sequence[Path]) -> dict[str, Any]:
         raise InputError("a folder whose name is not UTF-8 cannot be told to a screen; give it another name")
     if not here.is_dir():
         raise InputError(f"{here}: there is no such folder")
-    folders: list[dict[str, Any]] = []
+    folders: list[FolderBelowBody] = []
     cells: list[str] = []
-    stations: list[dict[str, str]] = []
+    stations: list[StationFileBody] = []
     more = 0
     try:
         with os.scandir(here) as entries:

@@ -12,7 +12,7 @@ from moonless.boat.types import Boat
 from moonless.errors import InputError
 from moonless.folders import knowledge_file
 from moonless.helm.bodies.sheet import BoatFactsBody, SourceKind
-from moonless.helm.process.events import Event, Notice, Source
+from moonless.helm.process.events import Event, Notice
 from moonless.helm.process.live_job import LiveJob
 from moonless.helm.process.requests import Asker, SourceRequest
 from moonless.helm.process.worker_process import WorkerProcess
@@ -68,7 +68,7 @@ def live_source(
     knowledge: Path | None = None,
     route: Path | None = None,
     outputs: tuple[tuple[OutputKind, LinkSpec], ...] = (),
-) -> tuple[Source, tuple[str, ...]]:
+) -> tuple[WorkerProcess, tuple[str, ...]]:
     """Return the watch on live links, and what it goes on without, in plain lines.
 
     Raises InputError if there is no link, or the boat file cannot be used.

@@ -9,9 +9,12 @@ from __future__ import annotations
 import base64
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
 
 from moonless.errors import InputError
+from moonless.helm.bodies.setup import PictureFoundBody
 from moonless.helm.setup.fence import check_picture
 from moonless.picture.told import Told
 from moonless.watch.screen.pictured import SCHEME, source_of
@@ -32,7 +35,7 @@ def link_of(source: str, range_nm: float | None, up: str | None) -> str:
     return SCHEME + source + ("?" + "&".join(told) if told else "")
 
 
-def look_once(request: Mapping[str, Any], roots: Sequence[Path]) -> dict[str, Any]:
+def look_once(request: Mapping[str, object], roots: Sequence[Path]) -> PictureFoundBody:
     """Return what one look at a source has found.  Takes some seconds; for a thread of its own.
 
     ``roots``: below these a screen may look at files, as for charts; elsewhere only at cameras and at the screen.
@@ -52,7 +55,7 @@ def look_once(request: Mapping[str, Any], roots: Sequence[Path]) -> dict[str, An
     return _found(source, told, link)
 
 
-def _found(source: str, told: Told, link: str) -> dict[str, Any]:
+def _found(source: str, told: Told, link: str) -> PictureFoundBody:
     try:
         import av  # noqa: F401
         import cv2
@@ -92,7 +95,7 @@ def _found(source: str, told: Told, link: str) -> dict[str, Any]:
     }
 
 
-def _url(data: Any, kind: str) -> str:
+def _url(data: NDArray[np.uint8], kind: str) -> str:
     return f"data:image/{kind};base64," + base64.b64encode(data.tobytes()).decode("ascii")
 
 

@@ -15,13 +15,13 @@ import logging
 import os
 from collections.abc import Callable, Mapping
 from pathlib import Path
-from typing import Any, Protocol
+from typing import Protocol
 
 from moonless.boat.file import default_boat
 from moonless.boat.write import boat_values, write_boat
 from moonless.clock import SystemClock, steady_s
 from moonless.errors import InputError, MoonlessError
-from moonless.helm.bodies.setup import HeardBody
+from moonless.helm.bodies.setup import CoverageBody, FolderBody, HeardBody, ToldBody
 from moonless.helm.process.events import Overheard, Source
 from moonless.helm.process.requests import HELM, ShareBytes
 from moonless.helm.process.worker_process import WorkerProcess
@@ -153,7 +153,7 @@ class SetupService:
 
     # --- asked -----------------------------------------------------------------------------------------------------
 
-    def body(self) -> dict[str, Any]:
+    def body(self) -> ToldBody:
         """Return everything but what is heard.
 
         Raises TableError where there is a boat file that cannot be read.
@@ -174,15 +174,15 @@ class SetupService:
                 "prefer": {what: {"link": link, "talker": t} for what, (link, t) in settings.prefer.items()},
                 "length_unit": settings.length_unit,
             },
-            "groups": dict(GROUPS),
+            "groups": {str(key): words for key, words in GROUPS.items()},
             "questions": asked(values, settings.length_unit),
             "coverage": self.coverage_body(),
         }
 
-    def coverage_body(self) -> dict[str, Any]:
+    def coverage_body(self) -> CoverageBody:
         """Return what the chosen charts cover, as far as it has been read."""
         reading = self._reading
-        out: dict[str, Any] = {
+        out: CoverageBody = {
             "is_reading": self._covering is not None and not self._covering.done(),
             "reading": None if reading is None else {"name": reading[0], "share": round(reading[1], 2)},
             "place": self._place,
@@ -192,7 +192,7 @@ class SetupService:
             out["found"] = coverage.coverage_body(self._found, self._place, SystemClock().now_ns())
         return out
 
-    async def do(self, request: Mapping[str, Any], hub: SetupHost) -> dict[str, Any]:
+    async def do(self, request: Mapping[str, object], hub: SetupHost) -> Mapping[str, object]:
         """Do one thing a screen asks, and return what there is to tell of it.
 
         Raises InputError, or another MoonlessError, in one plain line.
@@ -241,7 +241,7 @@ class SetupService:
             raise InputError("nothing listens now: open the page of what is heard")
         return self._discovery
 
-    def _choose_links(self, request: Mapping[str, Any]) -> None:
+    def _choose_links(self, request: Mapping[str, object]) -> None:
         radar = request.get("radar")
         nmea = request.get("nmea", [])
         prefer = request.get("prefer", {})
@@ -267,12 +267,12 @@ class SetupService:
         given = [resolved(self.path, one) for one in (*self.settings.charts, *self.settings.tides)]
         return default_roots([p if p.is_dir() else p.parent for p in given])
 
-    def _look(self, path: object) -> dict[str, Any]:
+    def _look(self, path: object) -> FolderBody:
         if not (path is None or isinstance(path, str)):
             raise InputError("path is no text")
         return look(None if path is None else Path(path), self._roots())
 
-    def _choose_charts(self, request: Mapping[str, Any]) -> None:
+    def _choose_charts(self, request: Mapping[str, object]) -> None:
         folders = request.get("folders")
         if not isinstance(folders, list) or not all(isinstance(one, str) for one in folders):
             raise InputError("folders is a list of texts")
@@ -317,7 +317,7 @@ class SetupService:
             self._found = coverage.Covered((), (str(problem),))
         self._reading = None
 
-    def _answer(self, request: Mapping[str, Any]) -> None:
+    def _answer(self, request: Mapping[str, object]) -> None:
         key, value = _text(request, "key"), request.get("value")
         if key == "screen.length_unit":
             if value not in (None, *LENGTH_UNITS):
@@ -328,7 +328,7 @@ class SetupService:
         values = boat_values(file)
         if not values:
             # The first answer makes the file: what it must have and nobody has said yet is assumed, and said to be.
-            first: dict[str, Any] = {}
+            first: dict[str, object] = {}
             for needed in ("boat.name", "boat.length_m", "boat.beam_m", "boat.draught_m", "boat.air_draught_m"):
                 first |= change_for(needed, None, first)
             values = dict(first)
@@ -345,7 +345,7 @@ class SetupService:
         write_settings(self.path, settings)
         self.settings = settings
 
-    async def _start(self, hub: SetupHost) -> dict[str, Any]:
+    async def _start(self, hub: SetupHost) -> Mapping[str, object]:
         source, without = self._launch(self.path, self.settings)
         await self.stop_listening(hub)
         self._running = self.settings
@@ -370,7 +370,7 @@ class SetupService:
             await asyncio.gather(self._covering, return_exceptions=True)
 
 
-def _text(request: Mapping[str, Any], key: str) -> str:
+def _text(request: Mapping[str, object], key: str) -> str:
     value = request.get(key)
     if not isinstance(value, str) or not value or len(value) > 1000:
         raise InputError(f"{key} is missing, or no text")

@@ -22,7 +22,7 @@ import os
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, Literal, cast
+from typing import Literal, cast
 
 import tomlkit
 
@@ -134,7 +134,7 @@ def write_settings(path: Path, settings: HelmSettings) -> None:
     write_whole(path, tomlkit.dumps(document), make_folders=True, private=True)
 
 
-def _put(document: tomlkit.TOMLDocument, key: str, value: Any, says: str) -> None:
+def _put(document: tomlkit.TOMLDocument, key: str, value: object, says: str) -> None:
     if value is None:
         if key in document:
             document.remove(key)
@@ -154,7 +154,7 @@ def _put(document: tomlkit.TOMLDocument, key: str, value: Any, says: str) -> Non
         document.add(name, table)
 
 
-def _put_table(document: tomlkit.TOMLDocument, name: str, values: Mapping[str, Any]) -> None:
+def _put_table(document: tomlkit.TOMLDocument, name: str, values: Mapping[str, object]) -> None:
     if name not in document:
         if not values:
             return
@@ -162,7 +162,7 @@ def _put_table(document: tomlkit.TOMLDocument, name: str, values: Mapping[str, A
         table.comment(_SAYS[name])
         document.add(tomlkit.nl())
         document.add(name, table)
-    table = cast(Any, document[name])
+    table = cast(tomlkit.items.Table, document[name])
     for key in [key for key in table if key not in values]:
         table.remove(key)
     for key, value in values.items():

@@ -13,8 +13,8 @@ import multiprocessing
 import os
 from collections.abc import Sequence
 from multiprocessing.connection import Connection
+from multiprocessing.process import BaseProcess
 from pathlib import Path
-from typing import Any
 
 from moonless.chart.drawn import what
 from moonless.chart.drawn.grid import Tile
@@ -32,7 +32,7 @@ class ChartTiles:
         self._store: TileStore | None = None
         self._waiting: dict[Tile, asyncio.Future[bytes]] = {}
         self._working: asyncio.Task[None] | None = None
-        self._process: Any = None
+        self._process: BaseProcess | None = None
         self._pipe: Connection | None = None
 
     async def get(self, tile: Tile) -> bytes:

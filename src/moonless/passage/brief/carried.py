@@ -10,7 +10,6 @@ import json
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
-from typing import Any
 
 from moonless.boat.types import Boat
 from moonless.errors import InputError, SourceError
@@ -42,10 +41,10 @@ class Carried:
         return replace(boat, skipper=replace(skipper, depth_margin_m=deeper, keep_off_m=wider))
 
 
-def carried_dict(boat: Boat, night: Night, route: Route, station_files: Sequence[Path]) -> dict[str, Any]:
+def carried_dict(boat: Boat, night: Night, route: Route, station_files: Sequence[Path]) -> dict[str, object]:
     """Return what is carried beside the plan itself, JSON-ready."""
     west, south, east, north = route.bounds_lonlat(STATIONS_WITHIN_DEG * 111_000.0)
-    records: list[Any] = []
+    records: list[object] = []
     for path in station_files:
         found = json.loads(path.read_text(encoding="utf-8"))
         kept = {str(r.get("id")) for r in found if isinstance(r, dict) and _is_near(r, west, south, east, north)}
@@ -60,15 +59,16 @@ def carried_dict(boat: Boat, night: Night, route: Route, station_files: Sequence
     }
 
 
-def _is_near(record: Mapping[str, Any], west: float, south: float, east: float, north: float) -> bool:
+def _is_near(record: Mapping[str, object], west: float, south: float, east: float, north: float) -> bool:
     lat, lon = _first(record, "lat", "latitude"), _first(record, "lon", "lng", "longitude")
     return lat is None or lon is None or (south <= lat <= north and west <= lon <= east)
 
 
-def _first(record: Mapping[str, Any], *names: str) -> float | None:
+def _first(record: Mapping[str, object], *names: str) -> float | None:
     for name in names:
-        if isinstance(record.get(name), int | float):
-            return float(record[name])
+        value = record.get(name)
+        if isinstance(value, int | float):
+            return float(value)
     return None
 
 

@@ -4,19 +4,18 @@ from __future__ import annotations
 
 import base64
 from dataclasses import asdict
-from typing import Any
 
 from moonless.passage.types import LegDanger, Plan
 from moonless.units import iso_utc
 
 
-def plan_dict(plan: Plan, *, pictures: bool = True) -> dict[str, Any]:
+def plan_dict(plan: Plan, *, pictures: bool = True) -> dict[str, object]:
     """Return the plan as JSON-ready data; times are ISO 8601 UTC, unknown is null."""
 
     def iso(time_s: float) -> str:
         return iso_utc(round(time_s * 1e9))
 
-    def danger(found: LegDanger) -> dict[str, Any]:
+    def danger(found: LegDanger) -> dict[str, object]:
         spans = None if found.enough is None else [[iso(a), iso(b)] for a, b in found.enough]
         return {**asdict(found), "enough": spans}
 
