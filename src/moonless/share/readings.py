@@ -60,7 +60,7 @@ class SharedReadings:
         self._moved = moved
         self._aliases = aliases
 
-    def line(self, told: Line) -> dict[str, Any]:
+    def line(self, told: Line) -> dict[str, object]:
         """Return what one line tells, made anew."""
         own, registration = told.get("own") or {}, told.get("registration") or {}
         return {
@@ -87,7 +87,7 @@ class SharedReadings:
             "manoeuvres": _manoeuvres(told.get("manoeuvres")),
         }  # fmt: skip
 
-    def eye(self, told: Line) -> dict[str, Any] | None:
+    def eye(self, told: Line) -> dict[str, object] | None:
         """Return what the skipper saw at an echo; None for words of his own."""
         if told.get("what") not in WORDS:
             return None
@@ -96,7 +96,7 @@ class SharedReadings:
             "what": told["what"], "is": _word(told.get("is")), "charted": bool(told.get("charted")),
         }  # fmt: skip
 
-    def _echo(self, one: Line) -> dict[str, Any]:
+    def _echo(self, one: Line) -> dict[str, object]:
         charted, ais = one.get("charted_as"), one.get("ais")
         return {
             **self._place(one),
@@ -112,21 +112,21 @@ class SharedReadings:
             "why": LEFT_OUT,
         }  # fmt: skip
 
-    def _missing(self, one: Line) -> dict[str, Any]:
+    def _missing(self, one: Line) -> dict[str, object]:
         return {**self._mark(one), **self._place(one), **_figures(one, ("p_seen_if_there", "scans_looked"))}
 
-    def _mark(self, one: Line) -> dict[str, Any]:
+    def _mark(self, one: Line) -> dict[str, object]:
         named = str(one.get("object"))
         return {"object": named if OBJECT.fullmatch(named) else "", "name": self._aliases.name("mark", one.get("name"))}
 
-    def _call(self, one: Line) -> dict[str, Any]:
+    def _call(self, one: Line) -> dict[str, object]:
         kind = _word(one.get("kind"))
         return {
             "key": self._aliases.name("matter", str(one.get("key") or one.get("say"))), "kind": kind,
             **_figures(one, ("urgency", "echo")), "say": kind,
         }  # fmt: skip
 
-    def _hidden(self, told: Line | None) -> dict[str, Any] | None:
+    def _hidden(self, told: Line | None) -> dict[str, object] | None:
         if told is None:
             return None
         return {
@@ -140,7 +140,7 @@ class SharedReadings:
             ],
         }  # fmt: skip
 
-    def _shape(self, told: Line | None) -> dict[str, Any] | None:
+    def _shape(self, told: Line | None) -> dict[str, object] | None:
         if told is None or told.get("type") not in ("Polygon", "MultiPolygon"):
             return None
         return {"type": told["type"], "coordinates": self._moved.geometry(told["coordinates"])}
@@ -156,14 +156,14 @@ class SharedReadings:
         return iso_utc(self._moved.time(utc_to_ns(datetime.fromisoformat(told))))
 
 
-def _instruction(one: Line | None) -> dict[str, Any] | None:
+def _instruction(one: Line | None) -> dict[str, object] | None:
     if one is None:
         return None
     return {"do": _word(one.get("do")), **_figures(one, ("to_deg", "to_kn")), "say": _word(one.get("do")),
             "because": LEFT_OUT}  # fmt: skip
 
 
-def _manoeuvres(one: Line | None) -> dict[str, Any] | None:
+def _manoeuvres(one: Line | None) -> dict[str, object] | None:
     if one is None:
         return None
     return {
@@ -176,25 +176,25 @@ def _manoeuvres(one: Line | None) -> dict[str, Any] | None:
     }
 
 
-def _change(one: Line | None) -> dict[str, Any] | None:
+def _change(one: Line | None) -> dict[str, object] | None:
     if one is None:
         return None
     return {**_figures(one, _CHANGE), "say": LEFT_OUT, "is_slight": bool(one.get("is_slight"))}
 
 
-def _figures(one: Line, names: Sequence[str]) -> dict[str, Any]:
+def _figures(one: Line, names: Sequence[str]) -> dict[str, object]:
     return {name: _figure(one.get(name)) for name in names}
 
 
-def _figure(value: Any) -> Any:
+def _figure(value: object) -> float | None:
     if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
         return None
     return value
 
 
-def _flag(value: Any) -> bool | None:
+def _flag(value: object) -> bool | None:
     return value if isinstance(value, bool) else None
 
 
-def _word(value: Any) -> str | None:
+def _word(value: object) -> str | None:
     return value if isinstance(value, str) and value in WORDS else None

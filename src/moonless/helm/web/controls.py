@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
-from typing import Any, cast, get_args
+from typing import cast, get_args
 
 from moonless.errors import InputError
 from moonless.helm.process.requests import (
@@ -30,6 +30,7 @@ from moonless.helm.process.requests import (
     UndoBowOffset,
     UseLoudspeaker,
 )
+from moonless.helm.web.protocol import Json
 from moonless.rules.steering import Sight
 from moonless.watch.afterwards.by_eye import SEEN_AS
 
@@ -40,10 +41,8 @@ MAX_SILENCE_MIN = 60.0
 MAX_TRIAL_KN = 60.0
 MAX_TRIAL_DELAY_S = 1800.0
 
-Body = Mapping[str, Any]
 
-
-def read_control(body: Body) -> Request:
+def read_control(body: Json) -> Request:
     """Return the request in a control frame.
 
     ============  ====================================================================================
@@ -136,42 +135,42 @@ def read_route(value: object) -> RouteRequest:
     )
 
 
-def _acknowledge(body: Body) -> Acknowledge:
+def _acknowledge(body: Json) -> Acknowledge:
     key = body.get("key")
     if not isinstance(key, str) or not 0 < len(key) <= 400:
         raise InputError("the key of a call is 1 to 400 letters")
     return Acknowledge(key)
 
 
-def _seen(body: Body) -> SeenByEye:
+def _seen(body: Json) -> SeenByEye:
     echo, value = _needed_echo(body), body.get("value")
     if value not in SEEN_AS:
         raise InputError(f"{value!r} is not one of: {', '.join(SEEN_AS)}")
     return SeenByEye(echo, str(value))
 
 
-def _keep(body: Body) -> KeepInMind:
+def _keep(body: Json) -> KeepInMind:
     echo, value = _needed_echo(body), body.get("value")
     if not (value is None or (isinstance(value, str) and len(value) <= 200)):
         raise InputError("what is kept in mind is at most 200 letters")
     return KeepInMind(echo, value or "")
 
 
-def _sight(body: Body) -> SetSight:
+def _sight(body: Json) -> SetSight:
     value = body.get("value")
     if value not in get_args(Sight):
         raise InputError(f"{value!r} is not one of: {', '.join(get_args(Sight))}")
     return SetSight(cast(Sight, value))
 
 
-def _echo(body: Body) -> int | None:
+def _echo(body: Json) -> int | None:
     echo = body.get("echo")
     if echo is not None and (isinstance(echo, bool) or not isinstance(echo, int)):
         raise InputError(f"echo is {echo!r}, not a number that echoes bear")
     return echo
 
 
-def _needed_echo(body: Body) -> int:
+def _needed_echo(body: Json) -> int:
     echo = _echo(body)
     if echo is None:
         raise InputError(f"{body.get('do')!r} needs an echo")
@@ -203,7 +202,7 @@ def _number(value: object, what: str, low: float, high: float) -> float:
     return float(value)
 
 
-_READERS: Mapping[str, Callable[[Body], Request]] = {
+_READERS: Mapping[str, Callable[[Json], Request]] = {
     "pause": lambda _: Pause(True),
     "go on": lambda _: Pause(False),
     "speed": lambda body: PlaybackSpeed(_number(body.get("value"), "speed", 0.25, MAX_SPEED)),

@@ -72,6 +72,9 @@ from numpy.typing import NDArray
 
 from moonless.errors import WireError
 
+Json = dict[str, Any]
+"""An object as it came from a screen; every value of it is checked as it is taken."""
+
 MAGIC = b"ML"
 VERSION = 2
 
@@ -203,7 +206,7 @@ def decode_head(frame: bytes) -> tuple[int, int]:
     return kind, sequence
 
 
-def decode_json(frame: bytes) -> dict[str, Any]:
+def decode_json(frame: bytes) -> Json:
     """Return the JSON object after the head.
 
     Raises WireError if it is not one.
@@ -211,7 +214,7 @@ def decode_json(frame: bytes) -> dict[str, Any]:
     return read_object(frame[_HEAD.size :])
 
 
-def read_object(data: bytes) -> dict[str, Any]:
+def read_object(data: bytes) -> Json:
     """Return a JSON object that came from a screen.
 
     Raises WireError if it is not one, or holds a text that is none: half a letter (a lone surrogate) can be sent to no
