@@ -7,14 +7,16 @@ attributes are text with commas ("1,3"), as S-57 itself codes them.
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pyogrio
 import shapely
+from numpy.typing import NDArray
 
+from moonless.chart.s57.attributes import Attribute
 from moonless.files import replacing
 from moonless.frames import LocalFrame
+from moonless.scene.chart_layer import write_layer
 
 # Far from any land; the time stamp that GeoPackage wants is that of the made-up survey, not of the making.
 ORIGIN = LocalFrame(-12.4, -118.3)
@@ -28,13 +30,13 @@ class Waters:
     """Features by class, in the order they were added."""
 
     def __init__(self) -> None:
-        self.features: dict[str, list[tuple[shapely.Geometry | None, dict[str, Any]]]] = {}
+        self.features: dict[str, list[tuple[shapely.Geometry | None, dict[str, Attribute]]]] = {}
         self._number = 0
 
-    def add(self, object_class: str, shape: shapely.Geometry | None, **attributes: Any) -> None:
+    def add(self, object_class: str, shape: shapely.Geometry | None, **attributes: Attribute | None) -> None:
         """Add one feature; ``shape`` in metres from the origin."""
         self._number += 1
-        known = {name: value for name, value in attributes.items() if value is not None}
+        known: dict[str, Attribute] = {name: value for name, value in attributes.items() if value is not None}
         known |= {"AGEN": AGENCY, "FIDN": self._number, "FIDS": 1, "LNAM": f"{AGENCY:04X}{self._number:08X}0001"}
         self.features.setdefault(object_class, []).append((shape, known))
 
@@ -51,7 +53,7 @@ def point(east_m: float, north_m: float) -> shapely.Geometry:
 def to_degrees(shape: shapely.Geometry) -> shapely.Geometry:
     """Return a shape in longitude/latitude, rounded so that the same bytes come out everywhere."""
 
-    def turn(xy: Any) -> Any:
+    def turn(xy: NDArray[np.float64]) -> NDArray[np.float64]:
         lat, lon = ORIGIN.to_geographic(xy[:, 0], xy[:, 1])
         rest = xy[:, 2:]
         return np.column_stack([np.round(lon, DEGREE_DIGITS), np.round(lat, DEGREE_DIGITS), rest])
@@ -63,50 +65,12 @@ def to_degrees(shape: shapely.Geometry) -> shapely.Geometry:
     return turned
 
 
-_KINDS = {"Point": 1, "LineString": 2, "Polygon": 3, "MultiPoint": 4}
-
-
 def write(waters: Waters, path: Path) -> None:
     """Write the GeoPackage whole, or leave what was there: same features, same bytes."""
     pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": STAMP})
     with replacing(path, make_folders=True) as draft:
         for object_class in sorted(waters.features):
-            _write_layer(draft, object_class, waters.features[object_class])
+            features = waters.features[object_class]
+            shapes = [to_degrees(shape) for shape, _ in features if shape is not None]
+            write_layer(draft, object_class, shapes, [attributes for _, attributes in features])
     pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": None})
-
-
-def _write_layer(path: Path, object_class: str, features: list[tuple[shapely.Geometry | None, dict[str, Any]]]) -> None:
-    names = sorted({name for _, attributes in features for name in attributes})
-    data, masks = [], []
-    for name in names:
-        values = [attributes.get(name) for _, attributes in features]
-        masks.append(np.array([v is None for v in values]))
-        if all(isinstance(v, int) for v in values if v is not None):
-            data.append(np.array([0 if v is None else v for v in values], dtype=np.int32))
-        elif all(isinstance(v, int | float) for v in values if v is not None):
-            data.append(np.array([0.0 if v is None else float(v) for v in values]))
-        else:
-            data.append(np.array(["" if v is None else str(v) for v in values], dtype=object))
-    shapes = [shape for shape, _ in features]
-    geometry, kind = None, None
-    if shapes[0] is not None:
-        turned = [to_degrees(shape) for shape in shapes if shape is not None]
-        kinds = {shape.geom_type for shape in turned}
-        kind = kinds.pop() if len(kinds) == 1 else "Unknown"
-        if shapely.has_z(turned[0]):
-            kind += " Z"
-        geometry = shapely.to_wkb(np.array(turned, dtype=object))
-    pyogrio.raw.write(
-        path,
-        geometry,
-        data,
-        np.array(names, dtype=object),
-        field_mask=masks,
-        layer=object_class,
-        driver="GPKG",
-        geometry_type=kind,
-        crs="EPSG:4326" if geometry is not None else None,
-        append=path.exists(),
-        dataset_metadata=None,
-        layer_options={"SPATIAL_INDEX": "NO"} if geometry is not None else {},
-    )

@@ -4,9 +4,7 @@ from __future__ import annotations
 
 import math
 import struct
-import sysconfig
 import zlib
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -25,12 +23,12 @@ CONSTRUCTED = bytes.fromhex("f0002be7c800010200000001200020200000000002fb77b6000
 NOON_NS = 1_800_014_400 * NS_PER_S  # 2027-01-15T12:00:00Z
 
 
-def _spoke(n_cell: int = 64, **changes: Any) -> bytes:
+def made_spoke(n_cell: int = 64, **changes: Any) -> bytes:
     given_: dict[str, Any] = {"azimuth_start_rad": 1.0, "azimuth_end_rad": 1.01, "cell_m": 7.5, "sequence": 7}
     return encode_video((np.arange(n_cell) % 251).astype(np.uint8), **(given_ | changes))
 
 
-def _one(data: bytes) -> Video:
+def one_video(data: bytes) -> Video:
     (video,) = decode(data)
     assert isinstance(video, Video)
     return video
@@ -38,7 +36,7 @@ def _one(data: bytes) -> Video:
 
 def test_constructed_message() -> None:
     assert len(CONSTRUCTED) == 43
-    video = _one(CONSTRUCTED)
+    video = one_video(CONSTRUCTED)
     assert (video.sac, video.sic, video.sequence, video.bits, video.start_cell) == (0, 1, 1, 8, 0)
     # 45.0 and 45.17578125 degrees in steps of 360/65536: exact.
     assert video.azimuth_start_lsb * 360 / 65536 == 45.0
@@ -105,7 +103,7 @@ def _check(video: Video, cells: np.ndarray, asked: dict[str, Any]) -> None:
 @given(_messages())
 def test_round_trip(message: tuple[np.ndarray, dict[str, Any]]) -> None:
     cells, asked = message
-    _check(_one(encode_video(cells, **asked)), cells, asked)
+    _check(one_video(encode_video(cells, **asked)), cells, asked)
 
 
 @given(st.lists(_messages(), min_size=1, max_size=4))
@@ -127,7 +125,7 @@ def test_summary_round_trip(text: str, timed: bool) -> None:
 @given(st.lists(st.sampled_from(["v", "s", "o"]), min_size=1, max_size=8), st.data())
 @settings(deadline=None)
 def test_stream_cut_anywhere_gives_the_same(kinds: list[str], data: st.DataObject) -> None:
-    parts = {"v": _spoke(), "s": encode_summary("x"), "o": b"\x30\x00\x08\x80\x01\x02\x03\x04"}
+    parts = {"v": made_spoke(), "s": encode_summary("x"), "o": b"\x30\x00\x08\x80\x01\x02\x03\x04"}
     stream = b"".join(parts[k] for k in kinds)
     cuts = sorted(data.draw(st.lists(st.integers(0, len(stream)), max_size=10)))
     decoder = Cat240Decoder()
@@ -152,7 +150,7 @@ def test_arbitrary_bytes_never_crash(data: bytes, begin_as_block: bool) -> None:
 @given(st.data())
 @settings(max_examples=150)
 def test_damaged_messages_never_crash(data: st.DataObject) -> None:
-    message = bytearray(_spoke(compress=data.draw(st.booleans())) + encode_summary("one"))
+    message = bytearray(made_spoke(compress=data.draw(st.booleans())) + encode_summary("one"))
     for _ in range(data.draw(st.integers(1, 4))):
         message[data.draw(st.integers(0, len(message) - 1))] = data.draw(st.integers(0, 255))
     decode(bytes(message))
@@ -160,7 +158,7 @@ def test_damaged_messages_never_crash(data: st.DataObject) -> None:
 
 @given(st.binary(min_size=1, max_size=200).filter(lambda b: 240 not in b))
 def test_finds_its_way_after_noise(noise: bytes) -> None:
-    good = _spoke()
+    good = made_spoke()
     decoder = Cat240Decoder()
     events = decoder.feed(good + noise + good * 3 + good) + decoder.finish()[0]
     # Noise may look like the head of another category's block and carry the first of the three away with it.
@@ -170,24 +168,24 @@ def test_finds_its_way_after_noise(noise: bytes) -> None:
 
 def test_videos_and_summaries_are_counted_apart() -> None:
     decoder = Cat240Decoder()
-    decoder.feed(_spoke() * 3 + encode_summary("set"))
+    decoder.feed(made_spoke() * 3 + encode_summary("set"))
     assert (decoder.counts.videos, decoder.counts.summaries) == (3, 1)
 
 
 @pytest.mark.parametrize("octets", [1, 2, 3])
 def test_a_message_whose_time_is_cut_off_is_damaged(octets: int) -> None:
     # A length that ends inside the time of day: the three octets after it are the next block's.
-    whole = _spoke(time_ns=NOON_NS)
+    whole = made_spoke(time_ns=NOON_NS)
     cut = bytearray(whole[:-octets])
     cut[1:3] = len(cut).to_bytes(2, "big")
     decoder = Cat240Decoder()
-    events = decoder.feed(bytes(cut) + _spoke(sequence=9)) + decoder.finish()[0]
+    events = decoder.feed(bytes(cut) + made_spoke(sequence=9)) + decoder.finish()[0]
     assert [e.sequence for e in events if isinstance(e, Video)] == [9]
     assert decoder.counts.damaged == 1
 
 
 def test_a_length_damaged_to_that_of_two_blocks_costs_one() -> None:
-    blocks = [_spoke(sequence=i, time_ns=NOON_NS) for i in range(4)]
+    blocks = [made_spoke(sequence=i, time_ns=NOON_NS) for i in range(4)]
     bad = bytearray(blocks[0])
     bad[1:3] = (len(blocks[0]) + len(blocks[1])).to_bytes(2, "big")
     events = Cat240Decoder().feed(b"".join([bytes(bad), *blocks[1:]]))
@@ -197,7 +195,7 @@ def test_a_length_damaged_to_that_of_two_blocks_costs_one() -> None:
 @given(st.integers(0, 9), st.data())
 @settings(max_examples=150)
 def test_one_damaged_octet_costs_one_block(which: int, data: st.DataObject) -> None:
-    blocks = [_spoke(sequence=i, time_ns=NOON_NS) for i in range(10)]
+    blocks = [made_spoke(sequence=i, time_ns=NOON_NS) for i in range(10)]
     bad = bytearray(blocks[which])
     at = data.draw(st.integers(0, len(bad) - 1))
     bad[at] ^= data.draw(st.integers(1, 255))
@@ -211,7 +209,7 @@ def test_one_damaged_octet_costs_one_block(which: int, data: st.DataObject) -> N
 
 
 def test_damaged_content_with_sound_length_costs_one_block() -> None:
-    good = _spoke()
+    good = made_spoke()
     bad = bytearray(good)
     bad[25] = 99  # resolution code
     decoder = Cat240Decoder()
@@ -220,7 +218,7 @@ def test_damaged_content_with_sound_length_costs_one_block() -> None:
 
 
 def test_damaged_length_costs_one_block() -> None:
-    good = _spoke()
+    good = made_spoke()
     bad = bytearray(good)
     bad[1:3] = b"\xff\xf0"
     decoder = Cat240Decoder()
@@ -232,7 +230,7 @@ def test_damaged_length_costs_one_block() -> None:
 
 
 def test_file_cut_inside_a_block_says_where() -> None:
-    good = _spoke()
+    good = made_spoke()
     decoder = Cat240Decoder()
     assert len(decoder.feed(good * 2 + good[:-5])) == 2
     events, unfinished = decoder.finish()
@@ -242,53 +240,53 @@ def test_file_cut_inside_a_block_says_where() -> None:
 
 def test_datagram_cut_short_is_counted_and_forgotten() -> None:
     decoder = Cat240Decoder()
-    assert decoder.datagram(_spoke()[:-1]) == []
+    assert decoder.datagram(made_spoke()[:-1]) == []
     assert decoder.counts.damaged == 1
-    assert len(decoder.datagram(_spoke())) == 1
+    assert len(decoder.datagram(made_spoke())) == 1
 
 
 def test_unknown_compression_is_counted_not_guessed() -> None:
-    message = bytearray(_spoke())
+    message = bytearray(made_spoke())
     message[24] = 0x80  # says compressed; the octets are not zlib
     decoder = Cat240Decoder()
-    assert decoder.feed(bytes(message) + _spoke()) != []
+    assert decoder.feed(bytes(message) + made_spoke()) != []
     assert (decoder.counts.unknown_compression, decoder.counts.damaged) == (1, 0)
 
 
 def test_compressed_block_cannot_fill_the_memory() -> None:
     bomb = zlib.compress(bytes(50_000_000), 9)
-    body = _spoke(8, block=256)[3:-257]
+    body = made_spoke(8, block=256)[3:-257]
     # 8 valid cells: no more than 8 octets are unpacked, whatever the stream holds.
     rep = -(-len(bomb) // 256)
     body = body[:21] + b"\x80\x04" + struct.pack(">HBHB", len(bomb), 0, 8, rep) + bomb + bytes(rep * 256 - len(bomb))
-    video = _one(struct.pack(">BH", 240, len(body) + 3) + body)
+    video = one_video(struct.pack(">BH", 240, len(body) + 3) + body)
     assert video.cells.tolist() == [0] * 8
 
 
 def test_expansion_and_special_purpose_are_skipped() -> None:
-    plain = _spoke(8, time_ns=NOON_NS)
+    plain = made_spoke(8, time_ns=NOON_NS)
     body = bytearray(plain[3:])
     body[1] |= 0b0000_0110
     body += b"\x03\xaa\xbb" + b"\x02\xcc"
-    video = _one(struct.pack(">BH", 240, len(body) + 3) + bytes(body))
+    video = one_video(struct.pack(">BH", 240, len(body) + 3) + bytes(body))
     assert video.cells.tolist() == list(range(8))
     assert video.time_of_day_s == 43_200.0
 
 
 @pytest.mark.parametrize("timed", [True, False])
 def test_item_020_without_its_fspec_bit_is_read(timed: bool) -> None:
-    message = bytearray(_spoke(time_ns=NOON_NS if timed else None))
+    message = bytearray(made_spoke(time_ns=NOON_NS if timed else None))
     assert message[3] & 0b0010_0000, "we never write it so"
     message[3] &= 0b1101_1111
-    video = _one(bytes(message))
+    video = one_video(bytes(message))
     assert video.sequence == 7
     assert video.cells.size == 64
 
 
 def test_item_020_left_out_altogether_is_unknown() -> None:
-    message = _spoke()
+    message = made_spoke()
     body = bytes((message[3] & 0b1101_1111,)) + message[4:8] + message[12:]
-    video = _one(struct.pack(">BH", 240, len(body) + 3) + body)
+    video = one_video(struct.pack(">BH", 240, len(body) + 3) + body)
     assert video.sequence is None
     assert video.to_spoke(NOON_NS).sequence == -1
 
@@ -314,7 +312,7 @@ def test_time_of_day_finds_the_nearest_day(offset_s: int, reference_s: int) -> N
 
 
 def test_spoke_from_a_message() -> None:
-    spoke = _one(_spoke(start_cell=4, time_ns=NOON_NS)).to_spoke(NOON_NS + 3 * NS_PER_S)
+    spoke = one_video(made_spoke(start_cell=4, time_ns=NOON_NS)).to_spoke(NOON_NS + 3 * NS_PER_S)
     assert spoke.time_ns == NOON_NS
     assert spoke.cell_m == pytest.approx(7.5, abs=1e-6)
     assert spoke.first_cell_m == pytest.approx(30.0, abs=1e-5)
@@ -324,7 +322,7 @@ def test_spoke_from_a_message() -> None:
 
 def test_wide_cells_are_scaled_to_sixteen_bits() -> None:
     cells = np.array([0, 0x7FFF, 0x8000, 0x1_0000, 0x8000_0000, 0xFFFF_FFFF], dtype=np.uint32)
-    spoke = _one(encode_video(cells, azimuth_start_rad=0, azimuth_end_rad=0, cell_m=1.0)).to_spoke(0)
+    spoke = one_video(encode_video(cells, azimuth_start_rad=0, azimuth_end_rad=0, cell_m=1.0)).to_spoke(0)
     assert spoke.full_scale == 0xFFFF
     assert spoke.echo.dtype == np.uint16
     # Rounded to nearest of 65536ths, and full scale stays full scale.
@@ -332,9 +330,9 @@ def test_wide_cells_are_scaled_to_sixteen_bits() -> None:
 
 
 def test_time_of_day_past_a_day_says_nothing() -> None:
-    message = bytearray(_spoke(time_ns=NOON_NS))
+    message = bytearray(made_spoke(time_ns=NOON_NS))
     message[-3:] = (90_000 * 128).to_bytes(3, "big")
-    video = _one(bytes(message))
+    video = one_video(bytes(message))
     assert video.time_of_day_s is None
     assert video.time_ns(123) == 123
 
@@ -354,105 +352,10 @@ def test_writer_refuses_what_does_not_fit() -> None:
 def test_blocks_are_handed_on_as_received() -> None:
     blocks: list[bytes] = []
     decoder = Cat240Decoder(on_block=blocks.append)
-    stream = _spoke() + b"\x30\x00\x05\x80\x01" + encode_summary("s") + _spoke(12)
+    stream = made_spoke() + b"\x30\x00\x05\x80\x01" + encode_summary("s") + made_spoke(12)
     for i in range(0, len(stream), 17):
         decoder.feed(stream[i : i + 17])
-    assert blocks == [_spoke(), encode_summary("s"), _spoke(12)]
+    assert blocks == [made_spoke(), encode_summary("s"), made_spoke(12)]
 
 
 # --- other people's decoders -------------------------------------------------------------------------------------
-
-
-@pytest.fixture(scope="module")
-def asterix_decoder() -> Any:
-    """asterix-decoder's C extension.  Imported by itself: two packages of the bench share the name `asterix`."""
-    module = pytest.importorskip("_asterix")
-    definition = Path(sysconfig.get_paths()["purelib"]) / "asterix" / "config" / "asterix_cat240_1_3.xml"
-    module.init(str(definition))
-    return module
-
-
-@pytest.mark.parametrize("bits", [1, 2, 4, 8, 16, 32])
-@pytest.mark.parametrize("block", [4, 64, 256])
-@pytest.mark.parametrize("header", ["femto", "nano"])
-def test_asterix_decoder_reads_what_we_write(asterix_decoder: Any, bits: int, block: int, header: str) -> None:
-    dtype = np.uint8 if bits <= 8 else (np.uint16 if bits == 16 else np.uint32)
-    cells = np.random.default_rng(bits).integers(0, 1 << bits, 100, dtype=np.uint64).astype(dtype)
-    message = encode_video(
-        cells,
-        azimuth_start_rad=math.radians(123.75),
-        azimuth_end_rad=math.radians(123.925_781_25),
-        cell_m=15.0,
-        start_cell=3,
-        sequence=4_000_000_000,
-        time_ns=NOON_NS,
-        bits=bits,
-        block=block,
-        header=header,  # type: ignore[arg-type]
-        sac=7,
-        sic=9,
-    )
-    (record,) = asterix_decoder.parse(message, False)
-    item = record["I041" if header == "femto" else "I040"]
-    assert (record["I010"]["SAC"]["val"], record["I010"]["SIC"]["val"]) == (7, 9)
-    assert record["I020"]["MSG_INDEX"]["val"] == 4_000_000_000
-    assert item["START_AZ"]["val"] == 123.75
-    assert item["START_RG"]["val"] == 3
-    assert record["I048"]["RES"]["val"] == {1: 1, 2: 2, 4: 3, 8: 4, 16: 5, 32: 6}[bits]
-    assert record["I049"]["NB_CELLS"]["val"] == 100
-    assert record["I140"]["ToD"]["val"] == 43_200.0
-    video = record[{4: "I050", 64: "I051", 256: "I052"}[block]]
-    octets = b"".join(bytes.fromhex(part["VIDEO"]["val"]) for part in video)
-    # The cells as one long binary number, most significant bit first.
-    n_octet = -(-100 * bits // 8)
-    as_number = int.from_bytes(octets[:n_octet], "big") >> (n_octet * 8 - 100 * bits)
-    assert [(as_number >> (bits * (99 - i))) & ((1 << bits) - 1) for i in range(100)] == cells.tolist()
-
-
-def test_asterix_decoder_reads_the_constructed_message(asterix_decoder: Any) -> None:
-    (record,) = asterix_decoder.parse(CONSTRUCTED, False)
-    assert record["I041"]["CELL_DUR"]["val"] == 50_034_614
-    assert "".join(part["VIDEO"]["val"] for part in record["I050"]) == "000A142850A0FF80"
-
-
-@pytest.mark.parametrize("compress", [False, True])
-@pytest.mark.parametrize("dtype", [np.uint8, np.uint16, np.uint32])
-@pytest.mark.parametrize("cell_m", [7.5, 600.0])
-def test_we_read_what_pycatzao_writes(compress: bool, dtype: type, cell_m: float) -> None:
-    pycatzao = pytest.importorskip("pycatzao")
-    cells = np.random.default_rng(3).integers(0, 200, 300).astype(dtype)
-    header = pycatzao.make_video_header(start_az=10.0, end_az=10.5, cell_offset=2 * cell_m, cell_width=cell_m)
-    # It writes wide cells in the machine's byte order; the format is big-endian.
-    swapped = cells.byteswap()
-    payload = pycatzao.make_video_message(swapped, msg_index=5, header=header, compress=compress)
-    message = pycatzao.encode(payload, sac=1, sic=2, tod=100.0)
-    assert not message[3] & 0b0010_0000, "this encoder leaves out the bit of item 020"
-    video = _one(message)
-    np.testing.assert_array_equal(video.cells, cells)
-    assert (video.sequence, video.start_cell, video.time_of_day_s) == (5, 2, 100.0)
-    # One nanosecond of duration is 0.15 m of cell.
-    assert video.cell_m == pytest.approx(cell_m, abs=0.08 if cell_m > 500 else 1e-6)
-
-
-@pytest.mark.parametrize("compress", [False, True])
-def test_pycatzao_reads_what_we_write(compress: bool) -> None:
-    pycatzao = pytest.importorskip("pycatzao")
-    cells = np.random.default_rng(4).integers(1, 256, 1024).astype(np.uint8)
-    message = encode_video(
-        cells, azimuth_start_rad=0.5, azimuth_end_rad=0.51, cell_m=6.0, start_cell=1, sequence=9, compress=compress
-    )
-    (block,), rest = pycatzao.decode(message)
-    assert rest == b""
-    np.testing.assert_array_equal(block["amp"], cells)
-    np.testing.assert_allclose(block["r"], 6.0 * (1 + np.arange(1024)), rtol=1e-6)
-    assert block["idx"] == 9
-
-
-def test_libasterix_reads_what_we_write() -> None:
-    base = pytest.importorskip("asterix.base")
-    generated = pytest.importorskip("asterix.generated")
-    (block,) = base.RawDatablock.parse(base.Bits.from_bytes(_spoke(16, sac=5, sic=6, block=64, time_ns=NOON_NS)))
-    (record,) = generated.Cat_240_1_3.cv_uap.parse(block.get_raw_records())
-    assert record.get_item("020").variation.as_uint() == 7
-    assert record.get_item("140").variation.as_uint() == 43_200 * 128
-    assert record.get_item("051").unparse().to_bytes()[1:17] == bytes(range(16))

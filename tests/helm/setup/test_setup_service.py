@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import asyncio
-import json
 import os
 import shutil
 import socket
@@ -12,15 +11,11 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-import shapely
 
 from moonless.boat.file import read_boat
-from moonless.boat.keys import keys_of
 from moonless.errors import InputError, MoonlessError
-from moonless.helm.setup import coverage
-from moonless.helm.setup.folders import count_cells, default_roots, look
+from moonless.helm.setup.folders import look
 from moonless.helm.setup.launch import NoSource, live_source, next_free
-from moonless.helm.setup.questions import ASSUMED, QUESTIONS, asked, change_for, lights_asked
 from moonless.helm.setup.service import SetupService
 from moonless.helm.setup.settings import HelmSettings, read_settings
 from moonless.helm.web.protocol import FanFrame
@@ -58,147 +53,6 @@ def do(service: SetupService, *requests: Any, hub: FakeHub | None = None) -> Any
         return last
 
     return asyncio.run(go())
-
-
-# ---- questions ----------------------------------------------------------------------------------------------------
-
-
-def test_every_question_stands_on_a_key_and_says_one_plain_sentence() -> None:
-    for question in QUESTIONS:
-        table, _, name = question.key.partition(".")
-        assert question.ask.endswith("?") and question.ask.count("?") == 1 and len(question.ask) < 70
-        if question.key in ("light", "screen.length_unit", "boat.stopping", "boat.fuel"):
-            continue
-        assert name in keys_of(table), question.key
-    assert len({question.key for question in QUESTIONS}) == len(QUESTIONS)
-
-
-def test_nothing_answered_is_said_to_be_default_or_unknown() -> None:
-    by_key = {one["key"]: one for one in asked({}, "metres")}
-    assert by_key["boat.length_m"]["state"] == "unknown" and by_key["boat.length_m"]["is_needed"]
-    assert by_key["skipper.keep_off_m"]["state"] == "default" and by_key["skipper.keep_off_m"]["default"] == 463.0
-    assert by_key["skipper.night_limit_kn"]["state"] == "unknown"
-    # The radar's figures stand at those of its kind, in the file's units.
-    assert by_key["radar.peak_power_w"]["default"] == 4000.0 and by_key["radar.rotation_rpm"]["default"] == 24.0
-    other = {one["key"]: one for one in asked({"radar.set": "open array"}, "metres")}
-    assert other["radar.peak_power_w"]["default"] == 10000.0
-    assert other["radar.beam_horizontal_deg"]["default"] == pytest.approx(1.9)
-
-
-def test_what_nobody_knows_is_assumed_and_named_and_an_answer_takes_that_back() -> None:
-    changes = change_for("boat.draught_m", None, {})
-    assert changes == {"boat.draught_m": ASSUMED["boat.draught_m"], "boat.assumed": ["draught_m"]}
-    changes = change_for("boat.draught_m", 0.8, {"boat.assumed": ["beam_m", "draught_m"]})
-    assert changes == {"boat.draught_m": 0.8, "boat.assumed": ["beam_m"]}
-
-
-def test_the_smallest_thing_brings_its_height() -> None:
-    assert change_for("skipper.smallest_rcs_m2", 0.5, {})["skipper.smallest_height_m"] == 0.5
-
-
-def test_what_is_not_asked_cannot_be_answered() -> None:
-    with pytest.raises(InputError, match="nothing that is asked"):
-        change_for("boat.assumed", ["x"], {})
-
-
-def test_the_lights_asked_are_those_of_the_rules() -> None:
-    # Rule 23(a): masthead, sidelights, sternlight; 23(d) lets a boat under 12 m show one all-round white instead.
-    asked_small = {(row["role"], row["colour"]) for row in lights_asked(9.0)}
-    assert {("masthead", "white"), ("port", "red"), ("starboard", "green"), ("stern", "white")} <= asked_small
-    assert ("all-round", "white") in asked_small
-
-
-# ---- folders ------------------------------------------------------------------------------------------------------
-
-
-@pytest.fixture
-def home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    home = tmp_path / "home"
-    (home / "charts" / "north").mkdir(parents=True)
-    (home / ".secret").mkdir()
-    (home / "charts" / "north" / "XX5MADE1.000").write_bytes(b"made")
-    (home / "charts" / "north" / "notes.txt").write_text("mine alone")
-    (tmp_path / "outside").mkdir()
-    (home / "way out").symlink_to(tmp_path / "outside")
-    monkeypatch.setenv("HOME", str(home))
-    return home
-
-
-def test_folders_tell_names_and_cells_and_nothing_else(home: Path) -> None:
-    told = look(home / "charts" / "north", [home])
-    assert told["cells"] == ["XX5MADE1"] and "notes" not in str(told) and "mine alone" not in str(told)
-    top = look(None, [home])
-    assert [(f["name"], f["cells"]) for f in top["folders"]] == [("charts", 1)]
-    assert top["up"] is None and top["below"] == 1
-
-
-@pytest.mark.parametrize("path", ["/etc", "/", "{home}/../outside", "{home}/way out", "{home}/charts/../../outside"])
-def test_nothing_outside_is_looked_into(home: Path, path: str) -> None:
-    with pytest.raises(InputError, match="only your own folders"):
-        look(Path(path.format(home=home)), [home])
-
-
-def test_a_folder_that_is_not_there_is_one_line(home: Path) -> None:
-    with pytest.raises(InputError, match="there is no such folder"):
-        look(home / "chart", [home])
-
-
-def test_the_roots_begin_at_home(home: Path) -> None:
-    assert default_roots()[0] == home
-
-
-def test_counting_stops_in_time(tmp_path: Path) -> None:
-    deep = tmp_path
-    for k in range(9):
-        deep = deep / str(k)
-    deep.mkdir(parents=True)
-    (deep / "A.000").touch()
-    assert count_cells(tmp_path) == (0, False)
-
-
-# ---- coverage -----------------------------------------------------------------------------------------------------
-
-
-def cell(name: str, scale: int, issued: str, box: tuple[float, float, float, float]) -> Any:
-    import json
-
-    return {
-        "name": name, "scale": scale, "edition": 3, "update": 2, "issued": issued, "not_for_navigation": True,
-        "coverage": json.loads(shapely.to_geojson(shapely.box(*box))),
-    }  # fmt: skip
-
-
-LARGE = cell("MADE5", 12_000, "2031-01-10", (-128.05, -38.05, -127.95, -37.95))
-SMALL = cell("MADE3", 90_000, "2019-05-01", (-129.0, -39.0, -127.96, -37.0))
-
-
-def test_age_overlap_and_navigation_are_said() -> None:
-    told = coverage.coverage_body(coverage.Covered((LARGE, SMALL), ()), None, NOW_NS)
-    lines = " ".join(told["lines"])
-    assert "One cell is more than a year old; MADE3 11 years" in lines
-    assert "Not for navigation" in lines
-    assert "MADE5 (1:12 000) lies over MADE3 (1:90 000): the larger scale is used" in lines
-    assert [c["is_old"] for c in told["cells"]] == [False, True]
-    assert told["cells"][0]["age_days"] == 48  # 10 January to 27 February
-
-
-def test_where_the_charts_end_near_the_boat_is_said() -> None:
-    found = coverage.Covered((LARGE,), ())
-    inside = coverage.coverage_body(found, (-38.0, -128.0), NOW_NS)["lines"][-1]
-    # The cell's edge lies 0.05 degrees north: 3 NM.  East it is 0.05 deg * cos 38 = 2.4 NM: the nearest.
-    assert "The charts end 2.4 miles to the" in inside and "every way" in inside
-    beside = coverage.coverage_body(found, (-38.0, -127.9), NOW_NS)["lines"][-1]
-    assert "No chart covers the boat" in beside and "to the west" in beside and "2.4 miles" in beside
-    far = coverage.coverage_body(found, (0.0, 0.0), NOW_NS)["lines"][-1]
-    assert "nor anything within 60 miles" in far
-    big = coverage.coverage_body(coverage.Covered((SMALL,), ()), (-38.0, -128.5), NOW_NS)["lines"][-1]
-    assert big == "The water about the boat is covered for 5 miles every way."
-    assert "No position yet" in coverage.coverage_body(found, None, NOW_NS)["lines"][-1]
-
-
-def test_a_cell_without_a_date_is_called_old() -> None:
-    told = coverage.coverage_body(coverage.Covered((cell("M", 1000, "", (0, 0, 1, 1)),), ()), None, NOW_NS)
-    assert told["cells"][0]["is_old"] and "no date of issue is given" in " ".join(told["lines"])
 
 
 # ---- the service -----------------------------------------------------------------------------------------------------
@@ -441,15 +295,6 @@ def test_a_file_that_was_named_at_this_computer_stays(path: Path, home: Path) ->
     service = SetupService(path, HelmSettings(radar="/media/card/run.cat240"))
     do(service, {"do": "links", "radar": "/media/card/run.cat240", "nmea": ["udp://0.0.0.0:10110"]})
     assert read_settings(path).radar == "/media/card/run.cat240"
-
-
-def test_a_folder_whose_name_is_no_utf_8_is_counted_and_the_rest_is_told(home: Path) -> None:
-    os.mkdir(os.fsencode(home) + b"/caf\xe9")  # Latin-1, as an old memory stick has it
-    told = look(None, [home])
-    json.dumps(told, ensure_ascii=False).encode()
-    assert told["more"] == 1 and [f["name"] for f in told["folders"]] == ["charts"]
-    with pytest.raises(InputError, match="not UTF-8"):
-        look(Path(os.fsdecode(os.fsencode(home) + b"/caf\xe9")), [home])
 
 
 def test_what_the_set_up_writes_is_for_its_owner_alone(path: Path) -> None:

@@ -14,7 +14,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from moonless.errors import InputError
-from moonless.helm.bodies.setup import FolderBelowBody, FolderBody
+from moonless.helm.bodies.setup import FolderBelowBody, FolderBody, StationFileBody
 
 _CELL_SUFFIXES = (".000", ".gpkg")
 _STATION_SUFFIX = ".json"

@@ -283,7 +283,7 @@ class SetupService:
         self._keep(dataclasses.replace(self.settings, charts=tuple(dict.fromkeys(folders))))
         self.read_coverage()
 
-    def _choose_tides(self, request: Mapping[str, Any]) -> None:
+    def _choose_tides(self, request: Mapping[str, object]) -> None:
         files = request.get("files")
         if not isinstance(files, list) or not all(isinstance(one, str) for one in files):
             raise InputError("files is a list of texts")

@@ -7,13 +7,13 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-import pyogrio
 import shapely
 from numpy.typing import NDArray
 from scipy.ndimage import distance_transform_edt, gaussian_filter
 
 from moonless.chart.s57.attributes import Attribute
 from moonless.frames import LocalFrame
+from moonless.scene.chart_layer import write_layer
 from moonless.scene.wild.polar import EARTH_M, REFERENCE_M, REFERENCE_RCS_M2, View, highest_before
 from moonless.scene.wild.types import Antenna, Land, Wild
 
@@ -132,44 +132,21 @@ def write_chart(wild: Wild, path: Path) -> None:
         DSID_COMT=WARNING, DSPM_CSCL=12_000, DSPM_HDAT=2, DSPM_VDAT=16, DSPM_SDAT=12, DSPM_DUNI=1, DSPM_HUNI=1,
     )  # fmt: skip
     for name in sorted(layers):
-        _write_layer(path, name, layers[name], wild.scene.frame)
+        shapes = [_in_degrees(shape, wild.scene.frame) for shape, _ in layers[name] if shape is not None]
+        write_layer(path, name, shapes, [attributes for _, attributes in layers[name]])
 
 
 def _polygons(shape: shapely.Geometry) -> list[shapely.Geometry]:
     return [p for p in shapely.get_parts(shape) if p.geom_type == "Polygon" and p.area > 1.0]
 
 
-def _write_layer(
-    path: Path, name: str, features: list[tuple[shapely.Geometry | None, dict[str, Attribute]]], frame: LocalFrame
-) -> None:
-    columns = sorted({key for _, attributes in features for key in attributes})
-    data, masks = [], []
-    for key in columns:
-        values = [attributes.get(key) for _, attributes in features]
-        masks.append(np.array([v is None for v in values]))
-        if all(isinstance(v, int) for v in values if v is not None):
-            data.append(np.array([0 if v is None else v for v in values], dtype=np.int32))
-        elif all(isinstance(v, int | float) for v in values if v is not None):
-            data.append(np.array([v if isinstance(v, int | float) else 0.0 for v in values], dtype=np.float64))
-        else:
-            data.append(np.array(["" if v is None else str(v) for v in values], dtype=object))
-    geometry, kind = None, None
-    if features[0][0] is not None:
+def _in_degrees(shape: shapely.Geometry, frame: LocalFrame) -> shapely.Geometry:
+    def degrees(xy: NDArray[np.float64]) -> NDArray[np.float64]:
+        lat, lon = frame.to_geographic(xy[:, 0], xy[:, 1])
+        return np.column_stack([np.round(lon, 7), np.round(lat, 7)])
 
-        def degrees(xy: NDArray[np.float64]) -> NDArray[np.float64]:
-            lat, lon = frame.to_geographic(xy[:, 0], xy[:, 1])
-            return np.column_stack([np.round(lon, 7), np.round(lat, 7)])
-
-        shapes = [shapely.transform(shape, degrees) for shape, _ in features if shape is not None]
-        shapes = [s if s.is_valid else shapely.make_valid(s) for s in shapes]
-        kinds = {s.geom_type for s in shapes}
-        kind = kinds.pop() if len(kinds) == 1 else "Unknown"
-        geometry = shapely.to_wkb(np.array(shapes, dtype=object))
-    pyogrio.raw.write(
-        path, geometry, data, np.array(columns, dtype=object), field_mask=masks, layer=name, driver="GPKG",
-        geometry_type=kind, crs="EPSG:4326" if geometry is not None else None, append=path.exists(),
-        dataset_metadata=None, layer_options={"SPATIAL_INDEX": "NO"} if geometry is not None else {},
-    )  # fmt: skip
+    turned = shapely.transform(shape, degrees)
+    return turned if turned.is_valid else shapely.make_valid(turned)
 
 
 def wall_mirror(

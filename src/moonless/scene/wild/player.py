@@ -18,6 +18,7 @@ from moonless.chart.library import Chart
 from moonless.scene.ground import Ground, RealMark
 from moonless.scene.instruments import Instruments, Line
 from moonless.scene.motion import Motion
+from moonless.scene.player import SceneTurn
 from moonless.scene.truth import OwnTruth, TurnTruth
 from moonless.scene.types import Script
 from moonless.scene.wild.draw import Drawer, Drawn, State
@@ -32,15 +33,9 @@ Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
-class WildTurn:
-    """One turn.  ``radar`` and ``nmea`` are (Unix ns, bytes) and lines, in order of time."""
+class WildTurn(SceneTurn):
+    """One turn, with where false echoes stand and what the water is."""
 
-    number: int
-    start_ns: int
-    end_ns: int
-    radar: tuple[tuple[int, bytes], ...]
-    nmea: tuple[Line, ...]
-    truth: TurnTruth
     false_places: tuple[FalsePlace, ...]
     water: Water
 
