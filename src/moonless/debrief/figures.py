@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from moonless.boat.types import Boat
 from moonless.debrief.ledger import Ledger
 from moonless.passage.way.route import Waypoint
-from moonless.units import KNOT_MPS, NS_PER_S
+from moonless.units import KNOT_MPS
 
 # Faster than advised by less than this is the log's own error.
 OVER_KN = 0.5
@@ -235,8 +235,3 @@ def _mean(values: NDArray[np.float64]) -> float | None:
 def _least(values: NDArray[np.float64]) -> float | None:
     known = values[np.isfinite(values)]
     return round(float(known.min()), 2) if len(known) else None
-
-
-def seconds_between(later_ns: int, earlier_ns: int) -> float:
-    """Return seconds from one time to another."""
-    return (later_ns - earlier_ns) / NS_PER_S

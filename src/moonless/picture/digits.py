@@ -84,18 +84,6 @@ def read_figures(picture: NDArray[np.uint8]) -> tuple[list[Figure], int]:
     return found, unread
 
 
-def words_in(picture: NDArray[np.uint8]) -> list[tuple[str, tuple[int, int, int, int]]]:
-    """Return everything that was read as writing, line by line with its place; for tests and for looking."""
-    grey = picture.max(axis=2)
-    scale = 3 if picture.shape[0] < 500 else 2
-    grey = cv2.resize(grey, None, fx=scale, fy=scale, interpolation=cv2.INTER_CUBIC)
-    return [
-        (_text(line)[0], tuple(v // scale for v in _box(line)))  # type: ignore[misc]
-        for side in (grey, 255 - grey)
-        for line in _lines(_marks(side))
-    ]
-
-
 def line_places(picture: NDArray[np.uint8]) -> list[tuple[int, int, int, int]]:
     """Return the places, (x, y, width, height), of writing that is a distance or could be one."""
     grey = picture.max(axis=2)

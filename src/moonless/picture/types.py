@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
@@ -39,10 +39,6 @@ class FoundScope:
     water: NDArray[np.uint8]
     notes: tuple[str, ...]
     asks: tuple[str, ...]
-
-    def with_range(self, range_m: float | None, range_from: RangeFrom) -> FoundScope:
-        """Return the same with another range."""
-        return replace(self, range_m=range_m, range_from=range_from)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

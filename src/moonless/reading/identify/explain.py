@@ -7,7 +7,6 @@ at that place; the kinds' probabilities are these densities over their sum (see 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -354,8 +353,3 @@ def _dragged(gap: Floats, place: Place, usable: NDArray[np.int64], gone: Floats,
     share = np.where(floats, DRAGGED_NOT_SUNK * gone[usable], 0.0)
     spread = np.exp(-0.5 * np.sum(gap**2, axis=-1) / DRAGGED_SIGMA_M**2) / (2 * math.pi * DRAGGED_SIGMA_M**2)
     return np.asarray(spread * share[None, :] * still[:, None])
-
-
-def probabilities_of(explained: Sequence[Explained]) -> Floats:
-    """Return (n, 7)."""
-    return np.array([e.probability for e in explained]).reshape(-1, len(KINDS))
