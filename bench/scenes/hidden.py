@@ -13,7 +13,7 @@ from bench.scenes.stage import Stage, StageTurn
 from bench.scenes.truth import Laid
 from moonless.reading.types import Reading
 from moonless.scene.truth import ObjectTruth
-from moonless.scene.wild.truth import Water
+from moonless.scene.wild.truth import WildWater
 
 # A boat is hidden when so many cells about her are too: the edge of a shadow is no sharper.
 EDGE_CELLS = 1
@@ -67,7 +67,7 @@ class HiddenScore:
             lat, lon = frame.to_geographic(one.east_m - shift[0], one.north_m - shift[1])
             self.boats_in_seen += not shapely.contains_xy(told_all, lon, lat)
 
-    def _surely_hidden(self, turn: StageTurn, water: Water, one: ObjectTruth) -> bool:
+    def _surely_hidden(self, turn: StageTurn, water: WildWater, one: ObjectTruth) -> bool:
         """Return whether a hidden boat lies well inside what hides her."""
         if self._stage.is_blind(turn, one.seen.bearing_rad if one.seen is not None else 0.0):
             return True

@@ -21,7 +21,7 @@ from moonless.scene.instruments import within
 from moonless.scene.player import ScenePlayer, SceneTurn
 from moonless.scene.types import Scene
 from moonless.scene.wild.player import WildPlayer, WildTurn
-from moonless.scene.wild.truth import Water
+from moonless.scene.wild.truth import WildWater
 
 StageTurn = Any  # a SceneTurn or a WildTurn
 
@@ -77,7 +77,7 @@ class Stage(Protocol):
     def is_false(self, turn: StageTurn, east_m: float, north_m: float, own_m: tuple[float, float]) -> bool:
         """Whether a ghost or a side lobe lies here."""
 
-    def water(self, turn: StageTurn, time_ns: int) -> Water:
+    def water(self, turn: StageTurn, time_ns: int) -> WildWater:
         """The cells of the sea, and which are hidden."""
 
     def blind_untold(self, turn: StageTurn, bearing_rad: float) -> bool:
@@ -194,7 +194,7 @@ class BuiltIn:
         mostly = most(whole.snr, LOBE_AROUND) > LOBE_SHARE * most(beam.snr, BARE_AROUND)
         return np.asarray(mostly & (most(whole.p_detect, LOBE_AROUND) >= LOBE_P))
 
-    def water(self, turn: SceneTurn, time_ns: int) -> Water:
+    def water(self, turn: SceneTurn, time_ns: int) -> WildWater:
         """The water hidden from where the boat truly is, by the model's own shadows."""
         player = self.player
         now_s = (time_ns - self.scene.start_ns) / 1e9
@@ -210,7 +210,7 @@ class BuiltIn:
         land = player.ground.real.land if player.ground.real is not None else shapely.MultiPolygon()
         wet = ~shapely.contains_xy(land, e, n)
         hidden = scan.shadow_height_m > self.scene.boat.skipper.smallest_height_m
-        return Water(e, n, np.broadcast_to(ranges[None, :], e.shape), hidden, wet)
+        return WildWater(e, n, np.broadcast_to(ranges[None, :], e.shape), hidden, wet)
 
 
 class WildStage:
@@ -285,6 +285,6 @@ class WildStage:
                 return True
         return False
 
-    def water(self, turn: WildTurn, time_ns: int) -> Water:
+    def water(self, turn: WildTurn, time_ns: int) -> WildWater:
         """As the drawer had it."""
         return turn.water

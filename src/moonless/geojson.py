@@ -9,7 +9,7 @@ Position = Sequence[float]
 """Longitude, latitude."""
 
 
-class Point(TypedDict):
+class GeoPoint(TypedDict):
     """One place."""
 
     type: Literal["Point"]
@@ -44,10 +44,10 @@ class Surface(TypedDict):
     coordinates: Sequence[Sequence[Sequence[object]]]
 
 
-Geometry = Point | LineString | Polygon | MultiPolygon
+Geometry = GeoPoint | LineString | Polygon | MultiPolygon
 
 
-class Feature(TypedDict):
+class GeoFeature(TypedDict):
     """A shape with what is said of it."""
 
     type: Literal["Feature"]
@@ -59,7 +59,7 @@ class FeatureCollection(TypedDict):
     """Several features."""
 
     type: Literal["FeatureCollection"]
-    features: Sequence[Feature]
+    features: Sequence[GeoFeature]
 
 
 def polygon(rings: Sequence[Sequence[Position]]) -> Polygon:
@@ -67,11 +67,11 @@ def polygon(rings: Sequence[Sequence[Position]]) -> Polygon:
     return {"type": "Polygon", "coordinates": rings}
 
 
-def feature(geometry: Geometry | None, **properties: object) -> Feature:
+def feature(geometry: Geometry | None, **properties: object) -> GeoFeature:
     """Return a feature."""
     return {"type": "Feature", "geometry": geometry, "properties": properties}
 
 
-def collection(features: Iterable[Feature]) -> FeatureCollection:
+def collection(features: Iterable[GeoFeature]) -> FeatureCollection:
     """Return a collection of features."""
     return {"type": "FeatureCollection", "features": list(features)}

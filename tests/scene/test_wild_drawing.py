@@ -12,7 +12,7 @@ import shapely
 from moonless.constants import SPEED_OF_LIGHT_MPS
 from moonless.scene.wild import ghosts, polar
 from moonless.scene.wild.ground import slopes, wall_mirror
-from moonless.scene.wild.polar import Points, View
+from moonless.scene.wild.polar import PolarPoints, RadarView
 from moonless.scene.wild.receiver import counts, level, power_of_level, stc
 from moonless.scene.wild.types import WAVELENGTH_M, Antenna, Ghosts, Receiver
 
@@ -28,7 +28,7 @@ def _antenna(**changes: Any) -> Antenna:
     return Antenna(**{**known, **changes})
 
 
-def _view(speed: float = 0.0, heading: float = 0.0, turn_rate: float = 0.0) -> View:
+def _view(speed: float = 0.0, heading: float = 0.0, turn_rate: float = 0.0) -> RadarView:
     share = np.arange(N) / N
     time_s = share * 2.5
     head = heading + turn_rate * time_s
@@ -38,10 +38,10 @@ def _view(speed: float = 0.0, heading: float = 0.0, turn_rate: float = 0.0) -> V
     )  # fmt: skip
 
 
-def _drawn(view: View, antenna: Antenna, east: float, north: float, power: float = 1e3) -> np.ndarray:
+def _drawn(view: RadarView, antenna: Antenna, east: float, north: float, power: float = 1e3) -> np.ndarray:
     field = np.zeros(view.shape, dtype=np.complex64)
     one = np.array([1.0])
-    points = Points(one * east, one * north, one * 0.0, one * 0.0, one * power, one * 0.3, one * 1e3)
+    points = PolarPoints(one * east, one * north, one * 0.0, one * 0.0, one * power, one * 0.3, one * 1e3)
     polar.add_points(field, view, antenna, points, np.full(view.shape, -1e3, dtype=np.float32))
     return np.square(np.abs(field))
 

@@ -99,7 +99,7 @@ def predict(
     if not math.isfinite(heading_deg):
         raise InputError(f"heading_deg is {heading_deg}")
     opened = chart if isinstance(chart, Chart) else open_chart(chart)
-    asked = radar_prediction.Asked(
+    asked = radar_prediction.PredictionAsked(
         lat,
         lon,
         math.radians(heading_deg),

@@ -94,13 +94,13 @@ def command(
     from moonless.chart.library import Chart
     from moonless.clock import SystemClock
     from moonless.constants import NAUTICAL_MILE_M
-    from moonless.radar.prediction import Asked, Shower, chart_margin_m, predict
+    from moonless.radar.prediction import PredictionAsked, Shower, chart_margin_m, predict
     from moonless.units import NS_PER_S, kn_to_mps
 
     check_outputs({"--png": png_file, "--cat240": cat240_file})
     boat = read_boat(boat_file) if boat_file is not None else default_boat()
     lat, lon = place
-    asked = Asked(
+    asked = PredictionAsked(
         lat, lon, math.radians(heading_deg), range_nm * NAUTICAL_MILE_M, range_nm if scale_nm is None else scale_nm,
         wave_m, math.radians(wind_deg), kn_to_mps(wind_kn), rain_mmh,
         tuple(Shower(at, on, radius_nm * NAUTICAL_MILE_M, rate) for at, on, radius_nm, rate in showers),

@@ -30,7 +30,7 @@ _UNREAD = re.compile(r"[0-9?.IlJ] ?(NM|nm|N\?|\?M|km|\?m|n\?)$")
 
 
 @dataclass(frozen=True, slots=True)
-class Figure:
+class FigureRead:
     """One distance read.  ``value``: in ``unit``; ``at``: (x, y, width, height) in the picture that was read."""
 
     value: float
@@ -65,13 +65,13 @@ def _unit(rows: NDArray[np.float32]) -> NDArray[np.float32]:
     return out
 
 
-def read_figures(picture: NDArray[np.uint8]) -> tuple[list[Figure], int]:
+def read_figures(picture: NDArray[np.uint8]) -> tuple[list[FigureRead], int]:
     """Return the distances written upright in a picture, (height, width, 3), surest first; and how many more seem to
     be there that could not be read.
     """
     unread = 0
     grey = picture.max(axis=2)
-    found: list[Figure] = []
+    found: list[FigureRead] = []
     scale = 3 if picture.shape[0] < 500 else 2
     grey = cv2.resize(grey, None, fx=scale, fy=scale, interpolation=cv2.INTER_CUBIC)
     for side in (grey, 255 - grey):
@@ -242,7 +242,7 @@ def _is_cut(marks: list[_Mark], others: list[_Mark]) -> bool:
     )
 
 
-def _figures(line: list[_Mark], others: list[_Mark], scale: int) -> list[Figure]:
+def _figures(line: list[_Mark], others: list[_Mark], scale: int) -> list[FigureRead]:
     text, behind = _text(line)
     found = []
     for match in _NUMBER.finditer(_as_number(text)):
@@ -255,5 +255,5 @@ def _figures(line: list[_Mark], others: list[_Mark], scale: int) -> list[Figure]
         if not 0.02 <= value <= 96.0:
             continue
         place = (x // scale, y // scale, width // scale, height // scale)
-        found.append(Figure(value, unit, match[0], min(m.fit for m in marks), place))
+        found.append(FigureRead(value, unit, match[0], min(m.fit for m in marks), place))
     return found

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from moonless.constants import NAUTICAL_MILE_M
 from moonless.picture.bearing import RadialLine, heading_line, radial_lines
 from moonless.picture.colours import Palette, learn_palette, water_of
-from moonless.picture.digits import Figure, read_figures
+from moonless.picture.digits import FigureRead, read_figures
 from moonless.picture.geometry.edges import Picture
 from moonless.picture.geometry.find import NoScope, find_scope
 from moonless.picture.geometry.plane import Floats, ScopePlane
@@ -102,12 +102,12 @@ def _bow(
 
 def _figures(
     picture: Picture, plane: ScopePlane, line: RadialLine | None, roll: float | None
-) -> tuple[Flat, list[Figure], int]:
+) -> tuple[Flat, list[FigureRead], int]:
     """Return the flat picture in which most was read, the distances read there, and how many could not be read."""
     rolls = [roll] if roll is not None else [0.0]
     if line is not None and abs(math.remainder(line.angle, TAU)) < math.radians(25.0):
         rolls.append(math.remainder(line.angle, TAU))
-    best: tuple[Flat, list[Figure], int] | None = None
+    best: tuple[Flat, list[FigureRead], int] | None = None
     for angle in rolls:
         flat = flatten(picture, plane, -angle)
         figures, unread = read_figures(flat.pixels)
@@ -145,7 +145,7 @@ def _is_filled(picture: Picture, plane: ScopePlane, rings: int) -> bool:
 
 
 def _range(
-    figures: list[Figure], unread: int, rings: int, is_filled: bool, told: Told, notes: list[str], asks: list[str]
+    figures: list[FigureRead], unread: int, rings: int, is_filled: bool, told: Told, notes: list[str], asks: list[str]
 ) -> tuple[float | None, RangeFrom]:
     """Return the range of the outermost ring, metres, and what it rests on."""
     if told.range_nm is not None:
@@ -185,7 +185,7 @@ def _range(
     return None, "unknown"
 
 
-def _metres(figure: Figure) -> float:
+def _metres(figure: FigureRead) -> float:
     return figure.value * (NAUTICAL_MILE_M if figure.unit == "nm" else 1000.0)
 
 
@@ -212,7 +212,7 @@ def _nm(metres: float) -> str:
 
 
 def _colours(
-    unrolled: Unrolled, rings: int, plane: ScopePlane, line: RadialLine | None, flat: Flat, figures: list[Figure],
+    unrolled: Unrolled, rings: int, plane: ScopePlane, line: RadialLine | None, flat: Flat, figures: list[FigureRead],
     told: Told, picture: Picture,
 ) -> tuple[NDArray[np.uint8], Palette]:  # fmt: skip
     """Return water's colour everywhere and what the other colours mean."""
@@ -236,7 +236,7 @@ def _colours(
     return np.clip(np.rint(water), 0, 255).astype(np.uint8), palette
 
 
-def _writing_colours(flat: Flat, figures: list[Figure]) -> Floats | None:
+def _writing_colours(flat: Flat, figures: list[FigureRead]) -> Floats | None:
     """Return the colours of the figures read: in each, what differs most from its own ground."""
     found = []
     for figure in figures:

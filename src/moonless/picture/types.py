@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from moonless.picture.colours import Palette
-from moonless.picture.digits import Figure
+from moonless.picture.digits import FigureRead
 from moonless.picture.geometry.plane import ScopePlane
 from moonless.scan.types import Spoke
 
@@ -33,7 +33,7 @@ class FoundScope:
     north_up: bool
     range_m: float | None  # of the outermost ring
     range_from: RangeFrom
-    figures: tuple[Figure, ...]
+    figures: tuple[FigureRead, ...]
     is_filled: bool  # the picture ends at the outermost ring
     palette: Palette
     water: NDArray[np.uint8]

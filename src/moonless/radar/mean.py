@@ -23,7 +23,7 @@ from moonless.radar.link.detection import spike_weight
 from moonless.radar.points import in_sectors
 from moonless.radar.types import PointTarget, RadarPose, ScanGrid, Weather
 from moonless.radar.unwanted import WIND_STEERS, sea_power, sea_shape
-from moonless.radar.walls import Edges
+from moonless.radar.walls import WallEdges
 from moonless.radar.world import World
 from moonless.sight.crossing_kernels import crossings_kernel
 
@@ -118,7 +118,7 @@ def _check(grid: ScanGrid, pose: RadarPose) -> None:
 
 
 def _in_bow_frame(
-    edges: Edges, near: NDArray[np.bool_], pose: RadarPose
+    edges: WallEdges, near: NDArray[np.bool_], pose: RadarPose
 ) -> tuple[tuple[Floats, Floats, Floats, Floats], Floats, Floats]:
     """Return edges as (ahead, right) of the antenna, and the unit vectors along them."""
     sine, cosine = math.sin(pose.heading_rad), math.cos(pose.heading_rad)

@@ -36,7 +36,7 @@ class Shower:
 
 
 @dataclass(frozen=True, slots=True)
-class Asked:
+class PredictionAsked:
     """The question.  ``seed`` None: the mean picture; else one random turn."""
 
     lat_deg: float
@@ -56,7 +56,7 @@ class Asked:
 class Prediction:
     """The answer: made, not received."""
 
-    asked: Asked
+    asked: PredictionAsked
     grid: ScanGrid
     counts: NDArray[np.uint8]  # (n_spoke, n_cell), receiver counts; row i looks i/n_spoke of a turn from the bow
     marks: tuple[tuple[Mark, MarkExpectation], ...]  # within reach
@@ -77,7 +77,7 @@ def chart_margin_m(reach_m: float) -> float:
     return reach_m * 1.05 + 500.0
 
 
-def predict(local: LocalChart, radar: RadarSet, asked: Asked, *, heights: Path | None = None) -> Prediction:
+def predict(local: LocalChart, radar: RadarSet, asked: PredictionAsked, *, heights: Path | None = None) -> Prediction:
     """Return what a radar should show.
 
     ``local``: the chart around the place, out to `chart_margin_m`; ``heights``: any GDAL raster of ground heights.

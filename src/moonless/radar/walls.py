@@ -15,7 +15,7 @@ Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Edges:
+class WallEdges:
     """Straight edges in the frame's metres, in rings or lines; a ring's box lets far ones be left out."""
 
     east1: Floats  # (n,)
@@ -38,25 +38,25 @@ class Edges:
 class Walls:
     """Edges that stand up."""
 
-    edges: Edges
+    edges: WallEdges
     top_m: Floats  # (n,)
     bottom_m: Floats
     gamma: Floats  # echo per projected area
     blocks: NDArray[np.bool_]  # hides what is behind it; a bridge's deck does not: one sees beneath
 
 
-def edges_of(lines: Sequence[shapely.Geometry]) -> Edges:
+def edges_of(lines: Sequence[shapely.Geometry]) -> WallEdges:
     """Return the edges of rings and lines, in order."""
     points = [shapely.get_coordinates(line) for line in lines]
     points = [xy for xy in points if len(xy) > 1]
     if not points:
         nothing = np.zeros(0)
-        return Edges(nothing, nothing, nothing, nothing, np.zeros(0, np.int64), np.zeros((0, 4)))
+        return WallEdges(nothing, nothing, nothing, nothing, np.zeros(0, np.int64), np.zeros((0, 4)))
     first = np.concatenate([xy[:-1] for xy in points])
     second = np.concatenate([xy[1:] for xy in points])
     line = np.repeat(np.arange(len(points)), [len(xy) - 1 for xy in points])
     box = np.array([[*xy.min(axis=0), *xy.max(axis=0)] for xy in points])
-    return Edges(
+    return WallEdges(
         np.ascontiguousarray(first[:, 0]),
         np.ascontiguousarray(first[:, 1]),
         np.ascontiguousarray(second[:, 0]),

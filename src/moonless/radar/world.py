@@ -16,7 +16,7 @@ from moonless.frames import LocalFrame
 from moonless.radar.environment.heights import HeightRaster, LandDefaults, height_raster, read_ground
 from moonless.radar.targets import target_of_mark
 from moonless.radar.types import PointTarget
-from moonless.radar.walls import ON_LAND, Edges, Walls, edges_of, walls_of
+from moonless.radar.walls import ON_LAND, WallEdges, Walls, edges_of, walls_of
 
 
 @dataclass(frozen=True, eq=False)
@@ -28,7 +28,7 @@ class World:
     north_m: float
     radius_m: float
     land: shapely.Geometry
-    land_edges: Edges
+    land_edges: WallEdges
     walls: Walls
     raster: HeightRaster
     defaults: LandDefaults
@@ -111,7 +111,7 @@ class World:
         return bool(shapely.intersects_xy(self.land, east_m, north_m)) if not shapely.is_empty(self.land) else False
 
 
-def _land_edges(land: shapely.Geometry) -> Edges:
+def _land_edges(land: shapely.Geometry) -> WallEdges:
     rings = []
     for part in shapely.get_parts(land):
         if part.geom_type == "Polygon" and not part.is_empty:

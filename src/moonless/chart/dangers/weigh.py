@@ -15,7 +15,7 @@ from moonless.chart.s57.names import object_name
 from moonless.chart.types import Bridge, Catzoc, Feature, Mark, Span
 
 
-class Asked(Protocol):
+class StripAsked(Protocol):
     """The strip that is asked, as weighing needs it."""
 
     strip: Strip
@@ -44,7 +44,7 @@ _FARMED: dict[str, DangerKind] = {"MARCUL": "marine farm", "FSHFAC": "fishing"}
 _AIDS = frozenset((*classes.AID_STRUCTURES, *classes.EQUIPMENT))
 
 
-def weigh(asked: Asked, row: int, off_m: float, needs: Needs) -> Weighed | None:
+def weigh(asked: StripAsked, row: int, off_m: float, needs: Needs) -> Weighed | None:
     """Return what a thing that lies ``off_m`` from the line is to the boat; None: nothing."""
     group, thing = Group(int(asked.chart.group[row])), asked.chart.things[row]
     if isinstance(thing, tuple):
@@ -68,7 +68,7 @@ def weigh(asked: Asked, row: int, off_m: float, needs: Needs) -> Weighed | None:
             return Weighed(rule.kind, area_weight(thing, rule), area_words(thing, rule))
 
 
-def _ground(asked: Asked, row: int, feature: Feature, off_m: float, needs: Needs) -> Weighed | None:
+def _ground(asked: StripAsked, row: int, feature: Feature, off_m: float, needs: Needs) -> Weighed | None:
     depth = float(asked.chart.depth_m[row])
     if depth != depth:
         say = "water that was never surveyed" if feature.object == "UNSARE" else "water without a charted depth"
@@ -84,7 +84,7 @@ def _ground(asked: Asked, row: int, feature: Feature, off_m: float, needs: Needs
     return Weighed(kind, "against", f"{words}, {needs.tide_words}: {spare}", depth, left)
 
 
-def _sunken(asked: Asked, row: int, feature: Feature, off_m: float, needs: Needs) -> Weighed | None:
+def _sunken(asked: StripAsked, row: int, feature: Feature, off_m: float, needs: Needs) -> Weighed | None:
     depth: float | None = float(asked.chart.depth_m[row])
     left = None
     if depth != depth:
@@ -103,7 +103,7 @@ def _sunken(asked: Asked, row: int, feature: Feature, off_m: float, needs: Needs
     return Weighed(kind, weight, say, depth, left)
 
 
-def _solid(asked: Asked, feature: Feature, off_m: float) -> Weighed:
+def _solid(asked: StripAsked, feature: Feature, off_m: float) -> Weighed:
     kind = _FARMED.get(feature.object, "structure")
     weight = _stands(asked, off_m)
     if kind != "structure" and weight == "note":
@@ -111,20 +111,20 @@ def _solid(asked: Asked, feature: Feature, off_m: float) -> Weighed:
     return Weighed(kind, weight, f"{object_name(feature.object)}{named(feature.name)}{information(feature)}")
 
 
-def _stands(asked: Asked, off_m: float) -> Weight:
+def _stands(asked: StripAsked, off_m: float) -> Weight:
     if off_m <= asked.strip.swept_m:
         return "stops"
     return "against" if off_m <= asked.strip.track_m else "note"
 
 
-def _fixed(asked: Asked, mark: Mark, off_m: float) -> Weighed:
+def _fixed(asked: StripAsked, mark: Mark, off_m: float) -> Weighed:
     weight = _stands(asked, off_m)
     if weight == "note" and not mark.lit:
         weight = "against"
     return Weighed(_mark_kind(mark), weight, _mark_words(mark))
 
 
-def _floating(asked: Asked, mark: Mark, off_m: float) -> Weighed:
+def _floating(asked: StripAsked, mark: Mark, off_m: float) -> Weighed:
     swings = off_m <= asked.strip.swept_m + SWING_M
     say = _mark_words(mark) + (", within its swing" if swings else "")
     return Weighed(_mark_kind(mark), "against" if swings or not mark.lit else "note", say)
@@ -142,7 +142,7 @@ def _mark_words(mark: Mark) -> str:
     return f"{lit}{object_name(mark.object)}{named(mark.name)}{information(told)}"
 
 
-def _span(asked: Asked, span: Span, bridge: Bridge, off_m: float, needs: Needs) -> Weighed | None:
+def _span(asked: StripAsked, span: Span, bridge: Bridge, off_m: float, needs: Needs) -> Weighed | None:
     if off_m > 0.0 and asked.passes_beneath(bridge):
         return None  # a neighbour of the span that is passed under
     need = needs.air_draught_m + BRIDGE_MARGIN_M

@@ -8,7 +8,7 @@ from typing import NotRequired, TypedDict
 
 from moonless.helm.bodies.routes import PlanNowBody
 from moonless.helm.bodies.sheet import CallBody, CallNowBody, ReadingBody, TrackPoint
-from moonless.reading.alerts.standing import Standing
+from moonless.reading.alerts.standing import StandingCall
 from moonless.reading.line import FaultLine, OwnLine, RegistrationLine
 from moonless.reading.registration.bow_mark import BowLine
 from moonless.reading.types import Call, Reading
@@ -96,7 +96,7 @@ class NumberedCalls:
         }  # fmt: skip
 
 
-def standing_body(standing: Iterable[Standing]) -> list[CallNowBody]:
+def standing_body(standing: Iterable[StandingCall]) -> list[CallNowBody]:
     """Return the calls whose words stand, as the screens show them."""
     return [
         {"key": one.call.key, "urgency": one.call.urgency, "say": one.call.say, "echo": one.call.echo}

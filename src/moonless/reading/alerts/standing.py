@@ -24,7 +24,7 @@ _ACTS = ("turn", "slow", "stop")
 
 
 @dataclass(frozen=True, slots=True)
-class Standing:
+class StandingCall:
     """A call whose words still stand, and when it was said (Unix ns)."""
 
     call: Call
@@ -36,9 +36,9 @@ class StandingCalls:
     echo is gone, its fault is over, its order stands no more, or a fault has withdrawn what it rested on."""
 
     def __init__(self) -> None:
-        self._standing: tuple[Standing, ...] = ()
+        self._standing: tuple[StandingCall, ...] = ()
 
-    def add(self, reading: Reading) -> tuple[Standing, ...]:
+    def add(self, reading: Reading) -> tuple[StandingCall, ...]:
         """Take in a reading; return what stands, the most urgent first, and of equals the newest."""
         now_ns = reading.time_ns
         keys = {call.key for call in reading.calls}
@@ -56,11 +56,11 @@ class StandingCalls:
             and (acts or one.call.urgency < ORDER_URGENCY or one.call.kind not in _ORDERS)
             and (one.call.echo is None or (one.call.echo in there and one.call.echo not in anew))
         ]
-        said = [*(Standing(call, now_ns) for call in reading.calls), *kept]
+        said = [*(StandingCall(call, now_ns) for call in reading.calls), *kept]
         self._standing = tuple(sorted(said, key=lambda one: (-one.call.urgency, -one.said_ns)))
         return self._standing
 
-    def acknowledge(self, key: str) -> tuple[Standing, ...]:
+    def acknowledge(self, key: str) -> tuple[StandingCall, ...]:
         """The skipper has heard a call: its words go; return what still stands."""
         self._standing = tuple(one for one in self._standing if one.call.key != key)
         return self._standing

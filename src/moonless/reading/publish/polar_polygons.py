@@ -17,7 +17,7 @@ Interval = tuple[float, float, str]  # near, far, cause
 
 
 @dataclass(slots=True)
-class Strip:
+class PolarStrip:
     """Intervals on consecutive bearings, beginning at index ``first``."""
 
     first: int
@@ -26,10 +26,10 @@ class Strip:
     far_m: list[float] = field(default_factory=list)
 
 
-def join(intervals: list[list[Interval]]) -> list[Strip]:
+def join(intervals: list[list[Interval]]) -> list[PolarStrip]:
     """Return strips; the picture is cut at bearing 0, where strips begin and end."""
-    done: list[Strip] = []
-    live: list[Strip] = []
+    done: list[PolarStrip] = []
+    live: list[PolarStrip] = []
     for i, row in enumerate(intervals):
         taken = [0] * len(row)
         touching: list[list[int]] = []
@@ -39,7 +39,7 @@ def join(intervals: list[list[Interval]]) -> list[Strip]:
             touching.append(hits)
             for k in hits:
                 taken[k] += 1
-        still: list[Strip] = []
+        still: list[PolarStrip] = []
         used = [False] * len(row)
         for strip, hits in zip(live, touching, strict=True):
             if len(hits) == 1 and taken[hits[0]] == 1:
@@ -52,13 +52,13 @@ def join(intervals: list[list[Interval]]) -> list[Strip]:
                 done.append(strip)
         for k, (near, far, cause) in enumerate(row):
             if not used[k]:
-                still.append(Strip(i, cause, [near], [far]))
+                still.append(PolarStrip(i, cause, [near], [far]))
         live = still
     return done + live
 
 
 def ring_of(
-    strip: Strip, step_rad: float, east_m: float, north_m: float, tolerance_m: float = 0.0, pad: float = 0.0
+    strip: PolarStrip, step_rad: float, east_m: float, north_m: float, tolerance_m: float = 0.0, pad: float = 0.0
 ) -> Floats:
     """Return the strip's outline (n, 2) in the plane: each interval fills its own step of bearing.
 

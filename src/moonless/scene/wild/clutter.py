@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import special, stats
 
-from moonless.scene.wild.polar import View
+from moonless.scene.wild.polar import RadarView
 from moonless.scene.wild.types import Rain, Sea
 
 Floats = NDArray[np.float64]
@@ -132,7 +132,7 @@ def tail(sea: Sea, looks: int, pfa: float) -> float:
     return math.sqrt(low * high)
 
 
-def mean_sea(view: View, sea: Sea) -> NDArray[np.float32]:
+def mean_sea(view: RadarView, sea: Sea) -> NDArray[np.float32]:
     """Return the clutter's mean power over noise in every cell, without its texture."""
     r = np.maximum(view.range_m, 30.0)
     along = 10.0 ** (sea.cnr_db / 10.0) * (200.0 / r) ** sea.fall / (1.0 + (r / sea.critical_m) ** 4)
@@ -145,7 +145,7 @@ def mean_sea(view: View, sea: Sea) -> NDArray[np.float32]:
     return np.asarray(out, dtype=np.float32)
 
 
-def swell_bands(view: View, sea: Sea) -> NDArray[np.float32] | float:
+def swell_bands(view: RadarView, sea: Sea) -> NDArray[np.float32] | float:
     """Return the swell's modulation of the clutter, mean 1; bands run with the swell at deep-water speed."""
     if sea.swell_m <= 0.0:
         return 1.0
@@ -164,7 +164,7 @@ class RainTexture:
         self.rain = rain
         self._field = GroundField(rng, max(40.0, 0.25 * rain.across_m), 60.0, rain.velocity)
 
-    def power(self, view: View) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+    def power(self, view: RadarView) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
         """Return (mean power without texture, with texture) in every cell; volume echo falls by two powers of range."""
         rain = self.rain
         middle_s = float(view.time_s[len(view.time_s) // 2])
@@ -181,7 +181,7 @@ class RainTexture:
         )
         return mean, np.asarray(mean * rough, dtype=np.float32)
 
-    def loss(self, view: View) -> NDArray[np.float32]:
+    def loss(self, view: RadarView) -> NDArray[np.float32]:
         """Return what is left of an echo, two way, past the rain on its ray."""
         rain = self.rain
         if rain.loss_db_km <= 0.0:

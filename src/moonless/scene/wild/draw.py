@@ -10,9 +10,9 @@ from numpy.typing import NDArray
 
 from moonless.scene.wild import clutter, ghosts, polar
 from moonless.scene.wild.ground import Relief, land_power, slopes
-from moonless.scene.wild.polar import Points, View
+from moonless.scene.wild.polar import PolarPoints, RadarView
 from moonless.scene.wild.receiver import counts, stc
-from moonless.scene.wild.types import Thing, Wild
+from moonless.scene.wild.types import Wild, WildThing
 
 Floats = NDArray[np.float64]
 # A hull has a centre about every so many metres; shorter ones are points.
@@ -83,7 +83,7 @@ class Drawer:
         self._crests: list[_Crest] = []
         self._pulse = 0
 
-    def _centres_of(self, thing: Thing) -> Floats:
+    def _centres_of(self, thing: WildThing) -> Floats:
         """Return (n, 4): ahead and right of the middle, metres; share of the cross-section; share of the height."""
         if thing.length_m < POINT_M:
             return np.array([[0.0, 0.0, 1.0, 1.0]])
@@ -97,7 +97,7 @@ class Drawer:
         high[: max(1, n // 4)] = 1.0
         return np.column_stack([along, across, share / share.sum(), high])
 
-    def draw(self, view: View, state: State, number: int) -> Drawn:
+    def draw(self, view: RadarView, state: State, number: int) -> Drawn:
         """Return one turn."""
         wild, rng = self._wild, self._rng
         antenna = wild.antenna
@@ -165,7 +165,7 @@ class Drawer:
             height > 0.0,
         )
 
-    def _block(self, slope: NDArray[np.float32], view: View, state: State) -> None:
+    def _block(self, slope: NDArray[np.float32], view: RadarView, state: State) -> None:
         corners, heights = [], []
         for k, thing in enumerate(self._wild.things):
             if thing.casts_shadow and self._distance(view, state, k) < self._wild.antenna.range_m:
@@ -173,11 +173,11 @@ class Drawer:
                 heights.append(WALL * thing.height_m)
         polar.add_walls_of(slope, view, corners, heights, self._wild.antenna.height_m)
 
-    def _distance(self, view: View, state: State, k: int) -> float:
+    def _distance(self, view: RadarView, state: State, k: int) -> float:
         middle = len(view.time_s) // 2
         return math.hypot(state.east_m[k] - view.own_east_m[middle], state.north_m[k] - view.own_north_m[middle])
 
-    def _sea(self, view: View, mean: NDArray[np.float32]) -> NDArray[np.float32]:
+    def _sea(self, view: RadarView, mean: NDArray[np.float32]) -> NDArray[np.float32]:
         sea = self._wild.sea
         if sea.kind == "none":
             return mean
@@ -194,7 +194,7 @@ class Drawer:
     def _things(
         self,
         field: NDArray[np.complex64],
-        view: View,
+        view: RadarView,
         state: State,
         horizon: NDArray[np.float32],
         loss: NDArray[np.float32],
@@ -247,11 +247,16 @@ class Drawer:
             )
         if rows:
             table = np.concatenate(rows)
-            polar.add_points(field, view, antenna, Points(*table.T), horizon)
+            polar.add_points(field, view, antenna, PolarPoints(*table.T), horizon)
         return means
 
     def _false(
-        self, field: NDArray[np.complex64], view: View, state: State, mean_power: Floats, horizon: NDArray[np.float32]
+        self,
+        field: NDArray[np.complex64],
+        view: RadarView,
+        state: State,
+        mean_power: Floats,
+        horizon: NDArray[np.float32],
     ) -> list[ghosts.Ghost]:
         wild = self._wild
         middle = len(view.time_s) // 2
@@ -281,14 +286,14 @@ class Drawer:
             bearing = np.array([g.bearing_rad for g in found])
             away = np.array([g.range_m for g in found])
             swing = self._rng.exponential(1.0, m) * np.array([g.power for g in found])
-            points = Points(
+            points = PolarPoints(
                 own[0] + away * np.sin(bearing), own[1] + away * np.cos(bearing), *_still(m), swing,
                 self._rng.uniform(0.0, 2.0 * math.pi, m), np.full(m, 1e3),
             )  # fmt: skip
             polar.add_points(field, view, wild.antenna, points, horizon)
         return found
 
-    def _bridges(self, field: NDArray[np.complex64], view: View, horizon: NDArray[np.float32]) -> None:
+    def _bridges(self, field: NDArray[np.complex64], view: RadarView, horizon: NDArray[np.float32]) -> None:
         land, antenna = self._wild.land, self._wild.antenna
         if land is None:
             return
@@ -307,9 +312,11 @@ class Drawer:
             power = power * self._rng.exponential(1.0, len(e))
             phase = self._rng.uniform(0.0, 2.0 * math.pi, len(e))
             slope = polar.slope_of(heights, ranges, antenna.height_m)
-            polar.add_points(field, view, antenna, Points(e, n, *_still(len(e)), power, phase, slope), horizon)
+            polar.add_points(field, view, antenna, PolarPoints(e, n, *_still(len(e)), power, phase, slope), horizon)
 
-    def _crest_turn(self, field: NDArray[np.complex64], view: View, number: int, horizon: NDArray[np.float32]) -> None:
+    def _crest_turn(
+        self, field: NDArray[np.complex64], view: RadarView, number: int, horizon: NDArray[np.float32]
+    ) -> None:
         sea, antenna, rng = self._wild.sea, self._wild.antenna, self._rng
         if sea.crests_per_km2 <= 0.0:
             return
@@ -339,7 +346,7 @@ class Drawer:
         speed = (np.full(len(live), sea.crest_velocity[0]), np.full(len(live), sea.crest_velocity[1]))
         phase = rng.uniform(0.0, 2.0 * math.pi, len(live))
         slope = polar.slope_of(heights, ranges, antenna.height_m)
-        polar.add_points(field, view, antenna, Points(e, n, *speed, power, phase, slope), horizon)
+        polar.add_points(field, view, antenna, PolarPoints(e, n, *speed, power, phase, slope), horizon)
 
     def _on_land(self, east_m: float, north_m: float) -> bool:
         relief = self._relief
@@ -349,7 +356,7 @@ class Drawer:
         n = len(relief.height_m)
         return 0 <= i < n and 0 <= j < n and bool(relief.height_m[j, i] > 0.0)
 
-    def _interfere(self, total: NDArray[np.float32], view: View) -> None:
+    def _interfere(self, total: NDArray[np.float32], view: RadarView) -> None:
         n, n_cell = view.shape
         for one in self._wild.others:
             index = np.arange(self._pulse, self._pulse + n)
@@ -361,7 +368,7 @@ class Drawer:
         self._pulse += n
 
 
-def outline(thing: Thing, state: State, k: int) -> Floats:
+def outline(thing: WildThing, state: State, k: int) -> Floats:
     """Return the corners of a hull, (4, 2) metres."""
     head = state.heading_rad[k]
     ahead = np.array([0.5, 0.5, -0.5, -0.5]) * thing.length_m

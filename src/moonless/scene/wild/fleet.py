@@ -11,8 +11,8 @@ import shapely
 
 from moonless.scene.motion import Motion
 from moonless.scene.types import Ais, Leg, Script
-from moonless.scene.wild.types import Antenna, ChartedMark, Thing
-from moonless.scene.wild.waters import Ground
+from moonless.scene.wild.types import Antenna, ChartedMark, WildThing
+from moonless.scene.wild.waters import WildGround
 from moonless.units import KNOT_MPS
 
 # Own track keeps so far off land, others so far; nobody comes nearer to the boat than this besides the hull's length.
@@ -44,7 +44,7 @@ def _path(script: Script, duration_s: float) -> np.ndarray:
     return np.column_stack([at.east_m, at.north_m])
 
 
-def own_script(ground: Ground | None, duration_s: float, rng: np.random.Generator, marks: list[str]) -> Script:
+def own_script(ground: WildGround | None, duration_s: float, rng: np.random.Generator, marks: list[str]) -> Script:
     """Return the boat's own track, from the origin."""
     for attempt in range(TRIES):
         speed = KNOT_MPS * float(
@@ -73,7 +73,7 @@ class Fleet:
 
     def __init__(
         self,
-        ground: Ground | None,
+        ground: WildGround | None,
         antenna: Antenna,
         own: Script,
         duration_s: float,
@@ -82,7 +82,7 @@ class Fleet:
     ) -> None:
         self._ground, self._antenna, self._duration_s, self._rng, self._marks = ground, antenna, duration_s, rng, marks
         self._own_path = _path(own, duration_s)
-        self._things: list[Thing] = []
+        self._things: list[WildThing] = []
         self._charted: list[ChartedMark] = []
         self._gone: list[ChartedMark] = []
         self._paths: list[tuple[np.ndarray, float]] = []
@@ -93,7 +93,7 @@ class Fleet:
         """Whether anything is long enough to mirror others."""
         return any(one.length_m >= 40.0 for one in self._things)
 
-    def things(self) -> tuple[Thing, ...]:
+    def things(self) -> tuple[WildThing, ...]:
         """All of them."""
         return tuple(self._things)
 
@@ -149,7 +149,7 @@ class Fleet:
                 rcs = 1.2 * size**1.6 * 10.0 ** float(rng.normal(0.0, 0.3))
                 name = self._name("ship" if size > 25.0 else "boat")
                 self._add(
-                    Thing(
+                    WildThing(
                         name, name.split()[0], Script(place, ahead, 0.0), rcs, 2.0 + 0.09 * size, size,
                         max(3.0, size / 6.5), "slow", True, size > 25.0,
                     )
@@ -175,7 +175,7 @@ class Fleet:
             self._marks.append("large ship")
         ais, late, offset = self._ais("A", 0.8)
         self._add(
-            Thing(
+            WildThing(
                 self._name("ship"), "ship", script, rcs, height, length, max(4.0, length / 6.5), "slow", True,
                 length > 25.0, ais, late, offset,
             )
@@ -199,7 +199,7 @@ class Fleet:
             self._marks.append("fast boats")
         ais, late, offset = self._ais("B", 0.15)
         self._add(
-            Thing(
+            WildThing(
                 self._name("boat"), "boat", script, rcs, float(rng.uniform(0.8, 3.5)), length, length / 3.2,
                 "slow3" if rng.random() < 0.5 else "slow", True, False, ais, late, offset,
             )
@@ -213,7 +213,7 @@ class Fleet:
         rng = self._rng
         rcs = float(np.exp(rng.uniform(math.log(0.3), math.log(6.0))))
         self._add(
-            Thing(
+            WildThing(
                 self._name("float"),
                 "float",
                 script,
@@ -254,7 +254,7 @@ class Fleet:
                 continue
             rcs = float(np.exp(rng.uniform(math.log(1.5), math.log(40.0))))
             self._add(
-                Thing(
+                WildThing(
                     f"aid {k + 1}", "buoy" if floating else "beacon", script, rcs, float(rng.uniform(2.0, 5.0)),
                     fluctuation="slow3" if floating else "steady", is_boat=False,
                     mark=name if fate != "uncharted" else None,
@@ -263,7 +263,7 @@ class Fleet:
 
     # --- helpers ------------------------------------------------------------------------------------------------------
 
-    def _add(self, thing: Thing) -> None:
+    def _add(self, thing: WildThing) -> None:
         self._things.append(thing)
         self._paths.append((_path(thing.script, self._duration_s), thing.length_m))
 

@@ -14,7 +14,7 @@ from scipy.ndimage import distance_transform_edt, gaussian_filter
 from moonless.chart.s57.attributes import Attribute
 from moonless.frames import LocalFrame
 from moonless.scene.chart_layer import write_layer
-from moonless.scene.wild.polar import EARTH_M, REFERENCE_M, REFERENCE_RCS_M2, View, highest_before
+from moonless.scene.wild.polar import EARTH_M, REFERENCE_M, REFERENCE_RCS_M2, RadarView, highest_before
 from moonless.scene.wild.types import Antenna, Land, Wild
 
 Floats = NDArray[np.float64]
@@ -50,7 +50,7 @@ class Relief:
         sigma = 10.0 ** (land.sigma_db / 10.0) * rough * is_land
         return cls(west, south, step, np.where(is_land, height, 0.0).astype(np.float32), sigma.astype(np.float32))
 
-    def along(self, view: View) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+    def along(self, view: RadarView) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
         """Return (height, reflectivity) in every cell of a view; 0 off the grid."""
         i = ((view.east_m - np.float32(self.west_m)) * np.float32(1.0 / self.step_m)).astype(np.int32)
         j = ((view.north_m - np.float32(self.south_m)) * np.float32(1.0 / self.step_m)).astype(np.int32)
@@ -61,7 +61,7 @@ class Relief:
         return np.asarray(h, dtype=np.float32), np.asarray(s, dtype=np.float32)
 
 
-def slopes(height_m: NDArray[np.float32], view: View, antenna_m: float) -> NDArray[np.float32]:
+def slopes(height_m: NDArray[np.float32], view: RadarView, antenna_m: float) -> NDArray[np.float32]:
     """Return the slope of the ground in every cell: water too, which stands at its own slope, below all land."""
     r = np.maximum(view.range_m, 1.0).astype(np.float32)
     fall = np.float32(antenna_m) + r * r / np.float32(2.0 * EARTH_M)
@@ -69,7 +69,7 @@ def slopes(height_m: NDArray[np.float32], view: View, antenna_m: float) -> NDArr
 
 
 def land_power(
-    sigma: NDArray[np.float32], slope: NDArray[np.float32], view: View, antenna: Antenna
+    sigma: NDArray[np.float32], slope: NDArray[np.float32], view: RadarView, antenna: Antenna
 ) -> NDArray[np.float32]:
     """Return land's mean power before the beam smears it: reflectivity times the area of the cell that is lit."""
     before = highest_before(slope)

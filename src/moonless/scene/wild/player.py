@@ -23,8 +23,8 @@ from moonless.scene.truth import OwnTruth, TurnTruth
 from moonless.scene.types import Script
 from moonless.scene.wild.draw import Drawer, Drawn, State
 from moonless.scene.wild.ground import write_chart
-from moonless.scene.wild.polar import View, look
-from moonless.scene.wild.truth import FalsePlace, Water, judge_turn
+from moonless.scene.wild.polar import RadarView, look
+from moonless.scene.wild.truth import FalsePlace, WildWater, judge_turn
 from moonless.scene.wild.types import Wild
 from moonless.units import NS_PER_S
 from moonless.wire.cat240 import encode_video
@@ -37,7 +37,7 @@ class WildTurn(SceneTurn):
     """One turn, with where false echoes stand and what the water is."""
 
     false_places: tuple[FalsePlace, ...]
-    water: Water
+    water: WildWater
 
 
 class WildPlayer:
@@ -160,7 +160,7 @@ class WildPlayer:
             out.append(RealMark(mark, there is not None, at[0], at[1]))
         return tuple(out)
 
-    def _view(self, start_s: float) -> View:
+    def _view(self, start_s: float) -> RadarView:
         antenna, rng = self.wild.antenna, self._rng
         n = max(64, round(antenna.n_spoke * (1.0 + antenna.spokes_vary * float(rng.standard_normal()))))
         # Uneven turning: each step a little longer or shorter, the turn whole.
@@ -171,7 +171,7 @@ class WildPlayer:
         range_m = np.arange(1.0, antenna.n_cell + 0.5) * self.cell_m
         return look(time_s, 2.0 * math.pi * share, own.east_m, own.north_m, own.heading_rad, range_m)
 
-    def _state(self, view: View) -> State:
+    def _state(self, view: RadarView) -> State:
         middle_s = float(view.time_s[len(view.time_s) // 2])
         states = [mover.at(middle_s) for mover in self._movers]
         columns = [
@@ -189,7 +189,7 @@ class WildPlayer:
         ]
         return State(end_s, *columns)
 
-    def _datagrams(self, view: View, drawn: Drawn) -> tuple[tuple[int, bytes], ...]:
+    def _datagrams(self, view: RadarView, drawn: Drawn) -> tuple[tuple[int, bytes], ...]:
         antenna, rng = self.wild.antenna, self._rng
         n = view.shape[0]
         label = view.angle_rad + antenna.bearing_bias_rad - antenna.bow_offset_rad

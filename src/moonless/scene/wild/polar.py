@@ -32,7 +32,7 @@ BEAMS, PULSES = 1.6, 1.6
 
 
 @dataclass(frozen=True, slots=True)
-class View:
+class RadarView:
     """The spokes of one turn.  All (n,) or (n, n_cell)."""
 
     time_s: Floats
@@ -57,12 +57,12 @@ class View:
 
 def look(
     time_s: Floats, angle_rad: Floats, east_m: Floats, north_m: Floats, heading_rad: Floats, range_m: Floats
-) -> View:
+) -> RadarView:
     """Return the view of one turn: where every cell of every spoke lies."""
     bearing = heading_rad + angle_rad
     sine, cosine = np.sin(bearing).astype(np.float32), np.cos(bearing).astype(np.float32)
     ranges = range_m.astype(np.float32)
-    return View(
+    return RadarView(
         time_s,
         angle_rad,
         np.mod(bearing, 2.0 * math.pi),
@@ -109,7 +109,7 @@ def slope_of(height_m: Floats | float, range_m: Floats, antenna_m: float) -> Flo
 
 
 @dataclass(frozen=True, slots=True)
-class Points:
+class PolarPoints:
     """Scatterers of one turn, all (n,), each where it is when the beam crosses it."""
 
     east_m: Floats
@@ -121,7 +121,7 @@ class Points:
     slope: Floats
 
 
-def when_crossed(view: View, east_m: Floats, north_m: Floats, velocity: tuple[Floats, Floats]) -> NDArray[np.intp]:
+def when_crossed(view: RadarView, east_m: Floats, north_m: Floats, velocity: tuple[Floats, Floats]) -> NDArray[np.intp]:
     """Return which spoke's axis crosses each moving thing; places are those of the turn's middle."""
     middle = len(view.time_s) // 2
     row = np.full(east_m.shape, middle, dtype=np.intp)
@@ -144,7 +144,7 @@ def _apart(a: Floats, b: Floats) -> Floats:
 
 
 def add_points(
-    field: NDArray[np.complex64], view: View, antenna: Antenna, points: Points, horizon: NDArray[np.float32]
+    field: NDArray[np.complex64], view: RadarView, antenna: Antenna, points: PolarPoints, horizon: NDArray[np.float32]
 ) -> None:
     """Add scatterers to the complex field (n, n_cell) in place, dimmed where they lie in shadow.
 
@@ -199,7 +199,7 @@ def highest_before(slope: NDArray[np.float32]) -> NDArray[np.float32]:
     return out
 
 
-def smear(power: NDArray[np.float32], view: View, antenna: Antenna) -> NDArray[np.float32]:
+def smear(power: NDArray[np.float32], view: RadarView, antenna: Antenna) -> NDArray[np.float32]:
     """Smear power over the two-way beam and the pulse; a wide even stretch keeps its level."""
     # exp(-2 * 4 ln2 x^2 / beam^2) is a Gaussian of this sigma.
     sigma = antenna.beam_rad / math.sqrt(4.0 * FOUR_LN2) / view.step_rad
@@ -211,7 +211,7 @@ def smear(power: NDArray[np.float32], view: View, antenna: Antenna) -> NDArray[n
 
 
 def add_walls_of(
-    slope: NDArray[np.float32], view: View, corners: list[Floats], heights_m: list[float], antenna_m: float
+    slope: NDArray[np.float32], view: RadarView, corners: list[Floats], heights_m: list[float], antenna_m: float
 ) -> None:
     """Raise the slopes where hulls stand: an outline, (4, 2) metres, blocks its rays from its near side on."""
     n_cell = view.shape[1]

@@ -30,7 +30,7 @@ from moonless.scene.wild.types import (
     Sea,
     Wild,
 )  # fmt: skip
-from moonless.scene.wild.waters import FAMILIES, Ground, chart_of, ground_of, land_of
+from moonless.scene.wild.waters import FAMILIES, WildGround, chart_of, ground_of, land_of
 from moonless.units import KNOT_MPS
 
 START_NS = 2_013_500_400 * 1_000_000_000
@@ -257,7 +257,7 @@ def _rain(wind_from: float, antenna: Antenna, rng: np.random.Generator, marks: l
 
 
 def _chart(
-    ground: Ground, has_chart: bool, rng: np.random.Generator, marks: list[str]
+    ground: WildGround, has_chart: bool, rng: np.random.Generator, marks: list[str]
 ) -> tuple[shapely.Geometry, shapely.Geometry, tuple[float, float]]:
     nothing = shapely.Polygon()
     if not has_chart:
@@ -288,7 +288,7 @@ def _chart(
 
 
 def _ghosts(
-    ground: Ground | None, antenna: Antenna, fleet: Fleet, rng: np.random.Generator, marks: list[str]
+    ground: WildGround | None, antenna: Antenna, fleet: Fleet, rng: np.random.Generator, marks: list[str]
 ) -> tuple[Ghosts, tuple[tuple[float, float, float], ...]]:
     mast: tuple[float, ...] = ()
     hulls = walls = multiple = None

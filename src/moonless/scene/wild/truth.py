@@ -18,9 +18,9 @@ from moonless.scene.ground import Ground
 from moonless.scene.truth import MarkTruth, ObjectTruth, Seen, near_land
 from moonless.scene.wild import clutter, polar
 from moonless.scene.wild.draw import Drawn, State
-from moonless.scene.wild.polar import View
+from moonless.scene.wild.polar import RadarView
 from moonless.scene.wild.receiver import level, power_of_level, stc
-from moonless.scene.wild.types import Receiver, Thing, Wild
+from moonless.scene.wild.types import Receiver, Wild, WildThing
 
 Floats = NDArray[np.float64]
 PFA = 1e-4
@@ -49,7 +49,7 @@ class FalsePlace:
 
 
 @dataclass(frozen=True, slots=True)
-class Water:
+class WildWater:
     """Cells of the turn: where they lie, whether a small thing there is hidden by what stands before, whether wet."""
 
     east_m: NDArray[np.float32]
@@ -97,8 +97,8 @@ def told_apart(threshold: float, gain: float, receiver: Receiver) -> float:
 
 
 def judge_turn(
-    wild: Wild, ground: Ground, view: View, state: State, drawn: Drawn, end: State
-) -> tuple[tuple[ObjectTruth, ...], tuple[MarkTruth, ...], tuple[FalsePlace, ...], Water]:
+    wild: Wild, ground: Ground, view: RadarView, state: State, drawn: Drawn, end: State
+) -> tuple[tuple[ObjectTruth, ...], tuple[MarkTruth, ...], tuple[FalsePlace, ...], WildWater]:
     """Return the truth of one turn; places of things at its end."""
     seen = _seen(wild, view, state, drawn)
     by_name = {one.name: k for k, one in enumerate(wild.things)}
@@ -126,7 +126,7 @@ def judge_turn(
     return tuple(objects), tuple(marks), _false_places(wild, view, state, drawn), _water(wild, view, drawn)
 
 
-def _seen(wild: Wild, view: View, state: State, drawn: Drawn) -> list[Seen | None]:
+def _seen(wild: Wild, view: RadarView, state: State, drawn: Drawn) -> list[Seen | None]:
     antenna = wild.antenna
     m = len(wild.things)
     row = polar.when_crossed(view, state.east_m, state.north_m, (state.velocity_east, state.velocity_north))
@@ -172,7 +172,7 @@ def _seen(wild: Wild, view: View, state: State, drawn: Drawn) -> list[Seen | Non
     return out
 
 
-def _is_hidden(wild: Wild, view: View, drawn: Drawn, thing: Thing, row: int, cell: int) -> bool:
+def _is_hidden(wild: Wild, view: RadarView, drawn: Drawn, thing: WildThing, row: int, cell: int) -> bool:
     """Return whether what stands before a thing hides its top; a hull's own wall does not count."""
     before = max(0, cell - math.ceil(0.6 * thing.length_m / float(view.range_m[0])) - 1)
     slope = float(polar.slope_of(np.array([thing.height_m]), np.array([view.range_m[cell]]), wild.antenna.height_m)[0])
@@ -185,14 +185,14 @@ def _is_blind(wild: Wild, angle_rad: float) -> bool:
 
 def _chance_at(
     wild: Wild,
-    view: View,
+    view: RadarView,
     drawn: Drawn,
     thresholds: tuple[float, float, float],
     row: int,
     cell: int,
     signal: float,
     side: float,
-    thing: Thing | None,
+    thing: WildThing | None,
 ) -> float:
     sea, rain = float(drawn.sea_mean[row, cell]), float(drawn.rain_mean[row, cell])
     land = float(drawn.land_mean[row, cell]) + float(drawn.ring[cell]) + side
@@ -205,7 +205,7 @@ def _chance_at(
     return chance(signal, 1.0 + sea + rain + land, least, kind, wild.antenna.looks)
 
 
-def _of_gone(wild: Wild, view: View, drawn: Drawn, east_m: float, north_m: float) -> Seen | None:
+def _of_gone(wild: Wild, view: RadarView, drawn: Drawn, east_m: float, north_m: float) -> Seen | None:
     """Return what the radar would make of a charted mark that is not there: of the figures marks here have."""
     middle = len(view.time_s) // 2
     e, n = east_m - float(view.own_east_m[middle]), north_m - float(view.own_north_m[middle])
@@ -214,7 +214,7 @@ def _of_gone(wild: Wild, view: View, drawn: Drawn, east_m: float, north_m: float
         return None
     row = int(polar.when_crossed(view, np.array([east_m]), np.array([north_m]), (np.zeros(1), np.zeros(1)))[0])
     cell = int(np.clip(round((reach - float(view.range_m[0])) / float(view.range_m[0])), 0, view.shape[1] - 1))
-    thing = Thing("gone", "buoy", wild.scene.own, 5.0, 3.0)
+    thing = WildThing("gone", "buoy", wild.scene.own, 5.0, 3.0)
     power = float(polar.echo_power(np.array([5.0]), np.array([3.0]), np.array([reach]), wild.antenna)[0])
     p = _chance_at(wild, view, drawn, threshold_of(wild), row, cell, power, 0.0, thing)
     land = None if wild.land is None else wild.land.real
@@ -228,7 +228,7 @@ def _of_gone(wild: Wild, view: View, drawn: Drawn, east_m: float, north_m: float
     return Seen(reach, bearing, p, 10.0 * math.log10(max(power, 1e-9)), hidden, "land" if on_shore else None)
 
 
-def _false_places(wild: Wild, view: View, state: State, drawn: Drawn) -> tuple[FalsePlace, ...]:
+def _false_places(wild: Wild, view: RadarView, state: State, drawn: Drawn) -> tuple[FalsePlace, ...]:
     antenna = wild.antenna
     half_m = FALSE_M + antenna.pulse_m
     out = [FalsePlace(one.kind, one.bearing_rad, one.range_m, antenna.beam_rad, half_m) for one in drawn.false]
@@ -251,11 +251,11 @@ def _false_places(wild: Wild, view: View, state: State, drawn: Drawn) -> tuple[F
     return tuple(out)
 
 
-def _water(wild: Wild, view: View, drawn: Drawn) -> Water:
+def _water(wild: Wild, view: RadarView, drawn: Drawn) -> WildWater:
     rows, cells = slice(None, None, WATER_EVERY[0]), slice(None, None, WATER_EVERY[1])
     slope = polar.slope_of(SMALL_M, view.range_m[cells], wild.antenna.height_m)
     hidden = drawn.horizon[rows, cells] > slope[None, :]
     e, n = view.east_m[rows, cells], view.north_m[rows, cells]
     wet = ~drawn.is_land[rows, cells]
     ranges = np.broadcast_to(view.range_m[cells].astype(np.float32)[None, :], hidden.shape)
-    return Water(e, n, ranges, hidden, wet)
+    return WildWater(e, n, ranges, hidden, wet)

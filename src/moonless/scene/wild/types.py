@@ -22,7 +22,7 @@ WAVELENGTH_M = 0.032
 
 
 @dataclass(frozen=True, slots=True)
-class Thing:
+class WildThing:
     """Something that answers: a point, or a hull of scattering centres when ``length_m`` is over 12 m or so."""
 
     name: str
@@ -183,7 +183,7 @@ class Wild:
     rain: tuple[Rain, ...]
     others: tuple[Other, ...]
     ghosts: Ghosts
-    things: tuple[Thing, ...]
+    things: tuple[WildThing, ...]
     land: Land | None
     marks: tuple[ChartedMark, ...]
     has_chart: bool

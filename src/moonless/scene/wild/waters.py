@@ -15,7 +15,7 @@ FAMILIES = ("open sea", "coast", "islands", "river", "strait", "harbour", "ancho
 
 
 @dataclass(frozen=True, slots=True)
-class Ground:
+class WildGround:
     """Land as it is, and the lines of it that matter; metres about the boat's start."""
 
     land: shapely.Geometry
@@ -25,7 +25,7 @@ class Ground:
     room_m: float = 2_000.0  # how far one may go
 
 
-def ground_of(family: str, range_m: float, rng: np.random.Generator) -> Ground | None:
+def ground_of(family: str, range_m: float, rng: np.random.Generator) -> WildGround | None:
     """Return the ground of a family of waters; None on the open sea."""
     reach = 2.2 * range_m + 1_500.0
     if family == "open sea":
@@ -91,14 +91,14 @@ def _blob(at: tuple[float, float], size_m: float, rng: np.random.Generator) -> s
     return shapely.make_valid(shapely.Polygon(ring))
 
 
-def _coast(range_m: float, reach: float, rng: np.random.Generator) -> Ground:
+def _coast(range_m: float, reach: float, rng: np.random.Generator) -> WildGround:
     away = rng.uniform(0.12, 0.8) * range_m
     land = _shore(reach, away, rng.uniform(0.05, 0.3) * away, rng)
     angle = rng.uniform(0.0, 2.0 * math.pi)
-    return Ground(_turned(land, angle), way_rad=angle + math.pi / 2.0)
+    return WildGround(_turned(land, angle), way_rad=angle + math.pi / 2.0)
 
 
-def _islands(range_m: float, reach: float, rng: np.random.Generator) -> Ground:
+def _islands(range_m: float, reach: float, rng: np.random.Generator) -> WildGround:
     parts = []
     for _ in range(int(rng.integers(2, 14))):
         away, bearing = range_m * rng.uniform(0.15, 1.5), rng.uniform(0.0, 2.0 * math.pi)
@@ -107,10 +107,10 @@ def _islands(range_m: float, reach: float, rng: np.random.Generator) -> Ground:
         parts.append(_turned(shapely.affinity.translate(_blob((0.0, 0.0), size, rng), 0, 0), rng.uniform(0, 6.28)))
         parts[-1] = shapely.affinity.translate(parts[-1], *at)
     land = shapely.difference(shapely.union_all(parts), shapely.Point(0.0, 0.0).buffer(0.08 * range_m))
-    return Ground(land)
+    return WildGround(land)
 
 
-def _river(range_m: float, reach: float, rng: np.random.Generator) -> Ground:
+def _river(range_m: float, reach: float, rng: np.random.Generator) -> WildGround:
     half = rng.uniform(50.0, min(260.0, 0.3 * range_m))
     line = _rough_line(reach, 40.0, rng.uniform(0.0, 0.12) * range_m, rng)
     line[:, 1] -= np.interp(0.0, line[:, 0], line[:, 1])
@@ -126,7 +126,7 @@ def _river(range_m: float, reach: float, rng: np.random.Generator) -> Ground:
         y = float(np.interp(x, line[:, 0], line[:, 1]))
         bridges = (((x, y - 1.2 * half), (x, y + 1.2 * half)),)
     angle = rng.uniform(0.0, 2.0 * math.pi)
-    return Ground(
+    return WildGround(
         _turned(land, angle),
         tuple(_turned_wall(b, angle) for b in bridges),
         (),
@@ -135,7 +135,7 @@ def _river(range_m: float, reach: float, rng: np.random.Generator) -> Ground:
     )
 
 
-def _strait(range_m: float, reach: float, rng: np.random.Generator) -> Ground:
+def _strait(range_m: float, reach: float, rng: np.random.Generator) -> WildGround:
     half = rng.uniform(0.15, 0.45) * range_m
     north = _shore(reach, half, 0.15 * half, rng)
     south = _turned(_shore(reach, half, 0.15 * half, rng), math.pi)
@@ -145,12 +145,12 @@ def _strait(range_m: float, reach: float, rng: np.random.Generator) -> Ground:
         x = float(rng.choice([-1.0, 1.0]) * rng.uniform(0.25, 0.7) * range_m)
         bridges = (((x, -1.3 * half), (x, 1.3 * half)),)
     angle = rng.uniform(0.0, 2.0 * math.pi)
-    return Ground(
+    return WildGround(
         _turned(land, angle), tuple(_turned_wall(b, angle) for b in bridges), (), angle + math.pi / 2.0, 0.8 * half
     )
 
 
-def _harbour(range_m: float, reach: float, rng: np.random.Generator) -> Ground:
+def _harbour(range_m: float, reach: float, rng: np.random.Generator) -> WildGround:
     away = rng.uniform(0.1, 0.35) * range_m
     land = _shore(reach, away, 0.05 * away, rng)
     x = rng.uniform(-0.2, 0.2) * range_m
@@ -161,13 +161,13 @@ def _harbour(range_m: float, reach: float, rng: np.random.Generator) -> Ground:
     right = shapely.LineString([(x + width, away), (x + width, away - 0.6 * out)]).buffer(6.0)
     walls: tuple[Wall, ...] = (((x - width, away - 40.0), (x + width, away - 40.0)),)
     angle = rng.uniform(0.0, 2.0 * math.pi)
-    return Ground(
+    return WildGround(
         _turned(shapely.union_all([land, quay, left, right]), angle), (), tuple(_turned_wall(w, angle) for w in walls),
         angle + math.pi / 2.0, 0.5 * range_m,
     )  # fmt: skip
 
 
-def _anchorage(range_m: float, reach: float, rng: np.random.Generator) -> Ground:
+def _anchorage(range_m: float, reach: float, rng: np.random.Generator) -> WildGround:
     away = rng.uniform(0.2, 0.5) * range_m
     land = _shore(reach, away, 0.1 * away, rng)
     for side in (-1.0, 1.0):
@@ -175,10 +175,10 @@ def _anchorage(range_m: float, reach: float, rng: np.random.Generator) -> Ground
         land = shapely.union(land, head)
     land = shapely.difference(land, shapely.Point(0.0, 0.0).buffer(0.6 * away))
     angle = rng.uniform(0.0, 2.0 * math.pi)
-    return Ground(_turned(land, angle), way_rad=angle + math.pi / 2.0, room_m=0.6 * away)
+    return WildGround(_turned(land, angle), way_rad=angle + math.pi / 2.0, room_m=0.6 * away)
 
 
-def chart_of(ground: Ground, off_m: float, rng: np.random.Generator) -> tuple[shapely.Geometry, str]:
+def chart_of(ground: WildGround, off_m: float, rng: np.random.Generator) -> tuple[shapely.Geometry, str]:
     """Return the land as a chart that is wrong by so much has it, and how it is wrong."""
     if off_m <= 0.0:
         return ground.land, "right"
@@ -207,7 +207,9 @@ def chart_of(ground: Ground, off_m: float, rng: np.random.Generator) -> tuple[sh
     return shapely.make_valid(shapely.transform(ground.land, bend)), how
 
 
-def land_of(ground: Ground, charted: shapely.Geometry, uncharted: shapely.Geometry, rng: np.random.Generator) -> Land:
+def land_of(
+    ground: WildGround, charted: shapely.Geometry, uncharted: shapely.Geometry, rng: np.random.Generator
+) -> Land:
     """Return the land with relief and reflectivity drawn."""
     return Land(
         shapely.union(ground.land, uncharted),

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass, field
 from xml.sax.saxutils import escape
 
-from moonless.geojson import Feature, FeatureCollection, LineString, Point
+from moonless.geojson import FeatureCollection, GeoFeature, GeoPoint, LineString
 from moonless.reading.types import Echo, Reading
 from moonless.units import NS_PER_S, iso_utc
 
@@ -53,7 +53,7 @@ class RunExport:
 
     def geojson(self) -> FeatureCollection:
         """Return a FeatureCollection: the boat's track, and each echo as it last was, with the way it went."""
-        features: list[Feature] = [
+        features: list[GeoFeature] = [
             {
                 "type": "Feature",
                 "properties": {"is": "own track", "from": iso_utc(piece[0][0]), "to": iso_utc(piece[-1][0])},
@@ -102,7 +102,7 @@ class RunExport:
         return "\n".join([*out, "</gpx>", ""])
 
 
-def _line(places: list[tuple[float, float]]) -> Point | LineString:
+def _line(places: list[tuple[float, float]]) -> GeoPoint | LineString:
     if len(places) == 1:
         return {"type": "Point", "coordinates": list(places[0])}
     return {"type": "LineString", "coordinates": [list(place) for place in places]}
