@@ -44,16 +44,16 @@ def test_tiles_are_made_apart_kept_and_made_again_by_a_new_maker(chart: ChartRea
         assert any(rest)
         assert await tiles.get(Tile(12, 5, 5)) == b"", "no cell is there"
         assert await tiles.get(Tile(12, 5, -5)) == b""
-        process = tiles._process
+        process = tiles._maker._process
         process.terminate()
         process.join()
         assert await tiles.get(HERE) == first, "kept, whatever became of the maker"
         assert await tiles.get(HERE.parent(11)), "made by a new one"
-        assert tiles._process.pid != process.pid
+        assert tiles._maker._process.pid != process.pid
         await tiles.close()
         again = ChartTiles(chart.key, chart.paths, tmp_path)
         assert await again.get(HERE) == first
-        assert again._process is None, "what is kept needs no maker"
+        assert again._maker._process is None, "what is kept needs no maker"
         await again.close()
 
     asyncio.run(go())

@@ -4,17 +4,16 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-import multiprocessing
 import os
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from multiprocessing.connection import Connection
-from multiprocessing.process import BaseProcess
 from pathlib import Path
 from typing import Any
 
 from moonless.boat.types import Boat
 from moonless.errors import InputError
+from moonless.helm.process.beside import BesideProcess
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,8 +36,7 @@ class PracticeProcess:
         """``outfit`` is asked at each question.  It may raise MoonlessError, which is then the answer."""
         self._outfit = outfit
         self._running: Outfit | None = None
-        self._process: BaseProcess | None = None
-        self._pipe: Connection | None = None
+        self._room = BesideProcess("moonless-practice")
         self._busy = asyncio.Lock()
 
     async def ask(self, asked: Mapping[str, Any]) -> dict[str, Any]:
@@ -55,7 +53,7 @@ class PracticeProcess:
 
     async def close(self) -> None:
         """End the process."""
-        await asyncio.to_thread(self._end)
+        await asyncio.to_thread(self._room.end)
 
     async def _do(self, asked: object) -> object:
         async with self._busy:
@@ -67,33 +65,14 @@ class PracticeProcess:
     def _ask(self, asked: object) -> object:
         outfit = self._outfit()
         if outfit != self._running:
-            self._end()
+            self._room.end()
         try:
-            self._begin(outfit)
-            assert self._pipe is not None
-            self._pipe.send(asked)
-            return self._pipe.recv()
+            self._room.begin(work, outfit)
+            self._running = outfit
+            return self._room.ask(asked)
         except (EOFError, OSError) as problem:
-            self._end()
+            self._room.end()
             raise InputError("practice has ended by itself; ask again") from problem
-
-    def _begin(self, outfit: Outfit) -> None:
-        if self._process is not None:
-            return
-        context = multiprocessing.get_context("spawn")
-        self._pipe, theirs = context.Pipe(duplex=True)
-        self._process = context.Process(target=work, args=(theirs, outfit), daemon=True, name="moonless-practice")
-        self._process.start()
-        self._running = outfit
-        theirs.close()
-
-    def _end(self) -> None:
-        if self._pipe is not None:
-            self._pipe.close()
-        if self._process is not None:
-            self._process.terminate()
-            self._process.join(timeout=2.0)
-        self._pipe = self._process = self._running = None
 
 
 def work(pipe: Connection, outfit: Outfit) -> None:

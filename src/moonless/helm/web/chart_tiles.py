@@ -9,17 +9,16 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import gzip
-import multiprocessing
 import os
 from collections.abc import Sequence
 from multiprocessing.connection import Connection
-from multiprocessing.process import BaseProcess
 from pathlib import Path
 
 from moonless.chart.drawn import what
 from moonless.chart.drawn.grid import Tile
 from moonless.chart.drawn.store import TileStore
 from moonless.folders import charts_cache
+from moonless.helm.process.beside import BesideProcess
 
 
 class ChartTiles:
@@ -32,8 +31,7 @@ class ChartTiles:
         self._store: TileStore | None = None
         self._waiting: dict[Tile, asyncio.Future[bytes]] = {}
         self._working: asyncio.Task[None] | None = None
-        self._process: BaseProcess | None = None
-        self._pipe: Connection | None = None
+        self._maker = BesideProcess("moonless-chart")
 
     async def get(self, tile: Tile) -> bytes:
         """Return a tile, gzipped; empty where there is nothing to draw.
@@ -60,7 +58,7 @@ class ChartTiles:
                 await self._working
         for answer in self._waiting.values():
             answer.cancel()
-        self._end()
+        self._maker.end()
         if self._store is not None:
             self._store.close()
 
@@ -89,38 +87,19 @@ class ChartTiles:
     def _make(self, tile: Tile) -> bytes:
         for is_last in (False, True):
             try:
-                self._begin()
-                assert self._pipe is not None
-                self._pipe.send(tile)
-                data = self._pipe.recv()
+                self._maker.begin(draw, self._paths)
+                data = self._maker.ask(tile)
                 break
             except (EOFError, OSError):
                 # It has ended by itself; once more with a new one.
-                self._end()
+                self._maker.end()
                 if is_last:
                     raise
         if isinstance(data, str):
             raise ChildProcessError(data)
-        assert self._store is not None
+        assert self._store is not None and isinstance(data, bytes)
         self._store.put(tile, data)
-        return bytes(data)
-
-    def _begin(self) -> None:
-        if self._process is not None:
-            return
-        context = multiprocessing.get_context("spawn")
-        self._pipe, theirs = context.Pipe(duplex=True)
-        self._process = context.Process(target=draw, args=(theirs, self._paths), daemon=True, name="moonless-chart")
-        self._process.start()
-        theirs.close()
-
-    def _end(self) -> None:
-        if self._pipe is not None:
-            self._pipe.close()
-        if self._process is not None:
-            self._process.terminate()
-            self._process.join(timeout=2.0)
-        self._pipe = self._process = None
+        return data
 
 
 def draw(pipe: Connection, paths: Sequence[Path]) -> None:
