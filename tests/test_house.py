@@ -9,6 +9,8 @@ How it is counted:
   nothing on ``self``; it only holds what it is given, and a type of twenty fields may be the right one.
 - A line of *Any* is one on which the name stands in code, its import too.  Sixty are for what comes from outside and is
   checked value by value as it is taken (a table of TOML, an object of JSON); what is ours has a type.
+- A *constant* is a name in capitals for figures; its word of reason is a comment beside or above it (or above the run
+  it stands in), a string below, or its name in a docstring of the file, which says where the figure is from.
 - A *circle* is any chain of imports back to the file it began at, whether at the head, inside a function, or for types
   alone: two files that need each other are one thought in two places.  The package's own `__init__` is the public
   door, which names what lies within and is imported by nothing within.
@@ -27,6 +29,8 @@ import pytest
 ROOT = Path(__file__).parents[1]
 SRC, BENCH, WEB = ROOT / "src", ROOT / "bench", ROOT / "web" / "src"
 MOST_LINES, MOST_FILES, MOST_ATTRIBUTES, MOST_ANY = 400, 14, 15, 60
+# Figures without a word of reason, a tenth of all.  Shorten it.
+MOST_BARE_SHARE = 0.1
 CODE = {".py", ".ts", ".css"}
 RECORDS = {"NamedTuple", "TypedDict", "Protocol", "Enum", "IntEnum", "StrEnum"}
 
@@ -88,6 +92,41 @@ def _any_lines(path: Path) -> set[int]:
 def test_any_stands_on_few_lines() -> None:
     lines = {f"{_name(path)}:{line}" for path in _python(SRC) for line in _any_lines(path)}
     assert len(lines) < MOST_ANY, sorted(lines)
+
+
+def _constants(path: Path) -> Iterator[tuple[str, bool]]:
+    """Yield (name, whether a word of reason stands with it) of each constant of a file."""
+    text = path.read_text(encoding="utf-8")
+    lines, body = text.splitlines(), ast.parse(text).body
+    docstrings = "".join(re.findall(r'"""(.*?)"""', text, re.DOTALL))
+    for node, after in zip(body, [*body[1:], None], strict=True):
+        if not isinstance(node, ast.Assign | ast.AnnAssign) or node.value is None:
+            continue
+        targets = node.targets if isinstance(node, ast.Assign) else [node.target]
+        names = [one.id for target in targets for one in ast.walk(target) if isinstance(one, ast.Name)]
+        figures = [
+            one for one in ast.walk(node.value) if isinstance(one, ast.Constant) and type(one.value) in (int, float)
+        ]
+        if (
+            not figures
+            or isinstance(node.value, ast.Call | ast.Dict)
+            or not all(re.fullmatch(r"_?[A-Z][A-Z0-9_]*", n) for n in names)
+        ):
+            continue
+        is_said = "#" in "".join(lines[node.lineno - 1 : node.end_lineno])
+        above = node.lineno - 2
+        while not is_said and above >= 0 and re.match(r"# |_?[A-Z][A-Z0-9_]*( *[:=,])|[)\"]", lines[above]):
+            is_said = lines[above].startswith("#")
+            above -= 1
+        is_said |= isinstance(after, ast.Expr) and isinstance(after.value, ast.Constant)
+        yield f"{_name(path)}: {names[0]}", is_said or any(re.search(rf"\b{name}\b", docstrings) for name in names)
+
+
+def test_figures_have_a_word_of_reason() -> None:
+    told = [one for path in _python(SRC) for one in _constants(path)]
+    bare = [name for name, is_said in told if not is_said]
+    assert len(told) > 500, "the constants were not found at all"
+    assert len(bare) <= MOST_BARE_SHARE * len(told), bare
 
 
 def _attributes(cls: ast.ClassDef) -> set[str]:

@@ -24,7 +24,7 @@ from typing import IO, Self, TextIO, cast
 
 from moonless.errors import InputError
 
-PRIVATE_FILE, PRIVATE_FOLDER = 0o600, 0o700
+PRIVATE_FILE, PRIVATE_FOLDER = 0o600, 0o700  # for the owner alone
 
 
 def read_small(file: Path | str, most_bytes: int) -> bytes:

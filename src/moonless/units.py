@@ -9,7 +9,7 @@ from moonless.constants import CABLE_M, NAUTICAL_MILE_M, YARD_M
 
 DistanceUnit = Literal["nm", "cables", "yards", "metres"]
 
-KNOT_MPS = NAUTICAL_MILE_M / 3600.0
+KNOT_MPS = NAUTICAL_MILE_M / 3600.0  # by definition
 NS_PER_S = 1_000_000_000
 
 _METRES_IN: dict[DistanceUnit, float] = {"nm": NAUTICAL_MILE_M, "cables": CABLE_M, "yards": YARD_M, "metres": 1.0}

@@ -15,7 +15,7 @@ from moonless.sky.light import Darkness, darkness, light_lux
 from moonless.units import NS_PER_S
 
 Floats = NDArray[np.float64]
-_DAY_S = 86_400.0
+_DAY_S = 86_400.0  # a day
 
 
 @dataclass(frozen=True, slots=True, eq=False, repr=False)

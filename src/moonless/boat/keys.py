@@ -9,7 +9,7 @@ from moonless.boat.sets import GENERIC_SETS
 from moonless.tables import Key, Kind
 from moonless.units import KNOT_MPS
 
-RAD = math.pi / 180.0
+RAD = math.pi / 180.0  # a degree
 
 
 def _k(

@@ -13,7 +13,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-GRID_M = 1e-3
+GRID_M = 1e-3  # a millimetre
 # A millimetre or so in degrees; S-57 itself keeps seven decimals of a degree in these cells.
 GRID_DEG = 1e-8
 

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from moonless.memory.work import Job
 
 _FILE = click.Path(dir_okay=False, path_type=Path)
-MOST_WORKERS = 256
+MOST_WORKERS = 256  # own choice
 
 
 @click.command(

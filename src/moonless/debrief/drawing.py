@@ -17,6 +17,7 @@ from moonless.debrief.types import Debrief
 
 Floats = NDArray[np.float64]
 
+# Pixels of the drawings, and seconds before and after a closest approach; own choices.
 WIDE, MOST_HIGH, EDGE = 820.0, 640.0, 26.0
 MEETING_SIZE = 300.0
 BEFORE_S, AFTER_S, TICK_S = 120.0, 60.0, 30.0

@@ -23,7 +23,7 @@ from moonless.memory.teaching.lessons import Lessons, Proposal
 from moonless.units import iso_utc
 
 CAUTION = "Learned from runs, not surveyed. What is not here may stand there all the same. Not for navigation."
-_CIRCLE = 36
+_CIRCLE = 36  # corners of a drawn circle
 
 
 def geojson(lessons: Lessons, runs: Mapping[str, Run]) -> dict[str, object]:

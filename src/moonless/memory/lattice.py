@@ -9,6 +9,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+# Cells of a thousandth of a degree of latitude, and their height on the mean sphere.
 ROWS_PER_DEGREE = 1000
 CELL_M = 111.2
 _COLUMN_BITS = 20  # more than the 360 000 columns at the equator

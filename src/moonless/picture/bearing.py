@@ -8,9 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from moonless.constants import TAU
 from moonless.picture.geometry.edges import Picture
 from moonless.picture.geometry.plane import Floats, ScopePlane
-from moonless.picture.geometry.scope import TAU, Unroller, px_per_ring
+from moonless.picture.geometry.scope import Unroller, px_per_ring
 
 Floats32 = NDArray[np.float32]
 

@@ -24,7 +24,7 @@ from moonless.errors import InputError, LinkError
 from moonless.picture.geometry.edges import Picture
 from moonless.units import NS_PER_S
 
-FRAMES_PER_S = 2.0
+FRAMES_PER_S = 2.0  # an antenna turns in one to three seconds; own choice
 _SCREEN = re.compile(r"screen(?::(\d+),(\d+),(\d+)x(\d+))?$")
 
 

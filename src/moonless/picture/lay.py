@@ -9,9 +9,10 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from moonless.constants import TAU
 from moonless.picture.colours import HIDDEN
 from moonless.picture.geometry.edges import Picture
-from moonless.picture.geometry.scope import TAU, Unrolled, Unroller, px_per_ring
+from moonless.picture.geometry.scope import Unrolled, Unroller, px_per_ring
 from moonless.picture.types import FoundScope, PictureScan
 
 N_SPOKE = 1024

@@ -7,14 +7,14 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from moonless.constants import NAUTICAL_MILE_M
+from moonless.constants import NAUTICAL_MILE_M, TAU
 from moonless.picture.bearing import RadialLine, heading_line, radial_lines
 from moonless.picture.colours import Palette, learn_palette, water_of
 from moonless.picture.digits import FigureRead, read_figures
 from moonless.picture.geometry.edges import Picture
 from moonless.picture.geometry.find import NoScope, find_scope
 from moonless.picture.geometry.plane import Floats, ScopePlane
-from moonless.picture.geometry.scope import TAU, Unrolled, Unroller, px_per_ring
+from moonless.picture.geometry.scope import Unrolled, Unroller, px_per_ring
 from moonless.picture.geometry.square import Followed
 from moonless.picture.geometry.upright import Flat, find_roll, flatten
 from moonless.picture.lay import LINE_PX, N_SPOKE, n_cell_of, ring_columns

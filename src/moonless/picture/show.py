@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from moonless.picture.geometry.edges import Picture
 from moonless.picture.types import FoundScope, PictureScan
 
-_RING, _BOW, _HIDDEN = (80, 220, 255), (255, 120, 255), (60, 60, 200)
+_RING, _BOW, _HIDDEN = (80, 220, 255), (255, 120, 255), (60, 60, 200)  # blue, green, red
 
 
 def draw_found(picture: Picture, found: FoundScope, scan: PictureScan | None, side: int = 560) -> NDArray[np.uint8]:

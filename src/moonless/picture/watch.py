@@ -10,9 +10,10 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from moonless.constants import TAU
 from moonless.picture.digits import line_places
 from moonless.picture.geometry.edges import Picture
-from moonless.picture.geometry.scope import TAU, Unrolled
+from moonless.picture.geometry.scope import Unrolled
 from moonless.picture.geometry.upright import Flat, find_roll, flatten
 from moonless.picture.types import FoundScope
 

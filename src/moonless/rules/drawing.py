@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from moonless.rules.lights import ALL_ROUND, Light
 
 _INK = {"white": "#f4f1e6", "red": "#d8403a", "green": "#3fa34d", "yellow": "#e0b13a"}
-_SIZE = 420.0
+_SIZE = 420.0  # pixels
 _MARGIN = 90.0  # each side of the plan, so that the words below it fit
 _PAPER, _LINE = "#101010", "#777777"
 

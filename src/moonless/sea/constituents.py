@@ -18,7 +18,7 @@ from numpy.typing import ArrayLike, NDArray
 Floats = NDArray[np.float64]
 
 J2000_UNIX_S = 946_728_000.0  # 2000-01-01 12:00 UTC
-CENTURY_S = 36_525.0 * 86_400.0
+CENTURY_S = 36_525.0 * 86_400.0  # a Julian century
 # Inclination of the moon's orbit to the ecliptic: [Schureman] table 1.
 MOON_ORBIT_INCLINATION_RAD = math.radians(5.145)
 

@@ -10,7 +10,7 @@ import math
 import numpy as np
 from numba import njit
 
-EARLY = 1e-30
+EARLY = 1e-30  # a smaller denominator is that of parallel lines
 
 
 @njit(cache=True, nogil=True)

@@ -29,6 +29,7 @@ MAX_PARTS = 9
 
 AisSays = Literal["position", "static", "aid", "base", "other"]
 
+# Message types that tell a vessel's place, and those that tell what does not change: ITU-R M.1371-5, annex 8.
 _POSITION_TYPES = {1, 2, 3, 9, 18, 19, 27}
 _STATIC_TYPES = {5, 24}
 

@@ -25,10 +25,11 @@ from moonless.constants import SPEED_OF_LIGHT_MPS, TAU
 from moonless.scan.types import Spoke
 from moonless.wire.times import DAY_S, utc_of_day
 
-CATEGORY = 240
-AZIMUTH_STEPS = 65536
+CATEGORY = 240  # of ASTERIX
+AZIMUTH_STEPS = 65536  # a turn in the sixteen bits of items 040 and 041
 AZIMUTH_LSB_RAD = TAU / AZIMUTH_STEPS
-TIME_LSB_PER_S = 128
+TIME_LSB_PER_S = 128  # item 140
+# Units of a cell's duration: item 041 counts the one, item 040 the other.
 FEMTO_S = 1e-15
 NANO_S = 1e-9
 

@@ -46,7 +46,7 @@ from moonless.wire.times import DAY_S, utc_of_day
 
 _NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)")
 _TIME = re.compile(r"(\d{2})(\d{2})(\d{2}(?:\.\d*)?)")
-_FATHOM_M = 6.0 * FOOT_M
+_FATHOM_M = 6.0 * FOOT_M  # six feet
 _NO_FIX_MODES = {"N", "E", "M", "S"}
 _SPEED_UNIT = {"N": kn_to_mps(1.0), "K": 1.0 / 3.6, "M": 1.0, "S": 1609.344 / 3600.0}
 # TTM gives distances in kilometres, nautical or statute miles, and speeds per hour of them.

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from moonless.units import NS_PER_S
 
-DAY_S = 86_400
+DAY_S = 86_400  # a day without a leap second
 
 
 def utc_of_day(time_of_day_s: float, reference_ns: int) -> int:

@@ -11,7 +11,7 @@ from pathlib import Path
 
 from moonless.errors import ChartError
 
-_LEADER = 24
+_LEADER = 24  # octets of a record's leader
 
 
 def record_count(data: bytes, path: Path) -> int:

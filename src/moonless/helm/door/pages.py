@@ -24,7 +24,7 @@ from moonless.helm.door.pairing import INVITED_S, ROLES, Invitation, Pairings, R
 from moonless.helm.door.qr import as_svg
 from moonless.pages import filled
 
-MAX_BYTES, MAX_S = 4096, 10.0
+MAX_BYTES, MAX_S = 4096, 10.0  # a form of a few fields, sent at once
 KEPT_S = 400 * 86_400  # the longest that browsers keep a cookie (RFC 6265 and its revision, from memory)
 SAYS: Mapping[Role, str] = {"act": "may act", "look": "only looks"}
 

@@ -30,9 +30,9 @@ from moonless.units import NS_PER_S, iso_utc
 
 Role = Literal["look", "act"]
 ROLES: tuple[Role, ...] = get_args(Role)
-INVITED_S = 600
-MOST_SCREENS = 50
-_MOST_NAME = 40
+INVITED_S = 600  # ten minutes: to walk to a tablet and type
+MOST_SCREENS = 50  # more than any boat has; own choice
+_MOST_NAME = 40  # letters; own choice
 # RFC 7914's cost for what is done while somebody waits: some 16 MB and a twentieth of a second.
 _SCRYPT = {"n": 2**14, "r": 8, "p": 1}
 FORMAT = 1

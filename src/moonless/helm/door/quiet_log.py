@@ -11,6 +11,7 @@ from collections.abc import Callable
 
 from moonless.clock import steady_s
 
+# Own choices: a log that can be read the morning after, whatever a stranger sends.
 MOST_A_MINUTE = 5
 _WINDOW_S = 60.0
 _MOST_KINDS = 200

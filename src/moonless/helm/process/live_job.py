@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from moonless.watch.types import SpokesNow
     from moonless.wire.links import LinkSpec
 
-POSE_S = 0.1
+POSE_S = 0.1  # the own boat moves on the screens ten times a second
 # Bytes kept for a set-up screen between two looks; past it the oldest are lost, and only to that screen.
 MOST_SHARED = 4096
 

@@ -11,7 +11,7 @@ from moonless.files import write_new
 from moonless.helm.bodies.routes import RouteKeptBody
 from moonless.passage.way.route import Route, Waypoint, read_gpx, to_gpx
 
-LONGEST_NAME = 40
+LONGEST_NAME = 40  # letters, which the list of routes shows in one line
 _NAME = re.compile(r"[^\W_](?:[\w .,'-]*[\w.'-])?")
 
 

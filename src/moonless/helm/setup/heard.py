@@ -11,7 +11,7 @@ from moonless.watch.instruments.source_priority import CHOOSABLE, FOLLOWED, WORD
 from moonless.watch.link_survey.discovery import LinkDiscovery, ListenedLink
 from moonless.watch.link_survey.radar_content import FAN_CELLS, FAN_ROWS
 
-SILENT_S = 6.0
+SILENT_S = 6.0  # as long as a source counts as there (`GONE_ELSE_S` of `source_priority`)
 # In tenths of a second; older rows are told as this old.
 _OLDEST = 255
 

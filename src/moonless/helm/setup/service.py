@@ -42,7 +42,7 @@ from moonless.watch.link_survey.named_links import links_of
 from moonless.wire.links import ReceiptClock, parse_link
 
 _log = logging.getLogger(__name__)
-SHOW_S = 0.25
+SHOW_S = 0.25  # what is heard is shown so often: lines can be followed, and a tablet is not kept busy
 # Without being asked again for this long it stops listening: the screen has gone on, or gone out.
 LISTEN_S = 12.0
 

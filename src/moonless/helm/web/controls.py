@@ -34,6 +34,7 @@ from moonless.helm.web.protocol import Json
 from moonless.rules.steering import Sight
 from moonless.watch.afterwards.by_eye import SEEN_AS
 
+# Own choices: more than anybody asks for, and little enough to be done at once.
 MOST_POINTS = 100
 MAX_SPEED = 16.0
 MAX_UNIX_MS = 9_000_000_000_000.0  # in nanoseconds a whole number of 64 bits still

@@ -78,6 +78,7 @@ Json = dict[str, Any]
 MAGIC = b"ML"
 VERSION = 2
 
+# Kinds of frame and flags, as the head lists them.
 HELLO, SPOKES, READING, STATUS, CALL, CHART, POSE = 1, 2, 3, 4, 5, 6, 7
 HEARD, FAN = 16, 17
 TRIAL, REPLY = 8, 9

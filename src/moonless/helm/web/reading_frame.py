@@ -17,8 +17,8 @@ from moonless.watch.types import Turn
 
 TAIL_STEP_S = 6.0  # a tick of the tail
 TAIL_LENGTH = 60  # points: six minutes
-FORGET_TAIL_S = 60.0
-OWN_TRACK_STEP_S = 10.0
+FORGET_TAIL_S = 60.0  # a track that comes back under its number within this keeps its tail
+OWN_TRACK_STEP_S = 10.0  # between two points
 OWN_TRACK_LENGTH = 90  # points: a quarter of an hour
 
 

@@ -25,7 +25,7 @@ from moonless.units import ns_to_utc
 Floats = NDArray[np.float64]
 Longs = NDArray[np.int64]
 
-EARTH_M = 6_371_000.0
+EARTH_M = 6_371_000.0  # mean radius
 # Sightings of one thing lie so many sigma from its place, within bounds: a sigma is itself only told.  Own figures.
 GATE_SIGMA, LEAST_GATE_M, MOST_GATE_M = 2.5, 15.0, 45.0
 # Something stands there if it was told on so many runs and, nine tenths sure, in more than this share of those that

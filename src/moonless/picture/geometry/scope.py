@@ -5,7 +5,6 @@ Rows go clockwise from the plane's up; column j is j + 1 steps from the centre. 
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 import cv2
@@ -14,8 +13,6 @@ from numpy.typing import NDArray
 
 from moonless.picture.geometry.edges import Picture
 from moonless.picture.geometry.plane import Floats, ScopePlane, polar_grid
-
-TAU = 2.0 * math.pi
 
 
 @dataclass(frozen=True, slots=True, eq=False)

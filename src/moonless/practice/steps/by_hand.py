@@ -13,7 +13,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from moonless.constants import NAUTICAL_MILE_M
+from moonless.constants import NAUTICAL_MILE_M, TAU
 from moonless.errors import InputError
 from moonless.practice.raw import NEUTRAL, levels, threshold_db
 from moonless.practice.stage import Mover, Stage, off
@@ -23,7 +23,6 @@ from moonless.radar.types import RainCell, Weather
 from moonless.sea.waves import significant_wave_height
 from moonless.units import kn_to_mps
 
-_TAU = 2.0 * math.pi
 SCALES_NM = (0.5, 0.75, 1.5)
 _LOOKS = (-20.0, -10.0, 0.0)
 # The share of empty water that may be speckled without harm, and the share at which nothing can be read any more.  Own
@@ -136,19 +135,19 @@ def by_hand(draw: Draw) -> Exercise | None:
         return None
     speed = kn_to_mps(draw.between(9.0, 18.0))
     here = (own.east_m, own.north_m)
-    shower = off(here, draw.between(0.0, _TAU), draw.between(900.0, 1900.0))
+    shower = off(here, draw.between(0.0, TAU), draw.between(900.0, 1900.0))
     weather = Weather(
-        significant_wave_height(speed, 4_000.0), draw.between(0.0, _TAU), speed, 0.0,
+        significant_wave_height(speed, 4_000.0), draw.between(0.0, TAU), speed, 0.0,
         (RainCell(*shower, draw.between(300.0, 600.0), draw.between(8.0, 25.0)),),
     )  # fmt: skip
     movers: list[Mover] = []
     for low, high in ((150.0, 400.0), (300.0, 700.0), (700.0, 1300.0), (1300.0, 2300.0), (1500.0, 2500.0)):
         kind = draw.one_of("launch", "rib", "motor yacht", "fishing boat", "buoy", "sailing yacht")
-        place = off(here, draw.between(0.0, _TAU), draw.between(low, high))
+        place = off(here, draw.between(0.0, TAU), draw.between(low, high))
         if draw.waters.is_navigable(place, 100.0):
-            movers.append(Mover(f"a {kind}", kind, *place, draw.between(0.0, _TAU)))
+            movers.append(Mover(f"a {kind}", kind, *place, draw.between(0.0, TAU)))
     if draw.chance.uniform() < 0.6:
-        place = off(shower, draw.between(0.0, _TAU), draw.between(0.0, 250.0))
+        place = off(shower, draw.between(0.0, TAU), draw.between(0.0, 250.0))
         if draw.waters.is_navigable(place, 100.0):
             movers.append(Mover("a fishing boat in the rain", "fishing boat", *place, 0.0))
     stage = Stage(draw.waters, draw.boat.radar, own, SCALES_NM[-1], weather, tuple(movers), times_s=_LOOKS)
@@ -187,7 +186,7 @@ def by_hand(draw: Draw) -> Exercise | None:
 def _rows_and_cells(stage: Stage, place: tuple[float, float]) -> tuple[float, float]:
     east, north = place[0] - stage.here[0], place[1] - stage.here[1]
     grid = stage.grid
-    row = (math.atan2(east, north) - stage.own.course_rad) % _TAU / _TAU * grid.n_spoke
+    row = (math.atan2(east, north) - stage.own.course_rad) % TAU / TAU * grid.n_spoke
     return row, (math.hypot(east, north) - grid.first_cell_m) / grid.cell_m
 
 
@@ -195,7 +194,7 @@ def _window(stage: Stage, thing: Mover) -> Window:
     place = thing.at(0.0)
     row, cell = _rows_and_cells(stage, place)
     n_spoke, n_cell = stage.grid.n_spoke, stage.grid.n_cell
-    beam = stage.radar.beam_horizontal_rad / _TAU * n_spoke
+    beam = stage.radar.beam_horizontal_rad / TAU * n_spoke
     half = max(1, round(0.35 * beam))
     rows = np.arange(round(row) - half, round(row) + half + 1) % n_spoke
     out = np.arange(round(2.0 * beam), round(5.0 * beam))
@@ -210,7 +209,7 @@ def _empty(stage: Stage) -> NDArray[np.bool_]:
 
     grid = stage.grid
     rows, cells = np.arange(grid.n_spoke), np.arange(grid.n_cell)
-    bearing = stage.own.course_rad + rows[:, np.newaxis] * (_TAU / grid.n_spoke)
+    bearing = stage.own.course_rad + rows[:, np.newaxis] * (TAU / grid.n_spoke)
     reach = grid.first_cell_m + cells[np.newaxis, :] * grid.cell_m
     east, north = stage.here[0] + reach * np.sin(bearing), stage.here[1] + reach * np.cos(bearing)
     # Land and all within reach of its echo, thinned to every fourth cell for speed and spread again.

@@ -7,6 +7,7 @@ import math
 import numpy as np
 import shapely
 
+from moonless.constants import TAU
 from moonless.practice.keys import PlaceKey, WordKey
 from moonless.practice.raw import settled
 from moonless.practice.stage import Mover, Stage, at_least, off
@@ -17,7 +18,6 @@ from moonless.radar.types import RainCell, Weather
 from moonless.sea.waves import significant_wave_height
 from moonless.units import kn_to_mps
 
-_TAU = 2.0 * math.pi
 RAIN, LAND, THING = "rain", "land", "a vessel or mark"
 # Turns that follow each other, and how many must show a thing before it is trusted among waves that come and go.  Own
 # choice: half; design/practice/trusted.py sweeps it.
@@ -30,12 +30,12 @@ def sea_or_float(draw: Draw) -> Exercise | None:
     if own is None:
         return None
     speed = kn_to_mps(draw.between(12.0, 28.0))
-    weather = Weather(significant_wave_height(speed, 8_000.0), draw.between(0.0, _TAU), speed)
+    weather = Weather(significant_wave_height(speed, 8_000.0), draw.between(0.0, TAU), speed)
     is_there = draw.lot(1) < 0.7
     kind = draw.one_of("float", "pot float", "log", "kayak", "rowing boat", "mooring buoy")
     bearing = weather.wind_from_rad + draw.between(-2.2, 2.2)
     place = off((own.east_m, own.north_m), bearing, draw.between(170.0, 900.0))
-    thing = Mover(f"a {kind}", kind, *place, draw.between(0.0, _TAU))
+    thing = Mover(f"a {kind}", kind, *place, draw.between(0.0, TAU))
     if not draw.waters.is_navigable(place, 150.0):
         return None
     turn_s = 1.0 / draw.boat.radar.rotation_hz
@@ -80,7 +80,7 @@ def rain_or_land(draw: Draw) -> Exercise | None:
     stage = Stage(draw.waters, draw.boat.radar, own, 1.5, draw.calm())
     showers = []
     for _ in range(int(draw.chance.integers(1, 3))):
-        at = off(stage.here, draw.between(0.0, _TAU), draw.between(0.3, 0.8) * stage.reach_m)
+        at = off(stage.here, draw.between(0.0, TAU), draw.between(0.3, 0.8) * stage.reach_m)
         showers.append(RainCell(*at, draw.between(350.0, 800.0), draw.between(12.0, 35.0)))
     calm = stage.weather
     weather = Weather(calm.wave_height_m, calm.wind_from_rad, calm.wind_speed, 0.0, tuple(showers))
@@ -93,7 +93,7 @@ def rain_or_land(draw: Draw) -> Exercise | None:
     elif word == LAND:
         place = _facing_shore(draw, stage)
     else:
-        place = off(stage.here, draw.between(0.0, _TAU), draw.between(0.25, 0.8) * stage.reach_m)
+        place = off(stage.here, draw.between(0.0, TAU), draw.between(0.25, 0.8) * stage.reach_m)
         if not draw.waters.is_navigable(place, 150.0):
             return None
     if place is None:
@@ -102,7 +102,7 @@ def rain_or_land(draw: Draw) -> Exercise | None:
     inside = any(math.dist(place, (s.east_m, s.north_m)) < 1.6 * s.radius_m for s in showers)
     if word != RAIN and inside:
         return None
-    movers = (Mover("a coaster", draw.one_of("coaster", "barge", "fishing boat"), *place, draw.between(0.0, _TAU)),)
+    movers = (Mover("a coaster", draw.one_of("coaster", "barge", "fishing boat"), *place, draw.between(0.0, TAU)),)
     stage = Stage(
         draw.waters, draw.boat.radar, own, 1.5, weather, movers if word == THING else (),
         times_s=tuple(float(t) for t in range(-60, 1, 20)),
@@ -131,7 +131,7 @@ def rain_or_land(draw: Draw) -> Exercise | None:
 
 def _facing_shore(draw: Draw, stage: Stage) -> tuple[float, float] | None:
     """Return a place on the shore that a straight line from here meets first, a little inland."""
-    bearing = draw.between(0.0, _TAU)
+    bearing = draw.between(0.0, TAU)
     ray = shapely.LineString([stage.here, off(stage.here, bearing, 0.8 * stage.reach_m)])
     met = shapely.intersection(draw.waters.world.land, ray)
     if shapely.is_empty(met) or met.length < 60.0:
@@ -144,8 +144,8 @@ def _stands_out(stage: Stage, place: tuple[float, float], word: str) -> bool:
     """Whether the mean echo there is well over noise: rain and land that do not show cannot be asked about."""
     scan = expected_scan(stage.world, stage.radar, stage.pose(0.0), stage.grid, stage.scale_nm, stage.weather)
     east, north = place[0] - stage.here[0], place[1] - stage.here[1]
-    turn = (math.atan2(east, north) - stage.own.course_rad) % _TAU
-    row = round(turn / _TAU * stage.grid.n_spoke) % stage.grid.n_spoke
+    turn = (math.atan2(east, north) - stage.own.course_rad) % TAU
+    row = round(turn / TAU * stage.grid.n_spoke) % stage.grid.n_spoke
     cell = min(int(math.hypot(east, north) / stage.grid.cell_m), stage.grid.n_cell - 1)
     power = scan.clutter_to_noise if word == RAIN else scan.snr
     # 13 dB: what is painted at a usual gain is 9.

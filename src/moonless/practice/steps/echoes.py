@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 
+from moonless.constants import TAU
 from moonless.practice.keys import PlaceKey
 from moonless.practice.stage import Mover, Stage, at_least, off
 from moonless.practice.steps.draw import Draw, going, miles, resolution_m
@@ -13,7 +14,6 @@ from moonless.practice.types import Exercise, Note, Place
 from moonless.scene.truth import Seen
 from moonless.units import kn_to_mps, mps_to_kn
 
-_TAU = 2.0 * math.pi
 _LOOKS = tuple(float(t) for t in range(-60, 1, 10))
 # Of the looks, so many must show a thing before a careful reader trusts it.  Own choice: about half.
 _TRUSTED = 3
@@ -54,9 +54,9 @@ def boat_or_beacon(draw: Draw) -> Exercise | None:
         return None
     which = int(draw.chance.choice(shown))
     mark, at = draw.waters.world.marks[which], _mark_places(draw)[which]
-    place = off(at, draw.between(0.0, _TAU), draw.between(0.09, 0.2) * base.reach_m)
+    place = off(at, draw.between(0.0, TAU), draw.between(0.09, 0.2) * base.reach_m)
     kind = draw.one_of("launch", "motor yacht", "fishing boat", "rib", "yacht with reflector")
-    course, speed = draw.between(0.0, _TAU), kn_to_mps(draw.between(0.0, 6.0))
+    course, speed = draw.between(0.0, TAU), kn_to_mps(draw.between(0.0, 6.0))
     boat = Mover(f"a {kind}", kind, *place, course, speed)
     track = off(place, course + math.pi, -_LOOKS[0] * speed)
     if not draw.waters.is_navigable(place) or not draw.waters.is_clear(track, place):
@@ -99,7 +99,7 @@ def not_charted(draw: Draw) -> Exercise | None:
     is_there = draw.lot(1) < 0.75
     kind = draw.one_of("pile", "mooring buoy", "launch", "sailing yacht", "barge", "float", "pot float", "log", "kayak")
     reach_m = scale_nm * 1852.0
-    place = off((own.east_m, own.north_m), draw.between(0.0, _TAU), draw.between(0.2, 0.8) * reach_m)
+    place = off((own.east_m, own.north_m), draw.between(0.0, TAU), draw.between(0.2, 0.8) * reach_m)
     name = f"a {kind}"
     # Half of the time it is what the skipper knows to stand here, where he knows of anything.
     learned = bool(draw.waters.known) and draw.lot(4) < 0.5
@@ -108,7 +108,7 @@ def not_charted(draw: Draw) -> Exercise | None:
         kind = next((k for word, k in _KIND_BY_WORDS if word in name), "pile")
         if not 0.2 * reach_m <= math.dist((own.east_m, own.north_m), place) <= 0.8 * reach_m:
             return None
-    thing = Mover(name, kind, *place, draw.between(0.0, _TAU))
+    thing = Mover(name, kind, *place, draw.between(0.0, TAU))
     if not learned and not draw.waters.is_navigable(place, 0.0):
         return None
     stage = Stage(

@@ -12,6 +12,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from moonless.constants import TAU
 from moonless.practice.keys import AreaKey, PlaceKey, WordKey
 from moonless.practice.stage import Mover, Stage, off, polar
 from moonless.practice.steps.draw import Draw, degrees, going, miles, resolution_m
@@ -21,7 +22,6 @@ from moonless.radar.expected import expected_marks
 from moonless.radar.types import MarkExpectation
 from moonless.units import kn_to_mps, mps_to_kn
 
-_TAU = 2.0 * math.pi
 SHOWS, HIDDEN, TOO_SMALL = "it would show", "land hides it", "too small for so far"
 # A line over less land than this grazes it: neither clear nor hidden beyond doubt.
 _OVER_LAND_M = 40.0
@@ -60,7 +60,7 @@ def _would_it_show(draw: Draw) -> Exercise | None:
     scale_nm = float(draw.chance.choice([1.5, 3.0]))
     stage = Stage(draw.waters, draw.boat.radar, own, scale_nm, draw.calm())
     kind = draw.one_of("launch", "rowing boat", "kayak")
-    bearing = draw.between(0.0, _TAU)
+    bearing = draw.between(0.0, TAU)
     place = off(stage.here, bearing, draw.between(0.15, 0.9) * stage.reach_m)
     if not draw.waters.is_navigable(place, 0.0):
         return None
@@ -130,8 +130,8 @@ def _comes_out(draw: Draw) -> Exercise | None:
     if own is None:
         return None
     stage = Stage(draw.waters, draw.boat.radar, own, 1.5, draw.calm())
-    start = off(stage.here, draw.between(0.0, _TAU), draw.between(0.3, 0.8) * stage.reach_m)
-    course, length_m = draw.between(0.0, _TAU), draw.between(0.4, 0.8) * stage.reach_m
+    start = off(stage.here, draw.between(0.0, TAU), draw.between(0.3, 0.8) * stage.reach_m)
+    course, length_m = draw.between(0.0, TAU), draw.between(0.4, 0.8) * stage.reach_m
     end = off(start, course, length_m)
     if math.dist(stage.here, end) > 0.85 * stage.reach_m or not draw.waters.is_clear(start, end, 20.0):
         return None

@@ -12,7 +12,7 @@ from dataclasses import replace
 import numpy as np
 import shapely
 
-from moonless.constants import NAUTICAL_MILE_M
+from moonless.constants import NAUTICAL_MILE_M, TAU
 from moonless.practice.keys import FiguresKey, WordKey
 from moonless.practice.stage import Mover, Stage, off, polar
 from moonless.practice.steps.draw import Draw, degrees
@@ -21,7 +21,6 @@ from moonless.radar.artefacts import Mishaps
 from moonless.radar.types import PointTarget
 from moonless.units import kn_to_mps, mps_to_kn
 
-_TAU = 2.0 * math.pi
 _False = Callable[[float], Sequence[PointTarget]]
 LOBES, SECOND_TRACE, MIRRORED = "side lobes of a near ship", "a second trace", "a reflection in the own mast"
 HEADING, FROZEN, SOUND = "the heading is off", "the picture stands still", "nothing is wrong"
@@ -61,7 +60,7 @@ def lying(draw: Draw) -> Exercise | None:
         stage = replace(stage, false=lobes)
         arc = sorted(
             ((p.east_m, p.north_m) for p in lobes(0.0)),
-            key=lambda p: (polar(stage.here, p)[1] - polar(stage.here, ship.at(0.0))[1] + math.pi) % _TAU,
+            key=lambda p: (polar(stage.here, p)[1] - polar(stage.here, ship.at(0.0))[1] + math.pi) % TAU,
         )
         # Over land they are lost in its echo.
         if shapely.distance(draw.waters.solid, shapely.MultiPoint(arc)) < 80.0:
@@ -124,7 +123,7 @@ def _ship(draw: Draw, own: Mover, word: str) -> Mover:
     bearing = own.course_rad + draw.between(-1.4, 1.4)
     place = off((own.east_m, own.north_m), bearing, range_m)
     return Mover(
-        "a ship", "ship" if near else "coaster", *place, draw.between(0.0, _TAU), kn_to_mps(draw.between(0.0, 7.0))
+        "a ship", "ship" if near else "coaster", *place, draw.between(0.0, TAU), kn_to_mps(draw.between(0.0, 7.0))
     )
 
 
@@ -155,7 +154,7 @@ def _second_trace(draw: Draw, stage: Stage) -> _False:
 
     Seen from anywhere near here such a coast has one bearing; its shown range changes with its true one.
     """
-    middle, range_m = draw.between(0.0, _TAU), draw.between(0.25, 0.75) * stage.reach_m
+    middle, range_m = draw.between(0.0, TAU), draw.between(0.25, 0.75) * stage.reach_m
     shape = np.cumsum(draw.chance.normal(0.0, 25.0, 24))
     start = stage.own.at(0.0)
 
@@ -180,7 +179,7 @@ def _peak(stage: Stage, pictures: Pictures, place: tuple[float, float]) -> int:
     """Return the strongest count near a place in the last look."""
     east, north = place[0] - stage.here[0], place[1] - stage.here[1]
     grid = pictures.grid
-    row = round((math.atan2(east, north) - stage.own.course_rad) % _TAU / _TAU * grid.n_spoke)
+    row = round((math.atan2(east, north) - stage.own.course_rad) % TAU / TAU * grid.n_spoke)
     cell = round((math.hypot(east, north) - grid.first_cell_m) / grid.cell_m)
     if not 3 <= cell < grid.n_cell - 3:
         return 0

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from moonless.constants import NAUTICAL_MILE_M
+from moonless.constants import NAUTICAL_MILE_M, TAU
 from moonless.practice.keys import FiguresKey, PlaceKey, WordKey
 from moonless.practice.stage import Mover, Stage, at_least, off
 from moonless.practice.steps.draw import Draw, degrees, going, miles, resolution_m
@@ -12,7 +12,6 @@ from moonless.practice.types import Exercise, Figure, Note, Place
 from moonless.track.cpa import cpa
 from moonless.units import kn_to_mps, mps_to_kn
 
-_TAU = 2.0 * math.pi
 _LOOKS = tuple(float(t) for t in range(-120, 1, 15))
 _TRUSTED = 5
 AHEAD, ASTERN, MEETS = "it crosses ahead of you", "it crosses astern of you", "it will be met"
@@ -43,7 +42,7 @@ def _course_and_speed(draw: Draw) -> Exercise | None:
     if own is None:
         return None
     kind = draw.one_of("fishing boat", "coaster", "motor yacht", "launch")
-    place = off((own.east_m, own.north_m), draw.between(0.0, _TAU), draw.between(0.25, 0.7) * 1.5 * NAUTICAL_MILE_M)
+    place = off((own.east_m, own.north_m), draw.between(0.0, TAU), draw.between(0.25, 0.7) * 1.5 * NAUTICAL_MILE_M)
     speed_kn, course = round(draw.between(4.0, 14.0), 1), math.radians(round(draw.between(0.0, 359.0)))
     ship = Mover(f"a {kind}", kind, *place, course, kn_to_mps(speed_kn))
     stage = _stage(draw, (ship,), own, "relative")
@@ -78,11 +77,11 @@ def _stands_still(draw: Draw) -> Exercise | None:
         return None
     movers: list[Mover] = []
     for number in range(3):
-        bearing = draw.between(0.0, _TAU)
+        bearing = draw.between(0.0, TAU)
         place = off((own.east_m, own.north_m), bearing, draw.between(0.2, 0.7) * 1.5 * NAUTICAL_MILE_M)
         speed = 0.0 if number == 0 else kn_to_mps(draw.between(4.0, 10.0))
         kind = draw.one_of("fishing boat", "motor yacht", "coaster")
-        movers.append(Mover(f"{kind} {number}", kind, *place, draw.between(0.0, _TAU), speed))
+        movers.append(Mover(f"{kind} {number}", kind, *place, draw.between(0.0, TAU), speed))
         if any(math.dist(place, (m.east_m, m.north_m)) < 450.0 for m in movers[:-1]):
             return None
     stage = _stage(draw, tuple(movers), own, "relative")
@@ -145,10 +144,10 @@ def _aimed(draw: Draw, own: Mover, wanted: str) -> tuple[Place, float, float]:
         along = 0.0 if draw.chance.uniform() < 0.5 else math.pi
         away = draw.between(0.0, 0.4) * (side if along == 0.0 else -side)
         return place, own.course_rad + along + away, kn_to_mps(draw.between(4.0, 14.0))
-    place = off(here, draw.between(0.0, _TAU), draw.between(0.35, 0.75) * 1.5 * NAUTICAL_MILE_M)
+    place = off(here, draw.between(0.0, TAU), draw.between(0.35, 0.75) * 1.5 * NAUTICAL_MILE_M)
     time_s = draw.between(180.0, 600.0)
     wide = 0.0 if wanted == MEETS else draw.between(0.1, 0.45) * NAUTICAL_MILE_M
-    beside = off(own.at(time_s), draw.between(0.0, _TAU), wide)
+    beside = off(own.at(time_s), draw.between(0.0, TAU), wide)
     return place, math.atan2(beside[0] - place[0], beside[1] - place[1]), math.dist(beside, place) / time_s
 
 

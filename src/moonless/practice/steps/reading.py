@@ -6,14 +6,12 @@ import math
 
 import shapely
 
-from moonless.constants import NAUTICAL_MILE_M
+from moonless.constants import NAUTICAL_MILE_M, TAU
 from moonless.practice.keys import FiguresKey, PlaceKey
 from moonless.practice.stage import Mover, Stage, off, polar
 from moonless.practice.steps.draw import RINGS, Draw, degrees, going, miles
 from moonless.practice.types import Exercise, Figure, Note, Place
 from moonless.units import kn_to_mps
-
-_TAU = 2.0 * math.pi
 
 
 def rings(draw: Draw) -> Exercise | None:
@@ -23,18 +21,18 @@ def rings(draw: Draw) -> Exercise | None:
     if own is None:
         return None
     apart_m = scale_nm * NAUTICAL_MILE_M / RINGS[scale_nm]
-    bearing, range_m = draw.between(0.0, _TAU), draw.between(0.25, 0.9) * scale_nm * NAUTICAL_MILE_M
+    bearing, range_m = draw.between(0.0, TAU), draw.between(0.25, 0.9) * scale_nm * NAUTICAL_MILE_M
     place = off((own.east_m, own.north_m), bearing, range_m)
     if not draw.waters.is_navigable(place):
         return None
     kind = draw.one_of("fishing boat", "coaster", "buoy")
-    thing = Mover(f"a {kind}", kind, *place, draw.between(0.0, _TAU), 0.0 if kind == "buoy" else kn_to_mps(5.0))
+    thing = Mover(f"a {kind}", kind, *place, draw.between(0.0, TAU), 0.0 if kind == "buoy" else kn_to_mps(5.0))
     stage = Stage(draw.waters, draw.boat.radar, own, scale_nm, draw.calm(), (thing,))
     seen = stage.seen()[0][0]
     if seen is None or seen.merged_with is not None or seen.p_detect < 0.97:
         return None
     told = (going(own), f"The rings stand {apart_m / NAUTICAL_MILE_M:.3g} NM apart.")
-    relative = (bearing - own.course_rad) % _TAU
+    relative = (bearing - own.course_rad) % TAU
     truth = f"It lies {miles(range_m)} off, {degrees(relative)} from the bow, true bearing {degrees(bearing)}."
     note = Note("ring", "truth", (place,), thing.name)
     pictures = stage.pictures(draw.chance)

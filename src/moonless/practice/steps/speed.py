@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from moonless.boat.types import Boat
-from moonless.constants import NAUTICAL_MILE_M
+from moonless.constants import NAUTICAL_MILE_M, TAU
 from moonless.errors import InputError
 from moonless.practice.raw import settled
 from moonless.practice.stage import Mover, Stage, off
@@ -24,8 +24,6 @@ from moonless.units import kn_to_mps, mps_to_kn
 _FASTEST_KN = 30.0
 # Held: shown in nine turns of ten.
 _HELD = 0.9
-_TAU = 2.0 * math.pi
-
 
 @dataclass(frozen=True, slots=True)
 class SpeedKey:
@@ -78,7 +76,7 @@ def speed(draw: Draw) -> Exercise | None:
         return None
     blows = kn_to_mps(draw.between(3.0, 20.0))
     rain = float(draw.chance.choice([0.0, 0.0, 0.0, 4.0, 8.0]))
-    weather = Weather(significant_wave_height(blows, 4_000.0), draw.between(0.0, _TAU), blows, rain)
+    weather = Weather(significant_wave_height(blows, 4_000.0), draw.between(0.0, TAU), blows, rain)
     stage = Stage(draw.waters, draw.boat.radar, own, 0.75, weather, times_s=(-10.0, -5.0, 0.0))
     along = np.arange(60.0, stage.reach_m, 20.0)
     ahead = np.column_stack(
@@ -131,7 +129,7 @@ def _nearest_hidden(draw: Draw, stage: Stage) -> tuple[float, tuple[float, float
     rows = draw.waters.navigable[:, :2]
     east, north = rows[:, 0] - stage.here[0], rows[:, 1] - stage.here[1]
     away = np.hypot(east, north)
-    turn = np.abs((np.arctan2(east, north) - stage.own.course_rad + math.pi) % _TAU - math.pi)
+    turn = np.abs((np.arctan2(east, north) - stage.own.course_rad + math.pi) % TAU - math.pi)
     rows = rows[(away < stage.reach_m) & (turn < math.radians(30.0))]
     if not len(rows):
         return math.inf, None

@@ -16,7 +16,7 @@ import math
 import numpy as np
 from numba import njit
 
-EARLY = 1e-30
+EARLY = 1e-30  # a smaller power is none
 
 
 @njit(cache=True, nogil=True)

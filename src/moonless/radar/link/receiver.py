@@ -9,9 +9,9 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-COUNTS_PER_DB = 3.0
+COUNTS_PER_DB = 3.0  # eight bits span 85 dB
 NOISE_COUNT = 20.0  # of the mean noise power
-FULL_SCALE = 255
+FULL_SCALE = 255  # of eight bits
 
 
 def counts_from_snr(snr: ArrayLike) -> NDArray[np.uint8]:

@@ -17,7 +17,7 @@ from dataclasses import dataclass
 from moonless.reading.types import Alert, AlertState, Call
 from moonless.units import NS_PER_S
 
-ALARM, WARNING = 4, 3
+ALARM, WARNING = 4, 3  # the urgencies that are one
 ESCALATES_S = 60.0
 # One that comes and goes with the sea is not rectified each time; and what is rectified stays in sight for a while.
 GONE_AFTER_S, SHOWN_S = 10.0, 12.0

@@ -18,7 +18,7 @@ Floats = NDArray[np.float64]
 Clutter = Literal["none", "rayleigh", "k", "pareto", "weibull", "lognormal"]
 Curve = Literal["log", "linear", "sqrt"]
 Fluctuation = Literal["steady", "slow", "slow3"]
-WAVELENGTH_M = 0.032
+WAVELENGTH_M = 0.032  # X band
 
 
 @dataclass(frozen=True, slots=True)

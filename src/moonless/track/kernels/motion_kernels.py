@@ -15,11 +15,12 @@ from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 
+# East, north, their speeds and turn rate of the model; then what all models share: `N_SHARED` from `SHARED_AT` on.
 N_STATE = 8
 SHARED_AT = 5
 N_SHARED = 3
 N_MODEL = 4
-STILL, STRAIGHT, STEERED, TURNING = 0, 1, 2, 3
+STILL, STRAIGHT, STEERED, TURNING = 0, 1, 2, 3  # the models, as `track.settings` has them
 
 
 @njit(cache=True, nogil=True)

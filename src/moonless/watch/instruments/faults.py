@@ -24,7 +24,7 @@ from moonless.watch.instruments.radar.video import RadarWatch
 from moonless.watch.instruments.still_watch import StillWatch
 
 AIS_SILENT_S = 180.0  # an anchored vessel of class A speaks every three minutes: ITU-R M.1371-5, table 1
-DEPTH_SILENT_S = 5.0
+DEPTH_SILENT_S = 5.0  # a sounder speaks once a second; own choice
 
 
 class FaultWatch:

@@ -22,7 +22,7 @@ from moonless.wire.nmea_events import TargetStatus
 from moonless.wire.nmea_write import write_alr, write_tll, write_ttm
 
 TOLD = frozenset({"vessel", "uncharted"})
-MOST_NUMBER = 99
+MOST_NUMBER = 99  # two digits number a target in TTM and TLL
 KEEP_S = 60.0
 # Below this the radar is not sure of it: "acquiring".
 SURE = 0.5

@@ -20,8 +20,8 @@ from dataclasses import dataclass, field
 
 from moonless.units import NS_PER_S
 
-CLAIM_GROUP = 60928
-NAME_OCTETS = 8
+CLAIM_GROUP = 60928  # ISO address claim
+NAME_OCTETS = 8  # of the device's name, which the claim carries
 NO_ADDRESS = 254  # "cannot claim"
 # A bus of fifty devices that all start at once claims perhaps twice each.
 STORM_CLAIMS, STORM_S = 150, 10.0

@@ -21,7 +21,7 @@ from typing import Protocol
 from moonless.wire.n2k.frames import candump_line
 
 _FRAME = struct.Struct("=IB3x8s")
-_EXTENDED, _REMOTE, _ERROR = 0x80000000, 0x40000000, 0x20000000
+_EXTENDED, _REMOTE, _ERROR = 0x80000000, 0x40000000, 0x20000000  # flags in a Linux CAN frame's identifier
 # Frames taken at once, at the most: a tenth of a second of the busiest bus.
 _MOST_AT_ONCE = 200
 # The kernel's own default holds a few hundred frames; a busy second should fit.

@@ -30,9 +30,9 @@ from functools import reduce
 
 from moonless.units import utc_to_ns
 
-EVERYONE = 255
+EVERYONE = 255  # the destination address of what is for all
 MOST_OCTETS = 223  # of a fast packet: 6 + 31 x 7
-MAX_GROUP = 0x3FFFF
+MAX_GROUP = 0x3FFFF  # eighteen bits of a 29-bit identifier
 # The plain text of a fast packet, the longest line of any kind.
 MAX_LINE = 1024
 

@@ -41,12 +41,12 @@ from moonless.wire.nmea_events import (
 from moonless.wire.signalk.others import MMSI, Others
 from moonless.wire.signalk.values import MOST_MPS, BadValue, SignalKCounts, Values, moment_of, opened, source_of
 
-MAX_MESSAGE = 256 * 1024
+MAX_MESSAGE = 256 * 1024  # the whole of a busy server's state comes in one; own choice
 KIND = "SK"
 SETTLE_S = 1.5
 OLD_S = 3.0
-FORGET_OTHERS_S = 900.0
-NO_FIX_HOLDS_S = 5.0
+FORGET_OTHERS_S = 900.0  # older words of another vessel say nothing of where she is; own choice
+NO_FIX_HOLDS_S = 5.0  # so long a "no fix" stands against places that still come; own choice
 _NO_FIX = frozenset({"no GPS", "Estimated (DR) mode", "Manual input", "Simulator mode", "Error"})
 
 

@@ -8,7 +8,7 @@ from moonless.wire.n2k.can_link import Opened
 from moonless.wire.signalk.decoder import MAX_MESSAGE
 
 DEFAULT_PATH = "/signalk/v1/stream?subscribe=all"
-OPEN_S = 10.0
+OPEN_S = 10.0  # for the handshake; own choice
 
 
 async def read_stream(url: str, text: str, opened: Opened, now_ns: Callable[[], int]) -> None:
