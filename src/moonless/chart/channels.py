@@ -14,6 +14,7 @@ import shapely
 
 from moonless.chart.local import LocalChart
 from moonless.chart.overlay import joined
+from moonless.chart.s57.attributes import codes, number
 from moonless.chart.types import Mark
 
 # Marks of two hands this far apart at the most are a gate.  No source: the widest marked channels of small waters.
@@ -37,10 +38,10 @@ def hand_of(mark: Mark, system: int | None) -> str | None:
 
     ``system``: MARSYS 1 IALA A (red to port), 2 IALA B (red to starboard).
     """
-    hand = _HAND.get(int(mark.attributes.get("CATLAM") or 0))
+    hand = _HAND.get(int(number(mark.attributes, "CATLAM") or 0))
     if hand is not None or system not in (1, 2):
         return hand
-    colours = [int(code) for code in mark.attributes.get("COLOUR", ())]
+    colours = codes(mark.attributes, "COLOUR")
     if not colours or colours[0] not in (_RED, _GREEN):
         return None
     return "port" if (colours[0] == _RED) == (system == 1) else "starboard"
@@ -48,7 +49,7 @@ def hand_of(mark: Mark, system: int | None) -> str | None:
 
 def lateral_marks(local: LocalChart) -> tuple[list[Mark], list[str | None]]:
     """Return the lateral marks of a stretch of chart, and the hand of each, None where it is not known."""
-    systems = [(f.shape, int(f.attributes["MARSYS"])) for f in local.features("M_NSYS") if "MARSYS" in f.attributes]
+    systems = [(f.shape, int(f.number("MARSYS") or 0)) for f in local.features("M_NSYS") if "MARSYS" in f.attributes]
     lateral = [m for m in local.marks if m.object in LATERAL]
     return lateral, [hand_of(m, _system_at(systems, m)) for m in lateral]
 

@@ -46,7 +46,6 @@ from moonless.wire.signalk.stream_link import DEFAULT_PATH, read_stream
 LinkKind = Literal["file", "udp", "tcp", "serial", "picture", "can", "ws"]
 LinkState = Literal["opening", "open", "lost", "ended"]
 
-# A link that is lost is tried again after the first pause, then twice as long each time up to the longest.
 FIRST_PAUSE_S = 0.5
 LONGEST_PAUSE_S = 8.0
 # NMEA 0183's own rate; AIS and GNSS sets often use 38400.
