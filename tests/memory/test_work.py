@@ -88,3 +88,10 @@ def test_a_cluster_gives_what_one_process_does(recordings: list[str]) -> None:
     with LocalCluster(n_workers=2, threads_per_worker=1, processes=False, dashboard_address=None) as cluster:
         far = {o.recording: o.summary for o in over_cluster(Job(), recordings, frozenset(), cluster.scheduler_address)}
     assert far == {o.recording: o.summary for o in over_cores(Job(), recordings, frozenset(), 1)}
+
+
+def test_a_far_recording_that_cannot_be_read_is_told_by_its_own_name(tmp_path: Path) -> None:
+    (tmp_path / "bad.mcap").write_bytes(b"no recording")
+    far = f"file://{tmp_path}/bad.mcap"
+    told = reduce_one(Job(), far).problem
+    assert told is not None and told.startswith(f"{far} is not a recording")

@@ -62,9 +62,10 @@ def reduce_one(job: Job, recording: str, known: frozenset[str] = frozenset()) ->
 
     ``known``: numbers of runs that were learned already; they are not read again.
     """
-    began_s, number = steady_s(), None
+    began_s, number, near = steady_s(), None, recording
     try:
         with _Nearby(recording) as path:
+            near = str(path)
             number = number_of(path)
             if number in known:
                 return Outcome(recording, number, None, None, steady_s() - began_s)
@@ -76,7 +77,9 @@ def reduce_one(job: Job, recording: str, known: frozenset[str] = frozenset()) ->
                 steady_s() - began_s,
             )  # fmt: skip
     except MoonlessError as problem:
-        return Outcome(recording, number, None, " ".join(str(problem).split()), steady_s() - began_s)
+        # Of a copy that is gone again nobody can make anything: it is told by its own name.
+        said = " ".join(str(problem).split()).replace(near, recording)
+        return Outcome(recording, number, None, said, steady_s() - began_s)
 
 
 def number_of(path: Path) -> str:
