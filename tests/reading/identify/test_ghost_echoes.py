@@ -12,7 +12,7 @@ from reading_fakes import FRAME, T0, S, make_boat, make_track
 
 from moonless.reading.identify.contacts import why
 from moonless.reading.identify.evidence import gather
-from moonless.reading.identify.explain import VESSEL_PER_M2, explain
+from moonless.reading.identify.explain import UNCHARTED_PER_M2, VESSEL_PER_M2, explain
 from moonless.reading.identify.ghosts import mirrored, multiples, off_own_mast, second_traces, side_lobes
 from moonless.reading.identify.motion import Motion
 from moonless.reading.identify.reported import PoseSigma, one_of_each, worth_telling
@@ -269,3 +269,46 @@ def test_a_ship_that_was_lost_for_a_while_is_no_sea_once_she_shows_in_every_turn
     poor = make_track(4, -900.0, 0.0, 3.0, 3.0, n_scans=60, n_hits=18, seen_share=0.97)
     evidence = gather((back, hopper, young, poor), UNDER_WAY, None, make_boat(), PoseSigma(2.0, 0.004))
     assert [one.kind for one in explain(evidence, None, None)] == ["vessel", "clutter", "clutter", "clutter"]
+
+
+def test_a_crowd_of_hulls_makes_no_ghost_of_what_lies_among_them() -> None:
+    # Forty hulls and quays moored at random: between them every place is some ghost's, and no echo is one for that.
+    rng = np.random.default_rng(3)
+    at = rng.uniform(-2500.0, 2500.0, (40, 2))
+    crowd = [make_track(10 + k, *place, length_m=60.0, orientation_rad=0.3) for k, place in enumerate(at.tolist())]
+    level, clipped = [255.0] * 41, np.ones(41, dtype=np.bool_)
+    most = 0.0
+    for east, north in rng.uniform(-2500.0, 2500.0, (12, 2)).tolist():
+        lone = make_track(1, east, north, length_m=25.0)
+        out = _density(mirrored, UNDER_WAY, (lone, *crowd), level, False, clipped)
+        most = max(most, float(out[0]))
+    assert most < 0.2 * UNCHARTED_PER_M2
+
+
+def test_what_lies_still_is_no_better_told_by_a_ghost_that_lies_still() -> None:
+    # A boat at rest: hull, thing and ghost all lie still.  That it does speaks for a ghost no more than for a mooring.
+    own = OwnPlane(FRAME, 0.0, 0.0, 0.0, 0.0, 0.0)
+    hull = make_track(1, 1000.0, 0.0, length_m=100.0, orientation_rad=0.0)
+    boat = make_track(2, 1000.0, 600.0, length_m=25.0)
+    # Where levels are decibels, that it is so much weaker does.
+    still, level = make_track(3, 1600.0, 0.0), [50.0, 40.0, 20.0]
+    one = _density(mirrored, own, (hull, boat, still), level, False, None, np.zeros(3))[2]
+    weaker = _density(mirrored, own, (hull, boat, still), level, True, None, np.zeros(3))[2]
+    assert 0.0 < one < 0.1 * weaker
+    # From a boat under way the same ghost wanders; what stays where it is, is none.
+    passing = OwnPlane(FRAME, 0.0, 0.0, 0.0, 0.0, 12.0)
+    assert _density(mirrored, passing, (hull, boat, still), level, False, None, np.zeros(3))[2] < 0.05 * one
+
+
+def test_a_ship_is_no_ghost_of_something_shorter() -> None:
+    # Where every echo stands at the top of the scale, lengths say which may be a picture of which.
+    hull = make_track(1, 1000.0, 0.0, length_m=100.0, orientation_rad=0.0)
+    boat = make_track(2, 1000.0, 600.0, length_m=54.0)
+    level, clipped = [255.0, 255.0, 255.0], np.ones(3, dtype=np.bool_)
+    for length_m, is_one in ((40.0, True), (170.0, False)):
+        ghost = make_track(3, 1600.0, 0.0, length_m=length_m)
+        out = _density(mirrored, UNDER_WAY, (hull, boat, ghost), level, False, clipped)[2]
+        assert (out > 0.0) == is_one
+    unknown = [math.nan, math.nan]
+    ship, twice = make_track(1, 600.0, 0.0, length_m=60.0), make_track(2, 1200.0, 0.0, length_m=170.0)
+    assert _twice((ship, twice), [255.0, 255.0], unknown, clipped=np.array([True, True]))[1] == 0.0

@@ -105,7 +105,9 @@ def gather(
     # What stands over its own floor by so much says nothing between two places where no scale is learnt.
     loud = level_db if curve is not None or peak is None else peak
     named_density, named = _named(position, covariance, known)
+    moves = np.array([t.p_moving for t in tracks]) if p_moving is None else p_moving
     sigma = np.sqrt(np.trace(covariance, axis1=1, axis2=2) / 2.0 + chart_sigma**2)
+    beam_rad = boat.radar.beam_horizontal_rad
     return Evidence(
         tracks=tracks,
         ids=np.array([t.id for t in tracks], dtype=np.int64),
@@ -114,7 +116,7 @@ def gather(
         sigma_m=sigma,
         range_m=reach,
         bearing_rad=bearing,
-        p_moving=np.array([t.p_moving for t in tracks]) if p_moving is None else p_moving,
+        p_moving=moves,
         length_m=np.array([math.nan if t.length_m is None else t.length_m for t in tracks]),
         level_db=np.array([t.strength_db for t in tracks]) if level_db is None else level_db,
         shore_distance_m=shore,
@@ -125,12 +127,12 @@ def gather(
         named_density=named_density,
         named=named,
         own_en=np.array([own.east_m, own.north_m]),
-        beam_rad=boat.radar.beam_horizontal_rad,
+        beam_rad=beam_rad,
         hit_share=hit_shares(tracks),
         rcs_db=rcs,
-        multiple_density=multiples(tracks, rel, covariance, own, loud, rcs, clipped)
-        + mirrored(tracks, rel, covariance, own, loud, boat.radar.beam_horizontal_rad, curve is not None, clipped)
-        + off_own_mast(tracks, rel, covariance, own, loud, boat.radar.beam_horizontal_rad, clipped)
+        multiple_density=multiples(tracks, rel, covariance, own, loud, rcs, clipped, moves)
+        + mirrored(tracks, rel, covariance, own, loud, beam_rad, curve is not None, clipped, moves)
+        + off_own_mast(tracks, rel, covariance, own, loud, beam_rad, clipped, moves)
         + second_traces(late_log_odds, len(tracks)),
         lobe_density=side_lobes(level_db, ring_db, boat.radar),
         roamed_m=np.zeros(len(tracks)) if roamed_m is None else roamed_m,

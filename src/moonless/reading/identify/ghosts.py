@@ -35,8 +35,9 @@ PIECE_M = 40.0
 MIRROR_M, MIRROR_REACH_M, LIT_M = 35.0, 2500.0, 20.0
 # What is shorter answers little on a second way round: it must stand so much higher over its ghost.  Own figure.
 SMALL_DB = 15.0
-# How often a thing has such a ghost that shows; own figure, no source.
-MIRROR_SHOWS = 0.05
+# How often a thing has such a ghost that shows.  Where neither levels nor a motion rule a pair out, of more hulls and
+# things than these some pair fits any place, and no more ghosts are to be expected in all.  Own figures.
+MIRROR_SHOWS, MIRROR_HULLS, MIRROR_THINGS = 0.05, 2, 4
 # What the own mast throws is told only by a motion over the ground: from this speed of it on.  How often a
 # thing has such a ghost, and how much oftener where another on the same bearing from the bow has one; own figures.
 MAST_SPEED, MAST_SHOWS, MAST_COMPANY, MAST_RANGE_M = 1.0, 0.05, 30.0, 25.0
@@ -47,7 +48,8 @@ LATE_PER_M2, LATE_COMPANY, LATE_PROVEN = 1e-8, 20.0, 5.0
 TRIPS_SHOW = ((2.0, 0.1), (3.0, 0.05))
 # Nearer than this something lies at every range, wash and ringing among it: a range tells of no parent.
 MAST_FROM_M = 100.0
-# What the own mast throws seems no longer than this share of its parent, or than the beam makes of a small thing.
+# What the own mast throws seems no longer than this share of its parent, or than the beam makes of a small thing; what
+# came by way of a hull or twice to and fro, where levels do not say which is the weaker, no longer than its parent.
 GHOST_OF_LENGTH, SHORT_M = 0.5, 20.0
 # Where on both hulls the echo is thrown back, one sigma.
 HULLS_M, HULL_SHARE = 8.0, 0.25
@@ -93,17 +95,19 @@ def multiples(
     level_db: Floats | None,
     rcs_db: Floats,
     clipped: Mask | None = None,
+    p_moving: Floats | None = None,
 ) -> Floats:
     """Return (n,) per square metre, how many such ghosts are to be expected where each echo lies and as it moves.
 
     ``rel`` (n, 2): places from the boat; ``covariance`` (n, 2, 2) of each; ``rcs_db`` (n,): NaN where not known;
-    ``clipped`` (n,): whose level is the top of the scale, and may be any higher.
+    ``clipped`` (n,): whose level is the top of the scale, and may be any higher; ``p_moving`` (n,): that each moves
+    over the ground, None: as the tracker has it.
     """
     n = len(tracks)
     out = np.zeros(n)
     if level_db is None or n < 2:
         return out
-    length = _lengths(tracks)
+    length, moves = _lengths(tracks), _moving(tracks, p_moving)
     large = (level_db > FROM_DB) & (rcs_db > FROM_RCS_DB)
     unscaled = ~np.isfinite(rcs_db)
     # Without a scale it is large that is long, or stands at the top of the scale.
@@ -116,6 +120,7 @@ def multiples(
     room = HULLS_M**2 + (HULL_SHARE * length[parents] + piece) ** 2
     weaker = level_db[:, None] <= (_at_most(level_db, clipped) - np.where(unscaled, 0.0, WEAKER_DB))[None, parents]
     weaker |= np.isnan(level_db)[:, None]
+    weaker &= ~unscaled[:, None] | (length[:, None] <= length[None, parents] + SHORT_M)
     for trips, shows in TRIPS_SHOW:
         gap = rel[:, None, :] - trips * rel[None, parents, :]
         spread = (
@@ -132,7 +137,8 @@ def multiples(
                 trips * parent.velocity_north - (trips - 1.0) * own.velocity[1],
             )
             noise = trips**2 * float(np.trace(parent.covariance[2:, 2:])) / 2.0
-            out[i] += shows * _density(gap[i, k], spread[i, k]) * _moves_as(tracks[i], moved, noise)
+            as_moved = _moves_as(tracks[i], moves[i], moved, noise, not unscaled[i])
+            out[i] += shows * _density(gap[i, k], spread[i, k]) * as_moved
     return out
 
 
@@ -145,19 +151,20 @@ def mirrored(
     beam_rad: float,
     is_scaled: bool = True,
     clipped: Mask | None = None,
+    p_moving: Floats | None = None,
 ) -> Floats:
     """Return (n,) per square metre, how many echoes off the side of a long hull are to be expected where each lies.
 
     The way is from the boat to the hull, on to the thing and back the same way: the ghost lies on the hull's bearing at
     her range and the distance from her to the thing together.  ``rel`` (n, 2), ``covariance`` (n, 2, 2) as above.
-    ``is_scaled``: levels are decibels; ``clipped`` as above.  Source: path lengths, elementary.
+    ``is_scaled``: levels are decibels; ``clipped``, ``p_moving`` as above.  Source: path lengths, elementary.
     """
     n = len(tracks)
     out = np.zeros(n)
     if level_db is None or n < 3:
         return out
     firm = np.array([t.state != "tentative" and t.false_parent is None for t in tracks])
-    length = _lengths(tracks)
+    length, moves = _lengths(tracks), _moving(tracks, p_moving)
     hulls = np.flatnonzero(firm & (length >= MIRROR_M))
     if not hulls.size:
         return out
@@ -165,6 +172,7 @@ def mirrored(
     noise = np.array([float(np.trace(t.covariance[2:, 2:])) / 2.0 for t in tracks])
     lit = length >= LIT_M
     things = np.flatnonzero(firm & (lit | is_scaled))
+    crowded = min(1.0, MIRROR_HULLS / hulls.size) * min(1.0, MIRROR_THINGS / max(things.size, 1))
     # A small thing must be much stronger than its ghost.
     more = np.where(lit, 0.0, SMALL_DB)
     less = 0.5 * WEAKER_DB if is_scaled else -1e-9
@@ -193,6 +201,8 @@ def mirrored(
         squared = (gap @ unit) ** 2 / var_along + (gap @ side) ** 2 / var_across
         weaker = level_db[behind, None] < np.minimum(top_db[others][None, :] - more[others][None, :], top_db[q]) - less
         weaker |= np.isnan(level_db[behind])[:, None]
+        if not is_scaled:
+            weaker &= length[behind, None] <= length[None, others] + SHORT_M
         for row, k in zip(*np.nonzero((squared < 9.0) & weaker), strict=True):
             i = int(behind[row])
             if i == others[k] or tracks[i].ais is not None:
@@ -202,7 +212,9 @@ def mirrored(
             place = math.exp(-0.5 * float(squared[row, k])) / (
                 2.0 * math.pi * math.sqrt(float(var_along[row, k] * var_across[row, k]))
             )
-            out[i] += MIRROR_SHOWS * place * _moves_as(tracks[i], (float(moved[0]), float(moved[1])), shared)
+            as_moved = _moves_as(tracks[i], moves[i], (float(moved[0]), float(moved[1])), shared, is_scaled)
+            lies = not is_scaled and float(np.hypot(*moved)) < MAST_SPEED
+            out[i] += MIRROR_SHOWS * (crowded if lies else 1.0) * place * as_moved
     return out
 
 
@@ -214,6 +226,7 @@ def off_own_mast(
     level_db: Floats | None,
     beam_rad: float,
     clipped: Mask | None = None,
+    p_moving: Floats | None = None,
 ) -> Floats:
     """Return (n,) per square metre, how many echoes off the own mast are to be expected where each lies and moves.
 
@@ -234,7 +247,7 @@ def off_own_mast(
     along = np.einsum("ni,nij,nj->n", unit, covariance, unit)
     bearing = np.arctan2(rel[:, 0], rel[:, 1])
     turn = np.abs(np.mod(bearing[:, None] - bearing[None, :] + math.pi, math.tau) - math.pi)
-    partner, length = np.full(n, -1), _lengths(tracks)
+    partner, length, moves = np.full(n, -1), _lengths(tracks), _moving(tracks, p_moving)
     for i in np.flatnonzero(moving):
         variance = along[i] + along + MAST_RANGE_M**2
         off2 = (reach[i] - reach) ** 2 / variance
@@ -248,7 +261,8 @@ def off_own_mast(
                 continue
             place = math.exp(-0.5 * off2[j]) / (math.sqrt(2.0 * math.pi * variance[j]) * 2.0 * math.pi * reach[i])
             noise = float(np.trace(tracks[j].covariance[2:, 2:])) / 2.0
-            density = MAST_SHOWS * place * _moves_as(tracks[i], (float(moved[0]), float(moved[1])), noise)
+            as_moved = _moves_as(tracks[i], moves[i], (float(moved[0]), float(moved[1])), noise)
+            density = MAST_SHOWS * place * as_moved
             if density > out[i]:
                 out[i], partner[i] = density, j
     held = np.flatnonzero(partner >= 0)
@@ -271,6 +285,11 @@ def _lengths(tracks: tuple[Track, ...]) -> Floats:
     return np.maximum([t.length_m or 0.0 for t in tracks], told)
 
 
+def _moving(tracks: tuple[Track, ...], p_moving: Floats | None) -> Floats:
+    """Return (n,) that each moves over the ground; by the tracker where nobody says more."""
+    return np.array([t.p_moving for t in tracks]) if p_moving is None else p_moving
+
+
 def _by_way_of(hull: Floats, things: Floats) -> Floats:
     """Return (k, 2) where the ghosts of ``things`` (k, 2) off a hull (2,) lie, from the boat."""
     away = max(float(np.hypot(*hull)), 1e-6)
@@ -284,13 +303,20 @@ def _density(gap: Floats, spread: Floats) -> float:
     return math.exp(-0.5 * squared) / (2.0 * math.pi * math.sqrt(float(np.linalg.det(spread))))
 
 
-def _moves_as(track: Track, velocity: tuple[float, float], noise: float) -> float:
-    """Return how much better a foretold velocity explains a track's than any motion of its own would.
+def _moves_as(
+    track: Track, p_moving: float, velocity: tuple[float, float], noise: float, is_scaled: bool = True
+) -> float:
+    """Return how much better a foretold velocity explains a track's than its own would: any, or none at all.
 
-    ``noise``: variance of what is foretold, each axis.
+    ``p_moving``: that it moves over the ground, which the kinds of real things are weighed by too: what lies still is
+    no better explained by a ghost that is to lie still, but for its level, where levels are decibels.  ``noise``:
+    variance of what is foretold, each axis.
     """
     off_e, off_n = track.velocity_east - velocity[0], track.velocity_north - velocity[1]
     own_noise = float(np.trace(track.covariance[2:, 2:])) / 2.0
     ghost, free = DOUBLED_SIGMA**2 + noise + own_noise, OWN_WAY**2 + noise + own_noise
     ratio = free / ghost * math.exp(-0.5 * (off_e**2 + off_n**2) / ghost + 0.5 * track.speed**2 / free)
-    return min(max(ratio, MOTION_CAP[0]), MOTION_CAP[1])
+    stays = math.exp(-0.5 * (velocity[0] ** 2 + velocity[1] ** 2) / (DOUBLED_SIGMA**2 + noise))
+    as_still = max(stays * (MOTION_CAP[1] if is_scaled else 1.0), MOTION_CAP[0])
+    as_moving = min(max(ratio, MOTION_CAP[0]), MOTION_CAP[1])
+    return p_moving * as_moving + (1.0 - p_moving) * as_still
