@@ -1,12 +1,17 @@
-"""A boat that goes about stays one track, two boats stay two; a watch begun anew keeps the numbers it finds again."""
+"""A boat that goes about or is hidden stays one track, two boats two; a watch begun anew keeps the numbers it finds."""
 
 from __future__ import annotations
+
+import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
 from track_world import ERRORS, FRAME, NS, noisy, plots_at
 
+from moonless.track.management import existence
 from moonless.track.management.handover import hand_over
+from moonless.track.settings import TrackerSettings
 from moonless.track.track_store import TrackStore
 from moonless.track.tracker import Tracker
 from moonless.track.types import Former, Track
@@ -160,3 +165,43 @@ def test_two_that_could_both_be_it_are_neither() -> None:
 def test_what_moved_minutes_ago_may_be_anywhere() -> None:
     former = (_former(5, PLACES[0], WAYS[0]), _former(6, PLACES[1], WAYS[1]))
     assert set(_ids(former, 90.0)) & {5, 6} == {6}
+
+
+def _seen_again(free_least: float, seed: int, monkeypatch: pytest.MonkeyPatch) -> int:
+    """Return in how many of her last ten turns a ship is the track she was before she was hidden for ten.
+
+    From then on the tracker reckons that three hulls hide her, which they do no longer; her echo, 150 m wide, wanders
+    by 25 m, and strays lie about her.
+    """
+    rng = np.random.default_rng(seed)
+    tracker, was, held, hides = Tracker(FRAME, settings=replace(TrackerSettings(), free_least=free_least)), 0, 0, False
+    reckoned = existence.hindered
+
+    def hindered(*args: object) -> tuple[np.ndarray, np.ndarray]:
+        free, blend = reckoned(*args)  # type: ignore[arg-type]
+        return (np.full_like(free, 0.3**3) if hides else free), blend
+
+    monkeypatch.setattr(existence, "hindered", hindered)
+    for k in range(50):
+        hides = k >= 18
+        ship = np.array([[1.5 * k, 1400.0 + 10.0 * k]])
+        hers = noisy(rng, ship) + rng.normal(0.0, 25.0, 2)
+        hers = hers[:0] if 18 <= k < 28 else hers
+        strays = ship + rng.uniform(-400.0, 400.0, (8, 2))
+        plots = plots_at(k * PERIOD_S, np.vstack([hers, strays]))
+        wide = np.arange(len(plots)) < len(hers)
+        across = np.where(wide, np.mod(plots.azimuth_rel_rad + 0.5 * math.pi, math.pi), np.nan)
+        plots = replace(plots, cross_extent_m=np.where(wide, 150.0, 0.0), orientation_rel_rad=across)
+        tracks = tracker.update(round(k * PERIOD_S * NS), plots, ERRORS)
+        own = [t.id for t in tracks if len(hers) and t.last_plot == 0 and t.state != "tentative"]
+        was = own[0] if own and k < 18 else was
+        held += k >= 40 and own == [was]
+    monkeypatch.undo()
+    return held
+
+
+def test_a_ship_reckoned_hidden_is_the_same_ship_when_she_shows(monkeypatch: pytest.MonkeyPatch) -> None:
+    held = [_seen_again(TrackerSettings().free_least, seed, monkeypatch) for seed in range(3)]
+    assert min(held) >= 4 and np.mean(held) >= 6
+    # By that reckoning alone she was nobody's.
+    assert _seen_again(0.0, 0, monkeypatch) == 0

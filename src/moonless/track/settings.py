@@ -142,6 +142,7 @@ class TrackerSettings:
     noise_scale_most: float = 16.0
     unresolved_most: float = 0.9  # that two echoes in one spot give one plot
     shadowed: float = 0.7  # that a hull hides what is close behind her; waves pass round small ones
+    free_least: float = 0.3  # that a thing is seen whatever seems to be in its way, when a plot lies where it should be
     hides_after_misses: int = 1  # turns without a plot, up to which a track may stand in another's way
     coast_after: int = 2  # turns without a plot before a track is called coasting
     # A still thing without a plot this turn is held while its record is worth four hits: what was steady is held

@@ -20,19 +20,20 @@ from moonless.scan.types import ScanErrors
 from moonless.track import correction as correcting
 from moonless.track import reframe
 from moonless.track.ais_association import Fusion
-from moonless.track.clutter_density import ClutterDensity
 from moonless.track.correction import Correction
 from moonless.track.hulls import join_hulls, learn_shapes, plot_shapes
 from moonless.track.kernels import motion_kernels as motion
 from moonless.track.kernels import plot_kernels as meeting
 from moonless.track.kernels import share_kernels as sharing
+from moonless.track.learnt.clutter_density import ClutterDensity
+from moonless.track.learnt.noise_scale import NoiseScale
+from moonless.track.learnt.turn_rotation import TurnRotation
 from moonless.track.management import existence
 from moonless.track.management.former import take_up
 from moonless.track.management.ghosts import note_ghosts
 from moonless.track.management.handover import hand_over
 from moonless.track.management.initiation import initiate, is_wild_plot
 from moonless.track.measurements import Measured, measure, shared_covariance
-from moonless.track.noise_scale import NoiseScale
 from moonless.track.published import published_tracks
 from moonless.track.settings import PoseErrors, TrackerSettings
 from moonless.track.track_store import TrackStore
@@ -81,6 +82,7 @@ class Tracker:
         self._former = former
         self._first_own_id = self._next_id = 1 + max((one.id for one in former), default=0)
         self._noise = NoiseScale(self.settings)
+        self._rotation = TurnRotation()
 
     def update(
         self,
@@ -106,6 +108,7 @@ class Tracker:
         self._predict(step, shared, correction)
         got = measure(self._now(), plots, errors, self.frame, self.pose_errors, self.settings.glint_sigma_m, correction)
         self._correct(correction, shared, got)
+        got = self._rotation.less_it(got, self._store)
         got = replace(got, noise=got.noise * self._noise.scale)
         blind = len(plots) > 0 and len(got) == 0
         targets, elsewhere = tuple(ais), tuple(others)
@@ -206,18 +209,21 @@ class Tracker:
     ) -> None:
         s, store = self.settings, self._store
         free, blend = existence.hindered(store, s, got, errors)
-        visible = visible * free
-        p_detect = existence.detection_probability(store, s) * visible
+        in_view, visible = visible, visible * free
+        own_share = existence.detection_probability(store, s)
+        p_detect = own_share * visible
         track, plot, like = meeting.pairs_kernel(
             store.x, store.p, store.mu, got.place_m, got.noise, got.own_m, got.ahead_s, shared, blend,
             s.gate,
         )  # fmt: skip
         count = self._clutter.count(got)
         unexplained = self._clutter.density(got, count) + s.birth_per_m2 * s.p_detect
-        there_and_seen = store.exists * p_detect
+        # That something stands in the way is reckoned, not known: it excuses a miss, but is no reason to leave a plot
+        # that lies where the track should be to a new one.
+        there_and_seen = store.exists * own_share * in_view * np.maximum(free, s.free_least)
         mixed = np.einsum("qm,qm->q", store.mu[track], like)
         w = np.maximum(there_and_seen[track] * mixed / unexplained[plot], 1e-300)
-        w0 = np.maximum(1.0 - there_and_seen, 1e-12)
+        w0 = np.maximum(1.0 - store.exists * p_detect, 1e-12)
         share, none, fresh = sharing.marginals_kernel(track, plot, w, w0, len(got), BELIEF_TURNS, BELIEF_TOLERANCE)
         taken = sharing.assign_kernel(track, plot, np.log(w / w0[track]), len(store), len(got), 1e-3)
         own_plot = np.where(taken >= 0, plot[taken], -1) if plot.size else taken

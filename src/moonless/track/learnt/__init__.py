@@ -1,0 +1,1 @@
+"""What the tracker learns of the radar: strays, the plots' scatter, how each turn lies askew."""
