@@ -229,7 +229,7 @@ def test_a_target_sent_out_is_in_miles_knots_and_minutes() -> None:
     assert line.partition("*")[0] == "$RATTM,03,0.500,45.0,T,10.0,270.0,T,0.300,-1.5,N,HER,T,,,A"
 
 
-@pytest.mark.parametrize("tag", ["c:1000", "c:1735691401"])  # a clock that was never set, and one that was
+@pytest.mark.parametrize("tag", ["c:1000", "c:1420072201", "c:1735691401"])  # never set, ten years late, and right
 def test_a_tag_from_another_day_does_not_move_a_position_there(tag: str) -> None:
     # 1735691401 is 2025-01-01 00:30:01 UTC: date -u -d @1735691401.
     dated = _sealed(f"GPRMC,003000,A,{PLACE},10.0,270.0,010125,,,A")
