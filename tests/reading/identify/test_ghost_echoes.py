@@ -85,7 +85,11 @@ def test_a_ghost_off_the_own_mast_runs_along_at_the_range_of_something(turn: flo
     assert _density(off_own_mast, own, (near, wash), [50.0, 30.0])[1] == 0.0
     # A ghost is no longer than its parent: a ship is none of a mark's.
     long_one = make_track(2, *at(2.6, 900.0), ghost.velocity_east, ghost.velocity_north, length_m=50.0)
-    assert _density(off_own_mast, own, (mark, long_one), [50.0, 30.0])[1] == 0.0
+    assert _density(off_own_mast, own, (mark, long_one), [50.0, 50.0])[1] == 0.0
+    # Where it is plainly the weaker it may be as much wider as the mast is to the antenna: 2 degrees, 31 m at 900.
+    assert _density(off_own_mast, own, (mark, long_one), [50.0, 30.0])[1] == out[1]
+    longer = make_track(2, *at(2.6, 900.0), ghost.velocity_east, ghost.velocity_north, length_m=55.0)
+    assert _density(off_own_mast, own, (mark, longer), [50.0, 30.0])[1] == 0.0
 
 
 def _twice(
@@ -219,6 +223,10 @@ def test_an_echo_far_longer_than_ais_has_it_is_more_than_one_thing() -> None:
     # Of a ship whose echo shows half of her, AIS tells the whole; both ends of it may be her middle for a while.
     half = replace(ship, length_m=60.0, ais=replace(known, length_m=120.0))
     assert [t.id for t in one_of_each((half, make_track(2, 0.0, 1090.0, n_hits=9)), UNDER_WAY, BEAM, 15.0)] == [1]
+    # The piece that AIS names is told, though another of hers has been hit more often; not one that has been lost.
+    often = make_track(2, 0.0, 1060.0, n_hits=40, n_scans=42)
+    assert [t.id for t in one_of_each((half, often), UNDER_WAY, BEAM, 15.0)] == [1]
+    assert [t.id for t in one_of_each((replace(half, misses_in_a_row=4), often), UNDER_WAY, BEAM, 15.0)] == [1, 2]
 
 
 def test_what_shows_in_every_second_turn_of_a_cut_picture_is_told() -> None:

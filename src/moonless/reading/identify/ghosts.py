@@ -48,9 +48,10 @@ LATE_PER_M2, LATE_COMPANY, LATE_PROVEN = 1e-8, 20.0, 5.0
 TRIPS_SHOW = ((2.0, 0.1), (3.0, 0.05))
 # Nearer than this something lies at every range, wash and ringing among it: a range tells of no parent.
 MAST_FROM_M = 100.0
-# What the own mast throws seems no longer than this share of its parent, or than the beam makes of a small thing; what
+# What the own mast throws seems no longer than this share of its parent, or than the beam makes of a small thing; and,
+# where it is plainly weaker, as wide as what reflects aboard is to the antenna: a few decimetres at a few metres.  What
 # came by way of a hull or twice to and fro, where levels do not say which is the weaker, no longer than its parent.
-GHOST_OF_LENGTH, SHORT_M = 0.5, 20.0
+GHOST_OF_LENGTH, SHORT_M, MAST_WIDE_RAD = 0.5, 20.0, math.radians(2.0)
 # Where on both hulls the echo is thrown back, one sigma.
 HULLS_M, HULL_SHARE = 8.0, 0.25
 # Speeds of what moves by itself, one sigma each axis, and how well a doubled motion is kept; own figures.
@@ -252,8 +253,9 @@ def off_own_mast(
         variance = along[i] + along + MAST_RANGE_M**2
         off2 = (reach[i] - reach) ** 2 / variance
         stronger = (_at_most(level_db, clipped) >= level_db[i]) | np.isnan(level_db[i])
+        plainly = level_db > level_db[i]
         # A ghost is a picture of its parent, and a weaker one: no longer than she is.
-        larger = length[i] <= GHOST_OF_LENGTH * length + SHORT_M
+        larger = length[i] <= GHOST_OF_LENGTH * length + SHORT_M + np.where(plainly, MAST_WIDE_RAD * reach[i], 0.0)
         fits = np.flatnonzero(firm & (off2 < 6.0) & (turn[i] > 3.0 * beam_rad) & stronger & larger)
         for j in fits:
             moved = np.array(own.velocity) + closing[j] * unit[i]

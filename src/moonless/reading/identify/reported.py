@@ -110,7 +110,8 @@ def one_of_each(tracks: tuple[Track, ...], own: OwnPlane, beam_rad: float, pulse
     """Return the tracks without the poorer of each two that the radar cannot part: it has one echo for both.
 
     Only one of them is hit in a turn; two that were both hit are two echoes.  The better is the one that was not missed
-    for long and has been hit more often.  A vessel that passes a beacon goes another way, and stays.
+    for long, of those the one that AIS names, then the one that has been hit more often.  A vessel that passes a beacon
+    goes another way, and stays.
     """
     if len(tracks) < 2 or beam_rad <= 0.0:
         return tracks
@@ -128,7 +129,7 @@ def one_of_each(tracks: tuple[Track, ...], own: OwnPlane, beam_rad: float, pulse
     close = (along < UNPARTED_PULSES * pulse_m) & (across < UNPARTED_BEAMS * beam_rad * reach[:, None])
     close &= (other_way < SAME_WAY) & ~both_hit
     close |= _pieces(tracks, state, beam_rad * reach)
-    worth = np.array([(t.misses_in_a_row <= SHORT_MISS) * 1e6 + t.n_hits for t in tracks])
+    worth = np.array([(t.misses_in_a_row <= SHORT_MISS) * (1e6 + 1e6 * _is_named(t)) + t.n_hits for t in tracks])
     # Of equal worth the older stays.
     better = (worth[None, :] > worth[:, None]) | (
         (worth[None, :] == worth[:, None]) & np.tri(len(tracks), k=-1, dtype=bool)
@@ -175,6 +176,11 @@ def _pieces(tracks: tuple[Track, ...], state: Floats, beam_m: Floats) -> NDArray
         out[:, k] |= inside
     np.fill_diagonal(out, False)
     return out
+
+
+def _is_named(track: Track) -> bool:
+    """Return whether AIS tells which vessel this is."""
+    return track.ais is not None and not track.ais.is_aid
 
 
 def _outline(track: Track) -> tuple[float, float | None]:
