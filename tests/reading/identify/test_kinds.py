@@ -135,7 +135,7 @@ def test_the_mark_of_a_memory_is_kept_as_long_as_its_track() -> None:
 def _like_clutter(strength_db: float, level_db: float | None) -> float:
     tracks = (make_track(1, 0.0, 2500.0, strength_db=strength_db, n_hits=10, n_scans=20),)
     level = None if level_db is None else np.array([level_db])
-    return float(evidence._clutter(tracks, np.array([2500.0]), level)[0])
+    return float(evidence._clutter(tracks, np.array([2500.0]), level, np.zeros(1))[0])
 
 
 def test_a_strong_echo_is_no_crest_and_a_calm_place_makes_none() -> None:

@@ -7,7 +7,7 @@ import math
 import numpy as np
 from reading_fakes import FRAME
 
-from moonless.reading.identify.standing import PRIOR_SHARE, Standing
+from moonless.reading.identify.past.standing import PRIOR_SHARE, Standing
 
 NS = 1_000_000_000
 BEAM = math.radians(2.0)

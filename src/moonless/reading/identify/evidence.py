@@ -75,6 +75,7 @@ def gather(
     clipped: NDArray[np.bool_] | None = None,
     peak: Floats | None = None,
     late_log_odds: Floats | None = None,
+    stray: Floats | None = None,
 ) -> Evidence:
     """Return the evidence of the tracks that are to be told: all but tentative ones.
 
@@ -83,6 +84,7 @@ def gather(
     None: the tracker's own.  ``level_db``: (n,) of each echo over receiver noise.  ``curve``: None where the receiver's
     scale is not known: then no strength says what a thing is, and of two echoes the counts of their peaks, ``peak``
     (n,) and NaN where not seen this turn, say which is stronger.  ``late_log_odds``: (n,) see `second_traces`.
+    ``stray`` (n,): how much likelier each strength is for a stray of this picture than for a thing, see `Strays`.
     """
     position = np.array([(t.east_m, t.north_m) for t in tracks]).reshape(-1, 2) if moved_en is None else moved_en
     rel = position - np.array([own.east_m, own.north_m])
@@ -123,7 +125,7 @@ def gather(
         bridge_distance_m=bridge,
         ais_vessel=np.array([t.ais is not None and not t.ais.is_aid for t in tracks], dtype=np.bool_),
         is_ghost=np.array([t.false_parent is not None or t.false_cause is not None for t in tracks], dtype=np.bool_),
-        clutter_density=_clutter(tracks, reach, clutter_db),
+        clutter_density=_clutter(tracks, reach, clutter_db, _off_land(stray, shore, sigma, of_shore)),
         named_density=named_density,
         named=named,
         own_en=np.array([own.east_m, own.north_m]),
@@ -142,6 +144,14 @@ def gather(
         answered=np.zeros(len(tracks)) if answered is None else answered,
         with_boat=goes_with_boat(tracks, reach, own, boat.radar.min_range_m),
     )
+
+
+def _off_land(stray: Floats | None, shore_m: Floats, sigma_m: Floats, of_shore: NDArray[np.bool_] | None) -> Floats:
+    """Return (n,) what strays say of each, less where land lies: weak plots that come and go there are its own."""
+    if stray is None:
+        return np.zeros(len(shore_m))
+    off = 1.0 - np.exp(-0.5 * (shore_m / (2.0 * np.maximum(sigma_m, 1.0))) ** 2)
+    return np.asarray(stray * (off if of_shore is None else np.where(of_shore, 0.0, off)))
 
 
 # So much past the nearest that the radar hears, what keeps to the boat's own velocity, to this share of it (one sigma),
@@ -301,8 +311,11 @@ RUNS_A_STRAY, CLEAN_STRAYS_PER_M2 = 0.5, 2e-6
 SPIKE_DB, SPIKE_FALL_DB = 18.0, 4.0
 
 
-def _clutter(tracks: tuple[Track, ...], reach: Floats, clutter_db: Floats | None) -> Floats:
-    """Return the density of clutter tracks like each: more when young, weak, often missed, and in cluttered water."""
+def _clutter(tracks: tuple[Track, ...], reach: Floats, clutter_db: Floats | None, stray: Floats) -> Floats:
+    """Return the density of clutter tracks like each: more when young, weak, often missed, and in cluttered water.
+
+    ``stray`` (n,): how much likelier each strength is for a stray than for a thing.
+    """
     out = np.empty(len(tracks))
     for i, t in enumerate(tracks):
         hit_share = _hit_share(t)
@@ -318,6 +331,8 @@ def _clutter(tracks: tuple[Track, ...], reach: Floats, clutter_db: Floats | None
         # Among plots that nothing explains a tracker finds runs of them that fit, however long they last.
         among = RUNS_A_STRAY * max(t.clutter_per_m2 - CLEAN_STRAYS_PER_M2, 0.0)
         out[i] = max(out[i], among * math.exp(-max(0.0, t.strength_db - SPIKE_DB) / SPIKE_FALL_DB))
+        # Where it is no stronger than they are, that speaks too, and few of them are enough.
+        out[i] = max(out[i], RUNS_A_STRAY * t.clutter_per_m2 * stray[i])
     return out
 
 

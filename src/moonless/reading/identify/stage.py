@@ -40,9 +40,10 @@ from moonless.reading.identify.history import History
 from moonless.reading.identify.mark_watch import Lookout, MissingMark
 from moonless.reading.identify.motion import Motion
 from moonless.reading.identify.obstructing import obstructions_of
+from moonless.reading.identify.past.standing import Standing
+from moonless.reading.identify.past.strays import Strays
 from moonless.reading.identify.performance import Performance
 from moonless.reading.identify.reported import PoseSigma, worth_telling
-from moonless.reading.identify.standing import Standing
 from moonless.reading.registration.stage import Placed
 from moonless.reading.visibility.hidden_water import Obstruction
 from moonless.reading.visibility.seeing import RadarPerformance, curve_for
@@ -82,6 +83,7 @@ class IdentifyStage:
         self._history = History()
         self._motion = Motion()
         self._standing = Standing()
+        self._strays = Strays()
         self._lookout = Lookout(self._boat)
         self._performance = Performance(self._boat.radar)
 
@@ -167,9 +169,11 @@ class IdentifyStage:
         if is_scaled:
             wave_m = placed.weather.wave_height_m
             curve = curve_for(self._boat.radar, placed.reach_m, self._boat.skipper.smallest_height_m, wave_m)
-        of_shore = answered = clipped = peak = None
+        of_shore = answered = clipped = peak = stray = None
         if situation.picture is not None:
             clipped = at_full_scale(tracks, situation.picture)
+            self._strays.take_in(situation.picture, situation.tracks)
+            stray = self._strays.likelihood(np.array([t.strength_db for t in tracks]), clipped)
             peak = peak_counts(tracks, situation.picture)
             answered = self._ground_under(placed, situation.picture, tracks, moved, fresh)
             of_shore = pieces_of_shore(tracks, situation.picture, self._standing.in_chain)
@@ -177,7 +181,7 @@ class IdentifyStage:
                 of_shore |= beside_shores(moved, own, situation.scan, situation.picture)
         evidence = gather(
             tracks, own, place, self._boat, self._pose_sigma(placed), moved, known, rough, moves, curve, level, roamed,
-            ring, of_shore, answered, clipped, peak, self._late(placed, ids, sigma),
+            ring, of_shore, answered, clipped, peak, self._late(placed, ids, sigma), stray,
         )  # fmt: skip
         p = None if outlook is None else np.nan_to_num(outlook.mark_p, nan=0.0)
         gone = None if place is None else self._lookout.gone(place)
