@@ -2,10 +2,10 @@
 import "@fontsource-variable/atkinson-hyperlegible-next/wght.css";
 import "./look/sheet.css";
 import "./tools/tools.css";
-import { sunAltitudeDeg } from "./geo/sun";
+import { isSurelyDay, sunAltitudeDeg } from "./geo/sun";
 import { RANGES_NM, shortDistance } from "./geo/units";
 import { lay, layoutOf } from "./look/layout";
-import { lookBySun, paint } from "./look/table";
+import { LOOKS, lookBySun, paint } from "./look/table";
 import type { ChartMap } from "./map/map";
 import { Band } from "./band/band";
 import { Figures } from "./band/figures";
@@ -129,7 +129,8 @@ const drawers = new Drawers(
     showBeneath();
   },
 );
-const planSheet = new PlanSheet((ms) => localTime(new Date(ms).toISOString(), store.state.hello?.boat.local_time_zone ?? "UTC"), drawers);
+const planSheet = new PlanSheet((ms) => localTime(new Date(ms).toISOString(), store.state.hello?.boat.local_time_zone ?? "UTC"), drawers,
+  (leg, then) => tools.picture(leg, then), () => LOOKS[screen.look]);
 const toolWords = make("p", "", { id: "tool", role: "status" });
 const head = make("div", "", { id: "head" });
 head.append(word, also, toolWords);
@@ -266,8 +267,11 @@ listenHands(byId("sheet"), {
 function chooseLook(): void {
   const { settings, reading, pose } = store.state;
   const storyMs = reading === null ? null : Date.parse(reading.time);
+  // Nothing is connected yet: the set-up opens by this screen's own clock, light only where the sun is surely up.
+  const isBeforeAll = storyMs === null && store.state.hello?.source === "none";
+  const unplaced = isBeforeAll && isSurelyDay(Date.now(), new Date().getTimezoneOffset()) ? "day" : "night";
   const look =
-    settings.look ?? (storyMs === null || pose === null || Number.isNaN(pose.latDeg) ? "night" : lookBySun(sunAltitudeDeg(storyMs, pose.latDeg, pose.lonDeg)));
+    settings.look ?? (storyMs === null || pose === null || Number.isNaN(pose.latDeg) ? unplaced : lookBySun(sunAltitudeDeg(storyMs, pose.latDeg, pose.lonDeg)));
   if (look === screen.look && document.documentElement.dataset["look"] !== undefined) return;
   screen.look = look;
   paint(look);

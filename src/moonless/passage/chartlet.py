@@ -78,10 +78,12 @@ def chartlet_svg(ground: Sequence[LegGround], boat: Boat) -> str:
         parts.append(f'<circle class="point" cx="{x:.1f}" cy="{y:.1f}" r="3.5"/>')
         if k % step == 0 or k == len(track) - 1:
             # The number of the leg that ends there, as the table has it.
-            parts.append(f'<text class="label" x="{x + 6:.1f}" y="{y - 5:.1f}">{k or "start"}</text>')
+            ends = ground[0].number + k - 1
+            parts.append(f'<text class="label" x="{x + 6:.1f}" y="{y - 5:.1f}">{ends or "start"}</text>')
     parts += _scale_bar(px_m, height)
     lat, lon = frame.to_geographic(*low)
-    parts.append(f'<text class="label" x="8" y="{height - 8:.0f}">{escape(f"corner {lat:.3f}, {lon:.3f}")}</text>')
+    corner = escape(f"corner {lat:.3f}, {lon:.3f}")
+    parts.append(f'<text class="label corner" x="8" y="{height - 8:.0f}">{corner}</text>')
     parts.append(f'<text class="label" x="{WIDTH - 8:.0f}" y="18" text-anchor="end">N ↑</text></svg>')
     return "".join(parts)
 

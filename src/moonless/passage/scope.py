@@ -66,6 +66,14 @@ def _scale(stretch: Stretch, east: float, north: float) -> float:
     return SCALES_NM[-1]
 
 
+def picture_at_start(place: LegGround, boat: Boat, weather: Weather) -> ScopePicture | None:
+    """Return the picture at the turn onto one leg; None where no chart touches it."""
+    if place.stretch is None:
+        return None
+    world = World.from_chart(place.stretch.local)
+    return _picture(place, 0.0, place.leg.start.name, place.stretch, world, boat, weather, None)
+
+
 def _picture(
     place: LegGround,
     along_m: float,

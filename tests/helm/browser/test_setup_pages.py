@@ -29,6 +29,13 @@ AT = "-12.40,-118.30"
 SIZES = [(1440, 900), (1024, 700), (800, 1280), (390, 844)]
 
 
+# The screen's clock in its own zone; the real time of day must decide no test.
+CLOCK_AT = (
+    "{{ const t = new Date(); const behind = t.getUTCHours() * 60 + t.getUTCMinutes() - {hour} * 60;"
+    " Date.prototype.getTimezoneOffset = () => behind; }}"
+)
+
+
 class Fitting(NamedTuple):
     """A helm that nothing is connected to, what is sent beside it, and one page of it."""
 
@@ -74,6 +81,7 @@ def fitting(browser: Any, tmp_path_factory: pytest.TempPathFactory) -> Iterator[
     )
     server = helm_at(home)
     page = Page(browser, server.address)
+    page.context.add_init_script(CLOCK_AT.format(hour=0))
     page.page.goto(server.address, wait_until="commit")
     # Looked at while it loads: night from the first paint.
     for _ in range(4):
@@ -166,6 +174,14 @@ def test_night_stays_night_and_targets_are_for_a_thumb(fitting: Fitting, leg: st
         wide = page.page.evaluate("document.querySelector('#setup .page').scrollWidth")
         assert wide <= width, f"{leg} is wider than {width}"
     page.page.set_viewport_size({"width": 1024, "height": 700})
+
+
+def test_it_opens_light_at_noon(fitting: Fitting, browser: Any) -> None:
+    page = Page(browser, fitting.server.address)
+    page.context.add_init_script(CLOCK_AT.format(hour=12))
+    page.page.goto(fitting.server.address, wait_until="commit")
+    page.until("document.documentElement.dataset.look === 'day'")
+    page.context.close()
 
 
 @pytest.mark.parametrize("leg", ["hear", "charts", "boat", "start"])

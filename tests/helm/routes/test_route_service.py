@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import base64
 import queue
+import re
+from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
@@ -43,6 +46,7 @@ def ask(what: str, **more: Any) -> Asked:
         {"what": "way", "token": 1, "points": [[0.0, 0.0]] * 3},
         {"what": "save", "token": 1, "points": [[0.0, 0.0], [1.0, 0.0]], "name": "x"},
         {"what": "follow", "token": 1, "name": "x", "back": 1},
+        {"what": "leg", "token": 1}, {"what": "leg", "token": 1, "leg": 0}, {"what": "leg", "token": 1, "leg": "2"},
     ],
 )
 def test_the_door_refuses_what_is_no_route(value: Any) -> None:
@@ -117,8 +121,13 @@ def test_save_and_follow_then_stop(tmp_path: Path) -> None:
     service.take(ask("follow", name="out", back=True))
     assert heard.reply()["following"] == "out, back"
     assert [p[2] for p in service.at(reading)["route"]] == ["end", "turn 1", "start"]
+    # No chart, and so no plan: a leg's pictures cannot be had, and that is said.
+    service.take(ask("leg", leg=1))
+    assert "has no pictures" in heard.reply()["problem"]
     service.take(ask("stop"))
     assert heard.reply()["following"] is None
+    service.take(ask("leg", leg=1))
+    assert heard.reply()["problem"] == "no route is followed"
     assert service.at(reading)["route"] == []
     # Without a chart a check says so; it does not pass the route.
     service.take(ask("check", points=[list(p) for p in PLACES]))
@@ -190,3 +199,32 @@ def test_keep_outs_and_notes_come_with_the_answer(tmp_path: Path) -> None:
     answer = heard.reply()
     assert len(answer["points"]) > 2
     assert any("keep to its starboard side" in note for note in answer["notes"])
+
+
+def test_a_leg_is_sent_as_pictures_without_colours() -> None:
+    from moonless.chart.library import Chart
+    from moonless.helm.routes.leg_pictures import leg_pictures
+    from moonless.passage.night import Night
+    from moonless.passage.plan import survey
+    from moonless.passage.way.route import Route
+
+    scene = load_scene(demo_folder() / "story.toml")
+    chart = Chart.open(list(scene.waters.paths))
+    # From the fairway into the dredged reach; then a leg where no chart is.
+    marked = read_gpx(demo_folder() / "route.gpx").waypoints[4:7]
+    (first, second) = survey(chart, Route("in", marked), scene.boat, Night())
+    told = leg_pictures(second, scene.boat, Night())
+    # No colour of its own: the screen's ink is the only one.
+    assert told["number"] == 2 and told["chart"].startswith("<svg")
+    assert set(re.findall(r'(?:fill|stroke|style)="([^"]*)"', told["chart"])) <= {"url(#nochart)"}
+    depths = told["depths"]
+    assert depths["along_m"][0] == 0.0 and depths["along_m"][-1] == pytest.approx(second.leg.length_m, abs=0.5)
+    # The demo's reach is charted as dredged; draught and margin of its boat are what she needs.
+    least = {f.number("DRVAL1") for f in second.stretch.local.features("DRGARE", "DEPARE")}
+    assert set(depths["least_m"]) <= least | {None} and any(d is not None for d in depths["least_m"])
+    assert depths["need_m"] == pytest.approx(scene.boat.draught_m + scene.boat.skipper.depth_margin_m, abs=0.05)
+    scope = told["scope"]
+    levels = np.frombuffer(base64.b64decode(scope["levels"]), dtype=np.uint8)
+    assert levels.size == scope["size"] ** 2 and levels.max() > 100 > np.median(levels)
+    assert any("Lampwick Reach" in mark for mark in scope["marks"]), "the beacons of the reach are what it should show"
+    assert leg_pictures(replace(first, stretch=None), scene.boat, Night()) == {"number": 1}

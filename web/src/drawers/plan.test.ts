@@ -1,3 +1,4 @@
+import { depthPath, scopePixels } from "./pictures";
 import { describe, expect, it } from "vitest";
 import { legLines } from "./plan";
 
@@ -16,5 +17,24 @@ describe("a leg of the plan", () => {
     const { lines } = legLines(LEG, "nm", () => "21:05");
     expect(lines[1]).toBe("Refused: land Test Cay");
     expect(lines.at(-1)).toBe("A point 2 cables on the port bow opens");
+  });
+});
+
+describe("a leg as pictures", () => {
+  it("draws no bottom where nothing is charted, and breaks the line there", () => {
+    // By hand: 0, 100, 200, 300 m on 360 wide; the deepest is 10 m and a tenth, so 5 m lies 96 * 5 / 11 down.
+    const drawn = depthPath([0, 100, 200, 300], [5, null, 10, 5], 2);
+    expect(drawn.deepest).toBeCloseTo(11);
+    expect(drawn.bottom).toBe("M0.0 43.6M240.0 87.3L360.0 43.6");
+    expect(drawn.ground.match(/Z/g)).toHaveLength(2);
+    expect(depthPath([0, 100], [null, null], 2)).toEqual({ ground: "", bottom: "", deepest: 4.4 });
+    // What dries stands at the surface, not above it.
+    expect(depthPath([0, 100], [-1, 3], 2).bottom.startsWith("M0.0 0.0")).toBe(true);
+  });
+
+  it("inks the radar's levels between the sheet and the strong echo, never brighter", () => {
+    const inks = { sheet: [0, 0, 0], echoStrong: [168, 10, 4] } as const;
+    const data = scopePixels(2, btoa(String.fromCharCode(0, 110, 220, 255)), inks);
+    expect([...data]).toEqual([0, 0, 0, 255, 84, 5, 2, 255, 168, 10, 4, 255, 168, 10, 4, 255]);
   });
 });

@@ -1,7 +1,9 @@
-/** The plan on one sheet: leg by leg, the one being run marked. */
+/** The plan on one sheet: leg by leg, the one being run marked and shown as pictures, the others on asking. */
 import { threeFigures } from "../geo/angles";
 import { inOneSystem, sayDistance, sayKnots, type DistanceUnit } from "../geo/units";
-import type { PlanLeg, PlanNow } from "../state/types";
+import type { LegPictures, PlanLeg, PlanNow } from "../state/types";
+import type { Inks } from "../look/table";
+import { legFigures } from "./pictures";
 import type { Drawers } from "./drawers";
 import { make } from "../panels/dom";
 
@@ -21,8 +23,17 @@ export class PlanSheet {
   readonly element = make("section", "", { class: "sheet-over", "aria-label": "Plan", tabindex: "-1" });
   readonly #list = make("div");
   #key = "";
+  #route = "";
+  /** Legs whose pictures are asked for, and what came. */
+  readonly #asked = new Set<number>();
+  readonly #pictures = new Map<number, LegPictures>();
 
-  constructor(private readonly clock: (ms: number) => string, private readonly drawers: Drawers) {
+  constructor(
+    private readonly clock: (ms: number) => string,
+    private readonly drawers: Drawers,
+    private readonly ask: (leg: number, then: (pictures: LegPictures | null) => void) => void,
+    private readonly inks: () => Inks,
+  ) {
     const back = make("button", "back", { type: "button" });
     back.addEventListener("click", () => this.show(false));
     const answers = make("div", "", { class: "answers" });
@@ -47,7 +58,15 @@ export class PlanSheet {
     if (!this.isShown) return;
     const legs = plan?.legs ?? [];
     const now = plan?.now?.leg ?? null;
-    const key = `${legs.length}|${now}|${unit}|${plan == null}`;
+    const inks = this.inks();
+    const route = JSON.stringify(plan?.route ?? []);
+    if (route !== this.#route) {
+      this.#route = route;
+      this.#asked.clear();
+      this.#pictures.clear();
+    }
+    if (now !== null && legs.length > 0) this.#see(now);
+    const key = `${legs.length}|${now}|${unit}|${plan == null}|${[...this.#pictures.keys()].join()}|${inks.sheet.join()}|${route.length}`;
     if (key === this.#key) return;
     this.#key = key;
     const parts: HTMLElement[] = [];
@@ -58,8 +77,30 @@ export class PlanSheet {
       const title = make("h3", leg.number === now ? `${head}  (now)` : head);
       if (leg.number === now) title.setAttribute("aria-current", "step");
       parts.push(title, ...lines.map((line) => make("p", line)));
+      const pictures = this.#pictures.get(leg.number);
+      if (pictures !== undefined) {
+        parts.push(...legFigures(pictures, leg.course_deg, inks));
+        continue;
+      }
+      const look = make("button", "as pictures", { type: "button", "aria-label": `leg ${leg.number} as pictures` });
+      look.addEventListener("click", () => this.#see(leg.number));
+      const row = make("div", "", { class: "answers" });
+      row.append(look);
+      parts.push(row);
     }
     parts.push(make("p", "An aid, not a look-out; not for navigation."));
     this.#list.replaceChildren(...parts);
+  }
+
+  /** Ask for the pictures of a leg, once; where they cannot be made yet it may be asked again. */
+  #see(leg: number): void {
+    if (this.#asked.has(leg)) return;
+    this.#asked.add(leg);
+    const route = this.#route;
+    this.ask(leg, (pictures) => {
+      if (route !== this.#route) return;
+      if (pictures === null) this.#asked.delete(leg);
+      else this.#pictures.set(leg, pictures);
+    });
   }
 }

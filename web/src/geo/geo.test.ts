@@ -2,7 +2,7 @@ import { describe, expect, it } from "vitest";
 import { threeFigures, whereabouts, wrapPi, wrapTau } from "./angles";
 import { affine, mapView, project, unproject, type Camera } from "./camera";
 import { latOf, lonOf, mercatorX, mercatorY, Plane, rangeBearing } from "./mercator";
-import { sunAltitudeDeg } from "./sun";
+import { isSurelyDay, sunAltitudeDeg } from "./sun";
 import { RANGES_NM, ringLabel, ringStepNm, inOneSystem, sayDistance, sayTime } from "./units";
 
 const camera = (up: number, x = 400, y = 300): Camera => ({ plane: new Plane(-38, -128), x, y, up, pxPerM: 0.2, width: 800, height: 600 });
@@ -146,5 +146,19 @@ describe("the sun", () => {
     // Six hours sooner she stands over 90° east, and six hours later over 90° west.
     expect(sunAltitudeDeg(Date.UTC(2028, 2, 20, 6, 7, 24), 0, 90)).toBeGreaterThan(89.4);
     expect(sunAltitudeDeg(Date.UTC(2028, 2, 20, 18, 7, 24), 0, -90)).toBeGreaterThan(89.4);
+  });
+});
+
+describe("whether it is surely day", () => {
+  it("is so about noon by the clock, the year round, and never in any night", () => {
+    const at = (iso: string): number => Date.parse(iso);
+    for (const month of ["03", "06", "09", "12"]) {
+      expect(isSurelyDay(at(`2026-${month}-21T12:30:00Z`), 0)).toBe(true);
+      expect(isSurelyDay(at(`2026-${month}-21T00:30:00Z`), 0)).toBe(false);
+    }
+    // At midsummer the sun is up at 60 north until after ten; at 60 south it sets at three. Nobody has said which it is.
+    expect(isSurelyDay(at("2026-06-21T19:00:00Z"), 0)).toBe(false);
+    // Ten hours behind UTC: noon there is 22 UTC.
+    expect([isSurelyDay(at("2026-03-21T22:30:00Z"), 600), isSurelyDay(at("2026-03-21T12:30:00Z"), 600)]).toEqual([true, false]);
   });
 });

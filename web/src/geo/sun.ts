@@ -1,4 +1,4 @@
-/** The sun's altitude, well enough to choose a look by. */
+/** The sun's altitude, and whether it is surely up: well enough to choose a look by. */
 import { RAD } from "./angles";
 
 /**
@@ -17,4 +17,19 @@ export function sunAltitudeDeg(unixMs: number, latDeg: number, lonDeg: number): 
   const gmst = (280.46061837 + 360.98564736629 * n) * RAD;
   const hour = gmst + lonDeg * RAD - ra;
   return Math.asin(Math.sin(latDeg * RAD) * Math.sin(dec) + Math.cos(latDeg * RAD) * Math.cos(dec) * Math.cos(hour)) / RAD;
+}
+
+/** Small boats go out between these latitudes; its figures are an own choice. */
+const LATITUDES_DEG = [-60, -45, -30, -15, 0, 15, 30, 45, 60] as const;
+
+/**
+ * Whether the sun is up wherever a clock shows this time: nobody has said where the boat is, and a light screen in the
+ * dark costs the night.
+ *
+ * @param behindMin Minutes that local time is behind UTC, as `Date.getTimezoneOffset` has it; a clock may lead the sun by
+ *     two hours (summer time, wide zones).
+ */
+export function isSurelyDay(unixMs: number, behindMin: number): boolean {
+  const lonDeg = -behindMin / 4;
+  return LATITUDES_DEG.every((lat) => [-30, 0].every((by) => sunAltitudeDeg(unixMs, lat, lonDeg + by) > 0));
 }

@@ -111,7 +111,7 @@ export function lookBySun(altitudeDeg: number): Look {
 export function paint(look: Look): void {
   const root = document.documentElement;
   const inks = LOOKS[look];
-  for (const name of ["sheet", "whisper", "speak", "shout"] as const) root.style.setProperty(`--${name}`, css(inks[name]));
+  for (const name of ["sheet", "whisper", "speak", "shout", "land", "shoal", "coast", "safety"] as const) root.style.setProperty(`--${name}`, css(inks[name]));
   root.style.colorScheme = look === "day" ? "light" : "dark";
   root.dataset["look"] = look;
   document.querySelector('meta[name="theme-color"]')?.setAttribute("content", look === "night" ? "#000000" : css(inks.sheet));

@@ -438,8 +438,33 @@ export interface Reply {
   readonly folder?: string;
   readonly name?: string;
   readonly path?: string;
+  readonly leg?: LegPictures;
   readonly about: string;
   readonly token: number;
+}
+
+/** One leg of the plan as pictures; what is left out the chart cannot give. `chart`: SVG without colours. */
+export interface LegPictures {
+  readonly number: number;
+  readonly chart?: string;
+  readonly depths?: Depths;
+  readonly scope?: Scope;
+}
+
+/** The charted depth along a leg: the least at each place, below chart datum, null: not charted; what she needs. */
+export interface Depths {
+  readonly along_m: readonly number[];
+  readonly least_m: readonly (number | null)[];
+  readonly need_m: number;
+}
+
+/** What the radar should show at the turn onto a leg, the course up: `levels` are size by size bytes, base64. */
+export interface Scope {
+  readonly size: number;
+  readonly levels: string;
+  readonly scale_nm: number;
+  readonly marks: readonly string[];
+  readonly hidden: readonly string[];
 }
 
 /** A drawn leg held against the chart. */

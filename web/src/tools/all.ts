@@ -4,7 +4,7 @@ import type { Drawers } from "../drawers/drawers";
 import { askName, RoutesSheet } from "../drawers/routes";
 import type { Screen } from "../screen";
 import { BOAT_UNKNOWN, type Store } from "../state/store";
-import type { Reply } from "../state/types";
+import type { LegPictures, Reply } from "../state/types";
 import type { Place } from "../layers/ink/tools/measure";
 import type { Control, RouteAsked } from "../wire/frame";
 import type { DistanceUnit } from "../geo/units";
@@ -133,6 +133,11 @@ export class Tools {
   list(): void {
     this.kept.show();
     this.#change({ what: "list" });
+  }
+
+  /** Ask for the pictures of one leg of the plan; null: they cannot be made (yet). */
+  picture(leg: number, then: (pictures: LegPictures | null) => void): void {
+    this.#ask({ what: "leg", leg }, (reply) => then(reply.leg ?? null));
   }
 
   /** The answer to a question of this screen came in. */

@@ -206,6 +206,7 @@ export type RouteAsked = { readonly token: number } & (
   | { readonly what: "list" | "stop" }
   | { readonly what: "follow"; readonly name: string; readonly back: boolean }
   | { readonly what: "remove"; readonly name: string }
+  | { readonly what: "leg"; readonly leg: number }
 );
 
 export function encodeControl(sequence: number, control: Control): ArrayBuffer {

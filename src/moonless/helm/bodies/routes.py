@@ -33,6 +33,33 @@ class RouteKeptBody(TypedDict):
     problem: str | None
 
 
+class DepthsBody(TypedDict):
+    """The charted depth along a leg: the least at each place, below chart datum, null: not charted; what she needs."""
+
+    along_m: Sequence[float]
+    least_m: Sequence[float | None]
+    need_m: float
+
+
+class ScopeBody(TypedDict):
+    """What the radar should show at the turn onto a leg, the course up: ``levels`` are size by size bytes, base64."""
+
+    size: int
+    levels: str
+    scale_nm: float
+    marks: Sequence[str]
+    hidden: Sequence[str]
+
+
+class LegPicturesBody(TypedDict):
+    """One leg of the plan as pictures; what is left out the chart cannot give.  ``chart``: SVG without colours."""
+
+    number: int
+    chart: NotRequired[str]
+    depths: NotRequired[DepthsBody]
+    scope: NotRequired[ScopeBody]
+
+
 class RouteAnswer(TypedDict, total=False):
     """What became of a question about routes."""
 
@@ -45,6 +72,7 @@ class RouteAnswer(TypedDict, total=False):
     folder: str
     name: str
     path: str
+    leg: LegPicturesBody
 
 
 class ReplyBody(RouteAnswer):

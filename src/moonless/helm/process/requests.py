@@ -18,7 +18,7 @@ Asker = int
 HELM: Asker = 0
 
 LatLon = tuple[float, float]
-RouteQuestion = Literal["check", "way", "save", "list", "follow", "stop", "remove"]
+RouteQuestion = Literal["check", "way", "save", "list", "follow", "stop", "remove", "leg"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,6 +109,7 @@ class RouteRequest:
     name: str = ""
     follow: bool = False
     back: bool = False
+    leg: int = 0  # number of the leg of the followed route whose pictures are asked for
 
 
 @dataclass(frozen=True, slots=True)

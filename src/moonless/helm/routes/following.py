@@ -11,11 +11,12 @@ import threading
 from typing import Any
 
 from moonless.chart.local_knowledge.knowledge import Knowledge
-from moonless.errors import MoonlessError
-from moonless.helm.bodies.routes import PlanLegBody, PlanNowBody
+from moonless.errors import InputError, MoonlessError
+from moonless.helm.bodies.routes import LegPicturesBody, PlanLegBody, PlanNowBody
+from moonless.helm.routes.leg_pictures import leg_pictures
 from moonless.passage.brief.selection import worth_telling
 from moonless.passage.night import Night
-from moonless.passage.plan import make_plan, survey
+from moonless.passage.plan import LegGround, make_plan, survey
 from moonless.passage.types import LegPlan
 from moonless.passage.way.follow import Follower
 from moonless.passage.way.route import Route
@@ -47,6 +48,7 @@ class FollowedRoute:
         self._follower = Follower(route)
         self._better: Follower | None = None
         self._thread: threading.Thread | None = None
+        self._ground: list[LegGround] = []
         self._legs: list[PlanLegBody] = []
         self._points = [(round(w.lat_deg, 6), round(w.lon_deg, 6), w.name) for w in route.waypoints]
 
@@ -83,13 +85,26 @@ class FollowedRoute:
             },
         }
 
+    def pictures(self, number: int) -> LegPicturesBody:
+        """Return the pictures of one leg, numbered from 1; it takes a second or two.
+
+        Raises InputError while the plan is not made yet, and for a leg that the route does not have.
+        """
+        place = next((one for one in self._ground if one.number == number), None)
+        if place is None:
+            raise InputError(f"leg {number} has no pictures: the plan is not made yet, or has no such leg")
+        return leg_pictures(place, self._boat, self._night_now())
+
+    def _night_now(self) -> Night:
+        if self._night is not None:
+            return self._night
+        limit = self._boat.skipper.night_limit
+        return Night(wanted_kn=None if limit is None else mps_to_kn(limit))
+
     def _make(self, start_s: float) -> None:
-        night = self._night
-        if night is None:
-            limit = self._boat.skipper.night_limit
-            night = Night(wanted_kn=None if limit is None else mps_to_kn(limit))
+        night = self._night_now()
         try:
-            ground = survey(self._chart, self._route, self._boat, night, knowledge=self._knowledge)
+            ground = list(survey(self._chart, self._route, self._boat, night, knowledge=self._knowledge))
             plan = make_plan(
                 self._chart, self._route, self._boat, start_s, night, self._stations, ground=ground, events=False
             )
@@ -97,6 +112,7 @@ class FollowedRoute:
             # The route is followed by its turns all the same.
             _log.warning("no plan of the route: %s", problem)
             return
+        self._ground = ground
         self._legs = [_leg_line(leg) for leg in plan.legs]
         self._better = Follower(self._route, plan)
 

@@ -124,6 +124,10 @@ class RouteService:
             route = read_gpx(self._files.path(asked.name))
             name = asked.name + (", back" if asked.back else "")
             self._follow(route.reversed() if asked.back else route, self._own_chart(), name)
+        elif asked.what == "leg":
+            if self._plan is None:
+                raise InputError("no route is followed")
+            return {"leg": self._plan.pictures(asked.leg)}
         elif asked.what == "stop":
             self._plan, self._following = None, None
             self._send(PlanNow(NO_ROUTE))

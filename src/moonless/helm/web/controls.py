@@ -36,6 +36,8 @@ from moonless.watch.afterwards.by_eye import SEEN_AS
 
 # Own choices: more than anybody asks for, and little enough to be done at once.
 MOST_POINTS = 100
+# Of a route that is followed.
+MOST_LEGS = 10_000
 MAX_SPEED = 16.0
 MAX_UNIX_MS = 9_000_000_000_000.0  # in nanoseconds a whole number of 64 bits still
 MAX_SILENCE_MIN = 60.0
@@ -109,6 +111,7 @@ def read_route(value: object) -> RouteRequest:
     follow      name, back: true | false
     stop        follow none
     remove      name
+    leg         leg: the number of a leg of the route that is followed: its pictures
     ==========  =================================================================
 
     Raises InputError naming what is wrong.
@@ -133,6 +136,7 @@ def read_route(value: object) -> RouteRequest:
         name,
         follow=_switch(value.get("follow"), "follow") if what == "save" else False,
         back=_switch(value.get("back"), "back") if what == "follow" else False,
+        leg=int(_number(value.get("leg"), "leg", 1, MOST_LEGS)) if what == "leg" else 0,
     )
 
 
