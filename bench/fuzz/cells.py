@@ -83,7 +83,8 @@ def damaged_copies(count: int, seed: int, folder: Path) -> dict[str, object]:
 
 def _outcome(told: str, sound: str) -> str:
     if told.startswith("refused"):
-        return "refused"
+        # A reader that ended is a finding, however well the watch bears it.
+        return "found" if "the reader of charts ended on it" in told else "refused"
     if not told.startswith("read "):
         return "found"
     if told == sound:

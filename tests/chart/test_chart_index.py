@@ -38,7 +38,7 @@ def test_the_second_opening_does_not_read_the_source(
     told: list[tuple[str, float]] = []
     open_index(waters_file, tmp_path, lambda name, done: told.append((name, done)))
     assert told[-1] == ("cays", 1.0) and len(told) > 3
-    monkeypatch.setattr(index_module, "read_source", None)
+    monkeypatch.setattr(index_module, "read_apart", None)
     assert len(open_index(waters_file, tmp_path)) > 20
     assert not list(tmp_path.glob("*.part"))
 

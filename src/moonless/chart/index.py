@@ -1,9 +1,9 @@
 """The kept form of one source: everything in a few arrays that open at once.
 
-A source is read through GDAL once; after that its index file is opened.  The file is a NumPy ``.npz`` without pickles:
-geometry as WKB bytes with offsets, attributes as JSON bytes with offsets, bounds and classes as arrays.  Its name
-carries the hash of the source's bytes, our version and the format's number, so a changed chart or a new version never
-meets an old index.
+A source is read through GDAL once, in a process apart (`s57.apart`); after that its index file is opened.  The file is
+a NumPy ``.npz`` without pickles: geometry as WKB bytes with offsets, attributes as JSON bytes with offsets, bounds and
+classes as arrays.  Its name carries the hash of the source's bytes, our version and the format's number, so a changed
+chart or a new version never meets an old index.
 
 Rules: opening reads the head only (name, scale, coverage), so that a locker full of cells opens at once; the arrays are
 read when a cell is first asked, and features decoded only when touched.  What turns out damaged is rebuilt from the
@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import tempfile
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -22,10 +23,11 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from moonless.chart.s57.apart import read_apart
 from moonless.chart.s57.attributes import Attributes
-from moonless.chart.s57.source import Progress, SourceFeatures, check_size, files_of, read_source
+from moonless.chart.s57.source import Progress, SourceFeatures, check_size, files_of
 from moonless.chart.types import Cell
-from moonless.errors import InputError
+from moonless.errors import ChartError, InputError
 from moonless.files import Drafts
 from moonless.version import VERSION
 
@@ -146,7 +148,12 @@ def open_index(path: Path, cache_dir: Path, progress: Progress | None = None) ->
 
 
 def _read_and_keep(path: Path, kept: Path, progress: Progress | None) -> tuple[Head, Body]:
-    head, body = build(read_source(path, progress))
+    with tempfile.TemporaryDirectory(prefix="moonless-chart-") as place:
+        draft = Path(place) / "index.npz"
+        read_apart(path, draft, progress)
+        head, body = load_head(draft, path), load_body(draft)
+    if head is None or body is None:
+        raise ChartError(f"{path}: its index cannot be read back")
     try:
         save(head, body, kept)
     except InputError as problem:

@@ -8,13 +8,15 @@ from pathlib import Path
 from moonless.chart.around import cut_around
 from moonless.chart.index import CellIndex, open_index
 from moonless.chart.local import LocalChart
-from moonless.chart.s57.source import Progress, is_cell, is_layered_folder
+from moonless.chart.s57.apart import layers_apart
+from moonless.chart.s57.classes import KNOWN
+from moonless.chart.s57.source import Progress, is_cell
 from moonless.chart.types import Cell
 from moonless.errors import ChartError, InputError
 from moonless.folders import charts_cache
 from moonless.frames import LocalFrame, geodesic
 
-# Looked for inside folders.  A file named outright may be of any kind GDAL reads.
+# Looked for inside folders.  A file named outright may be of any kind that `s57.apart` knows.
 _FOLDER_SUFFIXES = (".000", ".gpkg")
 # How far the boat may have moved, as a share of the radius, before the kept part is cut anew.
 _SLACK = 0.15
@@ -139,7 +141,8 @@ def _sources_in(paths: Sequence[Path]) -> list[Path]:
         path = Path(given)
         if path.is_dir():
             inside = sorted(p for p in path.rglob("*") if p.suffix.lower() in _FOLDER_SUFFIXES and p.is_file())
-            if not inside and is_layered_folder(path):
+            # A folder may be a source itself: a file geodatabase, a set of shapefiles.
+            if not inside and any(name.upper() in KNOWN for name in layers_apart(path)):
                 inside = [path]
             if not inside:
                 raise ChartError(f"{path}: holds no chart cell (*.000) and no GeoPackage (*.gpkg)")

@@ -126,14 +126,6 @@ def files_of(path: Path) -> list[Path]:
     return [p for p in (path, path.with_name(path.name + "-wal")) if p.exists()]
 
 
-def is_layered_folder(path: Path) -> bool:
-    """Return whether a folder is itself a vector source (a file geodatabase, a set of shapefiles) with S-57 layers."""
-    try:
-        return any(str(name).upper() in KNOWN for name, _ in pyogrio.list_layers(path))
-    except (RuntimeError, ValueError, OSError):
-        return False
-
-
 # S-57 bounds a cell at 5 MB (edition 3.1, appendix B.1); files made by others are given room.  Vector sources of whole
 # coasts come to some gigabytes.
 MOST_CELL_BYTES, MOST_SOURCE_BYTES = 100_000_000, 8_000_000_000
