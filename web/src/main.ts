@@ -336,7 +336,7 @@ store.listen((state, before) => {
   if (state.settings.tones === true && state.reading !== before.reading) tones.step(state.reading?.alerts ?? [], (state.affairs?.silent_s ?? 0) > 0, performance.now());
   if (state.hello !== before.hello || state.settings.tones !== before.settings.tones) askFirstly();
   if (state.settings.hand !== before.settings.hand || state.hello !== before.hello) layOut();
-  if (state.settings !== before.settings || state.reading !== before.reading) chooseLook();
+  if (state.settings !== before.settings || state.reading !== before.reading || state.hello !== before.hello) chooseLook();
   sayAll();
   bar?.refresh();
 });

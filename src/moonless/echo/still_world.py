@@ -36,6 +36,9 @@ VOTE_M, VOTE_RAD, MOST_VOTES = 15.0, 0.01, 100
 # No shift that a drift makes between two turns is much larger: what is is another fault's.
 SHIFT_SIGMA_M = 50.0
 STEPS = 12
+# What chance pairs: the most that are paired when all is laid so far aside, to eight sides.  Farther than an echo is
+# found again, nearer than the crowd about it changes.
+ASIDE_M = 60.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -59,6 +62,7 @@ class Against:
     paired: float  # echoes that bear it out, as their weights add up
     share: float  # of all
     unmoved: float  # as ``paired``, of those that bear out no shift at all
+    chance: float  # as ``paired``, the most of eight places aside where nothing can be borne out
 
 
 def lay(scan: Scan, plots: Plots, frame: LocalFrame | None) -> Laid | None:
@@ -101,7 +105,9 @@ def against(before: Laid, now: Laid, *, may_turn: bool = True) -> Against | None
     sigma_m = math.sqrt(float(np.linalg.inv(normal)[1:, 1:].diagonal().max()))
     paired = float(weight.sum())
     unmoved = float(_compared(tree, now.own_m, away, turn, np.zeros(2))[2].sum())
-    return Against(float(shift[0]), float(shift[1]), turn, sigma_m, paired, paired / len(away), unmoved)
+    aside = [shift + ASIDE_M * np.array([math.sin(a), math.cos(a)]) for a in np.arange(8) * (TAU / 8)]
+    chance = max(float(_compared(tree, now.own_m, away, turn, a)[2].sum()) for a in aside)
+    return Against(float(shift[0]), float(shift[1]), turn, sigma_m, paired, paired / len(away), unmoved, chance)
 
 
 def _compared(tree: cKDTree, own_m: Floats, away: Floats, turn: float, shift: Floats) -> tuple[Floats, Floats, Floats]:

@@ -40,6 +40,9 @@ STEP_RAD, TURNED_RAD, LEAP_RAD = math.radians(0.8), math.radians(3.0), math.radi
 EACH_M, DRIFTED_M, STANDS_M, STANDS_TURNS = 6.0, 8.0, 4.0, 3
 # So many times as many echoes must bear the shift out as bear out none.
 OUTVOTED = 1.4
+# A doubt is begun by no fewer echoes than these, and by so many times what chance pairs: where the sea's strays and
+# what moves are most of a turn, some shift or turn always brings a handful of them together.
+LEAST_BEGUN, OVER_CHANCE = 8.0, 3.0
 # Back, so near and so often on end; errors add up by so much a second.
 BACK_M, BACK_MPS, BACK_TURNS = 7.0, 0.1, 2
 
@@ -126,7 +129,7 @@ class StillWatch:
             return
         both = said.turned_rad + (last or 0.0)
         grows = last is not None and last * said.turned_rad > 0.0 and min(abs(last), abs(said.turned_rad)) > STEP_RAD
-        if (grows and abs(both) > TURNED_RAD) or abs(both) > LEAP_RAD:
+        if _begins(said) and ((grows and abs(both) > TURNED_RAD) or abs(both) > LEAP_RAD):
             mine.off_rad, mine.n_back, mine.n_standing = both, 0, 0
             began_ns = before.time_ns if len(self._kept) < 2 else self._kept[-2].laid.time_ns
             self.heading.turns_alone(now.time_ns, began_ns, both)
@@ -154,7 +157,7 @@ class StillWatch:
             if is_back or stands:
                 mine.since_ns = None
             return off
-        if far < EACH_M or said.paired < OUTVOTED * said.unmoved:
+        if far < EACH_M or said.paired < OUTVOTED * said.unmoved or not _begins(said):
             mine.shift_m = None
             return none if far < EACH_M else off
         if last is not None and float(np.hypot(*last)) >= EACH_M:
@@ -170,3 +173,8 @@ def _worth(said: Against | None) -> Against | None:
     if said is None or said.paired < LEAST_PAIRED or said.share < LEAST_SHARE or said.sigma_m > MOST_SIGMA_M:
         return None
     return said
+
+
+def _begins(said: Against) -> bool:
+    """Whether a word is more than what chance says, so that it may begin a doubt."""
+    return said.paired >= max(LEAST_BEGUN, OVER_CHANCE * said.chance)
