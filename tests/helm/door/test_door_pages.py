@@ -68,7 +68,12 @@ def test_the_code_on_the_page_is_read_by_another_library_and_pairs(browser: Any,
     own.goto(f"http://127.0.0.1:{helm.port}/screens")
     own.get_by_text("pair one that only looks").click()
     own.wait_for_selector("svg")
-    read, _, _ = cv2.QRCodeDetector().detectAndDecode(picture(own)[..., ::-1].copy())
+    read = ""
+    for _ in range(40):  # until it has been painted
+        read, _, _ = cv2.QRCodeDetector().detectAndDecode(picture(own)[..., ::-1].copy())
+        if read:
+            break
+        own.wait_for_timeout(250)
     assert read.startswith(helm.address + "pair?with=")
     phone.goto(read)
     assert "The code has been read" in phone.inner_text("main")

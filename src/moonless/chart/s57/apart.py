@@ -47,12 +47,12 @@ def read_apart(path: Path, draft: Path, progress: Progress | None = None) -> Non
 
     Raises ChartError, one line naming the file, if it cannot be read whole.
     """
-    _READER.ask(path, {"read": str(path), "draft": str(draft)}, progress)
+    _READER.ask(path, {"read": os.path.abspath(path), "draft": os.path.abspath(draft)}, progress)
 
 
 def layers_apart(path: Path) -> tuple[str, ...]:
     """Return the layers of a source; () where it is none.  Raises ChartError if the reader ends on it."""
-    return tuple(_READER.ask(path, {"layers": str(path)}, None)["layers"])
+    return tuple(_READER.ask(path, {"layers": os.path.abspath(path)}, None)["layers"])
 
 
 class _Reader:
@@ -75,7 +75,8 @@ class _Reader:
                     f"{path}: the reader of charts ended on it ({_words(self._ended())}): it is damaged, or made to"
                 )
         if "problem" in answer:
-            raise ChartError(answer["problem"])
+            # The reader was told the whole path, for it stays in the folder it was started in.
+            raise ChartError(answer["problem"].replace(os.path.abspath(path), str(path)))
         return answer
 
     def _asked(self, question: dict[str, str], progress: Progress | None) -> Answer | None:

@@ -28,7 +28,7 @@ WITHIN_RAD, ALONG_M, ABOUT_RAD = math.radians(3.0), 25.0, math.radians(0.75)
 # The mode is sought in such steps, each vote spread by so much.
 STEP_RAD, SPREAD_RAD = math.radians(0.1), math.radians(0.3)
 # So many tracks, and so many of those asked, must agree.
-LEAST_TRACKS, LEAST_SHARE = 8, 0.4
+LEAST_TRACKS, LEAST_SHARE = 8, 0.6
 # Share of each turn in what lasts, and in what is known of how large the jitter is.
 LASTS, LEARNS = 0.02, 0.1
 # A jitter no larger than this is left alone: what a few still things say of it is no better than what they take away.
