@@ -61,3 +61,21 @@ def test_echoes_that_never_stand_bear_nothing_out() -> None:
     one, other = (Laid(0, rng.uniform(-3000.0, 3000.0, (60, 2)), np.zeros(2), FRAME) for _ in range(2))
     said = against(one, other)
     assert said is None or said.share < 0.12
+
+
+@pytest.mark.parametrize("within_m", [400.0, 800.0])
+def test_what_chance_pairs_is_told_beside_what_is_paired(within_m: float) -> None:
+    """Strays of a crowded sea are paired by some shift or turn, but not three times as often as aside of it."""
+    rng = np.random.default_rng(6)
+    for _ in range(30):
+        one, other = (Laid(0, rng.uniform(-within_m, within_m, (60, 2)), np.zeros(2), FRAME) for _ in range(2))
+        said = against(one, other)
+        assert said is not None and said.paired < max(8.0, 3.0 * said.chance)
+    stands = _said((8.0, 0.0), 0.0)
+    assert stands is not None and stands.paired > 3.0 * stands.chance
+
+
+def test_a_turn_that_all_bear_out_is_not_borne_out_as_told() -> None:
+    turned, sound = _said((0.0, 0.0), 2.5), _said((0.0, 0.0), 0.0)
+    assert turned is not None and sound is not None
+    assert turned.paired > 1.4 * turned.as_told and sound.paired < 1.4 * sound.as_told

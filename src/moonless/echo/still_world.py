@@ -62,6 +62,7 @@ class Against:
     paired: float  # echoes that bear it out, as their weights add up
     share: float  # of all
     unmoved: float  # as ``paired``, of those that bear out no shift at all
+    as_told: float  # as ``paired``, of those that bear out neither turn nor shift
     chance: float  # as ``paired``, the most of eight places aside where nothing can be borne out
 
 
@@ -105,9 +106,11 @@ def against(before: Laid, now: Laid, *, may_turn: bool = True) -> Against | None
     sigma_m = math.sqrt(float(np.linalg.inv(normal)[1:, 1:].diagonal().max()))
     paired = float(weight.sum())
     unmoved = float(_compared(tree, now.own_m, away, turn, np.zeros(2))[2].sum())
+    as_told = float(_compared(tree, now.own_m, away, 0.0, np.zeros(2))[2].sum())
     aside = [shift + ASIDE_M * np.array([math.sin(a), math.cos(a)]) for a in np.arange(8) * (TAU / 8)]
     chance = max(float(_compared(tree, now.own_m, away, turn, a)[2].sum()) for a in aside)
-    return Against(float(shift[0]), float(shift[1]), turn, sigma_m, paired, paired / len(away), unmoved, chance)
+    east_m, north_m = float(shift[0]), float(shift[1])
+    return Against(east_m, north_m, turn, sigma_m, paired, paired / len(away), unmoved, as_told, chance)
 
 
 def _compared(tree: cKDTree, own_m: Floats, away: Floats, turn: float, shift: Floats) -> tuple[Floats, Floats, Floats]:

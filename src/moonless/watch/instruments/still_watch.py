@@ -38,7 +38,7 @@ LEAST_PAIRED, LEAST_SHARE, MOST_SIGMA_M = 5.0, 0.12, 6.0
 STEP_RAD, TURNED_RAD, LEAP_RAD = math.radians(0.8), math.radians(3.0), math.radians(8.0)
 # A position: each of two words on end, and their mean; and one that is no drift any more.
 EACH_M, DRIFTED_M, STANDS_M, STANDS_TURNS = 6.0, 8.0, 4.0, 3
-# So many times as many echoes must bear the shift out as bear out none.
+# So many times as many echoes must bear the shift, or the turn, out as bear out none.
 OUTVOTED = 1.4
 # A doubt is begun by no fewer echoes than these, and by so many times what chance pairs: where the sea's strays and
 # what moves are most of a turn, some shift or turn always brings a handful of them together.
@@ -129,7 +129,8 @@ class StillWatch:
             return
         both = said.turned_rad + (last or 0.0)
         grows = last is not None and last * said.turned_rad > 0.0 and min(abs(last), abs(said.turned_rad)) > STEP_RAD
-        if _begins(said) and ((grows and abs(both) > TURNED_RAD) or abs(both) > LEAP_RAD):
+        is_far = (grows and abs(both) > TURNED_RAD) or abs(both) > LEAP_RAD
+        if is_far and said.paired >= OUTVOTED * said.as_told and _begins(said):
             mine.off_rad, mine.n_back, mine.n_standing = both, 0, 0
             began_ns = before.time_ns if len(self._kept) < 2 else self._kept[-2].laid.time_ns
             self.heading.turns_alone(now.time_ns, began_ns, both)
