@@ -1,7 +1,7 @@
 """One chart source read whole through GDAL, as features in longitude and latitude.
 
-Two kinds: an S-57 cell (``NAME.000`` with its updates ``NAME.001``...) and any other GDAL vector source whose layers
-bear S-57 class names.  Nothing is left out: `SourceFeatures.counts` are GDAL's own counts.
+Two kinds: an S-57 cell (``NAME.000`` with its updates ``NAME.001``...) and a vector source of the few other kinds that
+`apart` knows, whose layers bear S-57 class names.  Nothing is left out: `SourceFeatures.counts` are GDAL's own counts.
 """
 
 from __future__ import annotations
