@@ -80,6 +80,12 @@ def trial(page: Page) -> None:
     page.page.wait_for_timeout(1200)
 
 
+def plan(page: Page) -> None:
+    """Open the plan, until the leg that is run stands there as pictures."""
+    keys("t")(page)
+    page.until("document.querySelector('section[aria-label=Plan] svg') !== null", 90.0)
+
+
 def route(page: Page) -> None:
     """Draw a route across what lies ahead, so that a leg is refused."""
     settings(up="north", rangeIndex=8, rangeHeld=True)(page)
@@ -115,6 +121,7 @@ SHOTS: dict[str, tuple[str, list[Step]]] = {
     "lock-tablet": ("tablet", [keys("x")]),
     "trial-tablet": ("tablet", [trial]),
     "trial-phone": ("phone", [trial]),
+    "plan-tablet": ("tablet", [plan]),
     "route-tablet": ("tablet", [route]),
 }
 

@@ -197,6 +197,7 @@ function askFirstly(): void {
 function showPlan(shown: boolean): void {
   planSheet.show(shown);
   refreshDrawers();
+  if (shown) planSheet.toNow();
 }
 
 function showList(): void {

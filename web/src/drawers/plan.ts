@@ -54,6 +54,12 @@ export class PlanSheet {
     this.element.focus({ preventScroll: true });
   }
 
+  /** Begin at the leg that is run: those behind are a scroll away. */
+  toNow(): void {
+    const now = this.#list.querySelector<HTMLElement>("[aria-current=step]");
+    if (now !== null) this.element.scrollTop = now.offsetTop - 10;
+  }
+
   refresh(plan: PlanNow | null | undefined, unit: DistanceUnit): void {
     if (!this.isShown) return;
     const legs = plan?.legs ?? [];
