@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -45,3 +46,16 @@ def test_a_few_places_are_exact() -> None:
     frame = LocalFrame(42.0, -71.0)
     places = np.array([[-71.01, 42.02], [-70.5, 41.7]])
     assert (plane_coordinates(places, frame) == np.column_stack(frame.to_plane(places[:, 1], places[:, 0]))).all()
+
+
+@pytest.mark.parametrize("more", [1, 2, 5])
+def test_a_place_named_twice_comes_out_the_same_to_the_last_bit(more: int) -> None:
+    """A ring ends where it began (simple features, ISO 19125-1; from memory), wherever its ends stand."""
+    rng = np.random.default_rng(3)
+    n = plane._BLOCK + more
+    places = np.column_stack([rng.uniform(-71.1, -70.9, n), rng.uniform(41.9, 42.1, n)])
+    places[-1] = places[17]
+    frame = LocalFrame(42.0, -71.0)
+    assert plane._fitted(places, frame) is not None
+    out = plane_coordinates(places, frame)
+    assert (out[-1] == out[17]).all()

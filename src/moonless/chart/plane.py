@@ -63,9 +63,29 @@ def _fitted(lonlat_deg: Floats, frame: LocalFrame) -> Floats | None:
     plane = np.empty_like(lonlat_deg)
     # In blocks that stay in the processor's cache.
     for start in range(0, len(lonlat_deg), _BLOCK):
-        block = lonlat_deg[start : start + _BLOCK]
-        np.matmul(_basis((block - middle) / half), coefficients, out=plane[start : start + _BLOCK])
+        block = (lonlat_deg[start : start + _BLOCK] - middle) / half
+        for axis in (0, 1):
+            plane[start : start + _BLOCK, axis] = _value(block, coefficients[:, axis])
     return plane
+
+
+def _value(unit: Floats, coefficients: Floats) -> Floats:
+    """Return (n,) a polynomial's values at (n, 2) places, by Horner's rule.
+
+    Number by number, never as a product of matrices: that rounds a row by where it stands among the others, and a ring
+    whose first and last place come out apart by the last bit is no ring.
+    """
+    x, y = unit[:, 0].copy(), unit[:, 1].copy()
+    of = dict(zip(_POWERS, coefficients.tolist(), strict=True))
+    out = np.zeros(len(unit))
+    for i in range(_DEGREE, -1, -1):
+        inner = np.full(len(unit), of[i, _DEGREE - i])
+        for j in range(_DEGREE - i - 1, -1, -1):
+            inner *= y
+            inner += of[i, j]
+        out *= x
+        out += inner
+    return out
 
 
 def _basis(unit: Floats) -> Floats:
