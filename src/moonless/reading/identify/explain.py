@@ -223,14 +223,15 @@ def _weigh_marks(
     usable = np.flatnonzero(~place.mark_on_land)
     if usable.size == 0:
         return
-    gap = evidence.position_en[:, None, :] - place.mark_en[usable][None, :, :]
+    east, north = (evidence.position_en[:, k, None] - place.mark_en[usable, k] for k in (0, 1))
     extra = place.mark_sigma_m[usable] ** 2 + place.mark_swing_m[usable] ** 2
-    cov = evidence.covariance[:, None, :, :] + extra[None, :, None, None] * np.eye(2)
     unresolved, extent = _unresolved(place, usable, evidence)
-    cov = cov + unresolved[None, :, :, :]
-    det = cov[..., 0, 0] * cov[..., 1, 1] - cov[..., 0, 1] ** 2
-    east, north = gap[..., 0], gap[..., 1]
-    squared = (cov[..., 1, 1] * east**2 + cov[..., 0, 0] * north**2 - 2 * cov[..., 0, 1] * east * north) / det
+    ee = evidence.covariance[:, 0, 0, None] + extra + unresolved[:, 0, 0]
+    nn = evidence.covariance[:, 1, 1, None] + extra + unresolved[:, 1, 1]
+    en = evidence.covariance[:, 0, 1, None] + unresolved[:, 0, 1]
+    det = ee * nn - en**2
+    squared = (nn * east**2 + ee * north**2 - 2 * en * east * north) / det
+    apart = np.hypot(east, north)
     # An echo is there; that the model gives the mark a small chance makes it less likely, but not much.
     shows = np.ones(usable.size) if p_detect is None else np.maximum(p_detect[usable], LEAST_P)
     there = MARK_THERE * shows
@@ -242,7 +243,7 @@ def _weigh_marks(
     weight = np.where(squared < GATE_SIGMA**2, weight, 0.0)
     weight = weight * _size_speaks(evidence)[:, None]
     if gone is not None:
-        weight = np.maximum(weight, _dragged(gap, place, usable, gone, still))
+        weight = np.maximum(weight, _dragged(apart, place, usable, gone, still))
     if mark_db is not None:
         weight = weight * _strength_speaks(evidence.level_db, mark_db[usable])
     rivals = density.sum(axis=1) - density[:, CHARTED]
@@ -255,7 +256,7 @@ def _weigh_marks(
         if cost[i, k] >= 50.0:
             continue
         taken[i] = usable[k]
-        offset[i] = math.hypot(gap[i, k, 0], gap[i, k, 1])
+        offset[i] = apart[i, k]
         density[i, CHARTED] = weight[i, k]
         share[k] = weight[i, k] / (weight[i, k] + rivals[i])
     # What is left of marks given to another track still speaks for this one, by the chance that the other is not it.
@@ -265,7 +266,7 @@ def _weigh_marks(
             k = int(np.argmax(left[i]))
             density[i, CHARTED] = max(density[i, CHARTED], left[i, k])
             taken[i] = usable[k]
-            offset[i] = math.hypot(gap[i, k, 0], gap[i, k, 1])
+            offset[i] = apart[i, k]
 
 
 def _unresolved(place: Place, usable: NDArray[np.int64], evidence: Evidence) -> tuple[Floats, Floats]:
@@ -347,9 +348,11 @@ def _strength_speaks(strength_db: Floats, mark_db: Floats) -> Floats:
     return np.where(np.isfinite(ratio), ratio, 1.0)
 
 
-def _dragged(gap: Floats, place: Place, usable: NDArray[np.int64], gone: Floats, still: Floats) -> Floats:
+def _dragged(apart_m: Floats, place: Place, usable: NDArray[np.int64], gone: Floats, still: Floats) -> Floats:
     """Return (n, k) density of a still echo being a floating mark that has left its place."""
     floats = (place.mark_swing_m[usable] > 0.0) & (gone[usable] > DRAGGED_FROM)
     share = np.where(floats, DRAGGED_NOT_SUNK * gone[usable], 0.0)
-    spread = np.exp(-0.5 * np.sum(gap**2, axis=-1) / DRAGGED_SIGMA_M**2) / (2 * math.pi * DRAGGED_SIGMA_M**2)
+    if not floats.any():
+        return np.zeros(apart_m.shape)
+    spread = np.exp(-0.5 * apart_m**2 / DRAGGED_SIGMA_M**2) / (2 * math.pi * DRAGGED_SIGMA_M**2)
     return np.asarray(spread * share[None, :] * still[:, None])

@@ -13,6 +13,7 @@ stand beside those of the real things.
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -108,7 +109,7 @@ def multiples(
     out = np.zeros(n)
     if level_db is None or n < 2:
         return out
-    length, moves = _lengths(tracks), _moving(tracks, p_moving)
+    length, ways = _lengths(tracks), _Ways.of(tracks, p_moving)
     large = (level_db > FROM_DB) & (rcs_db > FROM_RCS_DB)
     unscaled = ~np.isfinite(rcs_db)
     # Without a scale it is large that is long, or stands at the top of the scale.
@@ -131,15 +132,11 @@ def multiples(
         )
         # Most pairs lie far apart: only those that could be are worked out.
         near = np.sum(gap**2, axis=-1) < 9.0 * np.trace(spread, axis1=2, axis2=3)
-        for i, k in zip(*np.nonzero(near & weaker), strict=True):
-            parent = tracks[int(parents[k])]
-            moved = (
-                trips * parent.velocity_east - (trips - 1.0) * own.velocity[0],
-                trips * parent.velocity_north - (trips - 1.0) * own.velocity[1],
-            )
-            noise = trips**2 * float(np.trace(parent.covariance[2:, 2:])) / 2.0
-            as_moved = _moves_as(tracks[i], moves[i], moved, noise, not unscaled[i])
-            out[i] += shows * _density(gap[i, k], spread[i, k]) * as_moved
+        i, k = np.nonzero(near & weaker)
+        parent = parents[k]
+        moved = trips * ways.velocity[parent] - (trips - 1.0) * np.array(own.velocity)
+        as_moved = ways.fit(i, moved, trips**2 * ways.noise[parent], ~unscaled[i])
+        np.add.at(out, i, shows * _density(gap[i, k], spread[i, k]) * as_moved)
     return out
 
 
@@ -165,57 +162,50 @@ def mirrored(
     if level_db is None or n < 3:
         return out
     firm = np.array([t.state != "tentative" and t.false_parent is None for t in tracks])
-    length, moves = _lengths(tracks), _moving(tracks, p_moving)
+    length = _lengths(tracks)
     hulls = np.flatnonzero(firm & (length >= MIRROR_M))
     if not hulls.size:
         return out
-    velocity = np.array([(t.velocity_east, t.velocity_north) for t in tracks]) - np.array(own.velocity)
-    noise = np.array([float(np.trace(t.covariance[2:, 2:])) / 2.0 for t in tracks])
+    ways = _Ways.of(tracks, p_moving)
+    velocity, noise = ways.velocity - np.array(own.velocity), ways.noise
+    named = np.array([t.ais is not None for t in tracks])
     lit = length >= LIT_M
-    things = np.flatnonzero(firm & (lit | is_scaled))
-    crowded = min(1.0, MIRROR_HULLS / hulls.size) * min(1.0, MIRROR_THINGS / max(things.size, 1))
+    things = int(np.count_nonzero(firm & (lit | is_scaled)))
+    crowded = min(1.0, MIRROR_HULLS / hulls.size) * min(1.0, MIRROR_THINGS / max(things, 1))
     # A small thing must be much stronger than its ghost.
     more = np.where(lit, 0.0, SMALL_DB)
     less = 0.5 * WEAKER_DB if is_scaled else -1e-9
     top_db = _at_most(level_db, clipped)
     spread = np.trace(covariance, axis1=1, axis2=2) / 2.0
     reach = np.hypot(rel[:, 0], rel[:, 1])
-    for q in hulls:
-        away = max(float(reach[q]), 1.0)
-        unit = rel[q] / away
-        side = np.array([unit[1], -unit[0]])
-        # Only what lies behind her, within the beam and her own breadth to the eye, can be one.
-        breadth = 0.3 * beam_rad + 0.3 * length[q] / away
-        behind = np.flatnonzero((rel @ unit > away) & (np.abs(rel @ side) < 3.0 * (breadth * reach + np.sqrt(spread))))
-        behind = behind[behind != q]
-        others = things[things != q]
-        apart = np.hypot(*(rel[others] - rel[q]).T)
-        others = others[(apart > MIRROR_M) & (apart < MIRROR_REACH_M)]
-        if not others.size or not behind.size:
-            continue
-        now = _by_way_of(rel[q], rel[others])
-        soon = _by_way_of(rel[q] + velocity[q], rel[others] + velocity[others])
-        # Along the bearing by both hulls' own errors, across it by the beam and the hull's own breadth.
-        gap = rel[behind, None, :] - now[None, :, :]
-        var_along = spread[behind, None] + spread[None, others] + 2.0 * HULLS_M**2 + (HULL_SHARE * length[q]) ** 2
-        var_across = spread[behind, None] + (breadth * np.hypot(now[:, 0], now[:, 1]))[None, :] ** 2
-        squared = (gap @ unit) ** 2 / var_along + (gap @ side) ** 2 / var_across
-        weaker = level_db[behind, None] < np.minimum(top_db[others][None, :] - more[others][None, :], top_db[q]) - less
-        weaker |= np.isnan(level_db[behind])[:, None]
-        if not is_scaled:
-            weaker &= length[behind, None] <= length[None, others] + SHORT_M
-        for row, k in zip(*np.nonzero((squared < 9.0) & weaker), strict=True):
-            i = int(behind[row])
-            if i == others[k] or tracks[i].ais is not None:
-                continue
-            moved = soon[k] - now[k] + np.array(own.velocity)
-            shared = float(noise[others[k]] + 2.0 * noise[q])
-            place = math.exp(-0.5 * float(squared[row, k])) / (
-                2.0 * math.pi * math.sqrt(float(var_along[row, k] * var_across[row, k]))
-            )
-            as_moved = _moves_as(tracks[i], moves[i], (float(moved[0]), float(moved[1])), shared, is_scaled)
-            lies = not is_scaled and float(np.hypot(*moved)) < MAST_SPEED
-            out[i] += MIRROR_SHOWS * (crowded if lies else 1.0) * place * as_moved
+    away = np.maximum(reach[hulls], 1.0)
+    unit = rel[hulls] / away[:, None]
+    ahead, aside = unit @ rel.T, np.column_stack([unit[:, 1], -unit[:, 0]]) @ rel.T
+    # Only what lies behind a hull, within the beam and her own breadth to the eye, can be one.
+    breadth = 0.3 * beam_rad + 0.3 * length[hulls] / away
+    behind = (ahead > away[:, None]) & (np.abs(aside) < 3.0 * (breadth[:, None] * reach + np.sqrt(spread))) & ~named
+    apart = np.hypot(*np.moveaxis(rel[None] - rel[hulls, None], -1, 0))
+    lights = (firm & (lit | is_scaled)) & (apart > MIRROR_M) & (apart < MIRROR_REACH_M)
+    behind[np.arange(hulls.size), hulls] = False
+    # Pairs of a hull and an echo behind her (m,), against all that she may show the boat (n,).
+    q, i = np.nonzero(behind & lights.any(axis=1)[:, None])
+    path = (away[:, None] + apart)[q]
+    # Along the bearing by both hulls' own errors, across it by the beam and the hull's own breadth.
+    var_along = spread[i, None] + spread + (2.0 * HULLS_M**2 + (HULL_SHARE * length[hulls[q], None]) ** 2)
+    var_across = spread[i, None] + (breadth[q, None] * path) ** 2
+    squared = (ahead[q, i, None] - path) ** 2 / var_along + aside[q, i, None] ** 2 / var_across
+    weaker = level_db[i, None] < np.minimum(top_db - more, top_db[hulls[q], None]) - less
+    weaker |= np.isnan(level_db[i])[:, None]
+    if not is_scaled:
+        weaker &= length[i, None] <= length + SHORT_M
+    pair, k = np.nonzero((squared < 9.0) & weaker & lights[q] & (i[:, None] != np.arange(n)))
+    i, hull = i[pair], hulls[q[pair]]
+    now = _by_way_of(rel[hull], rel[k])
+    moved = _by_way_of(rel[hull] + velocity[hull], rel[k] + velocity[k]) - now + np.array(own.velocity)
+    place = np.exp(-0.5 * squared[pair, k]) / (2.0 * math.pi * np.sqrt(var_along[pair, k] * var_across[pair, k]))
+    as_moved = ways.fit(i, moved, noise[k] + 2.0 * noise[hull], is_scaled)
+    lies = np.hypot(moved[:, 0], moved[:, 1]) < MAST_SPEED
+    np.add.at(out, i, MIRROR_SHOWS * np.where(lies & (not is_scaled), crowded, 1.0) * place * as_moved)
     return out
 
 
@@ -241,14 +231,14 @@ def off_own_mast(
         return out
     reach = np.maximum(np.hypot(rel[:, 0], rel[:, 1]), 1.0)
     unit = rel / reach[:, None]
-    velocity = np.array([(t.velocity_east, t.velocity_north) for t in tracks]) - np.array(own.velocity)
-    closing = np.sum(velocity * unit, axis=1)
+    ways = _Ways.of(tracks, p_moving)
+    closing = np.sum((ways.velocity - np.array(own.velocity)) * unit, axis=1)
     firm = np.array([t.state == "confirmed" for t in tracks])
     moving = np.array([t.p_moving > 0.5 and t.ais is None for t in tracks]) & (reach >= MAST_FROM_M)
     along = np.einsum("ni,nij,nj->n", unit, covariance, unit)
     bearing = np.arctan2(rel[:, 0], rel[:, 1])
     turn = np.abs(np.mod(bearing[:, None] - bearing[None, :] + math.pi, math.tau) - math.pi)
-    partner, length, moves = np.full(n, -1), _lengths(tracks), _moving(tracks, p_moving)
+    partner, length = np.full(n, -1), _lengths(tracks)
     for i in np.flatnonzero(moving):
         variance = along[i] + along + MAST_RANGE_M**2
         off2 = (reach[i] - reach) ** 2 / variance
@@ -257,16 +247,16 @@ def off_own_mast(
         # A ghost is a picture of its parent, and a weaker one: no longer than she is.
         larger = length[i] <= GHOST_OF_LENGTH * length + SHORT_M + np.where(plainly, MAST_WIDE_RAD * reach[i], 0.0)
         fits = np.flatnonzero(firm & (off2 < 6.0) & (turn[i] > 3.0 * beam_rad) & stronger & larger)
-        for j in fits:
-            moved = np.array(own.velocity) + closing[j] * unit[i]
-            if float(np.hypot(*moved)) < MAST_SPEED:
-                continue
-            place = math.exp(-0.5 * off2[j]) / (math.sqrt(2.0 * math.pi * variance[j]) * 2.0 * math.pi * reach[i])
-            noise = float(np.trace(tracks[j].covariance[2:, 2:])) / 2.0
-            as_moved = _moves_as(tracks[i], moves[i], (float(moved[0]), float(moved[1])), noise)
-            density = MAST_SHOWS * place * as_moved
-            if density > out[i]:
-                out[i], partner[i] = density, j
+        moved = np.array(own.velocity) + closing[fits, None] * unit[i]
+        goes = np.hypot(moved[:, 0], moved[:, 1]) >= MAST_SPEED
+        fits, moved = fits[goes], moved[goes]
+        if not fits.size:
+            continue
+        place = np.exp(-0.5 * off2[fits]) / (np.sqrt(2.0 * math.pi * variance[fits]) * 2.0 * math.pi * reach[i])
+        density = MAST_SHOWS * place * ways.fit(np.full(fits.size, i), moved, ways.noise[fits])
+        best = int(density.argmax())
+        if density[best] > 0.0:
+            out[i], partner[i] = density[best], fits[best]
     held = np.flatnonzero(partner >= 0)
     for i in held:
         same = held[(turn[i, held] < 1.5 * beam_rad) & (partner[held] != partner[i]) & (held != i)]
@@ -287,38 +277,47 @@ def _lengths(tracks: tuple[Track, ...]) -> Floats:
     return np.maximum([t.length_m or 0.0 for t in tracks], told)
 
 
-def _moving(tracks: tuple[Track, ...], p_moving: Floats | None) -> Floats:
-    """Return (n,) that each moves over the ground; by the tracker where nobody says more."""
-    return np.array([t.p_moving for t in tracks]) if p_moving is None else p_moving
+def _by_way_of(hulls: Floats, things: Floats) -> Floats:
+    """Return (m, 2) where the ghost of each thing (m, 2) off its hull (m, 2) lies, from the boat."""
+    away = np.maximum(np.hypot(hulls[:, 0], hulls[:, 1]), 1e-6)
+    reach = away + np.hypot(*(things - hulls).T)
+    return np.asarray((reach / away)[:, None] * hulls)
 
 
-def _by_way_of(hull: Floats, things: Floats) -> Floats:
-    """Return (k, 2) where the ghosts of ``things`` (k, 2) off a hull (2,) lie, from the boat."""
-    away = max(float(np.hypot(*hull)), 1e-6)
-    reach = away + np.hypot(*(things - hull).T)
-    return np.asarray(reach[:, None] * hull[None, :] / away)
+def _density(gap: Floats, spread: Floats) -> Floats:
+    """Return (m,) the normal density per square metre of gaps (m, 2) with covariances (m, 2, 2)."""
+    (ee, en), (_, nn) = np.moveaxis(spread, 0, -1)
+    determinant = ee * nn - en**2
+    squared = (nn * gap[:, 0] ** 2 - 2.0 * en * gap[:, 0] * gap[:, 1] + ee * gap[:, 1] ** 2) / determinant
+    return np.asarray(np.exp(-0.5 * squared) / (2.0 * math.pi * np.sqrt(determinant)))
 
 
-def _density(gap: Floats, spread: Floats) -> float:
-    """Return the normal density per square metre of a gap (2,) with covariance (2, 2)."""
-    squared = float(gap @ np.linalg.solve(spread, gap))
-    return math.exp(-0.5 * squared) / (2.0 * math.pi * math.sqrt(float(np.linalg.det(spread))))
+@dataclass(frozen=True, slots=True)
+class _Ways:
+    """How n tracks go over the ground."""
 
+    velocity: Floats  # (n, 2) m/s
+    noise: Floats  # (n,) variance of it, each axis
+    p_moving: Floats  # (n,) that each moves, as all is considered
 
-def _moves_as(
-    track: Track, p_moving: float, velocity: tuple[float, float], noise: float, is_scaled: bool = True
-) -> float:
-    """Return how much better a foretold velocity explains a track's than its own would: any, or none at all.
+    @classmethod
+    def of(cls, tracks: tuple[Track, ...], p_moving: Floats | None) -> _Ways:
+        """``p_moving``: None, as the tracker has it."""
+        velocity = np.array([(t.velocity_east, t.velocity_north) for t in tracks]).reshape(-1, 2)
+        noise = np.array([(t.covariance[2, 2] + t.covariance[3, 3]) / 2.0 for t in tracks])
+        return cls(velocity, noise, np.array([t.p_moving for t in tracks]) if p_moving is None else p_moving)
 
-    ``p_moving``: that it moves over the ground, which the kinds of real things are weighed by too: what lies still is
-    no better explained by a ghost that is to lie still, but for its level, where levels are decibels.  ``noise``:
-    variance of what is foretold, each axis.
-    """
-    off_e, off_n = track.velocity_east - velocity[0], track.velocity_north - velocity[1]
-    own_noise = float(np.trace(track.covariance[2:, 2:])) / 2.0
-    ghost, free = DOUBLED_SIGMA**2 + noise + own_noise, OWN_WAY**2 + noise + own_noise
-    ratio = free / ghost * math.exp(-0.5 * (off_e**2 + off_n**2) / ghost + 0.5 * track.speed**2 / free)
-    stays = math.exp(-0.5 * (velocity[0] ** 2 + velocity[1] ** 2) / (DOUBLED_SIGMA**2 + noise))
-    as_still = max(stays * (MOTION_CAP[1] if is_scaled else 1.0), MOTION_CAP[0])
-    as_moving = min(max(ratio, MOTION_CAP[0]), MOTION_CAP[1])
-    return p_moving * as_moving + (1.0 - p_moving) * as_still
+    def fit(self, which: NDArray[np.int64], foretold: Floats, noise: Floats, is_scaled: Mask | bool = True) -> Floats:
+        """Return (m,) how much better a foretold velocity explains a track's than its own would: any, or none at all.
+
+        ``which`` (m,): the tracks; ``foretold`` (m, 2), ``noise`` (m,): its variance, each axis.  That it moves over
+        the ground is what the kinds of real things are weighed by too: what lies still is no better explained by a
+        ghost that is to lie still, but for its level, where levels are decibels (``is_scaled``).
+        """
+        velocity, p = self.velocity[which], self.p_moving[which]
+        ghost, free = (sigma**2 + noise + self.noise[which] for sigma in (DOUBLED_SIGMA, OWN_WAY))
+        off2, speed2 = np.sum((velocity - foretold) ** 2, axis=1), np.sum(velocity**2, axis=1)
+        ratio = free / ghost * np.exp(-0.5 * off2 / ghost + 0.5 * speed2 / free)
+        stays = np.exp(-0.5 * np.sum(foretold**2, axis=1) / (DOUBLED_SIGMA**2 + noise))
+        as_still = np.maximum(stays * np.where(is_scaled, MOTION_CAP[1], 1.0), MOTION_CAP[0])
+        return np.asarray(p * np.clip(ratio, *MOTION_CAP) + (1.0 - p) * as_still)

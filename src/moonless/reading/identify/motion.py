@@ -7,9 +7,7 @@ slope is nought within that spread.
 
 from __future__ import annotations
 
-import math
-from collections import deque
-from dataclasses import dataclass, field
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -38,40 +36,35 @@ OWN_SHARE = 0.65
 CAP = 5.0
 
 
-@dataclass(slots=True)
-class _Past:
-    time_ns: deque[int] = field(default_factory=deque)
-    place: deque[tuple[float, float]] = field(default_factory=deque)
-    own: deque[tuple[float, float]] = field(default_factory=deque)  # the boat then
-    plot: deque[tuple[float, float]] = field(default_factory=deque)  # where its echo lay, NaN where not known
-
-
 class Motion:
-    """Remembers where tracks were."""
+    """Remembers where tracks were: a table of the last turns by the tracks of the newest."""
 
     def __init__(self) -> None:
-        self._past: dict[int, _Past] = {}
         self._frame: LocalFrame | None = None
+        self._ids: NDArray[np.int64] = np.zeros(0, dtype=np.int64)
+        self._turns = _Turns.none(0)
 
     def enter(self, frame: LocalFrame) -> None:
         """Say which plane the places to come are of; what is remembered of another is carried over."""
         if self._frame is not None and frame != self._frame:
-            for past in self._past.values():
-                past.place, past.own, past.plot = (
-                    _carried(one, self._frame, frame) for one in (past.place, past.own, past.plot)
-                )
+            turns, old = self._turns, self._frame
+            self._turns = replace(
+                turns,
+                place=_carried(turns.place, old, frame),
+                own=_carried(turns.own, old, frame),
+                plot=_carried(turns.plot, old, frame),
+            )
         self._frame = frame
 
     def roamed_m(self, ids: NDArray[np.int64]) -> Floats:
         """Return (n,) how far each has come from the first third of its remembered places to the last; 0: too few."""
-        out = np.zeros(len(ids))
-        for i, track in enumerate(ids.tolist()):
-            past = self._past.get(track)
-            third = 0 if past is None else len(past.place) // 3
-            if past is not None and third >= 1:
-                place = np.array(past.place)
-                out[i] = float(np.hypot(*(place[-third:].mean(axis=0) - place[:third].mean(axis=0))))
-        return out
+        place = self._turns.of(_columns(self._ids, ids)).place
+        seen = np.isfinite(place[..., 0])
+        order, n = np.cumsum(seen, axis=0), seen.sum(axis=0)
+        third = n // 3
+        first, last = seen & (order <= third), seen & (order > n - third)
+        gap = _mean(place, last) - _mean(place, first)
+        return np.where(third >= 1, np.hypot(gap[:, 0], gap[:, 1]), 0.0)
 
     def p_moving(
         self,
@@ -90,106 +83,162 @@ class Motion:
         ``is_fresh``: that it was seen this turn; a coasted place is no evidence.  ``own_en``: the boat; ``plot_en``
         (n, 2): where this turn's echo of each lay, NaN where it has none.
         """
-        out = np.empty(len(ids))
-        kept: dict[int, _Past] = {}
-        for i, track in enumerate(ids.tolist()):
-            past = self._past.get(track) or _Past()
-            if is_fresh[i]:
-                past.time_ns.append(time_ns)
-                past.place.append((float(place_en[i, 0]), float(place_en[i, 1])))
-                past.own.append(own_en)
-                past.plot.append((math.nan, math.nan) if plot_en is None else (plot_en[i, 0], plot_en[i, 1]))
-            while past.time_ns and (time_ns - past.time_ns[0]) / NS_PER_S > KEEP_S:
-                past.time_ns.popleft()
-                past.place.popleft()
-                past.own.popleft()
-                past.plot.popleft()
-            kept[track] = past
-            out[i] = _blend(float(tracked[i]), _log_odds(past, float(sigma_m[i])))
-        self._past = kept
-        return out
+        turns = self._turns.of(_columns(self._ids, ids)).since(time_ns - round(KEEP_S * NS_PER_S))
+        plot = np.full((len(ids), 2), np.nan) if plot_en is None else plot_en
+        fresh = is_fresh[:, None]
+        self._turns = turns.with_turn(time_ns, np.where(fresh, place_en, np.nan), own_en, np.where(fresh, plot, np.nan))
+        self._ids = ids.copy()
+        return _blend(tracked, _log_odds(self._turns, sigma_m))
 
     def late_log_odds(self, ids: NDArray[np.int64], interval_m: float, sigma_m: Floats) -> Floats:
         """Return (n,) the log odds of a still thing heard one pulse late against a vessel on her course; 0: too few.
 
         ``interval_m``: range that a pulse interval is worth; ``sigma_m`` (n,): of one place of each, across.
         """
-        out = np.zeros(len(ids))
-        for i, track in enumerate(ids.tolist()):
-            past = self._past.get(track)
-            if past is not None:
-                out[i] = _late(past, interval_m, float(sigma_m[i]))
-        return out
+        return _late(self._turns.of(_columns(self._ids, ids)), interval_m, sigma_m)
 
 
-def _carried(places: deque[tuple[float, float]], old: LocalFrame, new: LocalFrame) -> deque[tuple[float, float]]:
-    """Return places of one plane in another."""
-    at = np.array(places).reshape(-1, 2)
-    east, north = new.to_plane(*old.to_geographic(at[:, 0], at[:, 1]))
-    return deque(zip(np.atleast_1d(east).tolist(), np.atleast_1d(north).tolist(), strict=True))
+@dataclass(frozen=True, slots=True)
+class _Turns:
+    """The last turns, oldest first, by track; NaN where a track was not seen."""
+
+    time_ns: NDArray[np.int64]  # (n_turn,)
+    place: Floats  # (n_turn, n, 2)
+    own: Floats  # (n_turn, 2), the boat then
+    plot: Floats  # (n_turn, n, 2) where its echo lay, NaN where not known
+
+    @classmethod
+    def none(cls, n: int) -> _Turns:
+        """Return no turns of ``n`` tracks."""
+        return cls(np.zeros(0, dtype=np.int64), np.zeros((0, n, 2)), np.zeros((0, 2)), np.zeros((0, n, 2)))
+
+    def of(self, columns: NDArray[np.int64]) -> _Turns:
+        """Return the turns of these tracks, a column each; -1: not remembered."""
+        missing = np.broadcast_to(np.nan, (len(self.time_ns), 1, 2))
+        place, plot = (np.concatenate([one, missing], axis=1)[:, columns] for one in (self.place, self.plot))
+        return replace(self, place=place, plot=plot)
+
+    def since(self, time_ns: int) -> _Turns:
+        """Return the turns no older than that."""
+        kept = self.time_ns >= time_ns
+        return _Turns(self.time_ns[kept], self.place[kept], self.own[kept], self.plot[kept])
+
+    def with_turn(self, time_ns: int, place: Floats, own: tuple[float, float], plot: Floats) -> _Turns:
+        """Return the turns with one more."""
+        return _Turns(
+            np.append(self.time_ns, time_ns),
+            np.concatenate([self.place, place[None]]),
+            np.concatenate([self.own, np.array([own])]),
+            np.concatenate([self.plot, plot[None]]),
+        )
 
 
-def _late(past: _Past, interval_m: float, sigma_m: float) -> float:
-    """Return the log odds of a still thing a pulse interval farther off than it seems against a vessel on her course.
+def _columns(known: NDArray[np.int64], ids: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Return (n,) where each of ``ids`` stands among the known, -1: nowhere."""
+    at = {track: k for k, track in enumerate(known.tolist())}
+    return np.array([at.get(track, -1) for track in ids.tolist()], dtype=np.int64)
+
+
+def _carried(places: Floats, old: LocalFrame, new: LocalFrame) -> Floats:
+    """Return (..., 2) places of one plane in another; NaN stays."""
+    at = places.reshape(-1, 2)
+    out = np.full_like(at, np.nan)
+    known = np.isfinite(at[:, 0])
+    out[known] = np.column_stack(new.to_plane(*old.to_geographic(at[known, 0], at[known, 1])))
+    return out.reshape(places.shape)
+
+
+def _mean(values: Floats, counted: NDArray[np.bool_]) -> Floats:
+    """Return (n, ...) the means over turns of what is counted (n_turn, n); 0: nothing is."""
+    shape = counted.shape + (1,) * (values.ndim - 2)
+    total = np.where(counted.reshape(shape), values, 0.0).sum(axis=0)
+    return np.asarray(total / np.maximum(counted.sum(axis=0), 1).reshape(shape[1:]))
+
+
+@dataclass(frozen=True, slots=True)
+class _Line:
+    """A straight line through the places of each of n tracks, by least squares over the turns that are counted."""
+
+    counted: NDArray[np.bool_]  # (n_turn, n)
+    total: Floats  # (n,) sum of the squares of the times from their mean, s^2
+    slope: Floats  # (n, 2) m/s
+    off: Floats  # (n_turn, n, 2) of each place from its line, 0 where not counted
+    is_long: NDArray[np.bool_]  # (n,) enough turns over a long enough time
+
+    @classmethod
+    def through(cls, time_ns: NDArray[np.int64], places: Floats) -> _Line:
+        """Fit each track's places (n_turn, n, 2), NaN where it has none."""
+        counted = np.isfinite(places[..., 0])
+        seconds = np.broadcast_to(((time_ns - time_ns[:1]) / NS_PER_S)[:, None], counted.shape)
+        last = np.where(counted, seconds, -np.inf).max(axis=0, initial=-np.inf)
+        first = np.where(counted, seconds, np.inf).min(axis=0, initial=np.inf)
+        is_long = (counted.sum(axis=0) >= LEAST_TURNS) & (last - first >= LEAST_S)
+        t = np.where(counted, seconds - _mean(seconds, counted), 0.0)
+        total = (t**2).sum(axis=0)
+        apart = np.where(counted[..., None], places - _mean(places, counted), 0.0)
+        slope = (t[..., None] * apart).sum(axis=0) / np.where(is_long, total, 1.0)[:, None]
+        return cls(counted, total, slope, apart - t[..., None] * slope, is_long)
+
+
+def _late(turns: _Turns, interval_m: float, sigma_m: Floats) -> Floats:
+    """Return (n,) the log odds of a still thing a pulse interval farther off than it seems against a vessel.
 
     Its bearing hardly changes and its range changes by the boat's own way alone, so that it seems to run beside her,
-    and to turn when she turns.  Source: geometry, elementary; Bayes factor by Laplace's method.
+    and to turn when she turns; a vessel keeps her course.  Source: geometry,
+    elementary; Bayes factor by Laplace's method.
     """
-    place = np.array(past.plot).reshape(-1, 2)
-    known = np.isfinite(place[:, 0])
-    n = int(known.sum())
-    if n < LEAST_TURNS:
-        return 0.0
-    t = (np.array(past.time_ns, dtype=np.int64)[known] - past.time_ns[0]) / NS_PER_S
-    if t[-1] - t[0] < LEAST_S:
-        return 0.0
-    t = t - t.mean()
-    total = float(t @ t)
-    place, own = place[known], np.array(past.own)[known]
-    rel = place - own
-    away = np.hypot(rel[:, 0], rel[:, 1])
-    unit = rel.mean(axis=0) / max(float(np.hypot(*rel.mean(axis=0))), 1.0)
-    side = np.array([unit[1], -unit[0]])
-    way = own - own.mean(axis=0)
+    line = _Line.through(turns.time_ns, turns.plot)
+    out = np.zeros(turns.plot.shape[1])
+    at = np.flatnonzero(line.is_long)
+    if not at.size:
+        return out
+    counted, sigma2, slope = line.counted[:, at], sigma_m[at] ** 2, line.slope[at]
+    own = np.broadcast_to(turns.own[:, None], (*counted.shape, 2))
+    rel = turns.plot[:, at] - own
+    toward = _mean(rel, counted)
+    unit = toward / np.maximum(np.hypot(toward[:, 0], toward[:, 1]), 1.0)[:, None]
+    side = np.stack([unit[:, 1], -unit[:, 0]], axis=-1)
+    way = own - _mean(own, counted)
+    away = np.hypot(rel[..., 0], rel[..., 1])
+    middle = _mean(away, counted)
     # Where it truly lies, along and across the bearing, less what the boat's own way makes of it.
-    along = away + way @ unit
-    across = rel @ side + (way @ side) * away.mean() / (away.mean() + interval_m)
-    late = np.var(along) / LATE_RANGE_SIGMA_M**2 + np.var(across) / sigma_m**2
-    slope = t @ (place - place.mean(axis=0)) / total
-    off = place - place.mean(axis=0) - t[:, None] * slope
-    steady = np.mean((off @ unit) ** 2) / LATE_RANGE_SIGMA_M**2 + np.mean((off @ side) ** 2) / sigma_m**2
-    gain = -0.5 * (n / TURNS_PER_INDEPENDENT) * float(late - steady)
-    spread2 = max(LATE_VELOCITY_SIGMA**2, sigma_m**2 * TURNS_PER_INDEPENDENT / total)
-    occam = math.log(MOVING_SIGMA**2 / spread2) + 0.5 * float(slope @ slope) / MOVING_SIGMA**2
-    return min(LATE_STRAIGHT, occam) + max(-2.0 * LATE_TURNED, min(LATE_TURNED, gain))
+    along = away + _dot(way, unit)
+    across = _dot(rel, side) + _dot(way, side) * (middle / (middle + interval_m))
+    late = _variance(along, counted) / LATE_RANGE_SIGMA_M**2 + _variance(across, counted) / sigma2
+    off = line.off[:, at]
+    steady = (
+        _mean(_dot(off, unit) ** 2, counted) / LATE_RANGE_SIGMA_M**2 + _mean(_dot(off, side) ** 2, counted) / sigma2
+    )
+    gain = -0.5 * (counted.sum(axis=0) / TURNS_PER_INDEPENDENT) * (late - steady)
+    spread2 = np.maximum(LATE_VELOCITY_SIGMA**2, sigma2 * TURNS_PER_INDEPENDENT / line.total[at])
+    occam = np.log(MOVING_SIGMA**2 / spread2) + 0.5 * _dot(slope, slope) / MOVING_SIGMA**2
+    out[at] = np.minimum(LATE_STRAIGHT, occam) + np.clip(gain, -2.0 * LATE_TURNED, LATE_TURNED)
+    return out
 
 
-def _log_odds(past: _Past, sigma_m: float) -> float | None:
-    """Return the log odds of moving against still, None when the past is too short."""
-    n = len(past.time_ns)
-    if n < LEAST_TURNS:
-        return None
-    t = (np.array(past.time_ns, dtype=np.int64) - past.time_ns[0]) / NS_PER_S
-    if t[-1] < LEAST_S:
-        return None
-    place = np.array(past.place)
-    t = t - t.mean()
-    total = float(t @ t)
-    slope = t @ (place - place.mean(axis=0)) / total
-    off = place - place.mean(axis=0) - t[:, None] * slope
-    spread = max(sigma_m, math.sqrt(float((off**2).sum()) / max(1, 2 * (n - 2))))
-    slope_variance = spread**2 * TURNS_PER_INDEPENDENT / total
+def _dot(a: Floats, b: Floats) -> Floats:
+    """Return the products of vectors (..., 2)."""
+    return np.asarray(a[..., 0] * b[..., 0] + a[..., 1] * b[..., 1])
+
+
+def _variance(values: Floats, counted: NDArray[np.bool_]) -> Floats:
+    """Return (n,) the variances over turns of what is counted (n_turn, n)."""
+    return _mean((values - _mean(values, counted)) ** 2, counted)
+
+
+def _log_odds(turns: _Turns, sigma_m: Floats) -> Floats:
+    """Return (n,) the log odds of moving against still, NaN where the past is too short."""
+    line = _Line.through(turns.time_ns, turns.place)
+    n, total = line.counted.sum(axis=0), np.where(line.is_long, line.total, 1.0)
+    left = np.sqrt((line.off**2).sum(axis=(0, 2)) / np.maximum(1, 2 * (n - 2)))
+    slope_variance = np.maximum(sigma_m, left) ** 2 * TURNS_PER_INDEPENDENT / total
     still = STILL_SIGMA**2 + slope_variance
     moving = MOVING_SIGMA**2 + slope_variance
-    squared = float(slope @ slope)
-    odds = math.log(still / moving) + 0.5 * squared * (1.0 / still - 1.0 / moving)
-    return max(-CAP, min(CAP, odds))
+    odds = np.log(still / moving) + 0.5 * _dot(line.slope, line.slope) * (1.0 / still - 1.0 / moving)
+    return np.where(line.is_long, np.clip(odds, -CAP, CAP), np.nan)
 
 
-def _blend(tracked: float, own: float | None) -> float:
-    p = min(max(tracked, 1e-3), 1.0 - 1e-3)
-    said = math.log(p / (1.0 - p))
-    if own is None:
-        return p
-    odds = OWN_SHARE * own + (1.0 - OWN_SHARE) * max(-CAP, min(CAP, said))
-    return 1.0 / (1.0 + math.exp(-odds))
+def _blend(tracked: Floats, own: Floats) -> Floats:
+    p = np.clip(tracked, 1e-3, 1.0 - 1e-3)
+    said = np.clip(np.log(p / (1.0 - p)), -CAP, CAP)
+    return np.where(np.isnan(own), p, 1.0 / (1.0 + np.exp(-(OWN_SHARE * own + (1.0 - OWN_SHARE) * said))))

@@ -123,7 +123,6 @@ def _in_clutter(
 def _smoothed(clutter: Floats, land: Bools) -> Floats:
     """Return the clutter averaged over five bearings and cells, without what land and its skirts give."""
     kept = np.where(land, 0.0, clutter)
-    total = kept.copy()
-    for k in (1, 2):
-        total += np.roll(kept, k, axis=0) + np.roll(kept, -k, axis=0)
-    return total / 5.0
+    around = np.concatenate([kept[-2:], kept, kept[:2]])
+    total = sum(around[k : k + len(kept)] for k in range(5))
+    return np.asarray(total / 5.0)

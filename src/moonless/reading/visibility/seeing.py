@@ -7,6 +7,7 @@ bearing.  "Held" means: so sure to show that three of five turns bring an echo w
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
@@ -157,10 +158,8 @@ def clutter_at(
     )
     cells = np.clip(np.round((ranges_m - first_cell_m) / cell_m), 0, n_cell - 1).astype(np.int64)
     level = clutter_db[np.ix_(spokes, cells)]
-    # The floor of plain noise is not clutter: half a decibel of estimation error is taken off with it.  Most of a
-    # picture is floor, so only what stands above it is raised from decibels.
-    out = np.zeros(level.shape)
-    above = level > FLOOR_DB
-    out[above] = np.maximum(10.0 ** (level[above].astype(np.float64) / 10.0) - NOISE_FLOOR, 0.0)
+    # The floor of plain noise is not clutter: half a decibel of estimation error is taken off with it.
+    over = np.exp(level.astype(np.float32) * np.float32(math.log(10.0) / 10.0)).astype(np.float64)
+    out = np.where(level > FLOOR_DB, np.maximum(over - NOISE_FLOOR, 0.0), 0.0)
     out[~np.isfinite(level)] = np.nan
     return out
