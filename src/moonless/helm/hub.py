@@ -84,7 +84,7 @@ class Hub:
         self.bow.begin(source.boat.get("bow_offset_deg"))
         self.screens = Screens()
         self.chart = ShownChart()
-        self.picture = ShownPicture()
+        self.picture = ShownPicture(source.boat.get("deviation", ()))
         self.status = SourceStatus(without)
         self.announcer = Announcer(self.screens, loudspeaker, float(source.boat.get("length_m", 9.0)))
         self.trials = Trials()
@@ -257,7 +257,7 @@ class Hub:
         old, was = self._pumping, self.source
         self.source = source
         self.chart.chart = None
-        self.picture.begin_source()
+        self.picture.begin_source(source.boat.get("deviation", ()))
         self.status.begin_source(without)
         self._begin_again()
         for session in self.screens:

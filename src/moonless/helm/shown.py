@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import math
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -17,6 +18,7 @@ from moonless.helm.process.events import ChartReady, Notice, PoseNow, SourceStat
 from moonless.helm.web.protocol import PoseFrame
 from moonless.helm.web.reading_frame import Beside, OwnTrack, Tails, reading_body, reading_overdue, standing_body
 from moonless.helm.web.spokes import SpokeStore
+from moonless.helm.web.wheel_compass import WheelCompass
 from moonless.reading.alerts.standing import StandingCalls
 from moonless.reading.types import Reading
 from moonless.rules.steering import Sight
@@ -66,7 +68,9 @@ class ShownChart:
 class ShownPicture:
     """The radar's picture, the pose and the reading; none of it outlives its source."""
 
-    def __init__(self) -> None:
+    def __init__(self, deviation: Sequence[Sequence[float]] = ()) -> None:
+        """``deviation``: the card of the compass at the wheel, see `moonless.boat.compass`."""
+        self._compass = WheelCompass(deviation)
         self.store = SpokeStore()
         self.pose: PoseFrame | None = None
         self.reading: ReadingBody | None = None
@@ -99,6 +103,7 @@ class ShownPicture:
             "own_track": self._own_track.add(turn.reading),
             "standing": standing_body(self._standing.add(turn.reading)),
             "plan": self.plan,
+            "compass": self._compass.body(turn.reading.own, turn.reading.time_ns),
         }
         self.reading = reading_body(turn, self._turns, beside)
         own = turn.reading.own
@@ -130,9 +135,10 @@ class ShownPicture:
         self.reading = self.newest = None
         self._age = ReadingAge()
 
-    def begin_source(self) -> None:
+    def begin_source(self, deviation: Sequence[Sequence[float]] = ()) -> None:
         """Forget everything of the source before."""
         self.begin_again()
+        self._compass = WheelCompass(deviation)
         self.pose, self.plan, self._has_spokes = None, None, False
 
     @property

@@ -1,6 +1,7 @@
 /** The figures a skipper looks for, small and quiet; a dash where nothing is known. */
 import { threeFigures } from "../geo/angles";
 import { sayKnots, shortDistance, sayTime, type DistanceUnit } from "../geo/units";
+import { byCompass } from "../state/compass";
 import { isPresent } from "../state/say";
 import type { State } from "../state/store";
 import { BOAT_UNKNOWN } from "../state/store";
@@ -9,6 +10,8 @@ import { make, setText } from "../panels/dom";
 export interface Figure {
   readonly name: string;
   readonly value: string;
+  /** By the compass at the wheel: "179° compass"; "" where it is not known. */
+  readonly beside?: string;
 }
 
 const NONE = "—";
@@ -24,7 +27,7 @@ export function figuresOf(state: State, nowMs: number): Figure[] {
   const tide = isNow ? (state.affairs?.tide_m ?? null) : null;
   const depth = reading?.depth_m == null ? NONE : `${(Math.floor(reading.depth_m * 10) / 10).toFixed(1)} m`;
   const figures: Figure[] = [
-    { name: "heading", value: degrees(pose?.headingDeg) },
+    { name: "heading", value: degrees(pose?.headingDeg), beside: byCompass(reading, pose?.headingDeg) },
     { name: "over ground", value: pose === null || Number.isNaN(pose.cogDeg) ? knots : `${degrees(pose.cogDeg)} ${knots}` },
     { name: tide === null ? "depth" : `depth, tide ${tide < 0 ? "−" : "+"}${Math.abs(tide).toFixed(1)}`, value: depth },
   ];
@@ -34,7 +37,7 @@ export function figuresOf(state: State, nowMs: number): Figure[] {
   const next = now === null ? undefined : plan.legs?.find((leg) => leg.number === now.leg + 1);
   const sog = pose === null || Number.isNaN(pose.sogKn) || pose.sogKn < 0.5 ? null : pose.sogKn * (1852 / 3600);
   figures.push(
-    { name: next === undefined ? "to the end" : `turn to ${threeFigures(next.course_deg)}°`, value: now === null ? NONE : `${shortDistance(now.to_go_leg_m, unit)}${sog === null ? "" : `, ${sayTime(now.to_go_leg_m / sog)}`}` },
+    { name: next === undefined ? "to the end" : `turn to ${threeFigures(next.course_deg)}°`, beside: byCompass(reading, next?.course_deg), value: now === null ? NONE : `${shortDistance(now.to_go_leg_m, unit)}${sog === null ? "" : `, ${sayTime(now.to_go_leg_m / sog)}`}` },
     { name: "off the leg", value: now === null ? NONE : offLeg(now.off_track_m, unit) },
   );
   return figures;
@@ -59,15 +62,16 @@ export class Figures {
       this.#list.replaceChildren(
         ...figures.map(() => {
           const box = make("div");
-          box.append(make("dt"), make("dd"));
+          box.append(make("dt"), make("dd"), make("dd", "", { class: "beside" }));
           return box;
         }),
       );
     }
     figures.forEach((figure, i) => {
-      const [name, value] = this.#list.children[i]?.children ?? [];
+      const [name, value, beside] = this.#list.children[i]?.children ?? [];
       if (name !== undefined) setText(name, figure.name);
       if (value !== undefined) setText(value, figure.value);
+      if (beside !== undefined) setText(beside, figure.beside ?? "");
     });
   }
 }

@@ -1,6 +1,7 @@
 /** Plain sentences made from what is held: pure, so that each can be tested. */
 import { threeFigures, whereabouts } from "../geo/angles";
 import { inOneSystem, sayDistance, sayKnots, sayTime, type DistanceUnit } from "../geo/units";
+import { byCompass } from "./compass";
 import type { Alert, CallNow, Echo, Instruction, Manoeuvres, Missing } from "./types";
 import type { State } from "./store";
 
@@ -205,7 +206,7 @@ export function whatMatters(state: State, nowMs: number): Said[] {
   // The order is of this turn, and speech is past: while one stands, calls of what is met are not shown beside it.
   const order = state.reading.instruction ?? null;
   const calls = order === null ? state.standing : state.standing.filter((call) => call.echo === null && !isOfWay(call.key));
-  if (order !== null) said.push({ urgency: orderUrgency(order), say: `${order.say}. ${order.because}`, echo: order.echo ?? null, own: false });
+  if (order !== null) said.push({ urgency: orderUrgency(order), say: `${order.say}. ${steer(state, order)}${order.because}`, echo: order.echo ?? null, own: false });
   const told = [...calls.map(ofCall), ...faults.map((fault) => own(fault.urgency, fault.say))];
   said.push(...told.sort((a, b) => b.urgency - a.urgency));
   // Empty is not clear: what was called may still stand, and the words do not promise open water.
@@ -231,6 +232,12 @@ export function urgencies(state: State): Map<number, number> {
   // The order is of this turn; what was said of another may be past by now, but never louder than what is asked.
   if (order?.echo != null) urgency.set(order.echo, Math.max(urgency.get(order.echo) ?? 0, orderUrgency(order)));
   return urgency;
+}
+
+/** "179° compass. ": what the compass at the wheel is to show for the order's true course; "" where there is none. */
+function steer(state: State, order: Instruction): string {
+  const shown = byCompass(state.reading, order.to_deg ?? undefined);
+  return shown === "" ? "" : `${shown}. `;
 }
 
 /** An order to act stands above what is only known; the tone and the shout are the call's, which comes once. */

@@ -28,6 +28,7 @@ export interface BoatFacts {
   readonly bow_offset_deg?: number;
   readonly assumed?: readonly string[];
   readonly blind_sectors_deg?: readonly (readonly [number, number])[];
+  readonly deviation?: readonly (readonly [number, number])[];
 }
 
 /**
@@ -61,6 +62,7 @@ export interface Reading {
   readonly depth_m?: number | null;
   readonly bow?: Bow;
   readonly plan?: PlanNow | null;
+  readonly compass?: Compass | null;
 }
 
 /**
@@ -96,6 +98,15 @@ export interface CallLine {
   readonly urgency: number;
   readonly say: string;
   readonly echo: number | null;
+}
+
+/**
+ * What the compass at the wheel shows on the true courses 0, 10 ... 350. `by`: the deviation card, or the
+ * variation alone where the boat has none.
+ */
+export interface Compass {
+  readonly by: "card" | "variation";
+  readonly shows_deg: readonly number[];
 }
 
 /** One track explained. */

@@ -41,6 +41,7 @@ class BoatFactsBody(TypedDict):
     bow_offset_deg: NotRequired[float]
     assumed: NotRequired[Sequence[str]]
     blind_sectors_deg: NotRequired[Sequence[tuple[float, float]]]
+    deviation: NotRequired[Sequence[tuple[float, float]]]  # the card of the compass at the wheel: heading, deviation
 
 
 class HelloBody(TypedDict):
@@ -82,6 +83,16 @@ class AlertBody(TypedDict):
     escalated: bool
 
 
+class CompassBody(TypedDict):
+    """What the compass at the wheel shows on the true courses 0, 10 ... 350.
+
+    ``by``: the deviation card, or the variation alone where the boat has none.
+    """
+
+    by: Literal["card", "variation"]
+    shows_deg: Sequence[float]
+
+
 class ReadingBody(ReadingLine):
     """A reading as the sheet has it.
 
@@ -98,6 +109,7 @@ class ReadingBody(ReadingLine):
     depth_m: NotRequired[float | None]
     bow: NotRequired[BowLine]
     plan: NotRequired[PlanNowBody | None]
+    compass: NotRequired[CompassBody | None]
 
 
 class LinkBody(TypedDict):

@@ -28,4 +28,5 @@ def boat_json(boat: Boat) -> BoatFactsBody:
         "bow_offset_deg": round(math.degrees(boat.radar.bow_offset_rad), 4),
         "assumed": list(boat.assumed),
         "blind_sectors_deg": [(math.degrees(a), math.degrees(b)) for a, b in boat.radar.blind_sectors_rad],
+        "deviation": list(boat.deviation),
     }

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from typing import NotRequired, TypedDict
 
 from moonless.helm.bodies.routes import PlanNowBody
-from moonless.helm.bodies.sheet import CallBody, CallNowBody, ReadingBody, TrackPoint
+from moonless.helm.bodies.sheet import CallBody, CallNowBody, CompassBody, ReadingBody, TrackPoint
 from moonless.reading.alerts.standing import StandingCall
 from moonless.reading.line import FaultLine, OwnLine, RegistrationLine
 from moonless.reading.registration.bow_mark import BowLine
@@ -111,6 +111,7 @@ class Beside(TypedDict):
     own_track: list[TrackPoint]
     standing: list[CallNowBody]
     plan: PlanNowBody | None
+    compass: CompassBody | None
     bow: NotRequired[BowLine]
 
 
