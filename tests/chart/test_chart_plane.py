@@ -50,7 +50,7 @@ def test_a_few_places_are_exact() -> None:
 
 @pytest.mark.parametrize("more", [1, 2, 5])
 def test_a_place_named_twice_comes_out_the_same_to_the_last_bit(more: int) -> None:
-    """A ring ends where it began (the closed ring of the open simple-features standard; from memory), wherever its ends stand."""
+    """A ring ends where it began (rings of the open simple-features standard; from memory), wherever its ends stand."""
     rng = np.random.default_rng(3)
     n = plane._BLOCK + more
     places = np.column_stack([rng.uniform(-71.1, -70.9, n), rng.uniform(41.9, 42.1, n)])

@@ -1,4 +1,4 @@
-"""What the compass at the wheel shows on true courses, where the boat is: orders are true, and a wheel's compass is not."""
+"""What the compass at the wheel shows on true courses where the boat is: orders are true, a wheel's compass is not."""
 
 from __future__ import annotations
 
