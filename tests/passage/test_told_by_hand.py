@@ -19,6 +19,8 @@ from moonless.passage.night import Night
 from moonless.passage.plan import _with_bailouts
 from moonless.passage.types import DarkAt, LegDanger, LegPlan, LightSeen, Plan, Point, WaterAt
 from moonless.passage.way.route import Route, Waypoint
+from moonless.passage.words import clock_words, parse_time, zone_told
+from moonless.units import kn_to_mps
 
 FRAME = LocalFrame(10.0, -140.0)
 WHEN = datetime(2031, 3, 24, 7, tzinfo=UTC).timestamp()
@@ -155,3 +157,29 @@ def test_of_the_lights_the_leading_one_is_steered_by() -> None:
     plan = _plan(1852.0, lights=((light("near", 200.0, False), light("range", 3000.0, True)),))
     words = str(brief(plan, UTC, "nm")[0])
     assert "range Fl 5s, leading" in words and "near Fl 5s" not in words
+
+
+def test_a_speed_nobody_asked_for_is_told_as_a_bound() -> None:
+    """Nobody should run faster than 30 to 35 knots at night and most far slower (common practice, no source)."""
+
+    def said(asked_kn: float | None, limit_kn: float | None, made_kn: float) -> list[str]:
+        limit = None if limit_kn is None else kn_to_mps(limit_kn)
+        boat = replace(BOAT, skipper=replace(BOAT.skipper, night_limit=limit))
+        plan = _plan(1852.0)
+        fast = replace(plan, legs=tuple(replace(leg, speed_kn=made_kn) for leg in plan.legs))
+        points = points_for_and_against(fast, boat, replace(NIGHT, wanted_kn=asked_kn))
+        return [f"{p.weight} {p.figure}" for p in points if "No speed was asked for" in p.what]
+
+    assert said(None, None, 30.6) == ["against 31 kn"]
+    assert said(None, 20.0, 20.0) == ["note 20 kn"]
+    assert said(None, None, 6.0) == ["note 6 kn"]
+    assert said(22.0, None, 22.0) == []
+
+
+def test_times_are_told_in_the_offset_the_departure_was_given_in_where_the_boat_has_no_zone() -> None:
+    # RFC 3339 section 5.8: 1996-12-19T16:39:57-08:00.
+    text = "1996-12-19T16:39:57-08:00"
+    assert clock_words(parse_time(text, UTC), zone_told(text, UTC)) == "16:40"
+    london = ZoneInfo("Europe/London")
+    assert zone_told(text, london) is london
+    assert zone_told("1996-12-19T16:39:57", UTC) is UTC

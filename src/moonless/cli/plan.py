@@ -101,7 +101,7 @@ def command(
     from moonless.passage.plan import make_plan, survey
     from moonless.passage.way.propose import propose
     from moonless.passage.way.route import read_gpx, thinned, to_gpx
-    from moonless.passage.words import parse_time, zone_of
+    from moonless.passage.words import parse_time, zone_of, zone_told
     from moonless.sea.stations import read_stations
 
     boat = read_boat(boat_file)
@@ -112,6 +112,7 @@ def command(
     drawn, thin = (None, "") if route_file is None else thinned(read_gpx(route_file))
     notes: tuple[str, ...] = (thin,) if thin else ()
     depart_s = parse_time(depart, zone)
+    zone = zone_told(depart, zone)
     marked = tuple(_glow(text) for text in glows)
     zone_name = boat.skipper.local_time_zone
     night = Night(

@@ -21,6 +21,9 @@ HIGHEST_WAVE = 1.86
 # A breaking wave of so much of her length can roll a yacht that lies beam on: tank tests of the Wolfson Unit after 1979
 # (from memory).
 ROLLING_SHARE = 0.3
+# Nobody should run faster than 30 to 35 kn at night and most far slower: past this a speed wants to have been asked
+# for.  Common practice, no source; the figure is our own.
+USUAL_KN = 15.0
 
 READINESS = (
     "Crew told of the plan, of the night signals, and who looks out where",
@@ -138,6 +141,15 @@ def _weather(plan: Plan, boat: Boat, night: Night) -> list[Point]:
     return out
 
 
+def _unasked_speed(plan: Plan, boat: Boat) -> Point:
+    """Say that a speed nobody asked for is a bound, so that it is not read as advice."""
+    fastest = max(leg.speed_kn for leg in plan.legs)
+    weight: Weight = "against" if boat.skipper.night_limit is None and fastest > USUAL_KN else "note"
+    say = "No speed was asked for: legs are timed at the most that goes with what should be seen, no advice to run so"
+    limit = "most run far slower at night; ask for a speed, or set a night limit"
+    return Point(weight, say, f"{fastest:.0f} kn", limit)
+
+
 def points_for_and_against(plan: Plan, boat: Boat, night: Night) -> tuple[Point, ...]:
     """Return what speaks for and against, the gravest first."""
     out: list[Point] = []
@@ -163,6 +175,8 @@ def points_for_and_against(plan: Plan, boat: Boat, night: Night) -> tuple[Point,
     out += _moon_gates(plan)
     out.append(_no_return(plan))
     out += _weather(plan, boat, night)
+    if night.wanted_kn is None:
+        out.append(_unasked_speed(plan, boat))
     if not boat.stopping:
         out.append(Point("against", "The boat file holds no stopping trials", "assumed", "measure them by day"))
     burnt = [leg.fuel_l for leg in plan.legs]

@@ -59,6 +59,12 @@ def parse_time(text: str, zone: tzinfo) -> float:
     return moment.timestamp()
 
 
+def zone_told(text: str, zone: tzinfo) -> tzinfo:
+    """Return the zone that times are told in: the skipper's, or the offset of the time given where that is UTC."""
+    told = datetime.fromisoformat(text).tzinfo
+    return zone if told is None or zone is not UTC else told
+
+
 def place_words(lat_deg: float, lon_deg: float) -> str:
     """Return a position in degrees and minutes to a thousandth, rounded: 42°20.100'N 070°59.100'W."""
 
