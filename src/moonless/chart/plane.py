@@ -65,7 +65,7 @@ def _fitted(lonlat_deg: Floats, frame: LocalFrame) -> Floats | None:
     for start in range(0, len(lonlat_deg), _BLOCK):
         block = (lonlat_deg[start : start + _BLOCK] - middle) / half
         for axis in (0, 1):
-            plane[start : start + _BLOCK, axis] = _value(block, coefficients[:, axis])
+            plane[start : start + _BLOCK, axis] = _value(block, np.asarray(coefficients[:, axis], dtype=np.float64))
     return plane
 
 
