@@ -23,6 +23,16 @@ def made() -> Any:
 
 
 @pytest.fixture(scope="session")
+def rebuilt(made: Any, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Return the file of the waters as the maker writes it."""
+    from waters.layers import write
+
+    path = tmp_path_factory.mktemp("rebuilt") / "waters.gpkg"
+    write(made[0], path)
+    return path
+
+
+@pytest.fixture(scope="session")
 def local(tmp_path_factory: pytest.TempPathFactory) -> Any:
     """Return the shipped waters, whole, in the scene's own frame."""
     frame = open_demo().frame

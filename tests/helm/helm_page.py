@@ -34,13 +34,31 @@ AT_REST = """(change => {
   } });
 })"""
 
+# A page that draws a few times a second: where a processor draws for the graphics card every frame takes it a tenth of
+# a second, and each key that a test presses waits for the frame before it.
+FEW_FRAMES = """(() => {
+  const soon = requestAnimationFrame.bind(window), live = new Set();
+  let n = 0;
+  window.requestAnimationFrame = draw => {
+    const id = ++n;
+    live.add(id);
+    setTimeout(() => soon(now => live.delete(id) && draw(now)), 150);
+    return id;
+  };
+  window.cancelAnimationFrame = id => live.delete(id);
+})()"""
+
 
 class Page:
     """One page with a record of what it asked for and complained of."""
 
-    def __init__(self, browser: Any, address: str, width: int = 1024, height: int = 700) -> None:
+    def __init__(
+        self, browser: Any, address: str, width: int = 1024, height: int = 700, few_frames: bool = False
+    ) -> None:
         self.address = address
         self.context = browser.new_context(viewport={"width": width, "height": height})
+        if few_frames:
+            self.context.add_init_script(FEW_FRAMES)
         self.page = self.context.new_page()
         self.complaints: list[str] = []
         self.asked: list[str] = []
@@ -74,6 +92,10 @@ class Page:
                 return
             self.page.wait_for_timeout(100)
         raise AssertionError(f"still not so after {wait_s:g} s: {condition}")
+
+    def drawn(self) -> None:
+        """Wait until what has come until now is drawn: the frame begun before, and one more."""
+        self.until(f"moonless.screen.frames >= {self.page.evaluate('moonless.screen.frames')} + 2", 60.0)
 
     def picture(self) -> NDArray[np.uint8]:
         """Return the rendered pixels, (height, width, 3).  A page just asked for has none yet: asked again a while."""

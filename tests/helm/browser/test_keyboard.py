@@ -32,7 +32,7 @@ def kept(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
 @pytest.fixture(scope="module")
 def page(browser: Any, kept: Path) -> Iterator[Page]:
     demo = Server("-m", "moonless", "demo", "--port", "0", "--no-browser")
-    page = Page(browser, demo.address, 1280, 800).open(wait_s=180.0)
+    page = Page(browser, demo.address, 1280, 800, few_frames=True).open(wait_s=180.0)
     page.until("moonless.store.state.reading.echoes.length > 0", 90.0)
     yield page
     page.context.close()

@@ -136,7 +136,7 @@ def test_the_sheet_is_dragged_and_there_is_a_way_back(page: Page) -> None:
     sized(page, 1280, 800)
     page.rest()
     page.page.evaluate("moonless.store.send({ type: 'set', change: { rangeHeld: false } })")
-    page.page.wait_for_timeout(400)
+    page.drawn()
     boat = "moonless.screen.pixelOf(moonless.screen.boat.latDeg, moonless.screen.boat.lonDeg)"
     assert page.page.is_hidden("#back")
     x, y = page.page.evaluate(boat)
@@ -144,14 +144,14 @@ def test_the_sheet_is_dragged_and_there_is_a_way_back(page: Page) -> None:
     page.page.mouse.down()
     page.page.mouse.move(400, 250, steps=6)
     page.page.mouse.up()
-    page.page.wait_for_timeout(400)
+    page.drawn()
     dragged = page.page.evaluate(boat)
     assert dragged == pytest.approx([x + 100, y - 50], abs=25)
     assert page.state("touched") is None, "a drag is no touch"
     assert page.page.inner_text("#back") == "to the boat"
     page.page.locator("#back").click()
     page.until("document.getElementById('back').hidden")
-    page.page.wait_for_timeout(400)
+    page.drawn()
     assert page.page.evaluate(boat) == pytest.approx([x, y], abs=25)
 
 

@@ -19,7 +19,7 @@ AXE = HERE.parents[1] / "web" / "node_modules" / "axe-core" / "axe.min.js"
 
 @pytest.fixture(scope="module")
 def shared(browser: Any, made_helm: str) -> Iterator[Page]:
-    page = Page(browser, made_helm).open()
+    page = Page(browser, made_helm, few_frames=True).open()
     yield page
     page.context.close()
 
@@ -79,14 +79,14 @@ def test_night_is_red_and_dim_from_the_first_paint(browser: Any, made_helm: str)
 )
 def test_night_stays_night_whatever_is_opened(opened: Page, keys: list[str]) -> None:
     opened.press(*keys)
-    opened.page.wait_for_timeout(400)
+    opened.drawn()
     assert_night(opened.picture())
 
 
 def test_the_dimmer_takes_light_away(opened: Page) -> None:
     before = luminance(opened.picture()).mean()
     opened.press("d", "d", "d", "d")
-    opened.page.wait_for_timeout(300)
+    opened.drawn()
     # A black veil of 80 % leaves a fifth of each value; in linear light far less than a fifth.
     assert luminance(opened.picture()).mean() < 0.2 * before
 
@@ -189,7 +189,7 @@ def test_hands_and_sizes(opened: Page) -> None:
 @pytest.mark.parametrize(("width", "height"), [(1440, 900), (1280, 800), (800, 1280), (390, 844)])
 def test_words_fit_every_screen(opened: Page, width: int, height: int) -> None:
     opened.page.set_viewport_size({"width": width, "height": height})
-    opened.page.wait_for_timeout(600)
+    opened.drawn()
     for what in ("#say", "#word", "#bar", "#speed", "#figures"):
         box = opened.page.locator(what).bounding_box()
         assert box is not None and box["width"] > 0
@@ -264,7 +264,7 @@ def test_a_lost_graphics_context_comes_back(opened: Page) -> None:
     opened.page.evaluate("lost.restoreContext()")
     opened.until("moonless.screen.scan.works")
     opened.complaints.clear()
-    opened.page.wait_for_timeout(600)
+    opened.drawn()
     assert opened.complaints == []
 
 

@@ -32,7 +32,7 @@ TRIAL = """(() => {
 
 @pytest.fixture(scope="module")
 def shared(browser: Any, made_helm: str) -> Iterator[Page]:
-    page = Page(browser, made_helm, 1280, 800).open()
+    page = Page(browser, made_helm, 1280, 800, few_frames=True).open()
     yield page
     page.context.close()
 
@@ -43,7 +43,7 @@ def opened(shared: Page) -> Page:
     shared.rest(up="north")
     shared.page.evaluate("moonless.tools.route.draft.clear()")
     shared.until(HAS_PICTURE)
-    shared.page.wait_for_timeout(200)
+    shared.drawn()
     return shared
 
 
@@ -128,7 +128,7 @@ def test_a_trial_is_never_like_the_present(opened: Page) -> None:
     plain = opened.picture()
     opened.press("c")
     opened.page.evaluate(TRIAL)
-    opened.page.wait_for_timeout(300)
+    opened.drawn()
     tried = opened.picture()
     assert_night(tried)
     assert words(opened).startswith("Trial ")
@@ -141,7 +141,7 @@ def test_a_trial_is_never_like_the_present(opened: Page) -> None:
     opened.press("Escape", "Escape")
     assert opened.page.evaluate("moonless.box.now") is None
     opened.page.evaluate("moonless.store.send({ type: 'trial', trial: null })")
-    opened.page.wait_for_timeout(300)
+    opened.drawn()
     assert (opened.picture()[20:400, 4:9, 0].max(axis=1) > 90).mean() < 0.1
 
 
@@ -188,7 +188,7 @@ def test_a_tools_controls_fit_a_thumb_and_leave_the_call_in_sight(
 ) -> None:
     opened.page.set_viewport_size({"width": width, "height": height})
     opened.press(key)
-    opened.page.wait_for_timeout(500)
+    opened.drawn()
     rect = "getBoundingClientRect().toJSON()"
     drawer, band, blades = opened.page.evaluate(
         f"[document.getElementById('held').{rect}, document.getElementById('band').{rect}, "
@@ -232,7 +232,7 @@ def test_both_index_lines_are_drawn_in_the_same_ink(opened: Page) -> None:
     opened.page.evaluate(
         "moonless.store.send({ type: 'set', change: { parallel: { bearingDeg: 0, offM: 500, isBoth: true } } })"
     )
-    opened.page.wait_for_timeout(500)
+    opened.drawn()
     # The brightest of each line, looked for across it over a stretch longer than a gap of its strokes.
     light = opened.page.evaluate(
         """[-500, 500].map(off => {
@@ -274,7 +274,7 @@ return [e.lat, e.lon]; }; return [Date.parse(r.time) / 1000, at(11), at(7)]; })(
 
     def patches(places: list[tuple[float, float]], on: str) -> NDArray[np.float64]:
         opened.page.evaluate(f"moonless.store.send({{ type: 'set', change: {{ trails: '{on}' }} }})")
-        opened.page.wait_for_timeout(400)
+        opened.drawn()
         picture = opened.picture()
         points = [opened.page.evaluate(f"moonless.screen.pixelOf({lat}, {lon})") for lat, lon in places]
         return np.array([picture[int(y) - 4 : int(y) + 5, int(x) - 4 : int(x) + 5, 0].mean() for x, y in points])
