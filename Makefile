@@ -6,17 +6,29 @@ BIN    := $(VENV)/bin
 STATIC := src/moonless/helm/static/index.html
 WEBSRC := $(shell find web/src web/index.html web/public web/vite.config.ts web/package.json -type f 2>/dev/null)
 
-.PHONY: demo test quick docs lint types bench a823 scenes soak fuzz mutants mutants-ci wheel clean setup web
+.PHONY: demo test test-rooms test-web test-helm test-mutants check quick docs lint types bench a823 scenes soak fuzz mutants mutants-ci wheel clean setup web
 
 demo: setup web
 	$(BIN)/moonless demo
 
-test: $(VENV)/.dev web
+# Parts that do not touch each other: `make -j2 test` runs the rooms on one core and the rest on the other.  The rooms,
+# which take longest, begin first; the helm's tests, which wait much, find most kernels compiled by then.
+test: test-rooms check test-web test-helm test-mutants
+
+test-rooms: $(VENV)/.dev web
+	$(BIN)/python -m pytest --ignore=tests/helm --durations=15
+
+check: $(VENV)/.dev web
 	$(BIN)/ruff check src tests bench demo design web/make_types.py
 	$(BIN)/mypy
+
+test-web: web
 	cd web && npm test --silent
-	$(BIN)/python -m pytest --durations=15
-	$(BIN)/python -m bench.mutants --named
+
+test-helm: $(VENV)/.dev web
+	$(BIN)/python -m pytest tests/helm --durations=15
+
+test-mutants: mutants-ci
 
 # While you work: no browser, no data, no kernel to compile.
 quick: $(VENV)/.dev
