@@ -9,7 +9,7 @@ import jinja2
 import pytest
 
 from moonless.pages import filled
-from moonless.passage.brief.content import Banner, Grid, Heading, Rows, Scopes, Sheet, Words
+from moonless.passage.brief.content import Banner, Heading, PageSheet, Paragraph, Rows, Scopes, Table
 
 HOSTILE = "<script>alert('x')</script>&\""
 
@@ -28,8 +28,8 @@ def _brief(*blocks: object) -> str:
 @pytest.mark.parametrize(
     "block",
     [
-        Heading(HOSTILE), Words(HOSTILE), Banner(HOSTILE, (HOSTILE,)), Grid((HOSTILE,), ((HOSTILE,),)),
-        Rows(HOSTILE, (HOSTILE,)), Scopes(((HOSTILE, b"", (HOSTILE,)),)), Sheet((Words(HOSTILE),)),
+        Heading(HOSTILE), Paragraph(HOSTILE), Banner(HOSTILE, (HOSTILE,)), Table((HOSTILE,), ((HOSTILE,),)),
+        Rows(HOSTILE, (HOSTILE,)), Scopes(((HOSTILE, b"", (HOSTILE,)),)), PageSheet((Paragraph(HOSTILE),)),
     ],
 )  # fmt: skip
 def test_a_hostile_name_is_text(block: object) -> None:

@@ -26,9 +26,9 @@ from bench.result import Result
 from moonless.chart.library import Chart
 from moonless.clock import steady_s
 from moonless.memory.store import Store
-from moonless.memory.summary import Summary
+from moonless.memory.summary import RunSummary
 from moonless.memory.teaching.teach import teach
-from moonless.memory.work import Job, Outcome, over_cluster, reduce_one
+from moonless.memory.work import Outcome, ReduceJob, over_cluster, reduce_one
 from moonless.scene.file import demo_folder
 from moonless.scene.player import ScenePlayer
 
@@ -68,7 +68,7 @@ def _recordings(folder: Path) -> list[str]:
 
 
 def _anew(recording: str) -> Outcome:
-    return reduce_one(Job(charts=(str(demo_folder() / "waters.gpkg"),), anew=True), recording)
+    return reduce_one(ReduceJob(charts=(str(demo_folder() / "waters.gpkg"),), anew=True), recording)
 
 
 def _timed(recordings: list[str], workers: int) -> float:
@@ -93,7 +93,7 @@ def _per_run_s(n: int) -> float:
         return (time.process_time() - began) / n
 
 
-def _slow(job: Job, recording: str, known: frozenset[str]) -> Outcome:
+def _slow(job: ReduceJob, recording: str, known: frozenset[str]) -> Outcome:
     """Tell which process works, and work; the bench kills it by what it told."""
     Path(f"{recording}.{os.getpid()}.worker").touch()
     return reduce_one(job, recording, known)
@@ -103,16 +103,16 @@ def _survives(recordings: list[str]) -> bool:
     """Return whether a cluster of two, one of whose workers is killed on the way, gives what one process does."""
     from distributed import LocalCluster
 
-    alone = [reduce_one(Job(), one).summary for one in recordings]
-    got: list[Summary | None] = []
+    alone = [reduce_one(ReduceJob(), one).summary for one in recordings]
+    got: list[RunSummary | None] = []
     with LocalCluster(n_workers=2, threads_per_worker=1, dashboard_address=None) as cluster:
-        for outcome in over_cluster(Job(), recordings, frozenset(), cluster.scheduler_address, _slow):
+        for outcome in over_cluster(ReduceJob(), recordings, frozenset(), cluster.scheduler_address, _slow):
             if not got:
                 ours = {int(p.name.split(".")[-2]) for p in Path(recordings[0]).parent.glob("*.worker")}
                 os.kill(min(ours), signal.SIGKILL)
             got.append(outcome.summary)
 
-    def key(summary: Summary | None) -> str:
+    def key(summary: RunSummary | None) -> str:
         return "" if summary is None else summary.run.number
 
     return sorted(got, key=key) == sorted(alone, key=key) and None not in got
@@ -147,7 +147,7 @@ def _fleet_hours(recordings: list[str]) -> float:
     """Return hours of one core for a fleet's year: reading each recorded hour, and teaching all of it once."""
     began = time.process_time()
     for one in recordings:
-        assert reduce_one(Job(), one).summary is not None
+        assert reduce_one(ReduceJob(), one).summary is not None
     per_hour_s = (time.process_time() - began) / (len(recordings) * N_TURNS * 2.5 / 3600.0)
     runs = BOATS * RUNS_A_YEAR
     return (runs * HOURS_A_RUN * per_hour_s + runs * _per_run_s(100)) / 3600.0

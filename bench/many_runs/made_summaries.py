@@ -8,7 +8,7 @@ import numpy as np
 
 from moonless.frames import LocalFrame
 from moonless.memory.lattice import key_of
-from moonless.memory.summary import Cells, MarkSeen, Run, Sighting, Summary
+from moonless.memory.summary import Cells, MarkSeen, Run, RunSummary, Sighting
 from moonless.units import NS_PER_S
 
 FRAME = LocalFrame(-12.4, -118.3)
@@ -65,7 +65,7 @@ def run(number: str, night: float = 0.0, boat: str = "one", turns: int = 30, **g
     return Run(**(values | given))  # type: ignore[arg-type]
 
 
-def night(k: int, water: Water | None = None, boat: str = "one", seed: int = 0) -> Summary:
+def night(k: int, water: Water | None = None, boat: str = "one", seed: int = 0) -> RunSummary:
     """Return the summary of night ``k`` over a water: each thing told or not by chance, places off by their sigma."""
     there, rng = water or Water(), np.random.default_rng([seed, k])
     begins = T0 + k * DAY_NS
@@ -78,4 +78,4 @@ def night(k: int, water: Water | None = None, boat: str = "one", seed: int = 0) 
         for _ in range(int(rng.integers(1, 4))):
             east, north = np.array(there.anchorage) + rng.uniform(-110.0, 110.0, 2)
             told.append(sighting(float(east), float(north), begins))
-    return Summary(run(f"{boat}{k:05d}", float(k), boat), tuple(told), (mark("North", 100.0, 800.0),), cells())
+    return RunSummary(run(f"{boat}{k:05d}", float(k), boat), tuple(told), (mark("North", 100.0, 800.0),), cells())

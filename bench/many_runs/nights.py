@@ -15,7 +15,7 @@ from moonless.boat.sets import GENERIC_SETS
 from moonless.boat.types import Boat
 from moonless.scene.kinds import OBJECT_KINDS
 from moonless.scene.story import open_demo
-from moonless.scene.types import Leg, MarkChange, RadarUse, Scene, SceneObject, Script, Sensors, Skies
+from moonless.scene.types import MarkChange, RadarUse, Scene, SceneObject, Script, ScriptStep, Sensors, Skies
 from moonless.units import NS_PER_S, kn_to_mps
 
 # Name, kind and place, metres east and north of the demo's origin.
@@ -100,7 +100,7 @@ def _own(rng: np.random.Generator, speed: float, length_m: float) -> Script:
     if rng.random() < 0.5:
         line = line[::-1]
     step = line[1] - line[0]
-    legs = tuple(Leg(to_m=(float(x), float(y))) for x, y in line[1:])
+    legs = tuple(ScriptStep(to_m=(float(x), float(y))) for x, y in line[1:])
     return Script((float(line[0, 0]), float(line[0, 1])), math.atan2(step[0], step[1]), speed, legs)
 
 

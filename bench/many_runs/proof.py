@@ -15,10 +15,10 @@ from bench.many_runs.record import record
 from bench.result import Result
 from moonless.chart.library import Chart
 from moonless.frames import LocalFrame, geodesic
-from moonless.memory.summary import Summary
-from moonless.memory.teaching.lessons import Proposal
+from moonless.memory.summary import RunSummary
+from moonless.memory.teaching.lessons import Lesson
 from moonless.memory.teaching.teach import teach
-from moonless.memory.work import Job, reduce_one
+from moonless.memory.work import ReduceJob, reduce_one
 from moonless.scene.file import demo_folder
 from moonless.scene.player import ScenePlayer
 from moonless.scene.story import open_demo
@@ -55,7 +55,7 @@ def planted() -> tuple[Planted, ...]:
     )
 
 
-def score(proposals: Sequence[Proposal], frame: LocalFrame) -> tuple[float, float, list[str]]:
+def score(proposals: Sequence[Lesson], frame: LocalFrame) -> tuple[float, float, list[str]]:
     """Return (precision, recall, what was wrong): each planted thing is found once at the most."""
     left = list(proposals)
     wrong: list[str] = []
@@ -79,7 +79,7 @@ def score(proposals: Sequence[Proposal], frame: LocalFrame) -> tuple[float, floa
     return (n_found / len(proposals) if proposals else 1.0), n_found / len(planted()), wrong
 
 
-def summaries(name: str, folder: Path, chart: Chart) -> Iterator[Summary]:
+def summaries(name: str, folder: Path, chart: Chart) -> Iterator[RunSummary]:
     """Yield the summaries of a fleet's nights; nights that are in the folder already are not played again."""
     fleet = FLEETS[name]
     for number in range(N_NIGHTS):
@@ -90,7 +90,7 @@ def summaries(name: str, folder: Path, chart: Chart) -> Iterator[Summary]:
             draft.unlink(missing_ok=True)
             record(ScenePlayer(night(number, aboard, seed=SEEDS[name])), chart, draft)
             draft.rename(path)
-        outcome = reduce_one(Job(boat=aboard.name), str(path))
+        outcome = reduce_one(ReduceJob(boat=aboard.name), str(path))
         if outcome.summary is None:
             raise RuntimeError(outcome.problem)
         yield outcome.summary
@@ -100,7 +100,7 @@ def growth(name: str, folder: Path) -> list[tuple[int, float, float, list[str]]]
     """Return (nights, precision, recall, what was wrong) after each number of nights."""
     chart = Chart.open([demo_folder() / "waters.gpkg"])
     frame = open_demo().frame
-    done: list[Summary] = []
+    done: list[RunSummary] = []
     out = []
     for one in summaries(name, folder, chart):
         done.append(one)

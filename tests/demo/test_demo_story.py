@@ -17,7 +17,7 @@ from moonless.chart.dangers.needs import Needs
 from moonless.chart.dangers.strip import StripDangers
 from moonless.chart.dangers.types import Strip
 from moonless.scene.file import demo_folder
-from moonless.scene.motion import Motion
+from moonless.scene.motion import ScriptedMotion
 from moonless.scene.story import demo_boat, open_demo
 from moonless.sky.ephemeris import sky_state
 from moonless.units import ns_to_utc
@@ -28,9 +28,9 @@ GPX = "{http://www.topografix.com/GPX/1/1}"
 @pytest.fixture(scope="module")
 def story() -> Any:
     scene = open_demo()
-    own = Motion(scene.own, None)
+    own = ScriptedMotion(scene.own, None)
     times = np.arange(0.0, own.end_s, 1.0)
-    return scene, own, times, [Motion(one.script, own.end_s) for one in scene.objects]
+    return scene, own, times, [ScriptedMotion(one.script, own.end_s) for one in scene.objects]
 
 
 def test_takes_about_twenty_minutes(story: Any) -> None:

@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 from moonless.errors import SourceError
 from moonless.memory.columns import read_parquet, summary_of, to_parquet
 from moonless.memory.store import Store
-from moonless.memory.summary import Cells, Summary, by_number, merged
+from moonless.memory.summary import Cells, RunSummary, by_number, merged
 from moonless.memory.teaching.teach import teach
 
 NIGHTS = [night(k, boat=boat) for k in range(6) for boat in ("one", "two")]
@@ -28,7 +28,7 @@ SETS = st.lists(st.sampled_from(POOL), max_size=8).map(by_number)
 
 @given(SETS, SETS, SETS)
 def test_merging_is_commutative_associative_and_idempotent(
-    a: dict[str, Summary], b: dict[str, Summary], c: dict[str, Summary]
+    a: dict[str, RunSummary], b: dict[str, RunSummary], c: dict[str, RunSummary]
 ) -> None:
     assert merged(a, b) == merged(b, a)
     assert merged(merged(a, b), c) == merged(a, merged(b, c))
@@ -38,13 +38,13 @@ def test_merging_is_commutative_associative_and_idempotent(
 
 @settings(max_examples=20)
 @given(st.permutations(NIGHTS))
-def test_lessons_do_not_ask_who_came_first(order: list[Summary]) -> None:
+def test_lessons_do_not_ask_who_came_first(order: list[RunSummary]) -> None:
     runs = {one.run.number: one.run for one in order}
     assert teach(runs, order) == teach(dict(sorted(runs.items())), NIGHTS)
 
 
 def test_a_file_gives_back_what_was_put_in() -> None:
-    odd = Summary(
+    odd = RunSummary(
         run("x", wind_speed=None, wind_from_deg=None, heading_bias_deg=None),
         (sighting(1.0, 2.0, length_m=31.5, is_vessel=True),),
         (replace(mark("Ö", 0.0, 0.0), name=None, offset_m=None),),

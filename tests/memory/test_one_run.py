@@ -12,7 +12,7 @@ from bench.many_runs.made_summaries import FRAME, T0
 from moonless.errors import SourceError
 from moonless.memory.lattice import key_of
 from moonless.memory.one_run.reduce import summarise
-from moonless.memory.summary import Summary
+from moonless.memory.summary import RunSummary
 from moonless.units import NS_PER_S, iso_utc
 from moonless.watch.afterwards.told import ToldTurn
 from moonless.watch.instruments.intake import Wind
@@ -44,11 +44,11 @@ def turn(k: int, echoes: list[dict[str, Any]], seeing_m: float | None = 1000.0, 
     return ToldTurn(time_ns, line, 5.0, Wind(math.radians(350.0), 6.0))
 
 
-def summary(turns: Iterator[ToldTurn] | list[ToldTurn]) -> Summary:
+def summary(turns: Iterator[ToldTurn] | list[ToldTurn]) -> RunSummary:
     return summarise(turns, "n", "boat", "run.mcap")
 
 
-def at_cell(found: Summary, name: str, east: float, north: float) -> int:
+def at_cell(found: RunSummary, name: str, east: float, north: float) -> int:
     key = int(key_of(*FRAME.to_geographic([east], [north]))[0])
     where = found.cells.key.tolist().index(key) if key in found.cells.key else None
     return 0 if where is None else int(getattr(found.cells, name)[where])

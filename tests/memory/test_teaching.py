@@ -9,17 +9,17 @@ import pytest
 from bench.many_runs.made_summaries import DAY_NS, FRAME, Water, cells, mark, night, run, sighting
 
 from moonless.frames import geodesic
-from moonless.memory.summary import Summary
-from moonless.memory.teaching.lessons import Lessons, Proposal
+from moonless.memory.summary import RunSummary
+from moonless.memory.teaching.lessons import Lesson, Lessons
 from moonless.memory.teaching.teach import teach
 from moonless.memory.teaching.weigh import ONE, share_low, weights
 
 
-def lessons_of(summaries: list[Summary], **given: float) -> Lessons:
+def lessons_of(summaries: list[RunSummary], **given: float) -> Lessons:
     return teach({one.run.number: one.run for one in summaries}, summaries, **given)
 
 
-def off_m(one: Proposal, east_m: float, north_m: float) -> float:
+def off_m(one: Lesson, east_m: float, north_m: float) -> float:
     return float(geodesic(one.lat_deg, one.lon_deg, *FRAME.to_geographic(east_m, north_m))[0])
 
 
@@ -79,7 +79,7 @@ def test_a_share_is_told_with_what_it_is_not_under() -> None:
     assert mean == pytest.approx(4 / 5) and low == pytest.approx(0.1**0.25, abs=1e-9)
 
 
-def _with_marks(k: int, *marks: object, things: tuple[tuple[float, float], ...] = ()) -> Summary:
+def _with_marks(k: int, *marks: object, things: tuple[tuple[float, float], ...] = ()) -> RunSummary:
     one = night(k, Water(things=things, anchorage=None, p_told=1.0))
     return replace(one, marks=tuple(marks))  # type: ignore[arg-type]
 
@@ -127,7 +127,7 @@ def test_several_boats_are_told_and_their_errors_do_not_make_two_things_of_one()
         boat = "abcd"[k % 4]
         east, north = np.array(offsets[boat]) + rng.normal(0.0, 4.0, 2)
         told = sighting(float(east), float(north), sigma_m=9.0)
-        nights.append(Summary(run(f"{k:03d}", float(k), boat), (told,), (), cells()))
+        nights.append(RunSummary(run(f"{k:03d}", float(k), boat), (told,), (), cells()))
     (one,) = lessons_of(nights).proposals
     assert one.boats == 4 and off_m(one, 0.0, 0.0) < 4.0
 

@@ -18,7 +18,7 @@ from moonless.chart.library import Chart
 from moonless.cli import main
 from moonless.errors import InputError
 from moonless.frames import LocalFrame
-from moonless.passage.brief.content import Block, Fold, Grid, Sheet, brief, departure_words, float_plan
+from moonless.passage.brief.content import Block, Fold, PageSheet, Table, brief, departure_words, float_plan
 from moonless.passage.brief.page import page
 from moonless.passage.brief.selection import and_more
 from moonless.passage.chartlet import chartlet_svg
@@ -59,7 +59,7 @@ def _texts(blocks: tuple[Block, ...]) -> list[str]:
     """Every string in some blocks."""
     out: list[str] = []
     for block in blocks:
-        if isinstance(block, Sheet | Fold):
+        if isinstance(block, PageSheet | Fold):
             out += _texts(block.blocks)
             continue
         for value in (getattr(block, name) for name in block.__slots__):
@@ -79,7 +79,9 @@ def test_two_sheets_stand_first_and_each_matter_once(chart_with: Callable[[Any],
     chart = chart_with({"BCNLAT": (points, {"OBJNAM": [f"B{k}" for k in range(20)]})})
     plan = _plan(chart, boat, (-4500, -4000), (-1000, -4000), (2500, -4000))
     whole = brief(plan, UTC, "nm")
-    assert [type(block) for block in whole[:2]] == [Sheet, Sheet] and all(isinstance(b, Fold) for b in whole[2:])
+    assert [type(block) for block in whole[:2]] == [PageSheet, PageSheet] and all(
+        isinstance(b, Fold) for b in whole[2:]
+    )
     marks = [p for p in plan.points if p.weight == "against" and "marks" in p.what]
     assert len(marks) == 1 and marks[0].what.startswith("20 marks on legs 1, 2; worst: ")
     assert len([p.what for p in plan.points]) == len({p.what for p in plan.points})
@@ -153,8 +155,8 @@ def test_courses_are_true_magnetic_and_by_compass_where_the_boat_has_a_card(made
     for deviation, columns in (((), ["magnetic"]), (card, ["magnetic", "compass"])):
         plan = _plan(made_chart, replace(boat, deviation=deviation), (-3000, 500), (0, 600), (3000, 500))
         sheet = brief(plan, UTC, "nm")[0]
-        assert isinstance(sheet, Sheet)
-        table = next(block for block in sheet.blocks if isinstance(block, Grid))
+        assert isinstance(sheet, PageSheet)
+        table = next(block for block in sheet.blocks if isinstance(block, Table))
         assert [h for h in table.heads if h in ("magnetic", "compass")] == columns
         said = " ".join(_texts((sheet,)))
         assert ("no deviation card is in the boat file" in said) == (not deviation)

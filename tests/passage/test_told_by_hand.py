@@ -12,7 +12,7 @@ import pytest
 from moonless.boat.file import default_boat
 from moonless.boat.types import StoppingTrial
 from moonless.frames import LocalFrame
-from moonless.passage.brief.content import Grid, Sheet, brief, enough_words, float_plan
+from moonless.passage.brief.content import PageSheet, Table, brief, enough_words, float_plan
 from moonless.passage.brief.steering import break_off_words
 from moonless.passage.go_no_go import points_for_and_against
 from moonless.passage.night import Night
@@ -60,8 +60,8 @@ def _shoal(**change: Any) -> LegDanger:
 
 def test_the_table_to_steer_by_has_each_figure_under_its_head() -> None:
     plan = _plan(1852.0, 3704.0)
-    (sheet, *_) = [block for block in brief(plan, ZoneInfo("Europe/London"), "nm") if isinstance(block, Sheet)]
-    (grid,) = [block for block in sheet.blocks if isinstance(block, Grid)]
+    (sheet, *_) = [block for block in brief(plan, ZoneInfo("Europe/London"), "nm") if isinstance(block, PageSheet)]
+    (grid,) = [block for block in sheet.blocks if isinstance(block, Table)]
     first, second = (
         {head: said.replace("\u00a0", " ") for head, said in zip(grid.heads, row, strict=True)} for row in grid.rows
     )

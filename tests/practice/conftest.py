@@ -6,7 +6,7 @@ import pytest
 
 from moonless.boat.file import default_boat
 from moonless.boat.types import Boat
-from moonless.practice.waters import Waters, open_waters
+from moonless.practice.waters import PracticeWaters, open_waters
 from moonless.scene.file import demo_folder
 
 
@@ -16,5 +16,5 @@ def boat() -> Boat:
 
 
 @pytest.fixture(scope="session")
-def waters(boat: Boat) -> Waters:
+def waters(boat: Boat) -> PracticeWaters:
     return open_waters([demo_folder() / "waters.gpkg"], boat.draught_m)

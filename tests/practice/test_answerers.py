@@ -12,14 +12,14 @@ from moonless.errors import InputError
 from moonless.practice.keys import FiguresKey, PlaceKey, WordKey
 from moonless.practice.ladder import LADDER, make
 from moonless.practice.scoring import mark
-from moonless.practice.types import CANNOT_TELL, Answer, Exercise, Figure
-from moonless.practice.waters import Waters
+from moonless.practice.types import CANNOT_TELL, Exercise, ExerciseAnswer, Figure
+from moonless.practice.waters import PracticeWaters
 
 SEEDS = (101, 102)
 
 
 @pytest.fixture(scope="module")
-def exercises(waters: Waters, boat: Boat) -> dict[str, list[Exercise]]:
+def exercises(waters: PracticeWaters, boat: Boat) -> dict[str, list[Exercise]]:
     return {step.key: [make(step.key, seed, waters, boat) for seed in SEEDS] for step in LADDER}
 
 
@@ -60,7 +60,9 @@ def test_who_never_commits_earns_what_could_not_be_known(exercises: dict[str, li
 
 
 @pytest.mark.slow
-def test_an_exercise_is_the_same_each_time(waters: Waters, boat: Boat, exercises: dict[str, list[Exercise]]) -> None:
+def test_an_exercise_is_the_same_each_time(
+    waters: PracticeWaters, boat: Boat, exercises: dict[str, list[Exercise]]
+) -> None:
     for step in ("not_charted", "lying"):
         again = make(step, SEEDS[0], waters, boat)
         first = exercises[step][0]
@@ -79,9 +81,9 @@ def test_leaving_it_open_is_worth_what_could_not_be_known() -> None:
     assert mark(seldom, CANNOT_TELL).points == pytest.approx(0.9)
     assert mark(plain, CANNOT_TELL).points == 0.0
     # A claim that is wrong is wrong however little could be known.
-    assert mark(seldom, Answer(word="b")).against == 1.0
+    assert mark(seldom, ExerciseAnswer(word="b")).against == 1.0
     # A right guess of four counts three quarters.
-    assert mark(plain, Answer(word="a")).for_ == pytest.approx(0.75)
+    assert mark(plain, ExerciseAnswer(word="a")).for_ == pytest.approx(0.75)
 
 
 def test_of_three_ways_the_careful_one_earns_most() -> None:
@@ -105,39 +107,39 @@ def test_of_three_ways_the_careful_one_earns_most() -> None:
 def test_figures_by_their_tolerance_and_round_the_compass() -> None:
     bearing = Figure("bearing", "deg", 358.0, 4.0, 12.0, 0.0, 360.0)
     key = FiguresKey((bearing,))
-    assert key.worth(Answer(figures=(1.0,))) == 1.0  # three degrees off, across north
-    assert key.worth(Answer(figures=(6.0,))) == pytest.approx(0.5)
-    assert key.worth(Answer(figures=(178.0,))) == 0.0
+    assert key.worth(ExerciseAnswer(figures=(1.0,))) == 1.0  # three degrees off, across north
+    assert key.worth(ExerciseAnswer(figures=(6.0,))) == pytest.approx(0.5)
+    assert key.worth(ExerciseAnswer(figures=(178.0,))) == 0.0
 
 
 @pytest.mark.parametrize(
     ("key", "answer"),
     [
-        (WordKey(("a", "b"), "a"), Answer(word="z")),
-        (WordKey(("a", "b"), "a"), Answer(figures=(1.0,))),
-        (PlaceKey(((0.0, 0.0),), 1.0, 2.0, (0.0, 0.0), 9.0), Answer(word="a")),
-        (FiguresKey((Figure("x", "kn", 1.0, 1.0, 2.0, 0.0, 9.0),)), Answer(figures=(1.0, 2.0))),
-        (FiguresKey((Figure("x", "kn", 1.0, 1.0, 2.0, 0.0, 9.0),)), Answer(figures=(float("nan"),))),
+        (WordKey(("a", "b"), "a"), ExerciseAnswer(word="z")),
+        (WordKey(("a", "b"), "a"), ExerciseAnswer(figures=(1.0,))),
+        (PlaceKey(((0.0, 0.0),), 1.0, 2.0, (0.0, 0.0), 9.0), ExerciseAnswer(word="a")),
+        (FiguresKey((Figure("x", "kn", 1.0, 1.0, 2.0, 0.0, 9.0),)), ExerciseAnswer(figures=(1.0, 2.0))),
+        (FiguresKey((Figure("x", "kn", 1.0, 1.0, 2.0, 0.0, 9.0),)), ExerciseAnswer(figures=(float("nan"),))),
     ],
 )
-def test_an_answer_of_another_form_is_refused(key: object, answer: Answer) -> None:
+def test_an_answer_of_another_form_is_refused(key: object, answer: ExerciseAnswer) -> None:
     with pytest.raises(InputError):
         mark(an_exercise(key, 1.0), answer)
 
 
 @pytest.mark.slow
-def test_pictures_show_a_thing_as_often_as_the_model_says(waters: Waters, boat: Boat) -> None:
+def test_pictures_show_a_thing_as_often_as_the_model_says(waters: PracticeWaters, boat: Boat) -> None:
     """The chance by which answers are forgiven, against the pictures themselves: painted at the usual gain or not."""
     from moonless.practice.raw import NEUTRAL, painted
-    from moonless.practice.stage import Mover, Stage, off
+    from moonless.practice.stage import Stage, StagedMover, off
     from moonless.radar.types import Weather
 
     place = waters.place(np.random.default_rng(2), (1_200.0, 4_000.0))
     assert place is not None
-    own = Mover("own", "launch", *place)
+    own = StagedMover("own", "launch", *place)
     seen = []
     for range_m in (1_100.0, 1_500.0, 1_900.0, 2_300.0):
-        thing = Mover("k", "kayak", *off(place, 0.7, range_m))
+        thing = StagedMover("k", "kayak", *off(place, 0.7, range_m))
         stage = Stage(
             waters, boat.radar, own, 1.5, Weather(0.05, 0.0, 1.0), (thing,), times_s=tuple(np.arange(-190.0, 1.0, 10.0))
         )
@@ -152,7 +154,7 @@ def test_pictures_show_a_thing_as_often_as_the_model_says(waters: Waters, boat: 
     assert seen[0][0] > seen[-1][0] and seen[0][1] > seen[-1][1]
 
 
-def test_the_truth_is_nowhere_in_what_is_asked(waters: Waters, boat: Boat) -> None:
+def test_the_truth_is_nowhere_in_what_is_asked(waters: PracticeWaters, boat: Boat) -> None:
     from moonless.helm.practice.body import exercise_body
 
     one = make("lights", 5, waters, boat)

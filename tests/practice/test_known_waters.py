@@ -10,12 +10,12 @@ import pytest
 from moonless.boat.types import Boat
 from moonless.chart.local_knowledge.knowledge import Knowledge
 from moonless.practice.ladder import make
-from moonless.practice.waters import Waters, open_waters
+from moonless.practice.waters import PracticeWaters, open_waters
 from moonless.scene.file import demo_folder
 
 
 @pytest.mark.slow
-def test_what_was_learned_is_put_into_the_scenes(waters: Waters, boat: Boat, tmp_path: Path) -> None:
+def test_what_was_learned_is_put_into_the_scenes(waters: PracticeWaters, boat: Boat, tmp_path: Path) -> None:
     """The same seeds without knowledge never ask for that place; with it, about half of those with anything do."""
     frame = waters.chart.frame
     spot = next((e, n) for e, n, away in waters.navigable.tolist() if 150.0 < away < 600.0)
@@ -26,7 +26,7 @@ def test_what_was_learned_is_put_into_the_scenes(waters: Waters, boat: Boat, tmp
     known = open_waters(charts, boat.draught_m, knowledge=knowledge)
     assert math.dist(known.known[0][0], spot) < 1.0 and waters.known == ()
 
-    def near(some: Waters, seed: int) -> bool:
+    def near(some: PracticeWaters, seed: int) -> bool:
         right = make("not_charted", seed, some, boat).key.right.place
         return right is not None and math.dist(right, spot) < 5.0
 

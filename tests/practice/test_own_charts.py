@@ -12,7 +12,7 @@ from moonless.errors import InputError
 from moonless.practice.ladder import make
 from moonless.practice.scoring import mark
 from moonless.practice.types import Exercise
-from moonless.practice.waters import Waters, open_waters
+from moonless.practice.waters import PracticeWaters, open_waters
 
 DATA = Path(os.environ.get("MOONLESS_DATA", Path(__file__).parents[2].parent / "shared" / "data"))
 pytestmark = [pytest.mark.data, pytest.mark.slow]
@@ -28,7 +28,7 @@ def test_a_real_cell_gives_exercises(cell: str, boat: Boat) -> None:
         assert mark(one, one.key.right).points == pytest.approx(1.0)
 
 
-def first(step: str, waters: Waters, boat: Boat) -> Exercise:
+def first(step: str, waters: PracticeWaters, boat: Boat) -> Exercise:
     """One of three seeds running, as the page takes them: not every question has a place in every water."""
     for seed in (31, 32, 33):
         try:

@@ -17,7 +17,7 @@ from moonless.helm.practice.room import PracticeRoom
 from moonless.practice.scoring import mark
 from moonless.practice.steps.own_runs import OwnRuns
 from moonless.practice.store import read_answers
-from moonless.practice.types import CANNOT_TELL, Answer
+from moonless.practice.types import CANNOT_TELL, ExerciseAnswer
 from moonless.scene.file import demo_folder
 from moonless.scene.player import ScenePlayer
 from moonless.scene.story import open_demo
@@ -89,7 +89,9 @@ def test_what_the_eye_saw_is_the_truth(recorded: tuple[Path, Boat]) -> None:
     assert one.key.right.word == UNCHARTED and one.step == "not_charted" and "pile or stake" in one.because
     other, _ = runs.exercise(1)
     assert other.key.right.word == NOTHING
-    assert mark(one, Answer(word=UNCHARTED)).points == 1.0 and mark(one, Answer(word=VESSEL)).points == 0.0
+    assert (
+        mark(one, ExerciseAnswer(word=UNCHARTED)).points == 1.0 and mark(one, ExerciseAnswer(word=VESSEL)).points == 0.0
+    )
     # A thing that lies still could be a boat: who leaves it open is half right.
     assert mark(one, CANNOT_TELL).points == pytest.approx(0.5)
     with pytest.raises(InputError, match="there are 2 exercises"):

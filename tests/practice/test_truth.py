@@ -13,26 +13,26 @@ from moonless.boat.types import Boat
 from moonless.errors import InputError
 from moonless.practice.keys import AreaKey, FiguresKey, PlaceKey, WordKey
 from moonless.practice.ladder import LADDER, make
-from moonless.practice.stage import Mover, at_least, polar
+from moonless.practice.stage import StagedMover, at_least, polar
 from moonless.practice.steps import hidden as hidden_step
 from moonless.practice.steps import lying as lying_step
 from moonless.practice.steps import motion as motion_step
 from moonless.practice.steps.lights import VESSELS, look, meeting_under_rules
 from moonless.practice.steps.speed import SpeedKey, fastest
-from moonless.practice.types import Answer, Exercise
-from moonless.practice.waters import Waters, open_waters
+from moonless.practice.types import Exercise, ExerciseAnswer
+from moonless.practice.waters import PracticeWaters, open_waters
 from moonless.reading.collision.safe_speed import stopping_line_m
 from moonless.scene.file import demo_folder
 
 SEEDS = range(200, 204)
 
 
-def made(step: str, waters: Waters, boat: Boat, seeds: range = SEEDS) -> list[Exercise]:
+def made(step: str, waters: PracticeWaters, boat: Boat, seeds: range = SEEDS) -> list[Exercise]:
     return [make(step, seed, waters, boat) for seed in seeds]
 
 
 @pytest.mark.slow
-def test_range_and_bearing_are_the_geodesics(waters: Waters, boat: Boat) -> None:
+def test_range_and_bearing_are_the_geodesics(waters: PracticeWaters, boat: Boat) -> None:
     """By geographiclib over the ellipsoid, from the places' own latitude and longitude."""
     for one in made("rings", waters, boat):
         assert one.pictures is not None
@@ -48,7 +48,7 @@ def test_range_and_bearing_are_the_geodesics(waters: Waters, boat: Boat) -> None
             assert isinstance(one.key, PlaceKey) and one.key.places == (place,)
 
 
-def steps_on_land(waters: Waters, here: tuple[float, float], there: tuple[float, float]) -> int:
+def steps_on_land(waters: PracticeWaters, here: tuple[float, float], there: tuple[float, float]) -> int:
     """Count places on land along a line, every five metres."""
     n = int(math.dist(here, there) / 5.0)
     along = np.linspace(0.0, 1.0, n)
@@ -60,7 +60,7 @@ def steps_on_land(waters: Waters, here: tuple[float, float], there: tuple[float,
 
 
 @pytest.mark.slow
-def test_what_land_hides_lies_behind_land(waters: Waters, boat: Boat) -> None:
+def test_what_land_hides_lies_behind_land(waters: PracticeWaters, boat: Boat) -> None:
     forms = set()
     for one in made("hidden", waters, boat, range(200, 208)):
         assert one.pictures is not None
@@ -83,13 +83,13 @@ def test_what_land_hides_lies_behind_land(waters: Waters, boat: Boat) -> None:
 
 
 @pytest.mark.slow
-def test_closest_approach_by_stepping_time(waters: Waters, boat: Boat) -> None:
+def test_closest_approach_by_stepping_time(waters: PracticeWaters, boat: Boat) -> None:
     """Every second for half an hour, both holding on; the least distance is the answer's."""
     chance = np.random.default_rng(4)
     for _ in range(200):
-        own = Mover("own", "launch", 0.0, 0.0, float(chance.uniform(0, 6.28)), float(chance.uniform(1, 6)))
+        own = StagedMover("own", "launch", 0.0, 0.0, float(chance.uniform(0, 6.28)), float(chance.uniform(1, 6)))
         east, north = (float(v) for v in chance.uniform(-2500, 2500, 2))
-        ship = Mover("s", "launch", east, north, float(chance.uniform(0, 6.28)), float(chance.uniform(1, 8)))
+        ship = StagedMover("s", "launch", east, north, float(chance.uniform(0, 6.28)), float(chance.uniform(1, 8)))
         closest_m, in_s, crosses_m = motion_step.meeting(own, ship)
         times = np.arange(0.0, 1800.0, 1.0)
         away = np.array([math.dist(own.at(t), ship.at(t)) for t in times])
@@ -108,7 +108,7 @@ def test_closest_approach_by_stepping_time(waters: Waters, boat: Boat) -> None:
 
 
 @pytest.mark.slow
-def test_what_stands_still_lies_in_one_place_of_the_chart(waters: Waters, boat: Boat) -> None:
+def test_what_stands_still_lies_in_one_place_of_the_chart(waters: PracticeWaters, boat: Boat) -> None:
     """The echo itself, look by look, put over the ground: only the one that is right stays where it was."""
     for one in made("which_way", waters, boat, range(200, 210)):
         if not isinstance(one.key, PlaceKey):
@@ -160,7 +160,7 @@ def test_who_keeps_clear_by_the_rules(name: str, bearing: float, from_bow: float
 
 
 @pytest.mark.slow
-def test_the_word_for_her_course_goes_with_the_side_that_is_seen(waters: Waters, boat: Boat) -> None:
+def test_the_word_for_her_course_goes_with_the_side_that_is_seen(waters: PracticeWaters, boat: Boat) -> None:
     asked = 0
     for one in made("lights", waters, boat, range(200, 260)):
         if not one.asks.startswith("Which way") or not isinstance(one.key, WordKey):
@@ -192,12 +192,12 @@ def test_the_greatest_speed_stops_in_the_distance_and_one_faster_does_not(boat: 
         speed = fastest(boat, within_m)
         assert stopping_line_m(speed, boat) <= within_m < stopping_line_m(speed + 0.3, boat)
     key = SpeedKey(12.0)
-    assert key.worth(Answer(figures=(12.0,))) == 1.0 and key.worth(Answer(figures=(10.0,))) == 1.0
-    assert key.worth(Answer(figures=(18.0,))) == 0.0 and 0.0 < key.worth(Answer(figures=(5.0,))) < 0.6
+    assert key.worth(ExerciseAnswer(figures=(12.0,))) == 1.0 and key.worth(ExerciseAnswer(figures=(10.0,))) == 1.0
+    assert key.worth(ExerciseAnswer(figures=(18.0,))) == 0.0 and 0.0 < key.worth(ExerciseAnswer(figures=(5.0,))) < 0.6
 
 
 @pytest.mark.slow
-def test_a_picture_that_stands_still_does_and_no_other(waters: Waters, boat: Boat) -> None:
+def test_a_picture_that_stands_still_does_and_no_other(waters: PracticeWaters, boat: Boat) -> None:
     words = set()
     for one in made("lying", waters, boat, range(200, 214)):
         assert one.pictures is not None
@@ -216,7 +216,7 @@ def test_a_picture_that_stands_still_does_and_no_other(waters: Waters, boat: Boa
 
 
 @pytest.mark.slow
-def test_what_is_missing_is_not_in_the_picture_and_the_others_are(waters: Waters, boat: Boat) -> None:
+def test_what_is_missing_is_not_in_the_picture_and_the_others_are(waters: PracticeWaters, boat: Boat) -> None:
     for one in made("missing", waters, boat):
         assert one.pictures is not None and isinstance(one.key, PlaceKey)
         last, grid = one.pictures.last, one.pictures.grid
@@ -232,7 +232,7 @@ def test_what_is_missing_is_not_in_the_picture_and_the_others_are(waters: Waters
             assert here < max(around, 50.0) + 15.0
 
 
-def test_a_step_that_is_none_and_waters_without_depth_are_refused(waters: Waters, boat: Boat) -> None:
+def test_a_step_that_is_none_and_waters_without_depth_are_refused(waters: PracticeWaters, boat: Boat) -> None:
     with pytest.raises(InputError, match="no step 'sailing'; the steps are rings"):
         make("sailing", 0, waters, boat)
     with pytest.raises(InputError, match="m deep or more"):

@@ -7,7 +7,7 @@ from functools import cache
 import pytest
 
 from moonless.rules.lights import KINDS, Light, Outfit
-from moonless.rules.recognise import Candidate, recognise, vessels
+from moonless.rules.recognise import Recognised, recognise, vessels
 from moonless.rules.required import LET_OFF, required
 from moonless.rules.seen import SeenGroup, parse_seen
 
@@ -16,7 +16,7 @@ BEARINGS = (0.0, 20.0, 90.0, 112.5, 113.0, 150.0, 180.0, 240.0, 247.5, 250.0, 30
 
 
 @cache
-def _told(seen: tuple[SeenGroup, ...], inland: bool) -> tuple[Candidate, ...]:
+def _told(seen: tuple[SeenGroup, ...], inland: bool) -> tuple[Recognised, ...]:
     return recognise(seen, inland=inland)
 
 

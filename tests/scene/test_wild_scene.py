@@ -37,7 +37,7 @@ def test_the_same_seed_gives_the_same_bytes(seed: int, tmp_path: Path) -> None:
 
 
 def test_nothing_runs_aground() -> None:
-    from moonless.scene.motion import Motion
+    from moonless.scene.motion import ScriptedMotion
 
     for seed in range(12):
         wild = wild_of(seed)
@@ -46,6 +46,6 @@ def test_nothing_runs_aground() -> None:
         import shapely
 
         for script in [wild.scene.own, *[one.script for one in wild.things]]:
-            at = Motion(script, wild.scene.duration_s).at(np.linspace(0.0, wild.scene.duration_s or 0.0, 40))
+            at = ScriptedMotion(script, wild.scene.duration_s).at(np.linspace(0.0, wild.scene.duration_s or 0.0, 40))
             land = shapely.difference(wild.land.real, wild.land.uncharted)
             assert not shapely.contains_xy(land, at.east_m, at.north_m).any()

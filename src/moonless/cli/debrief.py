@@ -62,7 +62,7 @@ def command(
     from moonless.debrief.words import Words, short
     from moonless.passage.words import zone_of
     from moonless.sea.stations import read_stations
-    from moonless.watch.afterwards.told import Given, PastRun
+    from moonless.watch.afterwards.told import BesideRecording, PastRun
     from moonless.watch.instruments.tides import TideUnderWay
 
     if not recording.is_file():
@@ -76,7 +76,7 @@ def command(
     tide = TideUnderWay(read_stations(tide_files)) if tide_files else None
     with Drafts() as files, bar(quiet) as show:
         chart = _chart(charts, show)
-        past = PastRun(recording, Given(boat, chart, tide=tide), anew)
+        past = PastRun(recording, BesideRecording(boat, chart, tide=tide), anew)
         run = ledger_of(past.turns(lambda done: show("reading the run", done)))
         notes = _notes(past.is_anew, boat_file, charts, tide_files, past.notes)
         height = None if tide is None else tide.height_m

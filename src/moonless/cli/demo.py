@@ -9,7 +9,7 @@ from pathlib import Path
 
 import click
 
-from moonless.cli.parts.figures import Figure
+from moonless.cli.parts.figures import Bounded
 
 DEFAULT_PORT = 8440
 
@@ -22,7 +22,7 @@ DEFAULT_PORT = 8440
     show_default=True,
     help="Address to listen on; on another than this machine's own, screens are paired once.",
 )
-@click.option("--speed", default=1.0, show_default=True, type=Figure(0.25, 16.0), help="Times as fast as life.")
+@click.option("--speed", default=1.0, show_default=True, type=Bounded(0.25, 16.0), help="Times as fast as life.")
 @click.option(
     "--scene", type=click.Path(exists=True, dir_okay=False, path_type=Path), help="Another scene file than the story."
 )
@@ -38,7 +38,7 @@ def command(port: int, host: str, speed: float, scene: Path | None, no_browser: 
     from moonless.cli.keeping.invited import invited, on_this_computer
     from moonless.folders import practice_file, screens_file
     from moonless.helm.door.pairing import Pairings
-    from moonless.helm.practice.process import Outfit, PracticeProcess
+    from moonless.helm.practice.process import PracticeOutfit, PracticeProcess
     from moonless.helm.process.play_jobs import DemoJob
     from moonless.helm.process.worker_process import WorkerProcess
     from moonless.helm.web.app import check_built
@@ -61,7 +61,7 @@ def command(port: int, host: str, speed: float, scene: Path | None, no_browser: 
 
     paired = Pairings(screens_file())
     scene_of = load_scene(path)
-    practice = PracticeProcess(lambda: Outfit(scene_of.boat, scene_of.waters.paths, practice_file()))
+    practice = PracticeProcess(lambda: PracticeOutfit(scene_of.boat, scene_of.waters.paths, practice_file()))
     serve(source, host=host, port=port, on_open=opened, on_invite=invited, pairings=paired, practice=practice)
 
 

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import click
 
-from moonless.cli.parts.figures import Figure
+from moonless.cli.parts.figures import Bounded
 from moonless.cli.parts.many import ManyCommand
 
 _FILE = click.Path(dir_okay=False, path_type=Path)
@@ -27,7 +27,7 @@ _FILE = click.Path(dir_okay=False, path_type=Path)
 @click.option("--radar", metavar="LINK", help="Radar link to listen to.")
 @click.option("--nmea", "nmea", multiple=True, metavar="LINK...", help="NMEA links to listen to.")
 @click.option("--boat", "boat_file", type=_FILE, help="Boat file to read.")
-@click.option("--seconds", type=Figure(1.0, 600.0), default=6.0, show_default=True,
+@click.option("--seconds", type=Bounded(1.0, 600.0), default=6.0, show_default=True,
               help="How long to listen to live links.")  # fmt: skip
 def command(
     charts: tuple[Path, ...], radar: str | None, nmea: tuple[str, ...], boat_file: Path | None, seconds: float

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from moonless.cli.parts.figures import Figure
+from moonless.cli.parts.figures import Bounded
 from moonless.cli.parts.many import ManyCommand
 from moonless.errors import InputError
 
@@ -65,7 +65,7 @@ _FILE = click.Path(dir_okay=False, path_type=Path)
     metavar="HELM.toml",
     help="What the set-up screen writes and reads; without it, one file among your own settings.",
 )
-@click.option("--speed", default=1.0, show_default=True, type=Figure(0.25, 16.0), help="Of a recording.")
+@click.option("--speed", default=1.0, show_default=True, type=Bounded(0.25, 16.0), help="Of a recording.")
 def command(
     recording: Path | None,
     charts: tuple[Path, ...],
@@ -95,7 +95,7 @@ def command(
     from moonless.folders import knowledge_file, practice_file, screens_file, settings_file
     from moonless.helm.door.pairing import Pairings
     from moonless.helm.door.tls import read_certificate
-    from moonless.helm.practice.process import Outfit, PracticeProcess
+    from moonless.helm.practice.process import PracticeOutfit, PracticeProcess
     from moonless.helm.setup.launch import NoSource, boat_of, live_source
     from moonless.helm.setup.service import SetupService
     from moonless.helm.setup.settings import HelmSettings, read_settings, resolved
@@ -164,11 +164,11 @@ def command(
         if not settings.has_links and recording is None:
             click.echo("Nothing is connected yet: the screen there sets it up, and keeps it in " + str(where))
 
-    def outfit() -> Outfit:
+    def outfit() -> PracticeOutfit:
         # As it stands now: the set-up may have changed both.
         now = settings if room is None else room.settings
         there = [resolved(where, one) for one in now.charts]
-        return Outfit(boat_of(where, now), tuple(path for path in there if path.exists()), practice_file(),
+        return PracticeOutfit(boat_of(where, now), tuple(path for path in there if path.exists()), practice_file(),
                       knowledge=knowledge or knowledge_file())  # fmt: skip
 
     serve(

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from moonless.memory.store import Store
     from moonless.memory.summary import Run
     from moonless.memory.teaching.lessons import Lessons
-    from moonless.memory.work import Job
+    from moonless.memory.work import ReduceJob
 
 _FILE = click.Path(dir_okay=False, path_type=Path)
 MOST_WORKERS = 256  # own choice
@@ -74,7 +74,7 @@ def command(
     from moonless.folders import learned_folder
     from moonless.memory.columns import arrow
     from moonless.memory.store import Store
-    from moonless.memory.work import Job
+    from moonless.memory.work import ReduceJob
 
     arrow()
     if accept is not None and recordings:
@@ -93,7 +93,7 @@ def command(
             raise InputError(f"{path} is not there; give charts by file or folder")
     store = Store(str(learned_folder()) if place is None else place)
     files = [one for given in recordings for one in _recordings_at(given)]
-    job = Job(
+    job = ReduceJob(
         None if boat_file is None else str(boat_file.resolve()), tuple(str(p.resolve()) for p in charts),
         boat_name or "", anew,
     )  # fmt: skip
@@ -158,7 +158,7 @@ def _other(place: str) -> Store:
     return other
 
 
-def _learn(store: Store, job: Job, files: list[str], workers: int, cluster: str | None, quiet: bool) -> list[str]:
+def _learn(store: Store, job: ReduceJob, files: list[str], workers: int, cluster: str | None, quiet: bool) -> list[str]:
     """Reduce recordings and keep their summaries; return what could not be read."""
     from moonless.memory.work import over_cluster, over_cores
 

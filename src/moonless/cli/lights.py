@@ -8,7 +8,7 @@ from typing import cast, get_args
 
 import click
 
-from moonless.cli.parts.figures import Figure
+from moonless.cli.parts.figures import Bounded
 from moonless.errors import InputError
 from moonless.files import write_whole
 from moonless.rules.aids import Region
@@ -16,7 +16,7 @@ from moonless.rules.drawing import plan_svg, seen_from
 from moonless.rules.fitted import Finding, Fitted, check, fitted_from_tables
 from moonless.rules.lights import KINDS, Kind, Light, NetSignal, Vessel
 from moonless.rules.placing import placing
-from moonless.rules.recognise import Candidate, recognise
+from moonless.rules.recognise import Recognised, recognise
 from moonless.rules.required import required
 from moonless.rules.seen import parse_seen
 from moonless.rules.sounds import fog_signal, signals_in_sight
@@ -28,16 +28,21 @@ _NOTE = "In our own words; the Collision Regulations themselves and local rules 
     epilog='Examples:  moonless lights --length 9.2 --kind power    |    moonless lights --seen "red over white, green"'
 )
 @click.option("--seen", metavar="TEXT", help='Lights seen, groups by comma: "red over white, masthead, green".')
-@click.option("--length", "length_m", type=Figure(0.1, 500.0), metavar="METRES", help="Length overall.")
+@click.option("--length", "length_m", type=Bounded(0.1, 500.0), metavar="METRES", help="Length overall.")
 @click.option("--kind", type=click.Choice(KINDS), default="power", show_default=True, help="What she is or does.")
-@click.option("--speed", "max_speed_kn", type=Figure(0.0, 100.0), metavar="KNOTS", help="The most she can do.")
+@click.option("--speed", "max_speed_kn", type=Bounded(0.0, 100.0), metavar="KNOTS", help="The most she can do.")
 @click.option("--stopped", is_flag=True, help="Under way but not making way.")
-@click.option("--tow", "tow_m", type=Figure(0.0, 5000.0), default=0.0, metavar="METRES", help="Length of the tow.")
+@click.option("--tow", "tow_m", type=Bounded(0.0, 5000.0), default=0.0, metavar="METRES", help="Length of the tow.")
 @click.option(
-    "--gear", "gear_m", type=Figure(0.0, 5000.0), default=0.0, metavar="METRES", help="Outlying fishing gear."
+    "--gear", "gear_m", type=Bounded(0.0, 5000.0), default=0.0, metavar="METRES", help="Outlying fishing gear."
 )
 @click.option(
-    "--breadth", "breadth_m", type=Figure(0.1, 500.0), default=10.0, metavar="METRES", help="Of a partly submerged tow."
+    "--breadth",
+    "breadth_m",
+    type=Bounded(0.1, 500.0),
+    default=10.0,
+    metavar="METRES",
+    help="Of a partly submerged tow.",
 )
 @click.option("--motor-sailing", is_flag=True, help="Of a sailing vessel: the engine drives her too.")
 @click.option("--anchored", "at_anchor", is_flag=True, help="At anchor at her work, or on pilotage duty.")
@@ -50,7 +55,7 @@ _NOTE = "In our own words; the Collision Regulations themselves and local rules 
 @click.option(
     "--from",
     "bearing_deg",
-    type=Figure(-360.0, 360.0),
+    type=Bounded(-360.0, 360.0),
     metavar="DEG",
     help="Say what shows to this bearing from the bow.",
 )
@@ -177,7 +182,7 @@ def _light_dict(light: Light) -> dict[str, object]:
     }
 
 
-def _candidate_dict(c: Candidate) -> dict[str, object]:
+def _candidate_dict(c: Recognised) -> dict[str, object]:
     keys = ("name", "kind", "aspect", "rule", "unseen", "meaning")
     told = {key: getattr(c, key) for key in keys}
     return {**told, "share": round(c.share, 3), "alike": [_candidate_dict(x) for x in c.alike]}

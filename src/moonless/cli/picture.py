@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from moonless.cli.parts.figures import Figure
+from moonless.cli.parts.figures import Bounded
 from moonless.errors import InputError
 
 if TYPE_CHECKING:
@@ -40,7 +40,7 @@ class _Pixel(click.ParamType):  # type: ignore[type-arg, unused-ignore]
     "  moonless picture /dev/video0 --seconds 10"
 )
 @click.argument("source", metavar="IMAGE|VIDEO|DEVICE")
-@click.option("--range", "range_nm", type=Figure(0.02, 96.0), metavar="NM",
+@click.option("--range", "range_nm", type=Bounded(0.02, 96.0), metavar="NM",
               help="Range of the outermost ring, where it cannot be read.")  # fmt: skip
 @click.option("--up", type=click.Choice(["bow", "north"]), help="What is up, where no heading line shows it.")
 @click.option("--echo", "echo_at", type=_Pixel(), multiple=True, help="A pixel of the strongest echo there is.")
@@ -49,7 +49,7 @@ class _Pixel(click.ParamType):  # type: ignore[type-arg, unused-ignore]
 @click.option("--png", "png_file", type=_FILE, help="Write a picture of what was found.")
 @click.option("--cat240", "cat240_file", type=_FILE, help="Write the video as ASTERIX category 240 data blocks.")
 @click.option("--json", "as_json", is_flag=True, help="Say what was found as one JSON object.")
-@click.option("--seconds", type=Figure(0.5, 86_400.0),
+@click.option("--seconds", type=Bounded(0.5, 86_400.0),
               help="How long to look at a device or a shared screen; a video is read to its end.")  # fmt: skip
 def command(
     source: str,

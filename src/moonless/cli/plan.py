@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from moonless.cli.parts.figures import Figure, check_outputs, place_of
+from moonless.cli.parts.figures import Bounded, check_outputs, place_of
 from moonless.errors import InputError
 from moonless.files import Drafts
 from moonless.units import DistanceUnit, kn_to_mps, nm_to_m
@@ -38,21 +38,21 @@ REFUSED = 3
 @click.option("--boat", "boat_file", type=click.Path(path_type=Path), required=True, help="Boat file.")
 @click.option("--depart", required=True, metavar="TIME", help="ISO time; local unless it says Z or an offset.")
 @click.option("--tides", "tide_files", multiple=True, type=click.Path(path_type=Path), help="Station file (JSON).")
-@click.option("--speed", "speed_kn", type=Figure(0.1, 100.0), metavar="KNOTS",
+@click.option("--speed", "speed_kn", type=Bounded(0.1, 100.0), metavar="KNOTS",
               help="Speed wanted; never above what seeing bears.")  # fmt: skip
-@click.option("--cloud", type=Figure(0.0, 100.0), default=0.0, show_default=True, metavar="PERCENT")
-@click.option("--visibility", "visibility_nm", type=Figure(0.01, 50.0), default=10.0, show_default=True, metavar="NM")
-@click.option("--waves", "wave_height_m", type=Figure(0.0, 15.0), default=0.3, show_default=True, metavar="METRES",
+@click.option("--cloud", type=Bounded(0.0, 100.0), default=0.0, show_default=True, metavar="PERCENT")
+@click.option("--visibility", "visibility_nm", type=Bounded(0.01, 50.0), default=10.0, show_default=True, metavar="NM")
+@click.option("--waves", "wave_height_m", type=Bounded(0.0, 15.0), default=0.3, show_default=True, metavar="METRES",
               help="Significant wave height.")  # fmt: skip
-@click.option("--wind", "wind_kn", type=Figure(0.0, 100.0), default=6.0, show_default=True, metavar="KNOTS")
-@click.option("--wind-from", "wind_from_deg", type=Figure(0.0, 360.0), metavar="DEG",
+@click.option("--wind", "wind_kn", type=Bounded(0.0, 100.0), default=6.0, show_default=True, metavar="KNOTS")
+@click.option("--wind-from", "wind_from_deg", type=Bounded(0.0, 360.0), metavar="DEG",
               help="True; without it every leg is taken to look into the wind.")  # fmt: skip
-@click.option("--rain", "rain_mmh", type=Figure(0.0, 200.0), default=0.0, show_default=True, metavar="MMH")
+@click.option("--rain", "rain_mmh", type=Bounded(0.0, 200.0), default=0.0, show_default=True, metavar="MMH")
 @click.option("--knowledge", type=click.Path(path_type=Path),
               help="Local knowledge kept at the helm: water to keep out of, things no chart has.")  # fmt: skip
 @click.option("--glow", "glows", multiple=True, metavar="LAT,LON,NAME", help="A shore light whose glow you know.")
 @click.option(
-    "--window", "window_h", type=Figure(0.1, 48.0), metavar="HOURS", help="Search this many hours from --depart."
+    "--window", "window_h", type=Bounded(0.1, 48.0), metavar="HOURS", help="Search this many hours from --depart."
 )
 @click.option("--no-pictures", is_flag=True, help="Leave the radar pictures out.")
 @click.option("--out", type=click.Path(path_type=Path), help="Brief as HTML.")

@@ -17,7 +17,7 @@ from moonless.errors import InputError
 if TYPE_CHECKING:
     from moonless.helm.practice.room import PracticeRoom
     from moonless.practice.types import Exercise
-    from moonless.practice.waters import Waters
+    from moonless.practice.waters import PracticeWaters
 
 _FILE = click.Path(dir_okay=False, path_type=Path)
 DEFAULT_PORT = 8441
@@ -99,7 +99,7 @@ def command(
         room = PracticeRoom(charts or (demo_folder() / "waters.gpkg",), boat, kept, place, runs=runs, knowledge=known)
         _one(room, step, seed, answer, png_file, json_file)
         return
-    from moonless.helm.practice.process import Outfit
+    from moonless.helm.practice.process import PracticeOutfit
     from moonless.helm.practice.serve import serve_practice
 
     def opened(address: str) -> None:
@@ -108,7 +108,7 @@ def command(
         if not no_browser:
             threading.Thread(target=_show, args=(address,), daemon=True).start()
 
-    serve_practice(Outfit(boat, tuple(charts), kept, place, runs, known), port=port, on_open=opened)
+    serve_practice(PracticeOutfit(boat, tuple(charts), kept, place, runs, known), port=port, on_open=opened)
 
 
 def _show(address: str) -> None:
@@ -190,7 +190,7 @@ def _one(
         click.echo(exercise.because)
 
 
-def _parsed(text: str, exercise: Exercise, waters: Waters) -> dict[str, object]:
+def _parsed(text: str, exercise: Exercise, waters: PracticeWaters) -> dict[str, object]:
     """Return the answer of a command line as the page would send it."""
     import math
 

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from moonless.cli.parts.figures import Figure, check_outputs
+from moonless.cli.parts.figures import Bounded, check_outputs
 from moonless.cli.parts.places import PLACE
 from moonless.files import Drafts
 
@@ -43,18 +43,18 @@ _FILE = click.Path(dir_okay=False, path_type=Path)
               help="Chart file or folder; may be given again.")  # fmt: skip
 @click.option("--boat", "boat_file", type=_FILE, help="Boat file; without one a 9 m launch with a small radome.")
 @click.option("--at", "place", required=True, type=PLACE, help="Where the boat is.")
-@click.option("--heading", "heading_deg", required=True, type=Figure(0.0, 360.0), metavar="DEG",
+@click.option("--heading", "heading_deg", required=True, type=Bounded(0.0, 360.0), metavar="DEG",
               help="True heading.")  # fmt: skip
-@click.option("--range", "range_nm", required=True, type=Figure(0.05, 48.0), metavar="NM",
+@click.option("--range", "range_nm", required=True, type=Bounded(0.05, 48.0), metavar="NM",
               help="How far the picture reaches.")  # fmt: skip
-@click.option("--scale", "scale_nm", type=Figure(0.05, 48.0), metavar="NM",
+@click.option("--scale", "scale_nm", type=Bounded(0.05, 48.0), metavar="NM",
               help="Range scale the radar is set to, which decides its pulse; the range unless told.")  # fmt: skip
-@click.option("--wind", "wind_kn", default=6.0, show_default=True, type=Figure(0.0, 100.0), metavar="KN")
-@click.option("--wind-from", "wind_deg", default=0.0, show_default=True, type=Figure(0.0, 360.0),
+@click.option("--wind", "wind_kn", default=6.0, show_default=True, type=Bounded(0.0, 100.0), metavar="KN")
+@click.option("--wind-from", "wind_deg", default=0.0, show_default=True, type=Bounded(0.0, 360.0),
               metavar="DEG", help="True.")  # fmt: skip
-@click.option("--waves", "wave_m", default=0.3, show_default=True, type=Figure(0.0, 15.0), metavar="M",
+@click.option("--waves", "wave_m", default=0.3, show_default=True, type=Bounded(0.0, 15.0), metavar="M",
               help="Significant wave height.")  # fmt: skip
-@click.option("--rain", "rain_mmh", default=0.0, show_default=True, type=Figure(0.0, 200.0), metavar="MMH",
+@click.option("--rain", "rain_mmh", default=0.0, show_default=True, type=Bounded(0.0, 200.0), metavar="MMH",
               help="Rain everywhere.")  # fmt: skip
 @click.option("--shower", "showers", multiple=True, type=_Shower(), help="A round shower; may be given again.")
 @click.option("--heights", type=_FILE, help="Any GDAL raster of ground heights (needs moonless[heights]).")
@@ -94,7 +94,7 @@ def command(
     from moonless.chart.library import Chart
     from moonless.clock import SystemClock
     from moonless.constants import NAUTICAL_MILE_M
-    from moonless.radar.prediction import PredictionAsked, Shower, chart_margin_m, predict
+    from moonless.radar.prediction import PredictionAsked, RainShower, chart_margin_m, predict
     from moonless.units import NS_PER_S, kn_to_mps
 
     check_outputs({"--png": png_file, "--cat240": cat240_file})
@@ -103,7 +103,7 @@ def command(
     asked = PredictionAsked(
         lat, lon, math.radians(heading_deg), range_nm * NAUTICAL_MILE_M, range_nm if scale_nm is None else scale_nm,
         wave_m, math.radians(wind_deg), kn_to_mps(wind_kn), rain_mmh,
-        tuple(Shower(at, on, radius_nm * NAUTICAL_MILE_M, rate) for at, on, radius_nm, rate in showers),
+        tuple(RainShower(at, on, radius_nm * NAUTICAL_MILE_M, rate) for at, on, radius_nm, rate in showers),
         None if expected else seed,
     )  # fmt: skip
     # Silent unless somebody watches: the bar goes to a terminal only.

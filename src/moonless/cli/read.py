@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import click
 
 from moonless.cli.parts.bar import bar
-from moonless.cli.parts.figures import Figure, check_outputs
+from moonless.cli.parts.figures import Bounded, check_outputs
 from moonless.cli.parts.many import ManyCommand
 from moonless.errors import InputError
 from moonless.files import Drafts
@@ -60,7 +60,7 @@ _FILE = click.Path(dir_okay=False, path_type=Path)
 @click.option(
     "--tide",
     "tide_m",
-    type=Figure(-20.0, 20.0),
+    type=Bounded(-20.0, 20.0),
     metavar="METRES",
     help="The height of tide all along, above chart datum.",
 )

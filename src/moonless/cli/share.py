@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from moonless.cli.parts.bar import bar
-from moonless.cli.parts.figures import Figure, check_outputs
+from moonless.cli.parts.figures import Bounded, check_outputs
 from moonless.errors import InputError
 
 _FILE = click.Path(dir_okay=False, path_type=Path)
@@ -23,9 +23,9 @@ MOST_TURNS = 1000
 )
 @click.argument("recording", metavar="RUN.mcap", type=click.Path(path_type=Path))
 @click.option("--out", type=_FILE, required=True, help="The recording to give away; nothing may be there yet.")
-@click.option("--from", "from_min", type=Figure(0.0, _MOST_MIN), default=0.0, metavar="MINUTES",
+@click.option("--from", "from_min", type=Bounded(0.0, _MOST_MIN), default=0.0, metavar="MINUTES",
               help="Begin so long after the run began.")  # fmt: skip
-@click.option("--to", "to_min", type=Figure(0.0, _MOST_MIN), metavar="MINUTES", help="End so long after it began.")
+@click.option("--to", "to_min", type=Bounded(0.0, _MOST_MIN), metavar="MINUTES", help="End so long after it began.")
 @click.option("--turns", "one_in", type=click.IntRange(1, MOST_TURNS), default=1, metavar="N",
               help="Thin it: of N turns of the antenna, and of N readings, keep one.")  # fmt: skip
 @click.option("--no-radar", is_flag=True, help="Leave the radar video out; the readings stay.")

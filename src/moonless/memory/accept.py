@@ -14,7 +14,7 @@ from moonless.chart.local_knowledge.knowledge import Knowledge
 from moonless.errors import InputError
 from moonless.frames import geodesic
 from moonless.memory.summary import Run
-from moonless.memory.teaching.lessons import Lessons, Proposal
+from moonless.memory.teaching.lessons import Lesson, Lessons
 
 FROM_RUNS = "learned from runs"
 # An entry that was learned and lies this near is the same one.
@@ -24,7 +24,7 @@ _NAMED = 6
 _KIND = {"thing": "learned", "mark moved": "mark", "anchorage": "anchorage", "mark gone": "mark"}
 
 
-def chosen(lessons: Lessons, asked: str) -> tuple[Proposal, ...]:
+def chosen(lessons: Lessons, asked: str) -> tuple[Lesson, ...]:
     """Return the proposals asked for: "all", or numbers as the listing gives them, with commas between.
 
     Raises InputError for what is not a number of the listing.
@@ -43,7 +43,7 @@ def chosen(lessons: Lessons, asked: str) -> tuple[Proposal, ...]:
     return tuple(dict.fromkeys(out))
 
 
-def accept(knowledge: Knowledge, proposals: Sequence[Proposal], runs: Mapping[str, Run]) -> tuple[int, int]:
+def accept(knowledge: Knowledge, proposals: Sequence[Lesson], runs: Mapping[str, Run]) -> tuple[int, int]:
     """Put proposals into local knowledge; return how many entries are new and how many were brought up to date."""
     n_new = n_old = 0
     for one in proposals:
@@ -55,7 +55,7 @@ def accept(knowledge: Knowledge, proposals: Sequence[Proposal], runs: Mapping[st
     return n_new, n_old
 
 
-def _put_thing(knowledge: Knowledge, one: Proposal, runs: Mapping[str, Run]) -> bool:
+def _put_thing(knowledge: Knowledge, one: Lesson, runs: Mapping[str, Run]) -> bool:
     words = one.likely if one.kind == "thing" else f"{one.name or one.object}, moved from its charted place"
     note = trace(one, runs)
     for thing in knowledge.things:
@@ -80,7 +80,7 @@ def _put_thing(knowledge: Knowledge, one: Proposal, runs: Mapping[str, Run]) -> 
     return True
 
 
-def _put_note(knowledge: Knowledge, one: Proposal, runs: Mapping[str, Run]) -> bool:
+def _put_note(knowledge: Knowledge, one: Lesson, runs: Mapping[str, Run]) -> bool:
     words = f"{one.say} {trace(one, runs)}"
     for note in knowledge.notes_around(one.lat_deg, one.lon_deg, max(SAME_M, one.sigma_m)):
         if FROM_RUNS in note.words and note.words.split()[:2] == one.say.split()[:2]:
@@ -91,7 +91,7 @@ def _put_note(knowledge: Knowledge, one: Proposal, runs: Mapping[str, Run]) -> b
     return True
 
 
-def trace(one: Proposal, runs: Mapping[str, Run]) -> str:
+def trace(one: Lesson, runs: Mapping[str, Run]) -> str:
     """Return which runs a proposal rests on, in words."""
     sources = sorted({runs[number].source for number in one.runs if number in runs})
     named = ", ".join(sources[:_NAMED])

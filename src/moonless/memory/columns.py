@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from moonless.errors import InputError, SourceError
-from moonless.memory.summary import COUNTS, VERSION, Cells, MarkSeen, Run, Sighting, Summary
+from moonless.memory.summary import COUNTS, VERSION, Cells, MarkSeen, Run, RunSummary, Sighting
 
 if TYPE_CHECKING:
     import pyarrow
@@ -68,7 +68,7 @@ def _record(kinds: dict[str, pyarrow.DataType]) -> pyarrow.StructType:
     return pa.struct([pa.field(name, kind) for name, kind in kinds.items()])
 
 
-def to_table(summaries: Sequence[Summary]) -> pyarrow.Table:
+def to_table(summaries: Sequence[RunSummary]) -> pyarrow.Table:
     """Return summaries as an Arrow table."""
     rows = [
         {
@@ -83,7 +83,7 @@ def to_table(summaries: Sequence[Summary]) -> pyarrow.Table:
     return arrow().Table.from_pylist(rows, schema=schema())
 
 
-def to_parquet(summaries: Sequence[Summary]) -> bytes:
+def to_parquet(summaries: Sequence[RunSummary]) -> bytes:
     """Return summaries as the bytes of a Parquet file, one row group a run, so that they are read run by run."""
     arrow()
     import pyarrow.parquet as pq
@@ -143,9 +143,9 @@ def run_of(row: Row) -> Run:
     return Run(**{name: row[name] for name in HEAD})
 
 
-def summary_of(row: Row) -> Summary:
+def summary_of(row: Row) -> RunSummary:
     """Return the summary of a row with all its columns."""
-    return Summary(
+    return RunSummary(
         run_of(row),
         tuple(Sighting(**one) for one in row["sightings"]),
         tuple(MarkSeen(**one) for one in row["marks"]),

@@ -19,7 +19,7 @@ from moonless.files import replacing
 from moonless.frames import destination
 from moonless.memory.lattice import corners_of
 from moonless.memory.summary import Run
-from moonless.memory.teaching.lessons import Lessons, Proposal
+from moonless.memory.teaching.lessons import Lesson, Lessons
 from moonless.units import iso_utc
 
 CAUTION = "Learned from runs, not surveyed. What is not here may stand there all the same. Not for navigation."
@@ -78,7 +78,7 @@ def _layers(lessons: Lessons, runs: Mapping[str, Run]) -> dict[str, Rows]:
     }  # fmt: skip
 
 
-def _of(number: int, one: Proposal, runs: Mapping[str, Run]) -> dict[str, object]:
+def _of(number: int, one: Lesson, runs: Mapping[str, Run]) -> dict[str, object]:
     out = asdict(one)
     out |= {"number": number, "first": iso_utc(one.first_ns), "last": iso_utc(one.last_ns)}
     out["runs"] = ", ".join(one.runs)
@@ -88,7 +88,7 @@ def _of(number: int, one: Proposal, runs: Mapping[str, Run]) -> dict[str, object
     return {"number": number, **out}
 
 
-def _shape(one: Proposal) -> shapely.Geometry:
+def _shape(one: Lesson) -> shapely.Geometry:
     if one.kind != "anchorage":
         return shapely.Point(one.lon_deg, one.lat_deg)
     bearing = np.linspace(0.0, 360.0, _CIRCLE, endpoint=False)

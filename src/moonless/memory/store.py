@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 from moonless.errors import InputError, SourceError
 from moonless.files import write_whole
 from moonless.memory.columns import HEAD, read_parquet, run_of, summary_of, to_parquet
-from moonless.memory.summary import Run, Summary, better
+from moonless.memory.summary import Run, RunSummary, better
 
 if TYPE_CHECKING:
     from fsspec import AbstractFileSystem
@@ -56,10 +56,10 @@ class Store:
                 out.setdefault(row["number"], run_of(row))
         return out
 
-    def summaries(self) -> Iterator[Summary]:
+    def summaries(self) -> Iterator[RunSummary]:
         """Yield every run once, file by file.  Of a run kept twice the better one is taken."""
         twice = self._kept_twice()
-        waiting: dict[str, Summary] = {}
+        waiting: dict[str, RunSummary] = {}
         for name in self.files():
             for row in read_parquet(self._bytes(name), self._where(name)):
                 one = summary_of(row)
@@ -72,11 +72,11 @@ class Store:
                 if twice[number] == 0:
                     yield waiting.pop(number)
 
-    def put(self, summary: Summary) -> None:
+    def put(self, summary: RunSummary) -> None:
         """Keep a run.  Raises InputError if it cannot be written; nothing is then half-written."""
         self._write(f"{summary.run.number}{_ENDING}", to_parquet([summary]))
 
-    def put_together(self, summaries: list[Summary]) -> None:
+    def put_together(self, summaries: list[RunSummary]) -> None:
         """Keep some runs in one file, named by what is in it."""
         numbers = " ".join(sorted(one.run.number for one in summaries))
         name = hashlib.sha256(numbers.encode()).hexdigest()[:16]

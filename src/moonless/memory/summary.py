@@ -97,7 +97,7 @@ COUNTS = ("looked", "hidden", "clutter", "moving", "vessels", "east", "north")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Summary:
+class RunSummary:
     """All that is kept of a run."""
 
     run: Run
@@ -106,36 +106,36 @@ class Summary:
     cells: Cells
 
     def __eq__(self, other: object) -> bool:
-        return isinstance(other, Summary) and _identity(self) == _identity(other)
+        return isinstance(other, RunSummary) and _identity(self) == _identity(other)
 
     def __hash__(self) -> int:
         return hash(_identity(self))
 
 
-def merged(*parts: Mapping[str, Summary]) -> dict[str, Summary]:
+def merged(*parts: Mapping[str, RunSummary]) -> dict[str, RunSummary]:
     """Return the summaries of some sets together, by the number of their run."""
-    out: dict[str, Summary] = {}
+    out: dict[str, RunSummary] = {}
     for part in parts:
         for number, summary in part.items():
             out[number] = better(out[number], summary) if number in out else summary
     return dict(sorted(out.items()))
 
 
-def better(one: Summary, other: Summary) -> Summary:
+def better(one: RunSummary, other: RunSummary) -> RunSummary:
     """Return which of two summaries of the same run is kept: of more turns, then by their content."""
     return max(one, other, key=_rank)
 
 
-def by_number(summaries: Iterable[Summary]) -> dict[str, Summary]:
+def by_number(summaries: Iterable[RunSummary]) -> dict[str, RunSummary]:
     """Return a set of summaries."""
     return merged(*({one.run.number: one} for one in summaries))
 
 
-def _identity(summary: Summary) -> tuple[object, ...]:
+def _identity(summary: RunSummary) -> tuple[object, ...]:
     cells = tuple(getattr(summary.cells, name).tobytes() for name in ("key", *COUNTS))
     return (summary.run, summary.sightings, summary.marks, cells)
 
 
-def _rank(summary: Summary) -> tuple[object, ...]:
+def _rank(summary: RunSummary) -> tuple[object, ...]:
     # Unknown sorts before known: None cannot be compared with a figure.  repr of a float is exact.
     return (summary.run.turns, summary.run.looks, repr(_identity(summary)))

@@ -27,8 +27,8 @@ from moonless.clock import steady_s
 from moonless.errors import InputError, LinkError, MoonlessError, SourceError
 from moonless.memory.one_run.reduce import summarise
 from moonless.memory.store import file_system
-from moonless.memory.summary import Summary
-from moonless.watch.afterwards.told import Given, PastRun
+from moonless.memory.summary import RunSummary
+from moonless.watch.afterwards.told import BesideRecording, PastRun
 
 # Of a recording's bytes its number is made: the beginning, the end and how many there are.
 _SAMPLE = 1 << 20
@@ -37,7 +37,7 @@ _TRIES = 3
 
 
 @dataclass(frozen=True, slots=True)
-class Job:
+class ReduceJob:
     """How recordings are reduced; the same for all of them, and small enough to be sent anywhere."""
 
     boat_file: str | None = None
@@ -52,12 +52,12 @@ class Outcome:
 
     recording: str
     number: str | None
-    summary: Summary | None  # None: it was learned already, or could not be read
+    summary: RunSummary | None  # None: it was learned already, or could not be read
     problem: str | None  # in one line; None: none
     seconds: float
 
 
-def reduce_one(job: Job, recording: str, known: frozenset[str] = frozenset()) -> Outcome:
+def reduce_one(job: ReduceJob, recording: str, known: frozenset[str] = frozenset()) -> Outcome:
     """Return what one recording comes to; whatever is wrong with it is told in the outcome.
 
     ``known``: numbers of runs that were learned already; they are not read again.
@@ -97,10 +97,10 @@ def number_of(path: Path) -> str:
 
 
 @functools.lru_cache(maxsize=2)
-def _given(boat_file: str | None, charts: tuple[str, ...]) -> Given:
+def _given(boat_file: str | None, charts: tuple[str, ...]) -> BesideRecording:
     """Return boat and chart, opened once in each worker."""
     boat = default_boat() if boat_file is None else read_boat(Path(boat_file))
-    return Given(boat, Chart.open([Path(one) for one in charts]) if charts else None)
+    return BesideRecording(boat, Chart.open([Path(one) for one in charts]) if charts else None)
 
 
 class _Nearby:
@@ -135,7 +135,7 @@ class _Nearby:
 
 
 def over_cores(
-    job: Job,
+    job: ReduceJob,
     recordings: Sequence[str],
     known: frozenset[str],
     workers: int,
@@ -166,7 +166,7 @@ def over_cores(
 
 
 def over_cluster(
-    job: Job,
+    job: ReduceJob,
     recordings: Sequence[str],
     known: frozenset[str],
     address: str,

@@ -9,10 +9,10 @@ import numpy as np
 import shapely
 
 from moonless.errors import InputError
-from moonless.practice.types import CANNOT_TELL, Answer, Figure, Form, Place
+from moonless.practice.types import CANNOT_TELL, ExerciseAnswer, Figure, Form, Place
 
 
-def _place(answer: Answer) -> Place:
+def _place(answer: ExerciseAnswer) -> Place:
     if answer.place is None:
         raise InputError("this is answered by touching a place")
     return answer.place
@@ -33,22 +33,22 @@ class PlaceKey:
     form: Form = "touch"
 
     @property
-    def right(self) -> Answer:
+    def right(self) -> ExerciseAnswer:
         """The first place, or that nothing shows."""
-        return Answer(place=self.places[0]) if self.places else CANNOT_TELL
+        return ExerciseAnswer(place=self.places[0]) if self.places else CANNOT_TELL
 
     @property
     def by_luck(self) -> float:
         """The area that counts as right over the area that can be touched."""
         return min(1.0, len(self.places) * (self.full_m / self.reach_m) ** 2)
 
-    def worth(self, answer: Answer) -> float:
+    def worth(self, answer: ExerciseAnswer) -> float:
         """Full near a place, falling to nothing further off."""
         east, north = _place(answer)
         away = min((math.hypot(e - east, n - north) for e, n in self.places), default=math.inf)
         return float(np.interp(away, [self.full_m, self.none_m], [1.0, 0.0])) if math.isfinite(away) else 0.0
 
-    def blind(self, chance: np.random.Generator) -> Answer:
+    def blind(self, chance: np.random.Generator) -> ExerciseAnswer:
         """Touch anywhere in reach, evenly over the area."""
         return _anywhere(self.middle, self.reach_m, chance)
 
@@ -64,10 +64,10 @@ class AreaKey:
     form: Form = "touch"
 
     @property
-    def right(self) -> Answer:
+    def right(self) -> ExerciseAnswer:
         """A place well inside."""
         inside = shapely.point_on_surface(self.area)
-        return Answer(place=(float(inside.x), float(inside.y)))
+        return ExerciseAnswer(place=(float(inside.x), float(inside.y)))
 
     @property
     def by_luck(self) -> float:
@@ -75,11 +75,11 @@ class AreaKey:
         disc = shapely.Point(self.middle).buffer(self.reach_m)
         return min(1.0, float(shapely.intersection(self.area, disc).area / disc.area))
 
-    def worth(self, answer: Answer) -> float:
+    def worth(self, answer: ExerciseAnswer) -> float:
         """One inside, nothing outside."""
         return float(shapely.distance(self.area, shapely.Point(_place(answer))) <= self.beside_m)
 
-    def blind(self, chance: np.random.Generator) -> Answer:
+    def blind(self, chance: np.random.Generator) -> ExerciseAnswer:
         """Touch anywhere in reach, evenly over the area."""
         return _anywhere(self.middle, self.reach_m, chance)
 
@@ -92,24 +92,24 @@ class FiguresKey:
     form: Form = "figures"
 
     @property
-    def right(self) -> Answer:
+    def right(self) -> ExerciseAnswer:
         """The figures themselves."""
-        return Answer(figures=tuple(one.truth for one in self.figures))
+        return ExerciseAnswer(figures=tuple(one.truth for one in self.figures))
 
     @property
     def by_luck(self) -> float:
         """The share of each figure's span that earns full marks, multiplied."""
         return math.prod(min(1.0, 2.0 * one.full / (one.most - one.least)) for one in self.figures)
 
-    def worth(self, answer: Answer) -> float:
+    def worth(self, answer: ExerciseAnswer) -> float:
         """What the worst figure earns."""
         if len(answer.figures) != len(self.figures):
             raise InputError(f"this is answered in figures: {', '.join(f'{f.name} ({f.unit})' for f in self.figures)}")
         return min(_worth(one, given) for one, given in zip(self.figures, answer.figures, strict=True))
 
-    def blind(self, chance: np.random.Generator) -> Answer:
+    def blind(self, chance: np.random.Generator) -> ExerciseAnswer:
         """Say any figures that are possible."""
-        return Answer(figures=tuple(float(chance.uniform(one.least, one.most)) for one in self.figures))
+        return ExerciseAnswer(figures=tuple(float(chance.uniform(one.least, one.most)) for one in self.figures))
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,24 +125,24 @@ class WordKey:
             raise InputError(f"{self.truth!r} is not among the words {self.words}")
 
     @property
-    def right(self) -> Answer:
+    def right(self) -> ExerciseAnswer:
         """The word."""
-        return CANNOT_TELL if self.truth is None else Answer(word=self.truth)
+        return CANNOT_TELL if self.truth is None else ExerciseAnswer(word=self.truth)
 
     @property
     def by_luck(self) -> float:
         """One of the words."""
         return 0.0 if self.truth is None else 1.0 / len(self.words)
 
-    def worth(self, answer: Answer) -> float:
+    def worth(self, answer: ExerciseAnswer) -> float:
         """One or nothing."""
         if answer.word not in self.words:
             raise InputError(f"{answer.word!r} is not among the words: {', '.join(self.words)}")
         return float(answer.word == self.truth)
 
-    def blind(self, chance: np.random.Generator) -> Answer:
+    def blind(self, chance: np.random.Generator) -> ExerciseAnswer:
         """Say any of the words."""
-        return Answer(word=str(chance.choice(np.array(self.words))))
+        return ExerciseAnswer(word=str(chance.choice(np.array(self.words))))
 
 
 def _worth(figure: Figure, given: float) -> float:
@@ -154,6 +154,6 @@ def _worth(figure: Figure, given: float) -> float:
     return float(np.interp(off, [figure.full, figure.none], [1.0, 0.0]))
 
 
-def _anywhere(middle: Place, reach_m: float, chance: np.random.Generator) -> Answer:
+def _anywhere(middle: Place, reach_m: float, chance: np.random.Generator) -> ExerciseAnswer:
     away, angle = reach_m * math.sqrt(chance.uniform()), chance.uniform(0.0, 2.0 * math.pi)
-    return Answer(place=(middle[0] + away * math.sin(angle), middle[1] + away * math.cos(angle)))
+    return ExerciseAnswer(place=(middle[0] + away * math.sin(angle), middle[1] + away * math.cos(angle)))

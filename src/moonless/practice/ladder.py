@@ -26,7 +26,7 @@ from moonless.practice.steps.reading import find_place, rings
 from moonless.practice.steps.run import night_run
 from moonless.practice.steps.speed import speed
 from moonless.practice.types import Exercise
-from moonless.practice.waters import Waters
+from moonless.practice.waters import PracticeWaters
 
 # Places are drawn until one is fit; most are within a few.
 TRIES = 400
@@ -107,7 +107,7 @@ def _template(step: str) -> Template:
     return _TEMPLATES[step]
 
 
-def make(step: str, seed: int, waters: Waters, boat: Boat) -> Exercise:
+def make(step: str, seed: int, waters: PracticeWaters, boat: Boat) -> Exercise:
     """Return the exercise of a step that a seed gives on some waters; the same each time.
 
     Raises InputError for a step that is not on the ladder, and where these waters have no place for it.

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import shapely
 
 from moonless.practice.types import Place
-from moonless.practice.waters import Waters
+from moonless.practice.waters import PracticeWaters
 
 # Finer than a cell of the picture is not drawn.
 _SIMPLER_M = 4.0
@@ -22,7 +22,7 @@ class Overlay:
     marks: tuple[tuple[Place, str], ...]
 
 
-def overlay(waters: Waters, middle: Place, reach_m: float, simpler_m: float = _SIMPLER_M) -> Overlay:
+def overlay(waters: PracticeWaters, middle: Place, reach_m: float, simpler_m: float = _SIMPLER_M) -> Overlay:
     """Return the chart within reach of a place."""
     disc = shapely.Point(middle).buffer(reach_m)
     built = [f.shape for f in waters.chart.structures] + [b.shape for b in waters.chart.bridges]

@@ -13,7 +13,7 @@ from PIL import Image, ImageChops, ImageDraw, ImageFont
 from moonless.constants import NAUTICAL_MILE_M
 from moonless.practice.overlay import Overlay
 from moonless.practice.raw import levels
-from moonless.practice.types import Exercise, Knobs, Note, Pictures, Place
+from moonless.practice.types import Exercise, Knobs, Marking, Pictures, Place
 from moonless.radar.link.receiver import COUNTS_PER_DB, NOISE_COUNT
 from moonless.radar.picture import GAIN_DB, render
 
@@ -87,7 +87,7 @@ def _pixel(pictures: Pictures, heading_rad: float, place: Place, size: int) -> t
 
 def _note(
     draw: ImageDraw.ImageDraw,
-    note: Note,
+    note: Marking,
     at: Sequence[tuple[float, float]],
     font: ImageFont.FreeTypeFont | ImageFont.ImageFont,
 ) -> None:

@@ -52,7 +52,7 @@ class Answered:
 
 
 @dataclass(frozen=True, slots=True)
-class Held:
+class Mastery:
     """What is known of one step at a moment."""
 
     step: Step
@@ -90,7 +90,7 @@ def rating_of(points: float) -> Rating:
     return Rating.Again if points < _AGAIN else Rating.Hard if points < _HARD else Rating.Good
 
 
-def held(answers: Iterable[Answered], now_ns: int) -> dict[str, Held]:
+def held(answers: Iterable[Answered], now_ns: int) -> dict[str, Mastery]:
     """Return what is held of every step at a moment, in the ladder's order; answers of other steps are passed over."""
     now = ns_to_utc(now_ns)
     by_step: dict[str, list[Answered]] = {step.key: [] for step in LADDER}
@@ -100,7 +100,7 @@ def held(answers: Iterable[Answered], now_ns: int) -> dict[str, Held]:
     return {key: _held(STEPS[key], given, now) for key, given in by_step.items()}
 
 
-def _held(step: Step, given: list[Answered], now: datetime) -> Held:
+def _held(step: Step, given: list[Answered], now: datetime) -> Mastery:
     for_ = against = 0.0
     # Without a number of its own a card would take one from the clock.
     card = Card(card_id=zlib.crc32(step.key.encode()), due=now)
@@ -109,12 +109,12 @@ def _held(step: Step, given: list[Answered], now: datetime) -> Held:
         card, _ = _SCHEDULER.review_card(card, rating_of(one.points), ns_to_utc(one.time_ns))
     mean, low, high = interval(for_, against)
     if not given:
-        return Held(step, 0, mean, low, high, None, 0.0, False)
+        return Mastery(step, 0, mean, low, high, None, 0.0, False)
     recall = float(_SCHEDULER.get_card_retrievability(card, now))
-    return Held(step, len(given), mean, low, high, card.due, recall, card.due <= now)
+    return Mastery(step, len(given), mean, low, high, card.due, recall, card.due <= now)
 
 
-def opened(state: Mapping[str, Held]) -> list[str]:
+def opened(state: Mapping[str, Mastery]) -> list[str]:
     """Return the steps that are open: all that were begun, and the first of those that wait on the one before."""
     out: list[str] = []
     for step in LADDER:
@@ -125,7 +125,7 @@ def opened(state: Mapping[str, Held]) -> list[str]:
     return out
 
 
-def _opens(before: Held) -> bool:
+def _opens(before: Mastery) -> bool:
     return before.answers >= OPENS_AFTER and before.mean >= OPENS
 
 

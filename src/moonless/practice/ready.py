@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from moonless.practice.progress import Held
+from moonless.practice.progress import Mastery
 
 CAUTION = (
     "This is practice on made pictures, and never a licence. It says what you answered here, not what you will see "
@@ -45,7 +45,7 @@ class Readiness:
     is_ready: bool
 
 
-def readiness(state: Mapping[str, Held]) -> tuple[Readiness, ...]:
+def readiness(state: Mapping[str, Mastery]) -> tuple[Readiness, ...]:
     """Return every level with what it wants; a step that was held and is due wants to be practised again."""
     out = []
     for level in LEVELS:

@@ -10,10 +10,10 @@ blamed for what did not show, and nobody gains by guessing.
 
 from __future__ import annotations
 
-from moonless.practice.types import Answer, Exercise, Marked
+from moonless.practice.types import Exercise, ExerciseAnswer, Marked
 
 
-def mark(exercise: Exercise, answer: Answer) -> Marked:
+def mark(exercise: Exercise, answer: ExerciseAnswer) -> Marked:
     """Return what an answer is worth.  Raises InputError for one of another form."""
     key, known = exercise.key, exercise.knowable
     if answer.is_withheld:

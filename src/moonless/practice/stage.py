@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 
 from moonless.boat.types import RadarSet
 from moonless.constants import NAUTICAL_MILE_M, SPEED_OF_LIGHT_MPS
-from moonless.practice.types import Look, Pictures, Place
-from moonless.practice.waters import Waters
+from moonless.practice.types import Pictures, Place, ShownTurn
+from moonless.practice.waters import PracticeWaters
 from moonless.radar.artefacts import Mishaps
 from moonless.radar.drawn import SeaMemory, drawn_scan
 from moonless.radar.expected import expected_marks
@@ -28,7 +28,7 @@ _SEA_LASTS_S = 6.0
 
 
 @dataclass(frozen=True, slots=True)
-class Mover:
+class StagedMover:
     """A thing at time 0, and how it goes over the ground; everything holds course and speed."""
 
     name: str
@@ -65,12 +65,12 @@ def _none(_: float) -> Sequence[PointTarget]:
 class Stage:
     """The whole scene at time 0, the moment of the last look."""
 
-    waters: Waters
+    waters: PracticeWaters
     radar: RadarSet
-    own: Mover
+    own: StagedMover
     scale_nm: float
     weather: Weather = field(default_factory=Weather)
-    movers: tuple[Mover, ...] = ()
+    movers: tuple[StagedMover, ...] = ()
     false: Callable[[float], Sequence[PointTarget]] = _none  # echoes where nothing is, at a time: drawn, and not true
     gone: frozenset[int] = frozenset()  # charted marks, by number, that are not there
     mishaps: Mishaps | None = None
@@ -116,7 +116,9 @@ class Stage:
         looks = []
         for time_s in self.times_s:
             looks.append(
-                Look(time_s, *self.own.at(time_s), self.own.course_rad, self.own.course_rad + self.heading_bias_rad)
+                ShownTurn(
+                    time_s, *self.own.at(time_s), self.own.course_rad, self.own.course_rad + self.heading_bias_rad
+                )
             )
             if self.is_frozen and drawn:
                 drawn.append(drawn[0])

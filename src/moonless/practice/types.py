@@ -22,7 +22,7 @@ Place = tuple[float, float]
 
 
 @dataclass(frozen=True, slots=True)
-class Look:
+class ShownTurn:
     """One turn of the antenna that is shown."""
 
     time_s: float  # the last look is 0; earlier ones are negative
@@ -38,19 +38,19 @@ class Pictures:
 
     grid: ScanGrid
     scale_nm: float
-    looks: tuple[Look, ...]
+    looks: tuple[ShownTurn, ...]
     counts: NDArray[np.uint8]  # (n_look, n_spoke, n_cell), on the curve of `moonless.radar.link.receiver`
     trails: Literal["none", "relative", "true"] = "none"
     is_received: bool = False  # from a recording; else made
 
     @property
-    def last(self) -> Look:
+    def last(self) -> ShownTurn:
         """The newest look, on which the question is asked."""
         return self.looks[-1]
 
 
 @dataclass(frozen=True, slots=True)
-class Note:
+class Marking:
     """Something drawn on the picture or the chart: a ring round one place, a line through some, an area round some.
 
     ``role``: asked (part of the question), truth (what was there), charted, hidden, chance (what deceives).
@@ -101,7 +101,7 @@ class Knobs:
 
 
 @dataclass(frozen=True, slots=True)
-class Answer:
+class ExerciseAnswer:
     """What was answered: one of these, or nothing at all for "it cannot be told"."""
 
     place: Place | None = None  # a touch on scope or chart
@@ -115,17 +115,17 @@ class Answer:
         return self.place is None and not self.figures and self.word is None and self.knobs is None
 
 
-CANNOT_TELL = Answer()
+CANNOT_TELL = ExerciseAnswer()
 
 
-class Key(Protocol):
+class ExerciseKey(Protocol):
     """The truth of an exercise, and what an answer is worth by it."""
 
     @property
     def form(self) -> Form: ...
 
     @property
-    def right(self) -> Answer:
+    def right(self) -> ExerciseAnswer:
         """The answer of one who knows."""
         ...
 
@@ -134,11 +134,11 @@ class Key(Protocol):
         """The share of blind answers that come right, 0..1."""
         ...
 
-    def worth(self, answer: Answer) -> float:
+    def worth(self, answer: ExerciseAnswer) -> float:
         """Return 0..1 for an answer that was given.  Raises InputError for one of another form."""
         ...
 
-    def blind(self, chance: np.random.Generator) -> Answer:
+    def blind(self, chance: np.random.Generator) -> ExerciseAnswer:
         """Return what somebody would answer who does not look."""
         ...
 
@@ -151,7 +151,7 @@ class Exercise:
     seed: int
     asks: str
     told: tuple[str, ...]  # what the skipper knows besides: course and speed, wind, what the chart has
-    key: Key
+    key: ExerciseKey
     knowable: float  # the chance that a careful reader could know it from what is shown, 0..1
     because: str  # the reason, in a sentence or two
     words: tuple[str, ...] = ()  # to choose from
@@ -159,8 +159,8 @@ class Exercise:
     pictures: Pictures | None = None
     lights: tuple[Spot, ...] = ()  # what is seen with the eye
     view: Knobs = field(default_factory=Knobs)  # how the picture is set when it is first shown
-    asked: tuple[Note, ...] = ()  # drawn with the question
-    notes: tuple[Note, ...] = ()  # drawn with the answer
+    asked: tuple[Marking, ...] = ()  # drawn with the question
+    notes: tuple[Marking, ...] = ()  # drawn with the answer
     chart: Literal["with the question", "beside it", "with the answer"] = "with the answer"
     withheld_words: str = "it cannot be told"  # what leaving it open is called here
 

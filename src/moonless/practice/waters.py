@@ -36,7 +36,7 @@ _TRIES = 60
 
 
 @dataclass(frozen=True, eq=False)
-class Waters:
+class PracticeWaters:
     """A part of a chart with the world it stands for.  Make it with `open_waters`."""
 
     name: str
@@ -106,7 +106,7 @@ def open_waters(
     at: tuple[float, float] | None = None,
     seed: int = 0,
     knowledge: Knowledge | None = None,
-) -> Waters:
+) -> PracticeWaters:
     """Return waters of some charts, with what local knowledge has there.
 
     ``at``: latitude and longitude they lie about; None: the whole of a small chart, or a place in a large one, drawn by
@@ -134,7 +134,7 @@ def open_waters(
         east, north = (float(v) for v in local.frame.to_plane(lat, lon))
         if at is None and shapely.distance(local.land, shapely.Point(east, north)) > _LAND_WITHIN_M:
             continue
-        waters = Waters(
+        waters = PracticeWaters(
             cell.name, local, World.from_chart(local, seed=seed), draught_m, _known(knowledge, local, lat, lon)
         )
         if len(waters.navigable):

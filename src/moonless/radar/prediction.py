@@ -26,7 +26,7 @@ N_SPOKE, N_CELL = 2048, 1024
 
 
 @dataclass(frozen=True, slots=True)
-class Shower:
+class RainShower:
     """A round shower; ``rate_mmh`` at its middle, falling to half at half the radius."""
 
     lat_deg: float
@@ -48,7 +48,7 @@ class PredictionAsked:
     wind_from_rad: float = 0.0
     wind_speed: float = 3.0
     rain_mmh: float = 0.0
-    showers: tuple[Shower, ...] = ()
+    showers: tuple[RainShower, ...] = ()
     seed: int | None = 0
 
 
@@ -105,7 +105,7 @@ def predict(local: LocalChart, radar: RadarSet, asked: PredictionAsked, *, heigh
     return Prediction(asked, grid, counts, within)
 
 
-def _cells(local: LocalChart, showers: Sequence[Shower]) -> tuple[RainCell, ...]:
+def _cells(local: LocalChart, showers: Sequence[RainShower]) -> tuple[RainCell, ...]:
     cells = []
     for one in showers:
         east, north = local.frame.to_plane(one.lat_deg, one.lon_deg)

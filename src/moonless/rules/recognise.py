@@ -22,7 +22,7 @@ from moonless.rules.seen import SeenGroup
 
 
 @dataclass(frozen=True, slots=True)
-class Candidate:
+class Recognised:
     """One thing the lights can be."""
 
     name: str
@@ -32,7 +32,9 @@ class Candidate:
     share: float  # of the likelihood over all candidates, 0..1
     unseen: tuple[str, ...]  # lights she also shows that way and that were not reported
     meaning: str  # what she may be doing, and which rule then speaks
-    alike: tuple[Candidate, ...] = ()  # others that show the very same lights to this side; their shares are in `share`
+    alike: tuple[
+        Recognised, ...
+    ] = ()  # others that show the very same lights to this side; their shares are in `share`
 
 
 # How often each is met at night, as shares that only order otherwise equal answers.  Common practice, no source.
@@ -271,12 +273,12 @@ _ALL_SIDES = {"from right ahead", "from her starboard side", "from her port side
 class _Sum:
     """What speaks for one kind of vessel over all her sides."""
 
-    sides: dict[str, tuple[float, float, Candidate, tuple[object, ...]]]  # best likelihood, its weight, what, look
+    sides: dict[str, tuple[float, float, Recognised, tuple[object, ...]]]  # best likelihood, its weight, what, look
 
 
 def recognise(
     seen: Sequence[SeenGroup], *, inland: bool = False, region: Region | None = None
-) -> tuple[Candidate, ...]:
+) -> tuple[Recognised, ...]:
     """Return what the lights can be, likeliest first; empty when nothing that is known shows them.
 
     ``region``: the IALA region whose lateral marks hold; None: not known, both are told.
@@ -301,7 +303,8 @@ def recognise(
                 weight = likelihood * width / 360.0 * _PRIOR[vessel.kind]
                 unseen = tuple(line.words for line in told[1])
                 rule = outfit.lights[0].rule
-                found = Candidate(_name(vessel, outfit), vessel.kind, side, rule, 0.0, unseen, _meaning(vessel, outfit))
+                name, meaning = _name(vessel, outfit), _meaning(vessel, outfit)
+                found = Recognised(name, vessel.kind, side, rule, 0.0, unseen, meaning)
                 look = tuple(sorted((x.colours, x.role) for x in lines if not x.optional))
                 best = sums.setdefault(vessel.kind, _Sum({})).sides
                 if side not in best or likelihood > best[side][0]:
@@ -315,7 +318,7 @@ def recognise(
 _AID_PRIOR, _FIXED_PRIOR = 0.5, 0.1
 
 
-def aids(seen: Sequence[SeenGroup], region: Region | None) -> list[Candidate]:
+def aids(seen: Sequence[SeenGroup], region: Region | None) -> list[Recognised]:
     """Return what a single light may be that no vessel shows, each with its weight as `share`; empty for several."""
     if len(seen) != 1 or len(seen[0].colours) != 1 or seen[0].role not in (None, "all-round"):
         return []
@@ -326,10 +329,10 @@ def aids(seen: Sequence[SeenGroup], region: Region | None) -> list[Candidate]:
     name, kind = ("lit aid to navigation", "aid to navigation") if flashing else ("light on shore", "fixed light")
     meaning = f"{words}: find it on the chart"
     weight = _AID_PRIOR if flashing else _FIXED_PRIOR
-    return [Candidate(name, kind, "from any side", "", weight, (), meaning)]  # type: ignore[arg-type]
+    return [Recognised(name, kind, "from any side", "", weight, (), meaning)]  # type: ignore[arg-type]
 
 
-def _of_all_sides(found: _Sum) -> tuple[float, Candidate, tuple[object, ...]]:
+def _of_all_sides(found: _Sum) -> tuple[float, Recognised, tuple[object, ...]]:
     """Return one kind's weight over all sides, and what she is by the likeliest of them."""
     sides = dict(found.sides)
     around = sides.get("from any side")
@@ -349,10 +352,10 @@ def _of_all_sides(found: _Sum) -> tuple[float, Candidate, tuple[object, ...]]:
     return total, replace(best[2], aspect=aspect), best[3]
 
 
-def _ranked(rows: list[tuple[float, Candidate, tuple[object, ...]]]) -> tuple[Candidate, ...]:
+def _ranked(rows: list[tuple[float, Recognised, tuple[object, ...]]]) -> tuple[Recognised, ...]:
     """Return candidates by share; those that show the very same lights stand under the likeliest of them."""
     total = sum(weight for weight, _, _ in rows)
-    alike: dict[tuple[object, ...], list[Candidate]] = {}
+    alike: dict[tuple[object, ...], list[Recognised]] = {}
     for weight, candidate, look in sorted(rows, key=lambda r: (-r[0], r[1].name)):
         key: tuple[object, ...] = (candidate.unseen, look) if look != ("aid",) else (candidate.name,)
         alike.setdefault(key, []).append(replace(candidate, share=weight / total))

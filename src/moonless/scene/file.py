@@ -16,12 +16,12 @@ from moonless.scene.keys import KEYS
 from moonless.scene.kinds import OBJECT_KINDS
 from moonless.scene.types import (
     Ais,
-    Leg,
     MarkChange,
     RadarUse,
     Scene,
     SceneObject,
     Script,
+    ScriptStep,
     Sensors,
     Shower,
     Skies,
@@ -173,7 +173,7 @@ def _script(reader: TableReader, table: str, row: Values) -> Script:
         if len(aims) != 1:
             raise reader.fail(f"{table}.legs", f"each leg has one of to_m, turn_to_deg, hold_s; this one has {aims}")
         legs.append(
-            Leg(
+            ScriptStep(
                 to_m=leg.get("to_m"),
                 turn_to_rad=math.radians(leg["turn_to_deg"]) if "turn_to_deg" in leg else None,
                 hold_s=leg.get("hold_s"),

@@ -34,7 +34,7 @@ class RealMark:
 
 
 @dataclass(frozen=True, eq=False)
-class Ground:
+class SceneGround:
     """Chart and world round the whole of own track; both None on the open sea."""
 
     charted: LocalChart | None
@@ -73,7 +73,7 @@ class Ground:
 
 def open_ground(
     waters: Waters, frame: LocalFrame, centre_m: tuple[float, float], radius_m: float, cache_dir: Path | None = None
-) -> Ground:
+) -> SceneGround:
     """Return chart and world within a radius of a place.
 
     Raises
@@ -82,7 +82,7 @@ def open_ground(
     InputError  If the charts do not cover the scene, or a change names a mark that is not on them.
     """
     if not waters.paths:
-        return Ground(None, None, ())
+        return SceneGround(None, None, ())
     lat, lon = frame.to_geographic(*centre_m)
     try:
         charted = Chart.open(waters.paths, cache_dir=cache_dir).around(lat, lon, radius_m, frame=frame)
@@ -104,7 +104,7 @@ def open_ground(
         )
     nothing = not changed and not waters.uncharted_land and shift == (0.0, 0.0)
     real = charted if nothing else _changed_chart(charted, changed, waters)
-    return Ground(charted, real, tuple(marks))
+    return SceneGround(charted, real, tuple(marks))
 
 
 def _find(chart: LocalChart, change: MarkChange) -> Mark:

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from pyais import encode_dict
 
 from moonless.frames import LocalFrame, wrap_360
-from moonless.scene.motion import Motion, MotionAt
+from moonless.scene.motion import MotionAt, ScriptedMotion
 from moonless.scene.types import Ais, Scene, SceneObject, Span
 from moonless.units import NS_PER_S, mps_to_kn, ns_to_utc
 
@@ -74,7 +74,9 @@ Fields = dict[str, str | int | float | bytes | bool]
 class Instruments:
     """All lines of a run, made second by second; the same whatever is asked first."""
 
-    def __init__(self, scene: Scene, own: Motion, movers: tuple[Motion, ...], depth_at: DepthAt) -> None:
+    def __init__(
+        self, scene: Scene, own: ScriptedMotion, movers: tuple[ScriptedMotion, ...], depth_at: DepthAt
+    ) -> None:
         self._scene, self._own, self._movers, self._depth_at = scene, own, movers, depth_at
         seconds = int(own.end_s) + 2
         rng = np.random.default_rng([scene.seed, 1])
@@ -165,7 +167,7 @@ class Instruments:
             sentence(f"GPVTG,{track},T,,M,{sog:.2f},N,{sog * 1.852:.2f},K,A"),
         ]
 
-    def _ais(self, second: int, index: int, thing: SceneObject, ais: Ais, mover: Motion) -> list[Line]:
+    def _ais(self, second: int, index: int, thing: SceneObject, ais: Ais, mover: ScriptedMotion) -> list[Line]:
         state = mover.at(float(second))
         speed = math.hypot(float(state.velocity_east[0]), float(state.velocity_north[0]))
         every = _report_every_s(ais, mps_to_kn(speed))

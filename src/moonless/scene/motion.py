@@ -15,7 +15,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from moonless.errors import InputError
 from moonless.frames import wrap_pi
-from moonless.scene.types import Leg, Script
+from moonless.scene.types import Script, ScriptStep
 
 Floats = NDArray[np.float64]
 
@@ -37,7 +37,7 @@ class MotionAt:
     turn_rate: Floats
 
 
-class Motion:
+class ScriptedMotion:
     """A script that has been run for ``duration_s`` seconds."""
 
     def __init__(self, script: Script, duration_s: float | None) -> None:
@@ -115,7 +115,7 @@ def _run(
 
 
 def _steer(
-    leg: Leg, script: Script, east: float, north: float, heading: float, speed: float, elapsed_s: float
+    leg: ScriptStep, script: Script, east: float, north: float, heading: float, speed: float, elapsed_s: float
 ) -> tuple[bool, float]:
     """Return (leg done, turn rate to use)."""
     most = leg.turn_rate if leg.turn_rate is not None else script.turn_rate

@@ -20,9 +20,9 @@ from moonless.radar.expected import expected_marks
 from moonless.radar.targets import target_of_mark
 from moonless.radar.types import PointTarget, RadarPose, RainCell, ScanGrid, Weather
 from moonless.radar.world import World
-from moonless.scene.ground import Ground, open_ground
+from moonless.scene.ground import SceneGround, open_ground
 from moonless.scene.instruments import Instruments, Line, within
-from moonless.scene.motion import Motion
+from moonless.scene.motion import ScriptedMotion
 from moonless.scene.truth import MarkTruth, ObjectTruth, OwnTruth, TurnTruth, seen_of
 from moonless.scene.turned import spokes_from_turn
 from moonless.scene.types import Scene, SceneObject
@@ -63,9 +63,9 @@ class ScenePlayer:
         ChartError  If its chart cannot be read.
         """
         self.scene = scene
-        self._own = Motion(scene.own, scene.duration_s)
+        self._own = ScriptedMotion(scene.own, scene.duration_s)
         self.duration_s = scene.duration_s if scene.duration_s is not None else self._own.end_s
-        self._movers = tuple(Motion(one.script, self.duration_s) for one in scene.objects)
+        self._movers = tuple(ScriptedMotion(one.script, self.duration_s) for one in scene.objects)
         use = scene.radar
         self._range_m = use.scale_nm * NAUTICAL_MILE_M
         cell_m = self._range_m / use.n_cell
@@ -130,7 +130,7 @@ class ScenePlayer:
     def _ns(self, time_s: float) -> int:
         return self.scene.start_ns + round(time_s * NS_PER_S)
 
-    def _open_ground(self, cache_dir: Path | None) -> Ground:
+    def _open_ground(self, cache_dir: Path | None) -> SceneGround:
         times = np.arange(0.0, self.duration_s + 10.0, 10.0)
         own = self._own.at(times)
         middle = (float(own.east_m.min() + own.east_m.max()) / 2.0, float(own.north_m.min() + own.north_m.max()) / 2.0)

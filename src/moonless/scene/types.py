@@ -17,7 +17,7 @@ Span = tuple[float, float]
 
 
 @dataclass(frozen=True, slots=True)
-class Leg:
+class ScriptStep:
     """One step of a script.  Exactly one of ``to_m``, ``turn_to_rad``, ``hold_s`` is given."""
 
     to_m: tuple[float, float] | None = None  # steer for this place and go on when it is reached
@@ -34,7 +34,7 @@ class Script:
     start_m: tuple[float, float]
     heading_rad: float = 0.0
     speed: float = 0.0
-    legs: tuple[Leg, ...] = ()
+    legs: tuple[ScriptStep, ...] = ()
     turn_rate: float = 0.07  # rad/s; 4 degrees a second: a launch with moderate helm, own choice
     acceleration: float = 0.4  # m/s2
     drift: tuple[float, float] = (0.0, 0.0)  # m/s east, north: carried over the ground whatever it does

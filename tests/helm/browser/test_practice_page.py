@@ -15,7 +15,7 @@ from moonless.boat.file import default_boat
 from moonless.practice.ladder import make
 from moonless.practice.store import read_answers
 from moonless.practice.types import Exercise
-from moonless.practice.waters import Waters, open_waters
+from moonless.practice.waters import PracticeWaters, open_waters
 from moonless.scene.file import demo_folder
 
 pytestmark = pytest.mark.browser
@@ -56,11 +56,11 @@ def practice(browser: Any, tmp_path_factory: pytest.TempPathFactory) -> Iterator
 
 
 @pytest.fixture(scope="module")
-def waters() -> Waters:
+def waters() -> PracticeWaters:
     return open_waters([demo_folder() / "waters.gpkg"], default_boat().draught_m)
 
 
-def exercise(step: str, seed: int, waters: Waters) -> Exercise:
+def exercise(step: str, seed: int, waters: PracticeWaters) -> Exercise:
     """The same exercise here: it hangs on step, seed and waters alone."""
     return make(step, seed, waters, default_boat())
 
@@ -83,7 +83,7 @@ def scope_pixel(practice: Practice, one: Exercise, place: tuple[float, float]) -
     return side / 2 + radius * math.sin(turn), side / 2 - radius * math.cos(turn)
 
 
-def test_a_touch_on_the_right_echo_is_right_and_kept(practice: Practice, waters: Waters) -> None:
+def test_a_touch_on_the_right_echo_is_right_and_kept(practice: Practice, waters: PracticeWaters) -> None:
     one = exercise("boat_or_beacon", 0, waters)
     body = practice.ask("boat_or_beacon", 0)
     assert body["form"] == "touch" and "because" not in body
@@ -101,7 +101,7 @@ def test_a_touch_on_the_right_echo_is_right_and_kept(practice: Practice, waters:
     assert_night(practice.page.picture())
 
 
-def test_the_same_place_typed_by_keyboard_alone(practice: Practice, waters: Waters) -> None:
+def test_the_same_place_typed_by_keyboard_alone(practice: Practice, waters: PracticeWaters) -> None:
     import math
 
     one = exercise("not_charted", 1, waters)
@@ -127,7 +127,7 @@ def test_the_same_place_typed_by_keyboard_alone(practice: Practice, waters: Wate
     assert page.evaluate("document.activeElement.textContent") == "next"
 
 
-def test_a_word_figures_and_leaving_it_open(practice: Practice, waters: Waters) -> None:
+def test_a_word_figures_and_leaving_it_open(practice: Practice, waters: PracticeWaters) -> None:
     one = exercise("rain_or_land", 0, waters)
     practice.ask("rain_or_land", 0)
     page = practice.page.page
@@ -150,7 +150,7 @@ def test_a_word_figures_and_leaving_it_open(practice: Practice, waters: Waters) 
     assert found["withheld"] and found["points"] == pytest.approx(expected, abs=0.01)
 
 
-def test_knobs_turned_by_hand(practice: Practice, waters: Waters) -> None:
+def test_knobs_turned_by_hand(practice: Practice, waters: PracticeWaters) -> None:
     one = exercise("by_hand", 0, waters)
     best = one.key.right.knobs
     assert best is not None
@@ -168,7 +168,7 @@ def test_knobs_turned_by_hand(practice: Practice, waters: Waters) -> None:
     assert practice.marked()["points"] == pytest.approx(1.0)
 
 
-def test_the_place_found_on_the_chart(practice: Practice, waters: Waters) -> None:
+def test_the_place_found_on_the_chart(practice: Practice, waters: PracticeWaters) -> None:
     one = exercise("find_place", 0, waters)
     body = practice.ask("find_place", 0)
     assert body["map"]["boat"] is None, "the chart tells where the picture was taken"

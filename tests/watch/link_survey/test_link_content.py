@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from moonless.units import NS_PER_S
-from moonless.watch.instruments.source_priority import Source, choose_sources
+from moonless.watch.instruments.source_priority import SentenceSource, choose_sources
 from moonless.watch.link_survey.content import LinkContent, place_words
 from moonless.watch.link_survey.radar_content import FAN_CELLS, FAN_ROWS
 from moonless.wire.ais import encode_ais
@@ -147,8 +147,8 @@ def test_no_bytes_make_it_fail_or_believe(pieces: list[tuple[bytes, bool]]) -> N
 
 def offer(
     what: str, link: str, talker: str, kind: str, first_s: float, last_s: float = 10.0, mag: bool = False
-) -> Source:
-    return Source(what, link, talker, kind, T0 + int(first_s * NS_PER_S), T0 + int(last_s * NS_PER_S), "", mag)  # type: ignore[arg-type]
+) -> SentenceSource:
+    return SentenceSource(what, link, talker, kind, T0 + int(first_s * NS_PER_S), T0 + int(last_s * NS_PER_S), "", mag)  # type: ignore[arg-type]
 
 
 NOW = T0 + 10 * NS_PER_S

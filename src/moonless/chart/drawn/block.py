@@ -45,7 +45,7 @@ Row = dict[str, str | float | None]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Layer:
+class TileLayer:
     """Things of one tile layer: shapes in Mercator metres, the zoom each begins at, and what is said of it."""
 
     shapes: NDArray[np.object_]
@@ -54,9 +54,9 @@ class Layer:
     tree: shapely.STRtree
 
 
-def layer(shapes: NDArray[np.object_], zoom_from: NDArray[np.float64], rows: Sequence[Row]) -> Layer:
+def layer(shapes: NDArray[np.object_], zoom_from: NDArray[np.float64], rows: Sequence[Row]) -> TileLayer:
     """Return a layer ready to be asked."""
-    return Layer(shapes, zoom_from, rows, shapely.STRtree(shapes))
+    return TileLayer(shapes, zoom_from, rows, shapely.STRtree(shapes))
 
 
 def suited(indexes: Sequence[CellIndex], zoom: int, lat_deg: float) -> list[CellIndex]:
@@ -79,14 +79,14 @@ class Block:
         self.tile = tile
         self._lat_deg = (box[1] + box[3]) / 2.0
         self._cut = cut_boxes(suited(indexes, tile.z, self._lat_deg), [box], what.classes_at(tile.z))
-        self._levels: dict[int, tuple[Layer, Layer]] = {}
+        self._levels: dict[int, tuple[TileLayer, TileLayer]] = {}
 
     @property
     def is_empty(self) -> bool:
         """True where no cell covers any of it."""
         return self._cut is None
 
-    def layers(self, zoom: int) -> Mapping[str, Layer]:
+    def layers(self, zoom: int) -> Mapping[str, TileLayer]:
         """Return the layers of a zoom: area, line, point.  Empty where nothing is covered."""
         if self._cut is None:
             return {}
@@ -96,7 +96,7 @@ class Block:
         return {"area": area, "line": line, "point": self._points}
 
     @cached_property
-    def _points(self) -> Layer:
+    def _points(self) -> TileLayer:
         assert self._cut is not None
         return layer(*points_of(self._cut, self._lat_deg, self._floor[:2]))
 
@@ -122,7 +122,7 @@ class Block:
         assert self._cut is not None
         return mercator_of(np.array([self._cut.coverage_lonlat], dtype=object), GRID_M)
 
-    def _level(self, cut: Cut, zoom: int) -> tuple[Layer, Layer]:
+    def _level(self, cut: Cut, zoom: int) -> tuple[TileLayer, TileLayer]:
         tolerance = 0.0 if zoom >= what.MAX_ZOOM else _TOLERANCE_PX * pixel_m(zoom)
         shapes, level, rows = self._floor
         if tolerance > 0.0 and len(shapes):

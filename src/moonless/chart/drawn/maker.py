@@ -10,7 +10,7 @@ import shapely
 from numpy.typing import NDArray
 
 from moonless.chart.drawn import what
-from moonless.chart.drawn.block import BUFFER_PX, Block, Layer
+from moonless.chart.drawn.block import BUFFER_PX, Block, TileLayer
 from moonless.chart.drawn.encode import EXTENT, LAST_EXTENT, encode_layer
 from moonless.chart.drawn.grid import Tile
 from moonless.chart.library import Chart
@@ -54,7 +54,7 @@ class TileMaker:
         self._blocks.move_to_end(tile)
         return block
 
-    def _layer(self, name: str, layer: Layer, tile: Tile) -> bytes:
+    def _layer(self, name: str, layer: TileLayer, tile: Tile) -> bytes:
         is_last = tile.z == what.MAX_ZOOM
         buffer_px = 0.0 if name == "point" else BUFFER_PX
         box = tile.box_m(buffer_px)
@@ -77,7 +77,7 @@ class TileMaker:
         return encode_layer(name, tile, parts, [said[i] for i in of], extent=extent, buffer_px=buffer_px)
 
 
-def _row(layer: Layer, i: int, name: str) -> dict[str, str | float | None]:
+def _row(layer: TileLayer, i: int, name: str) -> dict[str, str | float | None]:
     row = layer.rows[i]
     return {**row, "z": round(float(layer.zoom_from[i]), 1)} if name == "point" else row
 

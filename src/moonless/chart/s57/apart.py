@@ -33,7 +33,7 @@ HANG_S = 600.0
 Progress = Callable[[str, float], None]
 
 
-class Answer(TypedDict, total=False):
+class ReaderLine(TypedDict, total=False):
     """One line of the reader's."""
 
     progress: tuple[str, float]
@@ -63,7 +63,7 @@ class _Reader:
         self._process: subprocess.Popen[str] | None = None
         self._pid = 0  # of the process that started it: a fork's copy is not the fork's to ask
 
-    def ask(self, path: Path, question: dict[str, str], progress: Progress | None) -> Answer:
+    def ask(self, path: Path, question: dict[str, str], progress: Progress | None) -> ReaderLine:
         """Return the answer.  Raises ChartError with the reader's own line, or if it has ended."""
         with self._asking:
             answer = self._asked(question, progress)
@@ -79,7 +79,7 @@ class _Reader:
             raise ChartError(answer["problem"].replace(os.path.abspath(path), str(path)))
         return answer
 
-    def _asked(self, question: dict[str, str], progress: Progress | None) -> Answer | None:
+    def _asked(self, question: dict[str, str], progress: Progress | None) -> ReaderLine | None:
         process = self._begun()
         assert process.stdin is not None and process.stdout is not None
         with contextlib.suppress(OSError, ValueError):
@@ -93,7 +93,7 @@ class _Reader:
                 waiting.cancel()
                 if not line:
                     break
-                answer: Answer = json.loads(line)
+                answer: ReaderLine = json.loads(line)
                 if "progress" not in answer:
                     return answer
                 if progress is not None:

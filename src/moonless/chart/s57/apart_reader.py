@@ -12,7 +12,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import IO
 
-from moonless.chart.s57.apart import Answer
+from moonless.chart.s57.apart import ReaderLine
 
 # With nothing asked for so long it ends: a watch runs all night and opens its charts once.
 IDLE_S = 20.0
@@ -27,7 +27,7 @@ def leave_network() -> None:
             ctypes.CDLL(None, use_errno=True).unshare(CLONE_NEWUSER | CLONE_NEWNET)
 
 
-def answer(question: dict[str, str], say: Callable[[Answer], None]) -> Answer:
+def answer(question: dict[str, str], say: Callable[[ReaderLine], None]) -> ReaderLine:
     """Return the answer to one question; ``say``: sends words on the way."""
     import pyogrio
 
@@ -55,7 +55,7 @@ def main(asked: IO[str], told: IO[str]) -> None:
     """Answer until nobody asks any more."""
     leave_network()
 
-    def say(words: Answer) -> None:
+    def say(words: ReaderLine) -> None:
         told.write(json.dumps(words) + "\n")
         told.flush()
 

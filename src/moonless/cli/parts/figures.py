@@ -10,7 +10,7 @@ from pathlib import Path
 import click
 
 
-class Figure(click.FloatRange):
+class Bounded(click.FloatRange):
     """A number between two bounds, both allowed; the message names both."""
 
     def __init__(self, least: float, most: float) -> None:

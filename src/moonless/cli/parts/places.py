@@ -5,7 +5,7 @@ from __future__ import annotations
 import click
 
 
-class Place(click.ParamType):  # type: ignore[type-arg, unused-ignore]
+class LatLonParam(click.ParamType):  # type: ignore[type-arg, unused-ignore]
     """LAT,LON in degrees; south and west negative."""
 
     name = "LAT,LON"
@@ -20,4 +20,4 @@ class Place(click.ParamType):  # type: ignore[type-arg, unused-ignore]
         return lat, lon
 
 
-PLACE = Place()
+PLACE = LatLonParam()

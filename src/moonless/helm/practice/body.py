@@ -13,15 +13,15 @@ from typing import Any
 from moonless.errors import InputError
 from moonless.practice.ladder import LADDER, STEPS
 from moonless.practice.overlay import Overlay, overlay
-from moonless.practice.progress import Answered, Held, held, hours_until, next_step, opened
+from moonless.practice.progress import Answered, Mastery, held, hours_until, next_step, opened
 from moonless.practice.ready import CAUTION, readiness
 from moonless.practice.steps.by_hand import SCALES_NM, KnobsKey
 from moonless.practice.steps.draw import RINGS
-from moonless.practice.types import CANNOT_TELL, Answer, Exercise, Knobs, Marked, Note, Pictures, Place
-from moonless.practice.waters import Waters
+from moonless.practice.types import CANNOT_TELL, Exercise, ExerciseAnswer, Knobs, Marked, Marking, Pictures, Place
+from moonless.practice.waters import PracticeWaters
 
 
-def origin_of(exercise: Exercise, waters: Waters) -> Place:
+def origin_of(exercise: Exercise, waters: PracticeWaters) -> Place:
     """Return where the exercise's metres are counted from."""
     if exercise.key.form == "chart" or exercise.pictures is None:
         return middle_of(waters)
@@ -29,14 +29,14 @@ def origin_of(exercise: Exercise, waters: Waters) -> Place:
     return last.east_m, last.north_m
 
 
-def middle_of(waters: Waters) -> Place:
+def middle_of(waters: PracticeWaters) -> Place:
     """Return the middle of some waters."""
     chart = waters.chart
     east, north = chart.frame.to_plane(chart.centre_lat_deg, chart.centre_lon_deg)
     return float(east), float(north)
 
 
-def exercise_body(exercise: Exercise, waters: Waters) -> dict[str, Any]:
+def exercise_body(exercise: Exercise, waters: PracticeWaters) -> dict[str, Any]:
     """Return what is shown before the answer."""
     origin = origin_of(exercise, waters)
     on_chart = exercise.key.form == "chart"
@@ -65,7 +65,7 @@ def exercise_body(exercise: Exercise, waters: Waters) -> dict[str, Any]:
     }
 
 
-def marked_body(exercise: Exercise, waters: Waters, answer: Answer, marked: Marked) -> dict[str, Any]:
+def marked_body(exercise: Exercise, waters: PracticeWaters, answer: ExerciseAnswer, marked: Marked) -> dict[str, Any]:
     """Return what is shown after the answer: the points, the reason, the truth on the picture, the chart laid over."""
     origin = origin_of(exercise, waters)
     notes = exercise.notes
@@ -97,7 +97,7 @@ def verdict(marked: Marked) -> str:
     return "Partly right." if marked.points > 0.05 else "Not so."
 
 
-def read_answer(given: Mapping[str, Any], exercise: Exercise, waters: Waters) -> Answer:
+def read_answer(given: Mapping[str, Any], exercise: Exercise, waters: PracticeWaters) -> ExerciseAnswer:
     """Return the answer that a page or a command gave.  Raises InputError if it is none."""
     origin = origin_of(exercise, waters)
     try:
@@ -105,15 +105,15 @@ def read_answer(given: Mapping[str, Any], exercise: Exercise, waters: Waters) ->
             return CANNOT_TELL
         if "touch" in given:
             east, north = (_finite(v) for v in given["touch"])
-            return Answer(place=(origin[0] + east, origin[1] + north))
+            return ExerciseAnswer(place=(origin[0] + east, origin[1] + north))
         if "figures" in given:
-            return Answer(figures=tuple(_finite(v) for v in given["figures"]))
+            return ExerciseAnswer(figures=tuple(_finite(v) for v in given["figures"]))
         if "knobs" in given:
             knobs = given["knobs"]
             gain, sea, rain = (min(100.0, max(0.0, _finite(knobs[name]))) for name in ("gain", "sea", "rain"))
-            return Answer(knobs=Knobs(gain, sea, rain, _finite(knobs["scale_nm"])))
+            return ExerciseAnswer(knobs=Knobs(gain, sea, rain, _finite(knobs["scale_nm"])))
         if isinstance(given.get("word"), str):
-            return Answer(word=given["word"])
+            return ExerciseAnswer(word=given["word"])
     except (TypeError, ValueError, KeyError) as problem:
         raise InputError(f"the answer cannot be read: {problem}") from problem
     raise InputError("the answer is none: touch, figures, word, knobs or withheld is wanted")
@@ -134,7 +134,7 @@ def progress_body(answers: Sequence[Answered], now_ns: int) -> dict[str, Any]:
     }
 
 
-def _held(now: Held, is_open: bool, now_ns: int) -> dict[str, Any]:
+def _held(now: Mastery, is_open: bool, now_ns: int) -> dict[str, Any]:
     step = now.step
     return {
         "key": step.key, "title": step.title, "teaches": step.teaches, "beside": step.beside, "by_day": step.by_day,
@@ -173,7 +173,7 @@ def true_heading_deg(exercise: Exercise) -> float | None:
     return round(math.degrees(exercise.pictures.last.heading_rad) % 360.0, 3)
 
 
-def _with_lost(exercise: Exercise, key: KnobsKey, answer: Answer) -> tuple[Note, ...]:
+def _with_lost(exercise: Exercise, key: KnobsKey, answer: ExerciseAnswer) -> tuple[Marking, ...]:
     """Say beside each thing whether the setting kept it."""
     if answer.knobs is None:
         return exercise.notes
@@ -181,13 +181,13 @@ def _with_lost(exercise: Exercise, key: KnobsKey, answer: Answer) -> tuple[Note,
     things = [note for note in exercise.notes if note.role == "truth"]
     others = tuple(note for note in exercise.notes if note.role != "truth")
     told = tuple(
-        Note(note.form, "truth" if stays else "hidden", note.places, f"{note.label}: {'kept' if stays else 'lost'}")
+        Marking(note.form, "truth" if stays else "hidden", note.places, f"{note.label}: {'kept' if stays else 'lost'}")
         for note, stays in zip(things, kept, strict=True)
     )
     return (*told, *others)
 
 
-def _answer(answer: Answer, origin: Place) -> dict[str, Any]:
+def _answer(answer: ExerciseAnswer, origin: Place) -> dict[str, Any]:
     if answer.is_withheld:
         return {"withheld": True}
     if answer.place is not None:
@@ -207,7 +207,7 @@ def _from(origin: Place, place: Place) -> list[float]:
     return [round(place[0] - origin[0], 1), round(place[1] - origin[1], 1)]
 
 
-def _notes(notes: Iterable[Note], origin: Place) -> list[dict[str, Any]]:
+def _notes(notes: Iterable[Marking], origin: Place) -> list[dict[str, Any]]:
     return [
         {"form": n.form, "role": n.role, "at": [_from(origin, p) for p in n.places], "label": n.label} for n in notes
     ]
@@ -220,7 +220,7 @@ def _drawn(found: Overlay, origin: Place) -> dict[str, Any]:
     }
 
 
-def _overlay(exercise: Exercise, waters: Waters, origin: Place) -> dict[str, Any]:
+def _overlay(exercise: Exercise, waters: PracticeWaters, origin: Place) -> dict[str, Any]:
     """Return the chart within the picture, counted from the boat."""
     assert exercise.pictures is not None
     last = exercise.pictures.last
@@ -231,7 +231,7 @@ def _overlay(exercise: Exercise, waters: Waters, origin: Place) -> dict[str, Any
     }
 
 
-def _map(exercise: Exercise, waters: Waters, origin: Place) -> dict[str, Any]:
+def _map(exercise: Exercise, waters: PracticeWaters, origin: Place) -> dict[str, Any]:
     """Return the chart beside the picture, north up; with the boat on it unless her place is what is asked."""
     if exercise.key.form == "chart":
         reach_m, boat, simpler_m = waters.chart.radius_m, None, 15.0

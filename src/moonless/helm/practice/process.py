@@ -17,7 +17,7 @@ from moonless.helm.process.beside import BesideProcess
 
 
 @dataclass(frozen=True, slots=True)
-class Outfit:
+class PracticeOutfit:
     """What is practised with: the boat, the charts (none: the demo's waters), and where the answers are kept."""
 
     boat: Boat
@@ -32,10 +32,10 @@ class PracticeProcess:
     """Rules: `ask` never blocks the loop; one question at a time; the process is a daemon, begun with the first, and
     begun anew where the boat or the charts have changed."""
 
-    def __init__(self, outfit: Callable[[], Outfit]) -> None:
+    def __init__(self, outfit: Callable[[], PracticeOutfit]) -> None:
         """``outfit`` is asked at each question.  It may raise MoonlessError, which is then the answer."""
         self._outfit = outfit
-        self._running: Outfit | None = None
+        self._running: PracticeOutfit | None = None
         self._room = BesideProcess("moonless-practice")
         self._busy = asyncio.Lock()
 
@@ -75,7 +75,7 @@ class PracticeProcess:
             raise InputError("practice has ended by itself; ask again") from problem
 
 
-def work(pipe: Connection, outfit: Outfit) -> None:
+def work(pipe: Connection, outfit: PracticeOutfit) -> None:
     """Answer questions until the pipe closes: a dict with a dict, (key, look) with bytes, what is wrong with a line."""
     import logging
 

@@ -20,8 +20,8 @@ from moonless.practice.progress import Answered, next_seed, next_step
 from moonless.practice.scoring import mark
 from moonless.practice.steps.own_runs import OwnRuns
 from moonless.practice.store import keep_answers, read_answers
-from moonless.practice.types import Answer, Exercise, Marked
-from moonless.practice.waters import Waters, open_waters
+from moonless.practice.types import Exercise, ExerciseAnswer, Marked
+from moonless.practice.waters import PracticeWaters, open_waters
 from moonless.watch.afterwards.by_eye import UNCHARTED, WORDS
 
 # Exercises that can still be answered: of some screens, each with the one before.
@@ -50,12 +50,12 @@ class PracticeRoom:
         self._record = record
         self._at = at
         self._clock = clock or SystemClock()
-        self._waters: Waters | None = None
-        self._made: OrderedDict[str, tuple[Exercise, Waters]] = OrderedDict()
+        self._waters: PracticeWaters | None = None
+        self._made: OrderedDict[str, tuple[Exercise, PracticeWaters]] = OrderedDict()
         self._answered: set[str] = set()
 
     @property
-    def waters(self) -> Waters:
+    def waters(self) -> PracticeWaters:
         """The waters, opened when first asked for."""
         if self._waters is None:
             known = None if self._knowledge is None else Knowledge.open(self._knowledge)
@@ -95,11 +95,11 @@ class PracticeRoom:
             raise InputError("there is no such picture now")
         return np.ascontiguousarray(exercise.pictures.counts[look]).tobytes()
 
-    def make(self, step: str, seed: int) -> tuple[Exercise, Waters]:
+    def make(self, step: str, seed: int) -> tuple[Exercise, PracticeWaters]:
         """Return a made exercise and its waters.  Raises InputError where there is none of that seed."""
         return make(step, seed, self.waters, self.boat), self.waters
 
-    def take(self, exercise: Exercise, waters: Waters, answer: Answer) -> Marked:
+    def take(self, exercise: Exercise, waters: PracticeWaters, answer: ExerciseAnswer) -> Marked:
         """Mark an answer and keep it."""
         marked = mark(exercise, answer)
         self._keep(exercise.step, exercise.seed, self.own.label(exercise.seed) or waters.name, marked)
@@ -140,7 +140,7 @@ class PracticeRoom:
             raise problem
         return self._put(exercise, self.waters)
 
-    def _put(self, exercise: Exercise, waters: Waters) -> dict[str, Any]:
+    def _put(self, exercise: Exercise, waters: PracticeWaters) -> dict[str, Any]:
         key = f"{exercise.step}:{exercise.seed}"
         self._made[key] = exercise, waters
         self._made.move_to_end(key)

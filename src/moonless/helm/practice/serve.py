@@ -18,7 +18,7 @@ from starlette.staticfiles import StaticFiles
 from moonless.helm.door.gate import Gate
 from moonless.helm.door.guard import Guard, content_policy
 from moonless.helm.practice.http import practice_routes
-from moonless.helm.practice.process import Outfit, PracticeProcess
+from moonless.helm.practice.process import PracticeOutfit, PracticeProcess
 from moonless.helm.web.app import STATIC, check_built
 from moonless.helm.web.serve import AT_ONCE, SayingServer, open_socket
 
@@ -56,7 +56,7 @@ def make_practice_app(process: PracticeProcess, gate: Gate, static: Path = STATI
     )
 
 
-def serve_practice(outfit: Outfit, *, port: int, on_open: Callable[[str], None] = lambda address: None) -> None:
+def serve_practice(outfit: PracticeOutfit, *, port: int, on_open: Callable[[str], None] = lambda address: None) -> None:
     """Serve the page on this machine until interrupted.
 
     Raises InputError if the screens are not built, LinkError if the port is in use.

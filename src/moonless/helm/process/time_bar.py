@@ -48,12 +48,12 @@ def marks_of(path: Path, boat: Boat) -> tuple[BarMark, ...]:
     from moonless.debrief.calls import calls
     from moonless.debrief.ledger import ledger_of
     from moonless.debrief.meetings import meetings
-    from moonless.watch.afterwards.told import Given, PastRun
+    from moonless.watch.afterwards.told import BesideRecording, PastRun
 
     if next(iter(RecordingReader(path).only("readings")), None) is None:
         return ()
     try:
-        run = ledger_of(PastRun(path, Given(boat)).turns())
+        run = ledger_of(PastRun(path, BesideRecording(boat)).turns())
     except MoonlessError as problem:
         _log.info("no marks on the time bar: %s", problem)
         return ()

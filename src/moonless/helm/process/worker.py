@@ -24,7 +24,7 @@ class Failed:
     line: str
 
 
-class Job(Protocol):
+class WatchJob(Protocol):
     """Something to do in the watch's process."""
 
     def run(self, pipe: Connection) -> None:
@@ -32,7 +32,7 @@ class Job(Protocol):
         ...
 
 
-def run(pipe: Connection, job: Job) -> None:
+def run(pipe: Connection, job: WatchJob) -> None:
     """Do a job; the target of the watch's process."""
     try:
         job.run(pipe)

@@ -17,7 +17,7 @@ from moonless.helm.bodies.sheet import BoatFactsBody, SourceKind
 from moonless.helm.process.events import Event, SourceState
 from moonless.helm.process.remembered import Remembered
 from moonless.helm.process.requests import Asked, Asker, SourceRequest
-from moonless.helm.process.worker import Failed, Job, run
+from moonless.helm.process.worker import Failed, WatchJob, run
 from moonless.watch.live.in_hand import InHand
 from moonless.watch.types import LinkNow, Turn
 
@@ -41,9 +41,9 @@ class WorkerProcess:
     def __init__(
         self,
         kind: SourceKind,
-        job: Job,
+        job: WatchJob,
         boat: BoatFactsBody,
-        again: Callable[[tuple[bytes, ...]], Job] | None = None,
+        again: Callable[[tuple[bytes, ...]], WatchJob] | None = None,
         in_hand: InHand | None = None,
     ) -> None:
         """Make ready.

@@ -7,7 +7,14 @@ import numpy as np
 from moonless.helm.bodies.setup import HeardBody, OfferHeardBody, PlaceHeardBody, RadarHeardBody
 from moonless.helm.web.protocol import FanFrame
 from moonless.units import NS_PER_S
-from moonless.watch.instruments.source_priority import CHOOSABLE, FOLLOWED, WORDS, Preferred, Source, choose_sources
+from moonless.watch.instruments.source_priority import (
+    CHOOSABLE,
+    FOLLOWED,
+    WORDS,
+    Preferred,
+    SentenceSource,
+    choose_sources,
+)
 from moonless.watch.link_survey.discovery import LinkDiscovery, ListenedLink
 from moonless.watch.link_survey.radar_content import FAN_CELLS, FAN_ROWS
 
@@ -134,7 +141,7 @@ def _radar_body(place: ListenedLink, now_ns: int) -> RadarHeardBody | None:
     }
 
 
-def _source_body(source: Source, now_ns: int) -> OfferHeardBody:
+def _source_body(source: SentenceSource, now_ns: int) -> OfferHeardBody:
     return {
         "link": source.link,
         "talker": source.talker,

@@ -20,7 +20,7 @@ from moonless.geojson import Polygon
 from moonless.memory import lattice
 from moonless.memory.one_run.mark_account import MarkAccounts
 from moonless.memory.one_run.still_echoes import StillEchoes
-from moonless.memory.summary import Cells, Run, Summary
+from moonless.memory.summary import Cells, Run, RunSummary
 from moonless.reading.line import HiddenLine, ReadingLine
 from moonless.units import NS_PER_S
 from moonless.watch.afterwards.told import ToldTurn
@@ -154,7 +154,7 @@ class Reducer:
             self._vessels.setdefault(key, set()).add(echo["id"])
         self._counts.add("moving", np.array(moving, dtype=np.int64))
 
-    def summary(self, number: str, boat: str, source: str) -> Summary:
+    def summary(self, number: str, boat: str, source: str) -> RunSummary:
         """Return the run's summary.  Raises SourceError if nothing was told on it."""
         if self._begins_ns is None:
             raise SourceError(f"{source}: nothing was told on this run")
@@ -179,10 +179,10 @@ class Reducer:
             number, boat, source, self._begins_ns, self._ends_ns, self._turns, self._looks, self._means.of("wind"),
             wind_from, *(self._means.of(name) for name in ("heading_bias_deg", "east_m", "north_m")),
         )  # fmt: skip
-        return Summary(run, self._still.sightings(), self._marks.seen(), cells)
+        return RunSummary(run, self._still.sightings(), self._marks.seen(), cells)
 
 
-def summarise(turns: Iterable[ToldTurn], number: str, boat: str, source: str) -> Summary:
+def summarise(turns: Iterable[ToldTurn], number: str, boat: str, source: str) -> RunSummary:
     """Return the summary of a run.
 
     Parameters

@@ -9,7 +9,7 @@ ProposalKind = Literal["thing", "mark gone", "mark moved", "anchorage"]
 
 
 @dataclass(frozen=True, slots=True)
-class Proposal:
+class Lesson:
     """Something to be put into local knowledge, if the skipper agrees."""
 
     kind: ProposalKind
@@ -63,7 +63,7 @@ class Clutter:
 class Lessons:
     """All of it.  ``left_out``: runs that were not counted, and why."""
 
-    proposals: tuple[Proposal, ...] = ()
+    proposals: tuple[Lesson, ...] = ()
     ways: tuple[Way, ...] = ()
     unseen: tuple[Unseen, ...] = ()
     clutter: tuple[Clutter, ...] = ()

@@ -9,7 +9,7 @@ import numpy as np
 
 from moonless.frames import LocalFrame, geodesic
 from moonless.memory.summary import MarkSeen
-from moonless.memory.teaching.lessons import Proposal
+from moonless.memory.teaching.lessons import Lesson
 from moonless.memory.teaching.weigh import share_low
 from moonless.units import ns_to_utc
 
@@ -40,9 +40,9 @@ class MarkWord:
     ends_ns: int
 
 
-def find(words: list[MarkWord], things: list[Proposal]) -> tuple[list[Proposal], list[Proposal]]:
+def find(words: list[MarkWord], things: list[Lesson]) -> tuple[list[Lesson], list[Lesson]]:
     """Return what is to be said of marks, and the things left that are not one of them."""
-    out: list[Proposal] = []
+    out: list[Lesson] = []
     rest = list(things)
     for account in _accounts(words):
         told = _opinion(account)
@@ -78,7 +78,7 @@ def _accounts(words: list[MarkWord]) -> list[list[MarkWord]]:
     return [group for same in groups.values() for group in same]
 
 
-def _opinion(words: list[MarkWord]) -> Proposal | None:
+def _opinion(words: list[MarkWord]) -> Lesson | None:
     there: dict[str, MarkWord] = {}
     gone: dict[str, MarkWord] = {}
     for run in sorted({w.run for w in words}):
@@ -110,7 +110,7 @@ def _is_off(mark: MarkSeen) -> bool:
     return mark.offset_m > MOVED_M + MOVED_PER_M * mark.range_m
 
 
-def _proposal(kind: str, those: list[MarkWord], looked: int, mean: float, low: float) -> Proposal:
+def _proposal(kind: str, those: list[MarkWord], looked: int, mean: float, low: float) -> Lesson:
     weight = np.array([w.weight for w in those], dtype=np.float64)
     lat = float(np.average([w.mark.lat_deg for w in those], weights=weight))
     lon = float(np.average([w.mark.lon_deg for w in those], weights=weight))
@@ -127,7 +127,7 @@ def _proposal(kind: str, those: list[MarkWord], looked: int, mean: float, low: f
         off = float(np.average([w.mark.offset_m or 0.0 for w in those], weights=weight))
         say = f"{called} stands {off:.0f} m from its charted place: so on {len(those)} of {looked} runs that told it."
         likely, p_show = "moved", None
-    return Proposal(
+    return Lesson(
         "mark gone" if kind == "mark gone" else "mark moved", round(lat, 7), round(lon, 7), say, likely,
         round(spread / math.sqrt(len(those)) + 4.0, 1), round(spread, 1), min(w.ends_ns for w in those), last,
         tuple(sorted(w.run for w in those)), len({w.boat for w in those}), looked, round(mean, 3), round(low, 3),
@@ -135,9 +135,9 @@ def _proposal(kind: str, those: list[MarkWord], looked: int, mean: float, low: f
     )  # fmt: skip
 
 
-def _moved(gone: Proposal, lat: float, lon: float, off_m: float, thing: Proposal) -> Proposal:
+def _moved(gone: Lesson, lat: float, lon: float, off_m: float, thing: Lesson) -> Lesson:
     called = gone.name or gone.object
-    return Proposal(
+    return Lesson(
         "mark moved", lat, lon,
         f"{called} is gone from its charted place, and {off_m:.0f} m from it stands something that no chart has: most "
         f"likely it has moved.",

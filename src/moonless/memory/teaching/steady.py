@@ -18,7 +18,7 @@ from scipy.spatial import cKDTree
 
 from moonless.frames import LocalFrame
 from moonless.memory.summary import Sighting
-from moonless.memory.teaching.lessons import Proposal
+from moonless.memory.teaching.lessons import Lesson
 from moonless.memory.teaching.weigh import share_low
 from moonless.units import ns_to_utc
 
@@ -47,7 +47,7 @@ LONG_M = 15.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Told:
+class SightingRows:
     """Sightings of many runs as arrays, all (n,), in an order that does not depend on who came first."""
 
     sightings: tuple[Sighting, ...]
@@ -71,9 +71,9 @@ Looked = Callable[[float, float], tuple[int, int]]
 """The weight and the number of the runs that looked at a place (lat, lon)."""
 
 
-def find(told: Told, looked: Looked) -> tuple[list[Proposal], Longs]:
+def find(told: SightingRows, looked: Looked) -> tuple[list[Lesson], Longs]:
     """Return the things that stand there, and which sightings (indices) are of none of them."""
-    things: list[Proposal] = []
+    things: list[Lesson] = []
     left: list[Longs] = []
     for rows in together(told.lat, told.lon, 4.0 * MOST_GATE_M):
         found, rest = _find_among(told, rows, looked)
@@ -110,7 +110,7 @@ def _touch(one: cKDTree, other: cKDTree, link_m: float) -> bool:
     return bool(np.isfinite(many.query(few.data, distance_upper_bound=link_m * (1.0 + 1e-12))[0]).any())
 
 
-def _find_among(told: Told, rows: Longs, looked: Looked) -> tuple[list[Proposal], Longs]:
+def _find_among(told: SightingRows, rows: Longs, looked: Looked) -> tuple[list[Lesson], Longs]:
     """Take the places most often told first, each with what belongs to it, until none is left that stands."""
     frame = LocalFrame(float(np.mean(told.lat[rows])), float(np.mean(told.lon[rows])))
     at = np.column_stack(frame.to_plane(told.lat[rows], told.lon[rows]))
@@ -127,7 +127,7 @@ def _find_among(told: Told, rows: Longs, looked: Looked) -> tuple[list[Proposal]
         lone[i] = len(np.unique(run[near])) < LEAST_RUNS
         if begun[i]:
             score[i] = _of_runs(run, weight, near)
-    out: list[Proposal] = []
+    out: list[Lesson] = []
     while score.any():
         # Of places equally often told the best placed goes first, then by the rows' own order.
         i = int(np.lexsort((np.arange(len(rows)), sigma, -score))[0])
@@ -193,8 +193,8 @@ class _Neighbours:
 
 
 def _thing(
-    told: Told, rows: Longs, frame: LocalFrame, at: Floats, looked: Looked, least_share: float
-) -> Proposal | None:
+    told: SightingRows, rows: Longs, frame: LocalFrame, at: Floats, looked: Looked, least_share: float
+) -> Lesson | None:
     ones = [told.sightings[k] for k in rows]
     sigma = np.array([s.sigma_m for s in ones])
     worth = told.weight[rows] / sigma**2
@@ -209,7 +209,7 @@ def _thing(
     looks, seen = sum(s.looks for s in ones), sum(s.seen for s in ones)
     likely = _likely(ones, scatter)
     numbers, boats = _who(told, rows)
-    return Proposal(
+    return Lesson(
         "thing", round(lat, 7), round(lon, 7),
         f"Not charted: {likely}. Told on {seen_runs} of {max(looked_runs, seen_runs)} runs that looked, last on "
         f"{_day(max(s.last_ns for s in ones))}.",
@@ -230,7 +230,7 @@ def _likely(ones: list[Sighting], scatter: float) -> str:
     return "something that stands fast, as a pile, stakes, a rock or a wreck"
 
 
-def anchorages(told: Told, left: Longs, looked: Looked) -> list[Proposal]:
+def anchorages(told: SightingRows, left: Longs, looked: Looked) -> list[Lesson]:
     """Return where boats lie now here, now there: of the sightings that are of nothing that stands."""
     out = []
     lat, lon = told.lat[left], told.lon[left]
@@ -248,7 +248,7 @@ def anchorages(told: Told, left: Longs, looked: Looked) -> list[Proposal]:
         radius = float(np.quantile(np.hypot(*at.T), 0.9)) + 20.0
         numbers, boats = _who(told, rows)
         out.append(
-            Proposal(
+            Lesson(
                 "anchorage",
                 round(middle_lat, 6),
                 round(middle_lon, 6),
@@ -270,7 +270,7 @@ def anchorages(told: Told, left: Longs, looked: Looked) -> list[Proposal]:
     return out
 
 
-def _present(told: Told, rows: Longs, looked: tuple[int, int]) -> tuple[float, float, int, int]:
+def _present(told: SightingRows, rows: Longs, looked: tuple[int, int]) -> tuple[float, float, int, int]:
     """Return (share of runs, its low figure, runs that told it, runs that looked)."""
     runs = np.unique(told.run[rows])
     seen_weight = _of_runs(told.run[rows], told.weight[rows], np.ones(len(rows), dtype=np.bool_))
@@ -285,7 +285,7 @@ def _of_runs(run: Longs, weight: Longs, which: NDArray[np.bool_] | Longs) -> int
     return int(weight[which][first].sum())
 
 
-def _who(told: Told, rows: Longs) -> tuple[tuple[str, ...], int]:
+def _who(told: SightingRows, rows: Longs) -> tuple[tuple[str, ...], int]:
     runs = np.unique(told.run[rows]).tolist()
     return tuple(told.numbers[k] for k in runs), len({told.boats[k] for k in runs})
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from moonless.memory.summary import Summary
+from moonless.memory.summary import RunSummary
 
 # A cell was looked at on a run if it was in so many looks: one may be a wave's.
 LEAST_LOOKS = 2
@@ -31,7 +31,7 @@ class Tally:
         self._sums: Longs = np.zeros((0, len(COLUMNS)), dtype=np.int64)
         self._waiting: list[tuple[Longs, Longs]] = []
 
-    def add(self, summary: Summary, weight: int) -> None:
+    def add(self, summary: RunSummary, weight: int) -> None:
         """Take in one run."""
         cells = summary.cells
         rows = np.zeros((len(cells.key), len(COLUMNS)), dtype=np.int64)

@@ -8,9 +8,9 @@ from collections.abc import Iterable, Mapping
 import numpy as np
 
 from moonless.memory.lattice import key_of
-from moonless.memory.summary import Run, Sighting, Summary
+from moonless.memory.summary import Run, RunSummary, Sighting
 from moonless.memory.teaching import marks, steady
-from moonless.memory.teaching.lessons import Clutter, Lessons, Proposal, Unseen, Way
+from moonless.memory.teaching.lessons import Clutter, Lesson, Lessons, Unseen, Way
 from moonless.memory.teaching.tally import WINDS, Tally
 from moonless.memory.teaching.weigh import HALF_LIFE_S, weights
 
@@ -23,7 +23,7 @@ UNSEEN_RUNS = 3
 CLUTTER_LOOKS = 10
 
 
-def teach(runs: Mapping[str, Run], summaries: Iterable[Summary], half_life_s: float = HALF_LIFE_S) -> Lessons:
+def teach(runs: Mapping[str, Run], summaries: Iterable[RunSummary], half_life_s: float = HALF_LIFE_S) -> Lessons:
     """Return what the runs teach.
 
     Parameters
@@ -62,7 +62,7 @@ def teach(runs: Mapping[str, Run], summaries: Iterable[Summary], half_life_s: fl
 _KINDS = ("thing", "mark gone", "mark moved", "anchorage")
 
 
-def _order(proposal: Proposal) -> tuple[object, ...]:
+def _order(proposal: Lesson) -> tuple[object, ...]:
     return (_KINDS.index(proposal.kind), -len(proposal.runs), proposal.lat_deg, proposal.lon_deg)
 
 
@@ -77,11 +77,13 @@ class _Looked:
         return int(self._tally.at("looked_weight", key)[0]), int(self._tally.at("looked_runs", key)[0])
 
 
-def _told(sightings: list[tuple[str, Sighting]], weight: Mapping[str, int], runs: Mapping[str, Run]) -> steady.Told:
+def _told(
+    sightings: list[tuple[str, Sighting]], weight: Mapping[str, int], runs: Mapping[str, Run]
+) -> steady.SightingRows:
     ordered = sorted(sightings, key=lambda pair: (pair[0], pair[1].lat_deg, pair[1].lon_deg, pair[1].first_ns))
     numbers = tuple(sorted(weight))
     index = {number: k for k, number in enumerate(numbers)}
-    return steady.Told(
+    return steady.SightingRows(
         tuple(s for _, s in ordered),
         np.array([index[number] for number, _ in ordered], dtype=np.int64),
         np.array([weight[number] for number, _ in ordered], dtype=np.int64),

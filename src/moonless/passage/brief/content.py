@@ -41,7 +41,7 @@ class Heading:
 
 
 @dataclass(frozen=True, slots=True)
-class Words:
+class Paragraph:
     """A paragraph."""
 
     text: str
@@ -57,7 +57,7 @@ class Banner:
 
 
 @dataclass(frozen=True, slots=True)
-class Grid:
+class Table:
     """A table; ``loud`` are the numbers of the rows in red."""
 
     heads: tuple[str, ...]
@@ -88,7 +88,7 @@ class Drawing:
 
 
 @dataclass(frozen=True, slots=True)
-class Sheet:
+class PageSheet:
     """One page of paper; on a screen, what stands open."""
 
     blocks: tuple[Block, ...]
@@ -102,18 +102,18 @@ class Fold:
     blocks: tuple[Block, ...]
 
 
-Block = Heading | Words | Banner | Grid | Rows | Scopes | Drawing | Sheet | Fold
+Block = Heading | Paragraph | Banner | Table | Rows | Scopes | Drawing | PageSheet | Fold
 
 
 def brief(plan: Plan, zone: tzinfo, unit: DistanceUnit, departures_svg: str = "") -> tuple[Block, ...]:
     """Return the whole brief."""
     folds = [_leg(leg, plan, zone, unit) for leg in plan.legs]
     if plan.departures:
-        folds.insert(0, Fold("Which departure", (Words(departure_words(plan, zone)), Drawing(departures_svg))))
+        folds.insert(0, Fold("Which departure", (Paragraph(departure_words(plan, zone)), Drawing(departures_svg))))
     folds.append(Fold("Leave this ashore", (Rows("", tuple(float_plan(plan, zone, unit).splitlines())),)))
     cells = f"Charts: {'; '.join(plan.chart_cells)}"
     folds.append(Fold("What was assumed", (Rows("", (*plan.assumptions, cells)),)))
-    return (Sheet(_steer(plan, zone, unit)), Sheet(_go(plan, zone)), *folds)
+    return (PageSheet(_steer(plan, zone, unit)), PageSheet(_go(plan, zone)), *folds)
 
 
 # ---- to steer by ----
@@ -126,10 +126,10 @@ def _head(plan: Plan, zone: tzinfo, unit: DistanceUnit) -> list[Block]:
     length = distance_words(plan.route.length_m, unit)
     out: list[Block] = [
         Heading(plan.route.name, 1),
-        Words(f"{plan.boat_name}. Leave {leave}, arrive {arrive}, {length}. {CAUTION}", is_quiet=True),
+        Paragraph(f"{plan.boat_name}. Leave {leave}, arrive {arrive}, {length}. {CAUTION}", is_quiet=True),
     ]
     if plan.notes:
-        out.append(Words(f"Of this route: {'; '.join(plan.notes)}."))
+        out.append(Paragraph(f"Of this route: {'; '.join(plan.notes)}."))
     if plan.chart_faults:
         out.append(Banner("The charts of this plan", plan.chart_faults))
     if plan.refused:
@@ -172,13 +172,13 @@ def _steer(plan: Plan, zone: tzinfo, unit: DistanceUnit) -> tuple[Block, ...]:
         )
     start = plan.legs[0].leg.start
     numbered = " Each point of the drawing has the number of the leg that ends there." if plan.chartlet_svg else ""
-    out.append(Words(f"From {start.name}, {place_words(start.lat_deg, start.lon_deg)}.{numbered}"))
-    out.append(Grid(heads, tuple(rows), frozenset(k for k, leg in enumerate(plan.legs) if _is_refused(leg))))
-    out.append(Words(courses_words(plan)))
-    out.append(Words(f"To break off: {break_off_words(plan)}."))
+    out.append(Paragraph(f"From {start.name}, {place_words(start.lat_deg, start.lon_deg)}.{numbered}"))
+    out.append(Table(heads, tuple(rows), frozenset(k for k, leg in enumerate(plan.legs) if _is_refused(leg))))
+    out.append(Paragraph(courses_words(plan)))
+    out.append(Paragraph(f"To break off: {break_off_words(plan)}."))
     calls = dict.fromkeys(call for leg in plan.legs for call in leg.calls)
     said = "; ".join(and_more(list(calls), 5, "leg by leg behind")) or "none is charted near the track"
-    out.append(Words(f"Radio: {said}."))
+    out.append(Paragraph(f"Radio: {said}."))
     return tuple(out)
 
 
@@ -214,12 +214,12 @@ def _go(plan: Plan, zone: tzinfo) -> tuple[Block, ...]:
         rows.append(("", f"and {len(plan.points) - len(kept)} more, leg by leg behind", "", ""))
     out: list[Block] = [
         Heading("Go or not"),
-        Grid(("", "what", "figure", "held against"), tuple(rows),
+        Table(("", "what", "figure", "held against"), tuple(rows),
              frozenset(k for k, p in enumerate(kept) if p.weight == "stops")),
-        Words("The decision stays yours."),
+        Paragraph("The decision stays yours."),
     ]  # fmt: skip
     if plan.departures:
-        out.append(Words(departure_words(plan, zone)))
+        out.append(Paragraph(departure_words(plan, zone)))
     out.append(Rows("Sun, moon and tide", tuple(f"{date_words(t, zone)}: {w}" for t, w in plan.events)))
     out.append(Rows("Ready?", tuple(f"☐ {r}" for r in READINESS)))
     return tuple(out)
@@ -250,12 +250,12 @@ def _leg(leg: LegPlan, plan: Plan, zone: tzinfo, unit: DistanceUnit) -> Fold:
     fuel = "" if leg.fuel_l is None else f" {leg.fuel_l:.0f} l of fuel."
     depth = "not charted" if leg.least_depth_m is None else f"{leg.least_depth_m:.1f} m"
     blocks: list[Block] = [
-        Words(
+        Paragraph(
             f"{course_words(leg.leg.course_deg)}, {distance_words(leg.leg.length_m, unit)}, "
             f"{clock_words(leg.start_s, zone)} to {clock_words(leg.end_s, zone)} at {leg.speed_kn:.1f} kn. "
             f"{leg.because}{fuel}"
         ),
-        Words(
+        Paragraph(
             f"{sentence(leg.dark.word)}, {leg.dark.lux:.2g} lux; {sky_words(leg.dark)}. Least depth {depth}. "
             f"Tide {tide}: {leg.water.tide_how}. Stream: {stream}. {sentence(leg.bailout)}."
         ),

@@ -12,12 +12,12 @@ from moonless.passage.brief.content import (
     Block,
     Drawing,
     Fold,
-    Grid,
     Heading,
+    PageSheet,
+    Paragraph,
     Rows,
     Scopes,
-    Sheet,
-    Words,
+    Table,
     brief,
 )
 from moonless.passage.brief.picture import departure_svg
@@ -61,13 +61,13 @@ class _Setting:
         match block:
             case Heading(text, level):
                 return f"{'=' * level} {_t(text)}"
-            case Words(text, is_quiet):
+            case Paragraph(text, is_quiet):
                 return f"#text(luma(90))[{_t(text)}]\n" if is_quiet else _t(text) + "\n"
             case Banner(title, rows):
                 listed = "".join(f"\n- #text(red)[{_t(row)}]" for row in rows)
                 said = f'#text(red, weight: "bold")[{_t(title)}]'
                 return f"#block(stroke: 1.2pt + red, inset: 5pt, width: 100%)[{said}{listed}]"
-            case Grid():
+            case Table():
                 return _grid(block)
             case Rows(title, rows):
                 head = f"=== {_t(title)}\n" if title else ""
@@ -84,8 +84,8 @@ class _Setting:
                     inked = inked.replace("<svg", '<svg xmlns="http://www.w3.org/2000/svg"', 1)
                 name = self.file(inked.encode(), "svg")
                 return f'#align(center)[#image("{name}", width: 100%, height: {self._drawing_cm}cm, fit: "contain")]'
-            case Sheet(blocks):
-                legs = max((len(block.rows) for block in blocks if isinstance(block, Grid)), default=0)
+            case PageSheet(blocks):
+                legs = max((len(block.rows) for block in blocks if isinstance(block, Table)), default=0)
                 self._drawing_cm = DRAWING_CM if legs <= MANY_LEGS else SMALL_CM
                 return "\n".join(self.set(b) for b in blocks) + "\n#pagebreak(weak: true)"
             case Fold(title, blocks):
@@ -108,7 +108,7 @@ def pdf_bytes(plan: Plan, zone: tzinfo, unit: DistanceUnit) -> bytes:
         return bytes(typst.compile(str(root / "brief.typ"), root=str(root)))
 
 
-def _grid(grid: Grid) -> str:
+def _grid(grid: Table) -> str:
     # The widest column takes what is left; the others are as wide as they need.
     width = [max([len(row[k]) for row in grid.rows] or [0]) for k in range(len(grid.heads))]
     widest = width.index(max(width))

@@ -12,7 +12,7 @@ _ORDER = {"stops": 0, "against": 1, "note": 2, "for": 3}
 
 
 @dataclass(frozen=True, slots=True)
-class Told:
+class ToldOfLeg:
     """The chosen lines of one leg, in order along, and how many were left out of each."""
 
     dangers: tuple[LegDanger, ...]
@@ -25,7 +25,7 @@ class Told:
     opens_left: int
 
 
-def worth_telling(leg: LegPlan) -> Told:
+def worth_telling(leg: LegPlan) -> ToldOfLeg:
     """Return the gravest dangers, the lights the leg is steered by, the unlit marks nearest the track.
 
     What stops or speaks against the run is never left out.
@@ -37,7 +37,7 @@ def worth_telling(leg: LegPlan) -> Told:
     unlit = sorted(leg.unlit, key=lambda u: (u.name is None, u.off_m))[:MOST_UNLIT]
     # Openings are told with the speed that goes with them where one has to slow: those first.
     opens = sorted(leg.opens, key=lambda o: (o.slow_to_kn is None, o.distance_m))[:MOST_OPENS]
-    return Told(
+    return ToldOfLeg(
         tuple(sorted(dangers, key=lambda d: (d.along_m, _ORDER[d.weight]))),
         len(leg.dangers) - len(dangers),
         tuple(sorted(lights, key=lambda x: x.first_along_m)),

@@ -16,9 +16,9 @@ from numpy.typing import NDArray
 from moonless.constants import NAUTICAL_MILE_M, TAU
 from moonless.errors import InputError
 from moonless.practice.raw import NEUTRAL, levels, threshold_db
-from moonless.practice.stage import Mover, Stage, off
+from moonless.practice.stage import Stage, StagedMover, off
 from moonless.practice.steps.draw import Draw, going, wind
-from moonless.practice.types import Answer, Exercise, Form, Knobs, Note, Pictures
+from moonless.practice.types import Exercise, ExerciseAnswer, Form, Knobs, Marking, Pictures
 from moonless.radar.types import RainCell, Weather
 from moonless.sea.waves import significant_wave_height
 from moonless.units import kn_to_mps
@@ -101,26 +101,26 @@ class KnobsKey:
         return kept, share
 
     @property
-    def right(self) -> Answer:
+    def right(self) -> ExerciseAnswer:
         """The best setting found."""
-        return Answer(knobs=self.best[0])
+        return ExerciseAnswer(knobs=self.best[0])
 
     @property
     def by_luck(self) -> float:
         """A blind setting is worth something; it is left out of account."""
         return 0.0
 
-    def worth(self, answer: Answer) -> float:
+    def worth(self, answer: ExerciseAnswer) -> float:
         """What the setting gains over leaving it as it stood, of what the best gains."""
         if answer.knobs is None or answer.knobs.scale_nm not in SCALES_NM:
             raise InputError(f"this is answered by the knobs, on a range scale of {', '.join(map(str, SCALES_NM))} NM")
         plain = self.value(NEUTRAL)
         return float(np.clip((self.value(answer.knobs) - plain) / (self.best[1] - plain), 0.0, 1.0))
 
-    def blind(self, chance: np.random.Generator) -> Answer:
+    def blind(self, chance: np.random.Generator) -> ExerciseAnswer:
         """Turn the knobs anywhere."""
         gain, sea, rain = (float(chance.uniform(0.0, 100.0)) for _ in range(3))
-        return Answer(knobs=Knobs(gain, sea, rain, float(chance.choice(np.array(SCALES_NM)))))
+        return ExerciseAnswer(knobs=Knobs(gain, sea, rain, float(chance.choice(np.array(SCALES_NM)))))
 
 
 def _value(kept: tuple[bool, ...], share: float) -> float:
@@ -140,16 +140,16 @@ def by_hand(draw: Draw) -> Exercise | None:
         significant_wave_height(speed, 4_000.0), draw.between(0.0, TAU), speed, 0.0,
         (RainCell(*shower, draw.between(300.0, 600.0), draw.between(8.0, 25.0)),),
     )  # fmt: skip
-    movers: list[Mover] = []
+    movers: list[StagedMover] = []
     for low, high in ((150.0, 400.0), (300.0, 700.0), (700.0, 1300.0), (1300.0, 2300.0), (1500.0, 2500.0)):
         kind = draw.one_of("launch", "rib", "motor yacht", "fishing boat", "buoy", "sailing yacht")
         place = off(here, draw.between(0.0, TAU), draw.between(low, high))
         if draw.waters.is_navigable(place, 100.0):
-            movers.append(Mover(f"a {kind}", kind, *place, draw.between(0.0, TAU)))
+            movers.append(StagedMover(f"a {kind}", kind, *place, draw.between(0.0, TAU)))
     if draw.chance.uniform() < 0.6:
         place = off(shower, draw.between(0.0, TAU), draw.between(0.0, 250.0))
         if draw.waters.is_navigable(place, 100.0):
-            movers.append(Mover("a fishing boat in the rain", "fishing boat", *place, 0.0))
+            movers.append(StagedMover("a fishing boat in the rain", "fishing boat", *place, 0.0))
     stage = Stage(draw.waters, draw.boat.radar, own, SCALES_NM[-1], weather, tuple(movers), times_s=_LOOKS)
     chances = stage.chances()
     # A thing that no setting could show is nobody's loss.
@@ -176,8 +176,8 @@ def by_hand(draw: Draw) -> Exercise | None:
         ),
         pictures=pictures,
         notes=(
-            *(Note("ring", "truth", (movers[k].at(0.0),), movers[k].name) for k in fit),
-            Note("ring", "chance", (shower,), "shower"),
+            *(Marking("ring", "truth", (movers[k].at(0.0),), movers[k].name) for k in fit),
+            Marking("ring", "chance", (shower,), "shower"),
         ),
         withheld_words="leave it as it is",
     )  # fmt: skip
@@ -190,7 +190,7 @@ def _rows_and_cells(stage: Stage, place: tuple[float, float]) -> tuple[float, fl
     return row, (math.hypot(east, north) - grid.first_cell_m) / grid.cell_m
 
 
-def _window(stage: Stage, thing: Mover) -> Window:
+def _window(stage: Stage, thing: StagedMover) -> Window:
     place = thing.at(0.0)
     row, cell = _rows_and_cells(stage, place)
     n_spoke, n_cell = stage.grid.n_spoke, stage.grid.n_cell

@@ -10,9 +10,9 @@ import shapely
 from moonless.constants import TAU
 from moonless.practice.keys import PlaceKey, WordKey
 from moonless.practice.raw import settled
-from moonless.practice.stage import Mover, Stage, at_least, off
+from moonless.practice.stage import Stage, StagedMover, at_least, off
 from moonless.practice.steps.draw import Draw, going, miles, resolution_m, wind
-from moonless.practice.types import Exercise, Note, Place
+from moonless.practice.types import Exercise, Marking, Place
 from moonless.radar.expected import expected_scan
 from moonless.radar.types import RainCell, Weather
 from moonless.sea.waves import significant_wave_height
@@ -35,7 +35,7 @@ def sea_or_float(draw: Draw) -> Exercise | None:
     kind = draw.one_of("float", "pot float", "log", "kayak", "rowing boat", "mooring buoy")
     bearing = weather.wind_from_rad + draw.between(-2.2, 2.2)
     place = off((own.east_m, own.north_m), bearing, draw.between(170.0, 900.0))
-    thing = Mover(f"a {kind}", kind, *place, draw.between(0.0, TAU))
+    thing = StagedMover(f"a {kind}", kind, *place, draw.between(0.0, TAU))
     if not draw.waters.is_navigable(place, 150.0):
         return None
     turn_s = 1.0 / draw.boat.radar.rotation_hz
@@ -67,7 +67,7 @@ def sea_or_float(draw: Draw) -> Exercise | None:
         told=(going(own), wind(weather)),
         key=PlaceKey((place,) if is_there else (), near_m, 1.3 * near_m, stage.here, stage.reach_m), knowable=knowable,
         because=because, pictures=pictures, view=settled(pictures.counts, pictures.grid),
-        notes=(Note("ring", "truth", (place,), thing.name),) if is_there else (),
+        notes=(Marking("ring", "truth", (place,), thing.name),) if is_there else (),
         withheld_words="nothing stays that shows",
     )  # fmt: skip
 
@@ -102,7 +102,9 @@ def rain_or_land(draw: Draw) -> Exercise | None:
     inside = any(math.dist(place, (s.east_m, s.north_m)) < 1.6 * s.radius_m for s in showers)
     if word != RAIN and inside:
         return None
-    movers = (Mover("a coaster", draw.one_of("coaster", "barge", "fishing boat"), *place, draw.between(0.0, TAU)),)
+    movers = (
+        StagedMover("a coaster", draw.one_of("coaster", "barge", "fishing boat"), *place, draw.between(0.0, TAU)),
+    )
     stage = Stage(
         draw.waters, draw.boat.radar, own, 1.5, weather, movers if word == THING else (),
         times_s=tuple(float(t) for t in range(-60, 1, 20)),
@@ -124,8 +126,8 @@ def rain_or_land(draw: Draw) -> Exercise | None:
         step="rain_or_land", seed=draw.seed, asks="What is the echo in the ring?",
         told=(going(own), "Four looks, twenty seconds apart."),
         key=WordKey((RAIN, LAND, THING), word), words=(RAIN, LAND, THING), knowable=knowable, because=because,
-        pictures=stage.pictures(draw.chance), asked=(Note("ring", "asked", (place,), "A"),),
-        notes=tuple(Note("ring", "chance", ((s.east_m, s.north_m),), "shower") for s in showers),
+        pictures=stage.pictures(draw.chance), asked=(Marking("ring", "asked", (place,), "A"),),
+        notes=tuple(Marking("ring", "chance", ((s.east_m, s.north_m),), "shower") for s in showers),
     )  # fmt: skip
 
 

@@ -11,9 +11,9 @@ import shapely
 
 from moonless.boat.types import Boat
 from moonless.constants import NAUTICAL_MILE_M
-from moonless.practice.stage import Mover, off
+from moonless.practice.stage import StagedMover, off
 from moonless.practice.types import Exercise, Place
-from moonless.practice.waters import Waters
+from moonless.practice.waters import PracticeWaters
 from moonless.radar.types import Weather
 from moonless.units import kn_to_mps, mps_to_kn
 
@@ -26,7 +26,7 @@ _RAYS = 72
 class Draw:
     """One attempt at one exercise.  ``here`` holds the place on a run; None: anywhere."""
 
-    waters: Waters
+    waters: PracticeWaters
     boat: Boat
     chance: np.random.Generator
     seed: int
@@ -51,7 +51,7 @@ class Draw:
 
     def own(
         self, speed_kn: tuple[float, float], land_m: tuple[float, float] = (0.0, math.inf), back_s: float = 0.0
-    ) -> Mover | None:
+    ) -> StagedMover | None:
         """Return the boat at the moment of the last look, her track behind her in deep water; None: no place here."""
         place = self.here if self.here is not None else self.waters.place(self.chance, land_m)
         if place is None:
@@ -60,7 +60,7 @@ class Draw:
         for _ in range(12):
             course = math.radians(int(self.chance.integers(360)))
             if back_s == 0.0 or self.waters.is_clear(off(place, course + math.pi, speed * back_s), place):
-                return Mover("own", "launch", *place, course, speed)
+                return StagedMover("own", "launch", *place, course, speed)
         return None
 
     def shores(self, here: Place, reach_m: float) -> float:
@@ -77,7 +77,7 @@ Template = Callable[[Draw], Exercise | None]
 """Returns an exercise, or None where chance has drawn a place that is not fit for it."""
 
 
-def going(own: Mover) -> str:
+def going(own: StagedMover) -> str:
     """Say how she goes."""
     return f"You steer {degrees(own.course_rad)} at {mps_to_kn(own.speed):.1f} kn."
 

@@ -8,9 +8,9 @@ import numpy as np
 
 from moonless.constants import TAU
 from moonless.practice.keys import PlaceKey
-from moonless.practice.stage import Mover, Stage, at_least, off
+from moonless.practice.stage import Stage, StagedMover, at_least, off
 from moonless.practice.steps.draw import Draw, going, miles, resolution_m
-from moonless.practice.types import Exercise, Note, Place
+from moonless.practice.types import Exercise, Marking, Place
 from moonless.scene.truth import Seen
 from moonless.units import kn_to_mps, mps_to_kn
 
@@ -57,7 +57,7 @@ def boat_or_beacon(draw: Draw) -> Exercise | None:
     place = off(at, draw.between(0.0, TAU), draw.between(0.09, 0.2) * base.reach_m)
     kind = draw.one_of("launch", "motor yacht", "fishing boat", "rib", "yacht with reflector")
     course, speed = draw.between(0.0, TAU), kn_to_mps(draw.between(0.0, 6.0))
-    boat = Mover(f"a {kind}", kind, *place, course, speed)
+    boat = StagedMover(f"a {kind}", kind, *place, course, speed)
     track = off(place, course + math.pi, -_LOOKS[0] * speed)
     if not draw.waters.is_navigable(place) or not draw.waters.is_clear(track, place):
         return None
@@ -85,8 +85,8 @@ def boat_or_beacon(draw: Draw) -> Exercise | None:
             + ("that lies still." if speed < 0.5 else f"at {mps_to_kn(speed):.1f} kn.")
         ),
         pictures=stage.pictures(draw.chance), chart="beside it",
-        asked=tuple(Note("ring", "asked", (p,), w) for p, w in zip(pair, "AB", strict=True)),
-        notes=(Note("ring", "truth", (place,), boat.name), Note("ring", "charted", (at,), name)),
+        asked=tuple(Marking("ring", "asked", (p,), w) for p, w in zip(pair, "AB", strict=True)),
+        notes=(Marking("ring", "truth", (place,), boat.name), Marking("ring", "charted", (at,), name)),
     )  # fmt: skip
 
 
@@ -108,7 +108,7 @@ def not_charted(draw: Draw) -> Exercise | None:
         kind = next((k for word, k in _KIND_BY_WORDS if word in name), "pile")
         if not 0.2 * reach_m <= math.dist((own.east_m, own.north_m), place) <= 0.8 * reach_m:
             return None
-    thing = Mover(name, kind, *place, draw.between(0.0, TAU))
+    thing = StagedMover(name, kind, *place, draw.between(0.0, TAU))
     if not learned and not draw.waters.is_navigable(place, 0.0):
         return None
     stage = Stage(
@@ -139,7 +139,7 @@ def not_charted(draw: Draw) -> Exercise | None:
             else "Every echo that stays stands on something charted. That is not clear water: the small may not show."
         ),
         pictures=stage.pictures(draw.chance), chart="with the question",
-        notes=tuple(Note("ring", "truth", (p,), thing.name) for p in places),
+        notes=tuple(Marking("ring", "truth", (p,), thing.name) for p in places),
         withheld_words="nothing shows that is not charted",
     )  # fmt: skip
 
@@ -186,8 +186,8 @@ def missing(draw: Draw) -> Exercise | None:
         ),
         pictures=stage.pictures(draw.chance), chart="with the question",
         notes=(
-            *((Note("ring", "truth", (places[which],), f"{name}: missing"),) if is_gone else ()),
-            *(Note("ring", "hidden", (places[k],), "behind land") for k in hidden),
+            *((Marking("ring", "truth", (places[which],), f"{name}: missing"),) if is_gone else ()),
+            *(Marking("ring", "hidden", (places[k],), "behind land") for k in hidden),
         ),
         withheld_words="none is missing that could show",
     )  # fmt: skip

@@ -14,9 +14,9 @@ from numpy.typing import NDArray
 
 from moonless.constants import TAU
 from moonless.practice.keys import AreaKey, PlaceKey, WordKey
-from moonless.practice.stage import Mover, Stage, off, polar
+from moonless.practice.stage import Stage, StagedMover, off, polar
 from moonless.practice.steps.draw import Draw, degrees, going, miles, resolution_m
-from moonless.practice.types import Exercise, Note, Place
+from moonless.practice.types import Exercise, Marking, Place
 from moonless.practice.waters import STEP_M
 from moonless.radar.expected import expected_marks
 from moonless.radar.types import MarkExpectation
@@ -43,7 +43,7 @@ def over_land_m(land: shapely.Geometry, here: Place, places: NDArray[np.float64]
 
 def _asked_of(stage: Stage, kind: str, places: NDArray[np.float64]) -> dict[int, MarkExpectation]:
     """Return what the model makes of a thing of a kind at each place, by its number."""
-    things = [Mover(kind, kind, float(e), float(n)).target(0.0) for e, n in places]
+    things = [StagedMover(kind, kind, float(e), float(n)).target(0.0) for e, n in places]
     found = expected_marks(stage.world, stage.radar, stage.pose(0.0), stage.scale_nm, things, stage.weather)
     return {one.index: one for one in found}
 
@@ -84,8 +84,8 @@ def _would_it_show(draw: Draw) -> Exercise | None:
         asks=f"If a {kind} lay in the ring, would this radar show her?",
         told=(going(own),), key=WordKey((SHOWS, HIDDEN, TOO_SMALL), word), words=(SHOWS, HIDDEN, TOO_SMALL),
         knowable=1.0, because=f"{why} What does not show is not therefore clear.",
-        pictures=stage.pictures(draw.chance), asked=(Note("ring", "asked", (place,), "A"),),
-        notes=(Note("line", "hidden" if word == HIDDEN else "truth", (stage.here, place), word),),
+        pictures=stage.pictures(draw.chance), asked=(Marking("ring", "asked", (place,), "A"),),
+        notes=(Marking("line", "hidden" if word == HIDDEN else "truth", (stage.here, place), word),),
     )  # fmt: skip
 
 
@@ -118,7 +118,9 @@ def _touch_hidden_water(draw: Draw) -> Exercise | None:
         because="Behind land the picture is black whether a boat lies there or not: that water is hidden, not empty.",
         pictures=stage.pictures(draw.chance),
         notes=tuple(
-            Note("area", "hidden", tuple((float(e), float(n)) for e, n in p.exterior.simplify(15.0).coords), "hidden")
+            Marking(
+                "area", "hidden", tuple((float(e), float(n)) for e, n in p.exterior.simplify(15.0).coords), "hidden"
+            )
             for p in parts[:6]
         ),
         withheld_words="no water is hidden by land",
@@ -165,8 +167,8 @@ def _comes_out(draw: Draw) -> Exercise | None:
         ),
         pictures=stage.pictures(draw.chance),
         asked=(
-            Note("line", "asked", (start, end)), Note("ring", "asked", (start,), "A"),
-            Note("ring", "asked", (end,), "B"),
+            Marking("line", "asked", (start, end)), Marking("ring", "asked", (start,), "A"),
+            Marking("ring", "asked", (end,), "B"),
         ),
-        notes=(Note("ring", "truth", (where,), "first seen"), Note("line", "hidden", (start, where), "hidden")),
+        notes=(Marking("ring", "truth", (where,), "first seen"), Marking("line", "hidden", (start, where), "hidden")),
     )  # fmt: skip

@@ -14,9 +14,9 @@ import shapely
 
 from moonless.constants import NAUTICAL_MILE_M, TAU
 from moonless.practice.keys import FiguresKey, WordKey
-from moonless.practice.stage import Mover, Stage, off, polar
+from moonless.practice.stage import Stage, StagedMover, off, polar
 from moonless.practice.steps.draw import Draw, degrees
-from moonless.practice.types import Exercise, Figure, Note, Pictures
+from moonless.practice.types import Exercise, Figure, Marking, Pictures
 from moonless.radar.artefacts import Mishaps
 from moonless.radar.types import PointTarget
 from moonless.units import kn_to_mps, mps_to_kn
@@ -53,7 +53,7 @@ def lying(draw: Draw) -> Exercise | None:
     stage = Stage(draw.waters, draw.boat.radar, own, 1.5, draw.calm(), (ship,), times_s=_LOOKS, trails="none")
     if not draw.waters.is_clear(ship.at(_LOOKS[0]), ship.at(0.0), 60.0):
         return None
-    notes: tuple[Note, ...] = (Note("ring", "truth", (ship.at(0.0),), "a ship"),)
+    notes: tuple[Marking, ...] = (Marking("ring", "truth", (ship.at(0.0),), "a ship"),)
     bias_rad = 0.0
     if word == LOBES:
         lobes = _lobes(stage, ship)
@@ -65,12 +65,12 @@ def lying(draw: Draw) -> Exercise | None:
         # Over land they are lost in its echo.
         if shapely.distance(draw.waters.solid, shapely.MultiPoint(arc)) < 80.0:
             return None
-        notes += (Note("line", "chance", tuple(arc), LOBES),)
+        notes += (Marking("line", "chance", tuple(arc), LOBES),)
     elif word == SECOND_TRACE:
         trace = _second_trace(draw, stage)
         stage = replace(stage, false=trace)
         middle = trace(0.0)[len(trace(0.0)) // 2]
-        notes += (Note("ring", "chance", ((middle.east_m, middle.north_m),), SECOND_TRACE),)
+        notes += (Marking("ring", "chance", ((middle.east_m, middle.north_m),), SECOND_TRACE),)
         if draw.waters.world.is_on_land(middle.east_m, middle.north_m):
             return None
     elif word == MIRRORED:
@@ -80,7 +80,7 @@ def lying(draw: Draw) -> Exercise | None:
         at = off(stage.here, own.course_rad + _MAST_RAD, math.dist(stage.here, ship.at(0.0)))
         if draw.waters.world.is_on_land(*at):
             return None
-        notes += (Note("ring", "chance", (at,), MIRRORED),)
+        notes += (Marking("ring", "chance", (at,), MIRRORED),)
     elif word == HEADING:
         bias_rad = math.radians(draw.between(5.0, 14.0)) * (1.0 if draw.chance.uniform() < 0.5 else -1.0)
         stage = replace(stage, heading_bias_rad=bias_rad)
@@ -116,18 +116,18 @@ def lying(draw: Draw) -> Exercise | None:
     )  # fmt: skip
 
 
-def _ship(draw: Draw, own: Mover, word: str) -> Mover:
+def _ship(draw: Draw, own: StagedMover, word: str) -> StagedMover:
     near = word == LOBES
     range_m = draw.between(350.0, 700.0) if near else draw.between(500.0, 1800.0)
     # Forward of the beam, so that what the mast mirrors lies apart from it.
     bearing = own.course_rad + draw.between(-1.4, 1.4)
     place = off((own.east_m, own.north_m), bearing, range_m)
-    return Mover(
+    return StagedMover(
         "a ship", "ship" if near else "coaster", *place, draw.between(0.0, TAU), kn_to_mps(draw.between(0.0, 7.0))
     )
 
 
-def _lobes(stage: Stage, ship: Mover) -> _False:
+def _lobes(stage: Stage, ship: StagedMover) -> _False:
     """Return the false echoes of a ship met by the antenna's side lobes: her range, other bearings, there and back."""
     radar = stage.radar
 

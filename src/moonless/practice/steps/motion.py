@@ -6,9 +6,9 @@ import math
 
 from moonless.constants import NAUTICAL_MILE_M, TAU
 from moonless.practice.keys import FiguresKey, PlaceKey, WordKey
-from moonless.practice.stage import Mover, Stage, at_least, off
+from moonless.practice.stage import Stage, StagedMover, at_least, off
 from moonless.practice.steps.draw import Draw, degrees, going, miles, resolution_m
-from moonless.practice.types import Exercise, Figure, Note, Place
+from moonless.practice.types import Exercise, Figure, Marking, Place
 from moonless.track.cpa import cpa
 from moonless.units import kn_to_mps, mps_to_kn
 
@@ -20,7 +20,7 @@ CLEAR = "it does not come near"
 MEETS_M, CLEAR_M, NEAR_M = 0.05 * NAUTICAL_MILE_M, 0.15 * NAUTICAL_MILE_M, 0.6 * NAUTICAL_MILE_M
 
 
-def _stage(draw: Draw, movers: tuple[Mover, ...], own: Mover, trails: str) -> Stage | None:
+def _stage(draw: Draw, movers: tuple[StagedMover, ...], own: StagedMover, trails: str) -> Stage | None:
     stage = Stage(draw.waters, draw.boat.radar, own, 1.5, draw.calm(), movers, times_s=_LOOKS, trails=trails)
     for one in movers:
         start, end = one.at(_LOOKS[0]), one.at(0.0)
@@ -44,7 +44,7 @@ def _course_and_speed(draw: Draw) -> Exercise | None:
     kind = draw.one_of("fishing boat", "coaster", "motor yacht", "launch")
     place = off((own.east_m, own.north_m), draw.between(0.0, TAU), draw.between(0.25, 0.7) * 1.5 * NAUTICAL_MILE_M)
     speed_kn, course = round(draw.between(4.0, 14.0), 1), math.radians(round(draw.between(0.0, 359.0)))
-    ship = Mover(f"a {kind}", kind, *place, course, kn_to_mps(speed_kn))
+    ship = StagedMover(f"a {kind}", kind, *place, course, kn_to_mps(speed_kn))
     stage = _stage(draw, (ship,), own, "relative")
     if stage is None:
         return None
@@ -67,7 +67,7 @@ def _course_and_speed(draw: Draw) -> Exercise | None:
             "set that on from the trail's end, and the line from its beginning is her own way."
         ),
         pictures=stage.pictures(draw.chance),
-        asked=(Note("ring", "asked", (now,), "A"),), notes=(Note("line", "truth", (before, now), ship.name),),
+        asked=(Marking("ring", "asked", (now,), "A"),), notes=(Marking("line", "truth", (before, now), ship.name),),
     )  # fmt: skip
 
 
@@ -75,13 +75,13 @@ def _stands_still(draw: Draw) -> Exercise | None:
     own = draw.own((5.0, 9.0), (300.0, math.inf), back_s=-_LOOKS[0])
     if own is None:
         return None
-    movers: list[Mover] = []
+    movers: list[StagedMover] = []
     for number in range(3):
         bearing = draw.between(0.0, TAU)
         place = off((own.east_m, own.north_m), bearing, draw.between(0.2, 0.7) * 1.5 * NAUTICAL_MILE_M)
         speed = 0.0 if number == 0 else kn_to_mps(draw.between(4.0, 10.0))
         kind = draw.one_of("fishing boat", "motor yacht", "coaster")
-        movers.append(Mover(f"{kind} {number}", kind, *place, draw.between(0.0, TAU), speed))
+        movers.append(StagedMover(f"{kind} {number}", kind, *place, draw.between(0.0, TAU), speed))
         if any(math.dist(place, (m.east_m, m.north_m)) < 450.0 for m in movers[:-1]):
             return None
     stage = _stage(draw, tuple(movers), own, "relative")
@@ -101,15 +101,18 @@ def _stands_still(draw: Draw) -> Exercise | None:
         key=PlaceKey((still,), 1.3 * near_m, 1.5 * near_m, stage.here, stage.reach_m), knowable=knowable,
         because="What stands still trails as the land does: opposite to your course and as long as your own way.",
         pictures=stage.pictures(draw.chance),
-        asked=tuple(Note("ring", "asked", (m.at(0.0),), w) for m, w in zip(ringed, "ABC", strict=True)),
+        asked=tuple(Marking("ring", "asked", (m.at(0.0),), w) for m, w in zip(ringed, "ABC", strict=True)),
         notes=(
-            Note("ring", "truth", (still,), "stands still"),
-            *(Note("line", "truth", (m.at(_LOOKS[0]), m.at(0.0)), f"{mps_to_kn(m.speed):.0f} kn") for m in movers[1:]),
+            Marking("ring", "truth", (still,), "stands still"),
+            *(
+                Marking("line", "truth", (m.at(_LOOKS[0]), m.at(0.0)), f"{mps_to_kn(m.speed):.0f} kn")
+                for m in movers[1:]
+            ),
         ),
     )  # fmt: skip
 
 
-def meeting(own: Mover, ship: Mover) -> tuple[float, float, float]:
+def meeting(own: StagedMover, ship: StagedMover) -> tuple[float, float, float]:
     """Return (metres at the closest, seconds until, metres ahead of the bow where it crosses the heading line).
 
     The last is negative astern, and infinite where the heading line is not crossed any more.
@@ -134,7 +137,7 @@ def _word(closest_m: float, crosses_m: float) -> str | None:
     return CLEAR if closest_m > 0.7 * NEAR_M and not math.isfinite(crosses_m) else None
 
 
-def _aimed(draw: Draw, own: Mover, wanted: str) -> tuple[Place, float, float]:
+def _aimed(draw: Draw, own: StagedMover, wanted: str) -> tuple[Place, float, float]:
     """Return a place, course and speed that may well become what is wanted; by chance alone most pass plainly clear."""
     here: Place = (own.east_m, own.north_m)
     if wanted == CLEAR:
@@ -161,7 +164,7 @@ def pass_clear(draw: Draw) -> Exercise | None:
     place, course, speed = _aimed(draw, own, wanted)
     if not kn_to_mps(2.0) < speed < kn_to_mps(18.0):
         return None
-    ship = Mover(f"a {kind}", kind, *place, course, speed)
+    ship = StagedMover(f"a {kind}", kind, *place, course, speed)
     closest_m, in_s, crosses_m = meeting(own, ship)
     is_asked_in_figures = draw.lot(1) < 0.4
     word = _word(closest_m, crosses_m)
@@ -176,11 +179,11 @@ def pass_clear(draw: Draw) -> Exercise | None:
         return None
     told = (going(own), "Nine looks, fifteen seconds apart: two minutes.")
     notes = (
-        Note("line", "truth", (ship.at(0.0), ship.at(in_s)), f"in {in_s / 60.0:.0f} min"),
-        Note("line", "charted", (own.at(0.0), own.at(in_s)), "you"),
+        Marking("line", "truth", (ship.at(0.0), ship.at(in_s)), f"in {in_s / 60.0:.0f} min"),
+        Marking("line", "charted", (own.at(0.0), own.at(in_s)), "you"),
     )
     says = f"If both hold on she comes to {miles(closest_m)} in {in_s / 60.0:.0f} minutes"
-    asked = (Note("ring", "asked", (place,), "A"),)
+    asked = (Marking("ring", "asked", (place,), "A"),)
     if is_asked_in_figures:
         figures = (
             Figure("closest approach", "nm", closest_m / NAUTICAL_MILE_M, 0.06, 0.2, 0.0, 1.0),

@@ -20,8 +20,8 @@ from moonless.frames import geodesic
 from moonless.practice.keys import WordKey
 from moonless.practice.progress import Answered
 from moonless.practice.steps.draw import RINGS, degrees, miles
-from moonless.practice.types import Exercise, Look, Note, Pictures, Place
-from moonless.practice.waters import Waters, open_waters
+from moonless.practice.types import Exercise, Marking, Pictures, Place, ShownTurn
+from moonless.practice.waters import PracticeWaters, open_waters
 from moonless.radar.types import ScanGrid
 from moonless.scan.types import Scan
 from moonless.units import NS_PER_S, iso_utc, kn_to_mps, ns_to_utc
@@ -45,7 +45,7 @@ class OwnRuns:
 
     def __init__(self, runs: Sequence[Path], charts: Sequence[Path], boat: Boat) -> None:
         self._runs, self._charts, self._boat = tuple(runs), tuple(charts), boat
-        self._waters: Waters | None = None
+        self._waters: PracticeWaters | None = None
 
     @cached_property
     def _seen(self) -> list[tuple[Path, SeenThen]]:
@@ -72,7 +72,7 @@ class OwnRuns:
         last = {one.waters: one.time_ns for one in given if one.seed <= _FIRST_SEED}
         return min(range(len(self)), key=lambda k: (last.get(self.label(_FIRST_SEED - k) or "", -1), k))
 
-    def exercise(self, number: int) -> tuple[Exercise, Waters]:
+    def exercise(self, number: int) -> tuple[Exercise, PracticeWaters]:
         """Return an exercise and the waters it lies in.  Raises InputError for a number that is none of theirs."""
         if not 0 <= number < len(self):
             raise InputError(f"of your own runs there are {len(self)} exercises, from 0; {number} is none of them")
@@ -80,7 +80,7 @@ class OwnRuns:
         waters = self._waters_at(seen)
         return own_exercise(run, seen, waters, self._boat, number), waters
 
-    def _waters_at(self, seen: SeenThen) -> Waters:
+    def _waters_at(self, seen: SeenThen) -> PracticeWaters:
         here = self._waters
         if here is not None:
             chart = here.chart
@@ -91,7 +91,7 @@ class OwnRuns:
         return self._waters
 
 
-def own_exercise(path: Path, seen: SeenThen, waters: Waters, boat: Boat, number: int) -> Exercise:
+def own_exercise(path: Path, seen: SeenThen, waters: PracticeWaters, boat: Boat, number: int) -> Exercise:
     """Return the exercise of one thing that was seen; ``number``: which of the runs' it is.
 
     Raises InputError if it was seen as nothing that can be asked, or if the recording has no picture of that moment.
@@ -119,8 +119,8 @@ def own_exercise(path: Path, seen: SeenThen, waters: Waters, boat: Boat, number:
         because=f"You looked, {off} off, and saw: {seen.what}." + _chart_words(seen),
         words=WORDS,
         pictures=pictures,
-        asked=(Note("ring", "asked", (place,)),),
-        notes=(Note("ring", "truth", (place,), seen.what),),
+        asked=(Marking("ring", "asked", (place,)),),
+        notes=(Marking("ring", "truth", (place,), seen.what),),
         chart="with the question",
     )  # fmt: skip
 
@@ -148,7 +148,7 @@ def _apart(scans: list[Scan]) -> list[Scan]:
     return out[:MOST_LOOKS][::-1]
 
 
-def _pictures(scans: list[Scan], seen: SeenThen, waters: Waters) -> Pictures | None:
+def _pictures(scans: list[Scan], seen: SeenThen, waters: PracticeWaters) -> Pictures | None:
     looks = [_look(scan, scans[-1].end_ns, seen, waters) for scan in scans]
     known = [(scan, look) for scan, look in zip(scans, looks, strict=True) if look is not None]
     if not known or known[-1][0] is not scans[-1]:
@@ -165,16 +165,16 @@ def _pictures(scans: list[Scan], seen: SeenThen, waters: Waters) -> Pictures | N
     )  # fmt: skip
 
 
-def _look(scan: Scan, last_ns: int, seen: SeenThen, waters: Waters) -> Look | None:
+def _look(scan: Scan, last_ns: int, seen: SeenThen, waters: PracticeWaters) -> ShownTurn | None:
     """Return where the boat was at the end of a turn, put right by what registration knew; None if it is not known."""
     lat, lon, heading = float(scan.lat_deg[-1]), float(scan.lon_deg[-1]), float(scan.heading_true_rad[-1])
     if not all(math.isfinite(v) for v in (lat, lon, heading)):
         return None
     east, north = _place(waters, lat, lon)
     heading -= math.radians(seen.heading_bias_deg)
-    return Look((scan.end_ns - last_ns) / NS_PER_S, east - seen.east_m, north - seen.north_m, heading, heading)
+    return ShownTurn((scan.end_ns - last_ns) / NS_PER_S, east - seen.east_m, north - seen.north_m, heading, heading)
 
 
-def _place(waters: Waters, lat_deg: float, lon_deg: float) -> Place:
+def _place(waters: PracticeWaters, lat_deg: float, lon_deg: float) -> Place:
     east, north = waters.chart.frame.to_plane(lat_deg, lon_deg)
     return float(east), float(north)

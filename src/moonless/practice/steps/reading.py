@@ -8,9 +8,9 @@ import shapely
 
 from moonless.constants import NAUTICAL_MILE_M, TAU
 from moonless.practice.keys import FiguresKey, PlaceKey
-from moonless.practice.stage import Mover, Stage, off, polar
+from moonless.practice.stage import Stage, StagedMover, off, polar
 from moonless.practice.steps.draw import RINGS, Draw, degrees, going, miles
-from moonless.practice.types import Exercise, Figure, Note, Place
+from moonless.practice.types import Exercise, Figure, Marking, Place
 from moonless.units import kn_to_mps
 
 
@@ -26,7 +26,7 @@ def rings(draw: Draw) -> Exercise | None:
     if not draw.waters.is_navigable(place):
         return None
     kind = draw.one_of("fishing boat", "coaster", "buoy")
-    thing = Mover(f"a {kind}", kind, *place, draw.between(0.0, TAU), 0.0 if kind == "buoy" else kn_to_mps(5.0))
+    thing = StagedMover(f"a {kind}", kind, *place, draw.between(0.0, TAU), 0.0 if kind == "buoy" else kn_to_mps(5.0))
     stage = Stage(draw.waters, draw.boat.radar, own, scale_nm, draw.calm(), (thing,))
     seen = stage.seen()[0][0]
     if seen is None or seen.merged_with is not None or seen.p_detect < 0.97:
@@ -34,7 +34,7 @@ def rings(draw: Draw) -> Exercise | None:
     told = (going(own), f"The rings stand {apart_m / NAUTICAL_MILE_M:.3g} NM apart.")
     relative = (bearing - own.course_rad) % TAU
     truth = f"It lies {miles(range_m)} off, {degrees(relative)} from the bow, true bearing {degrees(bearing)}."
-    note = Note("ring", "truth", (place,), thing.name)
+    note = Marking("ring", "truth", (place,), thing.name)
     pictures = stage.pictures(draw.chance)
     if draw.lot(1) < 0.35:
         # By eye between two rings a tenth of their distance can be told.  Common practice, no source.
@@ -58,7 +58,7 @@ def rings(draw: Draw) -> Exercise | None:
         step="rings", seed=draw.seed, asks=f"How far off is the echo in the ring, and on what {what}?", told=told,
         key=FiguresKey(figures), figures=figures, knowable=seen.p_detect,
         because=f"{truth} A true bearing is the heading and the relative bearing added.", pictures=pictures,
-        asked=(Note("ring", "asked", (place,), "A"),), notes=(note,),
+        asked=(Marking("ring", "asked", (place,), "A"),), notes=(note,),
     )  # fmt: skip
 
 
@@ -86,7 +86,9 @@ def find_place(draw: Draw) -> Exercise | None:
             f"The nearest land lies {miles(land_m[0])} off, bearing {degrees(land_m[1])}; turn the picture until north "
             "is up, and hold the shores against the chart's."
         ),
-        pictures=stage.pictures(draw.chance), notes=(Note("ring", "truth", (stage.here,), "here"),), chart="beside it",
+        pictures=stage.pictures(draw.chance),
+        notes=(Marking("ring", "truth", (stage.here,), "here"),),
+        chart="beside it",
         withheld_words="it could be several places",
     )  # fmt: skip
 

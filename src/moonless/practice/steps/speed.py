@@ -11,10 +11,10 @@ from moonless.boat.types import Boat
 from moonless.constants import NAUTICAL_MILE_M, TAU
 from moonless.errors import InputError
 from moonless.practice.raw import settled
-from moonless.practice.stage import Mover, Stage, off
+from moonless.practice.stage import Stage, StagedMover, off
 from moonless.practice.steps.draw import Draw, degrees, miles, wind
 from moonless.practice.steps.hidden import over_land_m
-from moonless.practice.types import Answer, Exercise, Figure, Form, Note
+from moonless.practice.types import Exercise, ExerciseAnswer, Figure, Form, Marking
 from moonless.radar.expected import expected_marks
 from moonless.radar.types import Weather
 from moonless.reading.collision.safe_speed import stopping_line_m
@@ -33,16 +33,16 @@ class SpeedKey:
     form: Form = "figures"
 
     @property
-    def right(self) -> Answer:
+    def right(self) -> ExerciseAnswer:
         """The greatest that stops in time."""
-        return Answer(figures=(self.truth_kn,))
+        return ExerciseAnswer(figures=(self.truth_kn,))
 
     @property
     def by_luck(self) -> float:
         """The share of all speeds that earns full marks."""
         return 0.3 * self.truth_kn / _FASTEST_KN
 
-    def worth(self, answer: Answer) -> float:
+    def worth(self, answer: ExerciseAnswer) -> float:
         """Full from three quarters of the greatest up to a knot over it, nothing from a third over; slower is less."""
         if len(answer.figures) != 1:
             raise InputError("this is answered by one speed, in knots")
@@ -55,9 +55,9 @@ class SpeedKey:
             )
         )  # fmt: skip
 
-    def blind(self, chance: np.random.Generator) -> Answer:
+    def blind(self, chance: np.random.Generator) -> ExerciseAnswer:
         """Say any speed."""
-        return Answer(figures=(float(chance.uniform(0.0, _FASTEST_KN)),))
+        return ExerciseAnswer(figures=(float(chance.uniform(0.0, _FASTEST_KN)),))
 
 
 def fastest(boat: Boat, within_m: float) -> float:
@@ -85,7 +85,7 @@ def speed(draw: Draw) -> Exercise | None:
     over_m = over_land_m(draw.waters.world.land, stage.here, ahead)
     if (over_m > 0.0).any():
         return None
-    things = [Mover("a rowing boat", "rowing boat", float(e), float(n)).target(0.0) for e, n in ahead]
+    things = [StagedMover("a rowing boat", "rowing boat", float(e), float(n)).target(0.0) for e, n in ahead]
     found = expected_marks(stage.world, stage.radar, stage.pose(0.0), stage.scale_nm, things, weather)
     held = np.array([one.p_detect >= _HELD for one in sorted(found, key=lambda one: one.index)])
     if len(held) < len(along):
@@ -118,9 +118,11 @@ def speed(draw: Draw) -> Exercise | None:
             + ("A boat may come out of it, so half of even that would be no shame." if hidden_m < seen_m else "")
         ),
         pictures=pictures, view=settled(pictures.counts, pictures.grid),
-        asked=(Note("line", "asked", arc, "held to here"),),
+        asked=(Marking("line", "asked", arc, "held to here"),),
         chart="with the question",
-        notes=(Note("ring", "hidden", (corner,), "hidden beyond"),) if hidden_m < seen_m and corner is not None else (),
+        notes=()
+        if corner is None or hidden_m >= seen_m
+        else (Marking("ring", "hidden", (corner,), "hidden beyond"),),
     )  # fmt: skip
 
 

@@ -60,7 +60,7 @@ LEAST_BIAS_DEG = 0.2
 
 
 @dataclass(frozen=True, slots=True)
-class Measured:
+class MeasuredBias:
     """The bias over the window."""
 
     bias_deg: float  # positive: the picture lies clockwise of the chart
@@ -115,7 +115,7 @@ class BowAlignment:
         self.state, self.why = state, WHY[state]
 
     @property
-    def measured(self) -> Measured | None:
+    def measured(self) -> MeasuredBias | None:
         """What the window says; None while it is empty."""
         if not self._kept:
             return None
@@ -127,7 +127,7 @@ class BowAlignment:
         offs = [one[3] for one in self._kept if one[3] is not None]
         seconds = (self._kept[-1][0] - self._kept[0][0]) / NS_PER_S
         course = float(np.mean(offs)) if offs else None
-        return Measured(float(np.mean(bias)), whole, len(bias), seconds, course)
+        return MeasuredBias(float(np.mean(bias)), whole, len(bias), seconds, course)
 
     @property
     def to_take_deg(self) -> float | None:
@@ -156,7 +156,7 @@ class BowAlignment:
             "compass": self._compass(measured),
         }
 
-    def _say(self, measured: Measured | None, take: float | None) -> str:
+    def _say(self, measured: MeasuredBias | None, take: float | None) -> str:
         if self.state != "ready" or measured is None:
             return self.why
         if take is None:
@@ -164,7 +164,7 @@ class BowAlignment:
         way = "clockwise" if measured.bias_deg > 0.0 else "anticlockwise"
         return f"The picture lies {abs(measured.bias_deg):.1f} degrees {way} of the chart."
 
-    def _compass(self, measured: Measured | None) -> str | None:
+    def _compass(self, measured: MeasuredBias | None) -> str | None:
         """Say that the compass may be the cause, where heading and course differ as radar and chart do."""
         if measured is None or measured.course_deg is None or abs(measured.bias_deg) < 1.0:
             return None

@@ -9,8 +9,8 @@ from typing import Literal
 import numpy as np
 import shapely
 
-from moonless.scene.motion import Motion
-from moonless.scene.types import Ais, Leg, Script
+from moonless.scene.motion import ScriptedMotion
+from moonless.scene.types import Ais, Script, ScriptStep
 from moonless.scene.wild.types import Antenna, ChartedMark, WildThing
 from moonless.scene.wild.waters import WildGround
 from moonless.units import KNOT_MPS
@@ -24,23 +24,23 @@ def _script(
     at: tuple[float, float], heading: float, speed: float, duration_s: float, rng: np.random.Generator, turns: float
 ) -> Script:
     """Return a track: steady, or with a turn or a change of speed in it."""
-    legs: tuple[Leg, ...] = ()
+    legs: tuple[ScriptStep, ...] = ()
     rate = math.radians(float(rng.uniform(0.6, 6.0)))
     if rng.random() < turns:
         first = float(rng.uniform(0.1, 0.6) * duration_s)
         by = math.radians(float(rng.choice([-1.0, 1.0]) * rng.uniform(15.0, 150.0)))
         faster = float(speed * rng.uniform(0.4, 1.5)) if rng.random() < 0.4 else None
-        legs = (Leg(hold_s=first), Leg(turn_to_rad=heading + by, speed=faster))
+        legs = (ScriptStep(hold_s=first), ScriptStep(turn_to_rad=heading + by, speed=faster))
         if rng.random() < 0.4:
             legs += (
-                Leg(hold_s=float(rng.uniform(5.0, 30.0))),
-                Leg(turn_to_rad=heading + by * float(rng.uniform(-0.5, 0.5))),
+                ScriptStep(hold_s=float(rng.uniform(5.0, 30.0))),
+                ScriptStep(turn_to_rad=heading + by * float(rng.uniform(-0.5, 0.5))),
             )
     return Script(at, heading, speed, legs, rate, float(rng.uniform(0.1, 0.8)))
 
 
 def _path(script: Script, duration_s: float) -> np.ndarray:
-    at = Motion(script, duration_s).at(np.linspace(0.0, duration_s, 25))
+    at = ScriptedMotion(script, duration_s).at(np.linspace(0.0, duration_s, 25))
     return np.column_stack([at.east_m, at.north_m])
 
 

@@ -15,9 +15,9 @@ import shapely
 from numpy.typing import NDArray
 
 from moonless.chart.library import Chart
-from moonless.scene.ground import Ground, RealMark
+from moonless.scene.ground import RealMark, SceneGround
 from moonless.scene.instruments import Instruments, Line
-from moonless.scene.motion import Motion
+from moonless.scene.motion import ScriptedMotion
 from moonless.scene.player import SceneTurn
 from moonless.scene.truth import OwnTruth, TurnTruth
 from moonless.scene.types import Script
@@ -48,18 +48,19 @@ class WildPlayer:
         self.wild, self.scene = wild, wild.scene
         assert wild.scene.duration_s is not None
         self.duration_s = wild.scene.duration_s
-        self._own = Motion(wild.scene.own, self.duration_s)
-        self._movers = tuple(Motion(one.script, self.duration_s) for one in wild.things)
+        self._own = ScriptedMotion(wild.scene.own, self.duration_s)
+        self._movers = tuple(ScriptedMotion(one.script, self.duration_s) for one in wild.things)
         self.chart: Chart | None = None
         if wild.has_chart:
             path = folder / "wild.gpkg"
             write_chart(wild, path)
             self.chart = Chart.open([path], cache_dir=folder / "cache")
-        self.ground = Ground(None, None, self._marks())
+        self.ground = SceneGround(None, None, self._marks())
         carriers = [k for k, one in enumerate(wild.things) if one.ais is not None]
         self._late_s = {one.ais.mmsi: one.ais_late_s for one in wild.things if one.ais is not None}
         shifted = tuple(
-            Motion(_moved(wild.things[k].script, wild.things[k].ais_offset_m), self.duration_s) for k in carriers
+            ScriptedMotion(_moved(wild.things[k].script, wild.things[k].ais_offset_m), self.duration_s)
+            for k in carriers
         )
         self._instruments = Instruments(wild.scene, self._own, shifted, lambda e, n: 10.0 if wild.has_chart else None)
         self._late_lines: list[Line] = []

@@ -14,7 +14,7 @@ import shapely
 from numpy.typing import NDArray
 from scipy import special
 
-from moonless.scene.ground import Ground
+from moonless.scene.ground import SceneGround
 from moonless.scene.truth import MarkTruth, ObjectTruth, Seen, near_land
 from moonless.scene.wild import clutter, polar
 from moonless.scene.wild.draw import Drawn, State
@@ -97,7 +97,7 @@ def told_apart(threshold: float, gain: float, receiver: Receiver) -> float:
 
 
 def judge_turn(
-    wild: Wild, ground: Ground, view: RadarView, state: State, drawn: Drawn, end: State
+    wild: Wild, ground: SceneGround, view: RadarView, state: State, drawn: Drawn, end: State
 ) -> tuple[tuple[ObjectTruth, ...], tuple[MarkTruth, ...], tuple[FalsePlace, ...], WildWater]:
     """Return the truth of one turn; places of things at its end."""
     seen = _seen(wild, view, state, drawn)

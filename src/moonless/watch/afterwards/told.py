@@ -40,7 +40,7 @@ class ToldTurn:
 
 
 @dataclass(slots=True)
-class Given:
+class BesideRecording:
     """What stands beside a recording when it is read anew."""
 
     boat: Boat
@@ -55,7 +55,7 @@ class PastRun:
     """A recording and how it is taken.  After `turns`, ``notes`` say what was wrong with it."""
 
     path: Path
-    given: Given
+    given: BesideRecording
     anew: bool = False  # read the radar again though there are readings
     is_anew: bool = field(default=False, init=False)  # it was
     notes: list[str] = field(default_factory=list, init=False)

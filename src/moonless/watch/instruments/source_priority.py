@@ -66,7 +66,7 @@ Preferred = Mapping[str, tuple[str, str]]
 
 
 @dataclass(frozen=True, slots=True)
-class Source:
+class SentenceSource:
     """One thing that one kind of sentence of one talker on one link gives."""
 
     what: What
@@ -88,8 +88,8 @@ class SourceChoice:
     """What becomes of the sources of one thing: one is taken, the others wait; ``why`` is one plain sentence."""
 
     what: What
-    taken: Source
-    waiting: tuple[Source, ...]  # of other sources, best first
+    taken: SentenceSource
+    waiting: tuple[SentenceSource, ...]  # of other sources, best first
     why: str
 
     @property
@@ -115,9 +115,9 @@ def is_chosen(what: str, link: str, talker: str, preferred: Preferred) -> bool:
     return wanted is not None and wanted[0] == link and wanted[1] in ("", talker)
 
 
-def choose_sources(sources: Iterable[Source], preferred: Preferred, now_ns: int) -> list[SourceChoice]:
+def choose_sources(sources: Iterable[SentenceSource], preferred: Preferred, now_ns: int) -> list[SourceChoice]:
     """Return, thing by thing, what is taken of the sources that are there now."""
-    by_what: dict[What, dict[tuple[str, str], Source]] = {}
+    by_what: dict[What, dict[tuple[str, str], SentenceSource]] = {}
     for source in sources:
         if not source.is_there(now_ns):
             continue
@@ -134,7 +134,7 @@ def choose_sources(sources: Iterable[Source], preferred: Preferred, now_ns: int)
     return out
 
 
-def source_words(source: Source) -> str:
+def source_words(source: SentenceSource) -> str:
     """Return a source as people read it."""
     if source.kind.isdigit():
         said = f"group {source.kind} of device {source.talker}"
@@ -145,12 +145,12 @@ def source_words(source: Source) -> str:
     return f"{said} on {source.link}"
 
 
-def _order(source: Source, preferred: Preferred) -> tuple[int, int, str]:
+def _order(source: SentenceSource, preferred: Preferred) -> tuple[int, int, str]:
     chosen = is_chosen(source.what, source.link, source.talker, preferred)
     return rank(source.what, source.kind, source.is_magnetic, chosen), source.first_ns, source.link
 
 
-def _why(ranked: list[Source], preferred: Preferred) -> str:
+def _why(ranked: list[SentenceSource], preferred: Preferred) -> str:
     first, *rest = ranked
     what = WORDS[first.what]
     if not rest:

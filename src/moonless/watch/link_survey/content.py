@@ -18,7 +18,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from moonless.units import NS_PER_S, mps_to_kn
-from moonless.watch.instruments.source_priority import Source, What
+from moonless.watch.instruments.source_priority import SentenceSource, What
 from moonless.watch.link_survey.radar_content import RadarContent
 from moonless.wire.cat240 import CATEGORY, Cat240Decoder, Video
 from moonless.wire.instruments import InstrumentDecoder, LineKind
@@ -85,7 +85,7 @@ class LinkContent:
         self.no_fix_ns: int | None = None
         self.place: tuple[float, float] | None = None
         self.foreign: Counter[int] = Counter()  # ASTERIX blocks of other categories
-        self._sources: dict[tuple[What, str], Source] = {}
+        self._sources: dict[tuple[What, str], SentenceSource] = {}
         self._unreadable = 0
 
     # --- in --------------------------------------------------------------------------------------------------------
@@ -208,7 +208,7 @@ class LinkContent:
         if before is None and len(self._sources) >= MOST_KINDS:
             return
         first = at_ns if before is None else before.first_ns
-        self._sources[key] = Source(what, self.name, talker, kind, first, at_ns, value, is_magnetic)
+        self._sources[key] = SentenceSource(what, self.name, talker, kind, first, at_ns, value, is_magnetic)
 
     # --- out -------------------------------------------------------------------------------------------------------
 
@@ -231,7 +231,7 @@ class LinkContent:
         return "unknown" if self._unreadable or self.n_byte > ENOUGH_BYTES else "nothing"
 
     @property
-    def sources(self) -> tuple[Source, ...]:
+    def sources(self) -> tuple[SentenceSource, ...]:
         """The sources on it, each with its newest value."""
         return tuple(self._sources.values())
 
