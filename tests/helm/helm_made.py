@@ -19,7 +19,7 @@ from moonless.clock import steady_s
 from moonless.frames import LocalFrame
 from moonless.helm.bodies.sheet import SourceKind
 from moonless.helm.process.events import ChartReady, Event, Notice, PoseNow, SourceState
-from moonless.helm.process.requests import Asked, Asker, Pause, SourceRequest, StartAgain
+from moonless.helm.process.requests import Asked, Asker, JumpTo, Pause, SourceRequest, StartAgain
 from moonless.helm.web.boat_json import boat_json
 from moonless.helm.web.chart_json import chart_ready
 from moonless.reading.line import Kind
@@ -178,6 +178,8 @@ class MadeSource:
             self._paused = request.is_on
         if isinstance(request, StartAgain):
             self._t = 0.0
+        if isinstance(request, JumpTo):
+            self._t = max(0.0, (request.time_ns - START_NS) / 1e9)
 
     def own(self) -> tuple[float, float]:
         """Return east, north now."""

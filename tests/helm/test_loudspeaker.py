@@ -121,6 +121,25 @@ def test_a_more_urgent_call_cuts_a_milder_one_off_which_is_said_after_it(heard: 
     assert heard.begun() == ["buoy ahead 0.6", "collision 0", "buoy ahead 0.6"]
 
 
+def test_a_newer_order_takes_the_place_of_every_older_one(heard: Heard) -> None:
+    """Heard one after the other "turn" and "stop" are two orders, and the last heard is steered by."""
+    speaker = Loudspeaker(str(heard.program))
+    speaker.is_on = True
+
+    async def script() -> None:
+        speaker.say("buoy ahead 0.2", 4)
+        await heard.until(1)
+        speaker.say("Turn port 40, to one two 0", 3, key="echo 5")
+        speaker.say("Slow to 6 knots 0.5", 2, key="speed")
+        await heard.until(2)
+        speaker.say("Stop 0", 2, key="danger rock")
+        await heard.until(2, ended=True)
+
+    run(speaker, script)
+    assert heard.begun() == ["buoy ahead 0.2", "Slow to 6 knots 0.5", "Stop 0"]
+    assert heard.ended() == ["buoy ahead 0.2", "Stop 0"]
+
+
 def test_what_is_milder_or_as_urgent_waits(heard: Heard) -> None:
     speaker = Loudspeaker(str(heard.program))
     speaker.is_on = True

@@ -279,6 +279,6 @@ def test_radar_and_chart_carry_the_place_on_when_the_receiver_is_silent(tmp_path
     assert np.hypot(*(reckoned - there)) > 45.0
     assert np.hypot(*(here - there)) < 22.0
     # What is fixed by radar and chart says so, and does not claim the receiver's offset.
-    said = [c.say for t in turns for c in t.reading.calls if "No position from the receiver" in c.say]
-    assert said and "By radar and chart she is at" in said[-1]
+    said = [c for t in turns for c in t.reading.calls if "No position received" in c.say]
+    assert said and "By radar and chart" in said[-1].say and said[-1].more.startswith("She is at ")
     assert last.registration.east_m is None and last.registration.heading_bias_deg == pytest.approx(3.0, abs=0.8)

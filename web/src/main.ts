@@ -126,6 +126,7 @@ const drawers = new Drawers(
   () => {
     screen.isDrawerOpen = drawers.now !== null;
     screen.isDirty = true;
+    layFree();
     showBeneath();
   },
 );
@@ -227,14 +228,23 @@ function layOut(): void {
   for (const [id, rect] of [["band", layout.band], ["bar", layout.bar], ["figures", layout.figures]] as const) lay(byId(id), rect);
   const { style } = document.documentElement;
   for (const [name, value] of Object.entries(layout.drawer)) style.setProperty(`--drawer-${name}`, `${value as number}px`);
-  for (const [name, value] of Object.entries(layout.picture)) style.setProperty(`--picture-${name}`, `${value as number}px`);
   // The set-up lies over the picture and leaves the band, but where nothing is connected there is nothing to say.
   style.setProperty("--band-height", store.state.hello?.source === "none" ? "0px" : `${layout.band.height}px`);
   byId("band").hidden = byId("figures").hidden = store.state.hello?.source === "none";
   screen.layout = layout;
+  layFree();
   if (layout.list === null && drawers.now === list.element) drawers.hide(list.element);
   showBeneath();
   band.show(store.state, performance.now());
+}
+
+/** What is free of the picture, in its own pixels: nothing that lies in it goes under a drawer, and the boat not under the time bar. */
+function layFree(): void {
+  const { style } = document.documentElement;
+  for (const [name, value] of Object.entries(screen.free)) style.setProperty(`--free-${name}`, `${value as number}px`);
+  document.body.toggleAttribute("data-drawer", screen.isDrawerOpen);
+  screen.footPx = timeBar.heightPx;
+  style.setProperty("--foot-height", `${screen.footPx}px`);
 }
 
 /** When it is in the story, or now. */
@@ -349,6 +359,7 @@ function sayAll(): void {
   figures.show(store.state, at);
   refreshDrawers();
   timeBar.show(store.state);
+  if (timeBar.heightPx !== screen.footPx) layFree();
   sayWord();
   const { isPanned } = screen.eye;
   const isAway = isPanned || store.state.settings.rangeHeld;

@@ -12,7 +12,7 @@ import { drawInk, echoAt } from "./layers/ink/layer";
 import type { Place } from "./layers/ink/tools/measure";
 import { at, type Boat, type View } from "./layers/ink/view";
 import { ScanLayer } from "./layers/scan/layer";
-import { lay, layoutOf, type Layout } from "./look/layout";
+import { lay, layoutOf, type Layout, type Rect } from "./look/layout";
 import { LOOKS, type Inks } from "./look/table";
 import type { Look } from "./state/store";
 import type { ChartMap } from "./map/map";
@@ -55,6 +55,8 @@ export class Screen {
   #layout: Layout = layoutOf(window.innerWidth, window.innerHeight, "right");
   /** A drawer lies over part of the picture. */
   isDrawerOpen = false;
+  /** So much of what is free lies under the time bar, page pixels. */
+  footPx = 0;
   /** A finger is on the sheet. */
   isTouched = false;
   look: Look = "night";
@@ -93,6 +95,13 @@ export class Screen {
 
   get layout(): Layout {
     return this.#layout;
+  }
+
+  /** What no drawer covers of the picture, in its own pixels. */
+  get free(): Rect {
+    const { picture, free } = this.#layout;
+    const left = this.isDrawerOpen ? free : picture;
+    return { ...left, x: left.x - picture.x, y: left.y - picture.y };
   }
 
   /** What the sheet is touched for now; null: for echoes. */
@@ -183,9 +192,8 @@ export class Screen {
     const state = this.store.state;
     const { picture } = this.#layout;
     const paused = state.affairs?.paused === true;
-    const covered = this.isDrawerOpen ? this.#layout.free : picture;
-    const free = { ...covered, x: covered.x - picture.x, y: covered.y - picture.y };
-    const panes = panesOf(state.settings.lay, picture.width, picture.height, free);
+    const { free } = this;
+    const panes = panesOf(state.settings.lay, picture.width, picture.height, { ...free, height: free.height - this.footPx });
     const { boat, heading, cameras, isSettled } = this.eye.step(state, now, dt, panes);
     const moved = cameras.length !== this.#cameras.length || cameras.some((camera, i) => isMoved(camera, this.#cameras[i]));
     const ratio = Math.min(window.devicePixelRatio, 2);

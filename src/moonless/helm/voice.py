@@ -9,6 +9,7 @@ import shutil
 from dataclasses import dataclass
 
 from moonless.clock import steady_s
+from moonless.reading.alerts.orders import gives_order
 
 _log = logging.getLogger(__name__)
 # Words a minute and loudness (0..200) by urgency: calm in passing, quick and loud when shouted, never too fast to
@@ -41,7 +42,8 @@ def arguments(call: Spoken) -> list[str]:
 
 class Loudspeaker:
     """Rules: off until asked; never more than one sentence at a time; the more urgent first, then the newer; a more
-    urgent call cuts a milder one off, which is said after it if it is still fresh."""
+    urgent call cuts a milder one off, which is said after it if it is still fresh.  An order takes the place of every
+    older one, the one that is being spoken too: nobody hears "turn" after "stop"."""
 
     def __init__(self, program: str) -> None:
         self.problem: str | None = None
@@ -76,11 +78,16 @@ class Loudspeaker:
             return
         self._number += 1
         call = Spoken(sentence, urgency, key, steady_s(), self._number)
-        self._waiting = [w for w in self._waiting if key is None or w.key != key or w.urgency > urgency]
+        is_order = gives_order(sentence)
+        self._waiting = [
+            w for w in self._waiting
+            if (key is None or w.key != key or w.urgency > urgency) and not (is_order and gives_order(w.say))
+        ]  # fmt: skip
         self._put(call)
         now = self._now
-        if now is not None and urgency > now.urgency:
-            if key is None or now.key != key:
+        is_overtaken = now is not None and is_order and gives_order(now.say)
+        if now is not None and (urgency > now.urgency or is_overtaken):
+            if (key is None or now.key != key) and not is_overtaken:
                 self._put(now)
             self._cut()
         self._fresh.set()

@@ -15,6 +15,7 @@ from msgspec import to_builtins
 from moonless.geojson import Polygon
 from moonless.reading.line import (
     CallKind,
+    CallLine,
     Do,
     EchoLine,
     FaultState,
@@ -173,6 +174,13 @@ class Call:
     urgency: int
     say: str
     echo: int | None = None
+    more: str = ""  # shown with it and not spoken; for the screens, and no part of a written reading
+
+    def as_dict(self) -> CallLine:
+        """Return it as a reading is written."""
+        return {
+            "key": self.key, "kind": self.kind, "urgency": self.urgency, "say": self.say, "echo": self.echo,
+        }  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -298,7 +306,7 @@ class Reading:
             "speed": to_builtins(self.speed),
             "faults": [{"what": f.what, "state": f.state, "since": iso_utc(f.since_ns)} for f in self.faults],
             "instruction": None if self.instruction is None else self.instruction.as_dict(),
-            "calls": [to_builtins(call) for call in self.calls],
+            "calls": [call.as_dict() for call in self.calls],
             "performance_db": self.performance_db,
             "performance_sigma_db": self.performance_sigma_db,
             "manoeuvres": None if self.manoeuvres is None else self.manoeuvres.as_dict(),

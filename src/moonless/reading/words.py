@@ -10,25 +10,6 @@ from moonless.units import DistanceUnit
 
 _COUNT = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
 
-def direction_words(relative_rad: float) -> str:
-    """Return where from the bow, as said at the wheel."""
-    off = math.degrees(wrap_pi(relative_rad))
-    side = "to starboard" if off > 0 else "to port"
-    angle = abs(off)
-    if angle <= 3.0:
-        return "dead ahead"
-    if angle <= 15.0:
-        return f"ahead, a little {side}"
-    if angle <= 35.0:
-        return f"fine on the {'starboard' if off > 0 else 'port'} bow"
-    if angle <= 70.0:
-        return f"on the {'starboard' if off > 0 else 'port'} bow"
-    if angle <= 110.0:
-        return f"abeam {side}"
-    if angle <= 160.0:
-        return f"on the {'starboard' if off > 0 else 'port'} quarter"
-    return "astern"
-
 
 def bow_words(relative_rad: float) -> str:
     """Return where from the bow in two words, as shouted at the wheel."""

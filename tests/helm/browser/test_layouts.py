@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from typing import Any
 
 import pytest
+from helm_made import START_NS
 from helm_page import Page, assert_night
 
 pytestmark = pytest.mark.browser
@@ -188,3 +189,73 @@ def test_a_screen_reader_finds_every_echo_in_words(page: Page) -> None:
     page.page.locator("#echoes li button").first.click()
     assert page.state("touched") == 9
     page.press("Escape")
+
+
+# Ten minutes of a recording, from where the made story begins: a call, and a vessel close by.
+BEGIN_MS = START_NS // 10**6
+BAR = {
+    "first_ms": BEGIN_MS, "last_ms": BEGIN_MS + 600_000, "is_whole": True,
+    "marks": [
+        {"at_ms": BEGIN_MS + 200_000, "kind": "call", "urgency": 4, "say": "Turn starboard 40, to one six five."},
+        {"at_ms": BEGIN_MS + 480_000, "kind": "closest", "urgency": 4, "say": "A vessel came within 60 m."},
+    ],
+}  # fmt: skip
+STORY_S = f"(moonless.store.state.affairs.story_ms - {BEGIN_MS}) / 1000"
+
+
+def test_the_time_bar_lies_free_and_goes_where_it_is_touched(page: Page) -> None:
+    """Of a recording: beside an open drawer and under the boat, never over or under either; last, for it moves time."""
+    page.page.route("**/timebar", lambda route: route.fulfill(json=BAR))
+    assert page.page.locator("#timebar").is_hidden(), "only a recording has one"
+    page.rest()
+    page.page.evaluate(
+        "moonless.store.send({ type: 'hello', hello: { ...moonless.store.state.hello, source: 'replay' } })"
+    )
+    page.until("!document.getElementById('timebar').hidden")
+    page.press("p")  # the boat stays where she is
+    page.until("moonless.store.state.affairs.paused")
+    measured = """(() => {
+      const rect = e => e.getBoundingClientRect().toJSON(), { boat } = moonless.screen;
+      const drawer = [...document.querySelectorAll('.drawer')].find(e => e.offsetParent !== null && e.id !== 'echoes');
+      return {
+        bar: rect(document.getElementById('timebar')), sheet: rect(document.getElementById('sheet')),
+        drawer: drawer === undefined ? null : rect(drawer), boat: moonless.screen.pixelOf(boat.latDeg, boat.lonDeg),
+        hands: [...document.querySelectorAll('#timebar button')].filter(e => e.offsetParent !== null).map(rect),
+      };
+    })()"""
+    for width, height in SIZES:
+        sized(page, width, height)
+        for echo in ("null", "9"):
+            page.page.evaluate(f"moonless.store.send({{ type: 'touch', echo: {echo} }})")
+            page.page.evaluate("moonless.screen.eye.jump()")
+            page.page.wait_for_timeout(150)
+            found = page.page.evaluate(measured)
+            bar, sheet, drawer = found["bar"], found["sheet"], found["drawer"]
+            assert sheet["left"] - 0.5 <= bar["left"] and bar["right"] <= sheet["right"] + 0.5
+            assert bar["bottom"] <= sheet["bottom"] + 0.5 and bar["width"] >= 200
+            assert (drawer is None) == (echo == "null")
+            if drawer is not None:
+                apart = drawer["left"] >= bar["right"] - 0.5 or drawer["right"] <= bar["left"] + 0.5
+                assert apart or drawer["top"] >= bar["bottom"] - 0.5, f"under a drawer at {width} x {height}"
+            assert bar["left"] < found["boat"][0] < bar["right"] and found["boat"][1] < bar["top"]
+            assert drawer is not None or len(found["hands"]) == 4
+            for hand in found["hands"]:
+                assert hand["left"] >= bar["left"] and hand["right"] <= bar["right"] + 0.5 and hand["height"] >= 44
+    sized(page, 1280, 800)
+    page.page.evaluate("moonless.store.send({ type: 'touch', echo: null })")
+    track = page.page.locator("#timebar .track")
+    box = track.bounding_box()
+    assert box is not None
+    page.page.mouse.click(box["x"] + 0.5 * box["width"], box["y"] + 20)
+    page.until(f"Math.abs({STORY_S} - 300) < 2")
+    track.focus()
+    page.press("ArrowRight", "PageUp")  # up is on, as with any slider (WAI-ARIA)
+    page.until(f"Math.abs({STORY_S} - 370) < 2")
+    page.page.get_by_role("button", name="to the next mark").click()  # twenty seconds before it
+    page.until(f"Math.abs({STORY_S} - 460) < 2")
+    assert page.page.inner_text("#timebar .say") == "A vessel came within 60 m."
+    page.page.get_by_role("button", name="to the mark before").click()
+    page.until(f"Math.abs({STORY_S} - 180) < 2")
+    page.until("document.querySelector('#timebar .say').textContent.startsWith('Turn starboard')")
+    assert page.page.inner_text("#timebar .what").endswith("not now")
+    assert_night(page.picture())

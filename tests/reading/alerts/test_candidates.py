@@ -4,16 +4,19 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
-from itertools import pairwise
-from typing import Any
+from itertools import pairwise, product
+from typing import Any, get_args
 
 import numpy as np
 import pytest
 from reading_fakes import FRAME, T0, FakeChart, S, make_boat, make_mark, make_situation, make_track
 
 from moonless.boat.types import Skipper
-from moonless.reading.alerts import candidates
+from moonless.chart.dangers.types import Danger, DangerKind
+from moonless.reading.alerts import candidates, doubts
+from moonless.reading.alerts.brief import MOST_WORDS, n_words
 from moonless.reading.alerts.orders import instruction_of, order_words
+from moonless.reading.collision.charted_dangers import Ahead, SounderCheck
 from moonless.reading.collision.decide import Decider, Decision
 from moonless.reading.collision.held_against import HeldAgainst
 from moonless.reading.collision.safe_speed import SafeSpeed, advise
@@ -22,10 +25,11 @@ from moonless.reading.collision.threats import Threat
 from moonless.reading.contact import Contact, Passing
 from moonless.reading.identify.mark_watch import MissingMark
 from moonless.reading.judge import Judge
+from moonless.reading.line import FaultState, FaultWhat
 from moonless.reading.own import OwnPlane
 from moonless.reading.registration.registrar import Agreement
 from moonless.reading.registration.stage import CarriedPlace
-from moonless.reading.types import Fault
+from moonless.reading.types import AisLabel, ChartedAs, Fault
 from moonless.reading.visibility.hidden_boats import HiddenAhead
 from moonless.reading.visibility.seeing import RadarPerformance
 
@@ -44,10 +48,10 @@ def _wheel(heading_deg: float = 70.0) -> candidates.Wheel:
 @pytest.mark.parametrize(
     ("what", "state", "urgency", "say"),
     [
-        ("radar", "silent", 4, "The radar picture is not coming. What rests on it is withdrawn."),
-        ("radar", "frozen", 4, "The radar picture is frozen. What rests on it is withdrawn."),
-        ("position", "jumped", 4, "Own position has jumped. What rests on it is withdrawn."),
-        ("heading", "stale", 4, "The heading is old. What rests on it is withdrawn."),
+        ("radar", "silent", 4, "The radar picture is not coming."),
+        ("radar", "frozen", 4, "The radar picture is frozen."),
+        ("position", "jumped", 4, "Own position has jumped."),
+        ("heading", "stale", 4, "The heading is old."),
         ("clock", "jumped", 3, "The clock has jumped."),
         ("chart", "damaged", 3, "The chart is damaged."),
         ("ais", "silent", 2, "AIS is not coming."),
@@ -55,13 +59,15 @@ def _wheel(heading_deg: float = 70.0) -> candidates.Wheel:
     ],
 )
 def test_faults(what: str, state: str, urgency: int, say: str) -> None:
-    (told,) = candidates.of_faults([Fault(what, state, T0)])  # type: ignore[arg-type]
+    (told,) = doubts.of_faults([Fault(what, state, T0)])  # type: ignore[arg-type]
     assert (told.urgency, told.say) == (urgency, say)
+    assert told.more == ("What rests on it is withdrawn." if urgency == 4 else "")
 
 
 def test_a_position_carried_on_is_not_withdrawn() -> None:
-    (told,) = candidates.of_faults([Fault("position", "silent", T0)], position_held=True)
-    assert told.say == "Own position is not coming. Radar and chart carry it on." and told.urgency == 4
+    (told,) = doubts.of_faults([Fault("position", "silent", T0)], position_held=True)
+    assert (told.say, told.urgency) == ("Own position is not coming.", 4)
+    assert told.more == "Radar and chart carry it on."
 
 
 def test_too_fast_for_what_is_seen() -> None:
@@ -115,18 +121,19 @@ def test_an_order_in_words_and_figures(
     assert told.to_deg == (None if to_deg is None else pytest.approx(to_deg)) and told.to_kn == to_kn
     assert told.because == "Vessel, port bow, nearest one cable in one minute."
     best = instruction_of(replace(decision, clears=False), "Vessel, port bow", "", "")
-    assert best.because == "Vessel, port bow. Nothing that can be done keeps everything off; this keeps off most."
+    assert best.because == "Vessel, port bow. Nothing keeps all off; this keeps off most."
 
 
 @pytest.mark.parametrize(("made_kn", "urgency"), [(10.9, 2), (11.1, 3)])
 def test_five_knots_too_fast_presses(made_kn: float, urgency: int) -> None:
     own = _own(sog=made_kn * KNOT)
-    advice = SafeSpeed(6.0 * KNOT, "Because.")
+    advice = SafeSpeed(6.0 * KNOT, "Because.", "to stop inside what is seen")
     turn = HeldAgainst(T0, own, (), make_boat(), "in sight", None, None, 5.0, None)
     decision = Decider().decide(turn, [], {}, advice)
     risks = Risks((), {}, (), decision, (), None, 100.0, advice, None)
     (told,) = candidates.of_threats(candidates.Wheel(own, make_boat()), risks)
-    assert (told.urgency, told.say) == (urgency, "Slow to 6 knots. Because.")
+    assert (told.urgency, told.say) == (urgency, "Slow to 6 knots, to stop inside what is seen.")
+    assert told.more == "Because."
 
 
 def _agreement(bias_deg: float, east: float, north: float, known: bool = True, agrees: bool | None = True) -> Agreement:
@@ -137,31 +144,33 @@ def _agreement(bias_deg: float, east: float, north: float, known: bool = True, a
 @pytest.mark.parametrize(
     ("bias_deg", "say"),
     [
-        (4.0, "The compass reads 4 degrees high against radar and chart; the picture is put right for it."),
-        (-4.0, "The compass reads 4 degrees low against radar and chart; the picture is put right for it."),
+        (4.0, "The compass reads 4 degrees high; put right here."),
+        (-4.0, "The compass reads 4 degrees low; put right here."),
         (1.0, None),  # within what a heading sensor is allowed
     ],
 )
 def test_the_compass(bias_deg: float, say: str | None) -> None:
     # High: it reads more than the heading is.
-    told = candidates.of_agreement(_agreement(bias_deg, 0.0, 0.0), make_boat())
+    told = doubts.of_agreement(_agreement(bias_deg, 0.0, 0.0), make_boat())
     assert [m.say for m in told] == ([] if say is None else [say])
-    assert candidates.of_agreement(_agreement(bias_deg, 0.0, 0.0, known=False, agrees=None), make_boat()) == []
+    assert doubts.of_agreement(_agreement(bias_deg, 0.0, 0.0, known=False, agrees=None), make_boat()) == []
 
 
 @pytest.mark.parametrize(
-    ("east", "north", "say"),
+    ("east", "north", "told_off"),
     [
-        (30.0, 40.0, "The reported position is 50 metres off towards 037 by radar and chart"),
-        (-30.0, -40.0, "The reported position is 50 metres off towards 217 by radar and chart"),
-        (40.0, 0.0, "The reported position is 40 metres off towards 090 by radar and chart"),
+        (30.0, 40.0, (50, "037")),
+        (-30.0, -40.0, (50, "217")),
+        (40.0, 0.0, (40, "090")),
         (12.0, 10.0, None),
     ],
 )
-def test_the_place(east: float, north: float, say: str | None) -> None:
-    told = candidates.of_agreement(_agreement(0.0, east, north), make_boat())
-    assert len(told) == (say is not None)
-    assert say is None or told[0].say == f"{say}; the picture is put right for it."
+def test_the_place(east: float, north: float, told_off: tuple[int, str] | None) -> None:
+    told = doubts.of_agreement(_agreement(0.0, east, north), make_boat())
+    assert len(told) == (told_off is not None)
+    if told_off is not None:
+        assert told[0].say == f"The reported position is {told_off[0]} metres off; put right here."
+        assert told[0].more == f"Off towards {told_off[1]}, by radar and chart."
 
 
 @pytest.mark.parametrize(
@@ -170,20 +179,18 @@ def test_the_place(east: float, north: float, say: str | None) -> None:
      (0.5, 4.0, "the chart is the likeliest.")],
 )  # fmt: skip
 def test_who_is_wrong_when_nothing_agrees(bias_deg: float, east: float, culprit: str) -> None:
-    (told,) = candidates.of_agreement(_agreement(bias_deg, east, 0.0, agrees=False), make_boat())
-    assert told.urgency == 3 and culprit in told.say and told.say.startswith("Radar and chart do not agree.")
+    (told,) = doubts.of_agreement(_agreement(bias_deg, east, 0.0, agrees=False), make_boat())
+    assert told.urgency == 3 and culprit in told.more and told.say.startswith("Radar and chart do not agree.")
 
 
 def test_a_position_by_radar_and_chart() -> None:
     lat, lon = FRAME.to_geographic(0.0, 0.0)
     assert (round(float(lat), 9), round(float(lon), 9)) == (10.0, -150.0)
-    (told,) = candidates.of_carried(CarriedPlace(_own(), 21.0, True, None))
-    assert told.say == (
-        "No position from the receiver. By radar and chart she is at 10 00.000 north, 150 00.000 west, "
-        "within 40 metres."
-    )
-    (reckoned,) = candidates.of_carried(CarriedPlace(_own(), 80.0, False, None))
-    assert "By heading and last speed alone she is at" in reckoned.say and "within 160 metres" in reckoned.say
+    (told,) = doubts.of_carried(CarriedPlace(_own(), 21.0, True, None))
+    assert told.say == "No position received. By radar and chart, within 40 metres."
+    assert told.more == "She is at 10 00.000 north, 150 00.000 west."
+    (reckoned,) = doubts.of_carried(CarriedPlace(_own(), 80.0, False, None))
+    assert reckoned.say == "No position received. By heading and last speed alone, within 160 metres."
     assert reckoned.weight > told.weight and told.urgency == 3
 
 
@@ -192,10 +199,10 @@ def test_a_position_by_radar_and_chart() -> None:
     [(-6.0, 1.0, True), (-3.9, 1.0, False), (-6.0, 3.5, False), (6.0, 1.0, False)],
 )
 def test_a_radar_that_sees_worse(fall_db: float, sigma_db: float, is_said: bool) -> None:
-    told = candidates.of_performance(RadarPerformance(fall_db, sigma_db, is_shown=True))
-    assert candidates.of_performance(RadarPerformance(fall_db, sigma_db, is_shown=False)) == []
+    told = doubts.of_performance(RadarPerformance(fall_db, sigma_db, is_shown=True))
+    assert doubts.of_performance(RadarPerformance(fall_db, sigma_db, is_shown=False)) == []
     assert bool(told) == is_said
-    assert not told or told[0].say.startswith("The radar sees 6 decibels worse than it should")
+    assert not told or told[0].say == "The radar sees 6 decibels worse than it should."
 
 
 @pytest.mark.parametrize(("heading_deg", "side"), [(70.0, "starboard"), (130.0, "port")])
@@ -203,7 +210,7 @@ def test_a_mark_that_does_not_show(heading_deg: float, side: str) -> None:
     # 600 m on 100 true: three cables and a quarter.
     mark = make_mark(600.0 * math.sin(D(100.0)), 600.0 * math.cos(D(100.0)), "3", "BOYLAT")
     (told,) = candidates.of_missing(_wheel(heading_deg), [MissingMark(mark, 0.9, 7)])
-    assert told.say == f"Lateral buoy 3 does not show: {side} bow, three cables."
+    assert told.say == f"Lateral buoy 3 does not show, {side} bow, three cables."
     assert told.urgency == 2
 
 
@@ -222,7 +229,7 @@ def test_a_beacon_in_the_way(ahead_m: float, off_m: float, urgency: int | None) 
     calls = Judge(make_boat(), chart).read(turn).calls
     assert [c.urgency for c in calls] == ([] if urgency is None else [urgency])
     if calls:
-        assert "Lateral beacon 7, dead ahead, " in calls[0].say
+        assert "Lateral beacon 7, dead ahead" in calls[0].say
         assert calls[0].say.startswith("Lateral") == (urgency == 2)
 
 
@@ -235,9 +242,8 @@ def test_a_buoy_that_has_moved() -> None:
         said += [c for c in judge.read(turn).calls if "charted place" in c.say]
     (told,) = said
     # A cable is 185 m.  It lies 48 m off, on 034 at 539 m.
-    assert told.say == (
-        "Lateral buoy 9 lies under half a cable from its charted place: fine on the starboard bow, three cables."
-    )
+    assert told.say == "Lateral buoy 9 off its charted place, starboard bow, three cables."
+    assert told.more == "It lies under half a cable from there."
     assert told.urgency == 2
 
 
@@ -315,3 +321,61 @@ def test_what_shows_seldom_and_runs_in_from_ahead_is_told_as_something() -> None
 )
 def test_what_is_not_ahead_near_and_fast_is_not(changes: dict[str, Any]) -> None:
     assert candidates.of_something(_wheel(70.0), [_seldom(**changes)]) == []
+
+
+def _danger(kind: DangerKind, s57_class: str, along_m: float) -> Danger:
+    return Danger(kind, "stops", "", along_m, 0.0, "on", 0.0, along_m, None, s57_class, "A", "1", 1.2)
+
+
+@pytest.mark.parametrize("do", ["hold", "turn", "slow", "stop"])
+@pytest.mark.parametrize("along_m", [80.0, 464.0, 1050.0])
+def test_nothing_that_is_spoken_is_longer_than_twelve_words(do: Any, along_m: float) -> None:
+    """The issue's own limit, over the longest words each sentence can be made of."""
+    wheel, own = _wheel(70.0), _own()
+    # The field of a name in AIS message 5 holds twenty characters: ten words at the most.
+    long_name = AisLabel(1, "A B C D E F G H I J")
+    charted = ChartedAs("BCNISD", "The Outer Long Rock North", "A", "1", 60.0)
+    contacts = [
+        replace(_seldom().contact, id=number, kind=kind, range_m=along_m, ais=ais, charted_as=mark, moves=False)
+        for number, (kind, ais, mark) in enumerate(
+            [("vessel", long_name, None), ("vessel", None, None), ("uncharted", None, None), ("charted", None, charted)]
+        )
+    ]  # type: ignore[arg-type]
+    passings = tuple(Passing(one, 463.0, 660.0, 30.0) for one in contacts)
+    said: list[str] = []
+
+    def told(threat: Threat) -> None:
+        decision = Decision(do, D(165.0), -40.0 if do == "turn" else 0.0, 9.0, threat, 400.0, True, None)
+        risks = Risks(passings, {}, (threat,), decision, (), None, 100.0, SafeSpeed(3.0, "", ""), None)
+        for one in candidates.of_threats(wheel, risks):
+            said.extend(words for words in (one.say, one.order_say) if words)
+
+    for one in contacts:
+        told(Threat("echo", "vessel", 30.0, "act", one.id))
+    said += [one.say for one in candidates.of_marks(wheel, passings)]
+    classes = {"mark": "BCNISD", "structure": "OBSTRN", "rock": "WATTUR", "restricted": "RESARE", "military": "MIPARE"}
+    for kind in get_args(DangerKind):
+        near = Ahead(_danger(kind, classes.get(kind, "LNDMRK"), along_m), True, f"danger {kind}")
+        told(Threat(near.key, "charted danger", 30.0, "act", None, near))
+        beside = replace(near, in_way=False)
+        risks = Risks((), {}, (), None, (near, beside), None, 100.0, SafeSpeed(None, ""), None)
+        said += [one.say for one in candidates.of_dangers(candidates.Wheel(own, make_boat()), risks, 2.1)]
+    assert len(said) > 30
+    assert [words for words in said if n_words(words) > MOST_WORDS] == []
+
+
+def test_no_doubt_is_longer_than_twelve_words() -> None:
+    said = [
+        one.say
+        for what, state, held in product(get_args(FaultWhat), get_args(FaultState), (True, False))
+        for one in doubts.of_faults([Fault(what, state, T0)], held, 0.5)
+    ]
+    said += [one.say for one in doubts.of_agreement(_agreement(-12.0, 300.0, 5.0, agrees=None), make_boat())]
+    said += [one.say for one in doubts.of_agreement(_agreement(1.0, 300.0, 5.0, agrees=False), make_boat())]
+    said += [one.say for one in doubts.of_carried(CarriedPlace(_own(), 80.0, False, None))]
+    said += [one.say for one in doubts.of_performance(RadarPerformance(-12.0, 1.0, is_shown=True))]
+    said += [one.say for one in doubts.of_sounder(SounderCheck(12.1, 20.0, 45.0, False)) + doubts.of_no_video(True)]
+    limits = [advise(make_boat(skipper=Skipper(night_limit=limit)), 100.0, []).why for limit in (0.5, None)]
+    limits += [advise(make_boat(), 5000.0, [HiddenAhead(50.0, 0.0, edge)]).why for edge in (True, False)]
+    said += [f"Slow to 12 knots, {why}." for why in limits]
+    assert [words for words in said if n_words(words) > MOST_WORDS] == [] and all(limits)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -10,10 +11,11 @@ import shapely
 from reading_fakes import FRAME, FakeChart, make_boat
 
 from moonless.chart.types import Feature
-from moonless.reading.collision.charted_dangers import ahead, check_sounder, lay_out_dangers
+from moonless.reading.collision.charted_dangers import DangerKeys, ahead, check_sounder, lay_out_dangers
 from moonless.reading.collision.held_against import HeldAgainst
 from moonless.reading.collision.threats import threats_of
 from moonless.reading.own import OwnPlane
+from moonless.units import NS_PER_S
 
 OWN = OwnPlane(FRAME, 0.0, 0.0, 0.0, 0.0, 5.0)
 
@@ -41,6 +43,30 @@ def test_dangers_ahead_by_draught_tide_and_margin() -> None:
     with_tide = {d.danger.kind for d in ahead(dangers, boat, OWN, 0.0, 1000.0, 10.0, 0.8)}
     assert "shoal" not in with_tide and "rock" in with_tide
     assert ahead(dangers, boat, OWN, math.pi / 2, 400.0, 10.0, 0.0) == ()
+
+
+def test_each_danger_has_an_identity_of_its_own() -> None:
+    """Two rocks are two matters however near, two banks where they lie apart; one bank stays one along the way."""
+    keys = DangerKeys()
+    rocks = (_feature("UWTROC", shapely.Point(0.0, 200.0)), _feature("UWTROC", shapely.Point(0.0, 240.0)))
+    rocks = (rocks[0], replace(rocks[1], feature="second"))
+    # One depth area, as a river's banks often are: shoal from 300 to 500 m ahead, deep, and shoal again from 900 m on.
+    bank = shapely.union_all([shapely.box(-500, 300, 500, 500), shapely.box(-500, 900, 500, 1500)])
+    dangers = lay_out_dangers(FakeChart(depths=(*rocks, _feature("DEPARE", bank, DRVAL1=0.5))))
+
+    def told(north_m: float, course_rad: float = 0.0) -> dict[str, str]:
+        own = replace(OWN, north_m=north_m)
+        found = ahead(dangers, make_boat(), own, course_rad, 350.0, 10.0, 0.0)
+        return {one.danger.kind: one.key for one in keys.name(own, round(north_m / 5.0) * NS_PER_S, found)}
+
+    first = told(0.0)
+    assert set(first) == {"rock", "shoal"} and told(50.0) == first
+    assert told(50.0, math.radians(8.0))["shoal"] == first["shoal"]
+    assert told(205.0)["rock"] != first["rock"]  # past the first of them
+    assert told(290.0)["shoal"] == first["shoal"]  # on it: 10 m before its edge
+    assert told(600.0)["shoal"] != first["shoal"]
+    # After a minute without it, what is met there is another matter than the one that was kept.
+    assert DangerKeys().name(OWN, 0, ahead(dangers, make_boat(), OWN, 0.0, 350.0, 10.0, 0.0))[0].key == first["rock"]
 
 
 def test_a_structure_beside_the_way_is_not_shouted() -> None:

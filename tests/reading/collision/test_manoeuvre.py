@@ -66,7 +66,18 @@ def test_a_turn_over_a_shoal_is_refused_and_said() -> None:
     assert any("too shallow" in one.why for one in found.refused if one.turn_deg > 0)
     # Rule 8(e): take all way off, to have more time; and that it is not enough is said.
     order = reading.instruction
-    assert order is not None and order.do == "stop" and "Nothing that can be done keeps everything off" in order.because
+    assert order is not None and order.do == "stop" and "Nothing keeps all off" in order.because
+
+
+def test_water_for_a_while_is_worth_a_turn() -> None:
+    """Met head to head in 150 s; to starboard a shoal, 68 s off on 30 degrees and less than a minute on any more.
+
+    To stop keeps nothing off.  So the turn is told, and that it does not do for ever.
+    """
+    shoal = _area(shapely.box(170.0, -300.0, 3000.0, 3000.0), 0.2)
+    situation = make_situation([make_track(1, 0.0, 1500.0, 0.0, -5.0)], sight="radar only")
+    order = _judge(FakeChart(depths=(shoal,))).read(situation).instruction
+    assert order is not None and order.say == "TURN STARBOARD 30° to 030" and "Nothing keeps all off" in order.because
 
 
 def test_tide_over_the_shoal_lets_the_turn_go() -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -12,8 +13,10 @@ from reading_fakes import FRAME, T0, FakeChart, S, make_boat, make_situation, ma
 from moonless.boat.types import Skipper
 from moonless.reading.alerts.orders import SIGHT_TAKEN
 from moonless.reading.collision.closest import passings_of
+from moonless.reading.collision.held_against import HeldAgainst
 from moonless.reading.collision.keep_off import keep_off_m
 from moonless.reading.collision.roles import Roles
+from moonless.reading.collision.threats import threats_of
 from moonless.reading.contact import Contact, Passing
 from moonless.reading.judge import Judge
 from moonless.reading.own import OwnPlane
@@ -119,6 +122,25 @@ def test_where_nobody_said_so_she_is_in_sight_within_the_range_of_her_lights(mil
     # COLREGs Rule 22(c): masthead and all-round lights of a vessel under 12 m are visible at two miles.
     far = miles * NM / math.sqrt(2.0)
     assert _rule(Roles(), 0, _met(far, far, -9.0, -4.0, 400.0), "unsure") == rule
+
+
+@pytest.mark.parametrize(
+    ("sigma_m", "tcpa_s", "asks"),
+    # 25.4 s are needed at 5 m/s: 10 to react, 15.4 to stop.  In a channel 30 m are kept off.
+    [(20.0, 140.0, "act"), (80.0, 140.0, "watch"), (80.0, 86.0, "watch"), (80.0, 84.0, "act")],
+)
+def test_no_order_by_a_doubt_larger_than_what_is_kept_off_while_there_is_time(
+    sigma_m: float, tcpa_s: float, asks: str
+) -> None:
+    passing = replace(_met(0.0, 1000.0, 0.0, -3.0, tcpa_s, 10.0), cpa_sigma_m=sigma_m)
+    keep_off = {7: 30.0}
+    roles = Roles().update(T0, OWN, [passing], "in sight", keep_off, 25.4)
+    seen = HeldAgainst(T0, OWN, (passing,), make_boat(), "in sight", None, None, 5.0, None, keep_off)
+    (threat,) = threats_of(seen, roles, frozenset({7}), ())
+    assert (roles[7].encounter.rule, threat.asks) == ("14", asks)
+    # What was acted on goes on: no order is taken back for a turn's doubt.
+    (threat,) = threats_of(seen, roles, frozenset({7}), (), {"echo 7"})
+    assert threat.asks == "act"
 
 
 def test_by_radar_only_rule_19_alone_is_told() -> None:

@@ -83,8 +83,8 @@ def test_what_rests_on_a_held_position_is_told_and_said_to() -> None:
     assert reading.own.position_age_s == pytest.approx(4.0)
     assert reading.registration.east_m is None
     assert len(reading.echoes) == 1 and reading.hidden is not None
-    said = " ".join(call.say for call in reading.calls)
-    assert "is not coming. Radar and chart carry it on." in said and "No position from the receiver." in said
+    said = " ".join(f"{call.say} {call.more}" for call in reading.calls)
+    assert "is not coming. Radar and chart carry it on." in said and "No position received." in said
     assert judge.read(make_situation(time_ns=T0 + 8 * S)).own.position_from == "receiver"
 
 

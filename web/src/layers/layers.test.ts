@@ -247,4 +247,26 @@ describe("the voice", () => {
     voice.take(call(6, 3, 1), true, true);
     expect(spoken.length).toBe(4);
   });
+
+  it("drops an older order for a newer one, waiting or half spoken", () => {
+    const spoken: string[] = [];
+    const made: { onend: (() => void) | null }[] = [];
+    const voice = new Voice(
+      { speak: (u) => void spoken.push((u as unknown as { text: string }).text), cancel: () => made.at(-1)?.onend?.() },
+      (text) => {
+        made.push({ text, onend: null, onerror: null, rate: 1 } as (typeof made)[number]);
+        return made.at(-1) as unknown as SpeechSynthesisUtterance;
+      },
+    );
+    const call = (number: number, urgency: number, say: string) => ({ number, key: `matter ${number}`, urgency, say, echo: null });
+    voice.take(call(1, 4, "The heading is old."), true, false);
+    voice.take(call(2, 3, "Turn starboard 40, to one six five."), true, false);
+    voice.take(call(3, 2, "Slow to 6 knots."), true, false);
+    made.at(-1)?.onend?.();
+    expect(spoken).toEqual(["The heading is old.", "Slow to 6 knots."]);
+    // As urgent, and it cuts off what is being said.
+    voice.take(call(4, 2, "Stop."), true, false);
+    made.at(-1)?.onend?.();
+    expect(spoken).toEqual(["The heading is old.", "Slow to 6 knots.", "Stop."]);
+  });
 });

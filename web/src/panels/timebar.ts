@@ -21,6 +21,7 @@ export class TimeBar {
   readonly element = make("section", "", { id: "timebar", "aria-label": "Recording", hidden: "" });
   readonly #what = make("span", "", { class: "what" });
   readonly #at = make("span", "", { class: "at" });
+  readonly #of = make("span", "", { class: "of" });
   readonly #say = make("span", "", { class: "say", role: "status" });
   readonly #track = make("div", "", { class: "track", role: "slider", tabindex: "0", "aria-label": "Where the recording stands" });
   readonly #marks = make("div", "", { class: "marks", "aria-hidden": "true" });
@@ -46,11 +47,16 @@ export class TimeBar {
     });
     this.#track.append(this.#marks, this.#cursor);
     const words = make("div", "", { class: "words" });
-    words.append(this.#what, this.#at, this.#say);
+    words.append(this.#what, this.#say, this.#at, this.#of);
     const hands = make("div", "", { class: "hands" });
     hands.append(this.#play, this.#speed, earlier, later);
     this.element.append(words, this.#track, hands);
     this.#listen();
+  }
+
+  /** So much of the picture it takes, page pixels. */
+  get heightPx(): number {
+    return this.element.hidden ? 0 : this.element.offsetHeight;
   }
 
   /** Show where the recording stands now. */
@@ -67,7 +73,8 @@ export class TimeBar {
     const now = this.#now();
     const zone = state.hello?.boat.local_time_zone ?? "UTC";
     setText(this.#what, `recording of ${moment(bar.first_ms, zone, { day: "numeric", month: "short", year: "numeric" })}, not now`);
-    setText(this.#at, now === null ? "" : `${clock(now, zone)} · ${lasted(now - bar.first_ms)} of ${lasted(bar.last_ms - bar.first_ms)}`);
+    setText(this.#at, now === null ? "" : clock(now, zone));
+    setText(this.#of, now === null ? "" : `${lasted(now - bar.first_ms)} of ${lasted(bar.last_ms - bar.first_ms)}`);
     setText(this.#play, state.affairs?.paused === true ? "play" : "pause");
     setText(this.#speed, `${state.affairs?.speed ?? 1} ×`);
     const share = now === null ? 0 : shareOf(bar, now);

@@ -12,6 +12,11 @@ export interface Speech {
 const STALE_MS = 12_000;
 const MOST_WAITING = 4;
 
+/** An order begins with its verb; a newer one takes the place of every older one: nobody hears "turn" after "stop". */
+function givesOrder(call: Call): boolean {
+  return /^(Turn (starboard|port)|Slow to|Stop|Hold [a-z])/.test(call.say);
+}
+
 interface Waiting {
   readonly call: Call;
   readonly atMs: number;
@@ -35,13 +40,15 @@ export class Voice {
     if (this.speech === undefined || !isOn) return;
     if (isSilent && call.urgency < 4 && call.again !== true) return;
     // A newer word that bears the same key takes the older one's place.
-    this.#waiting = this.#waiting.filter((w) => w.call.key !== call.key || w.call.urgency > call.urgency);
+    const isOrder = givesOrder(call);
+    this.#waiting = this.#waiting.filter((w) => (w.call.key !== call.key || w.call.urgency > call.urgency) && !(isOrder && givesOrder(w.call)));
     this.#put({ call, atMs: this.clock() });
     const now = this.#now;
-    if (now === null) this.#next();
-    else if (call.urgency > now.call.urgency) {
-      // Cut off, and said after it if it is still fresh and not of the same key.
-      if (now.call.key !== call.key) this.#put(now);
+    if (now === null) return this.#next();
+    const isOvertaken = isOrder && givesOrder(now.call);
+    if (call.urgency > now.call.urgency || isOvertaken) {
+      // Cut off, and said after it if it is still fresh, not of the same key and no order that another has taken the place of.
+      if (now.call.key !== call.key && !isOvertaken) this.#put(now);
       this.speech.cancel();
     }
   }

@@ -162,7 +162,7 @@ export function standingFaults(state: State): { readonly urgency: number; readon
     const ranges = fault.what === "radar" && fault.state === "disagrees"; // they are put right, nothing is withdrawn
     const [what, urgency] = ranges ? ["True ranges", 3] as const : FAULT[fault.what] ?? [capital(fault.what), 3];
     const say = ranges ? "True ranges are not what the radar tells; put right here" : `${what} ${FAULT_STATE[fault.state] ?? fault.state}`;
-    if (state.standing.some((call) => call.say.startsWith(ranges ? what : say))) continue;
+    if (state.standing.some((call) => call.key === `fault ${fault.what} ${fault.state}`)) continue;
     const isCarried = fault.what === "position" && reading.own.position_from === "radar and chart";
     const lastS = (Date.parse(reading.time) - Date.parse(fault.since)) / 1000;
     const since = Number.isFinite(lastS) && lastS >= 1 ? ` (${sayTime(lastS)})` : "";
@@ -302,7 +302,7 @@ export function headline(say: string): [string, string] {
 }
 
 function ofCall(call: CallNow): Said {
-  return { urgency: call.urgency, say: call.say, echo: call.echo, own: false };
+  return { urgency: call.urgency, say: call.more === undefined || call.more === "" ? call.say : `${call.say} ${call.more}`, echo: call.echo, own: false };
 }
 
 /** True while what was read may be drawn as the present. */

@@ -87,8 +87,8 @@ describe("what matters", () => {
     const quiet = live({ reading: { ...reading, calls: [], faults: [fault] }, standing: [] });
     expect(whatMatters(quiet, 1100).map((s) => [s.urgency, s.say])).toEqual([[4, "The heading is not coming (1 min 10 s)"]]);
     // Once, while its call is still held.
-    const call = { key: "fault heading", urgency: 4, say: "The heading is not coming. What rests on it is withdrawn.", echo: null };
-    expect(whatMatters(live({ reading: quiet.reading, standing: [call] }), 1100).map((s) => s.say)).toEqual([call.say]);
+    const call = { key: "fault heading silent", urgency: 4, say: "The heading is not coming.", more: "What rests on it is withdrawn.", echo: null };
+    expect(whatMatters(live({ reading: quiet.reading, standing: [call] }), 1100).map((s) => s.say)).toEqual([`${call.say} ${call.more}`]);
     // Before what is less urgent, after nothing more urgent.
     const mild = { key: "speed", urgency: 1, say: "mild", echo: null };
     expect(whatMatters(live({ reading: quiet.reading, standing: [mild] }), 1100).map((s) => s.urgency)).toEqual([4, 1]);
@@ -104,10 +104,10 @@ describe("what matters", () => {
 
   it("says that ranges are put right, unless a call says it", () => {
     const fault: Fault = { what: "radar", state: "disagrees", since: reading.time };
-    const told = (standing: readonly { say: string }[]): readonly string[] =>
+    const told = (standing: readonly { key: string; say: string }[]): readonly string[] =>
       standingFaults(live({ reading: { ...reading, calls: [], faults: [fault] }, standing: standing as never })).map((one) => one.say);
     expect(told([])).toEqual(["True ranges are not what the radar tells; put right here"]);
-    expect(told([{ say: "True ranges are 2 times what the radar tells, by own motion and the coast." }])).toEqual([]);
+    expect(told([{ key: "fault radar disagrees", say: "True ranges are 2 times what the radar tells; put right here." }])).toEqual([]);
   });
 
   it("says that radar and chart carry the position on", () => {

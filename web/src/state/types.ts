@@ -284,12 +284,13 @@ export interface Speed {
   readonly because: string;
 }
 
-/** A call whose words stand; `key`: what it is about, the same whatever the words. */
+/** A call whose words stand; `key`: what it is about, the same whatever the words; `more`: shown, not spoken. */
 export interface CallNow {
   readonly key: string;
   readonly urgency: number;
   readonly say: string;
   readonly echo: number | null;
+  readonly more?: string;
 }
 
 /**
@@ -328,6 +329,7 @@ export interface Call {
   readonly urgency: number;
   readonly say: string;
   readonly echo: number | null;
+  readonly more?: string;
   readonly number: number;
   readonly kind?: string;
   readonly again?: boolean;

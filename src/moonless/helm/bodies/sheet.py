@@ -54,12 +54,13 @@ class HelloBody(TypedDict):
 
 
 class CallNowBody(TypedDict):
-    """A call whose words stand; ``key``: what it is about, the same whatever the words."""
+    """A call whose words stand; ``key``: what it is about, the same whatever the words; ``more``: shown, not spoken."""
 
     key: str
     urgency: int
     say: str
     echo: int | None
+    more: NotRequired[str]
 
 
 class CallBody(CallNowBody):

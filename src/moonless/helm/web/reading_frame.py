@@ -99,9 +99,12 @@ class NumberedCalls:
 def standing_body(standing: Iterable[StandingCall]) -> list[CallNowBody]:
     """Return the calls whose words stand, as the screens show them."""
     return [
-        {"key": one.call.key, "urgency": one.call.urgency, "say": one.call.say, "echo": one.call.echo}
+        {
+            "key": one.call.key, "urgency": one.call.urgency, "say": one.call.say, "echo": one.call.echo,
+            "more": one.call.more,
+        }
         for one in standing
-    ]
+    ]  # fmt: skip
 
 
 class Beside(TypedDict):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 
 from moonless.frames import wrap_360
 from moonless.reading.collision.decide import Decision
@@ -10,6 +11,7 @@ from moonless.reading.collision.roles import Role
 from moonless.reading.types import Instruction
 from moonless.units import mps_to_kn
 
+_VERB = re.compile(r"(Turn (starboard|port)|Slow to|Stop|Hold [a-z])\b")
 _DIGIT = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
 
 
@@ -30,6 +32,11 @@ def order_words(decision: Decision, *, spoken: bool = False) -> str:
         course = _course_words(decision.course_rad or 0.0)
         return f"Hold {' '.join(_DIGIT[int(c)] for c in course)}" if spoken else f"HOLD {course}"
     return "Look out" if spoken else "LOOK"
+
+
+def gives_order(spoken: str) -> bool:
+    """Return whether a spoken sentence gives an order: it begins with its verb."""
+    return _VERB.match(spoken) is not None
 
 
 def _course_words(course_rad: float) -> str:
@@ -68,12 +75,13 @@ def instruction_of(
         because = speed_because
     else:
         because = f"{who}, {nearest}." if nearest else f"{who}."
+        if not decision.clears:
+            # Before the rule, which is told on touch: it must be known at a glance.
+            because += " Nothing keeps all off; this keeps off most."
         if role is not None:
             because += f" Rule {role.stand_on or role.encounter.rule}: {_asks(role)}"
             if sight_is_taken and role.encounter.meeting is not None:
                 because += SIGHT_TAKEN
-        if not decision.clears:
-            because += " Nothing that can be done keeps everything off; this keeps off most."
     to_deg = to_kn = None
     if decision.do in ("turn", "hold") and decision.course_rad is not None:
         to_deg = wrap_360(math.degrees(decision.course_rad))

@@ -43,6 +43,7 @@ class Candidate:
     echo: int | None = None
     order: str = ""  # the verb and side of the order that stands, where this is what it is about
     order_say: str = ""  # what is said instead where another order was heard last; "" as ever
+    more: str = ""  # what is shown with it and not spoken
 
 
 @dataclass(slots=True)
@@ -93,7 +94,9 @@ class Schedule:
                 self._order, self._order_ns = one.order, time_ns
         for key in [k for k, v in self._known.items() if (time_ns - v.last_ns) / NS_PER_S > FORGET_S]:
             del self._known[key]
-        return tuple(Call(one.key, one.kind, one.urgency, say, one.echo) for one, say in zip(said, words, strict=True))
+        return tuple(
+            Call(one.key, one.kind, one.urgency, say, one.echo, one.more) for one, say in zip(said, words, strict=True)
+        )
 
     def acknowledge(self, key: str) -> None:
         """Say no more of what bears this key until it becomes more urgent."""

@@ -6,7 +6,7 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
 from moonless.boat.types import Boat
-from moonless.reading.alerts import candidates
+from moonless.reading.alerts import candidates, doubts
 from moonless.reading.alerts.orders import instruction_of
 from moonless.reading.alerts.schedule import Candidate, Schedule
 from moonless.reading.alerts.standing import STANDS_S
@@ -58,20 +58,20 @@ class AlertStage:
         """Return what is said of a turn, most urgent first, and the one order that stands."""
         situation, own, agreement = placed.situation, placed.own, placed.agreement
         wheel = candidates.Wheel(own, self._boat)
-        found = candidates.of_faults(situation.faults, placed.carried is not None, situation.range_factor)
-        found += candidates.of_no_video(situation.targets_only)
+        found = doubts.of_faults(situation.faults, placed.carried is not None, situation.range_factor)
+        found += doubts.of_no_video(situation.targets_only)
         if placed.carried is not None:
-            found += candidates.of_carried(placed.carried)
+            found += doubts.of_carried(placed.carried)
         found += candidates.of_threats(wheel, risks)
         found += candidates.of_marks(wheel, risks.passings)
         found += candidates.of_missing(wheel, identified.missing)
-        found += candidates.of_agreement(agreement, self._boat)
-        found += candidates.of_performance(identified.performance)
+        found += doubts.of_agreement(agreement, self._boat)
+        found += doubts.of_performance(identified.performance)
         opening = candidates.of_opening(wheel, view.opening, risks.stopping_m)
         found += opening
         if own.ahead_rad is not None:
-            found += candidates.of_dangers(wheel, risks, own.ahead_rad, situation.tide_m)
-        found += candidates.of_sounder(risks.sounder)
+            found += candidates.of_dangers(wheel, risks, situation.tide_m)
+        found += doubts.of_sounder(risks.sounder)
         calls, alerts = self._say(situation.time_ns, found)
         looks = self._looks(situation.time_ns, calls, {one.key for one in opening})
         return Said(calls, _instruction(wheel, view, risks, situation, looks=looks), alerts)
@@ -87,11 +87,11 @@ class AlertStage:
 
     def choose_withdrawn(self, unplaced: Unplaced) -> Said:
         """Return what is said of a turn whose picture or position is withdrawn."""
-        found: list[Candidate] = candidates.of_faults(
+        found: list[Candidate] = doubts.of_faults(
             unplaced.situation.faults, range_factor=unplaced.situation.range_factor
         )
         if unplaced.carried is not None:
-            found += candidates.of_carried(unplaced.carried)
+            found += doubts.of_carried(unplaced.carried)
         calls, alerts = self._say(unplaced.situation.time_ns, found)
         worst = max(found, key=lambda one: one.urgency, default=None)
         if worst is None or worst.urgency < 3:

@@ -14,9 +14,10 @@ from moonless.boat.types import Boat
 from moonless.chart.dangers.layout import ChartDangers
 from moonless.chart.dangers.needs import Needs
 from moonless.chart.dangers.strip import KeepOuts, StripDangers
-from moonless.chart.dangers.types import TRACK_M, Danger, Strip, swept_m, way_strip
+from moonless.chart.dangers.types import TRACK_M, Danger, DangerKind, Strip, swept_m, way_strip
 from moonless.chart.local import LocalChart
 from moonless.reading.own import OwnPlane
+from moonless.units import NS_PER_S
 
 Floats = NDArray[np.float64]
 
@@ -45,11 +46,48 @@ class Ahead:
 
     danger: Danger
     in_way: bool  # within the boat's own swept width, not beside it
+    key: str = ""  # which one it is, the same from turn to turn
 
     @property
     def distance_m(self) -> float:
         """How far she runs to it."""
         return self.danger.along_m
+
+
+# What is one point is known by its number in the cell; an area by where it is met, which goes on with the boat.
+_POINTS: frozenset[DangerKind] = frozenset({"rock", "wreck", "obstruction", "mark", "structure"})
+# An area met within so much of where it was met last is the same one; own figure: what a bow that yaws
+# sweeps at two cables.
+SAME_AREA_M = 150.0
+# What was not ahead for so long is another matter when it is there again.
+FORGET_S = 60.0
+
+
+class DangerKeys:
+    """Gives each danger an identity that stays from turn to turn: two banks, or two rocks, are two matters."""
+
+    def __init__(self) -> None:
+        self._met: dict[str, tuple[DangerKind, float, float, int]] = {}  # kind, where it was met last, when
+
+    def name(self, own: OwnPlane, time_ns: int, dangers: Sequence[Ahead]) -> tuple[Ahead, ...]:
+        """Return the dangers of a turn with their keys."""
+        self._met = {k: v for k, v in self._met.items() if 0 <= time_ns - v[3] <= FORGET_S * NS_PER_S}
+        return tuple(replace(one, key=self._key(own, time_ns, one.danger)) for one in dangers)
+
+    def _key(self, own: OwnPlane, time_ns: int, danger: Danger) -> str:
+        lat, lon = (float(v) for v in own.frame.to_geographic(danger.east_m, danger.north_m))
+        key = f"danger {danger.kind} {lat:.4f} {lon:.4f}"
+        if danger.kind in _POINTS and danger.feature:
+            key = f"danger {danger.kind} {danger.cell} {danger.feature}"
+        else:
+            near = [
+                (away, known) for known, (kind, east, north, _) in self._met.items()
+                if kind == danger.kind
+                and (away := math.hypot(east - danger.east_m, north - danger.north_m)) <= SAME_AREA_M
+            ]  # fmt: skip
+            key = min(near, default=(0.0, key))[1]
+        self._met[key] = (danger.kind, danger.east_m, danger.north_m, time_ns)
+        return key
 
 
 def line_ahead(own: OwnPlane, course_rad: float, length_m: float) -> shapely.LineString:

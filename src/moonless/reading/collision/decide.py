@@ -19,7 +19,7 @@ from moonless.reading.collision.held_against import HeldAgainst
 from moonless.reading.collision.roles import Role
 from moonless.reading.collision.safe_speed import SafeSpeed
 from moonless.reading.collision.threats import DANGER_S, Threat
-from moonless.reading.collision.trial import Mover, Tried, approach, needed_m, try_out, vector
+from moonless.reading.collision.trial import HOLD_S, Mover, Tried, approach, needed_m, try_out, vector
 from moonless.reading.line import Do
 from moonless.rules.steering import Sight, turn_discouraged
 from moonless.units import NS_PER_S, mps_to_kn
@@ -41,6 +41,8 @@ STANDS_S, STILL_GOOD = 120.0, 0.8
 BETTER_BY = 1.3
 # What comes near later than this is met by a later decision; of one who must give way, half of her keep-off is left.
 COUNTS_S, GIVES_WAY_SHARE = 300.0, 0.5
+# A new course has water for so long at the least; where it has less than it is to be held for, it is worth that share.
+LEAST_WATER_S = 60.0
 ON_COURSE_DEG, ON_SPEED_KN = 8.0, 1.0
 OVER_SPEED_KN, OVER_AGAIN_KN = 1.0, 0.5
 STOPPED_KN = 1.0
@@ -135,7 +137,9 @@ class Decider:
             is_new = seen.time_ns - order.told_ns < LEAST_ORDER_S * NS_PER_S
             if is_new and told[1] >= HARMFUL:
                 return self._as_told(way, order, told[0], told[1], threat, role)
-            good = told[1] >= STILL_GOOD or (share < 1.0 and told[1] * BETTER_BY >= share)
+            # To stop gives time, whatever comes of the doubt (Rule 8(e)): only what clears all takes its place.
+            kept = order.do == "stop" or told[1] * BETTER_BY >= share
+            good = told[1] >= STILL_GOOD or (share < 1.0 and kept)
             if good and seen.time_ns - order.told_ns <= STANDS_S * NS_PER_S:
                 return self._as_told(way, order, told[0], told[1], threat, role)
         course, speed = way[0] + math.radians(best.turn_deg), best.speed
@@ -165,8 +169,10 @@ class Decider:
     ) -> tuple[Tried, float] | None:
         """Return the order told tried from where she is now, and the share of what must be kept off; None: none."""
         order = self._order
-        if order is None or order.do == "hold":
+        if order is None:
             return None
+        if order.do == "hold":
+            return _try(seen, way, 0.0, way[1], movers, roles, ask_chart=False)
         turn = wrap_180(math.degrees(order.course_rad - way[0])) if order.do == "turn" else 0.0
         speed = min(order.speed, way[1]) if order.do != "turn" else way[1]
         return _try(seen, way, turn, speed, movers, roles)
@@ -258,17 +264,29 @@ def _try(
             return None
 
     keep_off = seen.boat.skipper.keep_off_m
-    tried = try_out(*way, turn_deg, speed, 0.0, movers, sight, seen.refuses if ask_chart else None, keep_off)
-    if tried.refused is not None:
-        return None
-    if not movers:
-        return tried, 1.0
     share = np.array([_share_of(roles.get(mover.id)) for mover in movers])
     need = (needed_m(movers, keep_off) * share).clip(min=1.0)
     after = vector(way[0] + math.radians(turn_deg), speed)
     gaps = approach(vector(*way), after, 0.0, movers)
+    now = approach(vector(*way), vector(*way), 0.0, movers)
+    # Held until those are past that it is for, and no longer: what a bay has at its end is met by a later decision.
+    now = approach(vector(*way), vector(*way), 0.0, movers)
+    is_for = (now.distance_m < need) & (now.time_s <= COUNTS_S)
+    held_s = float(np.clip(gaps.time_s[is_for], HOLD_S, COUNTS_S).max(initial=HOLD_S))
+    tried = try_out(*way, turn_deg, speed, 0.0, movers, sight, None, keep_off)
+    if tried.refused is not None:
+        return None
+    water = 1.0
+    if ask_chart and speed > 0.0:
+        danger = seen.first_danger(way[0] + math.radians(turn_deg), speed, 0.0, held_s)
+        if danger is not None:
+            if danger.along_m < LEAST_WATER_S * speed:
+                return None
+            water = danger.along_m / (held_s * speed)
+    if not movers:
+        return tried, min(1.0, water)
     kept = np.where(gaps.time_s <= COUNTS_S, gaps.distance_m / need, 1.0)
-    return tried, float(min(1.0, kept.min()))
+    return tried, float(min(1.0, water, kept.min()))
 
 
 def _share_of(role: Role | None) -> float:

@@ -33,6 +33,7 @@ class SafeSpeed:
 
     speed: float | None
     because: str
+    why: str = ""  # the same in a few words, to be spoken behind a speed
 
     @property
     def advised_kn(self) -> float | None:
@@ -95,29 +96,30 @@ def advise(
     stop = stop_distance(_SPEEDS, boat.stopping)
     line = stop + _SPEEDS * boat.skipper.react_s
     seen = f"Small things are held to {_metres(seen_ahead_m)} ahead and she must stop in that."
-    limits: list[tuple[float, str]] = [(_fastest(line, seen_ahead_m), seen)]
+    limits: list[tuple[float, str, str]] = [(_fastest(line, seen_ahead_m), seen, "to stop inside what is seen")]
     if visibility_m is not None:
         # What no radar holds (a swimmer, a log) is met by eye.  To stop in half the distance one sees is the old
         # measure of a moderate speed before the courts (from memory).
         half = f"Visibility is {_metres(visibility_m)} and she must stop in half of it."
-        limits.append((_fastest(line, 0.5 * visibility_m), half))
+        limits.append((_fastest(line, 0.5 * visibility_m), half, "to stop in half the visibility"))
     # Even slowing, so the time to stop is twice the distance over the speed.
     stop_time = boat.skipper.react_s + np.divide(2.0 * stop, _SPEEDS, out=np.zeros_like(stop), where=_SPEEDS > 0)
     for water in hidden:
         closing = max(0.0, math.cos(water.off_course_rad)) * boat.skipper.hidden_boat_speed
         need = line + closing * stop_time
         far = _metres(water.distance_m)
-        because = f"Water is hidden {far} ahead and a boat may come out of it."
+        because, why = f"Water is hidden {far} ahead and a boat may come out of it.", "hidden water ahead"
         if water.is_edge:
             because = f"The radar picture ends {far} ahead and a boat may come from beyond it."
-        limits.append((_fastest(need, water.distance_m), because))
+            why = "the radar picture ends ahead"
+        limits.append((_fastest(need, water.distance_m), because, why))
     if boat.skipper.night_limit is not None:
-        limits.append((boat.skipper.night_limit, "The skipper's own night limit."))
+        limits.append((boat.skipper.night_limit, "The skipper's own night limit.", "your own night limit"))
     else:
         common = f"No night limit is set in the boat file; {COMMON_LIMIT_KN:.0f} kn is the most that is usual at night."
-        limits.append((kn_to_mps(COMMON_LIMIT_KN), common))
-    speed, because = min(limits, key=lambda limit: limit[0])
-    return SafeSpeed(speed, because + default)
+        limits.append((kn_to_mps(COMMON_LIMIT_KN), common, "the most that is usual at night"))
+    speed, because, why = min(limits, key=lambda limit: limit[0])
+    return SafeSpeed(speed, because + default, why)
 
 
 def _metres(distance_m: float) -> str:

@@ -62,12 +62,12 @@ class CollisionStage:
         self._dangers: charted_dangers.Charted | None = None
         self._channels: Channels | None = None
         self.last_turn: HeldAgainst | None = None  # what a manoeuvre is tried against; None: withdrawn
-        self._roles, self._decider = Roles(), Decider()
+        self._roles, self._decider, self._keys = Roles(), Decider(), charted_dangers.DangerKeys()
 
     def begin_again(self) -> None:
         """Forget the last turn, roles and orders; the charted dangers stay laid out."""
         self.last_turn = None
-        self._roles, self._decider = Roles(), Decider()
+        self._roles, self._decider, self._keys = Roles(), Decider(), charted_dangers.DangerKeys()
 
     def withdraw(self, own: OwnPlane | None) -> float | None:
         """Say that this turn cannot be placed, and no manoeuvre be tried; return the stopping line, where known."""
@@ -142,7 +142,8 @@ class CollisionStage:
         # A mark that the radar shows is told as an echo.
         told = [contact.charted_as for contact in contacts if contact.charted_as is not None]
         shown = frozenset((one.object, str(one.cell), str(one.feature)) for one in told)
-        return charted_dangers.ahead(self._dangers, self._boat, own, way, length, half, tide, sigma, shown)
+        found = charted_dangers.ahead(self._dangers, self._boat, own, way, length, half, tide, sigma, shown)
+        return self._keys.name(own, placed.situation.time_ns, found)
 
     def _left_behind(self, passing: Passing, plan: PlanAhead | None, own: OwnPlane) -> bool:
         """Return whether the route's next turn leaves a still thing as far off as in open water: not worth a word."""

@@ -23,6 +23,9 @@ TURN_S = 20.0
 # Acted on so long before the manoeuvre must begin: "in ample time" (Rule 8(a), 16); the rules give no figure.
 GIVE_WAY_S, STILL_S, DANGER_S = 150.0, 45.0, 40.0
 NOW_S = 20.0
+# Where her closest approach is less sure than what must be kept off (a channel, far ahead) no order is given while
+# there is so much more time: it would come and go with the doubt.  Own figure, twice what the slowest order takes.
+WAIT_S = 60.0
 # What was acted on goes on being so until it is so much farther off the way than what brings an order: what lies at the
 # very edge must not come and go with each turn.
 WIDER = 1.5
@@ -85,7 +88,7 @@ def threats_of(
     swept = swept_m(boat, seen.position_sigma_m)
     for near in ahead:
         stops = near.in_way and near.danger.weight == "stops"
-        acted = f"danger {near.danger.kind}" in acted_on and near.danger.off_m <= WIDER * swept
+        acted = near.key in acted_on and near.danger.off_m <= WIDER * swept
         if not (stops or acted) or near.danger.kind in ("unsurveyed", "chart ends"):
             continue
         # The stopping line, not the middle of the boat, must stay short of it.
@@ -93,7 +96,7 @@ def threats_of(
         act_in = margin / speed if speed > 0.3 else math.inf
         if act_in <= 2.0 * DANGER_S:
             asks: Literal["act", "watch"] = "act" if act_in <= DANGER_S else "watch"
-            out.append(Threat(f"danger {near.danger.kind}", "charted danger", act_in, asks, None, near))
+            out.append(Threat(near.key, "charted danger", act_in, asks, None, near))
     return sorted(out, key=lambda t: t.act_in_s)
 
 
@@ -112,7 +115,8 @@ def _of_passing(
         if role.encounter.gives_way is False:
             acts = role.stand_on != "17(a)(i)"
             return Threat(key, "vessel", act_in, "act" if acts else "hold", one.id)
-        return Threat(key, "vessel", act_in, "act" if act_in <= GIVE_WAY_S else "watch", one.id)
+        is_open = _is_open(passing, keep_off, act_in) and key not in acted_on
+        return Threat(key, "vessel", act_in, "act" if act_in <= GIVE_WAY_S and not is_open else "watch", one.id)
     if key in acted_on and not one.moves:
         keep_off *= WIDER
     if not (passing.cpa_m < keep_off and passing.tcpa_s > 0.0):
@@ -125,6 +129,11 @@ def _of_passing(
     if one.kind not in ("uncharted", "charted") or act_in > 2.0 * STILL_S:
         return None
     return Threat(key, about, act_in, "act" if act_in <= STILL_S else "watch", one.id)
+
+
+def _is_open(passing: Passing, keep_off: float, act_in: float) -> bool:
+    """Return whether it cannot be told yet that she comes inside, and waiting costs nothing."""
+    return act_in > WAIT_S and passing.cpa_sigma_m is not None and passing.cpa_sigma_m > keep_off
 
 
 def _close_by(seen: HeldAgainst, passing: Passing, act_in: float) -> Threat | None:
