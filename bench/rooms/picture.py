@@ -43,6 +43,8 @@ TILTS = (0.0, 10.0, 20.0, 30.0, 35.0)
 SCALES = (0.5, 0.75, 1.5, 3.0, 6.0, 12.0)
 SCENES = ("crossing-traffic", "quiet")
 CHAIN_TURNS = 48
+# What was chosen was chosen on the pictures before this.
+FIRST_SEED = 200
 
 
 def run(names: Sequence[str], rest: Sequence[str] = ()) -> Iterator[Result]:
@@ -60,7 +62,7 @@ def places() -> Iterator[Result]:
     errors: list[float] = []
     bows: list[float] = []
     counts: Counter[str] = Counter()
-    for number, (layout, size) in enumerate(itertools.product(LAYOUTS, SIZES)):
+    for number, (layout, size) in enumerate(itertools.product(LAYOUTS, SIZES), FIRST_SEED):
         scale = SCALES[number % len(SCALES)]
         heading = 0.7 * number % TAU
         screen = draw_screen(layout, Shown(made_echo(number), scale, heading, heading - 0.1))
@@ -77,6 +79,7 @@ def places() -> Iterator[Result]:
             drawn_m = scale * 1852.0 * found.rings / layout.rings
             counts["range wrong"] += abs(found.range_m - drawn_m) > 0.01 * drawn_m
         counts["bow asked for"] += found.bow_rad is None
+        counts["outermost ring missed"] += found.rings < layout.rings
         off, bow = place_errors(found.plane, found.rings, found.bow_rad, screen, layout, taken)
         errors += off.tolist()
         if found.bow_rad is not None:
@@ -85,7 +88,9 @@ def places() -> Iterator[Result]:
     yield Result("picture.places.p95", float(np.percentile(errors, 95)), "px of the screen")
     yield Result("picture.bow.median", float(np.median(bows)), "deg")
     yield Result("picture.bow.worst", float(np.max(bows)), "deg")
-    for what in ("pictures", "read", "refused", "bow asked for", "range taken", "range wrong"):
+    for what in (
+        "pictures", "read", "refused", "bow asked for", "outermost ring missed", "range taken", "range wrong",
+    ):  # fmt: skip
         yield Result(f"picture.{what.replace(' ', '_')}", counts[what], "pictures")
 
 

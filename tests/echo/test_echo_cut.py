@@ -127,3 +127,13 @@ def test_side_lobes_of_a_wide_flat_echo_lie_on_its_arc() -> None:
     # As narrow as a small boat's, it makes none; nor where nobody says how wide it is.
     assert find_side_lobes(plots, ERRORS.beam_rad, ERRORS.pulse_m, width / 3).tolist() == [-1] * 6
     assert find_side_lobes(plots, ERRORS.beam_rad, ERRORS.pulse_m).tolist() == [-1] * 6
+
+
+def test_a_screen_is_no_cut_picture() -> None:
+    # Its colours begin well over the noise; near the boat the sea is drawn (`python -m bench picture chain`).
+    made = Made(beam_deg=2.0, n_spoke=720)
+    made.point(3.0, 1500.0, 40.0)
+    scan = cut(made, 0)
+    picture = Detector().detect(replace(scan, errors=replace(scan.errors, is_pictured=True)))
+    assert not picture.is_cut
+    assert beside(picture.plots, 3.0, 1500.0) < 25.0

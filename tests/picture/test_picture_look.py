@@ -99,6 +99,31 @@ def test_without_a_heading_line_the_bow_is_asked_for(layout: dict[str, Layout], 
     assert told.bow_rad is not None and abs(math.degrees(told.bow_rad)) < 1.0
 
 
+def test_what_a_menu_lies_over_is_not_received(
+    steep: Screen, layout: dict[str, Layout], echo: NDArray[np.uint8]
+) -> None:
+    found = look(bgr(steep.pixels), Told(range_nm=3.0))
+    open_menu = draw_screen(replace(layout["steep"], over=("menu",)), Shown(echo, 3.0, math.radians(40.0), 0.6))
+    scan = Layer.make(found).lay(bgr(open_menu.pixels))
+    # The menu as the screen draws it, in shares of the radius: right 0.35 to 1.05, up 0.25 to 0.9.
+    n, m = scan.shown.shape
+    angle, reach = np.arange(n)[:, None] * TAU / n, (np.arange(m)[None, :] + 1.0) / m
+    right, up = reach * np.sin(angle), reach * np.cos(angle)
+    under = (right > 0.36) & (up > 0.26) & (up < 0.89)
+    # A few cells of its corners apart.
+    assert scan.shown[under].mean() < 0.001
+    near = (right > 0.33) & (up > 0.23) & (up < 0.92)
+    assert scan.shown[~near].mean() > 0.99
+
+
+def test_a_scope_half_covered_is_refused(steep: Screen) -> None:
+    covered = steep.pixels.copy()
+    x, y, reach = (round(v) for v in (*steep.centre, steep.radius))
+    covered[y - reach : y + reach, x - reach : x] = (60, 60, 70)
+    with pytest.raises(NoScope, match=r"lies over (4[5-9]|5[0-5])% of the scope: close it"):
+        look(bgr(covered))
+
+
 def test_no_scope_in_a_picture_of_something_else() -> None:
     rng = np.random.default_rng(1)
     noise = rng.integers(0, 255, (480, 640, 3)).astype(np.uint8)

@@ -36,6 +36,7 @@ class ReceiverScale:
         self._since_learnt = -1
         self._top = 0  # highest count met
         self._full_scale = 0
+        self._is_pictured = False
 
     def by_used_scale(self, scan: Scan) -> Scan:
         """Return the scan with the full scale that the set uses: few levels are often written into a wider word.
@@ -48,6 +49,7 @@ class ReceiverScale:
 
     def learn(self, scan: Scan, notes: list[str]) -> Curve:
         """Return this turn's curve: the best scale learnt so far at this turn's noise level."""
+        self._is_pictured = scan.errors.is_pictured
         if scan.full_scale != self._full_scale:
             self._curve = None
             self._since_learnt = -1
@@ -93,8 +95,14 @@ class ReceiverScale:
         return self._curve
 
     def is_background_cut(self, curve: Curve) -> bool:
-        """Return whether the set has cut not only the noise's middle but next to all of it from quiet water."""
+        """Return whether the set has cut not only the noise's middle but next to all of it from quiet water.
+
+        Of a screen never: its first colour begins well over the noise, and the sea near the boat, drawn in that colour
+        and the next, must be gathered in boxes and held against its own floor (`python -m bench picture chain`).
+        """
         assert self.counts is not None
+        if self._is_pictured:
+            return False
         share = float(self.counts[0] / max(float(self.counts.sum()), 1.0))
         self.is_cut = curve.is_zeroed and share >= (CUT_STAYS if self.is_cut else CUT_SHARE)
         return self.is_cut

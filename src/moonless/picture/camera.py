@@ -67,8 +67,8 @@ def frames(source: str, per_s: float = FRAMES_PER_S) -> Iterator[tuple[int, Pict
                 yield at, np.ascontiguousarray(frame.to_ndarray(format="bgr24"))
         except av.error.FFmpegError as problem:
             if not is_live(source):
-                raise InputError(f"{source} cannot be read on: {_why(problem)}") from problem
-            raise LinkError(f"{source} has gone: {_why(problem)}") from problem
+                raise InputError(f"{source} cannot be read on: {why(problem)}") from problem
+            raise LinkError(f"{source} has gone: {why(problem)}") from problem
 
 
 def _open(source: str) -> av.container.InputContainer:
@@ -83,8 +83,8 @@ def _open(source: str) -> av.container.InputContainer:
         return av.open(source)
     except av.error.FFmpegError as problem:
         if is_live(source):
-            raise LinkError(f"{source} cannot be opened: {_why(problem)}") from problem
-        raise InputError(f"{source} is no video that can be read: {_why(problem)}") from problem
+            raise LinkError(f"{source} cannot be opened: {why(problem)}") from problem
+        raise InputError(f"{source} is no video that can be read: {why(problem)}") from problem
 
 
 def _open_screen(screen: re.Match[str]) -> av.container.InputContainer:
@@ -105,6 +105,7 @@ def _open_screen(screen: re.Match[str]) -> av.container.InputContainer:
     return av.open(place, format="x11grab", options=options)
 
 
-def _why(problem: Exception) -> str:
+def why(problem: Exception) -> str:
+    """Return what went wrong, without numbers and names of files."""
     text = getattr(problem, "strerror", None) or str(problem)
     return str(text)

@@ -141,9 +141,7 @@ def learn_palette(
     return _palette(colours[order], colours[writing], grain, limit, is_sure=margin)
 
 
-def _clusters(
-    difference: Floats32, lit: NDArray[np.bool_], valid: NDArray[np.bool_], limit: float
-) -> Floats:
+def _clusters(difference: Floats32, lit: NDArray[np.bool_], valid: NDArray[np.bool_], limit: float) -> Floats:
     """Return the colours that there are, (n, 3): the peaks of their histogram, flat places before borders."""
     dx = np.abs(np.diff(difference, axis=1, append=difference[:, -1:])).max(axis=2)
     dy = np.abs(np.diff(difference, axis=0, append=difference[:1])).max(axis=2)

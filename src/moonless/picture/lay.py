@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from moonless.constants import TAU
 from moonless.picture.colours import HIDDEN
+from moonless.picture.cover import Cover
 from moonless.picture.geometry.edges import Picture
 from moonless.picture.geometry.scope import Unrolled, Unroller, px_per_ring
 from moonless.picture.types import FoundScope, PictureScan
@@ -37,7 +38,7 @@ class Layer:
     found: FoundScope
     unroller: Unroller
     ring_columns: NDArray[np.intp]
-    covered: NDArray[np.bool_]  # (N_SPOKE, n_cell): by what does not change
+    cover: Cover
 
     @classmethod
     def make(cls, found: FoundScope) -> Layer:
@@ -46,7 +47,7 @@ class Layer:
         n_cell = unroller.inside.shape[1]
         px = px_per_ring(found.plane) * unroller.step
         columns = ring_columns(n_cell, unroller.step, px)
-        return cls(found, unroller, columns, ~unroller.inside)
+        return cls(found, unroller, columns, Cover())
 
     def lay(self, picture: Picture, bow_rad: float | None = None) -> PictureScan:
         """Return one frame as a turn.  ``bow_rad``: where the bow points now, if it has moved since it was found."""
@@ -62,6 +63,7 @@ class Layer:
             hidden = cv2.morphologyEx(
                 hidden.astype(np.uint8), cv2.MORPH_CLOSE, np.ones((WRITING_PX, WRITING_PX), np.uint8)
             ).astype(bool)
+        hidden |= self.cover.look(unrolled, found.rings, px_per_ring(found.plane))
         level[hidden] = 0
         bow = found.bow_rad if bow_rad is None else bow_rad
         over_rings(level, self.ring_columns)
@@ -70,7 +72,7 @@ class Layer:
         n_level = max(found.palette.n_level, 1)
         counts = (np.arange(256) * 255 // n_level).clip(0, 255).astype(np.uint8)
         echo = counts[level]
-        shown = ~(hidden | self.covered)
+        shown = ~hidden & self.unroller.inside
         echo[~shown] = 0
         from_north = bow is None and found.north_up
         turn = 0.0 if bow is None else bow

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from moonless.constants import NAUTICAL_MILE_M, TAU
 from moonless.picture.bearing import RadialLine, heading_line, radial_lines
 from moonless.picture.colours import Palette, learn_palette, water_of
+from moonless.picture.cover import covered
 from moonless.picture.digits import FigureRead, read_figures
 from moonless.picture.geometry.edges import Picture
 from moonless.picture.geometry.find import NoScope, find_scope
@@ -51,6 +52,12 @@ def look(picture: Picture, told: Told | None = None) -> FoundScope:
         raise NoScope(f"only {share:.0%} of the scope is in the picture: show all of it, or nearly all")
     if share < 0.98:
         notes.append(f"{1.0 - share:.0%} of the scope lies outside the picture: not received")
+    under = covered(unrolled, rings, px_per_ring(plane))
+    over = float(under.mean())
+    if share - over < LEAST_INSIDE:
+        raise NoScope(f"something lies over {over:.0%} of the scope: close it")
+    if over > 0.005:
+        notes.append(f"something lies over {over:.0%} of the scope: not received")
     lines = radial_lines(picture, plane, float(rings))
     line = heading_line(lines)
     roll = find_roll(picture, plane)
@@ -59,7 +66,7 @@ def look(picture: Picture, told: Told | None = None) -> FoundScope:
     flat, figures, unread = _figures(picture, plane, line, roll)
     is_filled = float(scope.coverage[-1]) > WHOLE_RING and _is_filled(picture, plane, rings)
     range_m, range_from = _range(figures, unread, rings, is_filled, told, notes, asks)
-    water, palette = _colours(unrolled, rings, plane, line, flat, figures, told, picture)
+    water, palette = _colours(unrolled, unrolled.inside & ~under, rings, plane, line, flat, figures, told, picture)
     if palette.n_level == 0:
         notes.append("no echo is on the screen now: its colours are learnt when there is one")
     elif not palette.is_sure:
@@ -212,13 +219,13 @@ def _nm(metres: float) -> str:
 
 
 def _colours(
-    unrolled: Unrolled, rings: int, plane: ScopePlane, line: RadialLine | None, flat: Flat, figures: list[FigureRead],
-    told: Told, picture: Picture,
+    unrolled: Unrolled, seen: NDArray[np.bool_], rings: int, plane: ScopePlane, line: RadialLine | None, flat: Flat,
+    figures: list[FigureRead], told: Told, picture: Picture,
 ) -> tuple[NDArray[np.uint8], Palette]:  # fmt: skip
     """Return water's colour everywhere and what the other colours mean."""
     n_cell = unrolled.colour.shape[1]
     px = px_per_ring(plane) * unrolled.step
-    valid = unrolled.inside.copy()
+    valid = seen.copy()
     valid[:, ring_columns(n_cell, unrolled.step, px)] = False
     valid[:, : max(1, round(6.0 / px))] = False
     if line is not None:

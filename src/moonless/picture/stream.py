@@ -199,5 +199,3 @@ def sweep_arc(by_block: NDArray[np.float64]) -> tuple[int, int] | None:
         if held[first] >= SWEEP_SHARE * total:
             return first, many
     return None
-
-

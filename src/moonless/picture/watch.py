@@ -119,4 +119,3 @@ def _crop(picture: Picture, place: tuple[NDArray[np.float32], NDArray[np.float32
     seen -= seen.mean()
     out: NDArray[np.float32] = seen / max(float(seen.std()), 3.0)
     return out
-

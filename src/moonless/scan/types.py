@@ -43,6 +43,7 @@ class ScanErrors:
     range_sigma_m: float  # range offset of the whole picture
     time_sigma_s: float = 0.01
     pulse_interval_s: float | None = None  # from one pulse to the next, of the set; None: not known
+    is_pictured: bool = False  # the counts are the colours of a screen
 
 
 @dataclass(frozen=True, slots=True, eq=False, repr=False)

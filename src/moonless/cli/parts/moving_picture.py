@@ -89,6 +89,7 @@ def _file_began_ns(path: Path) -> int:
     """Return when a video began: nothing in it says so; its file was closed when it ended."""
     import av
 
+    from moonless.picture.camera import why
     from moonless.units import NS_PER_S
 
     try:
@@ -96,5 +97,5 @@ def _file_began_ns(path: Path) -> int:
         with av.open(str(path)) as container:
             lasts_s = 0.0 if container.duration is None else container.duration / av.time_base
     except (OSError, av.error.FFmpegError) as problem:
-        raise InputError(f"{path} is no video that can be read: {problem}") from problem
+        raise InputError(f"{path} is no video that can be read: {why(problem)}") from problem
     return ended_ns - round(lasts_s * NS_PER_S)

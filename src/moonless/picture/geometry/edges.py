@@ -70,9 +70,7 @@ def edge_points(picture: Picture, most: int, *, blur: float = 1.0) -> EdgePoints
     return EdgePoints(at % width + off * vx, at // width + off * vy, vx, vy)
 
 
-def _runs_on(
-    is_crest: NDArray[np.bool_], ux: NDArray[np.float32], uy: NDArray[np.float32]
-) -> NDArray[np.bool_]:
+def _runs_on(is_crest: NDArray[np.bool_], ux: NDArray[np.float32], uy: NDArray[np.float32]) -> NDArray[np.bool_]:
     """Say where an edge goes on in its own direction.  The two sides of a line count as one direction."""
     on = is_crest.astype(np.float32)
     window = (STRETCH, STRETCH)

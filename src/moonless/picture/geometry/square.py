@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy import optimize
+from scipy import ndimage, optimize
 
 from moonless.picture.geometry.centre import Guess
 from moonless.picture.geometry.edges import EdgePoints, Picture
@@ -24,7 +24,11 @@ SHARPNESS = (0.04, 0.015, 0.006)
 NEAREST, FARTHEST = 0.06, 2.4
 # A phone's or a webcam's lens, and how far screens are held away: one standard deviation each.
 LENS_SIGMA, PERSPECTIVE_SIGMA = 0.02, 0.25
+# How far the outermost ring's line may be seen off its place, pixels; points that err together, own choice.
+RIM_PX, TOGETHER = 1.5, 12.0
 GROUPS, RAYS = 72, 720
+# How far along a ray roughness is measured, pixels.
+LOCAL_PX = 41
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -89,9 +93,7 @@ def _unlike(found: list[tuple[Lean, float]]) -> list[tuple[Lean, float]]:
     return kept
 
 
-def _polish(
-    points: EdgePoints, lean: Lean, sharpness: tuple[float, ...], wide: float, most: int
-) -> tuple[Lean, float]:
+def _polish(points: EdgePoints, lean: Lean, sharpness: tuple[float, ...], wide: float, most: int) -> tuple[Lean, float]:
     unit, size = lean.unit_px, lean.size
     step = wide * np.array([0.05 * unit, 0.05 * unit, 0.07, 0.07, 0.1, 0.1])
     score = 0.0
@@ -170,9 +172,7 @@ class Followed:
         return float(self.coverage.sum()) / self.numbers[-1] / (1.0 + 0.3 * self.residual_px)
 
 
-def follow(
-    picture: Picture, lean: Lean, *, windows: tuple[float, ...] = (14.0, 9.0, 5.0, 3.0, 2.5)
-) -> Followed | None:
+def follow(picture: Picture, lean: Lean, *, windows: tuple[float, ...] = (14.0, 9.0, 5.0, 3.0, 2.5)) -> Followed | None:
     """Follow the rings round and fit them all at once; None where none can be followed.
 
     ``windows``: how far a ring may be from where it is expected, pixels of a 720-line picture, step by step.
@@ -192,7 +192,7 @@ def follow(
         if lattice is None:
             return None
         spacing, chosen = lattice
-        values, spacing, left = _fit(values, spacing, chosen, unit, size, with_lens=number >= 2)
+        values, spacing, left = _fit(values, spacing, chosen, unit, size, is_late=number >= 2)
         numbers = tuple(sorted(chosen))
         coverage = np.array([chosen[k].coverage for k in numbers])
         followed = Followed(Lean(values, unit, size).plane().scaled(spacing), numbers, coverage, left)
@@ -218,7 +218,7 @@ class Profile:
     radii: Floats
     lines: Floats  # (GROUPS, n_radius, 3)
     inside: NDArray[np.bool_]  # (GROUPS, n_radius): in the picture
-    grain: float
+    grain: Floats  # (n_radius,), of what is no ring; among clutter it is more
 
     @classmethod
     def read(cls, picture: Picture, plane: ScopePlane, unit: float) -> Profile:
@@ -237,11 +237,15 @@ class Profile:
         per = RAYS // GROUPS
         grouped = lines.reshape(GROUPS, per, radii.size, 3).mean(axis=1)
         inside = ok.reshape(GROUPS, per, radii.size).mean(axis=1) > 0.7
-        grain = float(np.median(np.abs(grouped[inside]))) * 1.4826 + 0.05 if inside.any() else 1.0
+        whole = float(np.median(np.abs(grouped[inside]))) * 1.4826 + 0.05 if inside.any() else 1.0
+        # A ring is a few columns wide and does not count; what is rough everywhere about a radius does.
+        rough = np.median(np.abs(grouped).max(axis=2), axis=0) * 0.8
+        grain = np.maximum(ndimage.median_filter(rough, LOCAL_PX, mode="nearest"), whole)
         return cls(radii, grouped.astype(np.float64), inside, grain)
 
     def _held(self) -> Floats:
-        held = np.clip(self.lines, -6.0 * self.grain, 6.0 * self.grain)
+        most = 6.0 * self.grain[None, :, None]
+        held = np.clip(self.lines, -most, most)
         return np.where(self.inside[:, :, None], held, 0.0)
 
     def rings(self) -> dict[int, float]:
@@ -278,11 +282,11 @@ class Profile:
             at = np.argmax(here[:, 1:-1], axis=1) + 1
             peak, a, b = here[g, at], here[g, at - 1], here[g, at + 1]
             off = np.clip(0.5 * (b - a) / np.maximum(2.0 * peak - a - b, 1e-6), -0.5, 0.5)
-            good = (peak > 3.0 * self.grain) & self.inside[:, r] & (at > 1) & (at < here.shape[1] - 2)
+            good = (peak > 3.0 * self.grain[r]) & self.inside[:, r] & (at > 1) & (at < here.shape[1] - 2)
             radius = self.radii[0] + (lo - 1 + at + off) * (self.radii[1] - self.radii[0])
             u, v = plane.to_picture(np.sin(middle) * radius, -np.cos(middle) * radius)
             coverage = int(np.count_nonzero(good)) / max(int(np.count_nonzero(self.inside[:, r])), 1)
-            weight = np.minimum(peak / self.grain, 12.0)
+            weight = np.minimum(peak / self.grain[r], 12.0)
             own = float(np.median(radius[good])) if good.any() else float(self.radii[r])
             out.append(SeenRing(own, float(coverage), told, u[good], v[good], weight[good]))
         return out
@@ -327,7 +331,7 @@ def find_lattice(seen: list[SeenRing]) -> tuple[float, dict[int, SeenRing]] | No
 
 
 def _fit(
-    values: Floats, spacing: float, chosen: dict[int, SeenRing], unit: float, size: tuple[int, int], *, with_lens: bool
+    values: Floats, spacing: float, chosen: dict[int, SeenRing], unit: float, size: tuple[int, int], *, is_late: bool
 ) -> tuple[Floats, float, float]:
     """Return (values, spacing, median of what is left, pixels): all rings fitted at once, outliers held back."""
     number = np.concatenate([np.full(ring.x.size, k, float) for k, ring in chosen.items()])
@@ -336,24 +340,34 @@ def _fit(
     weight = np.concatenate([ring.weight for ring in chosen.values()])
     root = np.sqrt(weight / weight.mean())
     # One circle alone does not tell how the screen leans: its own shape does, and the perspective is taken as none.
-    n_free = 4 if len(chosen) < 2 else 7 if with_lens else 6
+    n_free = 4 if len(chosen) < 2 else 7 if is_late else 6
     scale = np.array([unit, unit, 1.0, 1.0, 1.0, 1.0, 1.0])
+    # The outermost ring is often the border of the picture or stands against a bearing scale: where its line is seen
+    # may be off by a pixel or two all round, and must not be taken for a bent lens.
+    rim = (number == number.max()).astype(np.float64) * (is_late and len(chosen) > 2)
+    # All points of a ring are off together: what is known beforehand weighs as much as a part of them.
+    known = math.sqrt(x.size / TOGETHER)
     # The size of everything is told by the spacing, so the shape keeps its determinant.
 
-    def unpack(z: Floats) -> tuple[Floats, float]:
+    def unpack(z: Floats) -> tuple[Floats, float, float]:
         out = values.copy()
         out[:n_free] = z[:n_free] * scale[:n_free]
-        return out, float(z[n_free])
+        return out, float(z[n_free]), float(z[n_free + 1])
 
     def residual(z: Floats) -> Floats:
-        out, step = unpack(z)
+        out, step, off = unpack(z)
         away = distances(out, x, y, unit, size)
         away = np.where(np.isfinite(away), away, 9.0)
-        prior = [out[4] / PERSPECTIVE_SIGMA, out[5] / PERSPECTIVE_SIGMA, out[6] / LENS_SIGMA]
-        return np.concatenate([(away - step * number) * unit * root, prior])
+        prior = [
+            out[4] / PERSPECTIVE_SIGMA,
+            out[5] / PERSPECTIVE_SIGMA,
+            known * out[6] / LENS_SIGMA,
+            known * off / RIM_PX,
+        ]
+        return np.concatenate([((away - step * number) * unit - off * rim) * root, prior])
 
-    start = np.append(values[:n_free] / scale[:n_free], spacing)
+    start = np.append(values[:n_free] / scale[:n_free], [spacing, 0.0])
     found = optimize.least_squares(residual, start, loss="soft_l1", f_scale=0.7, max_nfev=40)
-    out, step = unpack(found.x)
-    left = np.abs(distances(out, x, y, unit, size) - step * number) * unit
+    out, step, off = unpack(found.x)
+    left = np.abs((distances(out, x, y, unit, size) - step * number) * unit - off * rim)
     return out, step, float(np.median(left))

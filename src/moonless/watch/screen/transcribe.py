@@ -19,9 +19,7 @@ from moonless.wire.cat240 import encode_summary, encode_video
 
 # A source of its own, so that a picture and a radar on one link are never mixed.
 SAC, SIC = 0, 240
-_SUMMARY = re.compile(
-    r"picture range_sigma_m=([0-9.]+) azimuth_sigma_deg=([0-9.]+) time_sigma_s=([0-9.]+)", re.ASCII
-)
+_SUMMARY = re.compile(r"picture range_sigma_m=([0-9.]+) azimuth_sigma_deg=([0-9.]+) time_sigma_s=([0-9.]+)", re.ASCII)
 
 
 def blocks_of(spokes: Iterable[Spoke]) -> list[bytes]:
@@ -64,4 +62,5 @@ def with_picture(errors: ScanErrors, told: PictureErrors | None) -> ScanErrors:
     return ScanErrors(
         errors.beam_rad, errors.pulse_m, math.hypot(errors.azimuth_sigma_rad, told.azimuth_sigma_rad),
         math.hypot(errors.range_sigma_m, told.range_sigma_m), math.hypot(errors.time_sigma_s, told.time_sigma_s), None,
+        is_pictured=True,
     )  # fmt: skip
