@@ -13,6 +13,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any, NamedTuple
 
+import numpy as np
 import pytest
 from helm_page import HAS_PICTURE, Page, assert_night
 from helm_server import HERE, Server
@@ -200,6 +201,34 @@ def test_axe_finds_nothing_serious_in_the_set_up(fitting: Fitting, leg: str) -> 
         if v["impact"] in ("serious", "critical")
     ]
     assert serious == []
+
+
+def test_a_radar_by_its_screen_is_looked_at_asked_about_and_offered(fitting: Fitting) -> None:
+    cv2, av = pytest.importorskip("cv2"), pytest.importorskip("av")
+    page = fitting.page
+    # A camera that was not there: two seconds of an invented scope, four rings and a heading line, no figure.
+    scope = np.zeros((480, 640, 3), np.uint8)
+    for ring in range(1, 5):
+        cv2.circle(scope, (320, 240), 55 * ring, (90, 110, 60), 1, cv2.LINE_AA)
+    cv2.line(scope, (320, 240), (320, 20), (90, 110, 60), 1, cv2.LINE_AA)
+    with av.open(str(fitting.home / "camera.mp4"), "w") as video:
+        stream = video.add_stream("mpeg4", rate=5, width=640, height=480, pix_fmt="yuv420p", bit_rate=8_000_000)
+        for _ in range(10):
+            video.mux(stream.encode(av.VideoFrame.from_ndarray(scope, format="bgr24")))
+        video.mux(stream.encode())
+    go_to(page, "hear")
+    page.page.get_by_role("button", name="radar by its screen").click()
+    page.page.get_by_role("button", name="another, by its name").click()
+    page.page.keyboard.type(str(fitting.home / "camera.mp4"))
+    page.page.get_by_role("button", name="look", exact=True).click()
+    said = "document.getElementById('setup').innerText"
+    page.until(f"{said}.includes('How far is the outermost ring?')", 60.0)
+    assert "take it" not in text(page)
+    page.page.get_by_role("radio", name="1.5 NM").click()
+    page.until(f"{said}.includes('This was found. Is it so?')", 60.0)
+    page.until("document.querySelector('#setup .shown img').naturalWidth > 0")
+    page.page.get_by_role("button", name="take it").wait_for()
+    go_to(page, "hear")
 
 
 def test_the_controls_come_to_the_free_hand(fitting: Fitting) -> None:
