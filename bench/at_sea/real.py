@@ -36,7 +36,7 @@ PEER = "plain tracker"
 SHORT_TURNS = 5
 
 
-def _scorer(folder: Path) -> ModuleType:
+def scorer_of(folder: Path) -> ModuleType:
     path = folder / "score.py"
     if not path.is_file():
         raise SystemExit(f"{folder} holds no score.py: it is not the folder of real radar video")
@@ -47,19 +47,19 @@ def _scorer(folder: Path) -> ModuleType:
     return module
 
 
-def read_run(folder: Path, out: Path) -> list[dict[str, Any]]:
+def read_run(folder: Path, out: Path, chart: str = "chart.gpkg") -> list[dict[str, Any]]:
     """Read one run as ``moonless read`` does and return its lines, written to ``out`` too."""
     from moonless.boat.file import read_boat
     from moonless.chart.library import Chart
     from moonless.watch.pipeline.chain import Chain
     from moonless.watch.pipeline.replay import Replay, play
 
-    chain = Chain(read_boat(folder / "boat.toml"), Chart.open([folder / "chart.gpkg"]))
+    chain = Chain(read_boat(folder / "boat.toml"), Chart.open([folder / chart]))
     replay = Replay(radar=(folder / "radar.cat240",), nmea=(folder / "nmea.nmea",))
-    lines = []
+    lines: list[dict[str, Any]] = []
     with out.open("w", encoding="utf-8") as file:
         for turn, _ in play(chain, replay):
-            line = turn.reading.as_dict()
+            line = dict(turn.reading.as_dict())
             lines.append(line)
             file.write(json.dumps(line) + "\n")
     return lines
@@ -71,11 +71,11 @@ def short_lives(lines: Sequence[dict[str, Any]]) -> float:
     return sum(turns < SHORT_TURNS for turns in lives.values()) / max(len(lines), 1)
 
 
-def _open(score: dict[str, Any]) -> float:
+def open_water(score: dict[str, Any]) -> float:
     return float(sum(kind["per_turn"] for kind in score["open_water_no_ais"].values()))
 
 
-def _all(score: dict[str, Any]) -> float:
+def told_a_turn(score: dict[str, Any]) -> float:
     return float(sum(score["echoes_per_turn"].values()))
 
 
@@ -109,14 +109,14 @@ def _figures(name: str, scorer: ModuleType, folder: Path) -> Iterator[Result]:
     moving, peer = ours["moving"], plain["moving"]
     yield from figure("switches", "per 100", moving["id_switches_per_100"], peer["id_switches_per_100"], False)
     yield from figure("speed", "kn", moving["speed_abs_median_kn"], peer["speed_abs_median_kn"], False)
-    yield from figure("open", "a turn", _open(ours), _open(plain), False)
-    yield from figure("told", "a turn", _all(ours), _all(plain), False)
+    yield from figure("open", "a turn", open_water(ours), open_water(plain), False)
+    yield from figure("told", "a turn", told_a_turn(ours), told_a_turn(plain), False)
     yield from figure("short", "a turn", short_lives(lines), short_lives(plain_lines), False)
 
 
 def run(names: Sequence[str], rest: Sequence[str] = ()) -> Iterator[Result]:
     """Yield the figures of every run in the folder."""
     folder = Path(rest[0]) if rest else Path(os.environ.get("MOONLESS_DATA", "../shared/data")) / "real-radar"
-    scorer = _scorer(folder)
+    scorer = scorer_of(folder)
     for one in sorted(path for path in folder.iterdir() if (path / "radar.cat240").is_file()):
         yield from _figures(one.name, scorer, one)
