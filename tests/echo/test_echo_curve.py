@@ -105,3 +105,54 @@ def test_gain_turned_during_the_run_moves_the_level_not_the_scale():
         assert picture.noise_counts == pytest.approx(level, abs=1.5)
         assert picture.db_per_count == pytest.approx(0.4, rel=0.06)
         assert np.any(np.abs(picture.plots.range_m - 900.0) < 10.0)
+
+
+def test_noise_in_the_lowest_counts_of_a_long_word_is_of_no_logarithmic_set():
+    """Eight looks spread over 3 dB between their lowest tenth and their highest: in two counts of 255 they would make a
+    word of some 250 dB.  A logarithmic one with as many zeros, whose noise covers thirty counts, is left in doubt."""
+    rng = np.random.default_rng(5)
+    power = rng.gamma(8.0, 1.0 / 8.0, 50_000)
+    linear = np.floor(np.sqrt(power) * 0.95).astype(int)
+    curve = learn_curve(histogram_of(linear, 255), 255)
+    assert (curve.law, curve.is_learnt, curve.is_zeroed) == ("linear", True, False)
+    # Ten times the count is a hundred times the power.
+    assert curve.db(255)[200] - curve.db(255)[20] == pytest.approx(20.0, abs=0.01)
+    log = np.maximum(np.floor(10.0 * np.log10(rng.exponential(1.0, 50_000) / 1.6) / 0.16), 0).astype(int)
+    assert learn_curve(histogram_of(log, 255), 255).is_zeroed
+
+
+def test_a_gap_under_the_lowest_count_is_the_sets_own_threshold():
+    """A quarter of zeros, then nothing up to 21: noise lifted by side lobes, cut at 6 dB, at 0.29 dB a count."""
+    rng = np.random.default_rng(6)
+    power = 12.0 * rng.exponential(1.0, 30_000)
+    counts = np.rint(10.0 * np.log10(power) / 0.29).astype(int)
+    curve = learn_curve(histogram_of(np.where(power < 4.0, 0, np.maximum(counts, 0)), 255), 255)
+    assert curve.is_zeroed and curve.noise_counts == pytest.approx(21.0, abs=3.0)
+    # A sector where the set sends nothing leaves zeros too, but no edge: the noise of the rest is read.
+    made = Made(n_spoke=256, n_cell=200, level=60.0)
+    noise = made.counts(made.draw())
+    noise[:60] = 0
+    blanked = learn_curve(histogram_of(noise, 255), 255)
+    assert blanked.is_learnt and not blanked.is_zeroed
+
+
+def test_a_linear_sets_echo_is_as_strong_as_its_count_squared():
+    made = Made(n_spoke=256, n_cell=256, law="linear", level=10.0)
+    made.point(2.0, 900.0, 20.0)
+    picture = Detector().detect(made.scan())
+    assert picture.db_per_count is not None
+    level = picture.over_noise_db(np.array([100.0, 200.0]))
+    assert level[0] == pytest.approx(20.0, abs=0.5) and level[1] - level[0] == pytest.approx(6.02, abs=0.01)
+
+
+def test_another_scale_makes_the_old_strays_void():
+    """A set that begins to cut its noise is held to what a detector that never knew it otherwise holds it to."""
+    highest = []
+    for cut_from in (6, 0):
+        made, detector = Made(n_spoke=256, n_cell=256, level=40.0, db_per_count=0.3), Detector()
+        for turn in range(cut_from + 5):
+            counts = made.counts(made.draw())
+            counts[(counts < 48) & (turn >= cut_from)] = 0
+            picture = detector.detect(made.scan(counts, number=turn))
+        highest.append(float(np.quantile(picture.threshold, 0.95)))
+    assert highest[0] == pytest.approx(highest[1], abs=12.0)

@@ -113,6 +113,7 @@ class Detector:
             clutter_db=_spread(seen.floor_db, scan, grid),
             db_per_count=curve.db_per_count if curve.is_learnt else None,
             db_per_count_sigma=curve.sigma if curve.is_learnt else None,
+            db_per_tenfold=curve.db_per_tenfold,
             noise_counts=curve.noise_counts,
             spikes_removed=seen.spikes,
             notes=seen.notes,

@@ -45,6 +45,7 @@ SOLID_OVER_CLUTTER_DB = 12.0
 # than most, passes 31.6 dB over its median once in a million cells (elementary).  Where the scale is not known decibels
 # say nothing: no threshold lies past this share of it; and with so few steps none past its top (own figures).
 SPIKIEST_DB, UNKNOWN_MOST, FINE_STEPS = 32.0, 0.75, 63
+SAME_SCALE = 1.5  # a scale learnt better by less than this factor is the same one; own figure
 CLIPPED_UNDER_DB = 1.5  # seven cells in ten of a box at full scale
 KEEP_OFF_BEAMS = 1.3  # round known echoes, where the sea is not learnt: to where the beam's skirt is 40 dB down
 CUT_LOOKS = 4.0  # a cell, then: a box half full of the lowest count passes; own figure
@@ -92,6 +93,7 @@ class Examiner:
         self._grid: Grid | None = None
         self._base: Grid | None = None  # the grid as it was first cut; `_grid`: for this turn's spokes
         self._geometry: tuple[float, ...] = ()
+        self._curve: Curve | None = None  # of the last turn
         self._lean = FloorLean(1, np.zeros(1, dtype=np.int64))  # of no grid yet
 
     def examine(self, scan: Scan) -> Examined:
@@ -99,7 +101,8 @@ class Examiner:
         notes: list[str] = []
         curve = self.scale.learn(scan, notes)
         grid, is_new = self._choose_grid(scan, self.scale.is_background_cut(curve))
-        if is_new or self.map is None:
+        measures_anew = self._measures_anew(curve)
+        if is_new or self.map is None or measures_anew:
             rate = design_rate(grid) if self.p_false is None else self.p_false
             # Where the set has cut the noise, none is left to be guarded against: what strays is measured alone.
             looks = grid.box_looks * (CUT_LOOKS if curve.is_zeroed else curve.looks)
@@ -236,6 +239,19 @@ class Examiner:
         if self.map.turns < LEAN_TURNS or self.map.turns % LEARN_EVERY == 0:
             self._lean.learn(ratio_db, seen.offset_db, asked, seen.sector, *self.map.lines())
         self.map.update_exceedances(ratio_db, asked, seen.sector)
+
+    def _measures_anew(self, curve: Curve) -> bool:
+        """Return whether decibels are not what they were a turn before: all that was learnt in them is void.
+
+        How far the sea strays by one scale is no word on how far it does by another: thresholds past the top of the
+        scale came of it, for a dozen turns.
+        """
+        before, self._curve = self._curve, curve
+        if before is None:
+            return False
+        if (before.law, before.is_zeroed) != (curve.law, curve.is_zeroed):
+            return True
+        return curve.law == "log" and not 1.0 / SAME_SCALE < curve.db_per_count / before.db_per_count < SAME_SCALE
 
     def _choose_grid(self, scan: Scan, is_cut: bool) -> tuple[Grid, bool]:
         """Return (grid, whether all that was learnt on the one before is void).

@@ -80,6 +80,16 @@ class EchoPicture:
     notes: tuple[str, ...] = field(default_factory=tuple)
     is_cut: bool = False  # the set sends next to nothing of noise and sea: what is left is there or is cut away
     db_per_count_sigma: float | None = None  # one standard deviation of ``db_per_count``; None with it
+    # Decibels that ten times the count are worth: 20 of a linear receiver, 10 of a square law; None: of a logarithmic
+    # one, where ``db_per_count`` holds everywhere.
+    db_per_tenfold: float | None = None
+
+    def over_noise_db(self, counts: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Return dB over the mean noise of receiver counts, where the curve has been learnt (``db_per_count``)."""
+        if self.db_per_tenfold is None:
+            return np.asarray((counts - self.noise_counts) * (self.db_per_count or 0.0))
+        # Count 0 is "less than half a count".
+        return np.asarray(self.db_per_tenfold * np.log10(np.maximum(counts, 0.5) / max(self.noise_counts, 0.5)))
 
     def __repr__(self) -> str:
         return f"EchoPicture({len(self.plots)} plots, {len(self.shores)} shores)"

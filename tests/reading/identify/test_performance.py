@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from reading_fakes import RADAR, make_mark
 
+from moonless.echo.types import EchoPicture
 from moonless.reading.identify.performance import KIND_SIGMA_DB, Performance
 
 
@@ -51,9 +52,11 @@ def _one_turn(performance: Performance, level_db: float, alone: bool = True, **p
         strength_db=np.ones(1), is_clipped=np.zeros(1, dtype=bool), peak_count=np.array([110.0])
     )
     values: dict[str, Any] = {"plots": _Sized(plots), "db_per_count": None, "db_per_count_sigma": None} | picture
+    values.setdefault("db_per_tenfold", None)
     evidence: Any = SimpleNamespace(tracks=[SimpleNamespace(last_plot=0)], level_db=np.array([level_db]))
     explained: Any = [SimpleNamespace(mark=0, confidence=0.95)]
     seen: Any = SimpleNamespace(**values)
+    seen.over_noise_db = lambda counts: EchoPicture.over_noise_db(seen, counts)
     performance.take_in(place, outlook, looked, np.zeros(1), evidence, explained, seen, 3.0, 1024)
 
 

@@ -156,7 +156,10 @@ def _turn_of(range_m: np.ndarray, k: int) -> tuple[Any, Any]:
     scan = SimpleNamespace(
         time_ns=np.array([k * 10**9]), end_ns=(k + 1) * 10**9, n_cell=60, received_fraction=1.0, max_range_m=4000.0
     )
-    plots = SimpleNamespace(range_m=range_m, azimuth_rel_rad=angle, heading_true_rad=np.zeros(n))
+    nowhere = np.full(n, np.nan)
+    plots = SimpleNamespace(
+        range_m=range_m, azimuth_rel_rad=angle, heading_true_rad=np.zeros(n), own_lat_deg=nowhere, own_lon_deg=nowhere
+    )
     return scan, SimpleNamespace(clutter_db=np.zeros((4, 60)), plots=plots, is_cut=True)
 
 
@@ -174,3 +177,18 @@ def test_metres_put_right_make_no_radar_deaf(is_told: bool) -> None:
     assert (hearing.deaf_since_ns is None) == is_told
     hearing.picture(*_turn_of(2.0 * range_m, 6))
     assert hearing.deaf_since_ns is None and hearing.is_shown
+
+
+def test_strays_close_aboard_hide_no_ships_that_stand() -> None:
+    """Chance lets each of a hundred strays within 40 m find another; of ten ships a mile off it lets none."""
+    hearing, rng = RadarHearing(), np.random.default_rng(7)
+    for k, n_stray in enumerate((0, 0, 40, 120, 110)):
+        ships = np.linspace(900.0, 1700.0, 10)
+        scan, picture = _turn_of(np.concatenate([ships, rng.uniform(5.0, 40.0, n_stray)]), k)
+        angle = np.concatenate([np.arange(10) * TAU / 10, rng.uniform(0.0, TAU, n_stray)])
+        picture.plots.azimuth_rel_rad = angle
+        hearing.picture(scan, picture)
+    assert hearing.deaf_since_ns is None and hearing.is_shown
+    # The strays alone are what a deaf receiver may show too.
+    hearing.picture(*_turn_of(rng.uniform(5.0, 40.0, 120), 5))
+    assert hearing.deaf_since_ns is not None

@@ -41,6 +41,13 @@ AS_GOOD = 0.01
 PULSES_SIGMA = 0.15  # of the looks, when they are known from the pulses: relative
 UNKNOWN_SIGMA = 0.2  # of the scale, relative, besides, when they are not: echoes among the noise always lead one way
 WORST_FIT = 0.25
+# A gap under the lowest count in use that is this many times the usual step between counts is the set's threshold, with
+# this share of zeros under it; of counts that carry a share of what is over zero so many must be in use, and the
+# lowest be so common against the commonest.  Own figures.
+GAP_STEPS, GAP_ZEROS, GAP_SHARE, GAP_LEVELS, GAP_EDGE = 4.0, 0.05, 1e-3, 8, 0.25
+# Noise is asked up to this share of its counts; of so many looks, more than any set sums, it spreads least; what is
+# then said of its level is no surer than this, relative (rounding and truncation differ by half a count).
+STEEP_SHARE, STEEP_LOOKS, STEEP_SIGMA = 0.98, 32.0, 0.3
 MAX_POWER_DB = 110.0  # a float32 sum of boxes stays exact enough
 _LEVELS: Floats = np.array([0.02, 0.05, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 0.95, 0.98, 0.99])
 
@@ -57,6 +64,11 @@ class Curve:
     is_zeroed: bool  # the background was cut to zero: count 0 says only "below the set's own threshold"
     misfit: float = 0.0  # rms of the fit in standard deviations of the noise, and what its looks cost
     sigma: float = np.nan  # of ``db_per_count``, one standard deviation; NaN where the scale is assumed
+
+    @property
+    def db_per_tenfold(self) -> float | None:
+        """Decibels that ten times the count are worth; None: of a logarithmic receiver, where that is no figure."""
+        return {"log": None, "linear": 20.0, "square": 10.0}[self.law]
 
     def db(self, full_scale: int) -> NDArray[np.float32]:
         """Return dB above the mean noise for every count 0..full_scale, (full_scale + 1,) float32."""
@@ -110,13 +122,19 @@ def learn_curve(histogram: Floats, full_scale: int, pulses: float | None = None)
     if np.sum(histogram) < 500:
         return assumed_curve(full_scale)
     quantiles, zeros = count_quantiles(histogram, _LEVELS)
-    if zeros > 0.5:
+    if zeros > 0.5 or _is_cut_out(histogram, zeros):
+        steep = _in_few_steps(histogram, full_scale, zeros)
+        if steep is not None:
+            return steep
         (first,) = np.nonzero(np.cumsum(histogram[1:]) > 0.02 * np.sum(histogram[1:]))
         return assumed_curve(full_scale, float(first[0] + 1) if first.size else 1.0, is_zeroed=True)
     # Whatever was cut at zero or at full scale tells nothing of the curve.
     usable = (zeros + 0.02 < _LEVELS) & (quantiles < full_scale - 0.5)
     median = float(np.interp(0.5, _LEVELS, quantiles))
     if np.count_nonzero(usable) < 6 or np.ptp(quantiles[usable]) < 2.5:
+        steep = _in_few_steps(histogram, full_scale, zeros)
+        if steep is not None:
+            return steep
         # Exponential noise: the median lies 1.6 dB below the mean.
         per_db = full_scale / ASSUMED_SPAN_DB
         return assumed_curve(full_scale, median + 1.59 * per_db)
@@ -135,6 +153,41 @@ def learn_curve(histogram: Floats, full_scale: int, pulses: float | None = None)
     if best is None or best.misfit > WORST_FIT:
         return assumed_curve(full_scale, median + 1.59 * full_scale / ASSUMED_SPAN_DB)
     return best
+
+
+def _is_cut_out(histogram: Floats, zeros: float) -> bool:
+    """Return whether the set's own threshold shows: after a good share of zeros a gap, then an edge.
+
+    No receiver leaves such a gap by itself, but sets of few levels leave one between any two of them, and a sector
+    where the set sends nothing leaves its zeros under a noise that rises from nothing.
+    """
+    used = 1 + np.flatnonzero(histogram[1:] > GAP_SHARE * float(np.sum(histogram[1:])))
+    if zeros < GAP_ZEROS or used.size < GAP_LEVELS:
+        return False
+    is_edge = float(histogram[used[:3]].mean()) > GAP_EDGE * float(histogram[used].max())
+    return is_edge and bool(used[0] > GAP_STEPS * float(np.median(np.diff(used))))
+
+
+def _in_few_steps(histogram: Floats, full_scale: int, zeros: float) -> Curve | None:
+    """Return the curve of noise that lies in the lowest few counts of a long word; None: it may be of any law.
+
+    Noise of many looks spreads over some decibels at the least.  Where all of them lie within two or three counts, a
+    logarithmic word would span more than any receiver does: so its counts go as a power, and the noise's level is
+    the root mean square of them, by the linear law, which is the commoner.
+    """
+    total = float(np.sum(histogram))
+    above = np.cumsum(histogram, dtype=np.float64) / total
+    # What is rarer than this may be echoes.
+    top = int(np.searchsorted(above, STEEP_SHARE))
+    if top < 1 or histogram[1] <= 0.0 or above[top] <= zeros:
+        return None
+    low, high = special.gammaincinv(STEEP_LOOKS, [max(zeros, 0.02), STEEP_SHARE])
+    if 10.0 * math.log10(high / low) / (top + 0.5) * full_scale <= MAX_POWER_DB:
+        return None
+    counts = np.arange(top + 1, dtype=np.float64)
+    level = math.sqrt(float(np.sum(histogram[: top + 1] * counts**2)) / float(np.sum(histogram[: top + 1])))
+    per_count = 20.0 / math.log(10.0) / max(level, 0.5)
+    return Curve("linear", level, per_count, 1.0, True, False, WORST_FIT, STEEP_SIGMA * per_count)
 
 
 def _best_law(quantiles: Floats, held: NDArray[np.bool_], spread: float, pulses: float | None) -> Curve:

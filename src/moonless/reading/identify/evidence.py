@@ -260,10 +260,10 @@ def levels(tracks: tuple[Track, ...], clutter_db: Floats, picture: EchoPicture) 
     out = strength + np.maximum(np.nan_to_num(clutter_db, nan=0.0), 0.0)
     if picture.db_per_count is None:
         return np.asarray(out)
-    peak = np.asarray(picture.plots.peak_count)
+    peak_db = picture.over_noise_db(np.asarray(picture.plots.peak_count, dtype=np.float64))
     for i, t in enumerate(tracks):
-        if t.last_plot is not None and t.last_plot < len(peak):
-            out[i] = max(out[i], (float(peak[t.last_plot]) - picture.noise_counts) * picture.db_per_count)
+        if t.last_plot is not None and t.last_plot < len(peak_db):
+            out[i] = max(out[i], float(peak_db[t.last_plot]))
     return np.asarray(out)
 
 
@@ -366,7 +366,7 @@ def strongest_at(position_en: Floats, own: OwnPlane, scan: Scan, picture: EchoPi
     _, cell = _cells(position_en - np.array([own.east_m, own.north_m]), own, scan)
     ring = scan.echo.max(axis=0)
     near = np.clip(cell[:, None] + np.array([-1, 0, 1])[None, :], 0, len(ring) - 1)
-    return np.asarray((ring[near].max(axis=1).astype(np.float64) - picture.noise_counts) * picture.db_per_count)
+    return picture.over_noise_db(ring[near].max(axis=1).astype(np.float64))
 
 
 def sea_beside(position_en: Floats, own: OwnPlane, scan: Scan, picture: EchoPicture) -> Floats:

@@ -157,10 +157,15 @@ class Performance:
         return np.asarray(10.0 * np.log10(1.0 + np.maximum(above, 0.0) / (1.0 + snr)))
 
     def _weigh_curve(self, picture: EchoPicture, level_db: float) -> None:
-        """Take in how unsure the receiver's curve makes levels like this turn's: they scale with it."""
+        """Take in how unsure the receiver's curve makes levels like this turn's."""
         now = 0.0
         if picture.db_per_count is not None and picture.db_per_count_sigma is not None:
-            now = abs(level_db) * picture.db_per_count_sigma / picture.db_per_count
+            relative = picture.db_per_count_sigma / picture.db_per_count
+            if picture.db_per_tenfold is None:
+                now = abs(level_db) * relative
+            else:
+                # A power law is out by how far its noise is, at every level alike.
+                now = picture.db_per_tenfold * relative / math.log(10.0)
         self._curve_sigma_db = LEVEL_KEEP * self._curve_sigma_db + (1.0 - LEVEL_KEEP) * now
 
     def _add(self, place: Place, k: int, log_likelihood: Floats) -> None:
@@ -183,7 +188,7 @@ def _peak_db(picture: EchoPicture, plot: int, otherwise_db: float) -> float:
     """Return a plot's peak over mean receiver noise by the learnt curve; ``otherwise_db`` where it is not learnt."""
     if picture.db_per_count is None:
         return otherwise_db
-    return float(picture.plots.peak_count[plot] - picture.noise_counts) * picture.db_per_count
+    return float(picture.over_noise_db(np.asarray(picture.plots.peak_count[plot], dtype=np.float64)))
 
 
 def _prior() -> Floats:
