@@ -203,10 +203,9 @@ def test_a_stopped_vessel_is_passed_and_not_met() -> None:
     ais = AisTarget(123456789, T0, 10.0, -150.0, name="MADE TENDER")
     met = Met(40.0, 40.0, 5.0, 220.0, 5.0, 60.0, 1, 120.5)
     (call,) = met.read(ais=ais, p_moving=0.01).calls
-    # 605 m; she lies still and is kept off by fifteen seconds of own way, 75 m.
-    assert call.say == (
-        "MADE TENDER, not moving, port bow, three and a half cables, nearest under half a cable in two minutes."
-    )
+    # 605 m; she lies still and is kept off by fifteen seconds of own way, 75 m.  With a name of two words there is no
+    # room among twelve to say that she lies still: it is shown.
+    assert (call.say, call.more) == ("MADE TENDER, port bow, nearest under half a cable, two minutes.", "Not moving.")
     assert Met(40.0, 40.0, 5.0, 220.0, 5.0, 80.0, 1, 120.5).read(ais=ais, p_moving=0.01).calls == ()
 
 

@@ -145,7 +145,7 @@ def test_it_is_said_which_way_the_compass_is_wrong(run: tuple[float, list[Turn]]
     bias_deg, turns = run
     said = [c.say for t in turns for c in t.reading.calls if "compass" in c.say]
     way, other = ("high", "low") if bias_deg > 0 else ("low", "high")
-    assert said and all(f"degrees {way} against" in s and other not in s for s in said)
+    assert said and all(f"degrees {way}; put right" in s and other not in s for s in said)
     assert any(f"reads 3 degrees {way}" in s for s in said)
 
 

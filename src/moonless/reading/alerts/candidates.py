@@ -108,7 +108,8 @@ def of_threats(wheel: Wheel, risks: Risks) -> list[Candidate]:
         kind: CallKind = (
             "vessel" if threat.about == "vessel" else "uncharted" if threat.about == "uncharted" else "mark"
         )
-        out.append(Candidate(threat.key, kind, urgency, say, weight, one.id, order, order_say))
+        more = "" if still in say else f"{_capital(still)}."
+        out.append(Candidate(threat.key, kind, urgency, say, weight, one.id, order, order_say, more=more))
     if decision is not None and decision.threat.about == "speed":
         say = brief(order_words(decision, spoken=True), [(0, risks.speed.why)])
         over = mps_to_kn((wheel.own.sog or 0.0) - (decision.speed or 0.0))
