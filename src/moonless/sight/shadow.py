@@ -10,6 +10,9 @@ from numpy.typing import NDArray
 
 from moonless.constants import EFFECTIVE_EARTH_RADIUS_M as RE_M
 
+# Lower than this above the water, what the ray touches is the sea itself.
+LEAST_EDGE_M = 0.05
+
 
 @dataclass(frozen=True, slots=True)
 class Edge:
@@ -31,7 +34,7 @@ def edge_before(
     j = round((range_m - first_cell_m) / cell_m)
     j = min(max(j, 0), len(shadow_row) - 1)
     hides = float(shadow_row[j])
-    if hides <= 0.05 or not math.isfinite(hides):
+    if hides <= LEAST_EDGE_M or not math.isfinite(hides):
         return None
     ranges = np.maximum(first_cell_m + np.arange(j + 1) * cell_m, 0.25 * cell_m)
     rise = (shadow_row[: j + 1].astype(np.float64) - antenna_m) / ranges - ranges / (2.0 * RE_M)
@@ -41,3 +44,25 @@ def edge_before(
     r = float(ranges[at])
     height = antenna_m + r * (float(rise[j]) + r / (2.0 * RE_M))
     return Edge(range_m=r, height_m=height, hides_below_m=hides)
+
+
+def shadow_if_higher(
+    shadow_height_m: NDArray[np.float64], cell_m: float, antenna_m: float, higher_m: float
+) -> NDArray[np.float64]:
+    """Return the shadow height, (n_bearing, n_cell), as it were if whatever casts it stood ``higher_m`` higher.
+
+    The ray over an edge of height h at range a stands at  antenna + (h - antenna) r / a + r (r - a) / 2 R  further out,
+    so that the doubt in h grows there by r / a.  Cell j lies at ``(j + 0.5) * cell_m``.  The sea's own horizon is no
+    edge, and what lies wholly in another's shadow is left as it is.
+    """
+    n_cell = shadow_height_m.shape[1]
+    r = (np.arange(n_cell) + 0.5) * cell_m
+    before = np.where(shadow_height_m > 0.0, (shadow_height_m - antenna_m) / r - r / (2.0 * RE_M), -np.inf)
+    after = before[:, 1:]
+    top_m = antenna_m + r[:-1] * (after + r[:-1] / (2.0 * RE_M))
+    is_edge = (after > before[:, :-1] + 1e-7) & (top_m > LEAST_EDGE_M)
+    rise = np.where(is_edge, after + higher_m / r[:-1], after)
+    steepest = np.maximum.accumulate(rise, axis=1)
+    out = shadow_height_m.copy()
+    out[:, 1:] = np.maximum(out[:, 1:], antenna_m + r[1:] * (steepest + r[1:] / (2.0 * RE_M)))
+    return out

@@ -11,7 +11,7 @@ import shapely
 from reading_fakes import FRAME, RADAR, FakeChart, make_boat
 from reading_rasters import HERE, behind
 
-from moonless.constants import TAU
+from moonless.constants import EFFECTIVE_EARTH_RADIUS_M, TAU
 from moonless.reading.chart_around import lay_out
 from moonless.reading.polar import N_BEARINGS, N_CELLS
 from moonless.reading.visibility.hidden_water import fill
@@ -19,6 +19,7 @@ from moonless.reading.visibility.raster import CAUSE_OF, blind_mask, horizon_mas
 from moonless.reading.visibility.seeing import Curve
 from moonless.sight.edges import edges_of
 from moonless.sight.lines import crossings
+from moonless.sight.shadow import shadow_if_higher
 
 
 def test_a_ray_through_land_goes_in_and_out() -> None:
@@ -76,15 +77,38 @@ def test_a_blind_sector_turns_with_the_boat(
     assert shut.sum() * row_deg == pytest.approx(20.0, abs=2.0 * row_deg)
 
 
-def test_a_boat_lower_than_the_shadow_is_hidden_and_a_higher_one_is_not() -> None:
-    """A ridge's shadow over open water: to the east it reaches up 5 m, to the west half a metre; boats are 1 m high."""
+@pytest.mark.parametrize(("wall_m", "told_m"), [(4.0, 6.5), (7.0, 9.5), (12.0, 14.5)])
+def test_land_hides_as_far_as_the_ray_over_it_were_it_a_sigma_higher(wall_m: float, told_m: float) -> None:
+    """A wall 600 m off to the east, an antenna at 12 m, boats 1 m high; 2.5 m more is a sigma of what stands on land.
+
+    By the straight ray over the top with the earth's fall (4/3 earth, 8 495 km), elementary; walls are not charted with
+    a height, so the told shadow ends where one of ``told_m`` would end.
+    """
+    boat = make_boat(radar=replace(RADAR, height_m=12.0))
+    cell = 3000.0 / N_CELLS
+    r = (np.arange(N_CELLS) + 0.5) * cell
+
+    def over(top_m: float) -> np.ndarray:
+        at = r[80]
+        return 12.0 + (top_m - 12.0) * r / at + r * (r - at) / (2.0 * 8.495e6)
+
     shadow = np.zeros((N_BEARINGS, N_CELLS))
-    shadow[N_BEARINGS // 4, 300:] = 5.0
-    shadow[3 * N_BEARINGS // 4, 300:] = 0.5
-    boat = make_boat()
+    shadow[N_BEARINGS // 4, 81:] = np.maximum(over(wall_m), 0.0)[81:]
     place = lay_out(FakeChart(), FRAME, 0.0, 0.0, 3000.0)
     assert place is not None
     curve = Curve(np.array([1.0, 3000.0]), np.array([1e9, 1e9]), 20.0)
     water = fill(boat, HERE, place, 3000.0, [], shadow, curve, 0.0, None, None, 1.0)
     by_land = water.cause == CAUSE_OF["land"]
-    assert by_land[N_BEARINGS // 4, 300:].all() and by_land.sum() == N_CELLS - 300
+    assert (by_land[N_BEARINGS // 4] == ((over(told_m) > 1.0) & (np.arange(N_CELLS) > 80))).all()
+    assert by_land.sum() == by_land[N_BEARINGS // 4].sum() > 0
+
+
+def test_the_horizon_of_the_sea_is_no_land_that_could_be_higher() -> None:
+    """Past its own horizon (7.1 km at 3 m, 4/3 earth) low water is out of sight; that edge stands no higher."""
+    twice_earth_m = 2.0 * EFFECTIVE_EARTH_RADIUS_M
+    r = (np.arange(N_CELLS) + 0.5) * 30.0
+    edge = int(math.sqrt(3.0 * twice_earth_m) / 30.0)
+    shadow = np.zeros((1, N_CELLS))
+    past = r[edge + 1 :]
+    shadow[0, edge + 1 :] = 3.0 + past * (past / twice_earth_m - 3.0 / r[edge] - r[edge] / twice_earth_m)
+    np.testing.assert_allclose(shadow_if_higher(shadow, 30.0, 3.0, 2.5), shadow, atol=1e-3)

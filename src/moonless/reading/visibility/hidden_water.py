@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from moonless.boat.types import Boat
 from moonless.echo.types import EchoPicture
+from moonless.radar.environment.heights import LandDefaults
 from moonless.radar.link.detection import clutter_weight, required_snr
 from moonless.reading.chart_around import Place
 from moonless.reading.line import HiddenBy
@@ -21,12 +22,16 @@ from moonless.reading.visibility.raster import VisibilityRaster
 from moonless.reading.visibility.seeing import P_TURN_HELD, Curve, clutter_at
 from moonless.scan.types import Scan
 from moonless.sight.lines import crossings
+from moonless.sight.shadow import shadow_if_higher
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
 # Clutter hides where a small boat would show in less than this share of turns, though without clutter she would.
 CLUTTER_P = 0.5
+# How high land stands no chart tells: where its shadow ends is known no better than its height, and what may be hidden
+# is not shown as seen.  One sigma of what stands on land, as the model has it.
+LAND_SIGMA_M = LandDefaults().rough_m
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,7 +72,8 @@ def fill(
     horizon = raster.horizon_mask(boat.radar, r, small)
     behind = raster.behind_first_land(water.land)
     if shadow_height_m is not None:
-        behind = (shadow_height_m > small) & ~horizon
+        may_hide_m = shadow_if_higher(shadow_height_m, water.cell_m, boat.radar.height_m, LAND_SIGMA_M)
+        behind = (may_hide_m > small) & ~horizon
     water.hide(behind, "land")
     _behind_obstructions(water, obstructions, boat.radar.height_m, small)
     if own.heading_rad is not None and boat.radar.blind_sectors_rad:
