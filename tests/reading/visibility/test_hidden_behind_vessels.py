@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pytest
 import shapely
-from reading_fakes import RADAR, T0, FakeChart, make_boat, make_situation, make_track
+from reading_fakes import FRAME, RADAR, T0, FakeChart, make_boat, make_situation, make_track
 from reading_rasters import open_water
 
 from moonless.reading.identify.evidence import Evidence
@@ -110,3 +110,33 @@ def test_a_small_echo_close_by_does_not_stop_the_boat() -> None:
     reading = judge.read(make_situation([crest]))
     assert reading.hidden is not None
     assert "vessel" not in {f["properties"]["by"] for f in reading.hidden["features"]}
+
+
+@pytest.mark.parametrize(
+    ("length_m", "age_s", "north_m", "hides"),
+    [
+        (110.0, 10.0, 500.0, True),
+        (12.0, 10.0, 500.0, False),
+        (110.0, 40.0, 500.0, False),
+        (110.0, 10.0, 3980.0, False),
+        (110.0, 10.0, 60.0, False),
+    ],
+    ids=["a ship", "a boat", "long ago", "at the quay", "where we are"],
+)
+def test_a_ship_told_by_ais_hides_water_though_no_echo_is_hers(
+    length_m: float, age_s: float, north_m: float, hides: bool
+) -> None:
+    """Going east at 5 m/s, spoken of 10 s ago 50 m west of north: she stands north, 12.6 degrees wide at 500 m."""
+    lat, lon = FRAME.to_geographic(-5.0 * age_s, north_m)
+    east = 0.5 * math.pi
+    ship = AisTarget(123456789, T0 - round(age_s * 1e9), float(lat), float(lon), east, 5.0, east, length_m=length_m)
+    quay = shapely.MultiPolygon([shapely.box(-500.0, 4000.0, 500.0, 4100.0)])
+    reading = Judge(make_boat(), FakeChart(land=quay)).read(make_situation(ais=[ship]))
+    assert reading.hidden is not None
+    shut = shapely.union_all(
+        [shapely.geometry.shape(f["geometry"]) for f in reading.hidden["features"] if f["properties"]["by"] == "vessel"]
+    )
+    half_deg = math.degrees(math.atan2(0.5 * length_m, north_m))
+    bearing = np.radians([0.0, half_deg - 1.0, 1.0 - half_deg, half_deg + 1.5, -half_deg - 1.5])
+    lat, lon = FRAME.to_geographic(1500.0 * np.sin(bearing), 1500.0 * np.cos(bearing))
+    assert shapely.contains_xy(shut, lon, lat).tolist() == [hides] * 3 + [False] * 2

@@ -4,10 +4,17 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
+
+from moonless.reading.chart_around import Place
 from moonless.reading.identify.evidence import Evidence
 from moonless.reading.identify.explain import Explained
 from moonless.reading.line import HiddenBy
+from moonless.reading.own import OwnPlane
+from moonless.reading.situation import Situation
 from moonless.reading.visibility.hidden_water import Obstruction
+from moonless.track.types import AisTarget
+from moonless.units import NS_PER_S
 
 # A vessel this long, by AIS, stands higher than the antenna of a small boat and hides what is behind her.
 SHADING_LENGTH_M = 20.0
@@ -27,6 +34,9 @@ LAND_RCS_DB, LAND_WIDTH_M = 25.0, 40.0
 ANCHORED_LENGTH_M = 45.0
 # Height of hull and house above the water over length.  Common practice, no source.
 HEIGHT_PER_LENGTH = 0.22
+# A ship of which AIS spoke within this, carried on by her course and speed, stands there though no echo has been given
+# her: a hull close by answers in pieces, none of which lies where AIS has her middle.  Own figure.
+SPOKE_S = 30.0
 
 
 def obstructions_of(evidence: Evidence, explained: list[Explained]) -> list[Obstruction]:
@@ -48,6 +58,38 @@ def _vessels(evidence: Evidence, explained: list[Explained]) -> list[Obstruction
         width = _seen_width(track.orientation_rad, length, bearing)
         out.append(Obstruction(bearing, reach, width, 0.5 * length, HEIGHT_PER_LENGTH * length, "vessel"))
     return out
+
+
+def unanswered_hulls(situation: Situation, evidence: Evidence, own: OwnPlane, place: Place | None) -> list[Obstruction]:
+    """Return the ships that AIS tells of and that no echo has been given to; they hide water all the same."""
+    answered = {track.ais.mmsi for track in evidence.tracks if track.ais is not None}
+    out = []
+    for ship in situation.ais:
+        length = ship.length_m
+        age_s = (situation.time_ns - ship.time_ns) / NS_PER_S
+        if ship.mmsi in answered or ship.is_aid or ship.is_own or length is None or length < SHADING_LENGTH_M:
+            continue
+        if not -SPOKE_S < age_s < SPOKE_S:
+            continue
+        east, north = _carried_on(ship, own, age_s)
+        at = np.array([[east, north]])
+        if place is not None and (place.on_land(at)[0] or place.shore.distance(at)[0] < NEAR_SHORE_M):
+            continue
+        bearing = math.atan2(east - own.east_m, north - own.north_m)
+        reach = math.hypot(east - own.east_m, north - own.north_m)
+        if reach < SHADING_FROM_M:
+            # So near without an echo she is not there: our own transponder heard again, or one gone wrong.
+            continue
+        width = _seen_width(ship.heading_rad if ship.heading_rad is not None else ship.cog_rad, length, bearing)
+        out.append(Obstruction(bearing, reach, width, 0.5 * length, HEIGHT_PER_LENGTH * length, "vessel"))
+    return out
+
+
+def _carried_on(ship: AisTarget, own: OwnPlane, age_s: float) -> tuple[float, float]:
+    east, north = own.frame.to_plane(ship.lat_deg, ship.lon_deg)
+    away = 0.0 if ship.sog is None or ship.cog_rad is None else ship.sog * age_s
+    course = ship.cog_rad or 0.0
+    return float(east) + away * math.sin(course), float(north) + away * math.cos(course)
 
 
 def _length_by_radar(evidence: Evidence, explained: list[Explained], i: int) -> float | None:

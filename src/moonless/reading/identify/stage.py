@@ -39,7 +39,7 @@ from moonless.reading.identify.explain import Explained, explain
 from moonless.reading.identify.history import History
 from moonless.reading.identify.mark_watch import Lookout, MissingMark
 from moonless.reading.identify.motion import Motion
-from moonless.reading.identify.obstructing import obstructions_of
+from moonless.reading.identify.obstructing import obstructions_of, unanswered_hulls
 from moonless.reading.identify.past.standing import Standing
 from moonless.reading.identify.past.strays import Strays
 from moonless.reading.identify.performance import Performance
@@ -101,7 +101,10 @@ class IdentifyStage:
         return Identified(
             contacts_of(evidence, explained, placed.place),
             self._look(placed, evidence, explained),
-            tuple(obstructions_of(evidence, explained)),
+            (
+                *obstructions_of(evidence, explained),
+                *unanswered_hulls(placed.situation, evidence, placed.own, placed.place),
+            ),
             RadarPerformance(self._performance.offset_db, self._performance.sigma_db, self._performance.is_shown),
         )
 
