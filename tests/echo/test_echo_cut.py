@@ -13,6 +13,7 @@ from scipy import stats
 from moonless.echo.background.isolated_cells import CHANCE_A_TURN, company_asked, isolated_cells, noisy_levels
 from moonless.echo.detector import Detector
 from moonless.echo.ghosts import find_side_lobes
+from moonless.echo.scale import ReceiverScale
 from moonless.echo.shores import CLIPPED_BEAMS
 
 
@@ -137,3 +138,26 @@ def test_a_screen_is_no_cut_picture() -> None:
     picture = Detector().detect(replace(scan, errors=replace(scan.errors, is_pictured=True)))
     assert not picture.is_cut
     assert beside(picture.plots, 3.0, 1500.0) < 25.0
+
+
+def test_where_echoes_are_cut_flat_is_seen_in_the_picture_and_not_taken_from_the_word() -> None:
+    """Four levels to half a word's height, as a gain set low behind the receiver's own limit gives them.
+
+    Whether strength is a bound is the receiver's: the same picture at the word's full height says the same.
+    """
+    made = Made(beam_deg=2.0, n_spoke=720)
+    ship(made, 1.0, 1000.0, 100.0, 60.0)
+    scale, high = ReceiverScale(), made.scan(number=0)
+    levels = np.searchsorted([10.0**0.9, 10.0**1.2, 10.0**1.5], made.power).astype(np.uint8)
+    few = replace(high, echo=np.array([0, 42, 85, 128], dtype=np.uint8)[levels], full_scale=255)
+    assert scale.by_used_scale(few).full_scale == 128
+    # A count higher than that shows that there was room over it.
+    louder = few.echo.copy()
+    louder[0, 0] = 200
+    assert scale.by_used_scale(replace(few, echo=louder)).full_scale == 255
+    # Noise and a ship whose strength is all shown: what is strong is rare, and nothing lies in a pile.
+    weaker = Made(beam_deg=2.0, n_spoke=720)
+    ship(weaker, 1.0, 1000.0, 100.0, 20.0)
+    shown = weaker.scan(number=0)
+    assert shown.echo.max() < 255
+    assert ReceiverScale().by_used_scale(replace(shown, full_scale=255)).full_scale == 255

@@ -16,6 +16,10 @@ from moonless.echo.background.receiver_curve import Curve, learn_curve, noise_le
 from moonless.scan.types import Scan
 
 ROOMY = 8
+# Echoes cut flat lie in a pile at one count: so many times the cells of the count met next below it.  Up to there each
+# stronger count is the rarer by every law of clutter and noise; on real video of four levels the pile is twenty times
+# as high.  Seen on one row in so many, by so many cells at least.  Own figures.
+PILE, PILE_CELLS, PILE_ROWS = 4.0, 20, 4
 # With so few cells of quiet water over zero there is nothing to sum up in boxes; the second figure holds it there.
 CUT_SHARE, CUT_STAYS = 0.98, 0.95
 COUNTS_KEEP = 0.9
@@ -35,15 +39,20 @@ class ReceiverScale:
         self._median = 0.0
         self._since_learnt = -1
         self._top = 0  # highest count met
+        self._flat = 0  # count at which echoes were seen to be cut flat, 0: at none
         self._full_scale = 0
         self._is_pictured = False
 
     def by_used_scale(self, scan: Scan) -> Scan:
         """Return the scan with the full scale that the set uses: few levels are often written into a wider word.
 
-        The next power of two over the highest count met so far, where the word has room for eight times as much.
+        The highest count met so far, where echoes lie cut flat at it (a gain behind the receiver's own limit); else the
+        next power of two over it, where the word has room for eight times as much.
         """
         self._top = max(self._top, int(scan.echo.max(initial=0)))
+        if 0 < self._top < scan.full_scale and (self._flat == self._top or _is_pile(scan, self._top)):
+            self._flat = self._top
+            return replace(scan, full_scale=self._top)
         used = (1 << max(self._top, 1).bit_length()) - 1
         return replace(scan, full_scale=used) if used * ROOMY <= scan.full_scale else scan
 
@@ -114,6 +123,13 @@ def to_counts(db: NDArray[np.float32], curve: Curve) -> NDArray[np.float32]:
         return np.asarray(curve.noise_counts + db / curve.db_per_count, dtype=np.float32)
     root = 20.0 if curve.law == "linear" else 10.0
     return np.asarray(curve.noise_counts * np.power(10.0, db / root), dtype=np.float32)
+
+
+def _is_pile(scan: Scan, top: int) -> bool:
+    """Return whether cells pile up at the highest count."""
+    cells = np.bincount(scan.echo[::PILE_ROWS].ravel(), minlength=top + 1)
+    below = cells[1:top][np.flatnonzero(cells[1:top])[-1:]]
+    return bool(cells[top] >= max(PILE_CELLS, PILE * int(below.sum())))
 
 
 def _pulses_a_spoke(scan: Scan) -> float | None:
