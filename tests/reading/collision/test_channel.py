@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pytest
 import shapely
-from reading_fakes import FRAME, T0, FakeChart, S, make_boat, make_mark
+from reading_fakes import FRAME, T0, FakeChart, S, make_boat, make_mark, make_situation, make_track
 
 from moonless.boat.types import Skipper
 from moonless.chart.channels import lay_out_channels
@@ -22,6 +22,7 @@ from moonless.reading.collision.plan_ahead import plan_ahead
 from moonless.reading.collision.safe_speed import NO_VIDEO
 from moonless.reading.collision.threats import threats_of
 from moonless.reading.contact import Contact
+from moonless.reading.judge import Judge
 from moonless.reading.own import OwnPlane
 
 NORTH = OwnPlane(FRAME, 0.0, 0.0, 0.0, 0.0, 7.0)
@@ -144,3 +145,16 @@ def test_a_mark_the_route_goes_by_is_one_to_steer_by_and_one_it_runs_over_is_not
     plan = plan_ahead(NORTH, [(float(lat[0]), float(lon[0]))])
     assert plan is not None
     assert plan.passes(25.0, 400.0) and not plan.passes(9.0, 400.0) and not plan.passes(600.0, 400.0)
+
+
+@pytest.mark.parametrize(("east_m", "do"), [(-24.0, "slow"), (24.0, "stop")])
+def test_who_passes_port_to_port_in_a_channel_is_slowed_for_and_not_stopped_for(east_m: float, do: str) -> None:
+    # Rule 9(a): each keeps to her own starboard side; Rule 14(a): port to port.  30 m are kept off in 90 m of channel.
+    banks = [shapely.box(min(s, 20 * s), -3000.0, max(s, 20 * s), 3000.0) for s in (-47.0, 47.0)]
+    shoals = tuple(Feature("DEPARE", "TEST", f"bank {k}", one, {"DRVAL1": 0.2}, 10_000) for k, one in enumerate(banks))
+    way = Feature("FAIRWY", "TEST", "way", shapely.box(-45.0, -3000.0, 45.0, 3000.0), {}, 10_000)
+    deep = Feature("DEPARE", "TEST", "deep", shapely.box(-47.0, -3000.0, 47.0, 3000.0), {"DRVAL1": 5.0}, 10_000)
+    judge: Any = Judge(BOAT, FakeChart(depths=(*shoals, deep, way)))
+    order = judge.read(make_situation([make_track(1, east_m, 700.0, 0.0, -4.0)], sight="in sight")).instruction
+    assert order is not None and order.do == do and "Rule 14:" in order.because
+    assert ("(Rule 9(a))" in order.because) == (do == "slow")

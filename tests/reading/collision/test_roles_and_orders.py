@@ -13,9 +13,11 @@ from reading_fakes import FRAME, T0, FakeChart, S, make_boat, make_situation, ma
 from moonless.boat.types import Skipper
 from moonless.reading.alerts.orders import SIGHT_TAKEN
 from moonless.reading.collision.closest import passings_of
-from moonless.reading.collision.held_against import HeldAgainst
+from moonless.reading.collision.decide import Decider
+from moonless.reading.collision.held_against import HeldAgainst, KeptAsTold
 from moonless.reading.collision.keep_off import keep_off_m
 from moonless.reading.collision.roles import Roles
+from moonless.reading.collision.safe_speed import NO_VIDEO
 from moonless.reading.collision.threats import threats_of
 from moonless.reading.contact import Contact, Passing
 from moonless.reading.judge import Judge
@@ -213,3 +215,36 @@ def test_what_the_rule_rests_on_is_said_where_nobody_has_said_it() -> None:
     for sight, is_said in (("unsure", True), ("in sight", False), ("radar only", False)):
         order = _read(Judge(boat, FakeChart()), 0.0, 1400.0, sight=sight).instruction
         assert order is not None and (SIGHT_TAKEN in order.because) == is_said
+
+
+def test_an_order_outlives_three_turns_on_which_its_float_is_told_as_clutter() -> None:
+    # Rule 8(a): action shall be positive.  What is steered round is not clutter on one turn and a float on the next.
+    kept, asked = KeptAsTold(), []
+    for k, kind in enumerate(["uncharted", *["clutter"] * 4]):
+        told = _met(0.0, 200.0 - 12.0 * k, 0.0, 0.0, 40.0 - 2.5 * k, 10.0, kind=kind, moves=False)
+        (passing,) = kept.keep([told], {"echo 7"} if k else ())
+        seen = HeldAgainst(T0, OWN, (passing,), make_boat(), "in sight", None, None, 5.0, None, {7: 60.0})
+        asked.append([t.asks for t in threats_of(seen, {}, frozenset({7}), ())])
+        assert len(seen.movers()[0]) == len(asked[-1])
+    assert asked == [["act"]] * 4 + [[]]
+    # Past, or never acted on, it is what it is told as.
+    for acted_on, tcpa_s in (({"echo 7"}, -1.0), (set[str](), 30.0)):
+        kept = KeptAsTold()
+        kept.keep([_met(0.0, 200.0, 0.0, 0.0, 40.0, kind="uncharted")], ())
+        (passing,) = kept.keep([_met(0.0, 190.0, 0.0, 0.0, tcpa_s, kind="clutter")], acted_on)
+        assert passing.contact.kind == "clutter"
+
+
+def test_nobody_is_told_to_hold_and_to_keep_out_of_the_way() -> None:
+    # Rule 15: one from starboard 230 m off, crossing ahead; Rule 16: take substantial action to keep well clear; Rule
+    # 8(e): slacken speed or take all way off.  One astern bars the turn, and going on keeps a little more off.
+    own = replace(OWN, cog_rad=math.radians(5.0), heading_rad=math.radians(5.0), sog=4.1)
+    astern = _met(0.0, -83.0, 3.6, 2.1, 5.0, id=8).contact
+    crossing = _met(143.0, 182.0, -2.6, -5.5, 20.0).contact
+    met, keep_off = passings_of(own, [crossing, astern]), {7: 460.0, 8: 460.0}
+    roles = Roles().update(T0, own, met, "in sight", keep_off, 20.0)
+    seen = HeldAgainst(T0, own, met, make_boat(), "in sight", None, None, 5.0, None, keep_off)
+    threats = [t for t in threats_of(seen, roles, frozenset(keep_off), ()) if t.contact == 7]
+    order = Decider().decide(seen, threats, roles, NO_VIDEO)
+    assert order is not None and order.role is not None and order.role.encounter.rule == "15"
+    assert order.do in ("slow", "stop") and not order.clears

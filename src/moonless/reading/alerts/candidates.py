@@ -99,7 +99,8 @@ def of_threats(wheel: Wheel, risks: Risks) -> list[Candidate]:
         order, order_say = "", ""
         if leads and decision is not None:
             told = order_words(decision, spoken=True)
-            order_say = brief(f"{told}. {who}", [(2, still), (0, bow), (3, far), (1, gives)])
+            right = ", keep to starboard" if decision.keeps_right and decision.do in ("slow", "stop") else ""
+            order_say = brief(f"{told}{right}. {who}", [(2, still), (0, bow), (3, far), (1, gives)])
             order = _order_of(decision)
             if decision.do != "hold":
                 say = order_say

@@ -78,6 +78,8 @@ def instruction_of(
         if not decision.clears:
             # Before the rule, which is told on touch: it must be known at a glance.
             because += " Nothing keeps all off; this keeps off most."
+        if decision.keeps_right:
+            because += " Keep to the starboard side of the channel (Rule 9(a))."
         if role is not None:
             because += f" Rule {role.stand_on or role.encounter.rule}: {_asks(role)}"
             if sight_is_taken and role.encounter.meeting is not None:

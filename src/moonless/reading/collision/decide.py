@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -41,6 +41,9 @@ STANDS_S, STILL_GOOD = 120.0, 0.8
 BETTER_BY = 1.3
 # What comes near later than this is met by a later decision; of one who must give way, half of her keep-off is left.
 COUNTS_S, GIVES_WAY_SHARE = 300.0, 0.5
+# In a channel both keep to their own starboard side (Rule 9(a)): of one met head-on who passes port to port already,
+# her closest approach surer than what is kept off, our own manoeuvre leaves so much; she leaves the rest.  Own figure.
+NARROW_SHARE = 2.0 / 3.0
 # A new course has water for so long at the least; where it has less than it is to be held for, it is worth that share.
 LEAST_WATER_S = 60.0
 ON_COURSE_DEG, ON_SPEED_KN = 8.0, 1.0
@@ -60,6 +63,7 @@ class Decision:
     keeps_off_m: float | None  # of everything, once it is done; None: not reckoned
     clears: bool  # False: the best that is possible, and not enough
     role: Role | None
+    keeps_right: bool = False  # in a channel, met head-on: Rule 9(a) is told with it
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,7 +100,9 @@ class Decider:
         self._acted_ns |= {t.key: seen.time_ns for t in acting}
         over = self._over_speed(way[1], advice)
         if acting:
-            return self._act(seen, way, acting[0], roles, advice if over else None)
+            decision = self._act(seen, way, acting[0], roles, advice if over else None)
+            narrow = _passing_in_channel(seen, way, seen.movers()[0], roles)
+            return replace(decision, keeps_right=decision.threat.contact in narrow)
         kept = self._kept_on(seen, way, threats, roles)
         if kept is not None:
             return kept
@@ -130,8 +136,11 @@ class Decider:
         role = None if threat.contact is None else roles.get(threat.contact)
         movers, _ = seen.movers()
         told = self._still_good(seen, way, movers, roles)
+        duty = _is_duty(role)
+        if duty and self._order is not None and self._order.do == "hold":
+            told = None
         is_berthing = threat.about == "charted danger" and way[1] <= BERTHING
-        best, share = _best(seen, way, movers, roles, advice, stop_first=is_berthing)
+        best, share = _best(seen, way, movers, roles, advice, stop_first=is_berthing, duty=duty)
         order = self._order
         if order is not None and told is not None:
             is_new = seen.time_ns - order.told_ns < LEAST_ORDER_S * NS_PER_S
@@ -146,6 +155,8 @@ class Decider:
         do: Do = "turn" if best.turn_deg else "stop" if mps_to_kn(speed) < STOPPED_KN else "slow"
         if not best.turn_deg and speed >= way[1] - 1e-6:
             do = "hold"  # nothing that can be done keeps more off
+            # Nobody is told to hold and to keep out of the way in one breath: that it is the best is said instead.
+            role = None if duty else role
         self._order = _Order(do, course, speed, threat.key, seen.time_ns)
         return Decision(do, course, best.turn_deg, speed, threat, best.closest_m, share >= 1.0, role)
 
@@ -205,8 +216,12 @@ def _best(
     advice: SafeSpeed | None,
     *,
     stop_first: bool = False,
+    duty: bool = False,
 ) -> tuple[Tried, float]:
-    """Return the smallest manoeuvre that clears, or the one that keeps most off; and the share that it keeps, to 1."""
+    """Return the smallest manoeuvre that clears, or the one that keeps most off; and the share that it keeps, to 1.
+
+    ``duty``: a rule asks us to act, so that to go on as now is chosen only where all else does harm.
+    """
     tries: list[tuple[float, float]] = []
     if advice is not None and advice.speed is not None:
         tries.append((0.0, min(advice.speed, way[1])))  # asked for anyway
@@ -233,7 +248,34 @@ def _best(
         return stay
     # Nothing keeps more off: less way on gives more time (Rule 8(e)), where it does no harm.
     stop = _try(seen, way, 0.0, 0.0, movers, roles, ask_chart=False)
-    return stop if stop is not None and stop[1] >= 0.9 * stay[1] else stay
+    if stop is not None and stop[1] >= 0.9 * stay[1]:
+        return stop
+    # Rule 16, 8(e): keeping out of the way is a turn or less way, though going on would do a little better.
+    return best if duty and best is not None and best[1] >= HARMFUL * stay[1] else stay
+
+
+def _passing_in_channel(
+    seen: HeldAgainst, way: tuple[float, float], movers: Sequence[Mover], roles: Mapping[int, Role]
+) -> frozenset[int]:
+    """Return those met head-on in a channel who pass port to port as things are, and surely so."""
+    if not seen.in_channel:
+        return frozenset()
+    sigma = {p.contact.id: p.cpa_sigma_m for p in seen.passings}
+    out = []
+    for mover in movers:
+        role, doubt = roles.get(mover.id), sigma.get(mover.id)
+        if role is None or role.encounter.meeting != "head-on" or doubt is None or doubt > seen.keep_off_of(mover.id):
+            continue
+        place, relative = np.array(mover.position_en), np.array(mover.velocity_en) - np.array(vector(*way))
+        miss = place - relative * (place @ relative) / max(float(relative @ relative), 1e-9)
+        if miss @ np.array([math.cos(way[0]), -math.sin(way[0])]) < 0.0:  # on the port hand
+            out.append(mover.id)
+    return frozenset(out)
+
+
+def _is_duty(role: Role | None) -> bool:
+    """Return whether a rule asks us to act for her: to keep out of the way (13, 15, 18), or both of us (14, 19)."""
+    return role is not None and role.encounter.gives_way is not False
 
 
 def _goes_clear(seen: HeldAgainst, way: tuple[float, float]) -> bool:
@@ -264,7 +306,8 @@ def _try(
             return None
 
     keep_off = seen.boat.skipper.keep_off_m
-    share = np.array([_share_of(roles.get(mover.id)) for mover in movers])
+    narrow = _passing_in_channel(seen, way, movers, roles)
+    share = np.array([NARROW_SHARE if m.id in narrow else _share_of(roles.get(m.id)) for m in movers])
     need = (needed_m(movers, keep_off) * share).clip(min=1.0)
     after = vector(way[0] + math.radians(turn_deg), speed)
     gaps = approach(vector(*way), after, 0.0, movers)

@@ -6,7 +6,7 @@ the chart's business or nobody's.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from moonless.boat.types import Boat
@@ -14,7 +14,7 @@ from moonless.chart.dangers.types import Danger
 from moonless.chart.dangers.words import refusal_words
 from moonless.reading.collision import charted_dangers
 from moonless.reading.collision.trial import MIN_SPEED, Mover, vector
-from moonless.reading.contact import Passing
+from moonless.reading.contact import Contact, Passing
 from moonless.reading.own import OwnPlane
 from moonless.reading.visibility.raster import VisibilityRaster
 from moonless.rules.steering import Sight
@@ -22,6 +22,40 @@ from moonless.rules.steering import Sight
 # Told kinds that a manoeuvre is held against, and from which confidence on.
 KINDS = ("vessel", "uncharted", "charted")
 LEAST_CONFIDENCE = 0.5
+
+
+# What an order is about stays what it was told as for so many turns on which it is told as nothing that is met.  Own
+# figure, as that of the roles.
+ELSE_TURNS = 3
+
+
+def is_met(one: Contact) -> bool:
+    """Return whether a contact is a thing that a manoeuvre is held against."""
+    return one.kind in KINDS and one.confidence >= LEAST_CONFIDENCE
+
+
+class KeptAsTold:
+    """Keeps what was acted on from being clutter for a turn: the order would come and go with the label."""
+
+    def __init__(self) -> None:
+        self._told: dict[int, tuple[Contact, int]] = {}  # as last met, and on how many turns since it was not
+
+    def keep(self, passings: Sequence[Passing], acted_on: Collection[str]) -> tuple[Passing, ...]:
+        """Return the passings, what was acted on lately as the thing it was until it is past, or was none."""
+        out, told = [], {}
+        for passing in passings:
+            one = passing.contact
+            before, n_else = self._told.get(one.id, (None, 0))
+            if is_met(one):
+                told[one.id] = one, 0
+            elif before is not None and f"echo {one.id}" in acted_on and n_else < ELSE_TURNS:
+                told[one.id] = before, n_else + 1
+                if passing.tcpa_s is not None and passing.tcpa_s > 0.0:
+                    as_told = replace(one, kind=before.kind, confidence=before.confidence, moves=before.moves)
+                    passing = replace(passing, contact=as_told)
+            out.append(passing)
+        self._told = told
+        return tuple(out)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -39,6 +73,8 @@ class HeldAgainst:
     raster: VisibilityRaster | None
     keep_off_m: Mapping[int, float] = field(default_factory=dict)  # by contact; what is not in it asks the skipper's
 
+    in_channel: bool = False  # a charted channel that she runs along
+
     def keep_off_of(self, contact: int) -> float:
         """Return the distance to keep from a contact."""
         return self.keep_off_m.get(contact, self.boat.skipper.keep_off_m)
@@ -55,7 +91,7 @@ class HeldAgainst:
         movers, rows = [], []
         for row, passing in enumerate(self.passings):
             one = passing.contact
-            if one.kind not in KINDS or one.confidence < LEAST_CONFIDENCE:
+            if not is_met(one):
                 continue
             place = (one.position_en[0] - self.own.east_m, one.position_en[1] - self.own.north_m)
             movers.append(Mover(one.id, place, one.velocity_en, self.keep_off_of(one.id), one.kind == "charted"))

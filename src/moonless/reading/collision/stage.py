@@ -18,7 +18,7 @@ from moonless.reading.collision import charted_dangers
 from moonless.reading.collision.clearing import Clearing, clearing_changes
 from moonless.reading.collision.closest import passings_of
 from moonless.reading.collision.decide import Decider, Decision
-from moonless.reading.collision.held_against import HeldAgainst
+from moonless.reading.collision.held_against import HeldAgainst, KeptAsTold
 from moonless.reading.collision.keep_off import STEERED_BY_M, keep_off_m, room_m
 from moonless.reading.collision.plan_ahead import LATE_M, PlanAhead, plan_ahead
 from moonless.reading.collision.roles import Role, Roles, is_sure
@@ -63,11 +63,13 @@ class CollisionStage:
         self._channels: Channels | None = None
         self.last_turn: HeldAgainst | None = None  # what a manoeuvre is tried against; None: withdrawn
         self._roles, self._decider, self._keys = Roles(), Decider(), charted_dangers.DangerKeys()
+        self._as_told = KeptAsTold()
 
     def begin_again(self) -> None:
         """Forget the last turn, roles and orders; the charted dangers stay laid out."""
         self.last_turn = None
         self._roles, self._decider, self._keys = Roles(), Decider(), charted_dangers.DangerKeys()
+        self._as_told = KeptAsTold()
 
     def withdraw(self, own: OwnPlane | None) -> float | None:
         """Say that this turn cannot be placed, and no manoeuvre be tried; return the stopping line, where known."""
@@ -78,7 +80,10 @@ class CollisionStage:
         """Return what this turn threatens."""
         self._lay_out(placed)
         own, situation = placed.own, placed.situation
-        passings = passings_of(own, contacts)
+        told = passings_of(own, contacts)
+        acted_on = self._decider.acted_on(situation.time_ns)
+        passings = self._as_told.keep(told, acted_on)
+        contacts = [passing.contact for passing in passings]
         room = room_m(view.raster, own.ahead_rad)
         plan = plan_ahead(own, situation.way)
         channel = None
@@ -89,7 +94,7 @@ class CollisionStage:
             keep_off |= {c.id: STEERED_BY_M for c in contacts if c.kind == "charted" and plan.passes(*c.position_en)}
         self.last_turn = turn = HeldAgainst(
             situation.time_ns, own, passings, self._boat, situation.sight, self._dangers, situation.tide_m,
-            placed.position_sigma_m, view.raster, keep_off,
+            placed.position_sigma_m, view.raster, keep_off, channel is not None,
         )  # fmt: skip
         dangers = self._ahead(placed, contacts, plan)
         speed = (
@@ -98,10 +103,10 @@ class CollisionStage:
             else advise(self._boat, view.seen_ahead_m, view.hidden_ahead, performance.is_shown)
         )
         need = need_s(self._boat, own.sog)
-        roles = self._roles.update(situation.time_ns, own, passings, situation.sight, keep_off, need)
+        roles = self._roles.update(situation.time_ns, own, told, situation.sight, keep_off, need)
         sure = frozenset(p.contact.id for p in passings if is_sure(p) and not self._left_behind(p, plan, own))
         avoided = frozenset(p.contact.id for p in passings if _avoided(p, plan, own, keep_off[p.contact.id]))
-        threats = threats_of(turn, roles, sure, dangers, self._decider.acted_on(situation.time_ns), avoided)
+        threats = threats_of(turn, roles, sure, dangers, acted_on, avoided)
         decision = self._decider.decide(turn, threats, roles, speed)
         return Risks(
             passings=passings,
