@@ -207,7 +207,9 @@ def test_a_lost_link_is_said_and_comes_back_by_itself(browser: Any) -> None:
     page.until("!moonless.screen.written.some(w => / kn|cable|mile/.test(w.text))")
     assert not page.page.evaluate("moonless.screen.written.some(w => w.text.includes('MADE TENDER'))")
     assert "picture of" in page.page.inner_text("#word")
-    assert set(page.page.locator("#figures dd").all_inner_texts()) == {"—"}
+    assert set(page.page.locator("#figures dd:not(.beside)").all_inner_texts()) == {"—"}
+    # Nor does a heading by the compass stay beside the dash.
+    assert set(page.page.locator("#figures dd.beside").all_inner_texts()) == {""}
     assert_night(page.picture())
     page.context.close()
 
