@@ -228,7 +228,10 @@ def test_the_time_bar_lies_free_and_goes_where_it_is_touched(page: Page) -> None
         for echo in ("null", "9"):
             page.page.evaluate(f"moonless.store.send({{ type: 'touch', echo: {echo} }})")
             page.page.evaluate("moonless.screen.eye.jump()")
-            page.page.wait_for_timeout(150)
+            # The sheet is drawn anew for its size, in a time of its own on a busy machine.
+            page.until(
+                f"(m => m.boat[1] < m.bar.top && (m.drawer === null) === {str(echo == 'null').lower()})({measured})"
+            )
             found = page.page.evaluate(measured)
             bar, sheet, drawer = found["bar"], found["sheet"], found["drawer"]
             assert sheet["left"] - 0.5 <= bar["left"] and bar["right"] <= sheet["right"] + 0.5
