@@ -24,7 +24,7 @@ def test_a_silent_receiver_withdraws_and_says_where_she_is() -> None:
     reading = judge.read(silent)
     assert reading.own.lat is None and reading.echoes == () and reading.hidden is None
     assert reading.registration.sigma_m is not None and reading.registration.east_m is None
-    said = " ".join(call.say for call in reading.calls)
+    said = " ".join(f"{call.say} {call.more}" for call in reading.calls)
     # 4 s at 5 m/s north of 10 north: a hundredth of a minute.
     assert "heading and last speed alone" in said and "10 00.011 north" in said
 
