@@ -197,7 +197,15 @@ class LocalChart:
         Raises NoCoverage if no chart covers it.
         """
         place = shapely.Point(east_m, north_m)
-        return quality_of(place, self.in_region(place), self.covered_fraction(place) > 0.0, self.cells)
+        near = self._tree.query(place)
+        # A tree prepares what it is asked about and not what it holds: for a point, each area's corners again.
+        here = near[shapely.intersects(self._prepared[near], place)]
+        return quality_of(place, self._pick(np.sort(here)), self.covered_fraction(place) > 0.0, self.cells)
+
+    @cached_property
+    def _prepared(self) -> NDArray[np.object_]:
+        shapely.prepare(self._shapes)
+        return self._shapes
 
     @cached_property
     def _tree(self) -> shapely.STRtree:

@@ -20,6 +20,7 @@ from moonless.errors import InputError
 from moonless.frames import LocalFrame
 from moonless.passage.night import Night
 from moonless.passage.plan import make_plan, survey
+from moonless.passage.way.grid import grow
 from moonless.passage.way.propose import propose
 from moonless.passage.way.route import Route, Waypoint
 
@@ -184,3 +185,15 @@ def test_through_a_real_harbour(data_dir: Path, boat: Boat, tmp_path: Path) -> N
     plan = make_plan(chart, route, shallow, WHEN, NIGHT)
     met = [d.say for d in plan.refused if d.kind in ("land", "shoal", "structure", "dries")]
     assert met == []
+
+
+@pytest.mark.parametrize("squares", [0.4, 1.0, math.sqrt(2.0), 2.9, math.sqrt(26.0), 7.0, 80.0])
+def test_what_is_closed_grows_to_every_square_within_the_distance(squares: float) -> None:
+    burnt = np.zeros((37, 23), dtype=np.bool_)
+    burnt[[4, 30, 30, 36], [5, 0, 1, 22]] = True
+    grown = np.zeros_like(burnt)
+    grow(grown, burnt, squares)
+    # By the definition itself, square by square.
+    row, column = np.mgrid[:37, :23]
+    away = np.min([np.hypot(row - r, column - c) for r, c in np.argwhere(burnt)], axis=0)
+    np.testing.assert_array_equal(grown, away <= squares)

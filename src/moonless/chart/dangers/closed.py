@@ -49,14 +49,27 @@ class _Over:
         return False
 
 
-def closed_water(chart: ChartDangers, boat: Boat, needs: Needs, past_marks: bool = False) -> tuple[Closed, Closed]:
-    """Return what refuses a track that comes nearer than the distance given, and what speaks against one.
+@dataclass(frozen=True, slots=True, eq=False)
+class ClosedWater:
+    """What refuses a track that comes nearer than the distance given, and what speaks against one.
 
-    Marks that float or stand are in the first with a distance that keeps a track off them altogether; ``past_marks``:
-    standing ones with no more than her hull needs, as between the piles of a berth.
+    Marks that float or stand are in ``refused`` with a distance that keeps a track off them altogether; in
+    ``refused_tight`` standing ones with no more than her hull needs, as between the piles of a berth, and then they are
+    in ``against_tight``.
     """
+
+    refused: Closed
+    against: Closed
+    refused_tight: Closed
+    against_tight: Closed
+
+
+def closed_water(chart: ChartDangers, boat: Boat, needs: Needs) -> ClosedWater:
+    """Return the water that is closed to a boat, everything on the chart weighed once."""
     over = _Over(chart, boat)
     refused: list[tuple[int, float]] = []
+    tight: list[tuple[int, float]] = []
+    passed: list[tuple[int, float]] = []  # standing marks that a tight way passes
     against: list[tuple[int, float]] = []
     for row in range(len(chart.shapes)):
         group = Group(int(chart.group[row]))
@@ -66,13 +79,16 @@ def closed_water(chart: ChartDangers, boat: Boat, needs: Needs, past_marks: bool
         if told is None or told.weight == "note":
             continue
         if told.weight == "stops" or group == Group.FLOATING:
-            near = past_marks and group == Group.FIXED
-            refused.append((row, over.strip.swept_m + HULL_M if near else _keep_off_m(chart, over.strip, row, group)))
-            if near:
-                against.append((row, TRACK_M))
+            refused.append((row, _keep_off_m(chart, over.strip, row, group)))
+            if group == Group.FIXED:
+                tight.append((row, over.strip.swept_m + HULL_M))
+                passed.append((row, TRACK_M))
+            else:
+                tight.append(refused[-1])
         else:
             against.append((row, TRACK_M))
-    return _closed(chart, refused), _closed(chart, against)
+    closed = [_closed(chart, rows) for rows in (refused, against, tight, [*against, *passed])]
+    return ClosedWater(*closed)
 
 
 def _keep_off_m(chart: ChartDangers, strip: Strip, row: int, group: Group) -> float:

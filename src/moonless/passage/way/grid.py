@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
@@ -12,7 +13,7 @@ from PIL import Image, ImageDraw
 from scipy.ndimage import distance_transform_edt
 
 from moonless.boat.types import Boat
-from moonless.chart.dangers.closed import Closed, closed_water
+from moonless.chart.dangers.closed import Closed, ClosedWater, closed_water
 from moonless.chart.dangers.layout import ChartDangers
 from moonless.chart.dangers.needs import Needs
 from moonless.chart.dangers.strip import KeepOuts
@@ -76,8 +77,7 @@ class WaterAround:
     frame: LocalFrame
     bounds_m: tuple[float, float, float, float]  # west, south, east, north
     dangers: ChartDangers
-    refused: Closed
-    against: Closed
+    closed: ClosedWater
     keep_outs: KeepOuts
     swept_m: float
     keep_off_m: float
@@ -92,6 +92,7 @@ class WaterGrid:
     south_m: float
     cell_m: float
     open: Bools  # (n_row, n_column)
+    is_tight: bool = False  # as the lay it was laid out by
 
     @property
     def frame(self) -> LocalFrame:
@@ -133,7 +134,9 @@ class WaterGrid:
         cost = 1.0 + EDGE_COST * near**2
         offered = self.burnt(_offered(self.dangers))
         cost[offered] = np.minimum(cost[offered], 1.0 + 0.3 * (cost[offered] - 1.0)) * OFFERED_COST
-        cost[_near(self.water.against, west, south, cell, shape)] *= AGAINST_COST
+        closed = self.water.closed
+        against = closed.against_tight if self.is_tight else closed.against
+        cost[_near(against, west, south, cell, shape)] *= AGAINST_COST
         return cost
 
 
@@ -157,31 +160,37 @@ def water_around(
     lat, lon = frame.to_geographic((west + east) / 2, (south + north) / 2)
     local = chart.around(float(lat), float(lon), float(np.hypot(east - west, north - south)) / 2, frame=frame)
     dangers = ChartDangers(local)
-    refused, against = closed_water(dangers, boat, needs, lay.is_tight)
     kept_out = keep_outs_around(knowledge, frame, (west + east) / 2, (south + north) / 2, local.radius_m)
     # What no chart covers is not laid out, but for what lies round the ends themselves.
     inside = shapely.bounds(dangers.coverage).reshape(2, 2)
     west, south = (float(v) for v in np.maximum([west, south], np.minimum(inside[0], xy.min(axis=0) - NEAR.least_m)))
     east, north = (float(v) for v in np.minimum([east, north], np.maximum(inside[1], xy.max(axis=0) + NEAR.least_m)))
     return WaterAround(
-        frame, (west, south, east, north), dangers, refused, against, tuple(kept_out), swept_m(boat),
-        boat.skipper.keep_off_m,
+        frame, (west, south, east, north), dangers, closed_water(dangers, boat, needs), tuple(kept_out),
+        swept_m(boat), boat.skipper.keep_off_m,
     )  # fmt: skip
+
+
+def cell_of(water: WaterAround, lay: Lay) -> float:
+    """Return how wide a lay's squares are over a piece of water, metres."""
+    west, south, east, north = water.bounds_m
+    return max(lay.finest_m, max(east - west, north - south) / lay.most_cells)
 
 
 def lay_grid(water: WaterAround, lay: Lay) -> WaterGrid:
     """Return the water as a grid; what the skipper keeps out of is closed with the rest."""
     west, south, east, north = water.bounds_m
-    cell = max(lay.finest_m, max(east - west, north - south) / lay.most_cells)
+    cell = cell_of(water, lay)
     shape = (int((north - south) / cell) + 1, int((east - west) / cell) + 1)
     dangers = water.dangers
     said = burn(dangers.shapes[dangers.is_ground], west, south, cell, shape, outline=False)
     said &= burn(shapely.get_parts(dangers.coverage), west, south, cell, shape, outline=False)
-    is_open = said & ~_near(water.refused, west, south, cell, shape, lay.is_tight)
+    refused = water.closed.refused_tight if lay.is_tight else water.closed.refused
+    is_open = said & ~_near(refused, west, south, cell, shape, lay.is_tight)
     own = np.empty(len(water.keep_outs), dtype=object)
     own[:] = [area for area, _ in water.keep_outs]
     is_open &= ~_near(Closed(own, np.full(len(own), water.swept_m)), west, south, cell, shape)
-    return WaterGrid(water, west, south, cell, is_open)
+    return WaterGrid(water, west, south, cell, is_open, lay.is_tight)
 
 
 def _offered(dangers: ChartDangers) -> list[shapely.Geometry]:
@@ -217,18 +226,30 @@ def _near(
         if step <= 0.5 * cell:
             out |= burnt
         else:
-            _grow(out, burnt, (step + slack) / cell)
+            grow(out, burnt, (step + slack) / cell)
     return out
 
 
-def _grow(out: Bools, burnt: Bools, squares: float) -> None:
-    """Close what lies within so many squares of what is burnt, looking only where there is any."""
+def grow(out: Bools, burnt: Bools, squares: float) -> None:
+    """Close what lies within so many squares of what is burnt, looking only where there is any.
+
+    A row of the disc at a time: for the few squares of a keep-off a tenth of what the distances themselves cost.
+    """
     rows, columns = np.flatnonzero(burnt.any(axis=1)), np.flatnonzero(burnt.any(axis=0))
     if not len(rows):
         return
     wide = int(squares) + 1
     part = np.s_[max(rows[0] - wide, 0) : rows[-1] + wide + 1, max(columns[0] - wide, 0) : columns[-1] + wide + 1]
-    out[part] |= distance_transform_edt(~burnt[part]) <= squares
+    wanted, here = out[part], burnt[part]
+    widened, across = here.copy(), 0
+    # From the disc's top row, the narrowest, to its middle one.
+    for down in range(min(int(squares), len(here) - 1), -1, -1):
+        while across + 1 < here.shape[1] and math.hypot(across + 1, down) <= squares:
+            across += 1
+            widened[:, across:] |= here[:, : here.shape[1] - across]
+            widened[:, : widened.shape[1] - across] |= here[:, across:]
+        wanted[down:] |= widened[: len(widened) - down]
+        wanted[: len(wanted) - down] |= widened[down:]
 
 
 def _disc(out: Bools, places: Floats, reach: float, west: float, south: float, cell: float) -> None:
@@ -280,7 +301,7 @@ def _fill(
     corner = origin + cell * np.array([c0, r0])
     rings = [_pixels(shapely.get_coordinates(ring), corner, cell) for ring in (part.exterior, *part.interiors)]
     for number, ring in enumerate(rings):
-        if len(ring) > 2:
+        if len(ring) > 4:  # two numbers a corner
             draw.polygon(ring, fill=0 if number else 1)
     if outline:
         for ring in rings:
@@ -288,6 +309,7 @@ def _fill(
     out.paste(1, (int(c0), int(r0)), piece)
 
 
-def _pixels(xy: Floats, origin: Floats, cell: float) -> list[tuple[float, float]]:
+def _pixels(xy: Floats, origin: Floats, cell: float) -> list[float]:
     # A pixel's number is its square's: the middle of square 0 lies at half a cell.
-    return [tuple(p) for p in ((xy - origin) / cell - 0.5).tolist()]
+    pixels: list[float] = ((xy - origin) / cell - 0.5).ravel().tolist()
+    return pixels

@@ -31,7 +31,7 @@ from moonless.errors import InputError
 from moonless.frames import LocalFrame, geodesic
 from moonless.passage.way.bars import bar_words, refusal_at
 from moonless.passage.way.buoyage import fences
-from moonless.passage.way.grid import LAYS, Reach, WaterAround, WaterGrid, lay_grid, water_around
+from moonless.passage.way.grid import LAYS, Reach, WaterAround, WaterGrid, cell_of, lay_grid, water_around
 from moonless.passage.way.route import Route, Waypoint
 from moonless.passage.way.search import Square, cheapest_near
 from moonless.passage.way.why import NARROW, detour, moves, sides
@@ -100,19 +100,26 @@ def propose(
     ends = [tuple(float(v) for v in frame.to_plane(*place)) for place in (start, end)]
     needs = Needs.of(boat, SQUAT_SPEED, min(tide_m, 0.0))
     problem: InputError | None = None
-    around: dict[tuple[Reach, bool], WaterAround] = {}
+    unjoined: WaterGrid | None = None  # the last grid that joined them not
+    around: dict[Reach, WaterAround] = {}
+    laid: set[tuple[object, ...]] = set()
     for lay in LAYS:
-        key = (lay.reach, lay.is_tight)
-        if key not in around:
+        if lay.reach not in around:
             asked = [(east, north) for east, north in ends]
-            around[key] = water_around(chart, boat, needs, frame, asked, lay, knowledge)
-        grid = lay_grid(around[key], lay)
+            around[lay.reach] = water_around(chart, boat, needs, frame, asked, lay, knowledge)
+        water = around[lay.reach]
+        # Where the chart ends before a reach does, a wider one lays out the same squares again.
+        same = (water.bounds_m, cell_of(water, lay), lay.is_tight)
+        if same in laid:
+            continue
+        laid.add(same)
+        grid = lay_grid(water, lay)
         try:
             places = _seek(grid, boat, needs, ends)
         except NoWaterNear:
             raise  # finer squares find none either
         except NotJoined as found:
-            problem = InputError(f"{found}{_closing_words(grid, boat, needs, ends)}") if lay == LAYS[-1] else found
+            problem, unjoined = found, grid
             continue
         except InputError as found:
             problem = found
@@ -121,6 +128,8 @@ def propose(
         notes = (*moves(ends, places), *detour(grid, boat, needs, places), *sides(grid, places), *close)
         return Proposal(_route(frame, places, name), notes)
     assert problem is not None
+    if isinstance(problem, NotJoined) and unjoined is not None:
+        raise InputError(f"{problem}{_closing_words(unjoined, boat, needs, ends)}")
     raise problem
 
 
