@@ -214,7 +214,7 @@ function showNow(): void {
 
 function refreshDrawers(): void {
   const at = performance.now();
-  planSheet.refresh(store.state.reading?.plan, (store.state.hello?.boat ?? BOAT_UNKNOWN).distance_unit);
+  planSheet.refresh(store.state.reading, (store.state.hello?.boat ?? BOAT_UNKNOWN).distance_unit);
   list.refresh(store.state, at);
   nowSheet.refresh(store.state, at);
 }

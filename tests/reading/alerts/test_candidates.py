@@ -19,6 +19,7 @@ from moonless.reading.alerts.orders import instruction_of, order_words
 from moonless.reading.collision.charted_dangers import Ahead, SounderCheck
 from moonless.reading.collision.decide import Decider, Decision
 from moonless.reading.collision.held_against import HeldAgainst
+from moonless.reading.collision.roles import Role
 from moonless.reading.collision.safe_speed import SafeSpeed, advise
 from moonless.reading.collision.stage import Risks
 from moonless.reading.collision.threats import Threat
@@ -32,6 +33,7 @@ from moonless.reading.registration.stage import CarriedPlace
 from moonless.reading.types import AisLabel, ChartedAs, Fault
 from moonless.reading.visibility.hidden_boats import HiddenAhead
 from moonless.reading.visibility.seeing import RadarPerformance
+from moonless.rules.steering import Encounter
 
 KNOT = 1852.0 / 3600.0
 D = math.radians
@@ -122,6 +124,20 @@ def test_an_order_in_words_and_figures(
     assert told.because == "Vessel, port bow, nearest one cable in one minute."
     best = instruction_of(replace(decision, clears=False), "Vessel, port bow", "", "")
     assert best.because == "Vessel, port bow. Nothing keeps all off; this keeps off most."
+
+
+@pytest.mark.parametrize("stage", ["17(a)(ii)", "17(b)"])
+@pytest.mark.parametrize("clears", [True, False])
+def test_beside_hold_no_rule_tells_to_act(stage: Any, clears: bool) -> None:
+    # Rule 17(a)(ii): may take action; 17(b): shall.  With HOLD on the sheet "act" would be a second order.
+    threat = Threat("echo 7", "vessel", 10.0, "act", 7)
+    role = Role(Encounter("crossing from port", "15", False, "Keep course and speed."), 0, stage, True)
+    held = Decision("hold", 0.0, 0.0, 5.0, threat, 100.0, clears, role)
+    said = instruction_of(held, "Vessel, port bow", "", "").because
+    assert f"Rule {stage}: " in said and "you may act" not in said and "act as will best help" not in said
+    assert ("this course and speed keep clear" in said) == clears
+    turned = instruction_of(replace(held, do="turn", turn_deg=40.0), "Vessel, port bow", "", "").because
+    assert ("you may act" if stage == "17(a)(ii)" else "act as will best help") in turned
 
 
 @pytest.mark.parametrize(("made_kn", "urgency"), [(10.9, 2), (11.1, 3)])

@@ -9,12 +9,15 @@ const LEG = {
 
 describe("a leg of the plan", () => {
   it("says course, length, time and what is not charted", () => {
-    const { head, lines } = legLines(LEG, "nm", () => "21:05");
+    const { head, lines } = legLines(LEG, "nm", () => "21:05", "");
     expect(head).toBe("3  117°  7 cables to Fairway");
     expect(lines[0]).toBe("18 kn, there by 21:05, depth not charted");
   });
+  it("says the course by the compass at the wheel beside the true one", () => {
+    expect(legLines(LEG, "nm", () => "21:05", "131° magnetic").head).toBe("3  117° (131° magnetic)  7 cables to Fairway");
+  });
   it("says a refusal before lights and marks", () => {
-    const { lines } = legLines(LEG, "nm", () => "21:05");
+    const { lines } = legLines(LEG, "nm", () => "21:05", "");
     expect(lines[1]).toBe("Refused: land Test Cay");
     expect(lines.at(-1)).toBe("A point 2 cables on the port bow opens");
   });

@@ -1,15 +1,17 @@
 /** The plan on one sheet: leg by leg, the one being run marked and shown as pictures, the others on asking. */
 import { threeFigures } from "../geo/angles";
 import { inOneSystem, sayDistance, sayKnots, type DistanceUnit } from "../geo/units";
-import type { LegPictures, PlanLeg, PlanNow } from "../state/types";
+import { byCompass } from "../state/compass";
+import type { LegPictures, PlanLeg, Reading } from "../state/types";
 import type { Inks } from "../look/table";
 import { legFigures } from "./pictures";
 import type { Drawers } from "./drawers";
 import { make } from "../panels/dom";
 
-/** The lines of one leg: pure, so that they can be tested. */
-export function legLines(leg: PlanLeg, unit: DistanceUnit, clock: (ms: number) => string): { head: string; lines: string[] } {
-  const head = `${leg.number}  ${threeFigures(leg.course_deg)}°  ${sayDistance(leg.length_m, unit)} to ${leg.to}`;
+/** The lines of one leg: pure, so that they can be tested. `wheel`: its course by the compass at the wheel, or "". */
+export function legLines(leg: PlanLeg, unit: DistanceUnit, clock: (ms: number) => string, wheel: string): { head: string; lines: string[] } {
+  const beside = wheel === "" ? "" : ` (${wheel})`;
+  const head = `${leg.number}  ${threeFigures(leg.course_deg)}°${beside}  ${sayDistance(leg.length_m, unit)} to ${leg.to}`;
   const depth = leg.least_depth_m === null ? "depth not charted" : `least charted ${leg.least_depth_m.toFixed(1)} m`;
   const lines = [`${sayKnots(leg.speed_kn)} kn, there by ${clock(leg.end_ms)}, ${depth}`];
   for (const refused of leg.refused) lines.push(`Refused: ${refused}`);
@@ -60,8 +62,9 @@ export class PlanSheet {
     if (now !== null) this.element.scrollTop = now.offsetTop - 10;
   }
 
-  refresh(plan: PlanNow | null | undefined, unit: DistanceUnit): void {
+  refresh(reading: Reading | null, unit: DistanceUnit): void {
     if (!this.isShown) return;
+    const plan = reading?.plan;
     const legs = plan?.legs ?? [];
     const now = plan?.now?.leg ?? null;
     const inks = this.inks();
@@ -72,14 +75,15 @@ export class PlanSheet {
       this.#pictures.clear();
     }
     if (now !== null && legs.length > 0) this.#see(now);
-    const key = `${legs.length}|${now}|${unit}|${plan == null}|${[...this.#pictures.keys()].join()}|${inks.sheet.join()}|${route.length}`;
+    const wheel = legs.map((leg) => byCompass(reading, leg.course_deg));
+    const key = `${legs.length}|${now}|${unit}|${plan == null}|${[...this.#pictures.keys()].join()}|${inks.sheet.join()}|${route.length}|${wheel.join()}`;
     if (key === this.#key) return;
     this.#key = key;
     const parts: HTMLElement[] = [];
     if (plan == null) parts.push(make("p", "No route was given: start the helm with --route."));
     else if (legs.length === 0) parts.push(make("p", "The plan is being worked out; the route is followed by its turns meanwhile."));
-    for (const leg of legs) {
-      const { head, lines } = legLines(leg, unit, this.clock);
+    for (const [i, leg] of legs.entries()) {
+      const { head, lines } = legLines(leg, unit, this.clock, wheel[i] ?? "");
       const title = make("h3", leg.number === now ? `${head}  (now)` : head);
       if (leg.number === now) title.setAttribute("aria-current", "step");
       parts.push(title, ...lines.map((line) => make("p", line)));

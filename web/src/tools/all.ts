@@ -3,6 +3,7 @@ import type { Bar } from "../panels/bar";
 import type { Drawers } from "../drawers/drawers";
 import { askName, RoutesSheet } from "../drawers/routes";
 import type { Screen } from "../screen";
+import { byCompass } from "../state/compass";
 import { BOAT_UNKNOWN, type Store } from "../state/store";
 import type { LegPictures, Reply } from "../state/types";
 import type { Place } from "../layers/ink/tools/measure";
@@ -66,6 +67,7 @@ export class Tools {
       },
       () => (store.state.trial?.is_own === true ? store.state.trial : null),
       () => store.state.reading?.manoeuvres ?? null,
+      (courseDeg) => byCompass(store.state.reading, courseDeg),
       (value) => ask({ do: "trial", value }),
       done,
     );

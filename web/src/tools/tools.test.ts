@@ -178,7 +178,7 @@ describe("trial", () => {
       turn: { turn_deg: 25, course_deg: 115, speed_kn: 10, closest_m: 500, closest_id: 1, say: "", is_slight: false },
       slow: { turn_deg: 0, course_deg: 90, speed_kn: 4.3, closest_m: 500, closest_id: 1, say: "", is_slight: false },
     };
-    const t = new TrialTool(sheet, () => at(0, 0), () => ({ courseDeg: 90, speedKn: 10.2 }), () => null, () => offers, (a) => asked.push(a), () => undefined);
+    const t = new TrialTool(sheet, () => at(0, 0), () => ({ courseDeg: 90, speedKn: 10.2 }), () => null, () => offers, () => "", (a) => asked.push(a), () => undefined);
     return { t, asked };
   }
   const said = (t: TrialTool): string => t.says().text;
@@ -235,9 +235,9 @@ describe("trial", () => {
     expect(said(t)).toContain("085°");
     const loud = (clears: boolean): boolean => {
       const told = { clears, say: "Trial: course 090, 10 knots, now. Nearest three cables." } as unknown as Trial;
-      const tool = new TrialTool(sheet, () => at(0, 0), () => ({ courseDeg: 90, speedKn: 10 }), () => told, () => null, () => undefined, () => undefined);
+      const tool = new TrialTool(sheet, () => at(0, 0), () => ({ courseDeg: 90, speedKn: 10 }), () => told, () => null, (deg) => `${deg + 14}° magnetic`, () => undefined, () => undefined);
       tool.enter();
-      expect(tool.says().text).toBe("Trial now: 090°, 10 kn. Nearest three cables.");
+      expect(tool.says().text).toBe("Trial now: 090° (104° magnetic), 10 kn. Nearest three cables.");
       return tool.says().isLoud;
     };
     expect([loud(true), loud(false)]).toEqual([false, true]);
@@ -245,7 +245,7 @@ describe("trial", () => {
 
   test("without course or speed it says so and asks for nothing", () => {
     const asked: (TrialAsked | null)[] = [];
-    const t = new TrialTool(sheet, () => null, () => null, () => null, () => null, (a) => asked.push(a), () => undefined);
+    const t = new TrialTool(sheet, () => null, () => null, () => null, () => null, () => "", (a) => asked.push(a), () => undefined);
     t.enter();
     t.key("ArrowLeft", false);
     expect(t.says().isLoud).toBe(true);

@@ -47,6 +47,7 @@ export class TrialTool implements Tool {
     private readonly now: () => Now | null,
     private readonly told: () => Trial | null,
     private readonly offers: () => Manoeuvres | null,
+    private readonly wheel: (courseDeg: number) => string,
     private readonly ask: (asked: TrialAsked | null) => void,
     private readonly done: () => void,
   ) {}
@@ -89,7 +90,9 @@ export class TrialTool implements Tool {
     if (!this.#isSet) return { text: "No trial: own course or speed is not known.", isLoud: true };
     const told = this.told();
     const when = this.#delayS === 0 ? "now" : `in ${this.#delayS / 60} min`;
-    const head = `Trial ${when}: ${threeFigures(this.#courseDeg)}°, ${sayKnots(this.#speedKn)} kn.`;
+    const wheel = this.wheel(this.#courseDeg);
+    const beside = wheel === "" ? "" : ` (${wheel})`;
+    const head = `Trial ${when}: ${threeFigures(this.#courseDeg)}°${beside}, ${sayKnots(this.#speedKn)} kn.`;
     return { text: told === null ? head : `${head} ${withoutHead(told.say)}`, isLoud: told?.clears === false };
   }
 

@@ -49,8 +49,15 @@ def _whole_knots(speed: float) -> int:
     return max(0, math.floor(mps_to_kn(speed) + 1e-6))
 
 
-def _asks(role: Role) -> str:
-    """Return what the rule asks now, in its own sense; it is shown on touch and not spoken."""
+def _asks(role: Role, decision: Decision) -> str:
+    """Return what the rule asks now, in its own sense and never against the order; shown on touch and not spoken."""
+    if decision.do == "hold" and role.stand_on in ("17(a)(ii)", "17(b)"):
+        # She may act, or must: where to hold is the order, it is said why that is to act as the rule asks.
+        is_late = role.stand_on == "17(b)"
+        fails = "She alone can no longer avoid you" if is_late else "She does not keep clear as she must"
+        if decision.clears:
+            return f"{fails}: this course and speed keep clear. Hold them until she is past."
+        return f"{fails}, and no turn or less way keeps more off: hold, and be ready to act at once."
     if role.stand_on == "17(a)(ii)":
         return "She does not keep clear as she must: you may act, and not to port for one on your port side (17(c))."
     if role.stand_on == "17(b)":
@@ -81,7 +88,7 @@ def instruction_of(
         if decision.keeps_right:
             because += " Keep to the starboard side of the channel (Rule 9(a))."
         if role is not None:
-            because += f" Rule {role.stand_on or role.encounter.rule}: {_asks(role)}"
+            because += f" Rule {role.stand_on or role.encounter.rule}: {_asks(role, decision)}"
             if sight_is_taken and role.encounter.meeting is not None:
                 because += SIGHT_TAKEN
     to_deg = to_kn = None
