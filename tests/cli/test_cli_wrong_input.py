@@ -161,7 +161,7 @@ def test_a_port_in_use(command: str, here: Path, capsys: pytest.CaptureFixture[s
         _refused([command, "--port", port, *more], here, capsys)
 
 
-@pytest.mark.parametrize("kind", ["toml", "gpx", "json", "gpkg", "000"])
+@pytest.mark.parametrize("kind", ["toml", "gpx", "json", "gpkg", "000", "nmea", "knowledge", "png"])
 def test_a_sparse_file_of_fifty_gigabytes_is_refused_unread(
     kind: str, here: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -173,8 +173,15 @@ def test_a_sparse_file_of_fifty_gigabytes_is_refused_unread(
         "json": [*PLAN, "--tides", "big.json"],
         "gpkg": ["predict", "--chart", "big.gpkg", *PREDICT[3:]],
         "000": ["predict", "--chart", "big.000", *PREDICT[3:]],
+        "nmea": ["read", "--nmea", "big.nmea", "--out", "o"],
+        "knowledge": [*PLAN, "--knowledge", "big.knowledge"],
+        "png": ["picture", "big.png"],
     }[kind]
     _refused(given, here, capsys)
+
+
+def test_a_device_without_an_end_is_refused(here: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    _refused(["plan", "/dev/zero", *PLAN[2:]], here, capsys)
 
 
 @pytest.mark.parametrize(

@@ -17,6 +17,8 @@ if TYPE_CHECKING:
     from moonless.picture.told import Told
 
 _FILE = click.Path(dir_okay=False, path_type=Path)
+# No photograph is as large.  Own choice.
+MOST_STILL_BYTES = 200_000_000
 
 
 class _Pixel(click.ParamType):  # type: ignore[type-arg, unused-ignore]
@@ -103,8 +105,10 @@ def read_still(path: Path) -> NDArray[np.uint8]:
     import cv2
     import numpy as np
 
+    from moonless.files import read_small
+
     try:
-        data = path.read_bytes()
+        data = read_small(path, MOST_STILL_BYTES)
     except OSError as problem:
         raise InputError(f"{path} cannot be read: {problem.strerror}") from problem
     # OpenCV turns a photo as its own note says it was held.

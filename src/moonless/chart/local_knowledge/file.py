@@ -76,12 +76,19 @@ class Contents:
     next_number: int = 1
 
 
+# What every SQLite file, and so every GeoPackage, begins with.
+_SQLITE = b"SQLite format 3\x00"
+
+
 def read_contents(path: Path) -> Contents:
     """Return what the file holds.
 
     Raises SourceError if it cannot be read.
     """
     try:
+        with path.open("rb") as stream:
+            if stream.read(len(_SQLITE)) != _SQLITE:
+                raise SourceError(f"{path}: is no GeoPackage, which local knowledge is kept in")
         layers = {str(name) for name, _ in pyogrio.list_layers(path)}
         if not layers & set(_COLUMNS):
             raise ValueError("none of its layers is known here")

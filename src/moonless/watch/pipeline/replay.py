@@ -19,6 +19,7 @@ from pathlib import Path
 from typing import Literal, NamedTuple
 
 from moonless.errors import InputError, TruncatedRecord, WireError
+from moonless.files import read_small
 from moonless.scan.pose import PoseSample
 from moonless.scan.read import is_polar, open_polar
 from moonless.scan.types import AntennaAngle, Spoke
@@ -44,6 +45,8 @@ _SPOKES_AT_ONCE = 32
 _FROM = {"bow": "the bow", "true": "true north"}
 # Records of a radar file follow one another within this; a pause in the recording is longer, and then so many agree.
 FOLLOWS_S, AGREE_BLOCKS = 10.0, 40
+# Three days of a full line of 38 400 baud; all of it is held at once.  Own choice.
+MOST_LOG_BYTES = 1_000_000_000
 # A radar file that begins this long outside its NMEA has another clock, or another night.
 APART_S = 120.0
 
@@ -239,7 +242,7 @@ class Replay:
     def _lines(self, path: Path) -> list[Fed]:
         """Return a file's lines with their times; see the rules of this file."""
         _size(path)
-        lines = [line for line in path.read_bytes().replace(b"\r", b"\n").split(b"\n") if line.strip()]
+        lines = [line for line in read_small(path, MOST_LOG_BYTES).replace(b"\r", b"\n").split(b"\n") if line.strip()]
         times = _own_times(lines, _file_time(path))
         known = [(i, t) for i, (t, _) in enumerate(times) if t is not None]
         if not known:
