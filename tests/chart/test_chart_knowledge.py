@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sqlite3
 from pathlib import Path
 
 import pytest
@@ -80,6 +81,34 @@ def test_around_is_by_distance_nearest_first(tmp_path: Path) -> None:
     assert known.keep_outs_around(20.0, -40.0, 1000.0) == ()
     assert len(known.keep_outs_around(20.0, -40.0, 1200.0)) == 1
     assert len(known.keep_outs_around(20.015, -40.0, 1.0)) == 1
+
+
+def test_usual_water_is_kept_and_brought_up_to_date_and_an_older_file_has_none(tmp_path: Path) -> None:
+    path = tmp_path / "k.gpkg"
+    known = Knowledge.open(path)
+    known.add(20.0, -40.0, "post", seen_ns=NIGHT_NS)
+    box = shapely.box(-40.01, 20.01, -39.99, 20.02)
+    water = known.put_usual(box, "anchorage", "boats anchor here", per_km2=40.0, seen_ns=NIGHT_NS, note="told")
+    known.put_usual(box, "way", "vessels run here", per_km2=3.0, seen_ns=NIGHT_NS)
+    known.put_usual(box, "anchorage", "boats anchor here", per_km2=30.0, seen_ns=LATER_NS, number=water.number)
+    again = Knowledge.open(path)
+    assert [(u.number, u.kind, u.per_km2) for u in again.usual] == [(2, "anchorage", 30.0), (3, "way", 3.0)]
+    assert shapely.equals(again.usual[0].outline_lonlat, box)
+    assert again.usual_around(20.0, -40.0, 1000.0) == () and len(again.usual_around(20.0, -40.0, 1200.0)) == 2
+    again.remove(2)
+    assert [u.kind for u in Knowledge.open(path).usual] == ["way"]
+    with pytest.raises(InputError, match="must be an area"):
+        again.put_usual(shapely.Point(-40.0, 20.0), "way", "x", per_km2=1.0, seen_ns=NIGHT_NS)
+    with pytest.raises(InputError, match="no number of boats"):
+        again.put_usual(box, "way", "x", per_km2=float("nan"), seen_ns=NIGHT_NS)
+    with pytest.raises(InputError, match="no usual water numbered 1"):
+        again.put_usual(box, "way", "x", per_km2=1.0, seen_ns=NIGHT_NS, number=1)
+    # A file from before it was kept has no such layer.
+    with sqlite3.connect(path) as file:
+        file.execute("DROP TABLE usual")
+        file.execute("DELETE FROM gpkg_geometry_columns WHERE table_name = 'usual'")
+        file.execute("DELETE FROM gpkg_contents WHERE table_name = 'usual'")
+    assert Knowledge.open(path).usual == () and len(Knowledge.open(path).things) == 1
 
 
 def test_what_cannot_be_used_is_refused(tmp_path: Path) -> None:

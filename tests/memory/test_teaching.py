@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
+import shapely
 from bench.many_runs.made_summaries import DAY_NS, FRAME, Water, cells, mark, night, run, sighting
 
+from moonless.chart.local_knowledge.knowledge import Knowledge
 from moonless.frames import geodesic
+from moonless.memory.accept import accept
+from moonless.memory.lattice import key_of
 from moonless.memory.summary import RunSummary
 from moonless.memory.teaching.lessons import Lesson, Lessons
 from moonless.memory.teaching.teach import teach
@@ -147,3 +152,44 @@ def test_many_sightings_of_one_place_say_what_they_said_when_each_was_a_beginnin
     for one, other in zip(few.proposals, each.proposals, strict=True):
         away_m = geodesic(one.lat_deg, one.lon_deg, other.lat_deg, other.lon_deg)[0]
         assert away_m < 3.0 and abs(len(one.runs) - len(other.runs)) <= 0.02 * len(other.runs)
+
+
+def under_way(k: int, places: list[tuple[float, float]], looks: int = 6) -> RunSummary:
+    """A night in which one vessel was under way at each of some places in two of the looks."""
+    base = night(k, Water(things=(), anchorage=None))
+    used = key_of(*FRAME.to_geographic(*np.array(places).T))
+    moving = np.where(np.isin(base.cells.key, used), 2, 0).astype(np.int32)
+    return replace(base, cells=replace(base.cells, moving=moving, vessels=(moving > 0).astype(np.int32)))
+
+
+def test_cells_that_vessels_use_make_one_way_traceable_to_its_runs_and_a_lone_cell_makes_none() -> None:
+    # Every cell of a line that bends, and one cell far off.
+    line = [(100.0 * k, 40.0 * k) for k in range(-8, 9)]
+    summaries = [under_way(k, line if k < 6 else [(-1500.0, 1500.0)]) for k in range(10)]
+    (way,) = [p for p in lessons_of(summaries).proposals if p.kind == "way"]
+    assert way.runs == tuple(s.run.number for s in summaries[:6]) and way.looked == 10
+    assert set(way.cells) == set(key_of(*FRAME.to_geographic(*np.array(line).T)).tolist())
+    # Six runs of ten, a third of the looks: in each cell a fifth of a vessel at a time.
+    assert way.at_once == pytest.approx(0.2 * len(way.cells), rel=0.01)
+
+
+def test_what_is_accepted_of_usual_water_is_its_density_and_accepting_again_makes_no_second(tmp_path: Path) -> None:
+    line = [(100.0 * k, 40.0 * k) for k in range(-8, 9)]
+    nights = [night(k, Water(things=())) for k in range(10)]
+    summaries = [replace(s, cells=under_way(k, line).cells) for k, s in enumerate(nights)]
+    lessons = lessons_of(summaries)
+    usual = [p for p in lessons.proposals if p.kind in ("anchorage", "way")]
+    assert [p.kind for p in usual] == ["anchorage", "way"]
+    known = Knowledge(tmp_path / "known.gpkg")
+    runs = {one.run.number: one.run for one in summaries}
+    assert accept(known, usual, runs) == (2, 0)
+    assert accept(known, usual, runs) == (0, 2)
+    anchorage, way = Knowledge.open(tmp_path / "known.gpkg").usual
+    told = sum(len(s.sightings) for s in summaries)
+    # So many boats lay there a night, in the circle that is told.
+    assert anchorage.per_km2 == pytest.approx(told / 10 / (np.pi * (usual[0].sigma_m / 1000.0) ** 2), rel=0.01)
+    # A third of a vessel in every cell of 111 m square.
+    assert way.per_km2 == pytest.approx(1.0 / 3.0 / 0.1112**2, rel=0.01)
+    assert "anchor" in anchorage.words and summaries[0].run.source in way.note
+    lat, lon = FRAME.to_geographic(-900.0, 200.0)
+    assert shapely.contains_xy(anchorage.outline_lonlat, lon, lat)

@@ -10,9 +10,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from moonless.chart.local_knowledge.knowledge import Knowledge
+import shapely
+
+from moonless.chart.local_knowledge.knowledge import Knowledge, UsualKind
 from moonless.errors import InputError
 from moonless.frames import geodesic
+from moonless.memory.outline import outline_of, per_km2
 from moonless.memory.summary import Run
 from moonless.memory.teaching.lessons import Lesson, Lessons
 
@@ -21,7 +24,11 @@ FROM_RUNS = "learned from runs"
 SAME_M = 40.0
 # Sources named in a note; the rest are counted.
 _NAMED = 6
-_KIND = {"thing": "learned", "mark moved": "mark", "anchorage": "anchorage", "mark gone": "mark"}
+_KIND = {"thing": "learned", "mark moved": "mark"}
+_USUAL: dict[str, tuple[UsualKind, str]] = {
+    "anchorage": ("anchorage", "boats anchor here"),
+    "way": ("way", "vessels usually run here"),
+}
 
 
 def chosen(lessons: Lessons, asked: str) -> tuple[Lesson, ...]:
@@ -46,9 +53,12 @@ def chosen(lessons: Lessons, asked: str) -> tuple[Lesson, ...]:
 def accept(knowledge: Knowledge, proposals: Sequence[Lesson], runs: Mapping[str, Run]) -> tuple[int, int]:
     """Put proposals into local knowledge; return how many entries are new and how many were brought up to date."""
     n_new = n_old = 0
+    put: set[int] = set()
     for one in proposals:
         if one.kind in ("thing", "mark moved"):
             is_new = _put_thing(knowledge, one, runs)
+        elif one.kind in _USUAL:
+            is_new = _put_usual(knowledge, one, runs, put)
         else:
             is_new = _put_note(knowledge, one, runs)
         n_new, n_old = n_new + is_new, n_old + (not is_new)
@@ -78,6 +88,32 @@ def _put_thing(knowledge: Knowledge, one: Lesson, runs: Mapping[str, Run]) -> bo
         last_seen_ns=one.last_ns, times_seen=len(one.runs), confidence=one.present, note=note,
     )  # fmt: skip
     return True
+
+
+def _put_usual(knowledge: Knowledge, one: Lesson, runs: Mapping[str, Run], put: set[int]) -> bool:
+    """Put an anchorage or a way in, in the place of what was learned of the same water before.
+
+    ``put``: numbers of what this accepting has put in already; they are not the same water, however near.
+    """
+    kind, words = _USUAL[one.kind]
+    shape = outline_of(one)
+    here = shape if one.kind == "way" else shapely.Point(one.lon_deg, one.lat_deg)
+    old = [
+        water.number
+        for water in knowledge.usual
+        if water.number not in put
+        and water.kind == kind
+        and FROM_RUNS in water.note
+        and shapely.intersects(water.outline_lonlat, here)
+    ]
+    for number in old[1:]:
+        knowledge.remove(number)
+    new = knowledge.put_usual(
+        shape, kind, words, per_km2=per_km2(one), seen_ns=one.last_ns, note=f"{one.say} {trace(one, runs)}",
+        number=old[0] if old else None,
+    )  # fmt: skip
+    put.add(new.number)
+    return not old
 
 
 def _put_note(knowledge: Knowledge, one: Lesson, runs: Mapping[str, Run]) -> bool:

@@ -16,14 +16,12 @@ from numpy.typing import NDArray
 
 from moonless.errors import InputError
 from moonless.files import replacing
-from moonless.frames import destination
-from moonless.memory.lattice import corners_of
+from moonless.memory.outline import cell_outline, outline_of
 from moonless.memory.summary import Run
 from moonless.memory.teaching.lessons import Lesson, Lessons
 from moonless.units import iso_utc
 
 CAUTION = "Learned from runs, not surveyed. What is not here may stand there all the same. Not for navigation."
-_CIRCLE = 36  # corners of a drawn circle
 
 
 def geojson(lessons: Lessons, runs: Mapping[str, Run]) -> dict[str, object]:
@@ -61,12 +59,15 @@ Rows = list[tuple[Mapping[str, object], shapely.Geometry | None]]
 
 def _layers(lessons: Lessons, runs: Mapping[str, Run]) -> dict[str, Rows]:
     return {
-        "proposals": [(_of(k, one, runs), _shape(one)) for k, one in enumerate(lessons.proposals, start=1)],
+        "proposals": [(_of(k, one, runs), outline_of(one)) for k, one in enumerate(lessons.proposals, start=1)],
         "ways": [
-            ({"vessels": w.vessels, "runs": w.runs, "course_deg": w.course_deg}, _cell(w.key)) for w in lessons.ways
+            ({"vessels": w.vessels, "runs": w.runs, "course_deg": w.course_deg}, cell_outline(w.key))
+            for w in lessons.ways
         ],
-        "unseen": [({"runs": u.runs}, _cell(u.key)) for u in lessons.unseen],
-        "clutter": [({"wind": c.wind, "looks": c.looks, "share": c.share}, _cell(c.key)) for c in lessons.clutter],
+        "unseen": [({"runs": u.runs}, cell_outline(u.key)) for u in lessons.unseen],
+        "clutter": [
+            ({"wind": c.wind, "looks": c.looks, "share": c.share}, cell_outline(c.key)) for c in lessons.clutter
+        ],
         "runs": [
             (
                 {"number": r.number, "boat": r.boat, "source": r.source, "begins": iso_utc(r.begins_ns),
@@ -83,23 +84,9 @@ def _of(number: int, one: Lesson, runs: Mapping[str, Run]) -> dict[str, object]:
     out |= {"number": number, "first": iso_utc(one.first_ns), "last": iso_utc(one.last_ns)}
     out["runs"] = ", ".join(one.runs)
     out["sources"] = ", ".join(sorted(runs[run].source for run in one.runs if run in runs))
-    for gone in ("lat_deg", "lon_deg", "first_ns", "last_ns"):
+    for gone in ("lat_deg", "lon_deg", "first_ns", "last_ns", "cells"):
         del out[gone]
     return {"number": number, **out}
-
-
-def _shape(one: Lesson) -> shapely.Geometry:
-    if one.kind != "anchorage":
-        return shapely.Point(one.lon_deg, one.lat_deg)
-    bearing = np.linspace(0.0, 360.0, _CIRCLE, endpoint=False)
-    lat, lon = destination(
-        np.full(_CIRCLE, one.lat_deg), np.full(_CIRCLE, one.lon_deg), bearing, np.full(_CIRCLE, one.sigma_m)
-    )
-    return shapely.Polygon(np.column_stack([lon, lat]))
-
-
-def _cell(key: int) -> shapely.Geometry:
-    return shapely.Polygon(corners_of(key))
 
 
 def _write(path: Path, layer: str, rows: Rows) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import shapely
@@ -12,7 +13,7 @@ from scipy.spatial import cKDTree
 
 from moonless.chart.library import Chart
 from moonless.chart.local import LocalChart
-from moonless.chart.local_knowledge.knowledge import Knowledge
+from moonless.chart.local_knowledge.knowledge import Knowledge, Usual
 from moonless.chart.types import Bridge, Mark
 from moonless.errors import NoCoverage
 from moonless.frames import LocalFrame
@@ -143,6 +144,17 @@ class Known:
     point_en: Floats  # (n, 2)
     confidence: Floats  # (n,) 0..1
     words: tuple[str, ...]
+    usual: tuple[UsualHere, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class UsualHere:
+    """Water in reach in which boats usually anchor or run."""
+
+    outline: shapely.Geometry  # in the plane
+    is_way: bool
+    per_m2: float  # boats there at a time
+    words: str
 
 
 # A thing named without a confidence is believed this much.
@@ -157,11 +169,24 @@ def known_around(
         return None
     lat, lon = frame.to_geographic(own_east_m, own_north_m)
     things = knowledge.things_around(float(lat), float(lon), reach_m)
-    if not things:
+    usual = tuple(_usual_here(water, frame) for water in knowledge.usual_around(float(lat), float(lon), reach_m))
+    if not things and not usual:
         return None
     east, north = frame.to_plane(np.array([t.lat_deg for t in things]), np.array([t.lon_deg for t in things]))
     confidence = np.array([NAMED_CONFIDENCE if t.confidence is None else t.confidence for t in things])
-    return Known(np.column_stack([east, north]), confidence, tuple(t.words for t in things))
+    return Known(np.column_stack([east, north]), confidence, tuple(t.words for t in things), usual)
+
+
+@lru_cache(maxsize=64)
+def _usual_here(water: Usual, frame: LocalFrame) -> UsualHere:
+    outline = in_plane(water.outline_lonlat, frame)
+    shapely.prepare(outline)
+    return UsualHere(outline, water.kind == "way", water.per_km2 / 1e6, water.words)
+
+
+def in_plane(shape_lonlat: shapely.Geometry, frame: LocalFrame) -> shapely.Geometry:
+    """Return a shape of (lon, lat) degrees in a plane."""
+    return shapely.transform(shape_lonlat, lambda xy: np.column_stack(frame.to_plane(xy[:, 1], xy[:, 0])))
 
 
 def keep_outs_around(
@@ -172,10 +197,7 @@ def keep_outs_around(
         return []
     lat, lon = frame.to_geographic(own_east_m, own_north_m)
     areas = knowledge.keep_outs_around(float(lat), float(lon), reach_m)
-    return [
-        (shapely.transform(a.outline_lonlat, lambda xy: np.column_stack(frame.to_plane(xy[:, 1], xy[:, 0]))), a.words)
-        for a in areas
-    ]
+    return [(in_plane(a.outline_lonlat, frame), a.words) for a in areas]
 
 
 def outline_of(shapes: list[shapely.Geometry]) -> Outline:

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from pathlib import Path
+from typing import Any, Literal
 
 import numpy as np
 import pytest
@@ -11,9 +12,10 @@ import shapely
 from reading_fakes import FRAME, T0, FakeChart, S, make_boat, make_mark, make_situation, make_track
 
 from moonless.boat.types import Skipper
+from moonless.chart.local_knowledge.knowledge import Knowledge
 from moonless.reading.chart_around import lay_out
 from moonless.reading.identify.evidence import gather
-from moonless.reading.identify.explain import explain
+from moonless.reading.identify.explain import UNCHARTED_PER_M2, explain
 from moonless.reading.identify.history import History
 from moonless.reading.identify.motion import Motion
 from moonless.reading.identify.reported import PoseSigma, worth_telling
@@ -139,6 +141,9 @@ class _Knowledge:
     def keep_outs_around(self, lat: float, lon: float, radius_m: float) -> tuple[Any, ...]:
         return ()
 
+    def usual_around(self, lat: float, lon: float, radius_m: float) -> tuple[Any, ...]:
+        return ()
+
 
 def test_local_knowledge_names_what_the_chart_does_not() -> None:
     judge = Judge(make_boat(skipper=Skipper()), FakeChart(), _Knowledge(500.0, 700.0))
@@ -147,3 +152,29 @@ def test_local_knowledge_names_what_the_chart_does_not() -> None:
     assert told[1].kind == told[2].kind == "uncharted"
     assert "old barge" in told[1].why and "old barge" not in told[2].why
     assert told[1].confidence > told[2].confidence
+
+
+@pytest.mark.parametrize("kind", ["anchorage", "way"])
+def test_where_boats_usually_lie_or_run_they_are_expected(tmp_path: Path, kind: Literal["anchorage", "way"]) -> None:
+    """Of two weak echoes alike, the one in such water is the surer; the other is told as without it."""
+    knowledge = Knowledge(tmp_path / "own.gpkg")
+    lat, lon = FRAME.to_geographic(np.array([400.0, 600.0]), np.array([600.0, 800.0]))
+    box = shapely.box(lon[0], lat[0], lon[1], lat[1])
+    # Twenty times what is expected anywhere.
+    knowledge.put_usual(box, kind, f"{kind} of the tests", per_km2=1e6 * 20 * UNCHARTED_PER_M2, seen_ns=0)
+    velocity = 0.0 if kind == "anchorage" else 3.0
+
+    def told(known: Knowledge | None) -> dict[int, Any]:
+        tracks = [
+            make_track(k, x, 700.0, vn=velocity, n_hits=8, n_scans=10, strength_db=14.0) for k, x in ((1, 500.0), (2, -500.0))
+        ]
+        judge = Judge(make_boat(skipper=Skipper()), FakeChart(), known)
+        return {e.id: e for e in judge.read(make_situation(tracks)).echoes}
+
+    with_it, without = told(knowledge), told(None)
+    assert without[1].kind == with_it[1].kind == ("uncharted" if kind == "anchorage" else "vessel")
+    # Odds grow by the density's factor where one rival stands against it.
+    assert with_it[1].confidence > without[1].confidence + 0.02
+    assert with_it[2].confidence == pytest.approx(without[2].confidence)
+    assert ("anchorage of the tests" in with_it[1].why) == (kind == "anchorage")
+    assert "of the tests" not in with_it[2].why

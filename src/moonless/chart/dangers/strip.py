@@ -20,7 +20,7 @@ from moonless.chart.types import Bridge, Catzoc
 Rows = NDArray[np.int64]
 Floats = NDArray[np.float64]
 KeepOuts = Sequence[tuple[shapely.Geometry, str]]
-OwnThings = Sequence[tuple[shapely.Point, str]]
+OwnThings = Sequence[tuple[shapely.Geometry, str]]
 
 # A gap between charted areas no longer than this is where two of them were drawn apart, not water.  Own choice.
 SEAM_M = 2.0
@@ -41,9 +41,7 @@ class StripDangers:
     to stand there though no chart has it, the same way.
     """
 
-    def __init__(
-        self, chart: ChartDangers, strip: Strip, keep_outs: KeepOuts = (), own_things: OwnThings = ()
-    ) -> None:
+    def __init__(self, chart: ChartDangers, strip: Strip, keep_outs: KeepOuts = (), own_things: OwnThings = ()) -> None:
         self.chart = chart
         self.strip = strip
         self._keep_outs = keep_outs
@@ -276,12 +274,13 @@ class StripDangers:
                 yield Danger("keep out", "stops", say, along, off, side, east, north, words or None)
 
     def _known(self) -> Iterator[Danger]:
-        """Things of local knowledge: told as far off as charted ones are, and looked at before they are passed.
+        """Things and anchorages of local knowledge: told as far off as charted things are, and looked at before they
+        are passed.
 
         None refuses a way: none was surveyed, and what floats may have gone.  Own choice.
         """
-        for point, words in self._own_things:
-            if shapely.dwithin(point, self.strip.line, min(self.strip.look_m, CORRIDOR_M)):
-                along, off, side, east, north = self.where(point)
+        for shape, words in self._own_things:
+            if shapely.dwithin(shape, self.strip.line, min(self.strip.look_m, CORRIDOR_M)):
+                along, off, side, east, north = self.where(shape)
                 say = f"not charted, known to you: {words}"
                 yield Danger("own thing", "against", say, along, off, side, east, north, words)

@@ -1,6 +1,7 @@
 """The file of local knowledge: a GeoPackage read whole and written whole.
 
-Four layers: ``things`` (points), ``keep_out`` (polygons), ``notes`` (points) and ``state`` (the next number to give).
+Five layers: ``things`` (points), ``keep_out`` (polygons), ``notes`` (points), ``usual`` (areas where boats usually
+anchor or run) and ``state`` (the next number to give).
 """
 
 from __future__ import annotations
@@ -11,6 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
+from typing import Literal
 
 import numpy as np
 import pyogrio
@@ -66,6 +68,22 @@ class Note:
     written_ns: int
 
 
+UsualKind = Literal["anchorage", "way"]
+
+
+@dataclass(frozen=True, slots=True)
+class Usual:
+    """Water in which boats usually anchor, or along which they usually run."""
+
+    number: int
+    outline_lonlat: shapely.Geometry  # a polygon, or several
+    kind: UsualKind
+    words: str
+    per_km2: float  # boats there at a time, mean over the runs that looked
+    last_seen_ns: int
+    note: str
+
+
 @dataclass(frozen=True, slots=True)
 class Contents:
     """Everything in the file."""
@@ -73,6 +91,7 @@ class Contents:
     things: tuple[Thing, ...] = ()
     keep_outs: tuple[KeepOut, ...] = ()
     notes: tuple[Note, ...] = ()
+    usual: tuple[Usual, ...] = ()
     next_number: int = 1
 
 
@@ -97,6 +116,7 @@ def read_contents(path: Path) -> Contents:
             tuple(_thing(row, shape) for row, shape in rows["things"]),
             tuple(_keep_out(row, shape) for row, shape in rows["keep_out"]),
             tuple(_note(row, shape) for row, shape in rows["notes"]),
+            tuple(_usual(row, shape) for row, shape in rows["usual"]),
             max((int(row["next"]) for row, _ in rows["state"]), default=1),
         )
     except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError, RuntimeError, OSError) as problem:
@@ -120,12 +140,16 @@ def write_contents(path: Path, contents: Contents) -> None:
         ],
         "keep_out": [(a.number, a.words, iso_utc(a.since_ns), a.note) for a in contents.keep_outs],
         "notes": [(n.number, n.words, iso_utc(n.written_ns)) for n in contents.notes],
+        "usual": [
+            (u.number, u.kind, u.words, u.per_km2, iso_utc(u.last_seen_ns), u.note) for u in contents.usual
+        ],
         "state": [(contents.next_number,)],
     }  # fmt: skip
     shapes: dict[str, list[shapely.Geometry | None]] = {
         "things": [shapely.Point(t.lon_deg, t.lat_deg) for t in contents.things],
         "keep_out": [a.outline_lonlat for a in contents.keep_outs],
         "notes": [shapely.Point(n.lon_deg, n.lat_deg) for n in contents.notes],
+        "usual": [_several(u.outline_lonlat) for u in contents.usual],
         "state": [None],
     }
     try:
@@ -144,9 +168,13 @@ _COLUMNS: dict[str, tuple[tuple[str, type], ...]] = {
     ),
     "keep_out": (("number", np.int64), ("words", object), ("since", object), ("note", object)),
     "notes": (("number", np.int64), ("words", object), ("written", object)),
+    "usual": (
+        ("number", np.int64), ("kind", object), ("words", object), ("per_km2", np.float64), ("last_seen", object),
+        ("note", object),
+    ),
     "state": (("next", np.int64),),
 }  # fmt: skip
-_SHAPES = {"things": "Point", "keep_out": "Polygon", "notes": "Point"}
+_SHAPES = {"things": "Point", "keep_out": "Polygon", "notes": "Point", "usual": "MultiPolygon"}
 
 
 def _write_layer(
@@ -212,6 +240,23 @@ def _keep_out(row: Given, shape: shapely.Geometry) -> KeepOut:
 
 def _note(row: Given, shape: shapely.Geometry) -> Note:
     return Note(int(row["number"]), float(shape.y), float(shape.x), str(row["words"]), _time_ns(row["written"]))
+
+
+def _usual(row: Given, shape: shapely.Geometry) -> Usual:
+    kind, per_km2 = str(row["kind"]), float(row["per_km2"])
+    if kind not in ("anchorage", "way") or shape.geom_type not in ("Polygon", "MultiPolygon"):
+        raise ValueError(f"usual water {row['number']} is a {shape.geom_type} of kind {kind!r}")
+    if not (math.isfinite(per_km2) and per_km2 >= 0.0):
+        raise ValueError(f"usual water {row['number']} has {per_km2} boats in a square kilometre")
+    return Usual(
+        int(row["number"]), shape, "anchorage" if kind == "anchorage" else "way", str(row["words"]), per_km2,
+        _time_ns(row["last_seen"]), str(row["note"] or ""),
+    )  # fmt: skip
+
+
+def _several(shape: shapely.Geometry) -> shapely.Geometry:
+    """Return a polygon as the layer has them all."""
+    return shapely.MultiPolygon([shape]) if shape.geom_type == "Polygon" else shape
 
 
 def _time_ns(text: object) -> int:

@@ -19,14 +19,25 @@ from typing import Any, Literal, TypeVar
 import numpy as np
 import shapely
 
-from moonless.chart.local_knowledge.file import Contents, KeepOut, Note, Thing, read_contents, write_contents
+from moonless.chart.local_knowledge.file import (
+    Contents,
+    KeepOut,
+    Note,
+    Thing,
+    Usual,
+    UsualKind,
+    read_contents,
+    write_contents,
+)
 from moonless.errors import InputError
 from moonless.frames import geodesic
 
-__all__ = ["KeepOut", "Knowledge", "Note", "Thing"]
+__all__ = ["KeepOut", "Knowledge", "Note", "Thing", "Usual", "UsualKind"]
 
 _Placed = TypeVar("_Placed", Thing, Note)
-_What = Literal["_things", "_keep_outs", "_notes"]
+_Area = TypeVar("_Area", KeepOut, Usual)
+_What = Literal["_things", "_keep_outs", "_notes", "_usual"]
+_Entry = Thing | KeepOut | Note | Usual
 _NS_PER_MS = 1_000_000
 
 
@@ -39,13 +50,16 @@ class Knowledge:
         things: Iterable[Thing] = (),
         keep_outs: Iterable[KeepOut] = (),
         notes: Iterable[Note] = (),
+        usual: Iterable[Usual] = (),
         next_number: int = 1,
     ) -> None:
         self.path = path
         self._things = {thing.number: thing for thing in things}
         self._keep_outs = {area.number: area for area in keep_outs}
         self._notes = {note.number: note for note in notes}
-        self._next = max([next_number, *(n + 1 for n in (*self._things, *self._keep_outs, *self._notes))])
+        self._usual = {water.number: water for water in usual}
+        given = (*self._things, *self._keep_outs, *self._notes, *self._usual)
+        self._next = max([next_number, *(n + 1 for n in given)])
 
     @classmethod
     def open(cls, path: Path) -> Knowledge:
@@ -56,7 +70,7 @@ class Knowledge:
         if not path.exists():
             return cls(path)
         kept = read_contents(path)
-        return cls(path, kept.things, kept.keep_outs, kept.notes, kept.next_number)
+        return cls(path, kept.things, kept.keep_outs, kept.notes, kept.usual, kept.next_number)
 
     @property
     def things(self) -> tuple[Thing, ...]:
@@ -72,6 +86,11 @@ class Knowledge:
     def notes(self) -> tuple[Note, ...]:
         """The notes."""
         return tuple(self._notes.values())
+
+    @property
+    def usual(self) -> tuple[Usual, ...]:
+        """The waters where boats usually anchor or run."""
+        return tuple(self._usual.values())
 
     def add(
         self,
@@ -195,14 +214,45 @@ class Knowledge:
         self._put("_notes", note)
         return note
 
+    def put_usual(
+        self,
+        outline_lonlat: shapely.Geometry,
+        kind: UsualKind,
+        words: str,
+        *,
+        per_km2: float,
+        seen_ns: int,
+        note: str = "",
+        number: int | None = None,
+    ) -> Usual:
+        """Add water where boats usually anchor or run; with ``number``, in the place of what bears it.
+
+        Raises InputError if the outline is no area on earth, or the boats in a square kilometre are no number.
+        """
+        _check_words(words)
+        if shapely.is_empty(outline_lonlat) or outline_lonlat.geom_type not in ("Polygon", "MultiPolygon"):
+            raise InputError("usual water must be an area")
+        west, south, east, north = outline_lonlat.bounds
+        _check_place(south, west)
+        _check_place(north, east)
+        if not 0.0 <= per_km2 < float("inf"):
+            raise InputError(f"{per_km2} boats in a square kilometre is no number of boats")
+        if number is not None and number not in self._usual:
+            raise InputError(f"local knowledge has no usual water numbered {number}")
+        water = Usual(
+            self._next if number is None else number, outline_lonlat, kind, words, float(per_km2), _to_ms(seen_ns), note
+        )
+        self._put("_usual", water)
+        return water
+
     def remove(self, number: int) -> None:
         """Forget a thing, an area or a note.
 
         Raises InputError if nothing has that number.
         """
-        kinds: tuple[_What, ...] = ("_things", "_keep_outs", "_notes")
+        kinds: tuple[_What, ...] = ("_things", "_keep_outs", "_notes", "_usual")
         for what in kinds:
-            entries: dict[int, Thing | KeepOut | Note] = getattr(self, what)
+            entries: dict[int, _Entry] = getattr(self, what)
             if number in entries:
                 self._change(what, {k: v for k, v in entries.items() if k != number}, self._next)
                 return
@@ -218,30 +268,29 @@ class Knowledge:
 
     def keep_outs_around(self, lat_deg: float, lon_deg: float, radius_m: float) -> tuple[KeepOut, ...]:
         """Return the areas any part of which lies within a distance of a place, nearest first."""
-        place = shapely.Point(lon_deg, lat_deg)
-        found = []
-        for area in self.keep_outs:
-            nearest = shapely.get_coordinates(shapely.shortest_line(area.outline_lonlat, place))[0]
-            distance_m = float(geodesic(lat_deg, lon_deg, nearest[1], nearest[0])[0])
-            if distance_m <= radius_m:
-                found.append((distance_m, area.number, area))
-        return tuple(area for _, _, area in sorted(found, key=lambda entry: entry[:2]))
+        return _areas_around(self.keep_outs, lat_deg, lon_deg, radius_m)
+
+    def usual_around(self, lat_deg: float, lon_deg: float, radius_m: float) -> tuple[Usual, ...]:
+        """Return the usual waters any part of which lies within a distance of a place, nearest first."""
+        return _areas_around(self.usual, lat_deg, lon_deg, radius_m)
 
     def _thing_numbered(self, number: int) -> Thing:
         if number not in self._things:
             raise InputError(f"local knowledge has no thing numbered {number}")
         return self._things[number]
 
-    def _put(self, what: _What, entry: Thing | KeepOut | Note) -> None:
+    def _put(self, what: _What, entry: _Entry) -> None:
         """Put an entry in."""
         self._change(what, {**getattr(self, what), entry.number: entry}, max(self._next, entry.number + 1))
 
-    def _change(self, what: _What, entries: dict[int, Thing | KeepOut | Note], next_number: int) -> None:
+    def _change(self, what: _What, entries: dict[int, _Entry], next_number: int) -> None:
         """Write what is to be known, then know it; what cannot be written changes nothing."""
-        new: dict[str, Any] = {"_things": self._things, "_keep_outs": self._keep_outs, "_notes": self._notes}
+        new: dict[str, Any] = {
+            "_things": self._things, "_keep_outs": self._keep_outs, "_notes": self._notes, "_usual": self._usual
+        }  # fmt: skip
         new[what] = entries
-        things, keep_outs, notes = (tuple(new[name].values()) for name in ("_things", "_keep_outs", "_notes"))
-        write_contents(self.path, Contents(things, keep_outs, notes, next_number))
+        things, keep_outs, notes, usual = (tuple(entry.values()) for entry in new.values())
+        write_contents(self.path, Contents(things, keep_outs, notes, usual, next_number))
         setattr(self, what, entries)
         self._next = next_number
 
@@ -254,6 +303,17 @@ def _around(entries: Sequence[_Placed], lat_deg: float, lon_deg: float, radius_m
     distance_m, _ = geodesic(np.full(len(lat), lat_deg), np.full(len(lon), lon_deg), lat, lon)
     order = np.argsort(distance_m, kind="stable")
     return tuple(entries[i] for i in order.tolist() if distance_m[i] <= radius_m)
+
+
+def _areas_around(areas: Sequence[_Area], lat_deg: float, lon_deg: float, radius_m: float) -> tuple[_Area, ...]:
+    place = shapely.Point(lon_deg, lat_deg)
+    found = []
+    for area in areas:
+        nearest = shapely.get_coordinates(shapely.shortest_line(area.outline_lonlat, place))[0]
+        distance_m = float(geodesic(lat_deg, lon_deg, nearest[1], nearest[0])[0])
+        if distance_m <= radius_m:
+            found.append((distance_m, area.number, area))
+    return tuple(area for _, _, area in sorted(found, key=lambda entry: entry[:2]))
 
 
 def _check_place(lat_deg: float, lon_deg: float) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Literal
 
-ProposalKind = Literal["thing", "mark gone", "mark moved", "anchorage"]
+ProposalKind = Literal["thing", "mark gone", "mark moved", "anchorage", "way"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -17,7 +17,7 @@ class Lesson:
     lon_deg: float
     say: str  # one plain sentence
     likely: str  # what it may be, in a few words
-    sigma_m: float  # of the place, one standard deviation each axis; of an anchorage, its radius
+    sigma_m: float  # of the place, one standard deviation each axis; of an anchorage or a way, its radius
     spread_m: float  # of the places it was seen at, root mean square
     first_ns: int
     last_ns: int
@@ -29,6 +29,8 @@ class Lesson:
     p_show: float | None  # chance to be told in one look; None: never looked at
     object: str = ""  # of a mark: its class, name
     name: str | None = None
+    at_once: float | None = None  # of an anchorage or a way: boats there at a time, mean over the runs that looked
+    cells: tuple[int, ...] = ()  # of a way: the lattice's cells that it takes in
 
 
 @dataclass(frozen=True, slots=True)

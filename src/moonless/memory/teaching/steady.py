@@ -265,6 +265,7 @@ def anchorages(told: SightingRows, left: Longs, looked: Looked) -> list[Lesson]:
                 round(present, 3),
                 round(low, 3),
                 None,
+                at_once=round(len(rows) / max(looked_runs, seen_runs), 3),
             )
         )
     return out

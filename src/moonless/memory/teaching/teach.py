@@ -6,10 +6,11 @@ import math
 from collections.abc import Iterable, Mapping
 
 import numpy as np
+from numpy.typing import NDArray
 
 from moonless.memory.lattice import key_of
 from moonless.memory.summary import Run, RunSummary, Sighting
-from moonless.memory.teaching import marks, steady
+from moonless.memory.teaching import marks, steady, ways
 from moonless.memory.teaching.lessons import Clutter, Lesson, Lessons, Unseen, Way
 from moonless.memory.teaching.tally import WINDS, Tally
 from moonless.memory.teaching.weigh import HALF_LIFE_S, weights
@@ -36,21 +37,25 @@ def teach(runs: Mapping[str, Run], summaries: Iterable[RunSummary], half_life_s:
     tally = Tally()
     sightings: list[tuple[str, Sighting]] = []
     words: list[marks.MarkWord] = []
+    moved: list[tuple[str, NDArray[np.int64]]] = []
     for one in summaries:
         number = one.run.number
         if number not in weight:
             continue
         tally.add(one, weight[number])
+        moved.append((number, one.cells.key[one.cells.moving > 0]))
         sightings += [(number, s) for s in one.sightings]
         words += [marks.MarkWord(m, number, one.run.boat, weight[number], one.run.ends_ns) for m in one.marks]
     told = _told(sightings, weight, runs)
     looked = _Looked(tally)
     things, left = steady.find(told, looked)
     about_marks, things = marks.find(words, things)
-    proposals = [*things, *about_marks, *steady.anchorages(told, left, looked)]
+    cells = _ways(tally)
+    usual = [*steady.anchorages(told, left, looked), *ways.find(cells, moved, tally, runs, weight)]
+    proposals = [*things, *about_marks, *usual]
     return Lessons(
         tuple(sorted(proposals, key=_order)),
-        _ways(tally),
+        cells,
         _unseen(tally),
         _clutter(tally),
         len(weight),
@@ -59,7 +64,7 @@ def teach(runs: Mapping[str, Run], summaries: Iterable[RunSummary], half_life_s:
     )
 
 
-_KINDS = ("thing", "mark gone", "mark moved", "anchorage")
+_KINDS = ("thing", "mark gone", "mark moved", "anchorage", "way")
 
 
 def _order(proposal: Lesson) -> tuple[object, ...]:

@@ -112,5 +112,9 @@ def _open(chart: Chart, lat_deg: float, lon_deg: float, radius_m: float, knowled
     at_night = tuple(light for light in named if light.at_night)
     kept_out = tuple(keep_outs_around(knowledge, local.frame, 0.0, 0.0, radius_m + MARGIN_M))
     known = known_around(knowledge, local.frame, 0.0, 0.0, radius_m + MARGIN_M)
-    own = () if known is None else tuple(zip(shapely.points(known.point_en).tolist(), known.words, strict=True))
+    own: OwnThings = ()
+    if known is not None:
+        # What runs along a way is met anywhere on it, and is no danger of one place.
+        lying = ((water.outline, water.words) for water in known.usual if not water.is_way)
+        own = (*zip(shapely.points(known.point_en).tolist(), known.words, strict=True), *lying)
     return Stretch(local, ChartDangers(local), edges_of(local.land), at_night, kept_out, own)

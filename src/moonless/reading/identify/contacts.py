@@ -89,8 +89,8 @@ def why(row: int, evidence: Evidence, told: Explained, place: Place | None) -> s
         return f"It is weak and came {track.n_hits} times in {track.n_scans} turns.{unsure}"
     if told.kind == "false":
         return f"It repeats another echo ({track.false_cause or 'a ghost of it'}).{unsure}"
-    if evidence.named[row] is not None:
-        return f"It does not move, and local knowledge has it: {evidence.named[row]}.{unsure}"
+    if evidence.known.named[row] is not None:
+        return f"It does not move, and local knowledge has it: {evidence.known.named[row]}.{unsure}"
     if place is None:
         return f"It does not move, and no chart covers this water.{unsure}"
     return f"It does not move, and the chart has nothing within its error of {evidence.sigma_m[row]:.0f} m.{unsure}"

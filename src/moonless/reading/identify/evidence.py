@@ -14,6 +14,7 @@ from moonless.echo.types import EchoPicture
 from moonless.reading.chart_around import Known, Place
 from moonless.reading.identify.ghosts import mirrored, multiples, off_own_mast, second_traces, side_lobes
 from moonless.reading.identify.reported import PoseSigma
+from moonless.reading.identify.usual import KnownHere, known_here
 from moonless.reading.own import OwnPlane
 from moonless.reading.visibility.seeing import Curve
 from moonless.scan.types import Scan
@@ -41,8 +42,7 @@ class Evidence:
     ais_vessel: NDArray[np.bool_]
     is_ghost: NDArray[np.bool_]
     clutter_density: Floats  # clutter tracks per square metre that look like this one
-    named_density: Floats  # things of local knowledge per square metre here
-    named: tuple[str | None, ...]  # what local knowledge calls the nearest of them
+    known: KnownHere  # what local knowledge says of each place
     own_en: Floats  # (2,)
     beam_rad: float
     hit_share: Floats  # turns with an echo over turns since it began
@@ -106,7 +106,6 @@ def gather(
     rcs = _implied_rcs_db(tracks, reach, level_db, curve)
     # What stands over its own floor by so much says nothing between two places where no scale is learnt.
     loud = level_db if curve is not None or peak is None else peak
-    named_density, named = _named(position, covariance, known)
     moves = np.array([t.p_moving for t in tracks]) if p_moving is None else p_moving
     sigma = np.sqrt(np.trace(covariance, axis1=1, axis2=2) / 2.0 + chart_sigma**2)
     beam_rad = boat.radar.beam_horizontal_rad
@@ -126,8 +125,7 @@ def gather(
         ais_vessel=np.array([t.ais is not None and not t.ais.is_aid for t in tracks], dtype=np.bool_),
         is_ghost=np.array([t.false_parent is not None or t.false_cause is not None for t in tracks], dtype=np.bool_),
         clutter_density=_clutter(tracks, reach, clutter_db, _off_land(stray, shore, sigma, of_shore)),
-        named_density=named_density,
-        named=named,
+        known=known_here(position, covariance, known),
         own_en=np.array([own.east_m, own.north_m]),
         beam_rad=beam_rad,
         hit_share=hit_shares(tracks),
@@ -177,24 +175,6 @@ def _pose_covariance(rel: Floats, reach: Floats, boat: Boat, pose: PoseSigma) ->
     side = np.column_stack([unit[:, 1], -unit[:, 0]])
     out = np.einsum("n,ni,nj->nij", along**2, unit, unit) + np.einsum("n,ni,nj->nij", across**2, side, side)
     return np.asarray(out + pose.position_m**2 * np.eye(2))
-
-
-# A thing that was named at the helm was put where its echo lay: a beam and a boat's error off.
-NAMED_SIGMA_M = 20.0
-
-
-def _named(position: Floats, covariance: Floats, known: Known | None) -> tuple[Floats, tuple[str | None, ...]]:
-    """Return the density of named things at each track and the words of the nearest that counts."""
-    n = len(position)
-    if known is None or n == 0:
-        return np.zeros(n), (None,) * n
-    variance = np.trace(covariance, axis1=1, axis2=2) / 2.0 + NAMED_SIGMA_M**2
-    squared = np.sum((position[:, None, :] - known.point_en[None, :, :]) ** 2, axis=-1) / variance[:, None]
-    density = known.confidence[None, :] * np.exp(-0.5 * squared) / (2 * math.pi * variance[:, None])
-    best = np.argmax(density, axis=1)
-    near = squared[np.arange(n), best] < 9.0
-    words = tuple(known.words[int(best[i])] if near[i] else None for i in range(n))
-    return np.asarray(density.sum(axis=1)), words
 
 
 # Tracks of clutter to expect per square metre of rough, cluttered water, before their record speaks; own figure.

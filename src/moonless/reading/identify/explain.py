@@ -138,10 +138,14 @@ def explain(
     thing = np.where(size > ABOUT * evidence.range_m, ABOUT_LEFT * thing, thing)
     thing = thing * _weak_for_its_length(size, evidence.rcs_db)
     # What the skipper has named is uncharted all the same, and not a surprise.
-    density[:, UNCHARTED] = (UNCHARTED_PER_M2 * thing * long_penalty * evidence.afloat + evidence.named_density) * still
+    known = evidence.known
+    # Where boats are known to anchor or to run so many more are to be expected.
+    lying = (UNCHARTED_PER_M2 + known.anchored_density) * thing * long_penalty * evidence.afloat
+    density[:, UNCHARTED] = (lying + known.named_density) * still
     # What moves and is hit in fewer than half of the turns is more likely a run of this and that than one hull.
     hops = hopping(evidence.hit_share)
-    density[:, VESSEL] = VESSEL_PER_M2 * thing * moving * evidence.afloat * np.maximum(1.0 - hops, RARELY_A_HULL)
+    under_way = (VESSEL_PER_M2 + known.on_way_density) * thing * moving * evidence.afloat
+    density[:, VESSEL] = under_way * np.maximum(1.0 - hops, RARELY_A_HULL)
     density[:, VESSEL] = np.where(evidence.ais_vessel, 1.0, density[:, VESSEL])
     runs = np.maximum(evidence.clutter_density, VESSEL_PER_M2 * hops * moving)
     density[:, CLUTTER] = runs * wave * evidence.afloat
