@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import math
 from dataclasses import replace
+from datetime import UTC
 from typing import Any
 
 import numpy as np
@@ -14,11 +15,12 @@ from moonless.boat.file import default_boat
 from moonless.debrief.ledger import Ledger, ledger_of
 from moonless.debrief.report import as_data, debrief
 from moonless.debrief.types import Debrief
+from moonless.debrief.words import Words, answered_words, short
 from moonless.errors import SourceError
 from moonless.frames import LocalFrame
 from moonless.passage.way.route import Waypoint
 from moonless.units import KNOT_MPS, NS_PER_S, iso_utc
-from moonless.watch.afterwards.told import ToldTurn
+from moonless.watch.afterwards.told import Answered, ToldTurn
 
 FRAME = LocalFrame(10.0, -30.0)
 T0 = 1_800_000_000 * NS_PER_S
@@ -240,6 +242,20 @@ def test_a_call_with_little_time_left_came_late() -> None:
     assert [c.is_late for c in said(30.0).calls] == [True]
     assert [c.is_late for c in said(200.0).calls] == [False]
     assert [c.is_late for c in said(30.0, urgency=2).calls] == [False]
+
+
+def test_a_call_is_answered_by_its_own_key_and_one_that_asks_for_none_is_not_counted() -> None:
+    said = [("echo 5", 3), ("echo 6", 3), ("mark 7", 2)]
+    calls = [{"key": key, "kind": "vessel", "urgency": u, "say": key, "echo": None} for key, u in said]
+    turns = [turn(k, (0.0, 0.0), 0.0, 8.0, calls=calls if k >= 2 else []) for k in range(9)]
+    first_ns = turns[2].time_ns
+    answers = [Answered(first_ns + 6 * NS_PER_S, "echo 5"), Answered(first_ns + 9 * NS_PER_S, "echo 5")]
+    _, found = looked_back(turns, answers=answers)
+    assert [(c.key, c.answered_s) for c in found.calls] == [("echo 5", 6.0), ("echo 6", None), ("mark 7", None)]
+    assert [answered_words(c) for c in found.calls] == ["after 6 s", "not", ""]
+    told = dict(short(found, Words(UTC, "nm")))
+    assert told["Calls answered"] == "1 of 2 that ask for an answer"
+    assert "Calls answered" not in dict(short(looked_back(turns)[1], Words(UTC, "nm")))
 
 
 def test_the_plan_is_held_against_the_track() -> None:

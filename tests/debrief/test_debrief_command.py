@@ -24,8 +24,11 @@ def run(*words: object) -> int:
 def recording(tmp_path: Path) -> Path:
     path = tmp_path / "run.mcap"
     writer = RecordingWriter(path)
-    for one in crossing(150.0):
-        writer.reading(one.line, one.time_ns)
+    for number, one in enumerate(crossing(150.0)):
+        calls = [{"key": "echo 5", "kind": "vessel", "urgency": 3, "say": "Vessel to starboard", "echo": 5}]
+        writer.reading({**one.line, "calls": calls if number == 20 else []}, one.time_ns)
+        if number == 24:
+            writer.answer("echo 5", one.time_ns)
     writer.close()
     return path
 
@@ -63,6 +66,8 @@ def test_page_paper_and_data_say_the_same(recording: Path, tmp_path: Path, capsy
     assert paper.read_bytes().startswith(b"%PDF-")
     told = json.loads(data.read_text(encoding="utf-8"))
     assert told["meetings"][0]["closest_m"] == pytest.approx(150.0, abs=1.0)
+    # Answered four turns of 2.5 s after it was said.
+    assert told["calls"][0]["answered_s"] == pytest.approx(10.0) and "<td>after 10 s</td>" in html
 
 
 @pytest.mark.parametrize(

@@ -108,6 +108,7 @@ def run(tmp_path: Path) -> Path:
                 "is": "vessel", "charted": False, "what": "boat"}, T0 + 50 * NS_PER_S)  # fmt: skip
     writer.eye({"time": iso_utc(T0 + 51 * NS_PER_S), "echo": 8, "lat": 50.7036, "lon": -1.1, "sog_kn": 0.0,
                 "is": "uncharted", "charted": False, "what": WORDS}, T0 + 51 * NS_PER_S)  # fmt: skip
+    writer.answer(f"vessel {HER}", T0 + 52 * NS_PER_S)
     writer.close()
     return path
 
@@ -157,6 +158,8 @@ def test_what_is_shared_is_still_the_run(run: Path, tmp_path: Path) -> None:
     assert vessels == {echo["ais"]["mmsi"]}, "one vessel has one number, wherever she is named"
     static = [e.report for e in after if isinstance(e, AisSaid) and e.report.says == "static"]
     assert static[0].length_m == 12.0 and static[0].name == echo["ais"]["name"]
+    (answer,) = RecordingReader(out).only("answers")
+    assert json.loads(answer.data)["key"] == told[3]["calls"][0]["key"] != f"vessel {HER}"
     (seen,) = seen_on(out)
     assert seen.what == "boat"
 

@@ -80,7 +80,8 @@ def command(
         run = ledger_of(past.turns(lambda done: show("reading the run", done)))
         notes = _notes(past.is_anew, boat_file, charts, tide_files, past.notes)
         height = None if tide is None else tide.height_m
-        found = debrief(run, boat, recording.name, tide_m=height, plan=plan, is_anew=past.is_anew, notes=notes)
+        found = debrief(run, boat, recording.name, tide_m=height, plan=plan, is_anew=past.is_anew, answers=past.answers,
+                        notes=notes)  # fmt: skip
         land = None if chart is None else _land(chart, run)
         scopes = {}
         if out is not None or pdf is not None:

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from moonless.debrief.ledger import Ledger
 from moonless.frames import wrap_180
 from moonless.reading.line import CallLine, InstructionLine
 from moonless.units import NS_PER_S
+from moonless.watch.afterwards.told import Answered
 
 # An order is followed if, so soon, the boat does as told to within so much.  Own figures: a voice of a few seconds, a
 # helmsman and a turn.
@@ -34,6 +36,7 @@ class CallTold:
     times: int  # turns in which it was said
     left_s: float | None  # to closest approach when it first came to that urgency; None: no approach
     is_late: bool
+    answered_s: float | None  # from when it was first said until the skipper answered it; None: never, or not recorded
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,8 +51,8 @@ class OrderTold:
     followed: bool | None  # None: cannot be told from the boat's motion
 
 
-def calls(run: Ledger) -> tuple[CallTold, ...]:
-    """Return every matter spoken of, in the order of first being said."""
+def calls(run: Ledger, answers: Sequence[Answered] = ()) -> tuple[CallTold, ...]:
+    """Return every matter spoken of, in the order of first being said; ``answers``: those given at the helm."""
     soon = _tcpa(run)
     rows: dict[str, list[tuple[int, CallLine]]] = {}
     for row, line in enumerate(run.lines):
@@ -65,9 +68,16 @@ def calls(run: Ledger) -> tuple[CallTold, ...]:
             CallTold(
                 key, loudest["kind"], urgency, loudest["say"], int(run.time_ns[said[0][0]]),
                 int(run.time_ns[said[-1][0]]), len(said), None if left is None else round(left, 1), is_late,
+                _answered_s(key, int(run.time_ns[said[0][0]]), answers),
             )
         )  # fmt: skip
     return tuple(sorted(out, key=lambda c: (c.first_ns, c.key)))
+
+
+def _answered_s(key: str, first_ns: int, answers: Sequence[Answered]) -> float | None:
+    """Return how soon a matter was first answered, seconds; an answer is received a moment after what it answers."""
+    after = [one.time_ns - first_ns for one in answers if one.key == key]
+    return round(max(min(after), 0) / NS_PER_S, 1) if after else None
 
 
 def _tcpa(run: Ledger) -> dict[tuple[int, object], float]:

@@ -16,7 +16,7 @@ from moonless.debrief.meetings import MeetingTold
 from moonless.debrief.report import CAUTION
 from moonless.debrief.scopes import Scope
 from moonless.debrief.types import Debrief
-from moonless.debrief.words import Words, followed_words, passed_words, radar_words, short
+from moonless.debrief.words import Words, answered_words, followed_words, passed_words, radar_words, short
 from moonless.pages import filled, png_url
 
 # As many meetings as a person looks at; the rest stand in the table.
@@ -65,6 +65,8 @@ def page(
         ],
         plan=[passed_words(one, words) for one in found.plan],
         followed_words=followed_words,
+        answers_kept=any(c.answered_s is not None for c in found.calls),
+        answered_words=answered_words,
         png_url=png_url,
     )
 

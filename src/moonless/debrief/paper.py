@@ -14,7 +14,7 @@ from moonless.debrief.page import OPEN, PICTURED, chart_rows, chosen_calls
 from moonless.debrief.report import CAUTION
 from moonless.debrief.scopes import Scope
 from moonless.debrief.types import Debrief
-from moonless.debrief.words import Words, followed_words, passed_words, radar_words, short
+from moonless.debrief.words import Words, answered_words, followed_words, passed_words, radar_words, short
 from moonless.errors import InputError
 
 _HEAD = """
@@ -85,10 +85,16 @@ def _source(found: Debrief, words: Words, names: set[str]) -> str:
         parts += ["== Orders", _table("(auto, 1fr, 1fr, auto)", ["", "order", "because", ""], rows)]
     if found.calls:
         rows = [
-            [words.clock(c.first_ns), c.say, "" if c.left_s is None else f"{c.left_s:.0f} s{', late' * c.is_late}"]
+            [
+                words.clock(c.first_ns), c.say, "" if c.left_s is None else f"{c.left_s:.0f} s{', late' * c.is_late}",
+                answered_words(c),
+            ]
             for c in chosen_calls(found)
-        ]
-        parts += ["== What was said", _table("(auto, 1fr, auto)", ["", "said", "to closest approach"], rows)]
+        ]  # fmt: skip
+        heads, columns = ["", "said", "to closest approach", "answered"], "(auto, 1fr, auto, auto)"
+        if all(c.answered_s is None for c in found.calls):
+            rows, heads, columns = [row[:3] for row in rows], heads[:3], "(auto, 1fr, auto)"
+        parts += ["== What was said", _table(columns, heads, rows)]
     parts += ["== How the radar saw", *(f"- {_t(line)}" for line in radar_words(found, words))]
     if found.plan_name is not None:
         rows = [list(passed_words(one, words)) for one in found.plan]

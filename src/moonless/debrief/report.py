@@ -25,6 +25,7 @@ from moonless.debrief.practise import to_practise
 from moonless.debrief.types import Debrief
 from moonless.passage.way.route import Waypoint
 from moonless.units import NS_PER_S, iso_utc
+from moonless.watch.afterwards.told import Answered
 
 CAUTION = (
     "Worked out from what was recorded. What the radar did not show is not in it: that nothing is told here does not "
@@ -40,6 +41,7 @@ def debrief(
     tide_m: Callable[[int, float, float], float | None] | None = None,
     plan: tuple[str, Sequence[Waypoint], Sequence[int | None]] | None = None,
     is_anew: bool = False,
+    answers: Sequence[Answered] = (),
     notes: Sequence[str] = (),
 ) -> Debrief:
     """Return a run looked back on.
@@ -47,6 +49,7 @@ def debrief(
     Parameters
     ----------
     tide_m : height of tide above chart datum for (Unix ns, lat, lon); None: not known
+    answers : what the skipper answered at the helm
     plan : its name, its waypoints and when each was planned; None: there was none
     """
     tide = None if tide_m is None else _tide(run, tide_m)
@@ -66,7 +69,7 @@ def debrief(
         meetings=met,
         hidden=hidden_near(run, boat),
         depth=depth_margin(run, boat, tide),
-        calls=calls(run),
+        calls=calls(run, answers),
         orders=orders(run),
         marks=marks_missed(run),
         radar=radar_health(run),

@@ -5,11 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import tzinfo
 
-from moonless.debrief.calls import OrderTold
+from moonless.debrief.calls import CallTold, OrderTold
 from moonless.debrief.figures import WaypointPassed
 from moonless.debrief.types import Debrief
 from moonless.passage.words import course_words, date_words, distance_words
 from moonless.units import NS_PER_S, DistanceUnit, ns_to_utc
+
+# The least urgency that asks for an answer: a warning does, a caution does not (`reading.alerts.states`).
+ASKS_ANSWER = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,6 +98,14 @@ def short(found: Debrief, words: Words) -> list[tuple[str, str]]:
             f"judged followed within 35 s; {sum(c.is_late for c in found.calls)} calls came late",
         )
     )
+    asked = [c for c in found.calls if c.urgency >= ASKS_ANSWER]
+    if any(c.answered_s is not None for c in found.calls):
+        out.append(
+            (
+                "Calls answered",
+                f"{sum(c.answered_s is not None for c in asked)} of {len(asked)} that ask for an answer",
+            )
+        )
     out.append(("Marks missing", ", ".join(m.name or m.object for m in found.marks) or "none of those looked for"))
     return out
 
@@ -110,6 +121,13 @@ def depth_words(found: Debrief, words: Words) -> str:
     if depth.below_margin_s > 0.0:
         out += f"; {words.span(depth.below_margin_s)} with less than your margin"
     return out
+
+
+def answered_words(call: CallTold) -> str:
+    """Return how soon a call was answered; what asks for no answer and got none has no word."""
+    if call.answered_s is not None:
+        return f"after {call.answered_s:.0f} s"
+    return "not" if call.urgency >= ASKS_ANSWER else ""
 
 
 def followed_words(order: OrderTold) -> str:

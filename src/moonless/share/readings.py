@@ -96,6 +96,13 @@ class SharedReadings:
             "what": told["what"], "is": _word(told.get("is")), "charted": bool(told.get("charted")),
         }  # fmt: skip
 
+    def answered(self, told: Line) -> str:
+        """Return the key of a call that was answered, as the calls bear it here."""
+        return self._matter(told.get("key"))
+
+    def _matter(self, key: object) -> str:
+        return str(self._aliases.name("matter", str(key)))
+
     def _echo(self, one: Line) -> dict[str, object]:
         charted, ais = one.get("charted_as"), one.get("ais")
         return {
@@ -122,7 +129,7 @@ class SharedReadings:
     def _call(self, one: Line) -> dict[str, object]:
         kind = _word(one.get("kind"))
         return {
-            "key": self._aliases.name("matter", str(one.get("key") or one.get("say"))), "kind": kind,
+            "key": self._matter(one.get("key") or one.get("say")), "kind": kind,
             **_figures(one, ("urgency", "echo")), "say": kind,
         }  # fmt: skip
 

@@ -162,6 +162,8 @@ class _Writing:
             line = self._readings.eye(line_in(record.data))
             if line is not None:
                 writer.eye(line, at_ns)
+        elif record.kind == "answers":
+            writer.answer(self._readings.answered(line_in(record.data)), at_ns)
         else:
             for sentence in self._instruments.line(record.link, record.data, record.received_ns):
                 _write_line(writer, sentence, at_ns, record.link)

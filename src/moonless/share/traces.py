@@ -93,9 +93,9 @@ def traces_of(path: Path) -> Traces:
     found = Traces()
     reader = RecordingReader(path)
     instruments: dict[int, InstrumentDecoder] = {}
-    for record in reader.only("nmea", "bus", "signalk", "readings", "eye"):
+    for record in reader.only("nmea", "bus", "signalk", "readings", "eye", "answers"):
         found.time(record.received_ns)
-        if record.kind in ("readings", "eye"):
+        if record.kind in ("readings", "eye", "answers"):
             _of_reading(found, record.data)
             continue
         found.texts |= {text for text in _fields(record.data) if _TEXT.search(text)}

@@ -7,6 +7,7 @@
     signalk     json          the same, of Signal K deltas
     readings    json          one line of readings.jsonl
     eye         json          what the skipper saw at an echo (`docs/formats.md`)
+    answers     json          what was called and the skipper has answered: time, and key of the matter
 
 Rules of this file:
 - ``log_time`` is the time of receipt; ``publish_time`` equals it.
@@ -39,13 +40,13 @@ from mcap.writer import CompressionType, Writer
 
 from moonless.errors import InputError, WireError
 from moonless.files import PRIVATE_FILE, flush_to_disk
-from moonless.units import NS_PER_S
+from moonless.units import NS_PER_S, iso_utc
 from moonless.wire.cat240 import Cat240Decoder
 from moonless.wire.instruments import kind_of
 from moonless.wire.sentences import MAX_LINE
 from moonless.wire.signalk.decoder import MAX_MESSAGE
 
-RecordedKind = Literal["radar", "nmea", "bus", "signalk", "readings", "eye"]
+RecordedKind = Literal["radar", "nmea", "bus", "signalk", "readings", "eye", "answers"]
 
 FLUSH_NS = NS_PER_S
 PROFILE = "moonless"
@@ -57,6 +58,7 @@ _ENCODING: dict[RecordedKind, str] = {
     "signalk": "json",
     "readings": "json",
     "eye": "json",
+    "answers": "json",
 }
 # One second of radar video is under 2 MB; a chunk this large is only ever closed by the clock.
 _CHUNK_BYTES = 16 * 1024 * 1024
@@ -139,6 +141,11 @@ class RecordingWriter:
     def eye(self, line: Mapping[str, object], received_ns: int) -> None:
         """Keep what the skipper saw at an echo."""
         self._add("eye", json.dumps(line, separators=(",", ":")).encode(), received_ns)
+
+    def answer(self, key: str, received_ns: int) -> None:
+        """Keep that the skipper has answered a call."""
+        line = {"time": iso_utc(received_ns), "key": key}
+        self._add("answers", json.dumps(line, separators=(",", ":")).encode(), received_ns)
 
     def flush_if_due(self, now_ns: int) -> None:
         """Put what was taken in on the disk, if a second has passed since it last was."""

@@ -144,12 +144,13 @@ def test_a_jump_ends_the_playing_where_it_may_be_and_is_refused_elsewhere() -> N
 def test_a_call_is_acknowledged_turns_after_it_was_told() -> None:
     chain = FakeChain()
     pipe = FakePipe()
-    handler = RequestHandler(chain, None, pipe.send)
+    kept: list[str] = []
+    handler = RequestHandler(chain, None, pipe.send, record_answer=kept.append)
     turn = MadeSource().turn()
     handler.saw(turn)
     said = turn.reading.calls[1]
     assert handler.take(by_screen(Acknowledge(said.key)))
-    assert chain.acknowledged == [said.key]
+    assert chain.acknowledged == [said.key] == kept
 
 
 def test_what_moves_is_noted_but_not_kept() -> None:

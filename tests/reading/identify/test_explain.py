@@ -166,7 +166,8 @@ def test_where_boats_usually_lie_or_run_they_are_expected(tmp_path: Path, kind: 
 
     def told(known: Knowledge | None) -> dict[int, Any]:
         tracks = [
-            make_track(k, x, 700.0, vn=velocity, n_hits=8, n_scans=10, strength_db=14.0) for k, x in ((1, 500.0), (2, -500.0))
+            make_track(k, x, 700.0, vn=velocity, n_hits=8, n_scans=10, strength_db=14.0)
+            for k, x in ((1, 500.0), (2, -500.0))
         ]
         judge = Judge(make_boat(skipper=Skipper()), FakeChart(), known)
         return {e.id: e for e in judge.read(make_situation(tracks)).echoes}

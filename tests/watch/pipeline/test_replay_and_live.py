@@ -291,6 +291,7 @@ def test_live_links_give_turns_and_a_recording_of_them(tmp_path: Path) -> None:
             while watch.chain.radar.decoder.counts.videos < 800 and not task.done():
                 await asyncio.sleep(0.02)
         watch.record_seen({"what": "boat"})
+        watch.record_answer("echo 5")
         task.cancel()
         await asyncio.gather(task, return_exceptions=True)
         asked_to_stop.set()
@@ -306,6 +307,7 @@ def test_live_links_give_turns_and_a_recording_of_them(tmp_path: Path) -> None:
     assert sum(r.kind == "nmea" for r in kept) >= 100
     assert sum(r.kind == "radar" for r in kept) >= 800
     assert [r.data for r in kept if r.kind == "eye"] == [b'{"what":"boat"}']
+    assert [json.loads(r.data)["key"] for r in kept if r.kind == "answers"] == ["echo 5"]
     assert b"".join(r.data for r in kept if r.kind == "nmea") in b"".join(d for _, k, d in events if k == "nmea")
 
 

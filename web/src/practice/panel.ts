@@ -14,6 +14,8 @@ export interface Asker {
 }
 
 const UNIT: Readonly<Record<string, string>> = { nm: "NM", deg: "°", kn: "kn", min: "min" };
+// As many places as are asked for and scored.
+const PLACES: Readonly<Record<string, number>> = { nm: 2, deg: 0, kn: 1, min: 0 };
 
 export class Panel {
   readonly element = make("section", "", { class: "side", "aria-label": "Question" });
@@ -198,5 +200,10 @@ function field(words: string, least: number, most: number, type = "number"): { l
 }
 
 function figures(exercise: Exercise, given: readonly number[]): string {
-  return given.map((value, k) => `${exercise.figures[k]?.name ?? ""} ${Number(value.toFixed(2))} ${UNIT[exercise.figures[k]?.unit ?? ""] ?? ""}`).join(", ");
+  return given
+    .map((value, k) => {
+      const unit = exercise.figures[k]?.unit ?? "";
+      return `${exercise.figures[k]?.name ?? ""} ${value.toFixed(PLACES[unit] ?? 2)}${unit === "deg" ? "" : " "}${UNIT[unit] ?? ""}`;
+    })
+    .join(", ");
 }

@@ -55,14 +55,17 @@ class RequestHandler:
         knowledge: Knowledge | None,
         send: Callable[[Event], None],
         record_seen: Callable[[Mapping[str, object]], None] = lambda line: None,
+        record_answer: Callable[[str], None] = lambda key: None,
         later: Callable[[Event], None] | None = None,
     ) -> None:
         """Act on ``chain``.
 
-        ``record_seen`` keeps what the skipper saw at an echo with the run; where none is kept it does nothing.
+        ``record_seen`` keeps what the skipper saw at an echo with the run, ``record_answer`` the key of a call that he
+        answered; where none is kept they do nothing.
         ``later`` sends from any thread; None: ``send`` does.
         """
         self._record_seen = record_seen
+        self._record_answer = record_answer
         self._chain = chain
         self._knowledge = knowledge
         self._send = send
@@ -99,6 +102,7 @@ class RequestHandler:
             self._chain.take_up(request.former, request.answered)
         elif isinstance(request, Acknowledge):
             self._chain.acknowledge(request.key)
+            self._record_answer(request.key)
         elif isinstance(request, ToldByDay):
             self._saw_there(request.echo, request.what)
         elif isinstance(request, SeenByEye):

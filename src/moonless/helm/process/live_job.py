@@ -95,7 +95,7 @@ class LiveJob:
         if stations is not None:
             watch.chain.given.tide = TideUnderWay(stations)
         shared = SharedBytes()
-        handler = RequestHandler(watch.chain, knowledge, ends.send, watch.record_seen)
+        handler = RequestHandler(watch.chain, knowledge, ends.send, watch.record_seen, watch.record_answer)
         send_chart(ends.send, chart, self.charts)
 
         def take(asked: Asked) -> None:

@@ -92,6 +92,12 @@ def miles(distance_m: float) -> str:
     return f"{distance_m / NAUTICAL_MILE_M:.2f} NM"
 
 
+def minutes(seconds: float) -> str:
+    """Say a time in minutes."""
+    whole = round(seconds / 60.0)
+    return "1 minute" if whole == 1 else f"{whole} minutes" if whole else "less than a minute"
+
+
 def wind(weather: Weather) -> str:
     """Say wind and sea."""
     return (

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from moonless.constants import TAU
 from moonless.practice.keys import AreaKey, PlaceKey, WordKey
 from moonless.practice.stage import Stage, StagedMover, off, polar
-from moonless.practice.steps.draw import Draw, degrees, going, miles, resolution_m
+from moonless.practice.steps.draw import Draw, degrees, going, miles, minutes, resolution_m
 from moonless.practice.types import Exercise, Marking, Place
 from moonless.practice.waters import STEP_M
 from moonless.radar.expected import expected_marks
@@ -163,7 +163,7 @@ def _comes_out(draw: Draw) -> Exercise | None:
         told=(going(own),), key=PlaceKey((where,), near_m, 2.0 * near_m, stage.here, stage.reach_m), knowable=1.0,
         because=(
             f"Until {miles(range_m)} off, bearing {degrees(bearing)}, land lies on the line to her; she is then "
-            f"{range_m / speed / 60.0:.0f} minutes of her own speed away and comes without warning."
+            f"{minutes(range_m / speed)} of her own speed away and comes without warning."
         ),
         pictures=stage.pictures(draw.chance),
         asked=(

@@ -7,7 +7,7 @@ import math
 from moonless.constants import NAUTICAL_MILE_M, TAU
 from moonless.practice.keys import FiguresKey, PlaceKey, WordKey
 from moonless.practice.stage import Stage, StagedMover, at_least, off
-from moonless.practice.steps.draw import Draw, degrees, going, miles, resolution_m
+from moonless.practice.steps.draw import Draw, degrees, going, miles, minutes, resolution_m
 from moonless.practice.types import Exercise, Figure, Marking, Place
 from moonless.track.cpa import cpa
 from moonless.units import kn_to_mps, mps_to_kn
@@ -182,7 +182,7 @@ def pass_clear(draw: Draw) -> Exercise | None:
         Marking("line", "truth", (ship.at(0.0), ship.at(in_s)), f"in {in_s / 60.0:.0f} min"),
         Marking("line", "charted", (own.at(0.0), own.at(in_s)), "you"),
     )
-    says = f"If both hold on she comes to {miles(closest_m)} in {in_s / 60.0:.0f} minutes"
+    says = f"If both hold on she comes to {miles(closest_m)} in {minutes(in_s)}"
     asked = (Marking("ring", "asked", (place,), "A"),)
     if is_asked_in_figures:
         figures = (

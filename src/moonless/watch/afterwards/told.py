@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
+from typing import NamedTuple
 
 from moonless.boat.types import Boat
 from moonless.chart.library import Chart
@@ -39,6 +40,13 @@ class ToldTurn:
     wind: Wind | None  # over the ground
 
 
+class Answered(NamedTuple):
+    """A call that the skipper answered at the helm."""
+
+    time_ns: int
+    key: str
+
+
 @dataclass(slots=True)
 class BesideRecording:
     """What stands beside a recording when it is read anew."""
@@ -59,6 +67,7 @@ class PastRun:
     anew: bool = False  # read the radar again though there are readings
     is_anew: bool = field(default=False, init=False)  # it was
     notes: list[str] = field(default_factory=list, init=False)
+    answers: list[Answered] = field(default_factory=list, init=False)  # of a run whose readings were kept
 
     def turns(self, progress: Callable[[float], None] | None = None) -> Iterator[ToldTurn]:
         """Yield what was told, turn by turn, in order of time.  ``progress`` is told the share done, 0 to 1.
@@ -86,8 +95,11 @@ class PastRun:
         times, faults = TimeBase(), FaultWatch()
         decoding = InstrumentDecoding(Intake(self.given.boat, times, faults))
         intake, size, got, n_turn, last_ns = decoding.intake, max(self.path.stat().st_size, 1), 0, 0, 0
-        for record in reader.only("nmea", "bus", "signalk", "readings"):
+        for record in reader.only("nmea", "bus", "signalk", "readings", "answers"):
             got += len(record.data)
+            if record.kind == "answers":
+                self._answered(record.data, record.received_ns)
+                continue
             if record.kind != "readings":
                 times.received(record.received_ns)
                 if decoding.decode(record.data, record.received_ns, str(record.link), is_datagram=False) != "same":
@@ -105,6 +117,12 @@ class PastRun:
             yield ToldTurn(time_ns, line, intake.depth_below_surface_m(time_ns), intake.wind(time_ns, own))
         if not reader.is_whole:
             self.notes.append(f"{self.path} has no end, as after a crash; it was read as far as it goes")
+
+    def _answered(self, data: bytes, time_ns: int) -> None:
+        try:
+            self.answers.append(Answered(time_ns, str(json.loads(data)["key"])))
+        except (ValueError, KeyError, TypeError):
+            self.notes.append(f"{self.path}: an answer in it cannot be read")
 
     def _read_anew(self, told: Callable[[float], None]) -> Iterator[ToldTurn]:
         # Not loaded for a run whose readings were kept: the whole chain takes seconds to load.

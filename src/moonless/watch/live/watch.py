@@ -255,6 +255,12 @@ class LiveWatch:
             at_ns = self._working_ns
             self._recorder.add(SEEN_BYTES, lambda writer: writer.eye(line, at_ns))
 
+    def record_answer(self, key: str) -> None:
+        """Keep that the skipper has answered a call, if the run is recorded.  Called in the working thread."""
+        if self._recorder is not None:
+            at_ns = self._working_ns
+            self._recorder.add(SEEN_BYTES, lambda writer: writer.answer(key, at_ns))
+
     def _keep(self, item: Item) -> None:
         if self._recorder is None:
             return
