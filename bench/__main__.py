@@ -1,8 +1,8 @@
 """``python -m bench NAME...``: run benchmarks by name; without a name, list them.
 
-A module of `bench.rooms`, `bench.plans`, `bench.at_sea`, `bench.faults`, `bench.many_runs` or `bench.scenes` that
-offers ``NAMES`` and ``run(names)`` is one.  A name may be given whole (``predict.drawn``) or by its first part
-(``predict``), which runs all that begin with it.
+A module of `bench.rooms`, `bench.plans`, `bench.at_sea`, `bench.faults`, `bench.live`, `bench.many_runs` or
+`bench.scenes` that offers ``NAMES`` and ``run(names)`` is one.  A name may be given whole (``predict.drawn``) or by its
+first part (``predict``), which runs all that begin with it.
 """
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ from types import ModuleType
 
 import bench.at_sea
 import bench.faults
+import bench.live
 import bench.many_runs
 import bench.plans
 import bench.rooms
@@ -22,7 +23,7 @@ import bench.scenes
 
 def _modules() -> list[ModuleType]:
     found = []
-    for package in (bench.rooms, bench.plans, bench.at_sea, bench.faults, bench.many_runs, bench.scenes):
+    for package in (bench.rooms, bench.plans, bench.at_sea, bench.faults, bench.live, bench.many_runs, bench.scenes):
         for info in pkgutil.iter_modules(package.__path__):
             module = importlib.import_module(f"{package.__name__}.{info.name}")
             if hasattr(module, "NAMES"):

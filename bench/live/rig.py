@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import re
+import signal
 import socket
 import subprocess
 import sys
@@ -51,6 +52,8 @@ class LiveHelm:
     """
 
     def __init__(self, *more: str, record: str | None = None) -> None:
+        # A bench that is ended must not leave a helm behind.
+        signal.signal(signal.SIGTERM, lambda *_: sys.exit(143))
         self._folder = tempfile.TemporaryDirectory(prefix="moonless-rig-")
         self.folder = Path(self._folder.name)
         self.radar, self.nmea = free_port(), free_port()
@@ -75,13 +78,21 @@ class LiveHelm:
         """Begin the story."""
         self._sender = subprocess.Popen([sys.executable, "-m", "bench.live.sender", str(self.radar), str(self.nmea)])
 
+    def children(self) -> list[int]:
+        """Return the numbers of the processes that the helm has begun and that still run."""
+        listed = Path(f"/proc/{self.process.pid}/task").glob("*/children")
+        pids = sorted({int(pid) for path in listed for pid in path.read_text().split()})
+        return [pid for pid in pids if b"spawn_main" in Path(f"/proc/{pid}/cmdline").read_bytes()]
+
     def watch_pid(self) -> int | None:
-        """Return the number of the watch's own process: of the helm's children the one that takes most; None: none."""
-        found = []
-        for child in Path(f"/proc/{self.process.pid}/task/{self.process.pid}/children").read_text().split():
-            if b"spawn_main" in Path(f"/proc/{child}/cmdline").read_bytes():
-                found.append((taken_by(int(child)).cpu_s, int(child)))
-        return max(found)[1] if found else None
+        """Return the number of the watch's own process: the one that holds the radar's port; None: none does."""
+        table = Path(f"/proc/{self.process.pid}/net/udp").read_text().splitlines()[1:]
+        inode = next((row.split()[9] for row in table if row.split()[1].endswith(f":{self.radar:04X}")), None)
+        for pid in self.children():
+            held = (os.readlink(one) for one in Path(f"/proc/{pid}/fd").iterdir() if one.is_symlink())
+            if f"socket:[{inode}]" in held:
+                return pid
+        return None
 
     def log(self) -> str:
         """Return what the command has written to its log so far."""

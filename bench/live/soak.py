@@ -79,6 +79,8 @@ async def _screen(helm: LiveHelm, series: Series, faults: dict[str, int], began:
             series["reading.ms"].append((at, (time.time() - datetime.fromisoformat(reading["time"]).timestamp()) * 1e3))
             for fault in reading["faults"]:
                 faults[f"{fault['what']} {fault['state']}"] += 1
+        elif kind == protocol.STATUS and (told_s := protocol.decode_json(frame).get("reading_age_s")) is not None:
+            series["told_age.ms"].append((at, told_s * 1e3))
 
 
 async def _soak(helm: LiveHelm, wall_s: float) -> tuple[Series, dict[str, int]]:

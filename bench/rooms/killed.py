@@ -24,7 +24,7 @@ from moonless.wire.cat240 import encode_video
 from moonless.wire.recording import RecordingReader
 
 NAMES = ("recording.killed",)
-KILLS = 100
+KILLS = 200
 BAR_S = 1.0
 EVERY_S = 0.02
 _TOLD = struct.Struct("<qd")

@@ -122,11 +122,12 @@ class Judge:
     def try_manoeuvre(self, course_rad: float | None, speed: float | None, delay_s: float = 0.0) -> Trial | str:
         """Return what a course (true, over ground) or speed would bring, against the last turn; None: as now.
 
-        A sentence where none can be tried.
+        A sentence where none can be tried.  May be called from any thread: a turn, once read, is not changed.
         """
-        if self._collision.last_turn is None:
+        turn = self._collision.last_turn
+        if turn is None:
             return "No trial: own position, course or speed is not known."
-        trial = try_manoeuvre(self._collision.last_turn, course_rad, speed, delay_s)
+        trial = try_manoeuvre(turn, course_rad, speed, delay_s)
         return "No trial: own course or speed is not known." if trial is None else trial_of(trial, self._skipper)
 
     @property

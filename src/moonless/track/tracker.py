@@ -79,10 +79,20 @@ class Tracker:
         self._time_ns: int | None = None
         self._taken_out = np.zeros(3)  # the correction that the tracks stand by
         self._is_corrected = False
-        self._former = former
-        self._first_own_id = self._next_id = 1 + max((one.id for one in former), default=0)
+        self._former: tuple[Former, ...] = ()
+        self._first_own_id = self._next_id = 1
         self._noise = NoiseScale(self.settings)
         self._rotation = TurnRotation()
+        self.take_up(former)
+
+    def take_up(self, former: tuple[Former, ...]) -> None:
+        """Go on for a watch that ended: its numbers are given to nobody else, and taken up where tracks come again.
+
+        Those that are followed here already bear their numbers.
+        """
+        followed = set(self._store.id.tolist())
+        self._former = tuple(one for one in former if one.id not in followed)
+        self._first_own_id = self._next_id = max(self._next_id, 1 + max((one.id for one in former), default=0))
 
     def update(
         self,

@@ -60,6 +60,18 @@ class LinkNow:
     text: str
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class ChainKept:
+    """A chain's state after a reading, and what its chart is laid out into; ``layout`` None: as was kept before."""
+
+    state: bytes
+    layout: bytes | None
+
+    def after(self, before: ChainKept | None) -> ChainKept:
+        """Return the same with the layout it stands on, which what was kept before may hold."""
+        return self if self.layout is not None or before is None else ChainKept(self.state, before.layout)
+
+
 def shows_the_past(faults: Iterable[Fault]) -> bool:
     """Return whether the radar's picture would draw the past as the present."""
     return any(fault.what == "radar" and fault.state in PICTURE_WITHDRAWN for fault in faults)

@@ -12,8 +12,9 @@
 Rules of this file:
 - ``log_time`` is the time of receipt; ``publish_time`` equals it.
 - Where a boat was, and what was said aboard, is its skipper's: the file is for its owner alone.
-- What was taken in is on the disk a second later: each second the chunk in hand is closed, flushed and synced.  A file
-  without its end, as a crash leaves it, is read as far as it goes.
+- What was taken in is the system's half a second later, which outlives this process, and on the disk a second later,
+  which outlives a loss of power: the chunk in hand is closed and flushed, and each second synced.  A file without its
+  end, as a crash leaves it, is read as far as it goes.
 """
 
 from __future__ import annotations
@@ -48,7 +49,7 @@ from moonless.wire.signalk.decoder import MAX_MESSAGE
 
 RecordedKind = Literal["radar", "nmea", "bus", "signalk", "readings", "eye", "answers"]
 
-FLUSH_NS = NS_PER_S
+FLUSH_NS, SYNC_NS = NS_PER_S // 2, NS_PER_S
 PROFILE = "moonless"
 MAGIC = b"\x89MCAP0\r\n"
 _ENCODING: dict[RecordedKind, str] = {
@@ -108,6 +109,7 @@ class RecordingWriter:
             for kind, encoding in _ENCODING.items()
         }
         self._flushed_ns: int | None = None
+        self._synced_ns = 0
         self._blocks: list[bytes] = []
         self._splitter = Cat240Decoder(on_block=self._blocks.append)
         self._partial: dict[int, bytes] = {}
@@ -148,11 +150,14 @@ class RecordingWriter:
         self._add("answers", json.dumps(line, separators=(",", ":")).encode(), received_ns)
 
     def flush_if_due(self, now_ns: int) -> None:
-        """Put what was taken in on the disk, if a second has passed since it last was."""
+        """Hand what was taken in to the system, and to the disk, if it has waited long enough for either."""
         if self._flushed_ns is None or not 0 <= now_ns - self._flushed_ns < FLUSH_NS:
             self._flushed_ns = now_ns
             self._writer.flush()  # type: ignore[no-untyped-call]
-            self._sync()
+            self._file.flush()
+            if not 0 <= now_ns - self._synced_ns < SYNC_NS:
+                self._synced_ns = now_ns
+                self._sync()
 
     def close(self) -> None:
         """Finish the file."""

@@ -27,6 +27,7 @@ from moonless.helm.process.requests import (
     SetBowOffset,
     SetSight,
 )
+from moonless.helm.process.worker import Left
 from moonless.helm.process.worker_process import WorkerProcess
 from moonless.reading.types import Alert
 from moonless.units import kn_to_mps
@@ -44,6 +45,12 @@ class DiesOn:
     sentences: tuple[bytes, ...]
     aside: tuple[bytes, ...] = ()
 
+    def make_ready(self) -> None:
+        pass
+
+    def going_on(self, left: Left, ready: None = None) -> DiesOn:
+        return replace(self, aside=left.aside)
+
     def run(self, pipe: Connection) -> None:
         for sentence in self.sentences:
             if sentence not in self.aside:
@@ -58,7 +65,7 @@ class DiesOn:
 def test_a_sentence_that_ends_a_watch_is_put_aside_and_told() -> None:
     in_hand = InHand()
     job = DiesOn(in_hand, (b"$GOOD,1", b"$BAD,2", b"$GOOD,3"))
-    source = WorkerProcess("live", job, {}, lambda aside: replace(job, aside=aside), in_hand)
+    source = WorkerProcess("live", job, {}, job, in_hand)
     source.do(3, SetSight("in sight"))
 
     async def go() -> list[Any]:

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import threading
+from collections.abc import Callable, Iterator
 from dataclasses import replace
+from math import radians
 from typing import Any
 
 import pytest
@@ -195,49 +197,98 @@ def test_no_reading_without_a_scan_is_told_while_kernels_are_compiled() -> None:
     assert sum(isinstance(event, Turn) for event in pipe.sent) == 1
 
 
+class Trying(FakeChain):
+    """A chain that says what was tried; each trial waits for leave where ``goes_on`` is not set."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.asked: list[tuple[Any, ...]] = []
+        self.goes_on = threading.Event()
+        self.goes_on.set()
+
+    def try_manoeuvre(self, *of: Any) -> str:
+        self.asked.append(of)
+        assert self.goes_on.wait(60.0)
+        return f"No trial: {of[0]}"
+
+
+def until(is_so: Callable[[], bool]) -> None:
+    """Wait for another thread."""
+    for _ in range(6000):
+        if is_so():
+            return
+        threading.Event().wait(0.01)
+    raise AssertionError("it has not come to that")
+
+
 def test_a_trial_is_told_at_once_and_with_each_turn_until_it_is_put_down() -> None:
-    asked: list[tuple[Any, ...]] = []
-
-    class Trying(FakeChain):
-        def try_manoeuvre(self, *of: Any) -> str:
-            asked.append(of)
-            return "No trial: own course or speed is not known."
-
-    pipe = FakePipe()
-    handler = RequestHandler(Trying(), None, pipe.send)
+    chain, pipe = Trying(), FakePipe()
+    handler = RequestHandler(chain, None, pipe.send)  # type: ignore[arg-type]
     turn = MadeSource().turn()
     handler.saw(turn)
     assert pipe.sent == []
     handler.take(by_screen(TryManoeuvre(90.0, None, 10.0)))
-    assert isinstance(pipe.sent[-1], TrialNow) and "not known" in pipe.sent[-1].body["say"]
+    until(lambda: len(pipe.sent) == 1)
+    assert isinstance(pipe.sent[-1], TrialNow) and "No trial: 1.57" in pipe.sent[-1].body["say"]
     later = replace(turn, reading=replace(turn.reading, time_ns=turn.reading.time_ns + 4_000_000_000))
     handler.saw(later)
+    until(lambda: len(pipe.sent) == 2)
     # The delay runs down with the turns.
-    assert asked == [(pytest.approx(1.5707963), None, 10.0), (pytest.approx(1.5707963), None, 6.0)]
+    assert chain.asked == [(pytest.approx(1.5707963), None, 10.0), (pytest.approx(1.5707963), None, 6.0)]
     handler.take(by_screen(EndTrial()))
     assert pipe.sent[-1] == TrialNow(3, None)
-    n = len(pipe.sent)
     handler.saw(later)
-    assert len(pipe.sent) == n
+    handler.take(by_screen(TryManoeuvre(180.0, None, 0.0), 4))
+    until(lambda: pipe.sent[-1].asker == 4)
+    assert len(pipe.sent) == 4  # nothing more of the one that was put down
 
 
 def test_every_screen_has_a_trial_of_its_own_and_the_watch_is_not_flooded() -> None:
-    class Trying(FakeChain):
-        def try_manoeuvre(self, course: float | None, speed: float | None, wait_s: float) -> str:
-            return f"{course}"
-
-    pipe = FakePipe()
-    handler = RequestHandler(Trying(), None, pipe.send)  # type: ignore[arg-type]
+    chain, pipe = Trying(), FakePipe()
+    handler = RequestHandler(chain, None, pipe.send)  # type: ignore[arg-type]
     turn = MadeSource().turn()
     handler.saw(turn)
     for screen in range(1, MOST_TRIALS + 2):
         for course in (10.0, 20.0):
             handler.take(by_screen(TryManoeuvre(course, None, 0.0), screen))
-    pipe.sent.clear()
-    handler.saw(turn)
     # One each, its last; the one that tried longest ago has made room.
-    assert [event.asker for event in pipe.sent] == list(range(2, MOST_TRIALS + 2))
-    assert {event.body["say"] for event in pipe.sent} == {str(0.3490658503988659)}
+    newest = f"No trial: {radians(20.0)}"
+    until(lambda: {e.asker for e in pipe.sent if e.body == {"say": newest}} >= set(range(2, MOST_TRIALS + 2)))
+    assert TrialNow(1, None) in pipe.sent
+
+
+def test_hundreds_of_trials_a_second_hold_up_nobody_and_the_newest_is_answered() -> None:
+    chain, pipe = Trying(), FakePipe()
+    handler = RequestHandler(chain, None, pipe.send)  # type: ignore[arg-type]
+    handler.saw(MadeSource().turn())
+    chain.goes_on.clear()
+    for k in range(300):
+        handler.take(by_screen(TryManoeuvre(float(k), None, 0.0)))  # comes back though not one is worked out
+    handler.saw(MadeSource().turn())
+    chain.goes_on.set()
+    until(lambda: bool(pipe.sent))
+    assert pipe.sent[-1] == TrialNow(3, {"say": f"No trial: {radians(299.0)}"})
+    assert len(chain.asked) <= 3  # the one in hand, the newest, and once more with the turn
+
+
+def test_a_trial_that_fails_costs_itself_alone() -> None:
+    class Failing(Trying):
+        def try_manoeuvre(self, *of: Any) -> str:
+            if len(self.asked) == 0:
+                self.asked.append(of)
+                raise ZeroDivisionError
+            return super().try_manoeuvre(*of)
+
+    pipe = FakePipe()
+    handler = RequestHandler(Failing(), None, pipe.send)  # type: ignore[arg-type]
+    handler.saw(MadeSource().turn())
+    handler.take(by_screen(TryManoeuvre(1.0, None, 0.0)))
+    until(lambda: len(pipe.sent) == 1)
+    handler.take(by_screen(TryManoeuvre(2.0, None, 0.0)))
+    until(lambda: len(pipe.sent) == 2)
+    assert [event.body["say"] for event in pipe.sent] == [
+        "No trial: it could not be worked out.", f"No trial: {radians(2.0)}"
+    ]  # fmt: skip
 
 
 def test_the_turns_still_ahead_reach_the_chain() -> None:

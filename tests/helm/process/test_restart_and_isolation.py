@@ -18,6 +18,7 @@ from moonless.errors import LinkError, SourceError
 from moonless.helm.process import worker_process
 from moonless.helm.process.chart_opening import open_charts
 from moonless.helm.process.events import Event, Notice, SourceState
+from moonless.helm.process.worker import Left
 from moonless.helm.process.worker_process import WorkerProcess
 from moonless.scene.story import demo_chart
 from moonless.watch.types import LinkNow
@@ -29,6 +30,13 @@ class Dies:
 
     word: str
     is_last: bool = False
+    then: str = ""  # the word of the next, which ends well
+
+    def make_ready(self) -> None:
+        pass
+
+    def going_on(self, left: Left, ready: None = None) -> Dies:
+        return Dies(self.then, is_last=True) if self.then else self
 
     def run(self, pipe: Connection) -> None:
         pipe.send(Notice(self.word))
@@ -44,7 +52,7 @@ def _events(source: WorkerProcess) -> list[Event]:
 
 
 def test_a_watch_that_is_killed_is_started_anew_and_told() -> None:
-    source = WorkerProcess("live", Dies("first"), {}, lambda _: Dies("second", is_last=True))
+    source = WorkerProcess("live", Dies("first"), {}, Dies("first", then="second"))
     events = _events(source)
     words = [e.text for e in events if isinstance(e, Notice)]
     assert words == ["first", "second"]
@@ -55,7 +63,7 @@ def test_a_watch_that_is_killed_is_started_anew_and_told() -> None:
 
 def test_one_that_dies_again_and_again_is_given_up() -> None:
     began_s = steady_s()
-    source = WorkerProcess("live", Dies("x"), {}, lambda _: Dies("x"))
+    source = WorkerProcess("live", Dies("x"), {}, Dies("x"))
     with pytest.raises(LinkError, match="ended by itself"):
         _events(source)
     assert steady_s() - began_s < worker_process.WITHIN_S

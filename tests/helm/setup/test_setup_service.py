@@ -15,8 +15,9 @@ import pytest
 
 from moonless.boat.file import read_boat
 from moonless.errors import InputError, MoonlessError
+from moonless.helm.process.live_job import next_free
 from moonless.helm.setup.folders import look
-from moonless.helm.setup.launch import NoSource, live_source, next_free
+from moonless.helm.setup.launch import NoSource, live_source
 from moonless.helm.setup.service import SetupService
 from moonless.helm.setup.settings import HelmSettings, read_settings
 from moonless.helm.web.protocol import FanFrame

@@ -23,6 +23,7 @@ from pyproj.exceptions import ProjError
 
 from moonless.chart.s57 import attributes as s57
 from moonless.chart.s57.attributes import Attribute
+from moonless.chart.s57.catalogue import check_against_catalogue
 from moonless.chart.s57.classes import KNOWN
 from moonless.chart.s57.iso8211 import record_count
 from moonless.errors import ChartError
@@ -161,10 +162,14 @@ def read_source(path: Path, progress: Progress | None = None) -> SourceFeatures:
 
 def _read_cell(path: Path, progress: Progress | None) -> SourceFeatures:
     source = SourceFeatures(path.stem, path)
-    n_records = record_count(path.read_bytes(), path)
+    data = path.read_bytes()
+    check_against_catalogue(path, data)
+    n_records = record_count(data, path)
     last = 0
     for update in updates_of(path):
-        record_count(update.read_bytes(), update)
+        data = update.read_bytes()
+        check_against_catalogue(update, data)
+        record_count(data, update)
         number = int(update.suffix[1:])
         if number != last + 1:
             source.warnings.append(f"{path}: update {last + 1} is missing, so later ones are not applied")

@@ -19,12 +19,15 @@ if TYPE_CHECKING:
 
 
 def open_charts(
-    charts: Sequence[Path], knowledge: Path | None, tell: Callable[[str, str], None] | None = None
+    charts: Sequence[Path],
+    knowledge: Path | None,
+    tell: Callable[[str, str], None] | None = None,
+    opened: Chart | None = None,
 ) -> tuple[Chart | None, Knowledge | None]:
     """Return the chart and the local knowledge, each None where none was named.
 
     ``tell`` is given (what, one plain line) of each that is there and cannot be read: it is then gone on without, for
-    radar and AIS need neither.  Without it SourceError is raised.
+    radar and AIS need neither.  Without it SourceError is raised.  ``opened``: the charts, if they are open already.
     """
     from moonless.chart.library import Chart
     from moonless.chart.local_knowledge.knowledge import Knowledge
@@ -35,7 +38,7 @@ def open_charts(
         knowledge.parent.mkdir(parents=True, exist_ok=True)
         return Knowledge.open(knowledge)
 
-    chart = _or_without(lambda: Chart.open(list(charts)) if charts else None, "the chart", tell)
+    chart = opened or _or_without(lambda: Chart.open(list(charts)) if charts else None, "the chart", tell)
     if chart is not None and tell is not None:
         for line in chart.unread:
             tell("the chart", f"a chart is left out: {line}")

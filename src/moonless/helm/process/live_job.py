@@ -6,7 +6,7 @@ import asyncio
 import threading
 from collections import deque
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from multiprocessing.connection import Connection
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -15,18 +15,18 @@ from moonless.boat.types import Boat
 from moonless.helm.process.chart_opening import chart_opener, open_charts, send_chart
 from moonless.helm.process.events import Answer, Event, Notice, Overheard, TideNow
 from moonless.helm.process.handler import RequestHandler
-from moonless.helm.process.requests import Asked, Asker, ShareBytes, TryManoeuvre
-from moonless.helm.process.worker import pose_of, without_scan
-from moonless.watch.types import LinkNow, Turn
+from moonless.helm.process.requests import Asked, EndTrial, ShareBytes, TryManoeuvre
+from moonless.helm.process.worker import NOTHING_LEFT, Left, pose_of, without_scan
+from moonless.watch.types import ChainKept, LinkNow, Turn
 
 if TYPE_CHECKING:
     from moonless.chart.library import Chart
     from moonless.chart.local_knowledge.knowledge import Knowledge
     from moonless.watch.instruments.source_priority import Preferred
     from moonless.watch.live.in_hand import InHand
+    from moonless.watch.live.watch import LiveEvent
     from moonless.watch.outputs.sender import OutputKind
     from moonless.watch.pipeline.chain import Chain
-    from moonless.watch.types import SpokesNow
     from moonless.wire.links import LinkSpec
 
 POSE_S = 0.1  # the own boat moves on the screens ten times a second
@@ -49,13 +49,33 @@ class LiveJob:
     outputs: tuple[tuple[OutputKind, LinkSpec], ...] = ()
     tides: tuple[Path, ...] = ()  # station files
     in_hand: InHand | None = None  # where the sentence worked on is noted
-    aside: tuple[bytes, ...] = ()  # sentences that ended a watch before this one
+    left: Left = NOTHING_LEFT  # by a watch that died
+    opened: Chart | None = None  # the charts, where a process that stood by has opened them
+
+    def make_ready(self) -> Chart | None:
+        """Load what a watch needs: the charts, and the compiled kernels by reading a few made turns on them."""
+        import moonless.helm.routes.service
+        import moonless.watch.live.watch  # noqa: F401  both with all that they need
+        from moonless.watch.runtime.precompile import read_made_turns
+
+        chart, _ = open_charts(self.charts, None, lambda what, line: None)
+        read_made_turns(self.boat, chart)
+        return chart
+
+    def going_on(self, left: Left, ready: Chart | None = None) -> LiveJob:
+        """Return the job that goes on from what was left.
+
+        A recording goes on in a file of its own: the one that broke off is read as far as it goes.
+        """
+        record = None if self.record is None else next_free(self.record)
+        return replace(self, left=left, opened=ready, record=record)
 
     def run(self, pipe: Connection) -> None:
         """Watch until the pipe closes."""
-        pipe.send(Notice("reading the chart", 0.1))
+        if self.opened is None:
+            pipe.send(Notice("reading the chart", 0.1))
         chart, knowledge = open_charts(
-            self.charts, self.knowledge, lambda what, line: pipe.send(LinkNow(what, "lost", line))
+            self.charts, self.knowledge, lambda what, line: pipe.send(LinkNow(what, "lost", line)), self.opened
         )
         pipe.send(Notice("listening", 0.6))
         asyncio.run(self._watch(pipe, chart, knowledge))
@@ -76,7 +96,7 @@ class LiveJob:
             stations = routes.carried.stations
         tide = None if stations is None else TideUnderWay(stations)
 
-        def on_event(event: Turn | SpokesNow | LinkNow) -> None:
+        def on_event(event: LiveEvent) -> None:
             if isinstance(event, Turn):
                 handler.saw(event)
                 own = event.reading.own
@@ -90,35 +110,29 @@ class LiveJob:
 
         watch = LiveWatch(
             self.boat, chart, knowledge, radar=self.radar, nmea=self.nmea, on_event=on_event, record=self.record,
-            preferred=self.preferred, outputs=self.outputs, in_hand=self.in_hand, aside=self.aside,
+            preferred=self.preferred, outputs=self.outputs, in_hand=self.in_hand, aside=self.left.aside,
+            is_kept=True, kept=self.left.kept,
         )  # fmt: skip
         if stations is not None:
             watch.chain.given.tide = TideUnderWay(stations)
         shared = SharedBytes()
         handler = RequestHandler(watch.chain, knowledge, ends.send, watch.record_seen, watch.record_answer)
-        send_chart(ends.send, chart, self.charts)
+        if self.left.kept is None:
+            send_chart(ends.send, chart, self.charts)
 
         def take(asked: Asked) -> None:
             if isinstance(asked.request, ShareBytes):
                 watch.tap = shared if asked.request.is_on else None
             elif routes.take(asked):
                 return
-            elif isinstance(asked.request, TryManoeuvre):
-                # A finger on a dial asks hundreds of times a second; the watch answers each screen's newest.
-                trials[asked.asker] = asked
-                watch.ask(lambda _: answer_newest(asked.asker))
+            elif isinstance(asked.request, TryManoeuvre | EndTrial):
+                handler.take(asked)
             else:
                 watch.ask(lambda _: answer(asked))
-
-        trials: dict[Asker, Asked] = {}
 
         def answer(asked: Asked) -> None:
             if not handler.take(asked):
                 ends.send(Answer(asked.asker, "a live watch cannot do that"))
-
-        def answer_newest(asker: Asker) -> None:
-            if (asked := trials.pop(asker, None)) is not None:
-                answer(asked)
 
         def send_pose(chain: Chain) -> None:
             ends.send(pose_of(chain.own(watch.now_ns())))
@@ -134,6 +148,15 @@ class LiveJob:
         await asyncio.gather(watching, return_exceptions=True)
 
 
+def next_free(record: Path) -> Path:
+    """Return the recording's name, or the next one that is free: a watch begun anew does not write over the first."""
+    free, number = record, 2
+    while free.exists():
+        free = record.with_name(f"{record.stem}-{number}{record.suffix}")
+        number += 1
+    return free
+
+
 class PipeEnds:
     """The watch's side of the pipe, written from any thread and read by one of its own."""
 
@@ -147,7 +170,7 @@ class PipeEnds:
         """True once the helm has gone."""
         return self._over.is_set()
 
-    def send(self, event: Event) -> None:
+    def send(self, event: Event | ChainKept) -> None:
         """Send an event; a helm that has gone is seen by `is_over`."""
         try:
             with self._writing:

@@ -48,6 +48,8 @@ class Remembered:
     def told(self, reading: Reading) -> None:
         """Take note of a reading; one that tells no echoes leaves the tracks as they were."""
         self._urgency = {alert.key: alert.urgency for alert in reading.alerts}
+        # What is over, or has become more urgent, asks for an answer anew.
+        self._answered = {key: at for key, at in self._answered.items() if 0 < self._urgency.get(key, 0) <= at}
         if reading.echoes:
             self._last = reading
 

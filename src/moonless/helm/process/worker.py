@@ -5,16 +5,26 @@ The server stays quick because none of this runs in it.  Nothing here knows of s
 
 from __future__ import annotations
 
+import logging
+import os
+import sys
+import threading
 from dataclasses import dataclass, replace
 from math import degrees
 from multiprocessing.connection import Connection
-from typing import Protocol
+from typing import Protocol, TypeVar
 
 from moonless.errors import MoonlessError
 from moonless.helm.process.events import PoseNow
 from moonless.reading.situation import OwnState
 from moonless.units import mps_to_kn
-from moonless.watch.types import Turn
+from moonless.watch.types import ChainKept, Turn
+
+_log = logging.getLogger(__name__)
+
+LEAST_PRIORITY = 19
+# One that is called before it is ready goes on as far as it is: beginning without takes longer.
+MOST_READY_S = 5.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,11 +34,37 @@ class Failed:
     line: str
 
 
+@dataclass(frozen=True, slots=True)
+class Left:
+    """What a watch that died leaves to the next: sentences that ended one, and the state of its chain."""
+
+    aside: tuple[bytes, ...] = ()
+    kept: ChainKept | None = None
+
+
+NOTHING_LEFT = Left()
+
+
 class WatchJob(Protocol):
     """Something to do in the watch's process."""
 
     def run(self, pipe: Connection) -> None:
         """Do it until told to stop or the pipe closes."""
+        ...
+
+
+Ready = TypeVar("Ready")
+
+
+class LastingJob(WatchJob, Protocol[Ready]):
+    """Something that is gone on with, in another process, when the one that does it dies."""
+
+    def make_ready(self) -> Ready:
+        """Load what running needs, and return what of it can be handed on."""
+        ...
+
+    def going_on(self, left: Left, ready: Ready | None = None) -> WatchJob:
+        """Return the job that goes on from what was left."""
         ...
 
 
@@ -40,6 +76,33 @@ def run(pipe: Connection, job: WatchJob) -> None:
         pipe.send(Failed(str(problem)))
     except (BrokenPipeError, EOFError, ConnectionResetError, KeyboardInterrupt):
         pass
+
+
+def stand_by(pipe: Connection, job: LastingJob[Ready]) -> None:
+    """Make ready for a job and wait until it is to be gone on with; the target of a process that stands by.
+
+    Making ready takes only time that nobody else wants: the watch that runs must not notice.
+    """
+    ready: list[Ready] = []
+
+    def make_ready() -> None:
+        if sys.platform == "linux":
+            # Here a thread has a priority of its own, and it need not be given back.
+            os.setpriority(os.PRIO_PROCESS, threading.get_native_id(), LEAST_PRIORITY)
+        try:
+            ready.append(job.make_ready())
+        except Exception:
+            # What it is to stand in for is well: whatever this was is met again, and told, where it is worked with.
+            _log.exception("a watch that stands by could not make ready")
+
+    try:
+        making = threading.Thread(target=make_ready, daemon=True, name="moonless-ready")
+        making.start()
+        left = pipe.recv()
+        making.join(MOST_READY_S)
+    except (EOFError, OSError, KeyboardInterrupt):
+        return
+    run(pipe, job.going_on(left, ready[0] if ready else None))
 
 
 def without_scan(turn: Turn) -> Turn:

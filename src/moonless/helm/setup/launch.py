@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import AsyncIterator
-from dataclasses import replace
 from pathlib import Path
 
 from moonless.boat.file import default_boat, read_boat
@@ -13,7 +12,7 @@ from moonless.errors import InputError
 from moonless.folders import knowledge_file
 from moonless.helm.bodies.sheet import BoatFactsBody, SourceKind
 from moonless.helm.process.events import Event, Notice
-from moonless.helm.process.live_job import LiveJob
+from moonless.helm.process.live_job import LiveJob, next_free
 from moonless.helm.process.requests import Asker, SourceRequest
 from moonless.helm.process.worker_process import WorkerProcess
 from moonless.helm.setup.settings import HelmSettings, resolved
@@ -49,15 +48,6 @@ def boat_of(path: Path, settings: HelmSettings) -> Boat:
     """Return the boat; a 9 m launch where there is no file.  Raises TableError if it is there and cannot be used."""
     file = boat_path(path, settings)
     return read_boat(file) if settings.boat is not None or file.exists() else default_boat()
-
-
-def next_free(record: Path) -> Path:
-    """Return the recording's name, or the next one that is free: a watch begun anew does not write over the first."""
-    free, number = record, 2
-    while free.exists():
-        free = record.with_name(f"{record.stem}-{number}{record.suffix}")
-        number += 1
-    return free
 
 
 def live_source(
@@ -104,9 +94,4 @@ def live_source(
         tuple(tides),
         InHand(),
     )
-
-    def again(aside: tuple[bytes, ...]) -> LiveJob:
-        # A recording goes on in a file of its own: the one that broke off is read as far as it goes.
-        return replace(job, aside=aside, record=None if record is None else next_free(record))
-
-    return WorkerProcess("live", job, boat_json(boat), again, job.in_hand), tuple(without)
+    return WorkerProcess("live", job, boat_json(boat), job, job.in_hand), tuple(without)

@@ -50,9 +50,14 @@ class AlertStage:
         self._states.acknowledge(key)
 
     def answered_before(self, urgencies: Mapping[str, int]) -> None:
-        """Take what bears these keys, and is no more urgent, as answered when it is first called: a watch before this
-        one was told so."""
-        self._answered.update(urgencies)
+        """Take what bears these keys, and is no more urgent, as answered, now or when it is first called: a watch
+        before this one was told so."""
+        for key, urgency in urgencies.items():
+            stands = self._states.urgency_of(key)
+            if stands is None:
+                self._answered[key] = urgency
+            elif stands <= urgency:
+                self.acknowledge(key)
 
     def choose(self, placed: Placed, identified: Identified, view: View, risks: Risks) -> Said:
         """Return what is said of a turn, most urgent first, and the one order that stands."""

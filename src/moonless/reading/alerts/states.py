@@ -66,6 +66,11 @@ class AlertStates:
         if key in self._matters:
             self._matters[key].is_acknowledged = True
 
+    def urgency_of(self, key: str) -> int | None:
+        """Return how urgent what bears this key was called; None: it does not stand."""
+        one = self._matters.get(key)
+        return None if one is None else one.call.urgency
+
     def _told(self, time_ns: int) -> tuple[Alert, ...]:
         told = []
         for one in self._matters.values():

@@ -12,6 +12,8 @@ Rules of this file:
   has caught up; past what the inbox holds, rows of the picture and the oldest of a flood of sentences are left out.
 - A scan whose reading is made more than `LATE_S` after it came in is not told as if it were now: the picture is late,
   which withdraws what rests on it, as silence does.
+- Now and then, right after a reading, the chain's whole state is handed out, where it is wanted: a watch that dies is
+  gone on with from there.
 - Each sentence is noted while it is in hand, so that one that ends the process can be put aside by the next.
 - A link that is lost is told of, and opened again; the watch goes on with what it has.
 """
@@ -33,11 +35,12 @@ from moonless.units import NS_PER_S
 from moonless.watch.instruments.source_priority import Preferred
 from moonless.watch.live.in_hand import MANY_LINES, InHand, WholeLines
 from moonless.watch.live.inbox import RADAR, TICK_S, Inbox, Item, joined
+from moonless.watch.live.kept_chain import Keeping, take_up_chain
 from moonless.watch.live.recorder import Recorder
 from moonless.watch.outputs.sender import OutputKind, Sender
 from moonless.watch.pipeline.chain import Chain
 from moonless.watch.screen.pictured import read_any_link, source_of
-from moonless.watch.types import LinkNow, LinkState, SpokesNow, Turn
+from moonless.watch.types import ChainKept, LinkNow, LinkState, SpokesNow, Turn
 from moonless.wire.links import LinkSpec, ReceiptClock
 
 _log = logging.getLogger(__name__)
@@ -49,7 +52,11 @@ SEEN_BYTES = 300
 # A flood is over when nothing was left out for so long.
 FLOOD_OVER_S = 5.0
 
-LiveEvent = Turn | SpokesNow | LinkNow
+# While work waits longer than this the chain's state is not handed out.
+KEEP_BEHIND_S = 0.5
+
+
+LiveEvent = Turn | SpokesNow | LinkNow | ChainKept
 
 
 @dataclass(slots=True)
@@ -72,6 +79,8 @@ class LiveWatch:
     preferred : which source of a thing the skipper has chosen, by the links as the command line writes them
     outputs : what readings are sent as, and where to
     in_hand, aside : where the sentence worked on is noted, and those that ended a watch before this one
+    is_kept : hand the chain's state out as it goes
+    kept : the state of a watch that died, to go on from; one that cannot be used is told and done without
     """
 
     def __init__(
@@ -90,6 +99,8 @@ class LiveWatch:
         outputs: Sequence[tuple[OutputKind, LinkSpec]] = (),
         in_hand: InHand | None = None,
         aside: Sequence[bytes] = (),
+        is_kept: bool = False,
+        kept: ChainKept | None = None,
     ) -> None:
         """Make ready; nothing is opened but the recording.  Raises InputError if that cannot be made."""
         if radar is None and not nmea:
@@ -104,9 +115,11 @@ class LiveWatch:
         self._on_event = on_event
         self._working_ns = 0
         self.tap: Callable[[str, bytes, int, bool], None] | None = None  # given (link, data, receipt, datagram)
-        self.chain = Chain(
-            boat, chart, knowledge, on_spokes=self._on_spokes if with_spokes else None, is_late=self._is_late,
-            radar_named=radar is not None,
+        on_spokes, is_late = self._on_spokes if with_spokes else None, self._is_late
+        apart = {"chart": chart, "knowledge": knowledge, "on_spokes": on_spokes, "is_late": is_late}
+        self._keeping = Keeping(apart) if is_kept else None
+        self.chain = self._taken_up(kept, apart) or Chain(
+            boat, chart, knowledge, on_spokes=on_spokes, is_late=is_late, radar_named=radar is not None,
             preferred={w: (_number(self._specs, link), talker) for w, (link, talker) in (preferred or {}).items()},
         )  # fmt: skip
         names = {str(i): spec.text for i, spec in enumerate(self._specs) if spec is not None}
@@ -116,6 +129,17 @@ class LiveWatch:
         self._inbox = Inbox(frozenset(files))
         self._sentences = _Sentences(in_hand, frozenset(aside))
         self._flooded: dict[int, int] = {}  # links of which something was left out, and when last
+
+    def _taken_up(self, kept: ChainKept | None, apart: Mapping[str, object]) -> Chain | None:
+        """Return the chain of a watch that died, or None where there is none, or none that can be used."""
+        if kept is None:
+            return None
+        try:
+            return take_up_chain(kept, apart)
+        except Exception as problem:
+            _log.exception("a watch's state could not be taken up")
+            self._say("state", "lost", f"what the watch before knew cannot be used, it begins anew: {problem!r}")
+            return None
 
     def ask(self, work: Callable[[Chain], None]) -> None:
         """Have something done with the chain, in its own thread, before the next bytes.  Never blocks."""
@@ -246,6 +270,10 @@ class LiveWatch:
         self._on_event(turn)
         for sender in self._senders:
             sender.send(turn.reading)
+        if self._keeping is not None and turn.scan is not None and self._behind_s() <= KEEP_BEHIND_S:
+            kept = self._keeping.after_turn(self.chain)
+            if kept is not None:
+                self._on_event(kept)
         if self.links.get("watch") is not None and self.links["watch"].state == "lost":
             self._say("watch", "open", "the watch is well again")
 

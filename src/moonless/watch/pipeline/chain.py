@@ -207,7 +207,7 @@ class Chain:
 
     def take_up(self, former: tuple[Former, ...], answered: Mapping[str, int]) -> None:
         """Go on for a watch that ended: the numbers of its tracks, the calls that were answered and their urgencies."""
-        self._tracking.former = former
+        self._tracking.take_up(former)
         self._judge.answered_before(answered)
 
     def set_bow_offset(self, bow_offset_rad: float) -> None:

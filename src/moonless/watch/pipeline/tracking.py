@@ -27,12 +27,18 @@ class Tracking:
         self._boat = boat
         self._judge = judge
         self._tracker: Tracker | None = None
-        self.former: tuple[Former, ...] = ()  # of a watch that ended; their numbers are taken up
+        self._former: tuple[Former, ...] = ()  # of a watch that ended; their numbers are taken up
 
     @property
     def frame(self) -> LocalFrame | None:
         """The plane of the tracks; None before there are any."""
         return None if self._tracker is None else self._tracker.frame
+
+    def take_up(self, former: tuple[Former, ...]) -> None:
+        """Go on for a watch that ended, with the numbers of its tracks."""
+        self._former = former
+        if self._tracker is not None:
+            self._tracker.take_up(former)
 
     def forget(self) -> None:
         """Begin anew: what was tracked is not where it seems."""
@@ -49,7 +55,7 @@ class Tracking:
             return
         if self._tracker is None:
             frame = LocalFrame(own.lat_deg, own.lon_deg)
-            self._tracker = Tracker(frame, pose_errors=_pose_errors(self._boat), former=self.former)
+            self._tracker = Tracker(frame, pose_errors=_pose_errors(self._boat), former=self._former)
         elif np.hypot(*self._tracker.frame.to_plane(own.lat_deg, own.lon_deg)) > ANCHOR_M:
             self._tracker.reframe(LocalFrame(own.lat_deg, own.lon_deg))
 

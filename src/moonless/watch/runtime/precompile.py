@@ -14,6 +14,11 @@ import subprocess
 import sys
 from operator import attrgetter
 from types import TracebackType
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from moonless.boat.types import Boat
+    from moonless.chart.library import Chart
 
 N_SPOKE, N_CELL, CELL_M, TURNS, PERIOD_S = 256, 256, 12.0, 4, 2.5
 
@@ -69,8 +74,11 @@ def _is_kept(kernel: object) -> bool:
         return True
 
 
-def compile_all() -> None:
-    """Read a few made turns: noise, a handful of echoes, a steady boat, no chart."""
+def read_made_turns(boat: Boat | None = None, chart: Chart | None = None) -> None:
+    """Read a few made turns: noise, a handful of echoes, a steady boat, in the middle of the first cell of a chart.
+
+    Every kernel that a watch needs is loaded then, and compiled where none was kept.
+    """
     import numpy as np
 
     from moonless.boat.file import default_boat
@@ -80,7 +88,11 @@ def compile_all() -> None:
     from moonless.wire import nmea_write as write
     from moonless.wire.cat240 import encode_video
 
-    chain = Chain(default_boat())
+    chain = Chain(boat or default_boat(), chart)
+    first_lat, lon = 10.0, -30.0
+    if chart is not None and chart.cells:
+        middle = chart.cells[0].coverage_lonlat.representative_point()
+        first_lat, lon = middle.y, middle.x
     rng = np.random.default_rng(1)
     start_ns = 1_800_000_000 * NS_PER_S
     half = 0.5 * TAU / N_SPOKE
@@ -88,8 +100,8 @@ def compile_all() -> None:
         now = start_ns + round(number * PERIOD_S / N_SPOKE * NS_PER_S)
         if number % 16 == 0:
             # She goes north: a position that stands still would be taken for a frozen one.
-            lat = 10.0 + number * 4e-7
-            for line in (write.write_hdt(0.002 * (number % 3)), write.write_rmc(now, lat, -30.0, 0.0, 4.0)):
+            lat = first_lat + number * 4e-7
+            for line in (write.write_hdt(0.002 * (number % 3)), write.write_rmc(now, lat, lon, 0.0, 4.0)):
                 chain.feed_nmea((line + "\r\n").encode(), now)
         row = number % N_SPOKE
         cells = rng.integers(20, 60, N_CELL).astype(np.uint8)
@@ -105,4 +117,4 @@ def compile_all() -> None:
 
 
 if __name__ == "__main__":
-    compile_all()
+    read_made_turns()
