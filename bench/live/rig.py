@@ -48,23 +48,29 @@ def taken_by(pid: int) -> Taken:
 class LiveHelm:
     """The command ``moonless helm`` and a sender of the demo's radar and instruments; a context that ends both.
 
-    ``record``: a recording by that name is kept in the folder; ``more`` are further options of the command.
+    ``chart`` and ``boat``: the demo's unless told, None for none.  ``record``: a recording by that name is kept in the
+    folder.
     """
 
-    def __init__(self, *more: str, record: str | None = None) -> None:
+    def __init__(
+        self,
+        *,
+        chart: Path | None = demo_chart(),  # noqa: B008  a path, always the same
+        boat: Path | None = demo_boat(),  # noqa: B008
+        record: str | None = None,
+    ) -> None:
         # A bench that is ended must not leave a helm behind.
         signal.signal(signal.SIGTERM, lambda *_: sys.exit(143))
         self._folder = tempfile.TemporaryDirectory(prefix="moonless-rig-")
         self.folder = Path(self._folder.name)
         self.radar, self.nmea = free_port(), free_port()
-        if record is not None:
-            more = (*more, "--record", str(self.folder / record))
+        options = {"--chart": chart, "--boat": boat, "--record": None if record is None else self.folder / record}
+        more = [word for name, value in options.items() if value is not None for word in (name, str(value))]
         own = {f"XDG_{what}_HOME": str(self.folder / what.lower()) for what in ("CONFIG", "DATA")}
         self._log = (self.folder / "log").open("w")
         self.process = subprocess.Popen(
-            [sys.executable, "-m", "moonless", "helm", "--port", "0", "--chart", str(demo_chart()), "--boat",
-             str(demo_boat()), "--radar", f"udp://127.0.0.1:{self.radar}", "--nmea", f"udp://127.0.0.1:{self.nmea}",
-             *more],
+            [sys.executable, "-m", "moonless", "helm", "--port", "0", "--radar", f"udp://127.0.0.1:{self.radar}",
+             "--nmea", f"udp://127.0.0.1:{self.nmea}", *more],
             stdout=subprocess.PIPE, stderr=self._log, text=True, env={**os.environ, **own, "PYTHONUNBUFFERED": "1"},
         )  # fmt: skip
         assert self.process.stdout is not None
@@ -74,9 +80,9 @@ class LiveHelm:
         self.address = found.group().rstrip("/")
         self._sender: subprocess.Popen[bytes] | None = None
 
-    def send(self) -> None:
-        """Begin the story."""
-        self._sender = subprocess.Popen([sys.executable, "-m", "bench.live.sender", str(self.radar), str(self.nmea)])
+    def send(self, module: str = "bench.live.sender", *more: str) -> None:
+        """Begin the story, or what another module sends."""
+        self._sender = subprocess.Popen([sys.executable, "-m", module, str(self.radar), str(self.nmea), *more])
 
     def children(self) -> list[int]:
         """Return the numbers of the processes that the helm has begun and that still run."""

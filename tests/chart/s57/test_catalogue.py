@@ -14,8 +14,12 @@ FIGURES, CHECK = b"123456789", "CBF43926"
 
 
 def entry(name: str, crc: str) -> bytes:
-    """Return one record as S-57, part 3, 7.4.1 lays it out: RCNM RCID FILE LFIL VOLM IMPL SLAT WLON NLAT ELON CRCS COMT."""
-    catd = (f"CD0000000001{name}\x1flong name\x1fV01X01\x1fBIN" + f"42.0\x1f-71.2\x1f42.4\x1f-70.9\x1f{crc}\x1f\x1f").encode()
+    """Return one record as S-57, part 3, 7.4.1 lays it out.
+
+    RCNM RCID FILE LFIL VOLM IMPL SLAT WLON NLAT ELON CRCS COMT, the texts and numbers each with its end.
+    """
+    text = f"CD0000000001{name}\x1flong name\x1fV01X01\x1fBIN42.0\x1f-71.2\x1f42.4\x1f-70.9\x1f{crc}\x1f\x1f"
+    catd = text.encode()
     fields = b"00001\x1e" + catd + b"\x1e"
     directory = b"0001" + b"006" + b"0000" + b"CATD" + b"%03d" % (len(catd) + 1) + b"0006" + b"\x1e"
     base = 24 + len(directory)
@@ -39,7 +43,7 @@ def test_the_sum_of_the_catalogue_is_held_against_the_cell(tmp_path: Path) -> No
     for k in range(8 * len(FIGURES)):
         flipped = bytearray(FIGURES)
         flipped[k // 8] ^= 1 << k % 8
-        with pytest.raises(ChartError, match="not the file its catalogue names.*CBF43926.*copy the whole exchange set"):
+        with pytest.raises(ChartError, match=r"not the file its catalogue names.*CBF43926.*copy the whole exchange"):
             check_against_catalogue(cell, bytes(flipped))
 
 

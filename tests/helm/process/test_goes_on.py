@@ -45,10 +45,10 @@ class DiesOn:
     sentences: tuple[bytes, ...]
     aside: tuple[bytes, ...] = ()
 
-    def make_ready(self) -> None:
-        pass
+    def ready(self) -> DiesOn:
+        return self
 
-    def going_on(self, left: Left, ready: None = None) -> DiesOn:
+    def going_on(self, left: Left) -> DiesOn:
         return replace(self, aside=left.aside)
 
     def run(self, pipe: Connection) -> None:

@@ -32,10 +32,10 @@ class Dies:
     is_last: bool = False
     then: str = ""  # the word of the next, which ends well
 
-    def make_ready(self) -> None:
-        pass
+    def ready(self) -> Dies:
+        return self
 
-    def going_on(self, left: Left, ready: None = None) -> Dies:
+    def going_on(self, left: Left) -> Dies:
         return Dies(self.then, is_last=True) if self.then else self
 
     def run(self, pipe: Connection) -> None:

@@ -52,7 +52,7 @@ class LiveJob:
     left: Left = NOTHING_LEFT  # by a watch that died
     opened: Chart | None = None  # the charts, where a process that stood by has opened them
 
-    def make_ready(self) -> Chart | None:
+    def ready(self) -> LiveJob:
         """Load what a watch needs: the charts, and the compiled kernels by reading a few made turns on them."""
         import moonless.helm.routes.service
         import moonless.watch.live.watch  # noqa: F401  both with all that they need
@@ -60,15 +60,15 @@ class LiveJob:
 
         chart, _ = open_charts(self.charts, None, lambda what, line: None)
         read_made_turns(self.boat, chart)
-        return chart
+        return replace(self, opened=chart)
 
-    def going_on(self, left: Left, ready: Chart | None = None) -> LiveJob:
+    def going_on(self, left: Left) -> LiveJob:
         """Return the job that goes on from what was left.
 
         A recording goes on in a file of its own: the one that broke off is read as far as it goes.
         """
         record = None if self.record is None else next_free(self.record)
-        return replace(self, left=left, opened=ready, record=record)
+        return replace(self, left=left, record=record)
 
     def run(self, pipe: Connection) -> None:
         """Watch until the pipe closes."""

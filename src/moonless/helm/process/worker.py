@@ -12,7 +12,7 @@ import threading
 from dataclasses import dataclass, replace
 from math import degrees
 from multiprocessing.connection import Connection
-from typing import Protocol, TypeVar
+from typing import Protocol
 
 from moonless.errors import MoonlessError
 from moonless.helm.process.events import PoseNow
@@ -53,17 +53,14 @@ class WatchJob(Protocol):
         ...
 
 
-Ready = TypeVar("Ready")
-
-
-class LastingJob(WatchJob, Protocol[Ready]):
+class LastingJob(WatchJob, Protocol):
     """Something that is gone on with, in another process, when the one that does it dies."""
 
-    def make_ready(self) -> Ready:
-        """Load what running needs, and return what of it can be handed on."""
+    def ready(self) -> LastingJob:
+        """Load what running needs; return the same job with what of it can be kept."""
         ...
 
-    def going_on(self, left: Left, ready: Ready | None = None) -> WatchJob:
+    def going_on(self, left: Left) -> WatchJob:
         """Return the job that goes on from what was left."""
         ...
 
@@ -78,19 +75,19 @@ def run(pipe: Connection, job: WatchJob) -> None:
         pass
 
 
-def stand_by(pipe: Connection, job: LastingJob[Ready]) -> None:
+def stand_by(pipe: Connection, job: LastingJob) -> None:
     """Make ready for a job and wait until it is to be gone on with; the target of a process that stands by.
 
     Making ready takes only time that nobody else wants: the watch that runs must not notice.
     """
-    ready: list[Ready] = []
+    jobs = [job]
 
     def make_ready() -> None:
         if sys.platform == "linux":
             # Here a thread has a priority of its own, and it need not be given back.
             os.setpriority(os.PRIO_PROCESS, threading.get_native_id(), LEAST_PRIORITY)
         try:
-            ready.append(job.make_ready())
+            jobs.append(job.ready())
         except Exception:
             # What it is to stand in for is well: whatever this was is met again, and told, where it is worked with.
             _log.exception("a watch that stands by could not make ready")
@@ -102,7 +99,7 @@ def stand_by(pipe: Connection, job: LastingJob[Ready]) -> None:
         making.join(MOST_READY_S)
     except (EOFError, OSError, KeyboardInterrupt):
         return
-    run(pipe, job.going_on(left, ready[0] if ready else None))
+    run(pipe, jobs[-1].going_on(left))
 
 
 def without_scan(turn: Turn) -> Turn:

@@ -6,13 +6,14 @@ import asyncio
 import logging
 import multiprocessing
 import os
+import signal
 import threading
 from collections import deque
 from collections.abc import AsyncIterator, Callable
 from dataclasses import dataclass
 from multiprocessing.connection import Connection
 from multiprocessing.process import BaseProcess
-from typing import Any
+from typing import TypeVar
 
 from moonless.clock import steady_s
 from moonless.errors import LinkError
@@ -33,14 +34,22 @@ STARTED_ANEW = "it is started anew, and what was shown is void"
 SPARE_AFTER_S, POISONED_S = 20.0, 15.0
 # A process that stands by takes some 350 MB: it is not begun where that would crowd out the watch itself.
 SPARE_NEEDS_BYTES = 3 * 1024**3
+# One that was told to end is gone on with only when the helm still stands after so long.
+ENDING_S = 1.0
 # Of a sentence that is put aside so much is told.
 MOST_SHOWN = 80
 
 _log = logging.getLogger(__name__)
 
+J = TypeVar("J")
+
 
 class _Died(Exception):
     """The process ended by itself, not by a word of its own."""
+
+    def __init__(self, exitcode: int) -> None:
+        super().__init__(f"the watch's process ended by itself (exit code {exitcode})")
+        self.exitcode = exitcode
 
 
 @dataclass(slots=True)
@@ -51,7 +60,7 @@ class _Child:
     pipe: Connection
 
     @staticmethod
-    def begin(target: Callable[[Connection, Any], None], job: object, name: str) -> _Child:
+    def begin(target: Callable[[Connection, J], None], job: J, name: str) -> _Child:
         context = multiprocessing.get_context("spawn")
         ours, theirs = context.Pipe(duplex=True)
         process = context.Process(target=target, args=(theirs, job), daemon=True, name=name)
@@ -84,7 +93,7 @@ class WorkerProcess:
         kind: SourceKind,
         job: WatchJob,
         boat: BoatFactsBody,
-        lasts: LastingJob[Any] | None = None,
+        lasts: LastingJob | None = None,
         in_hand: InHand | None = None,
     ) -> None:
         """Make ready.
@@ -122,6 +131,9 @@ class WorkerProcess:
                 return
             except _Died as problem:
                 died_s.append(steady_s())
+                if problem.exitcode == -signal.SIGTERM:
+                    # Whoever ends all of a computer's processes ends the helm too, which is not to begin anything now.
+                    await asyncio.sleep(ENDING_S)
                 is_hopeless = len(died_s) == MOST_DEATHS and died_s[-1] - died_s[0] < WITHIN_S
                 if self._lasts is None or is_hopeless:
                     raise LinkError(str(problem)) from problem
@@ -138,7 +150,7 @@ class WorkerProcess:
                     words = ascii(sentence[:MOST_SHOWN].decode("latin-1"))
                     yield LinkNow("sentence", "lost", f"a sentence that ended the watch is put aside: {words}")
 
-    def _go_on(self, job: LastingJob[Any]) -> None:
+    def _go_on(self, job: LastingJob) -> None:
         """Let the process that stands by go on, or a new one where there is none."""
         if self._well_s is None or steady_s() - self._well_s < POISONED_S:
             # It died on what it was to go on from, or on what came with it.
@@ -195,8 +207,8 @@ class WorkerProcess:
                 if isinstance(item, Turn) and (line := self._took_turn(item)) is not None:
                     yield line
             process.join(timeout=1.0)
-            if process.exitcode not in (0, None):
-                raise _Died(f"the watch's process ended by itself (exit code {process.exitcode})")
+            if process.exitcode:
+                raise _Died(process.exitcode)
         finally:
             is_over.set()
             process.terminate()

@@ -13,13 +13,16 @@ import logging
 import math
 import pickle
 from collections.abc import Mapping, Sequence
-from typing import Any
+from typing import TYPE_CHECKING
 
 from moonless.chart.dangers.layout import ChartDangers
 from moonless.chart.local import LocalChart
 from moonless.clock import steady_s
 from moonless.watch.pipeline.chain import Chain
 from moonless.watch.types import ChainKept
+
+if TYPE_CHECKING:
+    from _typeshed import ReadableBuffer
 
 _log = logging.getLogger(__name__)
 
@@ -86,7 +89,7 @@ def take_up_chain(kept: ChainKept, apart: Mapping[str, object]) -> Chain:
 
 
 class _Bounded(io.BytesIO):
-    def write(self, data: Any, /) -> int:
+    def write(self, data: ReadableBuffer, /) -> int:
         if self.tell() + memoryview(data).nbytes > MOST_BYTES:
             raise OverflowError(f"the state is more than {MOST_BYTES} bytes")
         return super().write(data)
@@ -106,7 +109,7 @@ class _Writer(pickle.Pickler):
         """How many of those laid out are used."""
         return len(self._met)
 
-    def persistent_id(self, thing: Any) -> str | int | None:
+    def persistent_id(self, thing: object) -> str | int | None:
         if self._laid_out is not None and isinstance(thing, _LAID_OUT):
             number = self._numbers.setdefault(id(thing), len(self._laid_out))
             if number == len(self._laid_out):
@@ -121,8 +124,8 @@ class _Reader(pickle.Unpickler):
         super().__init__(io.BytesIO(kept))
         self._apart, self._laid_out = apart, laid_out
 
-    def persistent_load(self, name: Any) -> object:
-        thing = self._laid_out[name] if isinstance(name, int) else self._apart.get(name)
+    def persistent_load(self, name: object) -> object:
+        thing = self._laid_out[name] if isinstance(name, int) else self._apart.get(str(name))
         if thing is None:
             raise KeyError(f"there is no {name} any more")
         return thing
