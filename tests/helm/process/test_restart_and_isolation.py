@@ -5,12 +5,14 @@ from __future__ import annotations
 import asyncio
 import os
 import signal
-from dataclasses import dataclass
+import threading
+from dataclasses import dataclass, replace
 from multiprocessing.connection import Connection
 from pathlib import Path
 from typing import Any
 
 import pytest
+from helm_made import MadeSource
 
 from moonless.chart.index import open_index
 from moonless.clock import steady_s
@@ -18,10 +20,10 @@ from moonless.errors import LinkError, SourceError
 from moonless.helm.process import worker_process
 from moonless.helm.process.chart_opening import open_charts
 from moonless.helm.process.events import Event, Notice, SourceState
-from moonless.helm.process.worker import Left
+from moonless.helm.process.worker import Left, without_scan
 from moonless.helm.process.worker_process import WorkerProcess
 from moonless.scene.story import demo_chart
-from moonless.watch.types import LinkNow
+from moonless.watch.types import ChainKept, LinkNow
 
 
 @dataclass(frozen=True)
@@ -44,6 +46,15 @@ class Dies:
             os.kill(os.getpid(), signal.SIGKILL)
 
 
+@dataclass(frozen=True)
+class Hangs(Dies):
+    """Gives a reading and then says nothing any more."""
+
+    def run(self, pipe: Connection) -> None:
+        pipe.send(without_scan(MadeSource().turn()))
+        threading.Event().wait()
+
+
 def _events(source: WorkerProcess) -> list[Event]:
     async def go() -> list[Event]:
         return [event async for event in source.events()]
@@ -59,6 +70,54 @@ def test_a_watch_that_is_killed_is_started_anew_and_told() -> None:
     assert [e.state for e in events if isinstance(e, LinkNow)] == ["lost"]
     # What was shown is of before.
     assert [e.restarted for e in events if isinstance(e, SourceState)] == [True]
+
+
+def test_a_watch_that_hangs_is_ended_and_gone_on_with(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(worker_process, "HUNG_S", 1.0)
+    events = _events(WorkerProcess("live", Hangs("first"), {}, Dies("first", then="second")))
+    assert [e.text for e in events if isinstance(e, Notice)] == ["second"]
+    lost = [e.text for e in events if isinstance(e, LinkNow) and e.state == "lost"]
+    assert len(lost) == 1 and "said nothing for 1 s" in lost[0]
+
+
+@dataclass(frozen=True)
+class StoodBy(Dies):
+    """A job that says whether it was made ready before it was needed, and what was left to it."""
+
+    is_ready: bool = False
+    left: Left = Left()  # noqa: RUF009  frozen
+
+    def ready(self) -> StoodBy:
+        return replace(self, is_ready=True)
+
+    def going_on(self, left: Left) -> StoodBy:
+        return replace(self, word="next", left=left, is_last=True)
+
+    def run(self, pipe: Connection) -> None:
+        if not self.is_last:
+            pipe.send(without_scan(MadeSource().turn()))
+            pipe.send(ChainKept(b"state", b"layout"))
+            pipe.send(ChainKept(b"newer", None))
+            threading.Event().wait(1.0)  # the next turn finds it well
+            pipe.send(without_scan(MadeSource().turn()))
+            threading.Event().wait(3.0)
+            os.kill(os.getpid(), signal.SIGKILL)
+        kept = self.left.kept
+        pipe.send(Notice(f"{self.is_ready} {None if kept is None else (kept.state, kept.layout)}"))
+
+
+@pytest.mark.parametrize("poisoned_s", [0.1, 60.0])
+def test_a_process_that_stands_by_goes_on_from_what_was_kept(
+    monkeypatch: pytest.MonkeyPatch, poisoned_s: float
+) -> None:
+    monkeypatch.setattr(worker_process, "SPARE_AFTER_S", 0.1)
+    monkeypatch.setattr(worker_process, "POISONED_S", poisoned_s)
+    monkeypatch.setattr(worker_process, "has_room", lambda: True)
+    job = StoodBy("first")
+    events = _events(WorkerProcess("live", job, {}, job))
+    # What may be what killed it is not gone on from.
+    kept = (b"newer", b"layout") if poisoned_s < 1.0 else None
+    assert [e.text for e in events if isinstance(e, Notice)] == [f"True {kept}"]
 
 
 def test_one_that_dies_again_and_again_is_given_up() -> None:

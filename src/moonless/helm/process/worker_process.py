@@ -34,6 +34,8 @@ STARTED_ANEW = "it is started anew, and what was shown is void"
 SPARE_AFTER_S, POISONED_S = 20.0, 15.0
 # A process that stands by takes some 350 MB: it is not begun where that would crowd out the watch itself.
 SPARE_NEEDS_BYTES = 3 * 1024**3
+# What is laid out of a large chart on a busy computer takes 15 s of one turn.
+HUNG_S = 30.0
 # One that was told to end is gone on with only when the helm still stands after so long.
 ENDING_S = 1.0
 # Of a sentence that is put aside so much is told.
@@ -42,14 +44,15 @@ MOST_SHOWN = 80
 _log = logging.getLogger(__name__)
 
 J = TypeVar("J")
+Arrived = Event | ChainKept | Failed | None
 
 
 class _Died(Exception):
-    """The process ended by itself, not by a word of its own."""
+    """The process ended by itself, not by a word of its own, or had to be ended."""
 
-    def __init__(self, exitcode: int) -> None:
-        super().__init__(f"the watch's process ended by itself (exit code {exitcode})")
-        self.exitcode = exitcode
+    def __init__(self, words: str, *, is_told_to: bool = False) -> None:
+        super().__init__(words)
+        self.is_told_to = is_told_to
 
 
 @dataclass(slots=True)
@@ -131,7 +134,7 @@ class WorkerProcess:
                 return
             except _Died as problem:
                 died_s.append(steady_s())
-                if problem.exitcode == -signal.SIGTERM:
+                if problem.is_told_to:
                     # Whoever ends all of a computer's processes ends the helm too, which is not to begin anything now.
                     await asyncio.sleep(ENDING_S)
                 is_hopeless = len(died_s) == MOST_DEATHS and died_s[-1] - died_s[0] < WITHIN_S
@@ -177,7 +180,7 @@ class WorkerProcess:
     async def _events_of_one(self) -> AsyncIterator[Event]:
         self.begin()
         loop = asyncio.get_running_loop()
-        arrived: asyncio.Queue[Event | ChainKept | Failed | None] = asyncio.Queue(maxsize=WAITING)
+        arrived: asyncio.Queue[Arrived] = asyncio.Queue(maxsize=WAITING)
         is_over = threading.Event()
         assert self._child is not None
         pipe, process = self._child.pipe, self._child.process
@@ -197,7 +200,7 @@ class WorkerProcess:
 
         threading.Thread(target=read, daemon=True, name="moonless-pipe").start()
         try:
-            while (item := await arrived.get()) is not None:
+            while (item := await self._next(arrived, process)) is not None:
                 if isinstance(item, Failed):
                     raise LinkError(item.line)
                 if isinstance(item, ChainKept):
@@ -208,10 +211,24 @@ class WorkerProcess:
                     yield line
             process.join(timeout=1.0)
             if process.exitcode:
-                raise _Died(process.exitcode)
+                words = f"the watch's process ended by itself (exit code {process.exitcode})"
+                raise _Died(words, is_told_to=process.exitcode == -signal.SIGTERM)
         finally:
             is_over.set()
             process.terminate()
+
+    async def _next(self, arrived: asyncio.Queue[Arrived], process: BaseProcess) -> Arrived:
+        """Return what comes next; a watch that was well and says nothing any more hangs, and is ended.
+
+        It speaks ten times a second, whatever comes in.
+        """
+        if self._lasts is None or self._well_s is None or not arrived.empty():
+            return await arrived.get()
+        try:
+            return await asyncio.wait_for(arrived.get(), HUNG_S)
+        except TimeoutError:
+            process.kill()
+            raise _Died(f"the watch's process has said nothing for {HUNG_S:g} s and was ended") from None
 
     def close(self) -> None:
         """End the processes and wait for them, so that their ports and files are free."""
