@@ -127,15 +127,17 @@ def test_what_went_to_and_fro_twice_lies_at_twice_the_range_and_moves_twice_as_f
         assert _twice((ship, placed(2, along, across, *moved)), level, rcs, own)[1] < 0.01 * out[1]
     assert _twice((ship, placed(2, 1200.0, 0.0, -moved[0], -moved[1])), level, rcs, own)[1] < 0.3 * out[1]
     # Nothing small, weak or unconfirmed comes back twice; and a second trip is weaker by the fourth power of its range.
-    assert _twice((ship, ghost), level, [10.0, 10.0], own)[1] == 0.0
-    assert _twice((ship, ghost), [30.0, 15.0], rcs, own)[1] == 0.0
+    # A long hull is large however faint a poor radar hears her.
+    short = placed(1, 600.0, 0.0, 3.0, -1.0, length_m=12.0)
+    assert _twice((short, ghost), level, [10.0, 10.0], own)[1] == 0.0
+    assert _twice((short, ghost), [30.0, 15.0], rcs, own)[1] == 0.0
+    assert _twice((ship, ghost), [24.0, 8.0], [5.0, -11.0], own)[1] > 3.0 * VESSEL_PER_M2
     assert _twice((ship, ghost), [50.0, 45.0], rcs, own)[1] == 0.0
     tentative = placed(1, 600.0, 0.0, 3.0, -1.0, length_m=60.0, state="tentative")
     assert _twice((tentative, ghost), level, rcs, own)[1] == 0.0
     # Without a scale a long hull is large and a short one is not.
     unknown = [math.nan, math.nan]
     assert _twice((ship, ghost), level, unknown, own)[1] > 3.0 * VESSEL_PER_M2
-    short = placed(1, 600.0, 0.0, 3.0, -1.0, length_m=12.0)
     assert _twice((short, ghost), level, unknown, own)[1] == 0.0
     # What stands at the top of the scale, or was not seen this turn, may be any stronger; of others the counts tell.
     assert _twice((ship, ghost), [90.0, 95.0], unknown, own)[1] == 0.0

@@ -13,12 +13,12 @@ import shapely
 from reading_fakes import FRAME, RADAR, T0, FakeChart, S, make_boat, make_mark, make_track
 
 from moonless.reading.chart_around import lay_out
-from moonless.reading.identify import evidence
 from moonless.reading.identify.evidence import gather, sea_beside
 from moonless.reading.identify.explain import KINDS, Explained, explain
 from moonless.reading.identify.ghosts import LOBES_PER_M2, multiples, side_lobes
 from moonless.reading.identify.history import History
 from moonless.reading.identify.motion import Motion
+from moonless.reading.identify.past.clutter_runs import clutter_runs
 from moonless.reading.identify.reported import PoseSigma, one_of_each, worth_telling
 from moonless.reading.own import OwnPlane
 
@@ -135,7 +135,7 @@ def test_the_mark_of_a_memory_is_kept_as_long_as_its_track() -> None:
 def _like_clutter(strength_db: float, level_db: float | None) -> float:
     tracks = (make_track(1, 0.0, 2500.0, strength_db=strength_db, n_hits=10, n_scans=20),)
     level = None if level_db is None else np.array([level_db])
-    return float(evidence._clutter(tracks, np.array([2500.0]), level, np.zeros(1))[0])
+    return float(clutter_runs(tracks, np.array([2500.0]), level, np.zeros(1))[0])
 
 
 def test_a_strong_echo_is_no_crest_and_a_calm_place_makes_none() -> None:

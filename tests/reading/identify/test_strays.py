@@ -11,6 +11,7 @@ from reading_fakes import make_track
 
 from moonless.echo.types import EchoPicture, Plots
 from moonless.reading.identify import evidence
+from moonless.reading.identify.past.clutter_runs import clutter_runs
 from moonless.reading.identify.past.strays import SPAN_DB, Strays
 
 NOTHING = np.zeros((1, 1), dtype=np.float32)
@@ -70,7 +71,7 @@ def test_plots_of_sure_tracks_are_no_strays() -> None:
 def test_a_run_of_weak_plots_is_clutter_by_the_strays_about_it_and_by_their_strength() -> None:
     def density(stray: float, per_m2: float) -> float:
         track = make_track(1, 0.0, 2500.0, n_hits=30, n_scans=32, clutter_per_m2=per_m2, strength_db=10.0)
-        return float(evidence._clutter((track,), np.array([2500.0]), np.array([-20.0]), np.array([stray]))[0])
+        return float(clutter_runs((track,), np.array([2500.0]), np.array([-20.0]), np.array([stray]))[0])
 
     clean = density(0.0, 1e-6)
     assert density(7.5, 1e-6) > 50.0 * clean  # few strays are enough where it is no stronger than they are

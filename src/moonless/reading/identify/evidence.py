@@ -13,6 +13,7 @@ from moonless.boat.types import Boat
 from moonless.echo.types import EchoPicture
 from moonless.reading.chart_around import Known, Place
 from moonless.reading.identify.ghosts import mirrored, multiples, off_own_mast, second_traces, side_lobes
+from moonless.reading.identify.past.clutter_runs import clutter_runs, hit_shares
 from moonless.reading.identify.reported import PoseSigma
 from moonless.reading.identify.usual import KnownHere, known_here
 from moonless.reading.own import OwnPlane
@@ -54,6 +55,7 @@ class Evidence:
     afloat: Floats  # how likely it lies in water at all, 0..1: an echo well inside charted land does not
     answered: Floats  # in what share of the turns before it came there the ground on its way had answered
     with_boat: Floats  # how well each goes with the boat's own wash, at the nearest that the radar hears, 0..1
+    field_density: Floats  # per square metre: patches of a field that drifts as it does (rain, a squall's sea)
 
 
 def gather(
@@ -76,6 +78,8 @@ def gather(
     peak: Floats | None = None,
     late_log_odds: Floats | None = None,
     stray: Floats | None = None,
+    field_density: Floats | None = None,
+    offset_db: float = 0.0,
 ) -> Evidence:
     """Return the evidence of the tracks that are to be told: all but tentative ones.
 
@@ -85,6 +89,7 @@ def gather(
     scale is not known: then no strength says what a thing is, and of two echoes the counts of their peaks, ``peak``
     (n,) and NaN where not seen this turn, say which is stronger.  ``late_log_odds``: (n,) see `second_traces`.
     ``stray`` (n,): how much likelier each strength is for a stray of this picture than for a thing, see `Strays`.
+    ``field_density`` (n,): see `FieldDrift`; ``offset_db``: of all implied cross-sections, see `StrengthCalibration`.
     """
     position = np.array([(t.east_m, t.north_m) for t in tracks]).reshape(-1, 2) if moved_en is None else moved_en
     rel = position - np.array([own.east_m, own.north_m])
@@ -103,7 +108,7 @@ def gather(
         inland = np.where(on_land, shore, 0.0)
         shore = np.where(on_land, 0.0, shore)
         bridge = place.bridge_outline.distance(position)
-    rcs = _implied_rcs_db(tracks, reach, level_db, curve)
+    rcs = _implied_rcs_db(tracks, reach, level_db, curve) - offset_db
     # What stands over its own floor by so much says nothing between two places where no scale is learnt.
     loud = level_db if curve is not None or peak is None else peak
     moves = np.array([t.p_moving for t in tracks]) if p_moving is None else p_moving
@@ -124,7 +129,7 @@ def gather(
         bridge_distance_m=bridge,
         ais_vessel=np.array([t.ais is not None and not t.ais.is_aid for t in tracks], dtype=np.bool_),
         is_ghost=np.array([t.false_parent is not None or t.false_cause is not None for t in tracks], dtype=np.bool_),
-        clutter_density=_clutter(tracks, reach, clutter_db, _off_land(stray, shore, sigma, of_shore)),
+        clutter_density=clutter_runs(tracks, reach, clutter_db, _off_land(stray, shore, sigma, of_shore)),
         known=known_here(position, covariance, known),
         own_en=np.array([own.east_m, own.north_m]),
         beam_rad=beam_rad,
@@ -141,6 +146,7 @@ def gather(
         afloat=np.minimum(1.0, 2.0 * ndtr(-inland / np.maximum(sigma, 1.0))),
         answered=np.zeros(len(tracks)) if answered is None else answered,
         with_boat=goes_with_boat(tracks, reach, own, boat.radar.min_range_m),
+        field_density=np.zeros(len(tracks)) if field_density is None else field_density,
     )
 
 
@@ -177,10 +183,6 @@ def _pose_covariance(rel: Floats, reach: Floats, boat: Boat, pose: PoseSigma) ->
     return np.asarray(out + pose.position_m**2 * np.eye(2))
 
 
-# Tracks of clutter to expect per square metre of rough, cluttered water, before their record speaks; own figure.
-CLUTTER_PER_M2 = 2e-5
-# In water this far above receiver noise, half of that; in quiet water next to none.
-CLUTTER_HALF_DB = 6.0
 
 
 def _implied_rcs_db(tracks: tuple[Track, ...], reach: Floats, level_db: Floats | None, curve: Curve | None) -> Floats:
@@ -245,75 +247,6 @@ def levels(tracks: tuple[Track, ...], clutter_db: Floats, picture: EchoPicture) 
         if t.last_plot is not None and t.last_plot < len(peak_db):
             out[i] = max(out[i], float(peak_db[t.last_plot]))
     return np.asarray(out)
-
-
-# The ring of sea round the boat that answers nearly always, and how much thicker its strays lie.
-RING_M = 250.0
-RING_TIMES = 10.0
-# What hops from crest to crest is hit in fewer than half of the turns, what is there in most.  Measured on the made
-# scenes of sea, rain and squall: clutter within the ring up to 0.5, boats and marks from 0.6 (python -m bench scenes).
-HOP_SHARE, HOP_WIDTH = 0.53, 0.04
-# Past the ring a tracker hops as well where the sea answers this much (share of the full density of clutter).
-ROUGH = 0.6
-
-
-def hopping(hit_share: Floats) -> Floats:
-    """Return how much each record looks like a tracker hopping from crest to crest, 0..1."""
-    return np.asarray(1.0 / (1.0 + np.exp((hit_share - HOP_SHARE) / HOP_WIDTH)))
-
-
-def hit_shares(tracks: tuple[Track, ...]) -> Floats:
-    """Return (n,) the share of turns with an echo of each."""
-    return np.array([_hit_share(t) for t in tracks], dtype=np.float64)
-
-
-# The last dozen turns speak for a record that was poorer before, but not for one that was poor throughout: where little
-# can be seen, what is missed hardly counts in them.  What hops, and is hit in half of the turns, gains nothing by them
-# (simulated: 0.361 of its turns look steady with and without).
-DOZEN, LESS_IN_DOZEN, LEAST_EVER = 12, 0.25, 0.35
-
-
-def _hit_share(track: Track) -> float:
-    """Return the share of turns with an echo, up to the last one: its absence since says nothing of what it was.
-
-    A ship that was lost behind another for a minute is no sea once she shows in every turn again.
-    """
-    ever = (track.n_hits + 0.5) / (track.n_scans - track.misses_in_a_row + 1.0)
-    counts = track.n_hits >= DOZEN and ever >= LEAST_EVER
-    return max(ever, track.seen_share - LESS_IN_DOZEN) if counts else ever
-
-
-# Tracks of clutter for each plot a turn that nothing explains, past what a clean place has.  On wild scenes half of the
-# tracks told as vessels that are sea lie among more than 1e-5, nine in ten vessels among less than 3e-6 (seeds below
-# 40).
-RUNS_A_STRAY, CLEAN_STRAYS_PER_M2 = 0.5, 2e-6
-# A crest stands no higher over its own sea than this, and seldom by so much more for each fold; own figures.
-SPIKE_DB, SPIKE_FALL_DB = 18.0, 4.0
-
-
-def _clutter(tracks: tuple[Track, ...], reach: Floats, clutter_db: Floats | None, stray: Floats) -> Floats:
-    """Return the density of clutter tracks like each: more when young, weak, often missed, and in cluttered water.
-
-    ``stray`` (n,): how much likelier each strength is for a stray than for a thing.
-    """
-    out = np.empty(len(tracks))
-    for i, t in enumerate(tracks):
-        hit_share = _hit_share(t)
-        level = math.nan if clutter_db is None else float(clutter_db[i])
-        rough = 0.5 if math.isnan(level) else 0.02 + 0.98 / (1.0 + math.exp(-(level - CLUTTER_HALF_DB) / 1.5))
-        # A track that shows in nine of ten turns for a minute is no wave; but a tracker may hop from crest to crest in
-        # the ring of sea round the boat for ever.
-        near = reach[i] < RING_M or rough > ROUGH
-        hops = float(hopping(np.array(hit_share))) if near else 0.0
-        record = max(math.exp(-0.35 * t.n_hits * hit_share**2), 0.1 * rough * hops)
-        record *= math.exp(-max(0.0, t.strength_db - SPIKE_DB) / SPIKE_FALL_DB)
-        out[i] = CLUTTER_PER_M2 * rough * record * (RING_TIMES if reach[i] < RING_M else 1.0)
-        # Among plots that nothing explains a tracker finds runs of them that fit, however long they last.
-        among = RUNS_A_STRAY * max(t.clutter_per_m2 - CLEAN_STRAYS_PER_M2, 0.0)
-        out[i] = max(out[i], among * math.exp(-max(0.0, t.strength_db - SPIKE_DB) / SPIKE_FALL_DB))
-        # Where it is no stronger than they are, that speaks too, and few of them are enough.
-        out[i] = max(out[i], RUNS_A_STRAY * t.clutter_per_m2 * stray[i])
-    return out
 
 
 def clutter_where(position_en: Floats, own: OwnPlane, scan: Scan, picture: EchoPicture) -> Floats:

@@ -16,7 +16,8 @@ from scipy.optimize import linear_sum_assignment
 from scipy.spatial import cKDTree
 
 from moonless.reading.chart_around import MOVE_ON_M, Place
-from moonless.reading.identify.evidence import Evidence, hopping
+from moonless.reading.identify.evidence import Evidence
+from moonless.reading.identify.past.clutter_runs import hopping
 from moonless.reading.line import Kind
 
 Floats = NDArray[np.float64]
@@ -152,6 +153,8 @@ def explain(
     # What hops from one standing echo to the next is no hull, however strong each of them is.
     anyway = ANYWAY_PER_M2 * _runs_over_standing(evidence) * moving
     density[:, CLUTTER] = np.maximum(density[:, CLUTTER], anyway * evidence.afloat)
+    # What goes with many others, spread over the water, is a patch of rain as strong as any boat.
+    density[:, CLUTTER] = np.maximum(density[:, CLUTTER], evidence.field_density * evidence.afloat)
     # The edge of the sea round the boat goes with her, as strong as any hull.
     density[:, CLUTTER] = np.maximum(density[:, CLUTTER], WASH_PER_M2 * evidence.with_boat)
     # The ghost of a steady thing is steady; what is hit now and then only happens to lie where a ghost might.

@@ -112,8 +112,8 @@ def multiples(
     length, ways = _lengths(tracks), _Ways.of(tracks, p_moving)
     large = (level_db > FROM_DB) & (rcs_db > FROM_RCS_DB)
     unscaled = ~np.isfinite(rcs_db)
-    # Without a scale it is large that is long, or stands at the top of the scale.
-    large |= unscaled & ((length > LONG_PARENT_M) | (False if clipped is None else clipped))
+    # It is large that is long, however faint this radar hears; without a scale, or what stands at the top of it.
+    large |= (length > LONG_PARENT_M) | (unscaled & (False if clipped is None else clipped))
     parents = np.flatnonzero(large & np.array([t.state != "tentative" for t in tracks]))
     if not parents.size:
         return out

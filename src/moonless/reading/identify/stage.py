@@ -27,8 +27,6 @@ from moonless.reading.identify.evidence import (
     beside_shores,
     clutter_where,
     gather,
-    hit_shares,
-    hopping,
     levels,
     peak_counts,
     pieces_of_shore,
@@ -40,6 +38,9 @@ from moonless.reading.identify.history import History
 from moonless.reading.identify.mark_watch import Lookout, MissingMark
 from moonless.reading.identify.motion import Motion
 from moonless.reading.identify.obstructing import obstructions_of, unanswered_hulls
+from moonless.reading.identify.past.calibration import StrengthCalibration
+from moonless.reading.identify.past.clutter_runs import hit_shares, hopping
+from moonless.reading.identify.past.drift import FieldDrift
 from moonless.reading.identify.past.standing import Standing
 from moonless.reading.identify.past.strays import Strays
 from moonless.reading.identify.performance import Performance
@@ -54,6 +55,8 @@ Floats = NDArray[np.float64]
 
 # What the floor of plain noise may come out at, linear, half a decibel of estimation error included.
 NOISE_MARGIN = 1.12
+# So near charted land, beside half a beam, an echo is asked for no drift of the sea's.
+ASHORE_M = 25.0
 # How far the middle of a long echo wanders, as a share of its length up to so much, and how likely a motion is held to
 # be that has not yet gone so far; own figures.
 WANDER_OF_LENGTH, LONG_WANDER_M, UNSHOWN_MOVES = 0.25, 60.0, 0.45
@@ -84,6 +87,8 @@ class IdentifyStage:
         self._motion = Motion()
         self._standing = Standing()
         self._strays = Strays()
+        self._drift = FieldDrift()
+        self._calibration = StrengthCalibration()
         self._lookout = Lookout(self._boat)
         self._performance = Performance(self._boat.radar)
 
@@ -185,12 +190,31 @@ class IdentifyStage:
         evidence = gather(
             tracks, own, place, self._boat, self._pose_sigma(placed), moved, known, rough, moves, curve, level, roamed,
             ring, of_shore, answered, clipped, peak, self._late(placed, ids, sigma), stray,
+            self._fields(placed, ids), self._calibration.offset_db,
         )  # fmt: skip
+        implied = evidence.rcs_db + self._calibration.offset_db
+        self._calibration.take_in(implied, evidence.hit_share, np.array([t.n_hits for t in tracks], dtype=np.int64))
         p = None if outlook is None else np.nan_to_num(outlook.mark_p, nan=0.0)
         gone = None if place is None else self._lookout.gone(place)
         mark_db = None if outlook is None else self._performance.strength_db(outlook.mark_snr)
         explained = self._history.pool(evidence.ids, explain(evidence, place, p, gone, mark_db), fresh)
         return evidence, explained
+
+    def _fields(self, placed: Placed, ids: NDArray[np.int64]) -> Floats:
+        """Return (n,) how densely patches of a field that drifts as each told track does lie about it."""
+        situation, own, place = placed.situation, placed.own, placed.place
+        tracks = situation.tracks
+        place_en = np.array([(t.east_m, t.north_m) for t in tracks]).reshape(-1, 2)
+        ashore = np.zeros(len(tracks), dtype=np.bool_)
+        if situation.picture is not None:
+            ashore |= pieces_of_shore(tracks, situation.picture, self._standing.in_chain)
+        if place is not None and len(tracks):
+            away = np.hypot(place_en[:, 0] - own.east_m, place_en[:, 1] - own.north_m)
+            near = ASHORE_M + 0.5 * self._boat.radar.beam_horizontal_rad * away
+            ashore |= place.on_land(place_en) | (place.shore.distance(place_en) < near)
+        density = self._drift.density(tracks, (own.east_m, own.north_m), ashore)
+        of = {t.id: float(d) for t, d in zip(tracks, density, strict=True)}
+        return np.array([of.get(i, 0.0) for i in ids.tolist()], dtype=np.float64)
 
     def _late(self, placed: Placed, ids: NDArray[np.int64], sigma_m: Floats) -> Floats | None:
         """Return (n,) the log odds of each being heard one pulse late; None where no pulse interval is known."""
