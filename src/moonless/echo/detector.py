@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from moonless.constants import TAU
+from moonless.echo.background.last_turn import Ground
 from moonless.echo.background.scan_correlation import ScanCorrelation
 from moonless.echo.examine import Examined, Examiner
 from moonless.echo.ghosts import GhostFinder
@@ -23,6 +24,7 @@ from moonless.echo.kernels.body_kernels import dilate_kernel, peaks_kernel
 from moonless.echo.kernels.video_kernels import spread_kernel
 from moonless.echo.land import find_shores, stands_over_ground
 from moonless.echo.plots import measure
+from moonless.echo.raised_ground import RaisedGround
 from moonless.echo.scale import to_counts
 from moonless.echo.shores import group_bodies, is_shore, without_thin_ends
 from moonless.echo.types import EchoPicture
@@ -118,6 +120,7 @@ class Detector:
             spikes_removed=seen.spikes,
             notes=seen.notes,
             is_cut=boxes.scale.is_cut,
+            raised=_raised(scan, grid, boxes.ground, tops),
         )
 
     def examine(self, scan: Scan) -> Examined:
@@ -148,6 +151,15 @@ class Detector:
         vouched = self._hills.vouched(self._hills.ask(scan, spoke, range_m, runs=False))
         self._hills.remember(scan, spoke, range_m, np.ones(tops.shape, dtype=np.bool_))
         return tops[vouched]
+
+
+def _raised(scan: Scan, grid: Grid, ground: Ground, tops: NDArray[np.int64]) -> RaisedGround | None:
+    """Return the ground that may stand over the water, for whoever asks; ``tops`` (p,): flat blocks of the plots."""
+    if ground.slow_db is None:
+        return None
+    col_m = grid.col_cells * scan.cell_m
+    reach = scan.first_cell_m + (np.arange(grid.n_col) + 0.5) * col_m
+    return RaisedGround(ground.slow_db, ground.slow_before_db, np.asarray(reach, dtype=np.float64), col_m, tops)
 
 
 def _spread(coarse: NDArray[np.float32], scan: Scan, grid: Grid) -> NDArray[np.float32]:

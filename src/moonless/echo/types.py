@@ -8,6 +8,8 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from moonless.echo.raised_ground import RaisedGround
+
 FalseCause = Literal["side lobe", "indirect", "multiple", "second trace", "interference"]
 
 
@@ -83,6 +85,7 @@ class EchoPicture:
     # Decibels that ten times the count are worth: 20 of a linear receiver, 10 of a square law; None: of a logarithmic
     # one, where ``db_per_count`` holds everywhere.
     db_per_tenfold: float | None = None
+    raised: RaisedGround | None = None  # ground that stands a little over the water; None: nobody watches it
 
     def over_noise_db(self, counts: NDArray[np.float64]) -> NDArray[np.float64]:
         """Return dB over the mean noise of receiver counts, where the curve has been learnt (``db_per_count``)."""

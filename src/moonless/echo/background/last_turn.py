@@ -8,6 +8,7 @@ handed on from turn to turn may drift by half a box each time; it is therefore l
 from __future__ import annotations
 
 import math
+from collections import deque
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,6 +26,7 @@ Ints = NDArray[np.int64]
 EVERY = 2  # boxes overlap their neighbours: every second one tells as much
 LEANS = (0.6180339887, 0.7548776662)  # the golden ratio and its kin: multiples of them fill the circle most evenly
 SLOW_KEEP = 0.75  # of the slow picture from turn to turn
+AGO_EVERY, PICTURES = 6, 2  # the slow picture is kept so often, and so many of them: of 6 to 12 turns ago
 SLOW_LOOKS = (1.0 + SLOW_KEEP) / (1.0 - SLOW_KEEP)  # turns it is worth: the variance of such a mean
 
 
@@ -45,6 +47,8 @@ class Ground:
         self._stood: Bools | None = None  # loud in the last turn and on the same ground in the one before
         self._slow_mask: Bools | None = None
         self._slow_db: NDArray[np.float32] | None = None
+        self._ago: deque[NDArray[np.float32]] = deque(maxlen=PICTURES)  # the slow picture of each `AGO_EVERY` turns
+        self._since_ago = 0
         self._was: NDArray[np.int32] | None = None  # flat box of last turn under each box of now, -1: none
 
     def turn_to(self, scan: Scan, grid: Grid) -> None:
@@ -52,6 +56,8 @@ class Ground:
         old = self._scan
         if old is None or self._grid is None or not _is_same(self._grid, grid) or old.cell_m != scan.cell_m:
             self._mask = self._slow_mask = self._loud = self._stood = self._slow_db = self._was = None
+            self._ago.clear()
+            self._since_ago = 0
             self._grid = grid
             return
         row = np.minimum(grid.row_edge[:-1], scan.n_spoke - 1)
@@ -79,6 +85,16 @@ class Ground:
             east, north, bearing, first_m, col_m, old_east, old_north, old_heading, old.is_received[old_row], lean_row,
             lean_col, self._was,
         )  # fmt: skip
+
+    @property
+    def slow_db(self) -> NDArray[np.float32] | None:
+        """The mean of the last turns over the ground, as `slow` left it; None: no turn yet."""
+        return self._slow_db
+
+    @property
+    def slow_before_db(self) -> NDArray[np.float32] | None:
+        """The slow picture of 6 to 12 turns ago, over the ground of now, NaN where not looked at; None: not so long."""
+        return self._ago[0] if len(self._ago) == PICTURES else None
 
     @property
     def is_known(self) -> bool:
@@ -132,6 +148,13 @@ class Ground:
             # What was not received this turn is as it was; what was never looked at is as it is.
             mixed = np.where(np.isfinite(now_db), mixed, before)
             self._slow_db = np.where((self._was >= 0) & np.isfinite(before), mixed, now_db).astype(np.float32)
+            at = np.where(self._was >= 0, self._was, 0)
+            for k, picture in enumerate(self._ago):
+                self._ago[k] = np.where(self._was >= 0, picture.ravel()[at], np.nan).astype(np.float32)
+        self._since_ago += 1
+        if self._since_ago >= AGO_EVERY or not self._ago:
+            self._ago.append(self._slow_db)
+            self._since_ago = 0
         return self._slow_db
 
     def remember(self, scan: Scan, mask: Bools, slow_mask: Bools, loud: Bools) -> None:

@@ -224,6 +224,14 @@ def beside_shores(position_en: Floats, own: OwnPlane, scan: Scan, picture: EchoP
     return np.asarray(touches.any(axis=1))
 
 
+def on_raised_ground(tracks: tuple[Track, ...], picture: EchoPicture) -> NDArray[np.bool_]:
+    """Return (n,) whether this turn's echo of each lies on ground that stands a little over the water, turn by turn."""
+    if picture.raised is None:
+        return np.zeros(len(tracks), dtype=np.bool_)
+    raised = picture.raised.plots()
+    return np.array([t.last_plot is not None and bool(raised[t.last_plot]) for t in tracks], dtype=np.bool_)
+
+
 def at_full_scale(tracks: tuple[Track, ...], picture: EchoPicture) -> NDArray[np.bool_]:
     """Return (n,) whether this turn's echo of each stands at the top of the scale."""
     clipped = picture.plots.is_clipped

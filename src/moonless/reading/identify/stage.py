@@ -28,6 +28,7 @@ from moonless.reading.identify.evidence import (
     clutter_where,
     gather,
     levels,
+    on_raised_ground,
     peak_counts,
     pieces_of_shore,
     sea_beside,
@@ -187,6 +188,7 @@ class IdentifyStage:
             of_shore = pieces_of_shore(tracks, situation.picture, self._standing.in_chain)
             if place is None and situation.scan is not None:
                 of_shore |= beside_shores(moved, own, situation.scan, situation.picture)
+                of_shore |= on_raised_ground(tracks, situation.picture)
         evidence = gather(
             tracks, own, place, self._boat, self._pose_sigma(placed), moved, known, rough, moves, curve, level, roamed,
             ring, of_shore, answered, clipped, peak, self._late(placed, ids, sigma), stray,
