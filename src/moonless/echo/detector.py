@@ -26,7 +26,7 @@ from moonless.echo.land import find_shores, stands_over_ground
 from moonless.echo.plots import measure
 from moonless.echo.raised_ground import RaisedGround
 from moonless.echo.scale import to_counts
-from moonless.echo.shores import group_bodies, is_shore, without_thin_ends
+from moonless.echo.shores import CLIPPED_BEAMS, CLIPPED_PULSES, group_bodies, is_shore, without_thin_ends
 from moonless.echo.types import EchoPicture
 from moonless.scan.types import Scan
 
@@ -158,8 +158,9 @@ def _raised(scan: Scan, grid: Grid, ground: Ground, tops: NDArray[np.int64]) -> 
     if ground.slow_db is None:
         return None
     col_m = grid.col_cells * scan.cell_m
-    reach = scan.first_cell_m + (np.arange(grid.n_col) + 0.5) * col_m
-    return RaisedGround(ground.slow_db, ground.slow_before_db, np.asarray(reach, dtype=np.float64), col_m, tops)
+    reach = np.asarray(scan.first_cell_m + (np.arange(grid.n_col) + 0.5) * col_m, dtype=np.float64)
+    smear_m = CLIPPED_BEAMS * scan.errors.beam_rad * (CLIPPED_PULSES * scan.errors.pulse_m + col_m)
+    return RaisedGround(ground.slow_db, ground.slow_before_db, reach, col_m, smear_m, tops)
 
 
 def _spread(coarse: NDArray[np.float32], scan: Scan, grid: Grid) -> NDArray[np.float32]:

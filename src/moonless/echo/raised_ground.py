@@ -24,7 +24,7 @@ Db = NDArray[np.float32]
 WATER_SHARE, RINGING_BOXES = 0.4, 6
 # What stands over it by this, and by so many of the water's own deviations.
 OVER_DB, OVER_SIGMA, MOST_DEVIATION_DB = 1.5, 6.0, 1.0
-# Smaller than this it may be one hull and her skirts.
+# Smaller than this, beside what beam and pulse smear a strong point over, it may be one hull (`moonless.echo.shores`).
 LEAST_M2, LEAST_BOXES = 20_000.0, 60
 # Fine: finer than this many boxes, each way, after a smoothing over so many.  It must agree with the picture of some
 # turns ago by this correlation.  On wild scenes 100, 139 and 114 land has 0.6 to 0.95, on 142 and 111 rain 0.1 to 0.4.
@@ -39,6 +39,7 @@ class RaisedGround:
     before_db: Db | None  # None: not watched for so long
     reach_m: NDArray[np.float64]  # (n_col,) range of each box's middle
     col_m: float
+    smear_m: float  # a strong point is smeared by beam and pulse over this many square metres for each metre of range
     top: NDArray[np.int64]  # (p,) flat box of each plot's peak
 
     def plots(self) -> Bools:
@@ -72,7 +73,8 @@ class RaisedGround:
         a, b = (_fine(one)[which].astype(np.float64) for one in (now, np.where(np.isfinite(before), before, now)))
         product, aa, bb = (np.bincount(number, part, n + 1) for part in (a * b, a * a, b * b))
         agrees = product / np.sqrt(np.maximum(aa * bb, 1e-12))
-        stands = (size > LEAST_M2) & (count >= LEAST_BOXES) & (agrees >= AGREES)
+        middle = np.bincount(number, np.broadcast_to(self.reach_m, area.shape)[which], n + 1) / np.maximum(count, 1)
+        stands = (size > LEAST_M2 + self.smear_m * middle) & (count >= LEAST_BOXES) & (agrees >= AGREES)
         stands[0] = False
         return np.asarray(stands[area])
 
