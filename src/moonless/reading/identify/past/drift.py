@@ -46,6 +46,7 @@ class _Field:
     velocity: Floats  # (2,)
     share: Floats  # (n,)
     ratio: Floats  # (n,) of each velocity's likelihood, for a patch of the field over a boat
+    first: NDArray[np.int64]  # (m,) of each square of the sea that has any, the track that speaks for it
     witnesses: float
 
 
@@ -82,8 +83,9 @@ class FieldDrift:
         is_field = 1.0 / (1.0 + math.exp(-(self._witnesses - WITNESSES) / WITNESS_WIDTH))
         away = np.hypot(*(place[at] - np.array(own_en)).T)
         reach = np.maximum(REACH_M, REACH_OF_RANGE * away)
-        apart = np.hypot(*np.moveaxis(place[at][:, None] - place[at][None], -1, 0))
-        others = np.where(apart <= reach[:, None], field.share[None, :], 0.0).sum(axis=1) - field.share
+        apart = np.hypot(*np.moveaxis(place[at][:, None] - place[at][None, field.first], -1, 0))
+        counts = (apart <= reach[:, None]) & (apart > APART_M)
+        others = np.where(counts, field.share[None, field.first], 0.0).sum(axis=1)
         out[at] = is_field * others / (math.pi * reach**2) * field.ratio * _hits_speak([tracks[i] for i in at])
         return out
 
@@ -98,8 +100,8 @@ def _shared(velocity: Floats, spread: Floats, place: Floats, hits: NDArray[np.in
     inverse = np.asarray(np.linalg.inv(narrow))
     boats = _log_gaussian(velocity, np.asarray(np.linalg.inv(wide)), np.asarray(wide))
     best: _Field | None = None
-    square = np.round(place / APART_M).astype(np.int64)
-    _, square = np.unique(square, axis=0, return_inverse=True)
+    _, inverse_of = np.unique(np.round(place / APART_M).astype(np.int64), axis=0, return_inverse=True)
+    square = np.asarray(inverse_of.ravel(), dtype=np.int64)
     for k in np.argsort(-hits, kind="stable")[:MOST_TRIED]:
         middle = velocity[k]
         for _ in range(3):
@@ -109,10 +111,11 @@ def _shared(velocity: Floats, spread: Floats, place: Floats, hits: NDArray[np.in
             middle = np.linalg.solve(weight.sum(axis=0) + 1e-9 * np.eye(2), np.einsum("nij,nj->i", weight, velocity))
         if np.hypot(*middle) < LEAST_MPS:
             continue
-        most = np.zeros(square.max() + 1)
-        np.maximum.at(most, square.ravel(), share)
-        if best is None or most.sum() > best.witnesses:
-            best = _Field(middle, share, np.minimum(ratio, MOST_RATIO), float(most.sum()))
+        order = np.lexsort((-share, square))
+        first = order[np.concatenate(([True], np.diff(square[order]) != 0))]
+        witnesses = float(share[first].sum())
+        if best is None or witnesses > best.witnesses:
+            best = _Field(middle, share, np.minimum(ratio, MOST_RATIO), first, witnesses)
     return best
 
 

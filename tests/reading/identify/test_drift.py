@@ -1,0 +1,80 @@
+"""Fields that drift: a shower's patches share one velocity over the water, boats in company are hit in each turn."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import numpy as np
+import pytest
+from reading_fakes import make_track
+
+from moonless.reading.identify.explain import VESSEL_PER_M2
+from moonless.reading.identify.past.drift import FieldDrift
+
+WIND = (5.0, -4.5)
+TURNS = 12
+
+
+def _after_turns(tracks: tuple[Any, ...], ashore: np.ndarray | None = None) -> np.ndarray:
+    drift = FieldDrift()
+    land = np.zeros(len(tracks), dtype=np.bool_) if ashore is None else ashore
+    for _ in range(TURNS):
+        out = drift.density(tracks, (0.0, 0.0), land)
+    return np.asarray(out)
+
+
+def _group(
+    n: int, velocity: tuple[float, float], hits: int, scans: int, spread_m: float, turn: float = 0.0
+) -> list[Any]:
+    """``n`` tracks about 1 km off on the bearing ``turn``, no two of them nearer than a fifth of ``spread_m``."""
+    rng = np.random.default_rng(3)
+    places: list[np.ndarray] = []
+    while len(places) < n:
+        at = rng.uniform(-0.5, 0.5, 2) * spread_m
+        if all(np.hypot(*(at - other)) > 0.2 * spread_m for other in places):
+            places.append(at)
+    middle = 1000.0 * np.array([math.sin(turn), math.cos(turn)])
+    out = []
+    for k, at in enumerate(places):
+        speed = np.array(velocity) + rng.normal(0.0, 0.3, 2)
+        out.append(make_track(k + 1, *(middle + at), *speed, n_hits=hits, n_scans=scans))
+    return out
+
+
+@pytest.mark.parametrize("turn", [0.0, 2.0, 4.0])
+def test_patches_of_a_shower_are_likelier_clutter_than_boats_and_a_boat_among_them_is_not(turn: float) -> None:
+    shower = _group(9, WIND, 12, 20, 1400.0, turn)
+    boat = make_track(99, *(1000.0 * np.array([math.sin(turn), math.cos(turn)])), -6.0, 3.0, n_hits=19, n_scans=20)
+    out = _after_turns((*shower, boat))
+    near = out[:-1][out[:-1] > 3.0 * VESSEL_PER_M2]
+    # But for one or two at the shower's edge, with none other near.
+    assert len(near) >= 7
+    assert out[-1] < 0.01 * VESSEL_PER_M2
+
+
+def test_boats_in_company_are_no_field() -> None:
+    two = _group(2, WIND, 19, 20, 600.0)
+    assert np.all(_after_turns(tuple(two)) < 0.1 * VESSEL_PER_M2)
+    # Nor are six, all hit in every turn, though they go one way for as long as they are watched.
+    six = _group(6, WIND, 40, 40, 1400.0)
+    assert np.all(_after_turns(tuple(six)) < VESSEL_PER_M2)
+
+
+def test_what_lies_still_is_named_by_ais_or_lies_at_land_drifts_with_nobody() -> None:
+    assert not _after_turns(tuple(_group(9, (0.1, 0.0), 12, 20, 1400.0))).any()
+    shower = tuple(_group(9, WIND, 12, 20, 1400.0))
+    assert not _after_turns(shower, np.ones(9, dtype=np.bool_)).any()
+    assert not _after_turns(()).any()
+
+
+def test_pieces_of_one_hull_are_one_witness() -> None:
+    pieces = [make_track(k, 900.0 + 12.0 * k, 40.0, *WIND, n_hits=14, n_scans=20) for k in range(1, 8)]
+    assert np.all(_after_turns(tuple(pieces)) < 0.1 * VESSEL_PER_M2)
+
+
+def test_one_turn_alone_makes_no_field() -> None:
+    shower = tuple(_group(9, WIND, 12, 20, 1400.0))
+    first = FieldDrift().density(shower, (0.0, 0.0), np.zeros(9, dtype=np.bool_))
+    later = _after_turns(shower)
+    assert np.all(first[later > 0.0] < 0.3 * later[later > 0.0]) and np.count_nonzero(later) >= 7
