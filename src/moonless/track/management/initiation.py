@@ -50,7 +50,11 @@ def initiate(
     (n,): false plots about it.  Ids count up from ``first_id``.
     """
     ids = np.full(len(got), -1, dtype=np.int64)
-    new = np.flatnonzero(fresh > FRESH)[: max(s.max_tracks - len(store), 0)]
+    new = np.flatnonzero(fresh > FRESH)
+    room = max(s.max_tracks - len(store), 0)
+    if new.size > room:
+        # A sea that answers in every box would take all the room: what is likeliest to be something goes first.
+        new = np.sort(new[np.argsort(-exists[new], kind="stable")[:room]])
     n = new.size
     if n == 0:
         return ids
