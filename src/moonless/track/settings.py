@@ -150,3 +150,6 @@ class TrackerSettings:
     # through a fade of two turns, what only flickers is not.  What moves is held while it is likelier there than not.
     hold_log_odds: float = 3.0
     max_tracks: int = 1000
+    # Of which tracks may take this share where more plots than that lie in a turn, once there are too many for all.
+    dense_per_m2: float = 1.0e-4
+    dense_share: float = 0.5

@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.spatial import cKDTree
 
 from moonless.echo.types import Plots
 from moonless.track.kernels import plot_kernels as meeting
@@ -50,11 +51,7 @@ def initiate(
     (n,): false plots about it.  Ids count up from ``first_id``.
     """
     ids = np.full(len(got), -1, dtype=np.int64)
-    new = np.flatnonzero(fresh > FRESH)
-    room = max(s.max_tracks - len(store), 0)
-    if new.size > room:
-        # A sea that answers in every box would take all the room: what is likeliest to be something goes first.
-        new = np.sort(new[np.argsort(-exists[new], kind="stable")[:room]])
+    new = _with_room(np.flatnonzero(fresh > FRESH), store, s, got, exists)
     n = new.size
     if n == 0:
         return ids
@@ -84,3 +81,24 @@ def initiate(
         )
     )  # fmt: skip
     return ids
+
+
+def _with_room(new: Ints, store: TrackStore, s: TrackerSettings, got: Measured, exists: Floats) -> Ints:
+    """Return those of the plots ``new`` that there is room for, in their order: the likeliest first.
+
+    A sea that answers in every box would take all the room there is; so where the plots of this turn lie so densely,
+    tracks may have a share of it and no more.
+    """
+    room = max(s.max_tracks - len(store), 0)
+    if new.size <= room:
+        return new
+    tree, reach = cKDTree(got.place_m), s.clutter_reach_m
+    crowd = s.dense_per_m2 * math.pi * reach**2
+    first = new[np.argsort(-exists[new], kind="stable")]
+    is_dense = tree.query_ball_point(got.place_m[first], reach, return_length=True) > crowd
+    here = np.einsum("im,ima->ia", store.mu, store.x[:, :, :2])
+    left = s.dense_share * s.max_tracks
+    if len(store):
+        left -= np.count_nonzero(tree.query_ball_point(here, reach, return_length=True) > crowd)
+    first = first[~is_dense | (np.cumsum(is_dense) <= left)]
+    return np.asarray(np.sort(first[:room]), dtype=np.int64)

@@ -1,0 +1,53 @@
+"""A picture with more plots than tracks may be: the likeliest are tracked, and nothing is waited for for ever.
+
+The made sea answers in every direction close aboard, as the picture of a set does whose sea control is off.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from track_world import ERRORS, FRAME, NS, noisy, plots_at
+
+from moonless.track.settings import TrackerSettings
+from moonless.track.tracker import Tracker
+
+TURN = 2.5
+CROWD = 700
+
+
+def _sea(rng: np.random.Generator) -> np.ndarray:
+    reach, bearing = 60.0 + 60.0 * np.sqrt(rng.random(CROWD)), rng.uniform(0.0, 2.0 * np.pi, CROWD)
+    return np.column_stack([reach * np.sin(bearing), reach * np.cos(bearing)])
+
+
+def test_boats_far_off_are_tracked_though_the_sea_close_aboard_would_fill_all_the_room() -> None:
+    settings = TrackerSettings(max_tracks=300)
+    rng, tracker = np.random.default_rng(5), Tracker(FRAME, settings=settings)
+    boats = np.array([(900.0, 400.0), (-700.0, 800.0), (300.0, -1200.0)])
+    for k in range(1, 13):
+        now = boats + np.array([3.0, -2.0]) * k * TURN
+        # The sea's plots stand first, as those of spokes swept before the boats' do.
+        places = np.concatenate([_sea(rng), noisy(rng, now)])
+        tracks = tracker.update(round(k * TURN * NS), plots_at(k * TURN, places), ERRORS)
+    told = np.array([(t.east_m, t.north_m) for t in tracks if t.state == "confirmed"])
+    for boat in now:
+        assert np.hypot(*(told - boat).T).min() < 40.0
+    assert len(tracks) <= settings.max_tracks
+
+
+def _hidden(east_m: np.ndarray, north_m: np.ndarray) -> np.ndarray:
+    return np.zeros(len(east_m))
+
+
+def test_a_tentative_track_is_not_waited_for_behind_what_may_hide_it() -> None:
+    rng, tracker = np.random.default_rng(7), Tracker(FRAME)
+    boat = np.array([[500.0, 300.0]])
+    # Seen twice, then never again though nothing says that it could have been.
+    for k in (1, 2):
+        tracker.update(round(k * TURN * NS), plots_at(k * TURN, noisy(rng, boat)), ERRORS)
+    nothing = plots_at(0.0, np.zeros((0, 2)))
+    left = []
+    for k in range(3, 20):
+        left.append(len(tracker.update(round(k * TURN * NS), nothing, ERRORS, p_visible=_hidden)))
+    waits = tracker.settings.tentative_waits
+    assert left[waits - 2] == 1 and left[waits + 1] == 0
