@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import math
+from pathlib import Path
 
 import numpy as np
 import pytest
 from scipy import stats
 
 from moonless.scene.wild.clutter import speckle
+from moonless.scene.wild.player import WildPlayer
 from moonless.scene.wild.receiver import counts
 from moonless.scene.wild.recipe import wild_of
 from moonless.scene.wild.truth import PFA, chance, threshold_of, told_apart
@@ -67,3 +69,14 @@ def test_counts_never_pass_full_scale() -> None:
     twelve = Receiver("log", 0.0, 60.0, 4096, 4095, bits=16)
     out = counts(np.array([[0.0, 1.0, 1e3, 1e9]], dtype=np.float32), twelve)
     assert out.dtype == np.uint16 and out.tolist()[0][0] == 0 and out.tolist()[0][3] == 4095
+
+
+@pytest.mark.parametrize(("seed", "has_chart"), [(161, False), (160, True)])
+def test_a_mark_that_no_chart_tells_of_is_a_thing_like_any_other(seed: int, has_chart: bool, tmp_path: Path) -> None:
+    wild = wild_of(seed)
+    aids = {t.name for t in wild.things if t.mark is not None}
+    assert aids and wild.has_chart == has_chart
+    truth = next(iter(WildPlayer(wild, tmp_path).turns())).truth
+    told = {one.name: one.cls for one in truth.objects if one.name in aids}
+    assert told == ({} if has_chart else dict.fromkeys(aids, "uncharted"))
+    assert bool(truth.marks) == has_chart

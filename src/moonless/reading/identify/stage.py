@@ -194,7 +194,9 @@ class IdentifyStage:
             ring, of_shore, answered, clipped, peak, self._late(placed, ids, sigma), stray,
             self._fields(placed, ids), self._calibration.offset_db,
         )  # fmt: skip
-        implied = evidence.rcs_db + self._calibration.offset_db
+        # Land answers with anything.
+        off_land = (evidence.shore_distance_m > 2.0 * ASHORE_M) & ~evidence.of_shore
+        implied = np.where(off_land, evidence.rcs_db + self._calibration.offset_db, np.nan)
         self._calibration.take_in(implied, evidence.hit_share, np.array([t.n_hits for t in tracks], dtype=np.int64))
         p = None if outlook is None else np.nan_to_num(outlook.mark_p, nan=0.0)
         gone = None if place is None else self._lookout.gone(place)

@@ -103,8 +103,10 @@ def judge_turn(
     seen = _seen(wild, view, state, drawn)
     by_name = {one.name: k for k, one in enumerate(wild.things)}
     objects = []
+    charted = {mark.charted.name for mark in ground.marks}
     for k, thing in enumerate(wild.things):
-        if thing.mark is not None:
+        # A mark that no chart given to the program tells of is a thing like any other.
+        if thing.mark is not None and thing.mark in charted:
             continue
         speed = math.hypot(end.velocity_east[k], end.velocity_north[k])
         objects.append(

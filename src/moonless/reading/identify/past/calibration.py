@@ -18,7 +18,7 @@ Floats = NDArray[np.float64]
 THINGS_DB, PRIOR_THINGS = 3.0, 3.0
 # What is hit in this share of its turns and so often stands or goes there.
 STEADY_SHARE, STEADY_HITS = 0.85, 10
-KEEP = 0.8
+KEEP = 0.65
 
 
 class StrengthCalibration:
