@@ -14,6 +14,7 @@ Stated rules, all of them.  None asks what the program said.
   been given to the weaker.
 - An echo that belongs to a thing is truly of that thing's kind, remembered or not; but one of a still thing that cannot
   be parted from land is one with it, and truly what the land there is.
+- A beacon or buoy that stands where the program is given no chart is `uncharted` like any other still thing.
 - An echo that belongs to no thing is truly, in this order: `uncharted` by land that is on no chart; `bridge` or
   `shore`, by which is nearer, within 25 m + half a beam of either; `false` where a thing has its own echo already and
   this is a second one in its reach; `false` where a ghost or a side lobe must lie; else `clutter`.  That it is only

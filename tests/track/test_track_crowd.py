@@ -1,16 +1,24 @@
-"""A picture with more plots than tracks may be: the likeliest are tracked, and nothing is waited for for ever.
+"""Pictures full of plots: blobs of real radar video, and more plots than tracks may be.
 
-The made sea answers in every direction close aboard, as the picture of a set does whose sea control is off.
+Of real video it holds what a plain tracker holds, and tells less.  The made sea answers in every direction close
+aboard, as the picture of a set does whose sea control is off: the likeliest plots are tracked, nothing waits for ever.
 """
 
 from __future__ import annotations
 
+import os
+import sys
+from pathlib import Path
+
 import numpy as np
+import pytest
 from track_world import ERRORS, FRAME, NS, noisy, plots_at
 
 from moonless.track.settings import TrackerSettings
 from moonless.track.tracker import Tracker
 
+ROOT = Path(__file__).parents[2]
+DATA = Path(os.environ.get("MOONLESS_DATA", ROOT.parent / "shared" / "data")) / "real-radar"
 TURN = 2.5
 CROWD = 700
 
@@ -51,3 +59,23 @@ def test_a_tentative_track_is_not_waited_for_behind_what_may_hide_it() -> None:
         left.append(len(tracker.update(round(k * TURN * NS), nothing, ERRORS, p_visible=_hidden)))
     waits = tracker.settings.tentative_waits
     assert left[waits - 2] == 1 and left[waits + 1] == 0
+
+
+@pytest.mark.data
+@pytest.mark.skipif(not DATA.is_dir(), reason=f"no real radar at {DATA}")
+def test_real_vessels_are_held() -> None:
+    sys.path.insert(0, str(ROOT))
+    try:
+        from bench.at_sea import blob_sets as _blobs
+        from bench.at_sea import blobs
+    finally:
+        sys.path.remove(str(ROOT))
+    # The strait alone: in the inlet no moving vessel with AIS gives an echo of her own, and all is chance.
+    folder = DATA / "01_001"
+    run, scorer = _blobs.read_run(folder), blobs.scorer_of(DATA)
+    ours = blobs.figures(scorer, folder, [_blobs.reading(t, x, run) for t, x in _blobs.tracked(run)], ())
+    plain = blobs.figures(scorer, folder, blobs.plain(scorer, run), ())
+    assert ours["moving_of_shown"] >= plain["moving_of_shown"] > 0.9
+    assert ours["tracks_a_turn"] < 0.9 * plain["tracks_a_turn"]
+    assert ours["switches_per_100"] <= 2.0
+    assert ours["speed_error_kn"] <= 1.5
