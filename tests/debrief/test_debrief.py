@@ -90,7 +90,15 @@ def test_closest_approach_is_that_of_geometry_between_the_turns() -> None:
 def test_she_is_nearest_on_the_side_she_passes() -> None:
     _, found = looked_back(crossing(150.0))
     # Square to her way past us, 8 kn west and 10 kn astern: on our port bow, at atan2(10, 8).
-    assert found.meetings[0].bearing_deg == pytest.approx(360.0 - math.degrees(math.atan2(10.0, 8.0)), abs=4.0)
+    # At the moment itself, which lies between two turns: the bearing changes by 10 degrees from one to the other.
+    assert found.meetings[0].bearing_deg == pytest.approx(360.0 - math.degrees(math.atan2(10.0, 8.0)), abs=0.2)
+
+
+def test_one_who_still_closes_when_last_told_is_not_said_to_have_been_kept_off() -> None:
+    told = crossing(KEEP_OFF_M * 0.9)
+    cut = next(k for k, one in enumerate(told) if one.line["echoes"][0]["range_m"] < 1.3 * KEEP_OFF_M)
+    (met,) = looked_back(told[: cut + 1])[1].meetings
+    assert met.is_open and met.closest_m > KEEP_OFF_M and met.better.startswith("cannot be said")
 
 
 def test_least_seen_and_furthest_off_the_leg_are_the_worst_of_the_run() -> None:

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from test_one_run import echo, turn
 
-from moonless.errors import LinkError
+from moonless.errors import InputError, LinkError
 from moonless.memory.work import Outcome, ReduceJob, number_of, over_cluster, over_cores, reduce_one
 from moonless.wire.recording import RecordingWriter
 
@@ -98,3 +98,9 @@ def test_a_far_recording_that_cannot_be_read_is_told_by_its_own_name(tmp_path: P
     far = f"file://{tmp_path}/bad.mcap"
     told = reduce_one(ReduceJob(), far).problem
     assert told is not None and told.startswith(f"{far} is not a recording")
+
+
+@pytest.mark.parametrize("address", ["nonsense", "tcp://[::1]", "tcp://host", "host:port", ""])
+def test_what_is_no_address_of_a_cluster_is_refused_before_it_is_asked(address: str) -> None:
+    with pytest.raises(InputError, match="no address of a scheduler"):
+        list(over_cluster(ReduceJob(), ["run.mcap"], frozenset(), address))

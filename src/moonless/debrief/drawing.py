@@ -81,6 +81,10 @@ class Sheet:
         )
 
 
+# Numbers nearer than this on the sheet share one place; the steps of the clock under the strips, and how many at most.
+APART = 20.0
+TICKS_S, MOST_TICKS = (60.0, 120.0, 300.0, 600.0, 900.0, 1800.0, 3600.0, 7200.0, 14400.0), 9
+
 STYLE = (
     "text{font:12px system-ui,sans-serif;fill:currentColor;stroke:none}.line{fill:none;stroke:currentColor}"
     ".land{fill:currentColor;fill-opacity:.18;stroke:currentColor;stroke-opacity:.5;stroke-width:.8}"
@@ -115,18 +119,34 @@ def track_map(run: Ledger, found: Debrief, land: shapely.Geometry | None) -> str
         x, y = sheet.at(*run.frame.to_plane(mark.lat_deg, mark.lon_deg)).tolist()
         parts.append(f'<path class="near" fill="none" d="M{x - 5:.1f} {y - 5:.1f} l10 10 m0 -10 l-10 10"/>')
         parts.append(_beside(x, y + 4.0, f"{mark.name or mark.object} missing"))
-    for number, one in enumerate(found.meetings, start=1):
-        k = int(np.argmin(np.abs(run.time_ns - one.closest_ns)))
-        x, y = sheet.at(run.east_m[k], run.north_m[k]).tolist()
-        parts.append(f'<circle class="loud" cx="{x:.1f}" cy="{y:.1f}" r="9"/>')
-        parts.append(
-            f'<text x="{x:.1f}" y="{y + 4:.1f}" text-anchor="middle" style="fill:var(--sheet,#fff)">{number}</text>'
-        )
     for at, words in ((0, "start"), (-1, "end")):
         x, y = sheet.at(east[at], north[at]).tolist()
         parts.append(f'<circle class="dot" cx="{x:.1f}" cy="{y:.1f}" r="4"/>')
-        parts.append(_beside(x, y - 6.0, words))
+        parts.append(_beside(x, y - 14.0, words))
+    for x, y, words in _numbers(run, found, sheet):
+        wide = 9.0 + 3.5 * (len(words) - 1)
+        parts.append(
+            f'<rect class="loud" x="{x - wide:.1f}" y="{y - 9.0:.1f}" width="{2.0 * wide:.1f}" height="18" rx="9"/>'
+        )
+        parts.append(
+            f'<text x="{x:.1f}" y="{y + 4:.1f}" text-anchor="middle" style="fill:var(--sheet,#fff)">{words}</text>'
+        )
     return _svg(sheet.wide, sheet.high, "the track on the chart", *parts, sheet.bar())
+
+
+def _numbers(run: Ledger, found: Debrief, sheet: Sheet) -> list[tuple[float, float, str]]:
+    """Return (x, y, words) of the numbers of the meetings; those that would cover each other share one place."""
+    out: list[tuple[float, float, str]] = []
+    for number, one in enumerate(found.meetings, start=1):
+        k = int(np.argmin(np.abs(run.time_ns - one.closest_ns)))
+        x, y = sheet.at(run.east_m[k], run.north_m[k]).tolist()
+        near = next((i for i, (px, py, _) in enumerate(out) if math.hypot(px - x, py - y) < APART), None)
+        if near is None:
+            out.append((x, y, str(number)))
+        else:
+            px, py, words = out[near]
+            out[near] = (px, py, f"{words}, {number}")
+    return out
 
 
 def _beside(x: float, y: float, words: str) -> str:
@@ -207,11 +227,19 @@ def strips(run: Ledger, rows: Sequence[tuple[str, Sequence[tuple[Floats, str]]]]
             )
         for values, style in lines:
             parts.append(f'<path class="{style}" style="stroke-width:1.5" d="{_polyline(x(time_s), y(values))}"/>')
-    for part in np.linspace(0.0, span, 7).tolist():
+    for part in _whole_minutes(int(run.time_ns[0]), span):
         words = clock(int(run.time_ns[0] + part * 1e9))
-        anchor = "end" if part == span else "middle"
-        parts.append(f'<text x="{float(x(part)):.1f}" y="{high - 8:.0f}" text-anchor="{anchor}">{words}</text>')
+        at = float(x(part))
+        parts.append(f'<path class="line" d="M{at:.1f} {high - 24:.0f} v4"/>')
+        parts.append(f'<text x="{min(at, WIDE - 18.0):.1f}" y="{high - 8:.0f}" text-anchor="middle">{words}</text>')
     return _svg(WIDE, high, "figures over time", *parts)
+
+
+def _whole_minutes(begins_ns: int, span_s: float) -> list[float]:
+    """Return where whole minutes stand, seconds from the beginning: as many as can be read, in steps a clock has."""
+    step_s = next((s for s in TICKS_S if span_s / s <= MOST_TICKS), TICKS_S[-1])
+    first_s = -(begins_ns / 1e9) % step_s
+    return np.arange(first_s, span_s, step_s).tolist() if first_s < span_s else [0.0]
 
 
 def _polyline(x: Floats, y: Floats) -> str:

@@ -99,8 +99,6 @@ class Ledger:
         return float(self.step_s[where].sum())
 
 
-
-
 def ledger_of(turns: Iterable[ToldTurn]) -> Ledger:
     """Return a run as columns.  Raises SourceError if the boat's position was never known on it."""
     rows: list[dict[str, float]] = []

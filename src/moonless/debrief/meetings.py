@@ -34,6 +34,7 @@ RISK_S, BEFORE_S = 360.0, 90.0
 TURNED_DEG, SLOWED_KN = 12.0, 1.5
 TRIED_DEG = (20.0, 30.0, 40.0, 50.0, 60.0, 75.0, 90.0)
 TRIED_SPEED = 0.5
+STILL_CLOSING = "cannot be said: she was still closing when last told"
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,7 +111,7 @@ def _meeting(run: Ledger, boat: Boat, told: list[VesselTold]) -> MeetingTold:
     her = np.array([[t.east_m, t.north_m] for t in told])
     own = np.column_stack([run.east_m[rows], run.north_m[rows]])
     time_s = run.time_s[rows]
-    closest_m, at_s, k = _closest(time_s, her - own)
+    closest_m, at_s, k, off = _closest(time_s, her - own)
     asked = run.keep_off_m[rows]
     keep_off = float(np.nanmin(asked)) if np.isfinite(asked).any() else boat.skipper.keep_off_m
     inside = np.hypot(*(her - own).T) < keep_off
@@ -125,7 +126,7 @@ def _meeting(run: Ledger, boat: Boat, told: list[VesselTold]) -> MeetingTold:
     begin = risk if risk is not None else int(rows[np.argmin(np.abs(time_s - (at_s - BEFORE_S)))])
     begin = min(begin, int(rows[k]))
     rule, meeting = _rule(run, told, begin)
-    off = her[k] - own[k]
+    is_open = at_s >= float(time_s[-1]) - 1e-6
     name = next((t.name for t in told if t.name), None)
     mmsi = next((t.mmsi for t in told if t.mmsi is not None), None)
     return MeetingTold(
@@ -140,17 +141,22 @@ def _meeting(run: Ledger, boat: Boat, told: list[VesselTold]) -> MeetingTold:
         rule=rule,
         meeting=meeting,
         done=_done(run, begin, int(rows[k])),
-        better=_better(run, told, begin, at_s, closest_m, keep_off),
-        is_open=at_s >= float(time_s[-1]) - 1e-6,
+        better=STILL_CLOSING
+        if is_open and closest_m >= keep_off
+        else _better(run, told, begin, at_s, closest_m, keep_off),
+        is_open=is_open,
         rows=tuple(rows.tolist()),
         east_m=tuple(np.round(her[:, 0], 1).tolist()),
         north_m=tuple(np.round(her[:, 1], 1).tolist()),
     )
 
 
-def _closest(time_s: Floats, off: Floats) -> tuple[float, float, int]:
-    """Return (least distance, when, row before it) of a way relative to us, straight between turns."""
-    best = (float(np.hypot(*off[0])), float(time_s[0]), 0)
+def _closest(time_s: Floats, off: Floats) -> tuple[float, float, int, Floats]:
+    """Return (least distance, when, row before it, where from us then) of a way relative to us, straight between turns.
+
+    Where is asked for the moment itself: close by, a bearing changes by ten degrees and more within a turn.
+    """
+    best = (float(np.hypot(*off[0])), float(time_s[0]), 0, off[0])
     for k in range(len(off) - 1):
         step = off[k + 1] - off[k]
         span = float(time_s[k + 1] - time_s[k])
@@ -158,9 +164,10 @@ def _closest(time_s: Floats, off: Floats) -> tuple[float, float, int]:
             continue
         squared = float(step @ step)
         part = 0.0 if squared == 0.0 else min(max(-float(off[k] @ step) / squared, 0.0), 1.0)
-        distance = float(np.hypot(*(off[k] + part * step)))
+        there = off[k] + part * step
+        distance = float(np.hypot(*there))
         if distance < best[0]:
-            best = (distance, float(time_s[k]) + part * span, k)
+            best = (distance, float(time_s[k]) + part * span, k, there)
     return best
 
 

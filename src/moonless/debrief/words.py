@@ -91,11 +91,12 @@ def short(found: Debrief, words: Words) -> list[tuple[str, str]]:
     )
     out.append(("Least water under the keel", depth_words(found, words)))
     counted = [o for o in found.orders if o.followed is not None]
+    late = sum(c.is_late for c in found.calls)
     out.append(
         (
             "Orders",
             f"{len(found.orders)} given, {sum(o.followed is True for o in counted)} of {len(counted)} that can be "
-            f"judged followed within 35 s; {sum(c.is_late for c in found.calls)} calls came late",
+            f"judged followed within 35 s; {late} call{'' if late == 1 else 's'} came late",
         )
     )
     asked = [c for c in found.calls if c.urgency >= ASKS_ANSWER]
@@ -157,9 +158,16 @@ def radar_words(found: Debrief, words: Words) -> list[str]:
         )
         out.append(f"Heading {where.bias_deg:+.1f}° off, scattering by {where.bias_spread_deg:.1f}°.{agreed}")
     if where.east_m is not None and where.north_m is not None:
-        out.append(f"Position {where.east_m:+.0f} m east, {where.north_m:+.0f} m north of where radar and chart agree.")
+        out.append(
+            f"Position {_signed(where.east_m)} m east, {_signed(where.north_m)} m north of where radar and chart agree."
+        )
     out += [f"Fault: {what} {state} for {words.span(seconds)}." for what, state, seconds in radar.faults]
     return out
+
+
+def _signed(metres: float) -> str:
+    """Return whole metres with their sign; nought has none."""
+    return f"{round(metres):+d}" if round(metres) else "0"
 
 
 def passed_words(one: WaypointPassed, words: Words) -> tuple[str, str, str, str]:

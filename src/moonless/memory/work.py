@@ -13,6 +13,7 @@ import concurrent.futures as futures
 import functools
 import hashlib
 import multiprocessing
+import re
 import shutil
 import tempfile
 from collections.abc import Callable, Iterator, Sequence
@@ -34,6 +35,8 @@ from moonless.watch.afterwards.told import BesideRecording, PastRun
 _SAMPLE = 1 << 20
 # A worker that dies takes the piece it had with it; it is given out again this often.
 _TRIES = 3
+# A scheduler's address; within one process, as tests have it, it has no port.
+_ADDRESS = re.compile(r"inproc://\S+|([a-z]+://)?[^\s:/]+:\d{1,5}|([a-z]+://)?\[[0-9a-fA-F:]+\]:\d{1,5}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -175,8 +178,11 @@ def over_cluster(
 ) -> Iterator[Outcome]:
     """Yield what each recording comes to, as it is done, over a Dask cluster.
 
-    Raises InputError without the package, LinkError if the cluster does not answer.
+    Raises InputError without the package or for what is no address, LinkError if the cluster does not answer.
     """
+    # Refused here: a client that cannot read its address says so once more, at length, when it is let go.
+    if _ADDRESS.fullmatch(address) is None:
+        raise InputError(f"--cluster {address}: is no address of a scheduler; give tcp://HOST:PORT")
     try:
         import distributed
     except ImportError:
