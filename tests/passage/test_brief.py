@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import re
 from collections.abc import Callable
 from dataclasses import replace
@@ -10,6 +11,7 @@ from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
 
+import numpy as np
 import pytest
 import shapely
 
@@ -21,7 +23,7 @@ from moonless.frames import LocalFrame
 from moonless.passage.brief.content import Block, Fold, PageSheet, Table, brief, departure_words, float_plan
 from moonless.passage.brief.page import page
 from moonless.passage.brief.selection import and_more
-from moonless.passage.chartlet import chartlet_svg
+from moonless.passage.chartlet import LABEL_EM, LABEL_TALL, chartlet_svg, label_places
 from moonless.passage.departures import best_of, search
 from moonless.passage.night import Night
 from moonless.passage.plan import make_plan, survey
@@ -252,3 +254,16 @@ def test_what_no_chart_covers_is_hatched_and_no_sea(made_chart: Chart, boat: Boa
 def test_notes_of_the_route_stand_in_the_brief(made_chart: Chart, boat: Boat) -> None:
     plan = replace(_plan(made_chart, boat, (-3000, 500), (3000, 500)), notes=("the start was moved 200 m",))
     assert "Of this route: the start was moved 200 m." in _texts(brief(plan, UTC, "nm"))
+
+
+def test_numbers_of_near_points_do_not_lie_over_each_other() -> None:
+    # Two points a hull's length apart at the start, and three at a pontoon, 8 pixels from one to the next.
+    track = np.array([[100.0, 300.0], [108.0, 302.0], [400.0, 320.0], [404.0, 328.0], [406.0, 336.0]])
+    words = ["start", "1", "2", "3", "4"]
+    put = label_places(track, range(5), words)
+    wide = [LABEL_EM * len(word) for word in words]
+    left = [x if anchor == "start" else x - w for (x, _, anchor), w in zip(put, wide, strict=True)]
+    boxes = [shapely.box(x, y - LABEL_TALL, x + w, y) for x, (_, y, _), w in zip(left, put, wide, strict=True)]
+    assert not any(a.overlaps(b) or a.contains(b) for a, b in itertools.combinations(boxes, 2))
+    for box, point in zip(boxes, track, strict=True):
+        assert not box.contains(shapely.Point(point)) and box.distance(shapely.Point(point)) < 10.0

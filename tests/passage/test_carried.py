@@ -95,9 +95,7 @@ def test_weather_that_cannot_be_is_refused_in_the_file_too(made_chart: Chart, tm
         read_carried(path)
 
 
-def test_station_files_that_are_none_are_refused(
-    tmp_path: Path, capsys: pytest.CaptureFixture[str]
-) -> None:
+def test_station_files_that_are_none_are_refused(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     (tmp_path / "s.json").write_text("{}")
     with pytest.raises(SystemExit) as leaving:
         main(["helm", "--nmea", "udp://127.0.0.1:9955", "--tides", str(tmp_path / "s.json"), "--port", "0"])

@@ -75,6 +75,16 @@ def test_the_table_to_steer_by_has_each_figure_under_its_head() -> None:
     assert "leave" in str(in_summer).lower() and "16:00" in str(in_summer)  # nine hours ahead of UTC
 
 
+def test_a_run_over_clocks_put_back_does_not_arrive_before_it_leaves() -> None:
+    # IANA, America/New_York: on 2026-11-01 at 02:00 EDT, 06:00 UTC, clocks go back to 01:00 EST.
+    zone = ZoneInfo("America/New_York")
+    leave, turn = (datetime(2026, 11, 1, 5, minute, tzinfo=UTC).timestamp() for minute in (30, 59))
+    arrive = datetime(2026, 11, 1, 6, 20, tzinfo=UTC).timestamp()
+    told = [clock_words(time, zone, leave) for time in (leave, turn, arrive)]
+    assert told == ["01:30", "01:59", "01:20 EST"]
+    assert clock_words(arrive, zone) == clock_words(arrive, zone, arrive) == "01:20"
+
+
 def test_where_one_breaks_off_to() -> None:
     # 2, 2 and 4 km: the middles of the legs lie 1, 3 and 6 km along a run of 8.
     plan = _plan(2000.0, 2000.0, 4000.0)

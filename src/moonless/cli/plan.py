@@ -214,13 +214,14 @@ def _print(plan: Plan, zone: tzinfo, unit: DistanceUnit) -> None:
         click.secho(f"CHART: {fault}", fg="red", bold=True)
     for danger in plan.refused:
         click.secho(f"REFUSED, leg {danger.leg}: {danger.say}", fg="red", bold=True)
-    arrive = clock_words(plan.legs[-1].end_s, zone)
+    arrive = clock_words(plan.legs[-1].end_s, zone, plan.depart_s)
     click.echo(f"{plan.route.name}: leave {date_words(plan.depart_s, zone)}, arrive {arrive}")
     for leg in plan.legs:
         tide = "tide not known" if leg.water.tide_m is None else f"tide {leg.water.tide_m:.1f} m"
         click.echo(
             f"  {leg.number:>2} {course_words(leg.leg.course_deg)} {distance_words(leg.leg.length_m, unit):>9} "
-            f"{leg.speed_kn:4.1f} kn  {clock_words(leg.start_s, zone)}-{clock_words(leg.end_s, zone)}  "
+            f"{leg.speed_kn:4.1f} kn  {clock_words(leg.start_s, zone, plan.depart_s)}-"
+            f"{clock_words(leg.end_s, zone, plan.depart_s)}  "
             f"{leg.dark.word}, {tide}, {len(leg.lights)} lights  {leg.leg.start.name} to {leg.leg.end.name}"
         )
     for point in plan.points:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Sequence
 from html import escape
@@ -19,6 +20,8 @@ Floats = NDArray[np.float64]
 WIDTH, TALLEST, LOWEST = 720.0, 620.0, 240.0
 MARGIN_SHARE, LEAST_MARGIN_M = 0.12, 400.0
 MOST_LABELS = 40
+# A letter of a label, and its height, pixels of the drawing, as large as on a telephone's narrow screen.
+LABEL_EM, LABEL_TALL = 11.5, 15.0
 _SCALE_STEPS_NM = (0.05, 0.1, 0.25, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0)
 
 
@@ -74,18 +77,44 @@ def chartlet_svg(ground: Sequence[LegGround], boat: Boat) -> str:
     track = to_px(en)
     parts.append(f'<polyline class="track" points="{" ".join(f"{x:.1f},{y:.1f}" for x, y in track)}"/>')
     step = max(1, math.ceil(len(track) / MOST_LABELS))
-    for k, (x, y) in enumerate(track):
-        parts.append(f'<circle class="point" cx="{x:.1f}" cy="{y:.1f}" r="3.5"/>')
-        if k % step == 0 or k == len(track) - 1:
-            # The number of the leg that ends there, as the table has it.
-            ends = ground[0].number + k - 1
-            parts.append(f'<text class="label" x="{x + 6:.1f}" y="{y - 5:.1f}">{ends or "start"}</text>')
+    parts += [f'<circle class="point" cx="{x:.1f}" cy="{y:.1f}" r="3.5"/>' for x, y in track]
+    # The number of the leg that ends there, as the table has it.
+    named = [k for k in range(len(track)) if k % step == 0 or k == len(track) - 1]
+    numbers = [str(ground[0].number + k - 1 or "start") for k in named]
+    for number, (x, y, anchor) in zip(numbers, label_places(track, named, numbers), strict=True):
+        parts.append(f'<text class="label" x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}">{number}</text>')
     parts += _scale_bar(px_m, height)
     lat, lon = frame.to_geographic(*low)
     corner = escape(f"corner {lat:.3f}, {lon:.3f}")
     parts.append(f'<text class="label corner" x="8" y="{height - 8:.0f}">{corner}</text>')
     parts.append(f'<text class="label" x="{WIDTH - 8:.0f}" y="18" text-anchor="end">N ↑</text></svg>')
     return "".join(parts)
+
+
+def label_places(track: Floats, named: Sequence[int], words: Sequence[str]) -> list[tuple[float, float, str]]:
+    """Return where the words of some points of a track (n, 2) stand, and which end of them: beside the points, where
+    they lie least over the track and each other.  All in the drawing's pixels."""
+    steps = [np.linspace(a, b, max(2, int(math.dist(a, b) / 3.0))) for a, b in itertools.pairwise(track)]
+    line = np.vstack(steps) if steps else track
+    put: list[Floats] = []  # (left, top, right, bottom)
+    out = []
+    for k, word in zip(named, words, strict=True):
+        x, y = (float(v) for v in track[k])
+        wide = LABEL_EM * len(word)
+        best, least = (x + 6.0, y - 5.0, "start"), math.inf
+        stands, kept = ((x + 6.0, "start"), (x - 6.0, "end")), np.zeros(4)
+        for (at, anchor), base in itertools.product(stands, (y - 5.0, y + 5.0 + LABEL_TALL)):
+            left = at if anchor == "start" else at - wide
+            box = np.array([left, base - LABEL_TALL, left + wide, base])
+            over = sum(bool((box[:2] < one[2:]).all() and (one[:2] < box[2:]).all()) for one in put)
+            on = ((line > box[:2]) & (line < box[2:])).all(axis=1).sum()
+            out_of = bool(box[:2].min() < 0.0 or left + wide > WIDTH)
+            bad = 1000.0 * over + float(on) + 500.0 * out_of
+            if bad < least:
+                best, least, kept = (at, base, anchor), bad, box
+        put.append(kept)
+        out.append(best)
+    return out
 
 
 def _into(frame: LocalFrame, other: LocalFrame, xy: Floats) -> Floats:

@@ -28,15 +28,27 @@ def _to_minute(time_s: float, zone: tzinfo) -> datetime:
     return datetime.fromtimestamp(math.floor(time_s / 60.0 + 0.5) * 60.0, zone)
 
 
-def clock_words(time_s: float, zone: tzinfo) -> str:
-    """Return the time of day, to the nearest minute."""
-    return f"{_to_minute(time_s, zone):%H:%M}"
+def clock_words(time_s: float, zone: tzinfo, since_s: float | None = None) -> str:
+    """Return the time of day, to the nearest minute.
+
+    With its zone where the clocks have changed since ``since_s``: put back, they show a time twice, and a run would
+    arrive before it leaves.
+    """
+    moment = _to_minute(time_s, zone)
+    changed = since_s is not None and _to_minute(since_s, zone).utcoffset() != moment.utcoffset()
+    return f"{moment:%H:%M} {_zone_words(moment)}" if changed else f"{moment:%H:%M}"
 
 
 def date_words(time_s: float, zone: tzinfo) -> str:
     """Return date, time and zone."""
     moment = _to_minute(time_s, zone)
-    return f"{moment:%a} {moment.day} {moment:%b %Y %H:%M} {moment:%Z}"
+    return f"{moment:%a} {moment.day} {moment:%b %Y %H:%M} {_zone_words(moment)}"
+
+
+def _zone_words(moment: datetime) -> str:
+    """Return the name of a moment's zone; many have none but figures, which alone say little."""
+    name = f"{moment:%Z}"
+    return f"UTC{name}" if name[:1] in ("+", "-") else name
 
 
 def parse_time(text: str, zone: tzinfo) -> float:

@@ -122,7 +122,7 @@ def brief(plan: Plan, zone: tzinfo, unit: DistanceUnit, departures_svg: str = ""
 def _head(plan: Plan, zone: tzinfo, unit: DistanceUnit) -> list[Block]:
     leave, arrive = date_words(plan.depart_s, zone), date_words(plan.legs[-1].end_s, zone)
     if leave.split()[:4] == arrive.split()[:4]:
-        arrive = clock_words(plan.legs[-1].end_s, zone)
+        arrive = clock_words(plan.legs[-1].end_s, zone, plan.depart_s)
     length = distance_words(plan.route.length_m, unit)
     out: list[Block] = [
         Heading(plan.route.name, 1),
@@ -163,8 +163,8 @@ def _steer(plan: Plan, zone: tzinfo, unit: DistanceUnit) -> tuple[Block, ...]:
                 *((compass_words(card, steer, end.lat_deg, end.lon_deg, leg.start_s),) if card else ()),
                 distance_words(leg.leg.length_m, unit).replace(" ", "\u00a0"),
                 f"{leg.speed_kn:.1f}",
-                clock_words(leg.start_s, zone),
-                clock_words(leg.end_s, zone),
+                clock_words(leg.start_s, zone, plan.depart_s),
+                clock_words(leg.end_s, zone, plan.depart_s),
                 under_keel_words(leg, plan),
                 "not known" if leg.water.tide_m is None else f"{leg.water.tide_m:.1f}\u00a0m",
                 "; ".join(_marks_of(leg)) or "none charted",
@@ -195,7 +195,7 @@ def _marks_of(leg: LegPlan) -> list[str]:
         lead = ", leading" if light.leading else ""
         out.append(f"{light.name or 'light'} {light.text}{lead}")
     if leg.index:
-        out.append(leg.index[0].split(", abeam")[0])
+        out.append(f"radar: {leg.index[0].split(', abeam')[0]}")
     else:
         held = sorted((u for u in leg.unlit if u.radar_from_m is not None), key=lambda u: u.off_m)
         if held:
@@ -233,7 +233,8 @@ def departure_words(plan: Plan, zone: tzinfo) -> str:
     window = f"of {len(plan.departures)} departures from {first} to {last}"
     if best is None:
         return f"No departure can be named best: every one {window} is refused."
-    said = f"Best {window}: leave {date_words(best.time_s, zone)}, arrive {clock_words(best.arrival_s, zone)}"
+    arrive = clock_words(best.arrival_s, zone, best.time_s)
+    said = f"Best {window}: leave {date_words(best.time_s, zone)}, arrive {arrive}"
     said += f"; {best.against} against it, mean light {best.mean_lux:.2g} lux"
     return said + (f"; {refused} of them are refused." if refused else ".")
 
@@ -252,7 +253,8 @@ def _leg(leg: LegPlan, plan: Plan, zone: tzinfo, unit: DistanceUnit) -> Fold:
     blocks: list[Block] = [
         Paragraph(
             f"{course_words(leg.leg.course_deg)}, {distance_words(leg.leg.length_m, unit)}, "
-            f"{clock_words(leg.start_s, zone)} to {clock_words(leg.end_s, zone)} at {leg.speed_kn:.1f} kn. "
+            f"{clock_words(leg.start_s, zone, plan.depart_s)} to "
+            f"{clock_words(leg.end_s, zone, plan.depart_s)} at {leg.speed_kn:.1f} kn. "
             f"{leg.because}{fuel}"
         ),
         Paragraph(
@@ -327,7 +329,7 @@ def float_plan(plan: Plan, zone: tzinfo, unit: DistanceUnit) -> str:
     size = "" if boat is None else f", {boat.length_m:g} m long, {boat.draught_m:g} m draught"
     times = [leg.start_s for leg in plan.legs] + [due_s]
     points = [
-        f"  {w.name}: {place_words(w.lat_deg, w.lon_deg)}, {clock_words(t, zone)}"
+        f"  {w.name}: {place_words(w.lat_deg, w.lon_deg)}, {clock_words(t, zone, plan.depart_s)}"
         for w, t in zip(plan.route.waypoints, times, strict=True)
     ]
     lines = [
