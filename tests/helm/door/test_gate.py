@@ -170,6 +170,38 @@ def test_one_address_cannot_push_out_another() -> None:
     assert not other.ended and [one.ended for one in many[-gates.MOST_OF_ADDRESS :]] == [False] * gates.MOST_OF_ADDRESS
 
 
+@pytest.mark.parametrize("is_heard", [True, False])
+def test_a_screen_that_stands_is_not_pushed_out_by_pages_of_its_own_computer(
+    monkeypatch: pytest.MonkeyPatch, is_heard: bool
+) -> None:
+    """Eighty feeds opened in a third of a second ended the skipper's own screen: it was the oldest."""
+    now = [100.0]
+    monkeypatch.setattr(gates, "steady_s", lambda: now[0])
+    gate, screen, page = Gate(), Ends(), Ends()
+
+    def comes_in(port: int, end: Ends, *, is_feed: bool = True) -> None:
+        now[0] += 0.004
+        gate.taken(("127.0.0.1", port), end)
+        gate.let_in(("127.0.0.1", port), is_feed=is_feed)
+
+    comes_in(1, screen)
+    if is_heard:
+        gate.heard(("127.0.0.1", 1))
+    comes_in(2, page, is_feed=False)
+    many = [Ends() for _ in range(300)]
+    for port, one in enumerate(many, 3):
+        comes_in(port, one)
+    # What is no feed goes first; a new screen gets in.
+    assert not screen.ended and page.ended and not many[-1].ended
+    assert gate.counts == (0, gates.MOST_LET_IN_OF_ADDRESS)
+    # Were all others heard since, the one that has been silent for longest would go.
+    for port in range(3, 303):
+        now[0] += 1.0
+        gate.heard(("127.0.0.1", port))
+    comes_in(999, Ends())
+    assert screen.ended and not many[-1].ended
+
+
 def test_the_addresses_of_one_ipv6_network_count_as_one() -> None:
     # RFC 4291, 2.5.1: the last 64 bits are the interface's own, which a device may choose (RFC 8981); both from memory.
     gate, other = Gate(), Ends()

@@ -9,6 +9,9 @@ Rules of this file:
 - Of strangers an address has `MOST_OF_ADDRESS` and all have `MOST_STRANGERS`.  One more pushes out the oldest, so that
   a new screen, which speaks at once, gets in beside any number that stand silent.
 - Who was let in counts apart, so strangers cannot use up what screens need.
+- Of those let in, too many push out what is no feed, the oldest first, then of the feeds on which nothing was ever said
+  the newest but this one, then the one that has said nothing for longest.  A screen that stands is not lost to a page
+  that is opened in a loop; the server's pings end those whose other end is gone.
 
 The limits are own choices: the page opens six connections at once (browsers' custom, from memory), a helm has ten
 screens, and a process has 1 024 files on most systems.
@@ -42,10 +45,19 @@ class _Connection:
     sock: socket.socket
     host: str
     since_s: float
+    is_feed: bool = False
+    heard_s: float | None = None  # when it last spoke on its feed
 
     @property
     def is_closed(self) -> bool:
         return self.sock.fileno() < 0
+
+    @property
+    def worth(self) -> tuple[int, float]:
+        """What is least is pushed out first."""
+        if not self.is_feed:
+            return 0, self.since_s
+        return (1, -self.since_s) if self.heard_s is None else (2, self.heard_s)
 
     def end(self) -> None:
         # The loop owns the socket and closes it when it sees this end.
@@ -70,18 +82,27 @@ class Gate:
             for one in pushed:
                 self._end_stranger(one)
 
-    def let_in(self, peer: Peer) -> None:
-        """The one at the other end may talk to this helm.  The oldest of its own goes when it has too many."""
+    def let_in(self, peer: Peer, *, is_feed: bool = False) -> None:
+        """The one at the other end may talk to this helm.  Another of its own goes when it has too many."""
         found = self._strangers.pop(peer, None)
         if found is None:
+            if is_feed and (standing := self._let_in.get(peer)) is not None:
+                standing.is_feed = True  # a page's connection, kept and now its feed
             return
         self._forget_closed()
-        self._let_in[peer] = found
-        same = [p for p, one in self._let_in.items() if one.host == found.host]
-        for pushed in (same[:-MOST_LET_IN_OF_ADDRESS], list(self._let_in)[:-MOST_LET_IN]):
+        self._let_in[peer], found.is_feed = found, is_feed
+        others = [p for p in self._let_in if p != peer]
+        others.sort(key=lambda p: self._let_in[p].worth)
+        same = [p for p in others if self._let_in[p].host == found.host]
+        for pushed in (same[: -(MOST_LET_IN_OF_ADDRESS - 1)], others[: -(MOST_LET_IN - 1)]):
             for one in pushed:
                 if (old := self._let_in.pop(one, None)) is not None:
                     old.end()
+
+    def heard(self, peer: Peer) -> None:
+        """The one at the other end has spoken on its feed."""
+        if (one := self._let_in.get(peer)) is not None:
+            one.heard_s = steady_s()
 
     async def run(self) -> None:
         """End strangers whose time is over, once a second, and say in the log that there were some, once a minute."""

@@ -14,7 +14,7 @@ import base64
 import hashlib
 import ipaddress
 import re
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from http.cookies import CookieError, SimpleCookie
 from urllib.parse import urlsplit
 
@@ -85,7 +85,11 @@ class Guard:
             await self._turn_to_pairing(scope, receive, send)
             return
         if ROLE in scope and self._gate is not None and (client := scope.get("client")) is not None:
-            self._gate.let_in((client[0], client[1]))
+            peer, gate = (client[0], client[1]), self._gate
+            is_feed = scope["type"] == "websocket"
+            gate.let_in(peer, is_feed=is_feed)
+            if is_feed:
+                receive = _noting(receive, lambda: gate.heard(peer))
 
         async def send_guarded(message: Message) -> None:
             if message["type"] == "http.response.start":
@@ -135,6 +139,18 @@ class Guard:
         except CookieError:
             return None
         return None if morsel is None else self._pairings.screen_of(morsel.value)
+
+
+def _noting(receive: Receive, heard: Callable[[], None]) -> Receive:
+    """Return what receives the same, and notes each time that the other end has spoken."""
+
+    async def received() -> Message:
+        message = await receive()
+        if message["type"] == "websocket.receive":
+            heard()
+        return message
+
+    return received
 
 
 def _is_loopback(scope: Scope) -> bool:
