@@ -6,7 +6,7 @@ BIN    := $(VENV)/bin
 STATIC := src/moonless/helm/static/index.html
 WEBSRC := $(shell find web/src web/index.html web/public web/vite.config.ts web/package.json -type f 2>/dev/null)
 
-.PHONY: demo test test-rooms test-web test-helm test-mutants check quick docs lint types bench a823 scenes soak fuzz mutants mutants-ci wheel clean setup web
+.PHONY: demo test test-rooms test-web test-helm test-mutants check quick docs lint types bench a823 scenes soak soak-live fuzz mutants mutants-ci wheel clean setup web
 
 demo: setup web
 	$(BIN)/moonless demo
@@ -60,6 +60,10 @@ scenes: $(VENV)/.dev
 # Two hours of story at full speed: no exception, memory flat.
 soak: $(VENV)/.dev
 	$(BIN)/python -m bench.soak
+
+# An hour of the helm itself on live links, recorded, with a screen: memory, handles, threads, ages, and their slopes.
+soak-live: $(VENV)/.dev web
+	$(BIN)/python -m bench.live.soak
 
 # Hostile bytes for every door, so many seconds for each (EACH=600), led by coverage where atheris is installed; then
 # damaged copies of real cells.  What is found belongs into tests/fuzz/found.
