@@ -41,6 +41,7 @@ DEPART_S = 1_930_000_000.0
 DEEP_M = 4.0
 DOUBT_M = 0.5
 SAME_PLACE_M = 3.0
+END_M = 1.0
 GRAVITY = {"note": 0, "against": 1, "stops": 2}
 
 
@@ -137,6 +138,10 @@ def _same(danger: LegDanger, one: Found, leg: object) -> bool:
     if danger.feature.split("/")[0] == one.ident and danger.object == one.cls and one.cls != "SOUNDG":
         return True
     lat, lon = leg.at(danger.along_m)  # type: ignore[attr-defined]
+    if min(danger.along_m, leg.length_m - danger.along_m) < END_M:  # type: ignore[attr-defined]
+        # Off the end of a leg it may lie to any side of it, and is abeam of nothing.
+        _, _, away = GEOD.inv(lon, lat, *one.lonlat)
+        return abs(away - danger.off_m) < SAME_PLACE_M and abs(danger.off_m - one.off_m) < SAME_PLACE_M
     if danger.side != "on":
         aside = leg.course_deg + (90.0 if danger.side == "starboard" else -90.0)  # type: ignore[attr-defined]
         lat, lon = (float(v) for v in destination(lat, lon, aside, danger.off_m))
