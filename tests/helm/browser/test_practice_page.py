@@ -227,3 +227,17 @@ def test_a_lost_link_is_said_and_nothing_is_marked(practice: Practice) -> None:
     practice.page.page.click("button.withheld")
     practice.marked()
     assert len(read_answers(practice.record)) == kept + 1
+
+
+def test_on_a_phone_nothing_is_cut_off_and_beside_the_scope_the_chart_is_whole(practice: Practice) -> None:
+    page = practice.page.page
+    practice.ask("boat_or_beacon", 3)
+    box = page.query_selector("canvas.chart").bounding_box()
+    assert box["y"] + box["height"] <= 800, "the chart ends within the screen"
+    try:
+        page.set_viewport_size({"width": 390, "height": 844})
+        practice.page.until("innerWidth === 390", PATIENCE_S)
+        wide = page.evaluate("[document.querySelector('#practice').scrollWidth, innerWidth]")
+        assert wide[0] <= wide[1]
+    finally:
+        page.set_viewport_size({"width": 1280, "height": 800})
