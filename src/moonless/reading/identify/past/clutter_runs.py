@@ -87,7 +87,7 @@ def clutter_runs(tracks: tuple[Track, ...], reach: Floats, clutter_db: Floats | 
 
 # A run of strays that became a track is hit in this share of its turns, or by as many strays as lie in its gate where
 # that is more; no more hits than these are counted, and half of those: neighbouring turns are alike.  Own figures.
-RUN_SHARE, RUN_MOST_SHARE, RUN_HITS, RUN_GATE_SIGMA, RUN_GATE_M = 0.6, 0.85, 20, 2.5, 20.0
+RUN_SHARE, RUN_MOST_SHARE, RUN_HITS, RUN_GATE_SIGMA, RUN_GATE_M = 0.7, 0.85, 20, 2.5, 20.0
 
 
 def _run_of_strays(track: Track, hit: float) -> float:
