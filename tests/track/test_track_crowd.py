@@ -47,8 +47,11 @@ def _hidden(east_m: np.ndarray, north_m: np.ndarray) -> np.ndarray:
     return np.zeros(len(east_m))
 
 
-def test_a_tentative_track_is_not_waited_for_behind_what_may_hide_it() -> None:
-    rng, tracker = np.random.default_rng(7), Tracker(FRAME)
+@pytest.mark.parametrize(("room", "left_at_last"), [(1, 0), (1000, 1)])
+def test_a_tentative_track_is_not_waited_for_behind_what_may_hide_it_where_room_runs_short(
+    room: int, left_at_last: int
+) -> None:
+    rng, tracker = np.random.default_rng(7), Tracker(FRAME, settings=TrackerSettings(max_tracks=room))
     boat = np.array([[500.0, 300.0]])
     # Seen twice, then never again though nothing says that it could have been.
     for k in (1, 2):
@@ -58,7 +61,7 @@ def test_a_tentative_track_is_not_waited_for_behind_what_may_hide_it() -> None:
     for k in range(3, 20):
         left.append(len(tracker.update(round(k * TURN * NS), nothing, ERRORS, p_visible=_hidden)))
     waits = tracker.settings.tentative_waits
-    assert left[waits - 2] == 1 and left[waits + 1] == 0
+    assert left[waits - 2] == 1 and left[waits + 1] == left_at_last
 
 
 @pytest.mark.data

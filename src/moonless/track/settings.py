@@ -131,7 +131,7 @@ class TrackerSettings:
     surest: float = 0.999  # existence is never surer than this, so that a thing that ends is let go in good time
     drop_tentative_at: float = 0.03
     drop_confirmed_at: float = 0.05
-    tentative_waits: int = 8  # turns without a plot, after which a tentative track is forgotten, hidden or not
+    tentative_waits: int = 8  # turns without a plot, after which a tentative track is forgotten where room runs short
     noise_memory_plots: float = 60.0  # over which the plots' real scatter is learnt
     noise_prior_plots: float = 10.0  # plots' worth of trust in what was promised
     noise_sure_at: float = 0.9  # existence from which a track not confirmed yet teaches too
@@ -153,3 +153,4 @@ class TrackerSettings:
     # Of which tracks may take this share where more plots than that lie in a turn, once there are too many for all.
     dense_per_m2: float = 1.0e-4
     dense_share: float = 0.5
+    full_from: float = 0.9  # share of `max_tracks` from which room runs short

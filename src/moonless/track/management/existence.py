@@ -99,10 +99,11 @@ def confirm(store: TrackStore, s: TrackerSettings) -> NDArray[np.bool_]:
 
 
 def drop(store: TrackStore, s: TrackerSettings) -> None:
-    """Forget the tracks whose probability of existence has gone, and tentative ones not seen for too long."""
+    """Forget the tracks whose probability of existence has gone; where room runs short, tentative ones not seen too."""
     floor = np.where(store.confirmed, s.drop_confirmed_at, s.drop_tentative_at)
-    # What was never sure of being there is not waited for behind what may hide it: of crests in a rough sea each would
-    # excuse the next, until no room is left for what comes.
-    waited = ~store.confirmed & (store.misses > s.tentative_waits)
+    # Where room runs short, what was never sure of being there is not waited for behind what may hide it: of crests in
+    # a rough sea each would excuse the next.  Elsewhere it is: begun anew, a patch of rain has a clean record.
+    is_short = len(store) > s.full_from * s.max_tracks
+    waited = ~store.confirmed & (store.misses > s.tentative_waits) & is_short
     # A track of this turn has had no chance yet.
     store.keep(((store.exists >= floor) & ~waited) | (store.n_scans <= 1))

@@ -36,7 +36,7 @@ REACH_M, REACH_OF_RANGE = 500.0, 0.3
 # turns in ten and nine in ten.
 PATCH_HITS, BOAT_HITS = (4.5, 3.0), (9.0, 1.5)
 MOST_RATIO = 60.0
-MOST_TRIED = 48
+MOST_TRIED = 48  # velocities, those of what has been hit most often
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -102,7 +102,8 @@ def _shared(velocity: Floats, spread: Floats, place: Floats, hits: NDArray[np.in
     best: _Field | None = None
     _, inverse_of = np.unique(np.round(place / APART_M).astype(np.int64), axis=0, return_inverse=True)
     square = np.asarray(inverse_of.ravel(), dtype=np.int64)
-    for k in np.argsort(-hits, kind="stable")[:MOST_TRIED]:
+    goes = np.flatnonzero(np.hypot(velocity[:, 0], velocity[:, 1]) >= LEAST_MPS)
+    for k in goes[np.argsort(-hits[goes], kind="stable")][:MOST_TRIED]:
         middle = velocity[k]
         for _ in range(3):
             ratio = np.exp(np.clip(_log_gaussian(velocity - middle, inverse, narrow) - boats, -50.0, 50.0))
