@@ -150,7 +150,7 @@ class TrackerSettings:
     # through a fade of two turns, what only flickers is not.  What moves is held while it is likelier there than not.
     hold_log_odds: float = 3.0
     max_tracks: int = 1000
-    # Of which tracks may take this share where more plots than that lie in a turn, once there are too many for all.
+    # Where more plots a square metre than this lie in one turn, tracks may have this share of `max_tracks`.
     dense_per_m2: float = 1.0e-4
     dense_share: float = 0.5
     full_from: float = 0.9  # share of `max_tracks` from which room runs short

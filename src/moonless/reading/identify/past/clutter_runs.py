@@ -41,12 +41,17 @@ def hit_shares(tracks: tuple[Track, ...]) -> Floats:
 DOZEN, LESS_IN_DOZEN, LEAST_EVER = 12, 0.25, 0.35
 
 
+def hit_ever(track: Track) -> float:
+    """Return the share of turns with an echo since it began, up to the last one."""
+    return (track.n_hits + 0.5) / (track.n_scans - track.misses_in_a_row + 1.0)
+
+
 def hit_share(track: Track) -> float:
     """Return the share of turns with an echo, up to the last one: its absence since says nothing of what it was.
 
     A ship that was lost behind another for a minute is no sea once she shows in every turn again.
     """
-    ever = (track.n_hits + 0.5) / (track.n_scans - track.misses_in_a_row + 1.0)
+    ever = hit_ever(track)
     counts = track.n_hits >= DOZEN and ever >= LEAST_EVER
     return max(ever, track.seen_share - LESS_IN_DOZEN) if counts else ever
 

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from moonless.reading.identify.past.clutter_runs import hit_ever
 from moonless.track.types import Track
 
 Floats = NDArray[np.float64]
@@ -36,7 +37,7 @@ REACH_M, REACH_OF_RANGE = 500.0, 0.3
 # turns in ten and nine in ten.
 PATCH_HITS, BOAT_HITS = (4.5, 3.0), (9.0, 1.5)
 MOST_RATIO = 60.0
-MOST_TRIED = 48  # velocities, those of what has been hit most often
+MOST_TRIED, EM_STEPS = 48, 3  # velocities, those of what has been hit most often; steps from each
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -70,9 +71,8 @@ class FieldDrift:
         asked = ~is_ashore & np.array([t.ais is None and t.n_hits >= LEAST_HITS for t in tracks], dtype=np.bool_)
         asked &= np.trace(spread, axis1=1, axis2=2) < LEAST_SURE_MPS**2
         at = np.flatnonzero(asked)
-        field = (
-            _shared(velocity[at], spread[at], place[at], np.array([tracks[i].n_hits for i in at])) if len(at) else None
-        )
+        hits = np.array([tracks[i].n_hits for i in at], dtype=np.int64)
+        field = _shared(velocity[at], spread[at], place[at], hits)
         fresh = 0.0 if field is None else field.witnesses
         if field is not None and np.hypot(*(field.velocity - self._velocity)) > 3.0 * PATCHES_MPS:
             self._witnesses *= KEEP
@@ -96,39 +96,44 @@ def _shared(velocity: Floats, spread: Floats, place: Floats, hits: NDArray[np.in
     A mixture of one narrow component and the boats' wide one, begun at each track's own velocity and settled by a few
     steps of expectation and maximisation (Dempster, Laird and Rubin 1977, from memory).
     """
-    narrow, wide = spread + PATCHES_MPS**2 * np.eye(2), spread + BOATS_MPS**2 * np.eye(2)
-    inverse = np.asarray(np.linalg.inv(narrow))
-    boats = _log_gaussian(velocity, np.asarray(np.linalg.inv(wide)), np.asarray(wide))
-    best: _Field | None = None
-    _, inverse_of = np.unique(np.round(place / APART_M).astype(np.int64), axis=0, return_inverse=True)
-    square = np.asarray(inverse_of.ravel(), dtype=np.int64)
     goes = np.flatnonzero(np.hypot(velocity[:, 0], velocity[:, 1]) >= LEAST_MPS)
-    for k in goes[np.argsort(-hits[goes], kind="stable")][:MOST_TRIED]:
-        middle = velocity[k]
-        for _ in range(3):
-            ratio = np.exp(np.clip(_log_gaussian(velocity - middle, inverse, narrow) - boats, -50.0, 50.0))
-            share = SHARE * ratio / (SHARE * ratio + 1.0 - SHARE)
-            weight = inverse * share[:, None, None]
-            middle = np.linalg.solve(weight.sum(axis=0) + 1e-9 * np.eye(2), np.einsum("nij,nj->i", weight, velocity))
-        if np.hypot(*middle) < LEAST_MPS:
-            continue
-        order = np.lexsort((-share, square))
-        first = order[np.concatenate(([True], np.diff(square[order]) != 0))]
-        witnesses = float(share[first].sum())
-        if best is None or witnesses > best.witnesses:
-            best = _Field(middle, share, np.minimum(ratio, MOST_RATIO), first, witnesses)
-    return best
+    start = velocity[goes[np.argsort(-hits[goes], kind="stable")][:MOST_TRIED]]
+    if not len(start):
+        return None
+    narrow, wide = spread + PATCHES_MPS**2 * np.eye(2), spread + BOATS_MPS**2 * np.eye(2)
+    inverse, boats = np.linalg.inv(narrow), _log_gaussian(velocity[None], wide)
+    moment = np.einsum("nij,nj->ni", inverse, velocity)
+    # All the beginnings (m,) at once, against all tracks (n,).
+    for _ in range(EM_STEPS):
+        ratio = np.exp(np.clip(_log_gaussian(velocity[None] - start[:, None], narrow) - boats, -50.0, 50.0))
+        share = SHARE * ratio / (SHARE * ratio + 1.0 - SHARE)
+        weight = np.einsum("mn,nij->mij", share, inverse) + 1e-9 * np.eye(2)
+        start = np.linalg.solve(weight, (share @ moment)[..., None])[..., 0]
+    # Of each square of the sea only the track that goes with it best is a witness.
+    _, square = np.unique(np.round(place / APART_M).astype(np.int64), axis=0, return_inverse=True)
+    best = np.zeros((len(start), int(square.max()) + 1))
+    np.maximum.at(best.T, square.ravel(), share.T)
+    witnesses = np.where(np.hypot(start[:, 0], start[:, 1]) >= LEAST_MPS, best.sum(axis=1), 0.0)
+    k = int(witnesses.argmax())
+    if witnesses[k] == 0.0:
+        return None
+    order = np.lexsort((-share[k], square.ravel()))
+    first = order[np.concatenate(([True], np.diff(square.ravel()[order]) != 0))]
+    return _Field(start[k], share[k], np.minimum(ratio[k], MOST_RATIO), first, float(witnesses[k]))
 
 
-def _log_gaussian(off: Floats, inverse: Floats, covariance: Floats) -> Floats:
-    """Return (n,) the log densities at ``off`` (n, 2), less what all share."""
-    return np.asarray(-0.5 * np.einsum("ni,nij,nj->n", off, inverse, off) - 0.5 * np.log(np.linalg.det(covariance)))
+def _log_gaussian(off: Floats, covariance: Floats) -> Floats:
+    """Return (m, n) the log densities at ``off`` (m, n, 2) with ``covariance`` (n, 2, 2), less what all share."""
+    (ee, en), (_, nn) = np.moveaxis(covariance, 0, -1)
+    determinant = ee * nn - en**2
+    east, north = off[..., 0], off[..., 1]
+    squared = (nn * east**2 - 2.0 * en * east * north + ee * north**2) / determinant
+    return np.asarray(-0.5 * squared - 0.5 * np.log(determinant))
 
 
 def _hits_speak(tracks: list[Track]) -> Floats:
     """Return (n,) how much likelier each record of hits is for a patch than for a boat."""
-    share = np.array([(t.n_hits + 0.5) / (t.n_scans - t.misses_in_a_row + 1.0) for t in tracks])
-    share = np.clip(share, 0.02, 0.98)
+    share = np.clip([hit_ever(t) for t in tracks], 0.02, 0.98)
     (a, b), (c, d) = PATCH_HITS, BOAT_HITS
     whole = math.lgamma(a + b) - math.lgamma(a) - math.lgamma(b) - math.lgamma(c + d) + math.lgamma(c) + math.lgamma(d)
     return np.asarray(np.exp(whole + (a - c) * np.log(share) + (b - d) * np.log1p(-share)))
