@@ -2,10 +2,10 @@
 
 Prints, per geometry and SNR, the root mean square error of azimuth (in beams) and range (in pulses), and z, the rms of
 error over the plot's own sigma: 1 where the sigma is what the error is.  No one sigma is that for all echoes: the same
-figure stands for an echo that is steady through the beam ("slow": z of azimuth 0.05 to 0.84, the sigma too wide the
-stronger it is) and for one that changes from spoke to spoke ("fast": 0.80 to 2.22, too narrow).  AZIMUTH_NOISE,
+figure stands for an echo that is steady through the beam ("slow": z of azimuth 0.05 to 0.73, the sigma too wide the
+stronger it is) and for one that changes from spoke to spoke ("fast": 0.73 to 2.27, too narrow).  AZIMUTH_NOISE,
 AZIMUTH_FLOOR, SCINTILLATION, RANGE_NOISE and RANGE_FLOOR of ``moonless.echo.plots`` lie between the two; z of range is
-0.14 to 1.18.  The last lines give the medians.
+0.08 to 1.96.  The last lines give the medians.
 
     python design/echo/sigma.py
 """

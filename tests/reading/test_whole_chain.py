@@ -132,6 +132,16 @@ def test_compass_and_receiver_are_put_right_with_their_signs(run: tuple[float, l
     # 24 m east and 18 south were added to the place.  A scan of 4 m cells and a 4-degree beam settles it to a few.
     assert (last.registration.east_m, last.registration.north_m) == pytest.approx(OFFSET, abs=9.0)
     assert last.registration.agrees is True
+    # How sure it says it is holds for how far it is out.
+    sigma_deg, sigma_m = last.registration.heading_sigma_deg, last.registration.sigma_m
+    assert sigma_deg is not None and sigma_m is not None
+    assert abs(last.registration.heading_bias_deg - bias_deg) < 4.0 * sigma_deg < 2.0
+    assert (
+        math.hypot(last.registration.east_m - OFFSET[0], last.registration.north_m - OFFSET[1]) < 4.0 * sigma_m < 20.0
+    )
+    # The made set does what its figures say, no more and no less.
+    assert last.performance_db is not None and last.performance_sigma_db is not None
+    assert abs(last.performance_db) < last.performance_sigma_db < 8.0
     own = last.own
     assert own.heading_deg == pytest.approx(HEADING, abs=0.9)
     assert own.sog_kn == pytest.approx(SPEED_KN, abs=0.2) and own.cog_deg == pytest.approx(HEADING, abs=2.0)
