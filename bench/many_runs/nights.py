@@ -35,6 +35,8 @@ MOVED = (("Hem South", (440.0, 430.0)), (90.0, -70.0))
 ANCHORAGES = (((-1500.0, 950.0), 130.0), ((250.0, 1000.0), 110.0))
 # The way home, along which the runs go, either way.
 WAY = ((-2120.0, 1330.0), (-1750.0, 750.0), (-750.0, 280.0), (400.0, -300.0), (946.0, -712.0), (2346.0, -1132.0))
+# Vessels under way keep so far to one side of it.
+SIDE_M = 40.0
 N_TURNS = 22
 N_SPOKE, N_CELL = 512, 384
 
@@ -152,7 +154,7 @@ def _under_way(rng: np.random.Generator) -> list[SceneObject]:
         leg = int(part * (len(places) - 1))
         a, b = places[leg], places[leg + 1]
         step = b - a
-        side = 40.0 * np.array([step[1], -step[0]]) / np.hypot(*step)
+        side = SIDE_M * np.array([step[1], -step[0]]) / np.hypot(*step)
         heading = math.atan2(step[0], step[1])
         place = a + (part * (len(places) - 1) - leg) * step
         if rng.random() < 0.5:

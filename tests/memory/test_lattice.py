@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pyproj import Geod
 
-from moonless.memory.lattice import CELL_M, cells_within, corners_of, key_of, middle_of
+from moonless.memory.lattice import CELL_M, block_of, cells_within, corners_of, key_of, middle_of
 
 GEOD = Geod(ellps="WGS84")
 LAT = st.floats(-75.0, 75.0)
@@ -31,6 +31,16 @@ def test_cells_are_nearly_square_and_as_large_as_said(lat: float) -> None:
     # A degree of latitude is 110.6 km at the equator and 111.7 at the pole (WGS 84); a band is one degree wide.
     assert abs(high - CELL_M) < 0.8
     assert abs(wide / high - 1.0) < 0.025
+
+
+@given(LAT, LON)
+def test_the_cells_that_touch_one_are_those_next_to_it(lat: float, lon: float) -> None:
+    key = key_of([lat], [lon])
+    block = block_of(key)[:, 0]
+    assert len(np.unique(block)) == 9 and key[0] in block
+    # Middles of squares that touch lie within a square's diagonal; columns of two degrees do not stand in line.
+    away = GEOD.inv(*([m] * 9 for m in reversed([float(x[0]) for x in middle_of(key)])), *reversed(middle_of(block)))[2]
+    assert np.max(away) < 2.0 * CELL_M
 
 
 def test_cells_of_a_box_are_those_whose_middles_lie_in_it() -> None:

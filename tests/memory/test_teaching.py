@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import fields, replace
 from pathlib import Path
 
 import numpy as np
@@ -14,7 +14,7 @@ from moonless.chart.local_knowledge.knowledge import Knowledge
 from moonless.frames import geodesic
 from moonless.memory.accept import accept
 from moonless.memory.lattice import key_of
-from moonless.memory.summary import RunSummary
+from moonless.memory.summary import Cells, RunSummary
 from moonless.memory.teaching.lessons import Lesson, Lessons
 from moonless.memory.teaching.teach import teach
 from moonless.memory.teaching.weigh import ONE, share_low, weights
@@ -121,6 +121,44 @@ def test_ways_unseen_water_and_clutter_come_from_the_cells() -> None:
     assert lessons_of(seen_once).unseen == ()
     rough = [replace(s, cells=replace(s.cells, clutter=s.cells.looked)) for s in busy]
     assert {(c.wind, c.share) for c in lessons_of(rough).clutter} == {("to force 3", 0.5)}
+
+
+def _ran(k: int, places: list[tuple[float, float]]) -> RunSummary:
+    """A run on which all was looked at and one vessel went over some places, metres about the middle."""
+    one = night(k, Water((), None))
+    moving = np.zeros(len(one.cells.key), dtype=np.int32)
+    lat, lon = FRAME.to_geographic(np.array([e for e, _ in places]), np.array([n for _, n in places]))
+    moving[np.isin(one.cells.key, key_of(lat, lon))] = 1
+    return replace(one, cells=replace(one.cells, moving=moving, vessels=moving))
+
+
+def test_a_way_is_where_more_run_than_elsewhere() -> None:
+    """Four kilometres of a lane, of which each night shows 400 m, now in one cell and now in the next: a way.  As many
+    going anywhere: none, however many there were."""
+    rng = np.random.default_rng(4)
+
+    def along(k: int) -> RunSummary:
+        start, side = rng.uniform(-1900.0, 1500.0), rng.uniform(-90.0, 90.0)
+        return _ran(k, [(start + 50.0 * i, side) for i in range(9)])
+
+    def anywhere(k: int) -> RunSummary:
+        start, to = rng.uniform(-1500.0, 1500.0, 2), rng.uniform(0.0, 2.0 * np.pi)
+        return _ran(k, [(start[0] + 50.0 * i * np.sin(to), start[1] + 50.0 * i * np.cos(to)) for i in range(9)])
+
+    lane = [p for p in lessons_of([along(k) for k in range(40)]).proposals if p.kind == "way"]
+    assert lane and all(abs(FRAME.to_plane(p.lat_deg, p.lon_deg)[1]) < 120.0 for p in lane)
+    assert sum(len(p.cells) for p in lane) >= 15, "most of four kilometres, in cells of 111 m"
+    for n in (40, 400):
+        assert not [p for p in lessons_of([anywhere(k) for k in range(n)]).proposals if p.kind == "way"]
+    # Few but steady: on every fourth run somebody is met there, and nothing is known of anywhere else.
+    narrow = [replace(one, cells=_only_used(one)) for one in (along(k) for k in range(40))]
+    assert [p for p in lessons_of(narrow).proposals if p.kind == "way"]
+
+
+def _only_used(one: RunSummary) -> Cells:
+    used = one.cells.moving > 0
+    parts = {f.name: getattr(one.cells, f.name)[used] for f in fields(one.cells)}
+    return Cells(**parts)
 
 
 def test_several_boats_are_told_and_their_errors_do_not_make_two_things_of_one() -> None:

@@ -117,14 +117,16 @@ def _put_usual(knowledge: Knowledge, one: Lesson, runs: Mapping[str, Run], put: 
 
 
 def _put_note(knowledge: Knowledge, one: Lesson, runs: Mapping[str, Run]) -> bool:
-    words = f"{one.say} {trace(one, runs)}"
-    for note in knowledge.notes_around(one.lat_deg, one.lon_deg, max(SAME_M, one.sigma_m)):
-        if FROM_RUNS in note.words and note.words.split()[:2] == one.say.split()[:2]:
-            knowledge.remove(note.number)
-            knowledge.add_note(one.lat_deg, one.lon_deg, words, written_ns=one.last_ns)
-            return False
-    knowledge.add_note(one.lat_deg, one.lon_deg, words, written_ns=one.last_ns)
-    return True
+    old = [
+        note
+        for note in knowledge.notes_around(one.lat_deg, one.lon_deg, max(SAME_M, one.sigma_m))
+        # Before notes had a word of where they are from, it stood in them.
+        if FROM_RUNS in note.note + note.words and note.words.split()[:2] == one.say.split()[:2]
+    ]
+    for note in old:
+        knowledge.remove(note.number)
+    knowledge.add_note(one.lat_deg, one.lon_deg, one.say, written_ns=one.last_ns, note=trace(one, runs))
+    return not old
 
 
 def trace(one: Lesson, runs: Mapping[str, Run]) -> str:

@@ -35,6 +35,14 @@ def middle_of(keys: ArrayLike) -> tuple[Floats, Floats]:
     return lat, (column + 0.5) / _columns(row) * 360.0 - 180.0
 
 
+def block_of(keys: Keys) -> Keys:
+    """Return (9, n): the cells themselves and those that touch them."""
+    lat, lon = middle_of(keys)
+    north, east = 1.0 / ROWS_PER_DEGREE, 360.0 / _columns(keys >> _COLUMN_BITS)
+    steps = [(i, j) for i in (-1, 0, 1) for j in (-1, 0, 1)]
+    return np.stack([key_of(lat + i * north, lon + j * east) for i, j in steps])
+
+
 def corners_of(key: int) -> list[tuple[float, float]]:
     """Return the outline of a cell as (lon, lat), closed."""
     row, column = key >> _COLUMN_BITS, key & ((1 << _COLUMN_BITS) - 1)

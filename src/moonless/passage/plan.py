@@ -76,7 +76,7 @@ def survey(
         opens = points_that_open(stretch.edges, sample(leg, stretch.local), stretch.local.frame)
         lights = lights_on_leg(number, leg, stretch, boat, night)
         unlit = unlit_marks(number, leg, stretch.local, boat, night)
-        held = hold(leg, stretch.dangers, boat, stretch.keep_outs, stretch.own_things)
+        held = hold(leg, stretch.dangers, boat, stretch.keep_outs, stretch.own_things, stretch.own_notes)
         index = tuple(index_lines(leg, stretch.local, boat, night))
         unranged = unranged_lights(number, leg, stretch)
         found = (tuple(opens), tuple(lights), tuple(unranged), tuple(unlit), index, calls_beside(leg, stretch.local))

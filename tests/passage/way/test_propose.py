@@ -145,6 +145,23 @@ def test_what_was_learned_to_stand_there_is_told_of_the_leg_and_refuses_nothing(
     assert own_things(None) == []
 
 
+def test_a_note_is_told_of_the_leg_and_speaks_against_nothing(made_chart: Chart, boat: Boat, tmp_path: Path) -> None:
+    """One 90 m to starboard, as that a mark was not there; one 700 m off is of no concern to this leg."""
+    knowledge = Knowledge(tmp_path / "own.gpkg")
+    for north, words in ((-4090.0, "North Spit was not there on 4 of 4 runs that looked."), (-3300.0, "far off")):
+        knowledge.add_note(*_at(3000.0, north), words, written_ns=0, note="learned from runs of 1 boat")
+    route = Route("s", tuple(Waypoint(n, *_at(*p)) for n, p in (("A", (2000.0, -4000.0)), ("B", (4000.0, -4000.0)))))
+    ground = survey(made_chart, route, boat, NIGHT, knowledge=Knowledge.open(tmp_path / "own.gpkg"))
+    plan = make_plan(made_chart, route, boat, WHEN, NIGHT, ground=ground)
+    (told,) = [d for d in plan.legs[0].dangers if d.kind == "own note"]
+    assert (told.weight, told.side, round(told.off_m)) == ("note", "starboard", 90)
+    assert told.say.startswith("your own note: North Spit was not there on 4 of 4 runs")
+    without = make_plan(made_chart, route, boat, WHEN, NIGHT, ground=survey(made_chart, route, boat, NIGHT))
+    assert [p.what for p in plan.points if p.weight == "against"] == [
+        p.what for p in without.points if p.weight == "against"
+    ]
+
+
 def test_no_leg_is_run_through_in_eight_seconds(made_chart: Chart, boat: Boat) -> None:
     # Drawn by hand: sixty metres between turns; at thirty knots that were four seconds.
     places = [(-1000.0, -1500.0), (-400.0, -1500.0), (-400.0, -1440.0), (400.0, -1440.0)]

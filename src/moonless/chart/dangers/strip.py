@@ -21,6 +21,7 @@ Rows = NDArray[np.int64]
 Floats = NDArray[np.float64]
 KeepOuts = Sequence[tuple[shapely.Geometry, str]]
 OwnThings = Sequence[tuple[shapely.Geometry, str]]
+OwnNotes = Sequence[tuple[shapely.Geometry, str]]
 
 # A gap between charted areas no longer than this is where two of them were drawn apart, not water.  Own choice.
 SEAM_M = 2.0
@@ -38,21 +39,29 @@ class StripDangers:
 
     What lies where along does not change with the time and is found once; tide and speed come with each question.
     ``keep_outs``: the skipper's own water to keep out of, (shape in the plane, words).  ``own_things``: what he knows
-    to stand there though no chart has it, the same way.
+    to stand there though no chart has it, ``own_notes``: what he has noted of a place, the same way.
     """
 
-    def __init__(self, chart: ChartDangers, strip: Strip, keep_outs: KeepOuts = (), own_things: OwnThings = ()) -> None:
+    def __init__(
+        self,
+        chart: ChartDangers,
+        strip: Strip,
+        keep_outs: KeepOuts = (),
+        own_things: OwnThings = (),
+        own_notes: OwnNotes = (),
+    ) -> None:
         self.chart = chart
         self.strip = strip
         self._keep_outs = keep_outs
         self._own_things = own_things
+        self._own_notes = own_notes
         self._places: dict[int, tuple[float, float, Side, float, float]] = {}
         self._zones: dict[int, Catzoc] = {}
         shapely.prepare(strip.line)
 
     def dangers(self, needs: Needs) -> list[Danger]:
         """Return everything charted that the strip meets, by distance along, the gravest first where level."""
-        found = [*self._chart_ends(), *self._kept_out(), *self._known()]
+        found = [*self._chart_ends(), *self._kept_out(), *self._known(), *self._noted()]
         for row, off in self._met(needs):
             told = weigh(self, row, off, needs)
             if told is not None:
@@ -284,3 +293,10 @@ class StripDangers:
                 along, off, side, east, north = self.where(shape)
                 say = f"not charted, known to you: {words}"
                 yield Danger("own thing", "against", say, along, off, side, east, north, words)
+
+    def _noted(self) -> Iterator[Danger]:
+        """Notes of local knowledge, as that a charted mark was not there: told of the way, and nothing is refused."""
+        for shape, words in self._own_notes:
+            if shapely.dwithin(shape, self.strip.line, self.strip.look_m):
+                along, off, side, east, north = self.where(shape)
+                yield Danger("own note", "note", f"your own note: {words}", along, off, side, east, north, words)

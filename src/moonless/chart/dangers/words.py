@@ -9,6 +9,7 @@ _OF_KIND: dict[str, str] = {
     "land": "land", "shoal": "water too shallow", "dries": "water too shallow", "unsurveyed": "unsurveyed water",
     "chart ends": "the end of the chart", "bridge": "a bridge that does not clear",
     "cable": "an overhead cable too low", "keep out": "water to keep out of", "own thing": "something that you know of",
+    "own note": "a note of yours",
 }  # fmt: skip
 _MANY = ("works", "stakes", "rapids", "breakers", "waves")
 

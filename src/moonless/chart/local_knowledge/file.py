@@ -66,6 +66,7 @@ class Note:
     lon_deg: float
     words: str
     written_ns: int
+    note: str = ""  # where it is from
 
 
 UsualKind = Literal["anchorage", "way"]
@@ -139,7 +140,7 @@ def write_contents(path: Path, contents: Contents) -> None:
             for t in contents.things
         ],
         "keep_out": [(a.number, a.words, iso_utc(a.since_ns), a.note) for a in contents.keep_outs],
-        "notes": [(n.number, n.words, iso_utc(n.written_ns)) for n in contents.notes],
+        "notes": [(n.number, n.words, iso_utc(n.written_ns), n.note) for n in contents.notes],
         "usual": [
             (u.number, u.kind, u.words, u.per_km2, iso_utc(u.last_seen_ns), u.note) for u in contents.usual
         ],
@@ -167,7 +168,7 @@ _COLUMNS: dict[str, tuple[tuple[str, type], ...]] = {
         ("times_seen", np.int64), ("confidence", np.float64), ("note", object),
     ),
     "keep_out": (("number", np.int64), ("words", object), ("since", object), ("note", object)),
-    "notes": (("number", np.int64), ("words", object), ("written", object)),
+    "notes": (("number", np.int64), ("words", object), ("written", object), ("note", object)),
     "usual": (
         ("number", np.int64), ("kind", object), ("words", object), ("per_km2", np.float64), ("last_seen", object),
         ("note", object),
@@ -239,7 +240,11 @@ def _keep_out(row: Given, shape: shapely.Geometry) -> KeepOut:
 
 
 def _note(row: Given, shape: shapely.Geometry) -> Note:
-    return Note(int(row["number"]), float(shape.y), float(shape.x), str(row["words"]), _time_ns(row["written"]))
+    # Files from before have no word of where a note is from.
+    return Note(
+        int(row["number"]), float(shape.y), float(shape.x), str(row["words"]), _time_ns(row["written"]),
+        str(row.get("note") or ""),
+    )  # fmt: skip
 
 
 def _usual(row: Given, shape: shapely.Geometry) -> Usual:

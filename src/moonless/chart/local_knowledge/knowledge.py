@@ -206,13 +206,13 @@ class Knowledge:
         self._put("_keep_outs", area)
         return area
 
-    def add_note(self, lat_deg: float, lon_deg: float, words: str, *, written_ns: int) -> Note:
-        """Add words about a place."""
+    def add_note(self, lat_deg: float, lon_deg: float, words: str, *, written_ns: int, note: str = "") -> Note:
+        """Add words about a place; ``note``: where they are from."""
         _check_place(lat_deg, lon_deg)
         _check_words(words)
-        note = Note(self._next, float(lat_deg), float(lon_deg), words, _to_ms(written_ns))
-        self._put("_notes", note)
-        return note
+        new = Note(self._next, float(lat_deg), float(lon_deg), words, _to_ms(written_ns), note)
+        self._put("_notes", new)
+        return new
 
     def put_usual(
         self,

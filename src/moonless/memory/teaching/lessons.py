@@ -35,10 +35,10 @@ class Lesson:
 
 @dataclass(frozen=True, slots=True)
 class Way:
-    """A cell that vessels use."""
+    """A cell that vessels use, with what ran in it and in the cells that touch it."""
 
     key: int
-    vessels: int
+    vessels: int  # at least so many different ones
     runs: int
     course_deg: float | None  # None: they go both ways
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Mapping
 
 import numpy as np
@@ -11,14 +10,10 @@ from numpy.typing import NDArray
 from moonless.memory.lattice import key_of
 from moonless.memory.summary import Run, RunSummary, Sighting
 from moonless.memory.teaching import marks, steady, ways
-from moonless.memory.teaching.lessons import Clutter, Lesson, Lessons, Unseen, Way
+from moonless.memory.teaching.lessons import Clutter, Lesson, Lessons, Unseen
 from moonless.memory.teaching.tally import WINDS, Tally
 from moonless.memory.teaching.weigh import HALF_LIFE_S, weights
 
-# A way that vessels use: so many of them, on so many runs; own figures.
-WAY_VESSELS, WAY_RUNS = 4, 3
-# Courses that add up to more than this share of their number go one way.
-ONE_WAY = 0.5
 # Never seen into on so many runs that were near, it is not by chance.
 UNSEEN_RUNS = 3
 CLUTTER_LOOKS = 10
@@ -34,7 +29,7 @@ def teach(runs: Mapping[str, Run], summaries: Iterable[RunSummary], half_life_s:
     half_life_s : a run so much older than the newest counts half
     """
     weight, left_out = weights(runs, half_life_s)
-    tally = Tally()
+    tally, traffic = Tally(), ways.Traffic()
     sightings: list[tuple[str, Sighting]] = []
     words: list[marks.MarkWord] = []
     moved: list[tuple[str, NDArray[np.int64]]] = []
@@ -43,6 +38,7 @@ def teach(runs: Mapping[str, Run], summaries: Iterable[RunSummary], half_life_s:
         if number not in weight:
             continue
         tally.add(one, weight[number])
+        traffic.add(one.cells, weight[number])
         moved.append((number, one.cells.key[one.cells.moving > 0]))
         sightings += [(number, s) for s in one.sightings]
         words += [marks.MarkWord(m, number, one.run.boat, weight[number], one.run.ends_ns) for m in one.marks]
@@ -50,7 +46,7 @@ def teach(runs: Mapping[str, Run], summaries: Iterable[RunSummary], half_life_s:
     looked = _Looked(tally)
     things, left = steady.find(told, looked)
     about_marks, things = marks.find(words, things)
-    cells = _ways(tally)
+    cells = ways.usual_cells(traffic, tally)
     usual = [*steady.anchorages(told, left, looked), *ways.find(cells, moved, tally, runs, weight)]
     proposals = [*things, *about_marks, *usual]
     return Lessons(
@@ -95,17 +91,6 @@ def _told(
         numbers,
         tuple(runs[number].boat for number in numbers),
     )
-
-
-def _ways(tally: Tally) -> tuple[Way, ...]:
-    vessels, n_run, moving = tally.column("vessels"), tally.column("moving_runs"), tally.column("moving")
-    out = []
-    for k in np.flatnonzero((vessels >= WAY_VESSELS) & (n_run >= WAY_RUNS)).tolist():
-        east, north = int(tally.column("east")[k]), int(tally.column("north")[k])
-        is_one_way = math.hypot(east, north) > ONE_WAY * 100.0 * max(int(moving[k]), 1)
-        course = math.degrees(math.atan2(east, north)) % 360.0 if is_one_way else None
-        out.append(Way(int(tally.key[k]), int(vessels[k]), int(n_run[k]), None if course is None else round(course, 1)))
-    return tuple(out)
 
 
 def _unseen(tally: Tally) -> tuple[Unseen, ...]:

@@ -31,7 +31,9 @@ def worth_telling(leg: LegPlan) -> ToldOfLeg:
     What stops or speaks against the run is never left out.
     """
     grave = [d for d in leg.dangers if d.weight in ("stops", "against")]
-    notes = sorted((d for d in leg.dangers if d.weight not in ("stops", "against")), key=lambda d: (d.off_m, d.along_m))
+    others = (d for d in leg.dangers if d.weight not in ("stops", "against"))
+    # What the skipper noted himself comes before what the chart remarks on.
+    notes = sorted(others, key=lambda d: (d.kind != "own note", d.off_m, d.along_m))
     dangers = [*grave, *notes[: max(0, MOST_DANGERS - len(grave))]]
     lights = sorted(leg.lights, key=lambda x: (not x.leading, x.nearest_m))[:MOST_LIGHTS]
     unlit = sorted(leg.unlit, key=lambda u: (u.name is None, u.off_m))[:MOST_UNLIT]

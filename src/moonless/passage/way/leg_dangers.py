@@ -7,7 +7,7 @@ import shapely
 from moonless.boat.types import Boat
 from moonless.chart.dangers.layout import ChartDangers
 from moonless.chart.dangers.needs import Needs
-from moonless.chart.dangers.strip import KeepOuts, OwnThings, StripDangers
+from moonless.chart.dangers.strip import KeepOuts, OwnNotes, OwnThings, StripDangers
 from moonless.chart.dangers.types import Danger, way_strip
 from moonless.constants import NAUTICAL_MILE_M
 from moonless.passage.types import LegDanger
@@ -15,10 +15,16 @@ from moonless.passage.way.route import Leg
 
 
 def hold(
-    leg: Leg, chart: ChartDangers, boat: Boat, keep_outs: KeepOuts = (), own_things: OwnThings = ()
+    leg: Leg,
+    chart: ChartDangers,
+    boat: Boat,
+    keep_outs: KeepOuts = (),
+    own_things: OwnThings = (),
+    own_notes: OwnNotes = (),
 ) -> StripDangers:
     """Return a leg held against the chart, ready to be asked for any tide and speed."""
-    return StripDangers(chart, way_strip(shapely.LineString(leg.plane(chart.local.frame)), boat), keep_outs, own_things)
+    strip = way_strip(shapely.LineString(leg.plane(chart.local.frame)), boat)
+    return StripDangers(chart, strip, keep_outs, own_things, own_notes)
 
 
 def leg_dangers(number: int, held: StripDangers, needs: Needs) -> list[LegDanger]:

@@ -10,7 +10,7 @@ import shapely
 from numpy.typing import NDArray
 
 from moonless.chart.dangers.layout import ChartDangers
-from moonless.chart.dangers.strip import KeepOuts, OwnThings
+from moonless.chart.dangers.strip import KeepOuts, OwnNotes, OwnThings
 from moonless.chart.library import Chart
 from moonless.chart.lights import ChartLight, lights_of, lights_of_mark
 from moonless.chart.local import LocalChart
@@ -38,6 +38,7 @@ class Stretch:
     lights: tuple[ChartLight, ...]  # shown by night; each bears its mark's name
     keep_outs: KeepOuts = ()  # the skipper's own, in the frame of ``local``
     own_things: OwnThings = ()  # what he knows to stand there, the same way
+    own_notes: OwnNotes = ()  # what he has noted, the same way
 
 
 def stretches(chart: Chart, legs: Sequence[Leg], knowledge: Knowledge | None = None) -> list[Stretch | None]:
@@ -117,4 +118,8 @@ def _open(chart: Chart, lat_deg: float, lon_deg: float, radius_m: float, knowled
         # What runs along a way is met anywhere on it, and is no danger of one place.
         lying = ((water.outline, water.words) for water in known.usual if not water.is_way)
         own = (*zip(shapely.points(known.point_en).tolist(), known.words, strict=True), *lying)
-    return Stretch(local, ChartDangers(local), edges_of(local.land), at_night, kept_out, own)
+    noted: OwnNotes = ()
+    if knowledge is not None:
+        notes = knowledge.notes_around(lat_deg, lon_deg, radius_m + MARGIN_M)
+        noted = [(shapely.Point(local.frame.to_plane(note.lat_deg, note.lon_deg)), note.words) for note in notes]
+    return Stretch(local, ChartDangers(local), edges_of(local.land), at_night, kept_out, own, noted)
