@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import time
+from collections.abc import Callable
 from typing import Any
 
 import numpy as np
@@ -67,7 +68,7 @@ class Page:
         self.page.on("request", lambda r: self.asked.append(r.url))
         self.page.on("websocket", lambda w: self.asked.append(w.url))
 
-    def open(self, wait_s: float = 40.0) -> Page:
+    def open(self, wait_s: float = 120.0) -> Page:
         self.page.goto(self.address)
         self.until(HAS_PICTURE, wait_s)
         # Asked once on a new screen, and answered here: tests of other things begin after it.
@@ -85,7 +86,7 @@ class Page:
         for key in keys:
             self.page.keyboard.press(key)
 
-    def until(self, condition: str, wait_s: float = 20.0) -> None:
+    def until(self, condition: str, wait_s: float = 60.0) -> None:
         """Wait for a condition.  Playwright's own way needs eval, which the page's policy forbids."""
         for _ in range(int(wait_s * 10)):
             if self.page.evaluate(f"Boolean({condition})"):
@@ -110,6 +111,13 @@ class Page:
                     raise
                 time.sleep(0.1)
         return np.asarray(Image.open(io.BytesIO(shot)).convert("RGB"))
+
+    def until_it_shows(self, what: Callable[[NDArray[np.uint8]], bool], wait_s: float = 60.0) -> NDArray[np.uint8]:
+        """Take pictures until one shows it; the last one taken, whatever it shows."""
+        ends = time.monotonic() + wait_s
+        while not what(picture := self.picture()) and time.monotonic() < ends:
+            self.page.wait_for_timeout(100)
+        return picture
 
 
 def luminance(picture: NDArray[np.uint8]) -> NDArray[np.float64]:

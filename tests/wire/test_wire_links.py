@@ -85,7 +85,7 @@ class _Told:
         return b"".join(data for data, _ in self.data)
 
     async def until(self, there: Callable[[], bool]) -> None:
-        async with asyncio.timeout(10.0):
+        async with asyncio.timeout(60.0):
             while not there():
                 self._event.clear()
                 await self._event.wait()
@@ -173,7 +173,7 @@ def test_refused_connection_is_said_once_and_tried_again(monkeypatch: pytest.Mon
                 served.set()
 
             server = await asyncio.start_server(serve, "127.0.0.1", port)
-            await asyncio.wait_for(served.wait(), 10.0)
+            await asyncio.wait_for(served.wait(), 60.0)
             server.close()
             await server.wait_closed()
             n_lost = sum(state == "lost" for state, _ in told.said)

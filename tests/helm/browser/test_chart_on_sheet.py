@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 from helm_page import NIGHT_BLUE_MAX, NIGHT_GREEN_MAX, Page, assert_night
 from helm_server import HERE, Server
+from numpy.typing import NDArray
 from PIL import Image
 
 pytestmark = pytest.mark.browser
@@ -54,9 +55,13 @@ class Watched:
 
 
 def land_share(page: Page) -> float:
-    """Return the share of the sheet that is drawn as land (as web/src/look/table.ts has it at night)."""
-    picture = page.picture().astype(int)
-    return float((np.abs(picture - (66, 3, 1)).max(axis=-1) <= 1).mean())
+    """Return the share of the sheet that is drawn as land."""
+    return land_of(page.picture())
+
+
+def land_of(picture: NDArray[np.uint8]) -> float:
+    """Return the share of a picture that is land's colour (as web/src/look/table.ts has it at night)."""
+    return float((np.abs(picture.astype(int) - (66, 3, 1)).max(axis=-1) <= 1).mean())
 
 
 def test_tiles_are_drawn_and_say_what_stands_where(page: Page) -> None:
@@ -76,10 +81,9 @@ def test_tiles_are_drawn_and_say_what_stands_where(page: Page) -> None:
 def test_what_no_cell_covers_is_told(page: Page) -> None:
     page.page.evaluate("moonless.store.send({ type: 'set', change: { rangeIndex: 11, rangeHeld: true } })")
     page.until(WHOLE)
-    page.page.wait_for_timeout(500)
     # Cross-hatching: strokes of the contour's ink in both directions, where the sheet would else be plain.
-    corner = page.picture()[60:160, 40:200, 0]
-    assert 0.04 < (corner > 20).mean() < 0.5
+    hatched = page.until_it_shows(lambda picture: 0.04 < (picture[60:160, 40:200, 0] > 20).mean() < 0.5)
+    assert 0.04 < (hatched[60:160, 40:200, 0] > 20).mean() < 0.5
     page.page.evaluate("moonless.store.send({ type: 'set', change: { rangeIndex: 6 } })")
     page.until(WHOLE)
 
@@ -87,7 +91,7 @@ def test_what_no_cell_covers_is_told(page: Page) -> None:
 def test_dangers_are_told_apart_by_form_alone(page: Page) -> None:
     page.rest(rangeIndex=5, lay="beside")
     page.until(WHOLE)
-    page.page.wait_for_timeout(600)
+    page.drawn()
     patches = page.page.evaluate(
         """() => {
           const ctx = document.getElementById('ink').getContext('2d'), out = {};
@@ -125,8 +129,8 @@ def test_a_lost_context_flashes_nothing_and_the_chart_comes_back(page: Page, com
     page.page.wait_for_timeout(300)
     if comes_back:
         page.page.evaluate("lost.restoreContext()")
-    page.until(WHOLE, 30.0)
-    page.page.wait_for_timeout(800)
+    page.until(WHOLE)
+    page.until_it_shows(lambda picture: land_of(picture) > 0.6 * before)
     watched.end()
     assert_night(page.picture())
     assert land_share(page) > 0.6 * before, "the chart did not come back"
@@ -143,10 +147,13 @@ def test_a_tile_that_did_not_come_is_asked_for_again(browser: Any) -> None:
 
     page.context.route("**/*.mvt", refuse)
     page.open()
-    page.page.wait_for_timeout(2500)
+    for _ in range(600):
+        if refused:
+            break
+        page.page.wait_for_timeout(100)
     assert refused and page.page.evaluate("moonless.screen.things.marks.length") == 0
     page.context.unroute("**/*.mvt")
-    page.until("moonless.screen.things.marks.length > 0", 30.0)
+    page.until("moonless.screen.things.marks.length > 0")
     page.context.close()
     server.stop()
 
@@ -159,7 +166,7 @@ def test_a_link_that_was_lost_brings_the_chart_it_could_not(browser: Any) -> Non
     page.page.evaluate("moonless.store.send({ type: 'set', change: { rangeIndex: 9, rangeHeld: true } })")
     page.page.wait_for_timeout(1500)
     server.process.send_signal(18)  # SIGCONT
-    page.until(WHOLE, 40.0)
+    page.until(WHOLE, 90.0)
     assert page.page.evaluate("moonless.screen.things.soundings.length") > 0
     server.stop()
     page.context.close()

@@ -97,7 +97,7 @@ def test_an_echo_is_found_asked_and_answered(page: Page) -> None:
     page.press("Enter")
     assert focused(page).startswith("I see it")
     page.press("Enter")
-    page.page.wait_for_timeout(200)
+    page.until("!(document.activeElement?.textContent ?? 'I see it').startsWith('I see it')")
     # The answers: boat, buoy ...; one step on from the first.
     first = focused(page)
     page.press("ArrowRight")

@@ -51,7 +51,7 @@ def test_no_word_lies_on_another_and_what_is_called_is_on_the_sheet(
     while seen < TURNS:
         page.until(f"moonless.store.state.reading !== null && moonless.store.state.reading.turn > {last}", 120.0)
         # After the frame that drew this turn.
-        page.page.wait_for_timeout(400)
+        page.drawn()
         now = page.page.evaluate(STATE)
         last = now["turn"]
         seen += 1

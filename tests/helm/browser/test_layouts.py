@@ -75,7 +75,7 @@ def test_half_is_picture_and_nothing_lies_over_the_order(page: Page, width: int,
     for name, opening in OPENINGS.items():
         page.rest()
         page.page.evaluate(opening)
-        page.page.wait_for_timeout(120)
+        page.drawn()
         found = page.page.evaluate(MEASURED)
         assert found["kind"] in KINDS
         assert found["wide"] <= width, f"{name}: the page is wider than the screen"
@@ -112,10 +112,17 @@ def test_a_call_neither_moves_nor_scales_the_sheet(page: Page) -> None:
     page.rest()
     page.press("p")
     page.until("moonless.store.state.affairs.paused")
-    page.page.wait_for_timeout(2500)
     boat = "moonless.screen.pixelOf(moonless.screen.boat.latDeg, moonless.screen.boat.lonDeg)"
     mark = "moonless.screen.pixelOf(-37.99, -128.0)"
-    before = page.page.evaluate(f"[{boat}, {mark}, document.getElementById('band').offsetHeight]")
+    # What came before the pause is still being gone to: until three frames leave all where it was.
+    before, settled = None, 0
+    for _ in range(300):
+        page.drawn()
+        now = page.page.evaluate(f"[{boat}, {mark}, document.getElementById('band').offsetHeight]")
+        settled = settled + 1 if now == before else 0
+        before = now
+        if settled == 3:
+            break
     page.page.evaluate(
         """(() => {
           const { store } = moonless, { reading } = store.state;
@@ -124,8 +131,9 @@ def test_a_call_neither_moves_nor_scales_the_sheet(page: Page) -> None:
             standing: [{ key: 'echo 9', urgency: 4, say: 'Stop', echo: 9 }] } });
         })()"""
     )
-    page.page.wait_for_timeout(1500)
-    assert page.page.inner_text("#say") == "STOP."
+    page.until("document.getElementById('say').innerText === 'STOP.'")
+    page.drawn()
+    page.drawn()
     after = page.page.evaluate(f"[{boat}, {mark}, document.getElementById('band').offsetHeight]")
     for was, now in zip(before[:2], after[:2], strict=True):
         assert now == pytest.approx(was, abs=1.0)

@@ -10,17 +10,23 @@ from helm_server import HERE, Server
 
 pytestmark = pytest.mark.browser
 
+ALL_KEPT = """caches.open('moonless-2').then(c => c.keys()).then(keys => {
+  const kept = new Set(keys.map(k => new URL(k.url).pathname));
+  const all = performance.getEntriesByType('resource').map(e => new URL(e.name).pathname);
+  const made = all.filter(path => path.includes('/assets/'));
+  return ['/', '/icon.svg', '/manifest.webmanifest', ...made].every(path => kept.has(path));
+})"""
+
 
 @pytest.mark.parametrize(("width", "height"), [(1280, 800), (390, 844)])
 def test_a_lost_link_is_said_with_the_age_of_the_picture(browser: Any, width: int, height: int) -> None:
     server = Server(str(HERE / "helm_made.py"))
     page = Page(browser, server.address, width, height).open()
     server.stop()
-    page.until("document.getElementById('say').textContent.includes('link to the helm is lost')", 8.0)
+    page.until("document.getElementById('say').textContent.includes('link to the helm is lost')")
     first = page.page.inner_text("#say")
     assert "what you see is" in first and first.rstrip(".").endswith("old")
-    page.page.wait_for_timeout(4000)
-    assert page.page.inner_text("#say") != first, "the age of the picture stands still"
+    page.until(f"document.getElementById('say').innerText !== {first!r}")  # the age of the picture does not stand still
     # What was the present no longer looks like it: no speed, and the picture fades.
     assert page.page.inner_text("#speed b") == "speed —"
     say = page.page.locator("#say").bounding_box()
@@ -57,11 +63,14 @@ def test_it_opens_from_what_it_kept_when_no_helm_answers(browser: Any) -> None:
     server = Server(str(HERE / "helm_made.py"))
     page = Page(browser, server.address).open()
     page.until("navigator.serviceWorker.controller !== null")
-    # The page tells its worker after some seconds what to keep.
-    page.page.wait_for_timeout(9000)
+    # The page tells its worker after some seconds what to keep: all that it is made of.
+    for _ in range(1200):
+        if page.page.evaluate(ALL_KEPT):
+            break
+        page.page.wait_for_timeout(100)
     server.stop()
     page.page.reload()
-    page.until("document.getElementById('say')?.textContent.includes('does not answer, last heard')", 30.0)
+    page.until("document.getElementById('say')?.textContent.includes('does not answer, last heard')")
     assert "see that its computer is on" in page.page.inner_text("#words"), "a cause is told"
     assert page.page.evaluate("document.querySelectorAll('#speed').length") == 1
     assert_night(page.picture())

@@ -139,22 +139,25 @@ def test_what_is_heard_is_shown_as_it_comes(fitting: Fitting) -> None:
     hear(fitting)
     page.until("document.getElementById('setup').innerText.includes('384 cells')")
     page.until("document.getElementById('setup').innerText.includes('NMEA 0183 and AIS')")
-    page.page.wait_for_timeout(3000)
-    shown = text(page)
+    # What is sent: 24 turns, one RMC a second, five HDT a second.  A busy computer sends and takes unevenly: until a
+    # while of it was even enough.
+    rates = ((r"([\d.]+) turns a minute", 24.0), (r"GPRMC ([\d.]+)/s", 1.0), (r"HEHDT ([\d.]+)/s", 5.0))
+    for _ in range(600):
+        shown = text(page)
+        found = [re.search(what, shown) for what, _ in rates]
+        if all(f and float(f[1]) == pytest.approx(sent, rel=0.2) for f, (_, sent) in zip(found, rates, strict=True)):
+            break
+        page.page.wait_for_timeout(100)
+    else:
+        raise AssertionError(shown)
     assert "360 a turn" in shown and "NMEA 0183 and AIS" in shown, shown
-    # What is sent: 24 turns, one RMC a second, five HDT a second; a busy computer sends and takes a little unevenly.
-    for what, sent in ((r"([\d.]+) turns a minute", 24.0), (r"GPRMC ([\d.]+)/s", 1.0), (r"HEHDT ([\d.]+)/s", 5.0)):
-        found = re.search(what, shown)
-        assert found is not None and float(found[1]) == pytest.approx(sent, rel=0.2), shown
     assert "$HEHDT," in shown, "each sentence is shown as it came"
     # Two receivers and two headings: which is taken, and why.
     assert "RMC goes before GGA" in shown and "a true heading goes before a compass" in shown
     before = page.page.evaluate("[...document.querySelectorAll('#setup .ticker code')].map(c => c.textContent).join()")
     page.until(f"[...document.querySelectorAll('#setup .ticker code')].map(c => c.textContent).join() !== {before!r}")
     drawn = "document.querySelector('#setup .spokes').toDataURL()"
-    first = page.page.evaluate(drawn)
-    page.page.wait_for_timeout(700)
-    assert page.page.evaluate(drawn) != first, "the fan stands still"
+    page.until(f"{drawn} !== {page.page.evaluate(drawn)!r}")  # the fan does not stand still
 
 
 @pytest.mark.parametrize("leg", ["hear", "charts", "boat", "start"])
@@ -236,11 +239,10 @@ def test_the_controls_come_to_the_free_hand(fitting: Fitting) -> None:
     go_to(page, "boat")
     for hand, is_right in (("left", False), ("right", True)):
         page.page.evaluate(f"moonless.store.send({{ type: 'set', change: {{ hand: '{hand}' }} }})")
-        page.page.wait_for_timeout(150)
-        boxes = page.page.evaluate(
+        boxes = (
             "[...document.querySelectorAll('#setup .hand button:not([hidden])')].map(b => b.getBoundingClientRect().x)"
         )
-        assert all((x > 512) == is_right for x in boxes), (hand, boxes)
+        page.until(f"{boxes}.every(x => (x > 512) === {str(is_right).lower()})")
     page.page.evaluate("moonless.store.send({ type: 'set', change: { hand: null } })")
 
 
@@ -317,7 +319,7 @@ def test_from_nothing_to_a_live_picture_by_keyboard_alone(fitting: Fitting) -> N
     page.until(HAS_PICTURE, 180.0)
     # The clock here is the real one, and by day the look would follow the sun.
     page.page.evaluate("moonless.store.send({ type: 'set', change: { look: 'night' } })")
-    page.page.wait_for_timeout(500)
+    page.drawn()
     assert_night(page.picture())
     assert "draught, air draught assumed" in page.page.inner_text("#word")
     # Opened again over the watch, what the watch reads is shown and not opened twice.

@@ -182,8 +182,7 @@ def test_hands_and_sizes(opened: Page) -> None:
         assert box["width"] >= 76 and box["height"] >= 76
         assert box["left"] >= 512 and box["right"] <= 1024
     opened.press("h")
-    opened.page.wait_for_timeout(200)
-    assert max(box["right"] for box in opened.page.evaluate(boxes)) < 512
+    opened.until("[...document.querySelectorAll('#bar .blade')].every(b => b.getBoundingClientRect().right < 512)")
 
 
 @pytest.mark.parametrize(("width", "height"), [(1440, 900), (1280, 800), (800, 1280), (390, 844)])
@@ -234,7 +233,7 @@ def test_axe_finds_nothing_serious(opened: Page, opening: list[str]) -> None:
     # By day, where the contrast rule is meant to hold; the night look trades contrast for dark-adapted eyes, and its
     # contrast is held by web/src/look/table.test.ts.
     opened.press("k", "k", "k", *opening)
-    opened.page.wait_for_timeout(400)
+    opened.drawn()
     opened.page.evaluate(AXE.read_text(encoding="utf-8"))
     found = opened.page.evaluate("axe.run(document, { resultTypes: ['violations'] })")
     serious = [

@@ -149,12 +149,12 @@ def test_a_trial_of_another_screen_is_told_here_and_is_no_answer_to_our_own(open
     of_another = TRIAL.replace("is_own: true", "is_own: false")
     opened.press("c")
     opened.page.evaluate(of_another)
-    opened.page.wait_for_timeout(700)
+    opened.until("document.getElementById('tool').innerText.startsWith('Trial now')")
+    opened.drawn()
     assert words(opened).startswith("Trial now") and "150 metres" not in words(opened)
     opened.press("Escape", "Escape")
     opened.page.evaluate(of_another)
-    opened.page.wait_for_timeout(700)
-    assert words(opened).startswith("On another screen.")
+    opened.until("document.getElementById('tool').innerText.startsWith('On another screen.')")
 
 
 def test_tools_go_away_by_themselves(opened: Page) -> None:

@@ -160,7 +160,7 @@ def test_charts_chosen_are_read_and_their_coverage_told(path: Path, home: Path) 
     async def covered(service: SetupService, first: Any) -> Any:
         hub = FakeHub()
         await service.do(first, hub)
-        for _ in range(400):
+        for _ in range(1200):
             told = await service.do({"do": "coverage"}, hub)
             if not told["is_reading"]:
                 await service.close(hub)
@@ -212,7 +212,7 @@ def test_what_is_heard_goes_to_the_screens_with_its_conflicts(path: Path) -> Non
 
     async def work() -> None:
         with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as sock:
-            for _ in range(100):
+            for _ in range(3000):
                 for text in (write_hdt(0.5), write_hdg(0.4)):
                     sock.sendto(text.encode() + b"\r\n", ("127.0.0.1", port))
                 await asyncio.sleep(0.02)
@@ -243,7 +243,7 @@ def test_ports_are_let_go_before_the_watch_begins(path: Path) -> None:
     service = SetupService(path, HelmSettings(nmea=(link,)), make_discovery=discovery)
 
     async def work() -> None:
-        for _ in range(100):
+        for _ in range(3000):
             await asyncio.sleep(0.02)
             if hub.heard and hub.heard[-1]["places"]:
                 break

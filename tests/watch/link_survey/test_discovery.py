@@ -49,7 +49,7 @@ def with_discovery(discovery: LinkDiscovery, work: Callable[[], Coroutine[Any, A
     asyncio.run(go())
 
 
-async def until(condition: Callable[[], object], wait_s: float = 8.0) -> None:
+async def until(condition: Callable[[], object], wait_s: float = 60.0) -> None:
     for _ in range(int(wait_s / 0.02)):
         if condition():
             return
@@ -201,7 +201,7 @@ def test_a_serial_device_of_another_program_is_not_read_beside_it() -> None:
         discovery = LinkDiscovery(ReceiptClock(), usual=[], devices=none, try_baud_s=0.2)
 
         async def work() -> None:
-            for _ in range(200):
+            for _ in range(3000):
                 from moonless.watch.link_survey.serial_devices import programs_holding
 
                 if programs_holding(device):

@@ -286,7 +286,7 @@ def test_live_links_give_turns_and_a_recording_of_them(tmp_path: Path) -> None:
             on_event=take, record=path, with_spokes=False,
         )  # fmt: skip
         task = asyncio.create_task(watch.run())
-        async with asyncio.timeout(30.0):
+        async with asyncio.timeout(120.0):
             await finished.wait()
             while watch.chain.radar.decoder.counts.videos < 800 and not task.done():
                 await asyncio.sleep(0.02)
