@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import math
 from datetime import UTC, datetime
 
+import numpy as np
 import pytest
 
 from moonless.boat.types import Boat
@@ -38,6 +40,21 @@ def test_along_the_first_leg() -> None:
     assert here.arrive_s == pytest.approx(1000 + 4500 / 5.0, abs=1)
     assert here.coming[0].what == "turn"
     assert "90° to starboard, new course 180°" in here.coming[0].say
+
+
+@pytest.mark.parametrize("course_deg", [20.0, 110.0, 205.0, 300.0])
+@pytest.mark.parametrize("along_m", [0.2, 700.0, 1499.8, 1600.0])  # at its ends and past its end too
+@pytest.mark.parametrize("off_m", [-60.0, -3.0, 3.0, 60.0])
+def test_off_the_leg_to_its_side(course_deg: float, along_m: float, off_m: float) -> None:
+    """Square to a straight leg of 1 500 m; past its end the distance is to the end."""
+    a = math.radians(course_deg)
+    way, starboard = np.array([math.sin(a), math.cos(a)]), np.array([math.cos(a), -math.sin(a)])
+    route = Route("one leg", (Waypoint("A", *_at(0.0, 0.0)), Waypoint("B", *_at(*(1500.0 * way)))))
+    here = Follower(route).at(*_at(*(along_m * way + off_m * starboard)), 5.0, 0.0)
+    assert here is not None
+    away = math.hypot(off_m, max(0.0, along_m - 1500.0))
+    assert here.off_track_m == pytest.approx(math.copysign(away, off_m), abs=0.5)
+    assert here.to_go_leg_m == pytest.approx(max(0.0, 1500.0 - along_m), abs=1.0)
 
 
 def test_turns_once_and_never_back() -> None:

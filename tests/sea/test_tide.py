@@ -177,3 +177,12 @@ def test_constants_of_the_arguments() -> None:
             assert one.constant_deg == 90.0  # K1's taken away
         else:
             assert one.constant_deg == added.get(name, 0.0), name
+
+
+def test_the_suns_perigee_moves_two_constituents_alone() -> None:
+    """It takes 20 900 years for a turn, so that no speed shows it; where it is counts.
+
+    Doodson's sixth number, as the tables of harmonic constituents give it (from memory): 6 in T2, 4 in R2, else 5.
+    """
+    for name, one in CONSTITUENTS.items():
+        assert one.multiples[4] == {"T2": 1, "R2": -1}.get(name, 0), name
