@@ -85,12 +85,12 @@ def truth_of(player: ScenePlayer, until_s: float) -> ScriptTruth:
 
 
 def _met(one: SceneObject, own: Floats, time_s: Floats) -> Met | None:
-    """Return the closest approach of what moves then; None of what lies still."""
+    """Return the closest approach of what moves then; None of what lies still, or goes away from the beginning."""
     state = ScriptedMotion(one.script, float(time_s[-1])).at(time_s)
     off = np.column_stack([state.east_m, state.north_m]) - own
     distance = np.hypot(*off.T)
     k = int(np.argmin(distance))
-    if math.hypot(state.velocity_east[k], state.velocity_north[k]) < MOVES_KN * KNOT_MPS:
+    if k == 0 or math.hypot(state.velocity_east[k], state.velocity_north[k]) < MOVES_KN * KNOT_MPS:
         return None
     bearing = math.degrees(math.atan2(off[k, 0], off[k, 1])) % 360.0
     return Met(one.name, float(distance[k]), float(time_s[k]), bearing, distance)

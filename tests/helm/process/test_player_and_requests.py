@@ -62,6 +62,7 @@ class FakeChain:
         self.given = Given()
         self.acknowledged: list[str] = []
         self.fed: list[bytes] = []
+        self.shown: list[bool] = []
 
     def feed_radar(self, data: bytes, received_ns: int, *, is_datagram: bool) -> list[Turn]:
         if data == b"bad":
@@ -75,6 +76,9 @@ class FakeChain:
 
     def tick(self, now_ns: int) -> list[Turn]:
         return []
+
+    def hand_on_spokes(self, is_on: bool) -> None:
+        self.shown.append(is_on)
 
     def own(self, received_ns: int) -> OwnState:
         return OwnState(None, None, None, None, None)

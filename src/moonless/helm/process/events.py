@@ -117,8 +117,20 @@ class PlanNow:
 
 
 Event = (
-    Turn | SpokesNow | PoseNow | Notice | ChartReady | TideNow | SourceState | LinkNow | Answer
-    | Reply | TrialNow | PlanNow | Overheard | TimeBarNow
+    Turn
+    | SpokesNow
+    | PoseNow
+    | Notice
+    | ChartReady
+    | TideNow
+    | SourceState
+    | LinkNow
+    | Answer
+    | Reply
+    | TrialNow
+    | PlanNow
+    | Overheard
+    | TimeBarNow
 )
 
 

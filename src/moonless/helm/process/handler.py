@@ -129,9 +129,7 @@ class TrialDesk:
     def _found(self, trial: _Trial, now_ns: int) -> TrialFound:
         """Return what a trial brings as of the last turn; its delay runs down, and at its end it begins now."""
         try:
-            found = self._chain.try_manoeuvre(
-                trial.course_rad, trial.speed, max(trial.begin_ns - now_ns, 0) / NS_PER_S
-            )
+            found = self._chain.try_manoeuvre(trial.course_rad, trial.speed, max(trial.begin_ns - now_ns, 0) / NS_PER_S)
         except Exception:
             _log.exception("a trial could not be worked out")
             found = "No trial: it could not be worked out."

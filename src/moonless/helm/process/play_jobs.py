@@ -19,19 +19,23 @@ from moonless.boat.types import Boat
 from moonless.helm.process.chart_opening import chart_opener, open_charts, send_chart
 from moonless.helm.process.events import Notice, PoseNow, TideNow
 from moonless.helm.process.handler import RequestHandler
-from moonless.helm.process.player import PacedPlayer, Piece, Slice
+from moonless.helm.process.player import PICTURE_NS, PacedPlayer, Piece, Slice
 from moonless.helm.process.time_bar import tell_bar
 
 if TYPE_CHECKING:
     from moonless.scene.player import ScenePlayer, SceneTurn
+    from moonless.watch.pipeline.chain import Given
     from moonless.watch.pipeline.replay import Replay
     from moonless.watch.runtime.precompile import PrecompileProcess
 
 # Bytes are handed to the chain in slices of this much of the story's time: short enough that spokes reach the screen
 # at once, long enough that slicing costs nothing.
 SLICE_NS = 40_000_000
-# Read before a place that is jumped to: ten turns of a small radar, which hold a track and settle registration.
-BEFORE_JUMP_NS = 25 * 1_000_000_000
+# Read before a place that is jumped to and was not played: sixteen turns of a small radar find eight in ten of the
+# echoes that the whole run told there (`design/after_run/jump_before.py`).
+BEFORE_JUMP_NS = 40 * 1_000_000_000
+# A place that was played is gone to from a state that was kept so long before it at the most.
+FROM_STATE_NS = 60 * 1_000_000_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,6 +123,7 @@ class ReplayJob:
         from moonless.helm.routes.service import RouteService
         from moonless.sea.stations import read_stations
         from moonless.watch.instruments.tides import TideUnderWay
+        from moonless.watch.live.kept_along import KeptAlong
         from moonless.watch.pipeline.chain import Chain
         from moonless.watch.pipeline.replay import Replay
 
@@ -131,18 +136,28 @@ class ReplayJob:
         )
         if stations is None and player.routes.carried is not None:
             stations = player.routes.carried.stations
+        on_spokes = player.on_spokes
+        kept = KeptAlong({"chart": chart, "knowledge": knowledge, "on_spokes": on_spokes})
+        given: Given | None = None
         while True:
-            begin_ns = player.jump_ns
-            replay = Replay(
-                radar=self.radar, nmea=self.nmea, recording=self.recording, until_damage=True,
-                angle_from=self.boat.radar.angle_from, from_ns=None if begin_ns is None else begin_ns - BEFORE_JUMP_NS,
-            )  # fmt: skip
+            begin_ns, from_ns, found = player.jump_ns, None, None
             if begin_ns is not None:
                 pipe.send(Notice("reading what came before this place", 0.6))
-            chain = Chain(self.boat, chart, knowledge, on_spokes=player.on_spokes, radar_named=bool(self.radar))
-            chain.given.tide = None if stations is None else TideUnderWay(stations)
+                from_ns = begin_ns - BEFORE_JUMP_NS
+                found = kept.latest(begin_ns - FROM_STATE_NS, begin_ns - PICTURE_NS)
+            if found is not None:
+                from_ns, chain = found[0] + 1, found[1]
+            else:
+                chain = Chain(self.boat, chart, knowledge, on_spokes=on_spokes, radar_named=bool(self.radar))
+                chain.given.tide = None if stations is None else TideUnderWay(stations)
+            # What the skipper has set holds wherever the recording is played.
+            chain.given = given = given or chain.given
+            replay = Replay(
+                radar=self.radar, nmea=self.nmea, recording=self.recording, until_damage=True,
+                angle_from=self.boat.radar.angle_from, from_ns=from_ns,
+            )  # fmt: skip
             handler = RequestHandler(chain, knowledge, pipe.send, later=player.later)
-            player.play(_replay_slices(replay), chain, handler, begin_ns)
+            player.play(_replay_slices(replay), chain, handler, begin_ns, kept)
 
 
 class _Prefetch:

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from moonless.helm.routes.service import RouteService
     from moonless.scan.pose import PoseSample
     from moonless.scan.types import Spoke
+    from moonless.watch.live.kept_along import KeptAlong
     from moonless.watch.pipeline.chain import Chain
 
 _log = logging.getLogger(__name__)
@@ -30,6 +31,8 @@ FIRST_SCAN_NS = 6 * NS_PER_S
 POSE_NS = 100_000_000
 # A story that fell this far behind its pace (a slow computer, a first compilation) goes on from where it is.
 BEHIND_S = 0.5
+# Before a place that is jumped to, spokes are shown from so long before: a whole turn of a slow radar.
+PICTURE_NS = 5 * NS_PER_S
 
 
 class Piece(NamedTuple):
@@ -88,12 +91,17 @@ class PacedPlayer:
         self._later.put(event)
 
     def play(
-        self, slices: Iterable[Slice], chain: Chain, handler: RequestHandler, begin_ns: int | None = None
+        self,
+        slices: Iterable[Slice],
+        chain: Chain,
+        handler: RequestHandler,
+        begin_ns: int | None = None,
+        kept: KeptAlong | None = None,
     ) -> None:
         """Play to the end, then stand; return when asked to start again, or to go on elsewhere.
 
         ``begin_ns``: what comes before is read as fast as it goes, and nothing of it is told: it is what tracks and
-        registration have to know by then.
+        registration have to know by then.  ``kept``: where the chain's states are kept along the way.
         """
         self._restart = False
         self._pipe.send(SourceState(self._is_paused, self._speed, None, restarted=True))
@@ -107,8 +115,10 @@ class PacedPlayer:
                 self._listen(handler, 0.0)
                 if self._restart:
                     return
+                chain.hand_on_spokes(end_ns >= begin_ns - PICTURE_NS)
                 last = next(reversed(self._feed(chain, pieces, end_ns)), last)
                 continue
+            chain.hand_on_spokes(True)
             if last is not None:
                 # It may stand still here: this turn is then all there is to see.
                 self._pipe.send(SourceState(self._is_paused, self._speed, end_ns))
@@ -124,7 +134,10 @@ class PacedPlayer:
                 origin = self._wait(handler, end_ns, origin or (steady_s(), end_ns))
             if self._restart:
                 return
-            for turn in self._feed(chain, pieces, end_ns):
+            turns = self._feed(chain, pieces, end_ns)
+            if turns and kept is not None:
+                kept.after(chain, end_ns)
+            for turn in turns:
                 if turn.scan is None and self._is_compiling():
                     # Scans are passed over until then: a reading without echoes would look like empty water.
                     continue

@@ -182,9 +182,7 @@ class UndoBowOffset:
     """Go back to the bow offset before."""
 
 
-HelmRequest = (
-    Silence | SayAgain | UseLoudspeaker | RemindOfFogSignal | KeepListening | TakeBowOffset | UndoBowOffset
-)
+HelmRequest = Silence | SayAgain | UseLoudspeaker | RemindOfFogSignal | KeepListening | TakeBowOffset | UndoBowOffset
 """For the helm itself."""
 
 Request = SourceRequest | HelmRequest

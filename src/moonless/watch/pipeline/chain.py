@@ -115,7 +115,7 @@ class Chain:
         self._lines = LineTimes(times, faults)
         self._integrity = Integrity(faults, self.instruments.intake, chart)
         self._targets = TargetTracks(self.instruments.intake.others, radar_named)
-        self._spoke_feed = None if on_spokes is None else SpokeFeed(on_spokes)
+        self._spoke_feed = SpokeFeed(on_spokes)
         self._assembler = assembler_for(boat)
         self._detector = Detector()
         self._judge = Judge(boat, chart, knowledge)
@@ -158,17 +158,13 @@ class Chain:
         self._integrity.watch.spoke(last_ns, spokes[-1].azimuth_start_rad)
         self._integrity.watch.spokes(last_ns, [spoke.azimuth_start_rad for spoke in spokes])
         poses = self.intake.poses
-        if self._spoke_feed is not None and not self._is_picture_withdrawn(now_ns):
+        if self._spoke_feed.is_heard and not shows_the_past(self._integrity.watch.faults(now_ns)):
             self._spoke_feed.send(spokes, self._assembler.n_spoke, poses, self.boat.radar)
         for spoke in spokes:
             scan = self._assembler.add(spoke, poses)
             if scan is not None:
                 turns += self._read_scan(scan, max(now_ns, scan.end_ns))
         return turns
-
-    def _is_picture_withdrawn(self, now_ns: int) -> bool:
-        """Return whether what comes in would draw the past as the present."""
-        return shows_the_past(self._integrity.watch.faults(now_ns))
 
     def feed_nmea(self, data: bytes, received_ns: int, *, link: str = "nmea", is_datagram: bool = False) -> list[Turn]:
         """Take in what instruments say on one link: of a stream, cut anywhere, or one datagram."""
@@ -218,6 +214,10 @@ class Chain:
         self._judge.turned(float(by))
         self._integrity.watch.measured_anew()
         self._tracking.forget()
+
+    def hand_on_spokes(self, is_on: bool) -> None:
+        """Hand spokes to the screens from now on, or no more: laying them out is half the work of reading a turn."""
+        self._spoke_feed.is_quiet = not is_on
 
     def try_manoeuvre(self, course_rad: float | None, speed: float | None, delay_s: float = 0.0) -> Trial | str:
         """Return what a course (true, over ground) or speed would bring, against the last turn; None: as now.

@@ -18,16 +18,24 @@ WIDTHS, LEAST_SPOKES, MOST_SPOKES = 16, 16, 16_384
 
 
 class SpokeFeed:
-    """Lays spokes on true bearings where the heading is known, and hands them on."""
+    """Lays spokes on true bearings where the heading is known, and hands them on; ``on_spokes`` None: to nobody."""
 
-    def __init__(self, on_spokes: Callable[[SpokesNow], None]) -> None:
+    def __init__(self, on_spokes: Callable[[SpokesNow], None] | None) -> None:
         self._on_spokes = on_spokes
+        self.is_quiet = False  # nothing is handed on: what comes in is read, and not shown
         # Before the first turn is whole: the widths of its spokes, and how many of them would make a turn.
         self._widths: deque[float] = deque(maxlen=4 * WIDTHS)
         self._by_width: int | None = None
 
+    @property
+    def is_heard(self) -> bool:
+        """Whether there is anybody to hand spokes to now."""
+        return self._on_spokes is not None and not self.is_quiet
+
     def send(self, spokes: list[Spoke], n_spoke: int | None, poses: PoseSeries, radar: RadarSet) -> None:
         """Hand spokes on; ``n_spoke``: how many make a turn, None before that is learnt."""
+        if self._on_spokes is None or self.is_quiet:
+            return
         n_spoke = n_spoke or self._count_by_width(spokes)
         if n_spoke is None:
             return  # how wide a spoke is drawn is not known yet

@@ -1,4 +1,4 @@
-"""What made nights teach, drawn night by night: `python design/learning_growth.py FOLDER [PNG]`.
+"""What made nights teach, drawn night by night: `python design/after_run/learning_growth.py FOLDER [PNG]`.
 
 FOLDER keeps the recordings of the nights (made where they are not there yet, some three seconds of the processor each):
 delete it after a change of what reads them.  Told: every planted change not found, and every proposal that is of none.
@@ -9,7 +9,7 @@ from __future__ import annotations
 import sys
 from pathlib import Path
 
-ROOT = Path(__file__).parents[1]
+ROOT = Path(__file__).parents[2]
 sys.path.insert(0, str(ROOT))
 
 from bench.many_runs.proof import FLEETS, N_NIGHTS, SEEDS, Grown, growth  # noqa: E402
