@@ -15,7 +15,7 @@ from moonless.boat.file import default_boat
 from moonless.debrief.ledger import Ledger, ledger_of
 from moonless.debrief.report import as_data, debrief
 from moonless.debrief.types import Debrief
-from moonless.debrief.words import Words, answered_words, short
+from moonless.debrief.words import Words, answered_words, level_words, short
 from moonless.errors import SourceError
 from moonless.frames import LocalFrame
 from moonless.passage.way.route import Waypoint
@@ -250,6 +250,22 @@ def test_a_call_with_little_time_left_came_late() -> None:
     assert [c.is_late for c in said(30.0).calls] == [True]
     assert [c.is_late for c in said(200.0).calls] == [False]
     assert [c.is_late for c in said(30.0, urgency=2).calls] == [False]
+
+
+def test_a_matter_said_in_good_time_that_grew_urgent_was_not_late() -> None:
+    """Said with five minutes to go, to be acted on with twenty seconds to go: each at its own time."""
+    turns = []
+    for k in range(113):
+        left_s = 300.0 - k * STEP_S
+        urgency, say = (4, "Stop.") if left_s <= 20.0 else (2, "Vessel ahead, five minutes.")
+        call = {"key": "echo 5", "kind": "vessel", "urgency": urgency, "say": say, "echo": 5}
+        told = vessel((0.0, 0.0), (0.0, 10.0 * left_s), 180.0, 19.4, (0.0, left_s))
+        turns.append(turn(k, (0.0, 0.0), 0.0, 0.0, echoes=[told], calls=[call]))
+    (one,) = looked_back(turns)[1].calls
+    assert (one.urgency, one.say, one.is_late, one.left_s) == (4, "Stop.", False, 300.0)
+    assert (one.first_ns, one.loudest_ns) == (T0, T0 + 280 * NS_PER_S)
+    words = Words(UTC, "nm")
+    assert level_words(one, words) == f"act now at {words.clock(T0 + 280 * NS_PER_S)}"
 
 
 def test_a_call_is_answered_by_its_own_key_and_one_that_asks_for_none_is_not_counted() -> None:

@@ -19,6 +19,8 @@ FOLLOW_S, COURSE_DEG, SPEED_KN = 35.0, 12.0, 1.0
 STOOD_S = 15.0
 # Said with less than this to closest approach it was late: stopping alone takes a quarter of it.
 LATE_S = 60.0
+# From this urgency on a matter is told as one to know, and not in passing.
+TOLD = 2
 # An order to another course than this is another order.
 SAME_ORDER_DEG, SAME_ORDER_KN, BREAK_S = 10.0, 1.0, 20.0
 
@@ -32,10 +34,11 @@ class CallTold:
     urgency: int  # the highest it came to
     say: str  # as said at that urgency
     first_ns: int
+    loudest_ns: int  # when it first came to that urgency
     last_ns: int
     times: int  # turns in which it was said
-    left_s: float | None  # to closest approach when it first came to that urgency; None: no approach
-    is_late: bool
+    left_s: float | None  # to closest approach when it was first said as one to know; None: no approach
+    is_late: bool  # it came to be acted on, and was first said with too little time left
     answered_s: float | None  # from when it was first said until the skipper answered it; None: never, or not recorded
 
 
@@ -62,13 +65,15 @@ def calls(run: Ledger, answers: Sequence[Answered] = ()) -> tuple[CallTold, ...]
     for key, said in rows.items():
         urgency = max(call["urgency"] for _, call in said)
         row, loudest = next((row, call) for row, call in said if call["urgency"] == urgency)
-        left = soon.get((row, loudest.get("echo")))
+        # What was said in good time and grew urgent was not late; what was said in passing alone was not told.
+        told_row, told = next((r, call) for r, call in said if call["urgency"] >= min(TOLD, urgency))
+        left = soon.get((told_row, told.get("echo")))
         is_late = urgency >= 3 and left is not None and left < LATE_S
+        first_ns, last_ns = int(run.time_ns[said[0][0]]), int(run.time_ns[said[-1][0]])
         out.append(
             CallTold(
-                key, loudest["kind"], urgency, loudest["say"], int(run.time_ns[said[0][0]]),
-                int(run.time_ns[said[-1][0]]), len(said), None if left is None else round(left, 1), is_late,
-                _answered_s(key, int(run.time_ns[said[0][0]]), answers),
+                key, loudest["kind"], urgency, loudest["say"], first_ns, int(run.time_ns[row]), last_ns, len(said),
+                None if left is None else round(left, 1), is_late, _answered_s(key, first_ns, answers),
             )
         )  # fmt: skip
     return tuple(sorted(out, key=lambda c: (c.first_ns, c.key)))

@@ -16,14 +16,13 @@ from moonless.debrief.meetings import MeetingTold
 from moonless.debrief.report import CAUTION
 from moonless.debrief.scopes import Scope
 from moonless.debrief.types import Debrief
-from moonless.debrief.words import Words, answered_words, followed_words, passed_words, radar_words, short
+from moonless.debrief.words import Words, answered_words, followed_words, level_words, passed_words, radar_words, short
 from moonless.pages import filled, png_url
 
 # As many meetings as a person looks at; the rest stand in the table.
 PICTURED = 6
 MOST_CALLS = 60
 OPEN = ", still closing when last told"
-_LEVEL = {4: "act now", 3: "act soon", 2: "know it", 1: "in passing"}
 
 
 class _Met(NamedTuple):
@@ -58,7 +57,7 @@ def page(
         strips=strips(run, chart_rows(run), words.minute),
         meetings=[_met(k, one, run, words, land, scopes or {}) for k, one in enumerate(found.meetings)],
         calls=chosen_calls(found),
-        levels=_LEVEL,
+        level_words=level_words,
         radar=radar_words(found, words),
         marks=[
             f"{m.name or m.object} ({m.object}), from {words.clock(m.first_ns)}, {m.looks} looks" for m in found.marks

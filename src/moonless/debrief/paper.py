@@ -14,7 +14,7 @@ from moonless.debrief.page import OPEN, PICTURED, chart_rows, chosen_calls
 from moonless.debrief.report import CAUTION
 from moonless.debrief.scopes import Scope
 from moonless.debrief.types import Debrief
-from moonless.debrief.words import Words, answered_words, followed_words, passed_words, radar_words, short
+from moonless.debrief.words import Words, answered_words, followed_words, level_words, passed_words, radar_words, short
 from moonless.errors import InputError
 
 _HEAD = """
@@ -82,18 +82,19 @@ def _source(found: Debrief, words: Words, names: set[str]) -> str:
         parts.append(f"#grid(columns: ({columns}), gutter: 8pt, {', '.join(f'[{c}]' for c in cells)})")
     if found.orders:
         rows = [[words.clock(o.first_ns), o.say, o.because, followed_words(o)] for o in found.orders]
-        parts += ["== Orders", _table("(auto, 1fr, 1fr, auto)", ["", "order", "because", ""], rows)]
+        parts += ["== Orders", _table("(auto, 4.2cm, 1fr, auto)", ["", "order", "because", ""], rows)]
     if found.calls:
         rows = [
             [
-                words.clock(c.first_ns), c.say, "" if c.left_s is None else f"{c.left_s:.0f} s{', late' * c.is_late}",
+                words.clock(c.first_ns), level_words(c, words), c.say,
+                "" if c.left_s is None else f"{c.left_s:.0f} s{', late' * c.is_late}",
                 answered_words(c),
             ]
             for c in chosen_calls(found)
         ]  # fmt: skip
-        heads, columns = ["", "said", "to closest approach", "answered"], "(auto, 1fr, auto, auto)"
+        heads, columns = ["", "", "said", "to closest approach then", "answered"], "(auto, 3cm, 1fr, auto, auto)"
         if all(c.answered_s is None for c in found.calls):
-            rows, heads, columns = [row[:3] for row in rows], heads[:3], "(auto, 1fr, auto)"
+            rows, heads, columns = [row[:4] for row in rows], heads[:4], "(auto, 3cm, 1fr, auto)"
         parts += ["== What was said", _table(columns, heads, rows)]
     parts += ["== How the radar saw", *(f"- {_t(line)}" for line in radar_words(found, words))]
     if found.plan_name is not None:

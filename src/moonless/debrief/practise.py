@@ -27,8 +27,8 @@ def to_practise(found: Debrief) -> tuple[Practise, ...]:
         out.append(
             Practise(
                 "Doing at once what is told, or saying why not",
-                f"{len(missed)} of {len(found.orders)} orders were not followed within half a minute, the first: "
-                f"{missed[0].say}.",
+                f"of {sum(o.followed is not None for o in found.orders)} orders that can be judged {len(missed)} were "
+                f"not followed within half a minute, the first: {missed[0].say}.",
             )
         )
     if found.pace.over_s > HABIT_S:
@@ -59,7 +59,7 @@ def to_practise(found: Debrief) -> tuple[Practise, ...]:
         out.append(
             Practise(
                 "Looking further ahead: a shorter range is no early warning",
-                f"said with {late.left_s:.0f} s left: {late.say}",
+                f"first said with {late.left_s:.0f} s left: {late.say}",
             )
         )
     if found.marks:

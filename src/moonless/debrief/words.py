@@ -52,6 +52,15 @@ class Words:
         return course_words(degrees)
 
 
+_LEVEL = {4: "act now", 3: "act soon", 2: "know it", 1: "in passing"}
+
+
+def level_words(call: CallTold, words: Words) -> str:
+    """Return how urgent a matter became, and when if that was later than it was first said."""
+    level = _LEVEL.get(call.urgency, str(call.urgency))
+    return level if call.loudest_ns == call.first_ns else f"{level} at {words.clock(call.loudest_ns)}"
+
+
 def short(found: Debrief, words: Words) -> list[tuple[str, str]]:
     """Return what a skipper reads first: what is asked, and the answer."""
     out = [

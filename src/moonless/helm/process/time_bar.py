@@ -57,7 +57,7 @@ def marks_of(path: Path, boat: Boat) -> tuple[BarMark, ...]:
     except MoonlessError as problem:
         _log.info("no marks on the time bar: %s", problem)
         return ()
-    out = [BarMark(one.first_ns, "call", one.urgency, one.say) for one in calls(run) if one.urgency >= LEAST_URGENCY]
+    out = [BarMark(one.loudest_ns, "call", one.urgency, one.say) for one in calls(run) if one.urgency >= LEAST_URGENCY]
     for met in meetings(run, boat):
         say = f"{met.who[:1].upper()}{met.who[1:]} at her closest, {met.closest_m:.0f} m"
         out.append(BarMark(met.closest_ns, "closest", 4 if met.closest_m < met.keep_off_m else 2, say))
