@@ -14,6 +14,7 @@ from moonless.chart.library import Chart
 from moonless.chart.types import Mark
 from moonless.errors import InputError
 from moonless.frames import LocalFrame
+from moonless.passage.way.buoyage import fences
 from moonless.passage.way.propose import propose
 
 FRAME = LocalFrame(10.0, -140.0)
@@ -69,6 +70,27 @@ def test_a_way_goes_between_the_marks_of_a_gate(chart_with: ChartWith, boat: Boa
     chart = chart_with({"BOYLAT": (gate, {"CATLAM": [1, 2]})})
     track = _track(chart, boat, (-4000.0, -4300.0), (-2000.0, -4300.0))
     assert track.crosses(shapely.LineString(gate)) or track.distance(gate[1]) > 380.0
+
+
+@pytest.mark.parametrize("hand", [1, 2])
+@pytest.mark.parametrize("inside_m", [-30.0, 30.0])
+@pytest.mark.parametrize("side", [1.0, -1.0])
+def test_a_mark_at_the_edge_of_a_fairway_warns_of_what_lies_beyond(
+    chart_with: ChartWith, hand: int, inside_m: float, side: float
+) -> None:
+    """A lone mark by the edge of a charted fairway, 400 m wide, east and west: whichever hand it is of, the fence over
+    it runs straight away from the fairway."""
+    middle = -4000.0
+    fairway = shapely.box(-5500.0, middle - 200.0, -500.0, middle + 200.0)
+    mark = (-3000.0, middle + side * (200.0 - inside_m))
+    chart = chart_with(
+        {"FAIRWY": ([fairway], {"ORIENT": [90.0]}), "BOYLAT": ([shapely.Point(mark)], {"CATLAM": [hand]})}
+    )
+    lat, lon = (float(v) for v in FRAME.to_geographic(*mark))
+    local = chart.around(lat, lon, 2500.0)
+    ((begin, end),) = (line.coords for line in fences(local, shapely.Polygon()) if line.length > 300.0)
+    assert begin == pytest.approx(local.frame.to_plane(lat, lon), abs=1.0)
+    assert (end[0] - begin[0], end[1] - begin[1]) == pytest.approx((0.0, 400.0 * side), abs=5.0)
 
 
 def test_a_caution_area_is_gone_round_where_that_is_not_far(chart_with: ChartWith, boat: Boat) -> None:

@@ -208,6 +208,27 @@ def test_the_changes_that_clear_field_by_field(heading_deg: float, side: int) ->
 
 
 @ALL
+@pytest.mark.parametrize(
+    ("from_bow_deg", "range_m", "srm", "speed"),
+    [(10.0, 600.0, 7.0, 4.0), (10.0, 700.0, 7.0, 4.0), (25.0, 650.0, 9.0, 6.0)],
+)
+def test_where_only_a_large_turn_clears_it_is_ordered(
+    heading_deg: float, from_bow_deg: float, range_m: float, srm: float, speed: float
+) -> None:
+    """She comes straight for us, met late: run by steps, up to 60 degrees to either side and all slowing fail."""
+    met = Met(heading_deg, heading_deg, speed, heading_deg + 180.0 + from_bow_deg, srm, 0.0, 1, range_m / srm)
+    keep = make_boat().skipper.keep_off_m
+    assert all(_least(met, side * size, speed) < keep for size in (30.0, 40.0, 50.0, 60.0) for side in (1, -1))
+    assert all(_least(met, 0.0, share * speed) < keep for share in (0.75, 0.5, 0.25, 0.0))
+    clears = next(size for size in (75.0, 90.0) if _least(met, size, speed) >= keep)
+    order = met.read(sight="radar only").instruction
+    assert order is not None and (order.do, order.echo) == ("turn", 7)
+    assert (
+        order.to_deg == pytest.approx((heading_deg + clears) % 360.0) and "Nothing keeps all off" not in order.because
+    )
+
+
+@ALL
 @pytest.mark.parametrize("leeway", [6.0, -11.0])
 def test_the_stand_on_vessel_is_told_to_hold_her_course(heading_deg: float, leeway: float) -> None:
     # From 50 degrees on the port bow straight for us: COLREGs 1972, Rules 15 and 17(a)(i).

@@ -110,3 +110,18 @@ def test_registrar_takes_an_offset_as_moved() -> None:
     registrar.start_from(_agreement(5.0, 5.0), T0)
     registrar.move_offset(np.array([1.0, 2.0]))
     assert registrar.now.state == pytest.approx([0.0, 1.0, 2.0])
+    # What the tracker takes out of the reported pose goes with it, by as much and the same way.
+    taken_out = registrar.now.correction
+    assert taken_out is not None and taken_out.state == pytest.approx([0.0, 1.0, 2.0])
+
+
+@pytest.mark.parametrize("by_deg", [90.0, -4.0])
+def test_a_picture_turned_by_so_much_is_a_bias_more_by_so_much(by_deg: float) -> None:
+    registrar = Registrar(make_boat())
+    registrar.start_from(_agreement(5.0, -3.0), T0)
+    before = registrar.now.heading_bias
+    registrar.turned(math.radians(by_deg))
+    assert registrar.now.heading_bias - before == pytest.approx(math.radians(by_deg))
+    taken_out = registrar.now.correction
+    assert taken_out is not None
+    assert taken_out.state == pytest.approx([before + math.radians(by_deg), 5.0, -3.0])

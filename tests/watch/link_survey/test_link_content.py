@@ -55,11 +55,12 @@ def test_sentences_are_counted_by_formatter_and_shown_as_they_came() -> None:
     assert content.words() == "NMEA 0183: HDT, RMC"
 
 
-def test_a_wrong_checksum_is_not_believed() -> None:
+@pytest.mark.parametrize("is_cut", [True, False])
+def test_a_wrong_checksum_is_not_believed(is_cut: bool) -> None:
     content = LinkContent("x")
-    content.put(line(write_hdt(0.5)[:-1] + "Z"), T0, True)
-    wrong = write_hdt(0.5)
-    content.put(line(wrong[:-2] + f"{int(wrong[-2:], 16) ^ 1:02X}"), T0, True)
+    said = write_hdt(0.5)
+    wrong = said[:-1] + "Z" if is_cut else said[:-2] + f"{int(said[-2:], 16) ^ 1:02X}"
+    content.put(line(wrong), T0, True)
     assert content.kind == "unknown"
     assert content.sources == ()
     assert "checksum" in content.words()

@@ -55,6 +55,21 @@ def _decoder() -> SignalKDecoder:
     return decoder
 
 
+@pytest.mark.parametrize(
+    ("lat", "lon"), [(50.0, 200.0), (50.0, -180.5), (90.5, 4.0), (-91.0, 4.0), (50.0, None), (None, 4.0)]
+)
+def test_a_place_that_is_none_on_earth_is_no_place(lat: float | None, lon: float | None) -> None:
+    said = _decoder().message(_delta({"navigation.position": {"latitude": lat, "longitude": lon}}), NOW_NS)
+    assert not any(isinstance(e, PoseSaid) and e.pose.lat_deg is not None for e in said or ())
+
+
+@pytest.mark.parametrize(("lat", "lon"), [(50.0, 179.5), (-89.5, -180.0)])
+def test_a_place_at_the_ends_of_the_earth_is_one(lat: float, lon: float) -> None:
+    said = _decoder().message(_delta({"navigation.position": {"latitude": lat, "longitude": lon}}), NOW_NS)
+    (pose,) = [e.pose for e in said or () if isinstance(e, PoseSaid)]
+    assert (pose.lat_deg, pose.lon_deg) == (lat, lon)
+
+
 def test_the_own_boat() -> None:
     said = _decoder().message(
         _delta(
