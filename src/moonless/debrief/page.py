@@ -9,6 +9,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from moonless.chart.s57.names import object_name
 from moonless.debrief.calls import CallTold
 from moonless.debrief.drawing import meeting_map, strips, track_map
 from moonless.debrief.ledger import Ledger
@@ -60,9 +61,11 @@ def page(
         level_words=level_words,
         radar=radar_words(found, words),
         marks=[
-            f"{m.name or m.object} ({m.object}), from {words.clock(m.first_ns)}, {m.looks} looks" for m in found.marks
+            f"{m.name or 'without a name'} ({object_name(m.object)}), from {words.clock(m.first_ns)}, {m.looks} looks"
+            for m in found.marks
         ],
         plan=[passed_words(one, words) for one in found.plan],
+        has_times=any(one.planned_ns is not None for one in found.plan),
         followed_words=followed_words,
         answers_kept=any(c.answered_s is not None for c in found.calls),
         answered_words=answered_words,

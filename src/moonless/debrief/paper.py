@@ -100,7 +100,10 @@ def _source(found: Debrief, words: Words, names: set[str]) -> str:
     if found.plan_name is not None:
         rows = [list(passed_words(one, words)) for one in found.plan]
         heads = ["waypoint", "passed", "against the plan", ""]
-        parts += [f"== Against the plan: {_t(found.plan_name)}", _table("(1fr, auto, auto, auto)", heads, rows)]
+        parts.append(f"== Against the plan: {_t(found.plan_name)}")
+        if all(one.planned_ns is None for one in found.plan):
+            parts.append("It has no times: nothing is early or late.")
+        parts += [_table("(1fr, auto, auto, auto)", heads, rows)]
     if found.notes:
         parts += ["== What was assumed", *(f"- {_t(note)}" for note in found.notes)]
     return "\n".join(parts) + "\n"
