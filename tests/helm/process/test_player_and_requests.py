@@ -6,13 +6,14 @@ import threading
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from math import radians
-from typing import Any
+from typing import Any, Literal
 
 import pytest
 from helm_made import START_NS, MadeSource
 
 from moonless.helm.process.events import Answer, SourceState, TrialNow
 from moonless.helm.process.handler import MOST_TRIALS, RequestHandler
+from moonless.helm.process.play_jobs import _replay_slices
 from moonless.helm.process.player import PacedPlayer, Piece, Slice
 from moonless.helm.process.requests import (
     Acknowledge,
@@ -29,6 +30,7 @@ from moonless.helm.process.requests import (
 )
 from moonless.reading.situation import OwnState
 from moonless.watch.pipeline.chain import Given
+from moonless.watch.pipeline.replay import Fed
 from moonless.watch.types import LinkNow, Turn
 
 
@@ -312,3 +314,21 @@ def test_the_sight_switch_reaches_the_chain() -> None:
     chain = FakeChain()
     assert RequestHandler(chain, None, lambda _: None).take(by_screen(SetSight("radar only")))
     assert chain.given.sight == "radar only"
+
+
+def test_radar_blocks_of_a_slice_are_taken_in_together_and_a_cut_one_alone() -> None:
+    """Blocks of category 240 begin with their category and their length, two octets (ASTERIX part 1)."""
+
+    def fed(ms: int, data: bytes, kind: Literal["radar", "nmea"] = "radar") -> Fed:
+        return Fed(START_NS + ms * 1_000_000, kind, data, "0", kind == "radar", 0.0)
+
+    whole, cut = b"\xf0\x00\x06abc", b"\xf0\x00\x09ab"
+
+    class Played:
+        def feeds(self) -> Iterator[Fed]:
+            yield from (fed(0, whole), fed(1, whole), fed(2, b"$GPHDT", "nmea"), fed(3, whole), fed(4, cut))
+            yield from (fed(5, whole), fed(6, whole), fed(90, whole))
+
+    got = [[piece.data for piece in pieces] for _, pieces in _replay_slices(Played())]  # type: ignore[arg-type]
+    assert got[0] == [2 * whole, b"$GPHDT", whole, cut, 2 * whole]
+    assert [data for pieces in got[1:] for data in pieces] == [whole]
