@@ -59,8 +59,9 @@ class Reach:
                 lines_to.unlink(missing_ok=True)
                 raise SystemExit(f"the tests fail before anything is changed: {ran.first}")
             lines, took, fixtures = pickle.loads(lines_to.read_bytes())
-            # Templates run as Python too; what stands in them is not changed here.
-            lines = {source: at for source, at in lines.items() if source in self._sources}
+            # Templates run as Python too; what stands in them is not changed here.  Nor does a map hang on a source of
+            # which no line was run: coverage tells of all there are.
+            lines = {source: at for source, at in lines.items() if at and source in self._sources}
             sources = {source: hashlib.sha256(self._sources[source]).hexdigest() for source in lines}
             kept.write_bytes(pickle.dumps((sources, lines, took, fixtures)))
             lines_to.unlink()
@@ -83,9 +84,9 @@ class Reach:
         """Whether a map was made, and no file of it has changed since."""
         if not kept.exists():
             return False
-        sources = pickle.loads(kept.read_bytes())[0]
+        sources, lines = pickle.loads(kept.read_bytes())[:2]
         now = self._sources
-        return all(s in now and hashlib.sha256(now[s]).hexdigest() == was for s, was in sources.items())
+        return all(s in now and hashlib.sha256(now[s]).hexdigest() == was for s, was in sources.items() if lines.get(s))
 
     def tests(self, change: Change) -> list[str]:
         """Return the tests that reach a change, file by file, those of the least time first."""

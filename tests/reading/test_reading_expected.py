@@ -49,6 +49,17 @@ def test_single_echoes_make_no_line() -> None:
     assert points.shape == normals.shape == (0, 2)
 
 
+def test_echoes_that_lie_about_make_no_line() -> None:
+    """Strewn as far to and fro as from bearing to bearing, 8 m at 900 m, they are a cloud: most are left out."""
+    rng = np.random.default_rng(5)
+    reach = np.full(ROWS, np.inf)
+    reach[200:500] = 900.0 + rng.uniform(-12.0, 12.0, 300)
+    strewn, _ = near_edges(_shown(reach), CELL_M, 0.0, 0.0)
+    reach[200:500] = 900.0
+    along, _ = near_edges(_shown(reach), CELL_M, 0.0, 0.0)
+    assert len(along) >= 295 and len(strewn) < 150
+
+
 def _boat(*sectors: tuple[float, float]) -> Boat:
     return make_boat(radar=replace(RADAR, blind_sectors_rad=sectors))
 
