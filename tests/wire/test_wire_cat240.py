@@ -217,6 +217,17 @@ def test_damaged_content_with_sound_length_costs_one_block() -> None:
     assert (decoder.counts.damaged, decoder.counts.skipped_bytes) == (1, len(bad))
 
 
+@pytest.mark.parametrize("octet", [0x80, 0x04, 0x02])
+def test_a_record_that_names_an_item_which_there_is_none_of_is_damaged(octet: int) -> None:
+    """CAT240 ends with RE and SP in the second octet of its FSPEC: what a third names is not known to be skipped."""
+    good = made_spoke()
+    assert good[3] & 1 and not good[4] & 1  # two octets
+    bad = good[:1] + (len(good) + 1).to_bytes(2, "big") + bytes([good[3], good[4] | 1, octet]) + good[5:]
+    decoder = Cat240Decoder()
+    assert len(decoder.feed(good + bad + good)) == 2
+    assert decoder.counts.damaged == 1
+
+
 def test_damaged_length_costs_one_block() -> None:
     good = made_spoke()
     bad = bytearray(good)
