@@ -7,10 +7,13 @@ from typing import Any
 
 import numpy as np
 import pytest
-from reading_fakes import make_track
+import shapely
+from reading_fakes import RADAR, FakeChart, make_boat, make_situation, make_track
 
 from moonless.reading.identify.explain import VESSEL_PER_M2
 from moonless.reading.identify.past.drift import FieldDrift
+from moonless.reading.identify.stage import ASHORE_M
+from moonless.reading.judge import Judge
 
 WIND = (5.0, -4.5)
 TURNS = 12
@@ -78,3 +81,28 @@ def test_one_turn_alone_makes_no_field() -> None:
     first = FieldDrift().density(shower, (0.0, 0.0), np.zeros(9, dtype=np.bool_))
     later = _after_turns(shower)
     assert np.all(first[later > 0.0] < 0.3 * later[later > 0.0]) and np.count_nonzero(later) >= 7
+
+
+@pytest.mark.parametrize("turn", [0.0, 70.0, 190.0, 300.0])
+def test_what_lies_within_half_a_beam_of_the_shore_is_no_part_of_a_field(
+    turn: float, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Half a beam of 4 degrees at 2 500 m is 87 m; a coast across its bearing, seen from anywhere on any bearing."""
+    own = np.array([-3000.0, 1700.0])
+    way, side = (np.array([math.sin(a), math.cos(a)]) for a in (math.radians(turn), math.radians(turn) + 0.5 * math.pi))
+    reach, half_beam_m = 2500.0, 0.5 * RADAR.beam_horizontal_rad * 2500.0
+    corners = [own + (reach + a) * way + b * side for a, b in ((0, -900), (0, 900), (700, 900), (700, -900))]
+    chart = FakeChart(land=shapely.MultiPolygon([shapely.Polygon(corners)]))
+    # Before the coast by so much more or less than half a beam and what a coast is charted to.
+    before = [half_beam_m + ASHORE_M + more for more in (-40.0, -15.0, 15.0, 40.0)]
+    tracks = [make_track(k, *map(float, own + (reach - off) * way), 3.0, -2.0) for k, off in enumerate(before)]
+    asked: list[np.ndarray] = []
+    measured = FieldDrift.density
+
+    def density(drift: Any, told: Any, here: Any, ashore: np.ndarray) -> np.ndarray:
+        asked.append(ashore.copy())
+        return np.asarray(measured(drift, told, here, ashore))
+
+    monkeypatch.setattr(FieldDrift, "density", density)
+    Judge(make_boat(), chart).read(make_situation(tracks, float(own[0]), float(own[1]), heading_rad=1.0))
+    assert asked[0].tolist() == [True, True, False, False]

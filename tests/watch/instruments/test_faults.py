@@ -99,6 +99,31 @@ def test_a_frozen_compass_is_found_with_or_without_a_rate_of_turn(has_turn_rate:
     assert 5.0 < found < 8.0
 
 
+@pytest.mark.parametrize("way", [1.0, -1.0])
+@pytest.mark.parametrize("has_turn_rate", [True, False])
+def test_a_heading_that_leapt_in_a_turn_is_known_again_where_the_turn_led(has_turn_rate: bool, way: float) -> None:
+    """Ten words a second 60 degrees off for three seconds of a turn of 6 degrees a second: 18 degrees on, it is right.
+
+    The rate of turn and the course tell of one turn, not of two.
+    """
+    watch = FaultWatch()
+    told: dict[float, str] = {}
+    for i in range(120):
+        t = i / 10
+        turned = way * max(t - 4.0, 0.0) * math.radians(6.0)
+        lat, lon = FRAME.to_geographic(5.0 * t, 0.1 * i)
+        watch.position(_ns(t), _ns(t), float(lat), float(lon))
+        if has_turn_rate:
+            watch.turning(_ns(t), way * math.radians(6.0) if t >= 4.0 else 0.0)
+        watch.motion(_ns(t), 1.0 + turned, 6.0)
+        watch.heading(_ns(t), 1.0 + turned + (math.radians(60.0) if 5.0 <= t < 8.0 else 0.0) + 0.0005 * math.sin(i))
+        told[t] = _told(watch, t).get("heading", "")
+    assert {told[t] for t in told if t < 5.0} == {""}
+    assert {told[t] for t in told if 5.0 <= t < 8.0} == {"jumped"}
+    # Half a second of right words, and one more.
+    assert {told[t] for t in told if t >= 8.7} == {""}
+
+
 def test_each_silence_has_its_beginning() -> None:
     watch = FaultWatch()
     watch.heading(_ns(0.0), 1.0)
