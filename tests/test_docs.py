@@ -92,7 +92,7 @@ def test_options_named_in_the_manual_exist() -> None:
         command = group.get_command(context, name)
         assert command is not None
         known |= {option for param in command.params for option in (*param.opts, *param.secondary_opts)}
-    others = {"--use-angle", "--runs", "--help", "--version"}  # a browser's, a benchmark's, everybody's
+    others = {"--use-angle", "--runs", "--limits", "--help", "--version"}  # a browser's, a benchmark's, everybody's
     # Of `python -m bench wild`.
     others |= {"--seed", "--count", "--jobs", "--verbose", "--each", "--pictures", "--plain"}
     others |= {"--seconds", "--cells"}  # of `python -m bench.fuzz`
