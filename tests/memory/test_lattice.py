@@ -1,5 +1,7 @@
 from __future__ import annotations
 
+import math
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -37,7 +39,8 @@ def test_cells_are_nearly_square_and_as_large_as_said(lat: float) -> None:
 def test_the_cells_that_touch_one_are_those_next_to_it(lat: float, lon: float) -> None:
     key = key_of([lat], [lon])
     block = block_of(key)[:, 0]
-    assert len(np.unique(block)) == 9 and key[0] in block
+    at_edge = math.floor((lat + 90.0) * 1000) % 1000 in (0, 999)  # of a degree, where columns do not stand in line
+    assert key[0] in block and (len(np.unique(block)) == 9 or (at_edge and len(np.unique(block)) >= 7))
     # Middles of squares that touch lie within a square's diagonal; columns of two degrees do not stand in line.
     away = GEOD.inv(*([m] * 9 for m in reversed([float(x[0]) for x in middle_of(key)])), *reversed(middle_of(block)))[2]
     assert np.max(away) < 2.0 * CELL_M

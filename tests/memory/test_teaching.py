@@ -41,6 +41,12 @@ def test_things_and_an_anchorage_are_parted() -> None:
     assert off_m(anchorage, -900.0, 200.0) < 50.0
 
 
+def test_one_spot_told_now_and_then_is_no_anchorage() -> None:
+    """Told on a third of thirty nights, always within some metres: too seldom for a thing, and no water to lie in."""
+    water, empty = Water(things=((0.0, 0.0),), anchorage=None, p_told=1.0), Water(things=(), anchorage=None)
+    assert lessons_of([night(k, empty if k % 3 else water) for k in range(30)]).proposals == ()
+
+
 def test_two_sightings_are_no_thing_and_three_of_many_looks_are_none_either() -> None:
     water = Water(things=((0.0, 0.0),), anchorage=None, p_told=1.0)
     empty = Water(things=(), anchorage=None)
@@ -104,6 +110,12 @@ def test_a_moved_mark_is_one_thing_and_not_two() -> None:
     dragged = mark("South", 90.0, 830.0, offset_m=114.0)
     (one,) = lessons_of([_with_marks(k, dragged) for k in range(5)]).proposals
     assert one.kind == "mark moved" and off_m(one, 90.0, 830.0) < 5.0
+    # Told as the mark on five runs, as something uncharted on five others.
+    nights = [
+        _with_marks(k, *([dragged] if k < 5 else []), things=((92.0, 828.0),) if k >= 5 else ()) for k in range(10)
+    ]
+    (one,) = lessons_of(nights).proposals
+    assert (one.kind, len(one.runs)) == ("mark moved", 10)
 
 
 def test_ways_unseen_water_and_clutter_come_from_the_cells() -> None:

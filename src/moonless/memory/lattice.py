@@ -36,7 +36,10 @@ def middle_of(keys: ArrayLike) -> tuple[Floats, Floats]:
 
 
 def block_of(keys: Keys) -> Keys:
-    """Return (9, n): the cells themselves and those that touch them."""
+    """Return (9, n): the cells themselves and those that touch them.
+
+    Where two degrees of latitude meet columns do not stand in line: one that touches may be there twice and one not.
+    """
     lat, lon = middle_of(keys)
     north, east = 1.0 / ROWS_PER_DEGREE, 360.0 / _columns(keys >> _COLUMN_BITS)
     steps = [(i, j) for i in (-1, 0, 1) for j in (-1, 0, 1)]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -27,6 +27,8 @@ AIDS = ("BCN", "BOY", "LIT", "LIGHTS", "DAYMAR")
 SAME_NAME_M, SAME_PLACE_M = 600.0, 60.0
 # Something that stands this near a mark that is gone, and that no chart has, is that mark.
 MOVED_TO_M = 300.0
+# A thing this near to where a mark now stands is the mark: as far as one thing's places may lie from it.
+SAME_THING_M = 45.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,14 +51,22 @@ def find(words: list[MarkWord], things: list[Lesson]) -> tuple[list[Lesson], lis
         if told is None:
             continue
         if told.kind == "mark gone":
-            near = [(float(geodesic(told.lat_deg, told.lon_deg, t.lat_deg, t.lon_deg)[0]), t) for t in rest]
-            near = [(off, t) for off, t in near if off <= MOVED_TO_M]
+            near = [(off, t) for t in rest if (off := _off_m(told, t)) <= MOVED_TO_M]
             if near:
                 off, thing = min(near, key=lambda pair: pair[0])
                 rest.remove(thing)
                 told = _moved(told, thing.lat_deg, thing.lon_deg, off, thing)
+        else:
+            # Told as the mark on some runs and as something uncharted on others, it is one thing all the same.
+            for thing in [t for t in rest if _off_m(told, t) <= SAME_THING_M]:
+                rest.remove(thing)
+                told = replace(told, runs=tuple(sorted({*told.runs, *thing.runs})))
         out.append(told)
     return out, rest
+
+
+def _off_m(one: Lesson, other: Lesson) -> float:
+    return float(geodesic(one.lat_deg, one.lon_deg, other.lat_deg, other.lon_deg)[0])
 
 
 def _accounts(words: list[MarkWord]) -> list[list[MarkWord]]:

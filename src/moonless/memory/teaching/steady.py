@@ -37,6 +37,9 @@ LONERS, AMONG_SHARE = 3, 0.5
 # Anchored boats lie within this of one another where they are one anchorage; own figure.
 ANCHORAGE_M = 130.0
 ANCHORAGE_SIGHTINGS, ANCHORAGE_SHARE = 5, 0.2
+# Told in one spot alone, none further from the middle than one thing's places lie, is one thing that is seldom told (as
+# a mark that has moved, where most runs told it as the mark), and no water where boats lie now here, now there.
+ANCHORAGE_LEAST_M = MOST_GATE_M
 # A place is begun from sightings of it, and of many within a step of each other so many, the best placed, do for all:
 # what lies in one step has nearly the same neighbours, and where a thing lies is settled by all of them.  So what there
 # is to do grows with the sightings and the water, and not with the square of the sightings of one place.
@@ -241,6 +244,8 @@ def anchorages(told: SightingRows, left: Longs, looked: Looked) -> list[Lesson]:
         middle_lat, middle_lon = float(np.mean(lat[group])), float(np.mean(lon[group]))
         frame = LocalFrame(middle_lat, middle_lon)
         at = np.column_stack(frame.to_plane(lat[group], lon[group]))
+        if float(np.hypot(*at.T).max()) <= ANCHORAGE_LEAST_M:
+            continue
         present, low, seen_runs, looked_runs = _present(told, rows, looked(middle_lat, middle_lon))
         if seen_runs < LEAST_RUNS or low < ANCHORAGE_SHARE:
             continue
