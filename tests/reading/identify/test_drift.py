@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -81,6 +82,20 @@ def test_one_turn_alone_makes_no_field() -> None:
     first = FieldDrift().density(shower, (0.0, 0.0), np.zeros(9, dtype=np.bool_))
     later = _after_turns(shower)
     assert np.all(first[later > 0.0] < 0.3 * later[later > 0.0]) and np.count_nonzero(later) >= 7
+
+
+def test_a_field_is_as_dense_wherever_the_world_lies() -> None:
+    """Three kilometres off, where the reach grows with the range: moved with the boat, nothing changes."""
+    tracks = _group(14, WIND, 9, 12, 900.0)
+    far = [replace(t, east_m=t.east_m + 1500.0, north_m=t.north_m + 1500.0) for t in tracks]
+    moved = [replace(t, east_m=t.east_m + 7000.0, north_m=t.north_m - 5000.0) for t in far]
+    here, there = FieldDrift(), FieldDrift()
+    land = np.zeros(len(tracks), dtype=np.bool_)
+    for _ in range(TURNS):
+        at_home = here.density(tuple(far), (0.0, 0.0), land)
+        abroad = there.density(tuple(moved), (7000.0, -5000.0), land)
+    assert at_home.max() > 0.0
+    np.testing.assert_allclose(abroad, at_home, rtol=1e-6)
 
 
 @pytest.mark.parametrize("turn", [0.0, 70.0, 190.0, 300.0])

@@ -193,3 +193,21 @@ def test_marks_that_stand_where_they_should_speak_for_agreement() -> None:
             seen = Sightings(stray, np.zeros((24, 2)), there, np.zeros((8, 2)), np.full(8, 5.0), np.full(8, 0.01))
             agrees = registrar.update(T0 + turn * S, seen, Expected(edge, normal, marks, np.full(8, 10.0))).agrees
         assert agrees is (there is marks)
+
+
+@pytest.mark.parametrize("is_shore_seen", [True, False])
+def test_shore_without_a_charted_one_and_a_charted_one_without_shore_are_no_fault(is_shore_seen: bool) -> None:
+    """Marks alone on one side, shore alone on the other: nothing fits, nothing is known, and the watch goes on."""
+    rng = np.random.default_rng(2)
+    edge, normal = near_edge(EDGES, 0.0, 0.0, 5000.0, 0.07)
+    none, marks = np.zeros((0, 2)), np.array([[400.0, 300.0], [-500.0, 200.0], [-100.0, -600.0]])
+    shore = edge[:40] if is_shore_seen else none
+    plots = none if is_shore_seen else rng.uniform(-900.0, 900.0, (8, 2))
+    seen = Sightings(
+        shore, np.zeros_like(shore), plots, np.zeros_like(plots), np.full(len(plots), 5.0), np.full(len(plots), 0.01)
+    )
+    expected = Expected(none, none, marks, np.ones(3)) if is_shore_seen else Expected(edge, normal, none, np.zeros(0))
+    registrar = Registrar(make_boat())
+    for turn in range(6):
+        now = registrar.update(T0 + turn * 2 * S, seen, expected)
+    assert not now.is_known and np.isfinite(now.state).all()

@@ -17,7 +17,7 @@ from moonless.watch.instruments.radar_targets import RadarTargets
 from moonless.watch.instruments.source_agreement import SourceAgreement
 from moonless.watch.instruments.tides import TideUnderWay
 from moonless.watch.instruments.timebase import TimeBase
-from moonless.wire.nmea_events import TargetSaid, WindSaid
+from moonless.wire.nmea_events import TargetPlaceSaid, TargetSaid, WindSaid
 
 T0 = 1_900_000_000 * NS_PER_S
 D = math.radians
@@ -104,6 +104,23 @@ def test_another_radars_target_by_its_bearing_from_the_bow(heading_deg: float) -
     assert targets.targets(T0) == ()  # she says it is lost
     targets.add(said("T"), ("a", "RA"), T0, OwnState(50.0, 20.0, None, None, None))
     assert targets.targets(T0) == ()  # from the bow, and where that points is not known
+
+
+@pytest.mark.parametrize(
+    ("said_s", "is_timed", "taken_s"),
+    [
+        (-6.0, True, -6.0),  # six seconds old, and told as that old
+        (-6.0, False, 0.0),  # it does not say when: as of now
+        (-90.0, True, 0.0),  # a clock of its own
+        (4.0, True, 0.0),  # never from what is to come
+    ],
+)
+def test_another_radars_target_is_of_when_it_says(said_s: float, is_timed: bool, taken_s: float) -> None:
+    intake = Intake(default_boat(), TimeBase(), FaultWatch())
+    said = TargetPlaceSaid(T0, _at(said_s), is_timed, "RA", "TLL", 4, 50.0, 20.0, None, "T")
+    intake.take([said], "a")
+    (one,) = intake.others.targets(T0)
+    assert one.time_ns == _at(taken_s)
 
 
 def test_the_tide_under_way_is_that_of_now() -> None:
