@@ -17,6 +17,8 @@ from moonless.scan.types import Scan, ScanErrors
 
 Floats = NDArray[np.float64]
 LN16 = 4.0 * math.log(2.0)
+# Counts go as this power of the echo's power.
+EXPONENT = {"linear": 0.5, "square": 1.0, "root": 0.25}
 TURN_NS = 2_500_000_000
 
 
@@ -29,7 +31,7 @@ class Made:
     cell_m: float = 6.0
     beam_deg: float = 4.0
     pulse_m: float = 24.0
-    law: Literal["log", "linear", "square"] = "log"
+    law: Literal["log", "linear", "square", "root"] = "log"
     level: float = 60.0  # counts of the mean noise
     db_per_count: float = 0.4  # of a logarithmic receiver
     full_scale: int = 255
@@ -89,7 +91,7 @@ class Made:
         if self.law == "log":
             raw = self.level + 10 * np.log10(np.maximum(video, 1e-12)) / self.db_per_count
         else:
-            raw = self.level * (np.sqrt(video) if self.law == "linear" else video)
+            raw = self.level * video ** EXPONENT[self.law]
         clipped = np.clip(np.rint(raw), 0, self.full_scale)
         return clipped.astype(np.uint8 if self.full_scale <= 255 else np.uint16)
 

@@ -64,13 +64,35 @@ def test_looks_are_told_from_the_skew(looks):
     assert curve.db_per_count == pytest.approx(0.4, rel=0.15)
 
 
-@pytest.mark.parametrize(("law", "level"), [("linear", 25.0), ("square", 20.0)])
-def test_linear_and_square_laws_are_told_apart(law, level):
+@pytest.mark.parametrize(
+    ("law", "level", "exponent"), [("linear", 25.0, 0.5), ("square", 20.0, 1.0), ("root", 50.0, 0.25)]
+)
+def test_laws_without_a_logarithm_are_told_apart(law, level, exponent):
     made = Made(n_spoke=256, n_cell=200, law=law, level=level)
     curve = learn_curve(histogram_of(made.counts(made.draw()), 255), 255)
     assert curve.law == law
     assert curve.noise_counts == pytest.approx(level, rel=0.03)
-    assert noise_level(curve, level * (0.6931**0.5 if law == "linear" else 0.6931)) == pytest.approx(level, rel=0.03)
+    # The median of one look of noise lies at ln 2 of its mean power (elementary).
+    assert noise_level(curve, level * 0.6931**exponent) == pytest.approx(level, rel=0.03)
+
+
+@pytest.mark.parametrize("kept", [1, 6])
+def test_a_set_that_keeps_one_pulse_of_those_it_has_time_for_is_learnt_as_one_that_sums_them(kept):
+    """Spokes with time for six pulses; the noise of one look and of six differ in their tails."""
+    made = Made(n_spoke=256, n_cell=200, db_per_count=0.157, level=40.0)
+    video = np.mean([made.draw() for _ in range(kept)], axis=0)
+    curve = learn_curve(histogram_of(made.counts(video), 255), 255, 6.0)
+    assert curve.law == "log"
+    assert curve.db_per_count == pytest.approx(0.157, rel=0.1)
+    assert curve.looks == pytest.approx(kept, rel=0.35)
+
+
+def test_no_logarithmic_word_spans_more_than_a_receiver_does():
+    """Counts that go as the fourth root of power, whose noise a logarithm of a decibel a count fits too: 240 dB."""
+    made = Made(n_spoke=256, n_cell=200, law="root", level=14.0)
+    curve = learn_curve(histogram_of(made.counts(made.draw()), 255), 255)
+    assert curve.law == "root"
+    assert curve.db(255)[255] == pytest.approx(40.0 * np.log10(255.0 / 14.0), abs=1.5)
 
 
 def test_zeroed_background_is_said_to_be_unknown():

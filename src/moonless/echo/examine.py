@@ -17,7 +17,7 @@ from moonless.echo.background.clutter import N_SECTOR, ClutterMap
 from moonless.echo.background.interference import PulseWatch, take_out_streaks
 from moonless.echo.background.isolated_cells import isolated_cells, noisy_levels
 from moonless.echo.background.last_turn import EVERY, Ground
-from moonless.echo.background.receiver_curve import Curve
+from moonless.echo.background.receiver_curve import TENFOLD_DB, Curve
 from moonless.echo.background.rings import ring_level
 from moonless.echo.background.scan_correlation import P_CANDIDATE
 from moonless.echo.background.shaded_sectors import shaded_rows
@@ -323,6 +323,5 @@ def _video(scan: Scan, grid: Grid, curve: Curve) -> Video:
     if curve.law == "log" or curve.is_zeroed:
         spike = (least, 256, round(256.0 * margin_db / curve.db_per_count))
     else:
-        root = 20.0 if curve.law == "linear" else 10.0
-        spike = (least, round(256.0 * 10.0 ** (margin_db / root)), 0)
+        spike = (least, round(256.0 * 10.0 ** (margin_db / TENFOLD_DB[curve.law])), 0)
     return Video(scan, db, curve.power(scan.full_scale), np.asarray(spike, dtype=np.int64), reach)

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from moonless.echo.background.receiver_curve import Curve, learn_curve, noise_level
+from moonless.echo.background.receiver_curve import TENFOLD_DB, Curve, learn_curve, noise_level
 from moonless.scan.types import Scan
 
 ROOMY = 8
@@ -121,8 +121,7 @@ def to_counts(db: NDArray[np.float32], curve: Curve) -> NDArray[np.float32]:
     """Return the receiver counts of dB above noise."""
     if curve.law == "log" or curve.is_zeroed:
         return np.asarray(curve.noise_counts + db / curve.db_per_count, dtype=np.float32)
-    root = 20.0 if curve.law == "linear" else 10.0
-    return np.asarray(curve.noise_counts * np.power(10.0, db / root), dtype=np.float32)
+    return np.asarray(curve.noise_counts * np.power(10.0, db / TENFOLD_DB[curve.law]), dtype=np.float32)
 
 
 def _is_pile(scan: Scan, top: int) -> bool:

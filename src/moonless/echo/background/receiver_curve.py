@@ -6,6 +6,7 @@ shape ``n``; so the spread and the skew of the counts in quiet water tell what a
     logarithmic:  count = level + 10 log10(power) / dB-per-count      leans to the left
     linear:       count = level * sqrt(power)                          leans to the right
     square law:   count = level * power                                leans hard to the right
+    root:         count = level * power ** (1 / 4)                     nearly even
 
 Where the background was cut to zero before it reached us there is no noise to learn from; the curve is then
 assumed, and said to be.
@@ -22,9 +23,12 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
-Law = Literal["log", "linear", "square"]
+Law = Literal["log", "linear", "square", "root"]
 Floats = NDArray[np.float64]
 
+# Decibels that ten times the count are worth, by the laws in which that is a figure: the count goes as a power of the
+# echo's power with the exponent 10 over this.
+TENFOLD_DB: dict[Law, float] = {"root": 40.0, "linear": 20.0, "square": 10.0}
 LOOKS = (1.0, 1.5, 2.0, 2.5, 3.0, 3.5, 4.0, 4.5, 5.0, 6.0, 7.0, 8.0, 10.0, 12.0, 16.0, 24.0, 32.0)
 # A video word of any length is taken to span this range until the noise has told better.  Common practice of
 # logarithmic receivers, no source.
@@ -38,6 +42,8 @@ GOOD_FIT = 0.018
 # from that.  Where it is not, every number of looks that fits as well but for `AS_GOOD` is held possible.
 PULSES_COST = 0.04
 AS_GOOD = 0.01
+# Some sets keep one pulse of those that a spoke has time for: as dear as so many factors e.  Own figure.
+UNSUMMED = 0.1
 PULSES_SIGMA = 0.15  # of the looks, when they are known from the pulses: relative
 UNKNOWN_SIGMA = 0.2  # of the scale, relative, besides, when they are not: echoes among the noise always lead one way
 WORST_FIT = 0.25
@@ -48,6 +54,7 @@ GAP_STEPS, GAP_ZEROS, GAP_SHARE, GAP_LEVELS, GAP_EDGE = 4.0, 0.05, 1e-3, 8, 0.25
 # Noise is asked up to this share of its counts; of so many looks, more than any set sums, it spreads least; what is
 # then said of its level is no surer than this, relative (rounding and truncation differ by half a count).
 STEEP_SHARE, STEEP_LOOKS, STEEP_SIGMA = 0.98, 32.0, 0.3
+MAX_SPAN_DB = 150.0  # of a logarithmic word over the noise; common practice is half of it, no source
 MAX_POWER_DB = 110.0  # a float32 sum of boxes stays exact enough
 _LEVELS: Floats = np.array([0.02, 0.05, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 0.95, 0.98, 0.99])
 
@@ -68,7 +75,7 @@ class Curve:
     @property
     def db_per_tenfold(self) -> float | None:
         """Decibels that ten times the count are worth; None: of a logarithmic receiver, where that is no figure."""
-        return {"log": None, "linear": 20.0, "square": 10.0}[self.law]
+        return TENFOLD_DB.get(self.law)
 
     def db(self, full_scale: int) -> NDArray[np.float32]:
         """Return dB above the mean noise for every count 0..full_scale, (full_scale + 1,) float32."""
@@ -80,7 +87,7 @@ class Curve:
         elif self.law == "log":
             out = (counts - self.noise_counts) * self.db_per_count
         else:
-            factor = 20.0 if self.law == "linear" else 10.0
+            factor = TENFOLD_DB[self.law]
             # Count 0 of a linear receiver is "less than half a count".
             out = factor * np.log10(np.maximum(counts, 0.5) / max(self.noise_counts, 0.5))
         return np.minimum(out, MAX_POWER_DB).astype(np.float32)
@@ -145,7 +152,7 @@ def learn_curve(histogram: Floats, full_scale: int, pulses: float | None = None)
         held = usable & (top >= _LEVELS)
         if np.count_nonzero(held) < 6:
             break
-        now = _best_law(quantiles, held, max(spread, 1e-9), pulses)
+        now = _best_law(quantiles, held, max(spread, 1e-9), full_scale, pulses)
         if best is None or now.misfit < best.misfit:
             best = now
         if best.misfit <= GOOD_FIT:
@@ -190,7 +197,9 @@ def _in_few_steps(histogram: Floats, full_scale: int, zeros: float) -> Curve | N
     return Curve("linear", level, per_count, 1.0, True, False, WORST_FIT, STEEP_SIGMA * per_count)
 
 
-def _best_law(quantiles: Floats, held: NDArray[np.bool_], spread: float, pulses: float | None) -> Curve:
+def _best_law(
+    quantiles: Floats, held: NDArray[np.bool_], spread: float, full_scale: int, pulses: float | None
+) -> Curve:
     """Return the law and looks that fit the quantiles ``held`` best, whatever the fit is worth."""
     best: Curve | None = None
     seen = quantiles[held]
@@ -203,13 +212,16 @@ def _best_law(quantiles: Floats, held: NDArray[np.bool_], spread: float, pulses:
         slope = float(middle @ seen / (middle @ middle))
         level = float(seen.mean() - slope * db.mean())
         trials: list[tuple[Law, float, float, Floats]] = []
-        if slope > 0.0:
+        # No receiver spans more: what would is of another law, however well it fits.
+        if slope > 0.0 and full_scale - level <= slope * MAX_SPAN_DB:
             trials.append(("log", level, 1.0 / slope, level + slope * db))
-        for law, shape in (("linear", np.sqrt(power)), ("square", power)):
+        for law, tenfold_db in TENFOLD_DB.items():
+            shape = power ** (10.0 / tenfold_db)
             scale = float(shape @ seen / (shape @ shape))
-            per_count = (20.0 if law == "linear" else 10.0) / np.log(10.0) / max(scale, 0.5)
-            trials.append((law, scale, per_count, scale * shape))  # type: ignore[arg-type]
-        unlike = PULSES_COST * abs(np.log(looks / pulses)) if known and pulses is not None else 0.0
+            trials.append((law, scale, tenfold_db / math.log(10.0) / max(scale, 0.5), scale * shape))
+        unlike = 0.0
+        if known and pulses is not None:
+            unlike = PULSES_COST * min(abs(math.log(looks / pulses)), math.log(looks) + UNSUMMED)
         for law, level_counts, per_count, fitted in trials:
             off = fitted - seen
             misfit = math.sqrt(float(off @ off) / off.size) / spread + unlike
@@ -232,4 +244,4 @@ def noise_level(curve: Curve, median_counts: float) -> float:
     middle = float(special.gammaincinv(curve.looks, 0.5) / curve.looks)
     if curve.law == "log":
         return median_counts - 10.0 * float(np.log10(middle)) / curve.db_per_count
-    return median_counts / (middle**0.5 if curve.law == "linear" else middle)
+    return float(median_counts / middle ** (10.0 / TENFOLD_DB[curve.law]))
