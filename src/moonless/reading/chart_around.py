@@ -17,7 +17,7 @@ from moonless.chart.local_knowledge.knowledge import Knowledge, Usual
 from moonless.chart.types import Bridge, Mark
 from moonless.errors import NoCoverage
 from moonless.frames import LocalFrame
-from moonless.sight.edges import edges_of
+from moonless.sight.edges import edges_of, faces_of
 
 Floats = NDArray[np.float64]
 
@@ -67,6 +67,7 @@ class Place:
     bridges: tuple[Bridge, ...]
     bridge_outline: Outline
     bridge_areas: shapely.Geometry
+    faces: Floats  # (m, 4) straight faces of bridges, quays and the like, in which a radar sees mirror images
     marks: tuple[Mark, ...]
     mark_en: Floats  # (k, 2)
     mark_sigma_m: Floats  # (k,) chart accuracy, one standard deviation
@@ -119,6 +120,7 @@ def lay_out(chart: Chart, frame: LocalFrame, east_m: float, north_m: float, reac
         bridges=bridges,
         bridge_outline=outline_of(bridge_shapes),
         bridge_areas=shapely.union_all(bridge_shapes) if bridge_shapes else shapely.Point(),
+        faces=faces_of([*bridge_shapes, *structures]),
         marks=marks,
         mark_en=mark_en,
         mark_sigma_m=sigma,

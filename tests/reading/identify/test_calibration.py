@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from moonless.reading.identify.past.calibration import THINGS_DB, StrengthCalibration
+from moonless.reading.identify.past.calibration import PRIOR_SIGMA_DB, THINGS_DB, StrengthCalibration
 
 
 def _after(implied_db: np.ndarray, share: float = 0.95, hits: int = 30, turns: int = 40) -> float:
@@ -32,3 +32,13 @@ def test_nothing_is_learnt_of_what_comes_and_goes_is_strong_or_not_known() -> No
     assert _after(faint, hits=6) == 0.0
     assert _after(np.full(20, 30.0)) == 0.0
     assert _after(np.full(20, np.nan)) == 0.0
+
+
+def test_it_is_the_surer_the_more_is_heard() -> None:
+    one, sigma = StrengthCalibration(), []
+    for n in (0, 1, 9, 45):
+        for _ in range(40):
+            one.take_in(np.full(n, THINGS_DB - 12.0), np.full(n, 0.95), np.full(n, 30))
+        sigma.append(one.sigma_db)
+    # As the root of the things in the balance, three of the prior among them.
+    assert sigma == pytest.approx([PRIOR_SIGMA_DB * (3.0 / (3.0 + n)) ** 0.5 for n in (0, 1, 9, 45)], abs=0.01)

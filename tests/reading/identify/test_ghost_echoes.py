@@ -13,7 +13,11 @@ from reading_fakes import FRAME, T0, S, make_boat, make_track
 from moonless.reading.identify.contacts import why
 from moonless.reading.identify.evidence import gather
 from moonless.reading.identify.explain import UNCHARTED_PER_M2, VESSEL_PER_M2, explain
-from moonless.reading.identify.ghosts import mirrored, multiples, off_own_mast, second_traces, side_lobes
+from moonless.reading.identify.ghosts.hulls import mirrored
+from moonless.reading.identify.ghosts.own_mast import off_own_mast
+from moonless.reading.identify.ghosts.repeats import multiples
+from moonless.reading.identify.ghosts.second_traces import second_traces
+from moonless.reading.identify.ghosts.side_lobes import side_lobes
 from moonless.reading.identify.motion import Motion
 from moonless.reading.identify.reported import PoseSigma, one_of_each, worth_telling
 from moonless.reading.own import OwnPlane

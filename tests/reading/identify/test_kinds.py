@@ -15,7 +15,8 @@ from reading_fakes import FRAME, RADAR, T0, FakeChart, S, make_boat, make_mark, 
 from moonless.reading.chart_around import lay_out
 from moonless.reading.identify.evidence import gather, sea_beside
 from moonless.reading.identify.explain import KINDS, Explained, explain
-from moonless.reading.identify.ghosts import LOBES_PER_M2, multiples, side_lobes
+from moonless.reading.identify.ghosts.repeats import multiples
+from moonless.reading.identify.ghosts.side_lobes import LOBES_PER_M2, side_lobes
 from moonless.reading.identify.history import History
 from moonless.reading.identify.motion import Motion
 from moonless.reading.identify.past.clutter_runs import clutter_runs

@@ -12,7 +12,12 @@ from scipy.special import ndtr
 from moonless.boat.types import Boat
 from moonless.echo.types import EchoPicture
 from moonless.reading.chart_around import Known, Place
-from moonless.reading.identify.ghosts import mirrored, multiples, off_own_mast, second_traces, side_lobes
+from moonless.reading.identify.ghosts.hulls import mirrored
+from moonless.reading.identify.ghosts.own_mast import off_own_mast
+from moonless.reading.identify.ghosts.repeats import multiples
+from moonless.reading.identify.ghosts.second_traces import second_traces
+from moonless.reading.identify.ghosts.side_lobes import side_lobes
+from moonless.reading.identify.ghosts.walls import in_walls
 from moonless.reading.identify.past.clutter_runs import clutter_runs, hit_shares
 from moonless.reading.identify.reported import PoseSigma
 from moonless.reading.identify.usual import KnownHere, known_here
@@ -48,7 +53,9 @@ class Evidence:
     beam_rad: float
     hit_share: Floats  # turns with an echo over turns since it began
     rcs_db: Floats  # cross-section that each echo's strength and range imply, dB over 1 m2; NaN: not known
-    multiple_density: Floats  # per square metre: echoes that went to and fro twice, of stronger ones, to be met here
+    rcs_sigma_db: float  # how unsure all of these are together
+    clipped: NDArray[np.bool_]  # whose level is the top of the scale, and may be any higher
+    multiple_density: Floats  # per square metre: ghosts of other echoes, by all ways round, to be met here
     lobe_density: Floats  # per square metre: side-lobe echoes of what is strong at the same range, to be met here
     roamed_m: Floats  # how far each has come in the last minute or so, by its places
     of_shore: NDArray[np.bool_]  # this turn's echo is a piece of one, or of a chain, longer than any hull
@@ -80,6 +87,7 @@ def gather(
     stray: Floats | None = None,
     field_density: Floats | None = None,
     offset_db: float = 0.0,
+    offset_sigma_db: float = 0.0,
 ) -> Evidence:
     """Return the evidence of the tracks that are to be told: all but tentative ones.
 
@@ -89,7 +97,8 @@ def gather(
     scale is not known: then no strength says what a thing is, and of two echoes the counts of their peaks, ``peak``
     (n,) and NaN where not seen this turn, say which is stronger.  ``late_log_odds``: (n,) see `second_traces`.
     ``stray`` (n,): how much likelier each strength is for a stray of this picture than for a thing, see `Strays`.
-    ``field_density`` (n,): see `FieldDrift`; ``offset_db``: of all implied cross-sections, see `StrengthCalibration`.
+    ``field_density`` (n,): see `FieldDrift`; ``offset_db``, ``offset_sigma_db``: of all implied cross-sections, see
+    `StrengthCalibration`.
     """
     position = np.array([(t.east_m, t.north_m) for t in tracks]).reshape(-1, 2) if moved_en is None else moved_en
     rel = position - np.array([own.east_m, own.north_m])
@@ -135,8 +144,11 @@ def gather(
         beam_rad=beam_rad,
         hit_share=hit_shares(tracks),
         rcs_db=rcs,
+        rcs_sigma_db=offset_sigma_db,
+        clipped=np.zeros(len(tracks), dtype=np.bool_) if clipped is None else clipped,
         multiple_density=multiples(tracks, rel, covariance, own, loud, rcs, clipped, moves)
         + mirrored(tracks, rel, covariance, own, loud, beam_rad, curve is not None, clipped, moves)
+        + in_walls(tracks, rel, covariance, own, loud, _faces(place), curve is not None, clipped, moves)
         + off_own_mast(tracks, rel, covariance, own, loud, beam_rad, clipped, moves)
         + second_traces(late_log_odds, len(tracks)),
         lobe_density=side_lobes(level_db, ring_db, boat.radar),
@@ -148,6 +160,10 @@ def gather(
         with_boat=goes_with_boat(tracks, reach, own, boat.radar.min_range_m),
         field_density=np.zeros(len(tracks)) if field_density is None else field_density,
     )
+
+
+def _faces(place: Place | None) -> Floats:
+    return np.zeros((0, 4)) if place is None else place.faces
 
 
 def _off_land(stray: Floats | None, shore_m: Floats, sigma_m: Floats, of_shore: NDArray[np.bool_] | None) -> Floats:

@@ -18,6 +18,7 @@ from scipy.spatial import cKDTree
 from moonless.reading.chart_around import MOVE_ON_M, Place
 from moonless.reading.identify.evidence import Evidence
 from moonless.reading.identify.past.clutter_runs import hopping
+from moonless.reading.identify.strength import mark_strength_speaks, section_speaks, weak_for_its_length
 from moonless.reading.line import Kind
 
 Floats = NDArray[np.float64]
@@ -37,7 +38,9 @@ BRIDGE_SPACING_M = 30.0
 MARK_THERE = 0.97
 # The model of a mark's echo is not trusted to rule it out.
 LEAST_P = 0.2
-HOPPING = 0.2
+# How well a motion goes with hopping along a shore, for the square of the share of turns in which it was missed: own
+# figure, chosen on wild scenes 160 to 199.
+HOPPING = 1.5
 # Share of what is hit so seldom and moves that is a hull all the same; own figure.
 RARELY_A_HULL = 0.05
 # A tracker's certainty that something moves or not is not taken for more than this.
@@ -51,21 +54,8 @@ UNRESOLVED_BEAMS = 1.0
 BEAM_OF_LENGTH = 0.07
 # However long it seems, length alone does not rule a thing out.
 LENGTH_FLOOR = 0.2
-# Cross-section of boats, floats and logs, and what a crest at close quarters or a stray far off implies; in dB over
-# 1 m2, own figures, no source.
-THING_RCS_DB, THING_RCS_SIGMA_DB = 3.0, 10.0
-STRONG_SIGMA_DB = 25.0
-WAVE_RCS_DB, WAVE_RCS_SIGMA_DB = -22.0, 9.0
-# Share of what is clutter that implies as much as a boat does: strays far off.  Own figure.
-STRAY = 0.15
 # How well a wandering echo goes with a group of marks in one beam, while it keeps within them; own figure, no source.
 WANDERS = 0.3
-# How far a mark's strength may be from what the model says, and what anything else may have; own figures, no source.
-MARK_STRENGTH_SIGMA_DB = 7.0
-OTHER_STRENGTH_DB = 18.0
-OTHER_STRENGTH_SIGMA_DB = 12.0
-# Strength alone neither makes nor breaks a mark.
-STRENGTH_CAP = (0.15, 3.0)
 # A floating mark that is not at its place has dragged this far, one sigma each axis, and is found that often.
 DRAGGED_SIGMA_M = 60.0
 DRAGGED_NOT_SUNK = 0.9
@@ -85,12 +75,6 @@ STAYS_M, STAYS = 30.0, 0.5
 FALSE_ASHORE = 0.02
 # A shore's echo is smeared along the bearing circle by this share of the beam, one sigma.
 SMEAR_BEAMS = 0.25
-# A hull of 9 m answers with 4 dB over 1 m2, one of 60 m with 30, and so on between and beyond: the kinds of
-# `moonless.scene.kinds`, where their source stands.  So much weaker one may be, and no length is surer than this.
-HULL_M, HULL_DB, HULL_DB_PER_DECADE = 9.0, 4.0, 32.0
-HULL_ROOM_DB, HULL_SIGMA_DB, HULL_FLOOR = 12.0, 6.0, 0.02
-# From this length on; below it the eye of the echo wanders by as much.
-LONG_FROM_M = 20.0
 # An echo this many times as long as it is away is hardly one thing.
 ABOUT, ABOUT_LEFT = 1.5, 0.05
 # An echo this long is no small craft and no mark.
@@ -128,16 +112,16 @@ def explain(
     moving = np.clip(evidence.p_moving, 1.0 - MOTION_CAP, MOTION_CAP)
     still = 1.0 - moving
     # A tracker may hop along a shore from one glint to the next, and think that it moves; its record shows it.
-    still_shore = np.maximum(still, HOPPING * (1.0 - evidence.hit_share))
+    still_shore = np.maximum(still, HOPPING * (1.0 - evidence.hit_share) ** 2)
     # Nothing moves well inside land, whatever the tracker makes of its glitter; and what is thrown there by something
     # else is told by nobody from what the land itself answers.
     still_shore = np.maximum(still_shore, 1.0 - evidence.afloat)
     size = _believed_length(evidence)
     long_penalty = np.maximum(np.exp(-np.maximum(0.0, size - LONG_M) / 30.0), LENGTH_FLOOR)
-    thing, wave = _rcs_speaks(evidence.rcs_db)
+    thing, wave = section_speaks(evidence.rcs_db, evidence.rcs_sigma_db, evidence.clipped)
     # What seems longer than it is away is sea all about, not a hull.
     thing = np.where(size > ABOUT * evidence.range_m, ABOUT_LEFT * thing, thing)
-    thing = thing * _weak_for_its_length(size, evidence.rcs_db)
+    thing = thing * weak_for_its_length(size, evidence.rcs_db, evidence.rcs_sigma_db, evidence.clipped)
     # What the skipper has named is uncharted all the same, and not a surprise.
     known = evidence.known
     # Where boats are known to anchor or to run so many more are to be expected.
@@ -252,7 +236,7 @@ def _weigh_marks(
     if gone is not None:
         weight = np.maximum(weight, _dragged(apart, place, usable, gone, still))
     if mark_db is not None:
-        weight = weight * _strength_speaks(evidence.level_db, mark_db[usable])
+        weight = weight * mark_strength_speaks(evidence.level_db, mark_db[usable])
     rivals = density.sum(axis=1) - density[:, CHARTED]
     gain = np.log(np.maximum(weight, 1e-30)) - np.log(rivals)[:, None]
     # Only pairs better than nothing may be made: a mark is not forced on an echo that something else explains.
@@ -321,38 +305,6 @@ def _size_speaks(evidence: Evidence) -> Floats:
     """Return (n,) how well each resolved length goes with a mark, which is no longer than a few metres."""
     too_long = np.maximum(0.0, _believed_length(evidence) - MARK_LENGTH_M)
     return np.asarray(np.maximum(np.exp(-too_long / 15.0), LENGTH_FLOOR))
-
-
-def _weak_for_its_length(size_m: Floats, rcs_db: Floats) -> Floats:
-    """Return (n,) how well a cross-section goes with a hull as long as each seems; 1 where either is not known."""
-    expected = HULL_DB + HULL_DB_PER_DECADE * np.log10(np.maximum(size_m, HULL_M) / HULL_M)
-    short = np.maximum(0.0, expected - HULL_ROOM_DB - rcs_db)
-    speaks = np.maximum(np.exp(-0.5 * (short / HULL_SIGMA_DB) ** 2), HULL_FLOOR)
-    return np.where((size_m > LONG_FROM_M) & np.isfinite(rcs_db), speaks, 1.0)
-
-
-def _rcs_speaks(rcs_db: Floats) -> tuple[Floats, Floats]:
-    """Return (n,) the likelihoods of the implied cross-sections for real things and for clutter, over a flat one."""
-    flat = 1.0 / 60.0
-    # A ship answers with thousands of square metres, and a scale learnt amiss with more: strength rules nothing out.
-    above = np.exp(-0.5 * (np.maximum(rcs_db - THING_RCS_DB, 0.0) / STRONG_SIGMA_DB) ** 2)
-    thing = _bell(np.minimum(rcs_db, THING_RCS_DB), THING_RCS_DB, THING_RCS_SIGMA_DB) * above / flat
-    wave = ((1.0 - STRAY) * _bell(rcs_db, WAVE_RCS_DB, WAVE_RCS_SIGMA_DB) + STRAY * _bell(rcs_db, 0.0, 8.0)) / flat
-    known = np.isfinite(rcs_db)
-    return np.where(known, np.clip(thing, 0.002, 3.0), 1.0), np.where(known, np.clip(wave, 0.01, 3.0), 1.0)
-
-
-def _bell(x: Floats, middle: float, sigma: float) -> Floats:
-    return np.asarray(np.exp(-0.5 * ((x - middle) / sigma) ** 2) / (sigma * math.sqrt(2.0 * math.pi)))
-
-
-def _strength_speaks(strength_db: Floats, mark_db: Floats) -> Floats:
-    """Return (n, k) the likelihood of each strength for each mark over that for anything else; 1 where not known."""
-    off = strength_db[:, None] - mark_db[None, :]
-    mark = np.exp(-0.5 * (off / MARK_STRENGTH_SIGMA_DB) ** 2) / MARK_STRENGTH_SIGMA_DB
-    other = np.exp(-0.5 * ((strength_db - OTHER_STRENGTH_DB) / OTHER_STRENGTH_SIGMA_DB) ** 2) / OTHER_STRENGTH_SIGMA_DB
-    ratio = np.clip(mark / np.maximum(other[:, None], 1e-6), *STRENGTH_CAP)
-    return np.where(np.isfinite(ratio), ratio, 1.0)
 
 
 def _dragged(apart_m: Floats, place: Place, usable: NDArray[np.int64], gone: Floats, still: Floats) -> Floats:
