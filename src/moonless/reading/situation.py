@@ -43,6 +43,14 @@ class Held:
     is_good: bool
 
 
+@dataclass(frozen=True, slots=True)
+class BearingByMotion:
+    """By what angle bearings as reported are out, clockwise, as the still world shows it over the boat's own way."""
+
+    bias_rad: float
+    sigma_rad: float  # one standard deviation
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Situation:
     """One turn, whole.  ``scan`` and ``picture`` are None when the radar is silent."""
@@ -66,3 +74,4 @@ class Situation:
     # There is no radar video: the tracks are another radar's targets, and what it does not track is not known.
     targets_only: bool = False
     range_factor: float = 1.0  # by which the ranges that the set tells were taken
+    bearing_by_motion: BearingByMotion | None = None  # None: not known that way

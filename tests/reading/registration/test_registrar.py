@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -14,6 +15,7 @@ from moonless.reading.own import OwnPlane
 from moonless.reading.registration.matching import Expected, turned_back
 from moonless.reading.registration.observations import Sightings
 from moonless.reading.registration.registrar import Registrar
+from moonless.reading.situation import BearingByMotion
 from moonless.sight.edges import edges_of
 
 LAND = shapely.MultiPolygon(
@@ -56,6 +58,28 @@ def test_bias_and_offset_are_found_with_the_contracts_sign(bias_deg: float, east
     assert now.state[1] == pytest.approx(east, abs=10.0)
     assert now.state[2] == pytest.approx(north, abs=10.0)
     assert now.fits is not None and now.fits > 0.8
+
+
+def test_a_bearing_is_belied_by_own_motion_past_both_doubts() -> None:
+    """Own figure: 2.5 sigmas of both and 0.3 degrees; nothing is belied by what is not known."""
+    rng = np.random.default_rng(4)
+    registrar = Registrar(make_boat())
+    for turn in range(8):
+        here = -registrar.now.state[1:]
+        edge, normal = near_edge(EDGES, float(here[0]), float(here[1]), 5000.0, 0.07)
+        expected = Expected(edge, normal, np.zeros((0, 2)), np.zeros(0))
+        now = registrar.update(T0 + turn * 2 * S, _sightings(math.radians(-3.0), np.zeros(2), rng), expected)
+    assert now.is_known
+
+    def by(bias_deg: float, sigma_deg: float) -> BearingByMotion:
+        return BearingByMotion(math.radians(bias_deg), math.radians(sigma_deg))
+
+    assert now.is_belied_by(by(0.0, 0.8))
+    assert now.is_belied_by(by(-6.0, 0.8))
+    assert not now.is_belied_by(by(-3.0, 0.8))
+    assert not now.is_belied_by(by(0.0, 1.6))
+    assert not now.is_belied_by(None)
+    assert not replace(now, is_known=False).is_belied_by(by(0.0, 0.8))
 
 
 def test_putting_right_undoes_the_error() -> None:

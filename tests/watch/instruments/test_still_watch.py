@@ -10,10 +10,12 @@ import numpy as np
 import pytest
 
 from moonless.constants import TAU
+from moonless.echo.still_world import Against
 from moonless.echo.types import Plots
 from moonless.frames import LocalFrame
 from moonless.scan.types import Scan, ScanErrors
 from moonless.units import NS_PER_S
+from moonless.watch.instruments import still_watch
 from moonless.watch.instruments.fault_memory import FaultMemory
 from moonless.watch.instruments.heading_watch import HeadingWatch
 from moonless.watch.instruments.position_watch import PositionWatch
@@ -153,3 +155,32 @@ def test_another_source_is_no_drift() -> None:
     """A second receiver's antenna stands elsewhere: 12 m at once; told of the change the watch begins again."""
     run = Run(off_m=lambda t: np.where(t < 30.0, 0.0, 12.0), changes_s=30.0)
     assert run.play(60.0) == {}
+
+
+@pytest.mark.parametrize("off_deg", [4.0, -2.5, 0.0])
+def test_the_steady_angle_itself_is_known_by_the_boats_way(off_deg: float) -> None:
+    """A compass that is out by an angle clockwise is known to be, with no chart: the contract's sign."""
+    run = Run(off_deg=lambda t: off_deg + 0.0 * t, speed=9.0)
+    run.play(90.0)
+    found = run.still.bearing.now
+    assert found is not None
+    assert math.degrees(found.sigma_rad) < 1.0
+    assert math.degrees(found.bias_rad) == pytest.approx(off_deg, abs=1.2)
+    # Of a boat that lies nothing is known this way.
+    lying = Run(off_deg=lambda t: 4.0 + 0.0 * t, speed=0.0)
+    lying.play(60.0)
+    assert lying.still.bearing.now is None
+
+
+@pytest.mark.parametrize(("east_m", "is_told"), [(2.0, True), (55.0, False)])
+def test_what_turns_and_goes_aside_at_once_is_no_compass(
+    monkeypatch: pytest.MonkeyPatch, east_m: float, is_told: bool
+) -> None:
+    """Wash and rings that go along with a fast boat are paired by a turn and a shift together."""
+    run = Run()
+    run.play(20.0)
+    said = Against(east_m, 0.0, math.radians(10.9), 1.2, 17.8, 0.47, 2.1, 2.1, 0.8)
+    monkeypatch.setattr(still_watch, "against", lambda before, now, may_turn=True: said if may_turn else None)
+    t = 20.0 + PERIOD_S
+    run.still.turn(*run._turn(t, T0 + round(t * NS_PER_S)))
+    assert run.heading.is_doubted == is_told

@@ -8,6 +8,7 @@ Rules of this file:
   with the shift and the scale summed out.  So what cannot be told from a shifted coast widens the sigma.
 - Turns share the chart's errors, so they are averaged and not summed; shore points within one square of ground share
   them too, and have one vote.
+- So does the still world over the boat's own way, which asks no chart (`situation.BearingByMotion`).
 - A vessel that says by AIS where she is, moving or at rest, bears witness to the bearing by the plots at her range.
 """
 
@@ -26,6 +27,7 @@ from moonless.boat.types import Boat
 from moonless.reading.chart_around import Place
 from moonless.reading.own import OwnPlane
 from moonless.reading.registration.observations import Sightings
+from moonless.reading.situation import BearingByMotion
 from moonless.track.correction import Correction
 from moonless.track.types import AisTarget
 from moonless.units import NS_PER_S
@@ -214,12 +216,18 @@ class BearingSearch:
         self.correction: Correction | None = None
 
     def update(
-        self, time_ns: int, seen: Sightings, own: OwnPlane, place: Place | None, ais: Iterable[AisTarget]
+        self,
+        time_ns: int,
+        seen: Sightings,
+        own: OwnPlane,
+        place: Place | None,
+        ais: Iterable[AisTarget],
+        by_motion: BearingByMotion | None = None,
     ) -> Bearing | None:
         """Take in one turn; ``own`` as reported.  None: the bearing bias is not known."""
         self._look_at_shore(seen, place)
         self._look_at_vessels(time_ns, seen, own, ais)
-        found = self._posterior()
+        found = self._posterior(by_motion)
         if found is None or found.sigma > (SPEAK_SIGMA if self._now is None else LOST_SIGMA):
             self._now = None
             self._hold(time_ns)
@@ -288,10 +296,12 @@ class BearingSearch:
             self._vessels.setdefault(t.mmsi, _Vessel()).take_in(off[at], sigma, range_m, time_ns)
         self._vessels = {k: v for k, v in self._vessels.items() if (time_ns - v.last_ns) / NS_PER_S < 120.0}
 
-    def _posterior(self) -> Bearing | None:
-        """Return mean and spread of the bias; None: neither shore nor vessels say anything."""
+    def _posterior(self, by_motion: BearingByMotion | None) -> Bearing | None:
+        """Return mean and spread of the bias; None: neither shore nor vessels nor own motion say anything."""
         log = -0.5 * (FINE / BIAS_SIGMA) ** 2
-        says = False
+        says = by_motion is not None
+        if by_motion is not None:
+            log = log - 0.5 * ((FINE - by_motion.bias_rad) / by_motion.sigma_rad) ** 2
         if self._shore is not None and self._votes >= LEAST_VOTES and self._shore.max() > FITS_AT * self._votes:
             laid = self._shore + SHIFT_PRIOR
             top = laid.max()

@@ -26,6 +26,7 @@ from moonless.reading.own import OwnPlane
 from moonless.reading.registration.bearing_bias import Bearing
 from moonless.reading.registration.matching import START_HEADING_SIGMA, Expected, Matcher, turned_back
 from moonless.reading.registration.observations import Sightings
+from moonless.reading.situation import BearingByMotion
 from moonless.track.correction import Correction
 from moonless.units import NS_PER_S
 
@@ -51,6 +52,8 @@ AGREE_KEEP, AGREE_LOST, AGREE_WON, AGREE_LEAST = 0.85, 0.4, 0.55, 6.0
 # For so many turns on end a fit must explain what is seen before it is believed; and when it has not for so many, it is
 # given up: three quarters of a minute, longer than a shower or an anchorage passes for shore.  Own figures.
 EXPLAINS_TURNS, GIVE_UP_TURNS = 3, 18
+# The chart's word on the bearing is given up where own motion says another by so many sigmas and so much.  Own figures.
+BELIED_SIGMAS, BELIED_RAD = 2.5, math.radians(0.3)
 # How far off a wide search may leave it, and the share of shore that must then lie on the expected edge.
 WIDE_POSITION_SIGMA_M, BEGIN_AT = 60.0, 0.6
 
@@ -94,6 +97,17 @@ class Agreement:
         if self.correction is not None:
             return self.correction.state
         return self.state if self.is_known else np.zeros(3)
+
+    def is_belied_by(self, by_motion: BearingByMotion | None) -> bool:
+        """Return whether the still world over the boat's own way shows another bearing bias than the chart does.
+
+        A shore that is drawn bent, or marks taken for one another, can fix a bearing that is out by degrees, and be
+        sure of it.
+        """
+        if by_motion is None or not self.is_known:
+            return False
+        sigma = math.hypot(self.heading_sigma, by_motion.sigma_rad)
+        return abs(self.heading_bias - by_motion.bias_rad) > BELIED_SIGMAS * sigma + BELIED_RAD
 
     def put_right(self, own: OwnPlane) -> OwnPlane:
         """Return the boat as it must be for radar and chart to agree; as reported while that was never known."""

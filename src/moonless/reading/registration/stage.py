@@ -195,6 +195,9 @@ class RegistrationStage:
             if held is None:
                 self._look_at_range_scale(situation, looked.pairs[0], reported)
                 agreement = registrar.update(situation.time_ns, *looked.pairs)
+                if agreement.is_belied_by(situation.bearing_by_motion):
+                    registrar.forget()
+                    agreement = registrar.now
                 agreement = self._look_wide(situation, reported, looked.place, looked.pairs, agreement)
             else:
                 agreement = registrar.update(situation.time_ns, *looked.pairs, WALK_M, GOOD_SIGMA_M)
@@ -250,12 +253,15 @@ class RegistrationStage:
         self._unknown_turns += 1
         if self._unknown_turns < WIDE_AFTER_TURNS:
             return agreement
-        bearing = self._bearing.update(situation.time_ns, pairs[0], reported, place, situation.ais)
+        by_motion = situation.bearing_by_motion
+        bearing = self._bearing.update(situation.time_ns, pairs[0], reported, place, situation.ais, by_motion)
         guess = self._bearing.whole_fix
         if guess is not None:
             begun = self._registrar.begin_from(situation.time_ns, *pairs, guess)
-            if begun is not None:
+            if begun is not None and not begun.is_belied_by(by_motion):
                 return begun
+            if begun is not None:
+                self._registrar.forget()
         return replace(agreement, bearing=bearing, correction=self._bearing.correction)
 
     def _back_from(self, carried: CarriedOn | None) -> None:

@@ -27,6 +27,7 @@ from moonless.scan.types import Scan
 from moonless.units import NS_PER_S
 from moonless.watch.instruments.heading_watch import HeadingWatch
 from moonless.watch.instruments.position_watch import PositionWatch
+from moonless.watch.instruments.steady_bearing import SteadyBearing
 
 Floats = NDArray[np.float64]
 
@@ -38,6 +39,9 @@ BASE_S = (9.0, 14.0)
 LEAST_PAIRED, LEAST_SHARE, MOST_SIGMA_M = 5.0, 0.12, 6.0
 # A heading: of two steps on end, each and both; and one so great that it needs no second.
 STEP_RAD, TURNED_RAD, LEAP_RAD = math.radians(0.8), math.radians(3.0), math.radians(8.0)
+# With it the place moves no farther than this: a turn and a shift together fit what goes with the boat, her wash and
+# the rings of her own side lobes.
+MOST_ASIDE_M = 15.0
 # A position: each of two words on end, and their mean; and one that is no drift any more.
 EACH_M, DRIFTED_M, STANDS_M, STANDS_TURNS = 6.0, 8.0, 4.0, 3
 # So many times as many echoes must bear the shift, or the turn, out as bear out none.
@@ -87,6 +91,7 @@ class StillWatch:
     _kept: deque[_Kept] = field(default_factory=deque)
     _of_heading: _Heading = field(default_factory=_Heading)
     _of_position: _Position = field(default_factory=_Position)
+    bearing: SteadyBearing = field(default_factory=SteadyBearing)
 
     def begin_again(self, now_ns: int = 0) -> None:
         """Nothing seen before ``now_ns`` can be compared with what comes: another clock, scale, source or bow mark."""
@@ -138,7 +143,8 @@ class StillWatch:
         both = said.turned_rad + (last or 0.0)
         grows = last is not None and last * said.turned_rad > 0.0 and min(abs(last), abs(said.turned_rad)) > STEP_RAD
         is_far = (grows and abs(both) > TURNED_RAD) or abs(both) > LEAP_RAD
-        if is_far and said.paired >= OUTVOTED * said.as_told and _begins(said):
+        is_alone = math.hypot(said.east_m, said.north_m) <= MOST_ASIDE_M
+        if is_far and is_alone and said.paired >= OUTVOTED * said.as_told and _begins(said):
             mine.off_rad, mine.n_back, mine.n_standing = both, 0, 0
             began_ns = before.time_ns if len(self._kept) < 2 else self._kept[-2].laid.time_ns
             self.heading.turns_alone(now.time_ns, began_ns, both)
@@ -152,7 +158,10 @@ class StillWatch:
         if base is None or said is None or abs(said.turned_rad) > TURNED_RAD or self.heading.is_doubted:
             mine.shift_m = None
             return none if mine.since_ns is None or not self._kept else self._kept[-1].off_m
-        shift = self._less_bias(np.array([said.east_m, said.north_m]), now.own_m - base.laid.own_m)
+        drifted, way = np.array([said.east_m, said.north_m]), now.own_m - base.laid.own_m
+        if mine.since_ns is None and not self.position.is_doubted and said.paired >= OVER_CHANCE * said.chance:
+            self.bearing.take_in(way, drifted)
+        shift = self._less_bias(drifted, way)
         last, mine.shift_m = mine.shift_m, shift
         off: Floats = base.off_m + shift
         far = float(np.hypot(*shift))

@@ -376,9 +376,7 @@ class Chain:
             time_ns=time_ns,
             own=own,
             frame=self._tracking.frame,
-            scan=None,
-            picture=None,
-            tracks=(),
+            scan=None, picture=None, tracks=(),
             ais=self.intake.ais.targets(time_ns),
             faults=faults,
             depth_below_surface_m=self.intake.depth_below_surface_m(time_ns),
@@ -388,7 +386,8 @@ class Chain:
             sight=self.given.sight,
             way=self.given.way,
             range_factor=self.radar.range_factors.now,
-        )
+            bearing_by_motion=self._integrity.watch.bearing_by_motion,
+        )  # fmt: skip
 
     def _judged(self, situation: Situation) -> Turn:
         reading = self._judge.read(situation)
