@@ -63,7 +63,8 @@ def go_to(page: Page, share: float) -> float:
 
 def arrived(page: Page, at_ms: float) -> list[int]:
     """Wait until the recording goes on from a place and echoes are told of it; return their numbers."""
-    page.until(f"Math.abs({STORY} - {at_ms}) < 12000 && {ECHOES}.length > 4", PATIENCE_S)
+    # It goes on meanwhile, at the pace of life: what matters is that it does so from there.
+    page.until(f"{STORY} > {at_ms} - 5000 && {STORY} < {at_ms} + 45000 && {ECHOES}.length > 4", PATIENCE_S)
     page.until("document.querySelector('#timebar .say').textContent !== 'going there'", PATIENCE_S)
     return list(page.page.evaluate(f"{ECHOES}.map(e => e.id)"))
 
@@ -74,7 +75,7 @@ def test_a_place_not_played_yet_and_back_again(page: Page) -> None:
     later = go_to(page, 0.7)
     assert arrived(page, later)
     # While it is being read nothing of before is left standing: what is told is of this place.
-    assert abs(page.page.evaluate("Date.parse(moonless.store.state.reading.time)") - later) < 15_000
+    assert abs(page.page.evaluate("Date.parse(moonless.store.state.reading.time)") - later) < 45_000
     back = go_to(page, 0.15)
     arrived(page, back)
     assert page.page.evaluate(STORY) < later - 30_000
