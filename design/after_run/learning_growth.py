@@ -36,7 +36,7 @@ def draw(grown: dict[str, list[list[Grown]]], png: Path) -> None:
             axis.fill_between(nights, least, most, color=colour, alpha=0.18, linewidth=0)
             axis.plot(nights, mean, line, color=colour, marker=marker, markevery=3, markersize=4, label=what)
         axis.axhline(0.95, color="#555555", linewidth=0.8, linestyle=":")
-        axis.text(1, 0.955, "bar 0.95", fontsize=8, color="#333333", va="bottom")
+        axis.text(40, 0.94, "bar 0.95", fontsize=8, color="#333333", va="top", ha="right")
         axis.set_title(TITLES[name], fontsize=10)
         axis.set_xlabel("nights learned")
         axis.set_xlim(0, N_NIGHTS + 1)
