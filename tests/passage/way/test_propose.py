@@ -50,6 +50,9 @@ def test_goes_round_and_is_not_refused(
     assert make_plan(made_chart, route, boat, WHEN, NIGHT).refused == ()
     straight = shapely.distance(shapely.Point(start), shapely.Point(end))
     assert straight < route.length_m < 2.0 * straight
+    turns = len(route.waypoints) - 2
+    assert [w.name for w in route.waypoints] == ["start", *(f"turn {n}" for n in range(1, turns + 1)), "end"]
+    assert turns >= 1
 
 
 def test_keeps_off_where_there_is_room(made_chart: Chart, boat: Boat) -> None:
