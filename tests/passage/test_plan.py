@@ -271,6 +271,15 @@ def test_fuel_is_read_between_the_readings_and_not_past_them(boat: Boat) -> None
     assert fuel_l(replace(boat, fuel_lph_at_kn=((4.0, 2.0),)), 4.0, 1.0) is None
 
 
+def test_a_leg_burns_what_its_hours_burn(made_chart: Chart, boat: Boat) -> None:
+    # Ten litres an hour at whatever speed.
+    (leg,) = _plan(
+        made_chart, replace(boat, fuel_lph_at_kn=((0.5, 10.0), (40.0, 10.0))), (-5000, -500), (1500, -500)
+    ).legs
+    assert 120.0 < leg.end_s - leg.start_s < 7200.0
+    assert leg.fuel_l == pytest.approx(10.0 * (leg.end_s - leg.start_s) / 3600.0)
+
+
 @pytest.mark.parametrize(
     ("category", "orient", "leads"),
     # CATLIT 4 leading, 12 rear, 1 directional function (S-57 Appendix A, chapter 2).

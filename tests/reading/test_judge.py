@@ -4,16 +4,24 @@ from __future__ import annotations
 
 import json
 import math
+import sys
+from pathlib import Path
 
 import numpy as np
 import pytest
 import shapely
 from reading_fakes import T0, FakeChart, make_boat, make_mark, make_situation, make_track
 
+from moonless.echo.detector import Detector
 from moonless.reading.judge import Judge
 from moonless.reading.publish.reading import _registration
 from moonless.reading.registration.registrar import Agreement
 from moonless.reading.types import Fault
+
+# `bench` lies beside `src`; plain `pytest` does not put the repository's root on the path.
+sys.path.insert(0, str(Path(__file__).parents[2]))
+
+from bench.made.video import Made
 
 
 def test_a_track_on_a_beacon_is_the_beacon_and_a_still_one_elsewhere_is_not_charted() -> None:
@@ -125,3 +133,16 @@ def test_pub_1310_example_1_through_a_whole_reading() -> None:
     assert 20.0 + echo.tcpa_s / 60.0 == pytest.approx(37.0, abs=1.0)
     closest = last + relative * echo.tcpa_s
     assert math.degrees(math.atan2(closest[0], closest[1])) % 360.0 == pytest.approx(220.0, abs=3.0)
+
+
+@pytest.mark.parametrize("heading_rad", [None, 1.0])
+def test_a_picture_without_a_heading_is_read_as_far_as_it_goes(heading_rad: float | None) -> None:
+    """At the start a radar may be heard before a compass: nothing that a bearing is needed for is told, nor is it a
+    fault of ours."""
+    made = Made(n_spoke=360, n_cell=300)
+    scan = made.scan(made.counts(made.draw()))
+    chart = FakeChart(marks=(make_mark(500.0, 800.0, "7"), make_mark(-300.0, 500.0, "8")))
+    turn = make_situation(heading_rad=heading_rad, scan=scan, picture=Detector().detect(scan), time_ns=scan.end_ns)
+    reading = Judge(make_boat(), chart).read(turn)
+    assert reading.missing == () and reading.own.lat is not None
+    assert (reading.hidden is None) == (reading.seeing_line is None) == (heading_rad is None)

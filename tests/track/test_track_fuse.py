@@ -6,6 +6,7 @@ import math
 from dataclasses import replace
 
 import numpy as np
+import pytest
 from track_world import ERRORS, FRAME, NS, noisy, plots_at
 
 from moonless.track.tracker import Tracker
@@ -72,6 +73,25 @@ def test_own_and_virtual_are_not_joined() -> None:
 def test_two_reports_two_tracks() -> None:
     held = _sail(lambda k, t, p: {"ais": [_ais(5, t, p[0], (4.0, 3.0)), _ais(6, t, p[1], (0.0, 0.0))]})
     assert {t.ais.mmsi for t in held if t.ais} == {5, 6}
+
+
+@pytest.mark.parametrize("turn_deg", [0.0, 130.0, 250.0])
+@pytest.mark.parametrize("is_swapped", [False, True])
+def test_of_two_abreast_each_has_her_own_name(turn_deg: float, is_swapped: bool) -> None:
+    """Twenty metres apart on one course, each report could be of either; the nearer one is hers."""
+    a = math.radians(turn_deg)
+    way, side = np.array([math.sin(a), math.cos(a)]), np.array([math.cos(a), -math.sin(a)])
+    rng, tracker = np.random.default_rng(4), Tracker(FRAME)
+    names = (222, 111) if is_swapped else (111, 222)
+    for k in range(24):
+        t = k * TURN
+        places = np.array([600.0 * way + 5.0 * t * way, 600.0 * way + 5.0 * t * way + 20.0 * side])
+        said = [_ais(names[i], t, places[i], tuple(5.0 * way)) for i in (0, 1)]  # type: ignore[arg-type]
+        tracks = tracker.update(round(t * NS), plots_at(t, noisy(rng, places)), ERRORS, ais=said)
+    named = {t.ais.mmsi: np.array([t.east_m, t.north_m]) for t in tracks if t.ais is not None}
+    assert set(named) == {111, 222}
+    for mmsi, place in zip(names, places, strict=True):
+        assert float(np.hypot(*(named[mmsi] - place))) < 8.0
 
 
 def test_parting_when_they_disagree() -> None:

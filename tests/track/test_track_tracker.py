@@ -65,6 +65,15 @@ def test_seen_early_in_the_turn_starts_as_well() -> None:
     assert np.mean(np.array(started) <= 4) >= 0.7
 
 
+@pytest.mark.parametrize(("every", "low", "high"), [(1, 0.95, 1.0), (2, 0.35, 0.65), (3, 0.2, 0.5)])
+def test_how_often_a_thing_shows_is_told(every: int, low: float, high: float) -> None:
+    """Held for half a minute, then in plain sight on each turn, each second or each third: of the last dozen or so."""
+    still = np.array([[500.0, 300.0]])
+    truth = [still if k < 12 or k % every == 0 else np.full((1, 2), np.nan) for k in range(60)]
+    (track,) = _held(_run(truth)[-1])
+    assert low <= track.seen_share <= high
+
+
 def _with_shared_errors(seed: int, start: tuple[float, float], velocity: tuple[float, float], turns: int) -> Track:
     """Return the one track of a target seen with a heading and a position that wander as `PoseErrors` says."""
     rng = np.random.default_rng(seed)
