@@ -55,3 +55,10 @@ def test_any_stream_raises_nothing(lines: list[bytes]) -> None:
     decoder.finish(NOW_NS)
     for line in lines:
         InstrumentDecoder().datagram(line, NOW_NS)
+
+
+def test_what_could_not_be_used_is_told_in_plain_lines() -> None:
+    decoder = InstrumentDecoder()
+    assert decoder.troubles() == []
+    decoder.feed(b"(1900000000.000000) can0 09F11204#0058\r\n" * 3, NOW_NS)  # a heading of two bytes
+    assert decoder.troubles() == ["messages of the bus not used: short 3"]
