@@ -9,6 +9,7 @@ import pytest
 import shapely
 from made_charts import at, write_chart
 
+from moonless.chart.local_knowledge import file
 from moonless.chart.local_knowledge import knowledge as knowledge_module
 from moonless.chart.local_knowledge.knowledge import Knowledge
 from moonless.errors import InputError, MoonlessError, SourceError
@@ -160,3 +161,17 @@ def test_a_failed_write_changes_nothing(tmp_path: Path, monkeypatch: pytest.Monk
             change()
     assert [t.words for t in known.things] == ["post"]
     assert path.read_bytes() == before
+
+
+def test_a_file_whose_notes_have_no_word_of_where_they_are_from_is_read(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / "known.gpkg"
+    with monkeypatch.context() as before:
+        # As such files were written: the layer's columns without the last.
+        before.setitem(file._COLUMNS, "notes", file._COLUMNS["notes"][:-1])
+        Knowledge(path).add_note(20.0, -40.0, "set across the channel", written_ns=NIGHT_NS, note="lost")
+    (note,) = Knowledge.open(path).notes
+    assert (note.words, note.note) == ("set across the channel", "")
+    kept = Knowledge.open(path).add_note(20.0, -41.0, "gone", written_ns=NIGHT_NS, note="learned from runs")
+    assert Knowledge.open(path).notes == (note, kept)
