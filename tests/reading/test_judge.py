@@ -146,3 +146,21 @@ def test_a_picture_without_a_heading_is_read_as_far_as_it_goes(heading_rad: floa
     reading = Judge(make_boat(), chart).read(turn)
     assert reading.missing == () and reading.own.lat is not None
     assert (reading.hidden is None) == (reading.seeing_line is None) == (heading_rad is None)
+
+
+def test_the_less_is_known_of_where_it_lies_the_less_it_is_the_beacon() -> None:
+    """On a lone beacon, the odds against grow as the area it may lie in: with the square of a doubt alike on each axis.
+
+    A Gauss curve over the plane is as high in its middle as one over that area; what else there is is as dense all over.
+    """
+
+    def odds_against(sigma_m: float) -> float:
+        chart = FakeChart(marks=(make_mark(500.0, 800.0, "7"),))
+        doubt = np.diag([sigma_m**2, sigma_m**2, 0.04, 0.04])
+        (echo,) = Judge(make_boat(), chart).read(make_situation([make_track(1, 500.0, 800.0, covariance=doubt)])).echoes
+        assert echo.kind == "charted"
+        return (1.0 - echo.confidence) / echo.confidence
+
+    ten, twenty, forty = (odds_against(sigma) for sigma in (10.0, 20.0, 40.0))
+    # Whatever position and chart may be out besides, the same in all three, falls out of the differences.
+    assert (forty - twenty) / (twenty - ten) == pytest.approx((40.0**2 - 20.0**2) / (20.0**2 - 10.0**2), rel=0.05)

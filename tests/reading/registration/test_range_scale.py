@@ -19,7 +19,7 @@ from moonless.reading.chart_around import Place, lay_out
 from moonless.reading.own import OwnPlane
 from moonless.reading.registration.matching import turned_back
 from moonless.reading.registration.observations import Sightings
-from moonless.reading.registration.range_scale import RangeScale
+from moonless.reading.registration.range_scale import RangeScale, _Fit
 from moonless.scan.types import Scan, ScanErrors
 from moonless.units import NS_PER_S
 
@@ -110,3 +110,11 @@ def test_own_motion_alone_gives_no_factor() -> None:
         seen = replace(seen, shore_own=seen.shore_own + np.array([0.0, north]))
         scale.update(_scan(turn, 1.0, north, rain - np.array([0.0, north])), seen, own, _lay_out)
         assert scale.found is None
+
+
+def test_what_several_looks_tell_is_their_mean() -> None:
+    fit, looks = _Fit(), [(3.0, 9.0, 40.0), (-2.0, 5.0, 10.0), (8.0, 1.0, 25.0), (0.5, 4.0, 70.0)]
+    for look in looks:
+        fit.take(*look)
+    assert fit.looks == 4
+    assert (fit.evidence, fit.best, fit.votes) == pytest.approx(tuple(sum(x) / 4.0 for x in zip(*looks, strict=True)))
