@@ -16,7 +16,7 @@ from moonless.reading.identify.ghosts.hulls import mirrored
 from moonless.reading.identify.ghosts.own_mast import off_own_mast
 from moonless.reading.identify.ghosts.repeats import multiples
 from moonless.reading.identify.ghosts.second_traces import second_traces
-from moonless.reading.identify.ghosts.side_lobes import side_lobes
+from moonless.reading.identify.ghosts.side_lobes import goes_as_marked, side_lobes
 from moonless.reading.identify.ghosts.walls import in_walls
 from moonless.reading.identify.past.clutter_runs import clutter_runs, hit_shares
 from moonless.reading.identify.reported import PoseSigma
@@ -47,6 +47,7 @@ class Evidence:
     bridge_distance_m: Floats
     ais_vessel: NDArray[np.bool_]
     is_ghost: NDArray[np.bool_]
+    goes_as_ghost: Floats  # how well each goes as what it was marked as would, 0..1
     clutter_density: Floats  # clutter tracks per square metre that look like this one
     known: KnownHere  # what local knowledge says of each place
     own_en: Floats  # (2,)
@@ -138,6 +139,7 @@ def gather(
         bridge_distance_m=bridge,
         ais_vessel=np.array([t.ais is not None and not t.ais.is_aid for t in tracks], dtype=np.bool_),
         is_ghost=np.array([t.false_parent is not None or t.false_cause is not None for t in tracks], dtype=np.bool_),
+        goes_as_ghost=goes_as_marked(tracks, rel, own, moves),
         clutter_density=clutter_runs(tracks, reach, clutter_db, _off_land(stray, shore, sigma, of_shore)),
         known=known_here(position, covariance, known),
         own_en=np.array([own.east_m, own.north_m]),

@@ -142,7 +142,8 @@ def explain(
     # The edge of the sea round the boat goes with her, as strong as any hull.
     density[:, CLUTTER] = np.maximum(density[:, CLUTTER], WASH_PER_M2 * evidence.with_boat)
     # The ghost of a steady thing is steady; what is hit now and then only happens to lie where a ghost might.
-    density[:, FALSE] = np.where(evidence.is_ghost, GHOST * (1.0 - hops) + CHANCE_GHOST * hops, 1e-9)
+    marked = (GHOST * (1.0 - hops) + CHANCE_GHOST * hops) * evidence.goes_as_ghost
+    density[:, FALSE] = np.where(evidence.is_ghost, marked, 1e-9)
     density[:, FALSE] = np.maximum(density[:, FALSE], evidence.multiple_density)
     if len(evidence.lobe_density) == n:
         density[:, FALSE] = np.maximum(density[:, FALSE], evidence.lobe_density)

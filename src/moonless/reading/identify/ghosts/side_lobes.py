@@ -6,6 +6,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from moonless.boat.types import RadarSet
+from moonless.reading.identify.ghosts.ways import Ways
+from moonless.reading.own import OwnPlane
+from moonless.track.types import Track
 
 Floats = NDArray[np.float64]
 
@@ -24,3 +27,27 @@ def side_lobes(level_db: Floats | None, ring_db: Floats | None, radar: RadarSet)
     off = [level_db - ring_db - 2.0 * lobe for lobe in (radar.side_lobe_near_db, radar.side_lobe_far_db)]
     match = np.max([np.exp(-0.5 * (one / LOBE_SIGMA_DB) ** 2) for one in off], axis=0)
     return np.asarray(LOBES_PER_M2 * match)
+
+
+def goes_as_marked(tracks: tuple[Track, ...], rel: Floats, own: OwnPlane, p_moving: Floats | None = None) -> Floats:
+    """Return (n,) how well what was marked as a side-lobe echo goes as one, 0..1; 1 where nothing speaks against it.
+
+    It keeps to its parent's range, on a bearing that is off hers by a steady angle: so her motion against the boat,
+    turned by that angle, is its own.  What lies still over the ground while that would move is a thing by itself.
+    ``rel`` (n, 2): places from the boat; ``p_moving`` (n,) as for the other kinds.  Source: elementary.
+    """
+    out = np.ones(len(tracks))
+    row = {t.id: i for i, t in enumerate(tracks)}
+    marked = [i for i, t in enumerate(tracks) if t.false_cause == "side lobe" and t.false_parent in row]
+    pairs = [(i, row[tracks[i].false_parent or 0]) for i in marked]
+    if not pairs:
+        return out
+    i, k = np.array(pairs).T
+    ways = Ways.of(tracks, p_moving)
+    unit = rel / np.maximum(np.hypot(rel[:, 0], rel[:, 1]), 1.0)[:, None]
+    right = np.column_stack([unit[:, 1], -unit[:, 0]])
+    against = ways.velocity[k] - np.array(own.velocity)
+    toward, aside = np.sum(against * unit[k], axis=1), np.sum(against * right[k], axis=1)
+    foretold = np.array(own.velocity) + toward[:, None] * unit[i] + aside[:, None] * right[i]
+    out[i] = np.minimum(ways.fit(i, foretold, ways.noise[k]), 1.0) ** 2
+    return out
