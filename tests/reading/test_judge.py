@@ -151,7 +151,7 @@ def test_a_picture_without_a_heading_is_read_as_far_as_it_goes(heading_rad: floa
 def test_the_less_is_known_of_where_it_lies_the_less_it_is_the_beacon() -> None:
     """On a lone beacon, the odds against grow as the area it may lie in: with the square of a doubt alike on each axis.
 
-    A Gauss curve over the plane is as high in its middle as one over that area; what else there is is as dense all over.
+    A Gauss curve over the plane is as high in its middle as one over that area; what else there is is dense alike.
     """
 
     def odds_against(sigma_m: float) -> float:
