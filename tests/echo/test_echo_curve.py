@@ -178,3 +178,19 @@ def test_another_scale_makes_the_old_strays_void():
             picture = detector.detect(made.scan(counts, number=turn))
         highest.append(float(np.quantile(picture.threshold, 0.95)))
     assert highest[0] == pytest.approx(highest[1], abs=12.0)
+
+
+def test_a_scale_that_ends_low_still_shows_what_stands_at_its_top():
+    """A set whose word ends 21 dB over noise: land at the top of it is a shore, a mark before it a plot."""
+    made = Made(n_spoke=512, n_cell=384, law="root", level=1225.0, full_scale=4095)
+    made.point(1.0, 900.0, 40.0)
+    for bearing in np.arange(2.0, 3.2, 0.02):
+        for away in np.arange(1100.0, 1700.0, 18.0):
+            made.point(float(bearing), float(away), 45.0)
+            made.point(float(bearing) - 1.2, float(away), 45.0)
+    detector = Detector()
+    for turn in range(6):
+        picture = detector.detect(made.scan(number=turn))
+    assert np.any((np.abs(picture.plots.range_m - 900.0) < 15.0) & (np.abs(picture.plots.azimuth_rel_rad - 1.0) < 0.05))
+    assert picture.shores
+    assert float(np.nanmax(picture.floor)) < 4095.0

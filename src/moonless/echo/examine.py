@@ -41,10 +41,14 @@ EVERY_ROW = 5
 _LOW, _STEP = np.float32(LEVEL_LOW_DB), np.float32(LEVEL_STEP_DB)
 SOLID_DB = 25.0  # above noise: stronger than rain; such blocks are no reference for others
 SOLID_OVER_CLUTTER_DB = 12.0
+# A scale that ends below that has its solid echoes at its top, and so much over clutter at the least.
+SOLID_LEAST_DB = 3.0
 # However spiky the sea is held to be, what stands so far over its floor is an echo: a Pareto sea of shape 2.2, spikier
 # than most, passes 31.6 dB over its median once in a million cells (elementary).  Where the scale is not known decibels
 # say nothing: no threshold lies past this share of it; and with so few steps none past its top (own figures).
 SPIKIEST_DB, UNKNOWN_MOST, FINE_STEPS = 32.0, 0.75, 63
+# What stands at the top of the scale, so far over its floor, is shown whatever the sea's tail.  Own figure.
+SHOWN_AT_TOP_DB = 16.0
 SAME_SCALE = 1.5  # a scale learnt better by less than this factor is the same one; own figure
 CLIPPED_UNDER_DB = 1.5  # seven cells in ten of a box at full scale
 KEEP_OFF_BEAMS = 1.3  # round known echoes, where the sea is not learnt: to where the beam's skirt is 40 dB down
@@ -131,7 +135,8 @@ class Examiner:
         sector = self.map.sector_of_row(heading, shaded_rows(strip_db, grid))
         level = self.map.update_level(strip_db, sector)
         ring = self.map.ring_of_col
-        near, far = _sides(strip_db, level, sector, ring, grid)
+        solid_from_db, solid_over_db = _solid(video)
+        near, far = _sides(strip_db, level, sector, ring, grid, (solid_from_db, solid_over_db))
         wide, lone_db = _one_sided(near, far)
         clutter_db = level[sector][:, ring]
         floor_db, threshold_db, candidate_db = np.empty_like(box), np.empty_like(box), np.empty_like(box)
@@ -158,7 +163,7 @@ class Examiner:
             ratio_db = box_db - floor_db
             usable = ratio_db > -wide * _STEP
             if self.map.turns == 0:
-                usable &= strip_db < clutter_db + SOLID_DB
+                usable &= strip_db < clutter_db + solid_from_db
             elif self.ground.is_known:
                 usable &= self.ground.fresh()
             if self.map.turns == 0 or self.ground.is_known:
@@ -171,17 +176,21 @@ class Examiner:
             floor_db, threshold_db, candidate_db,
         )  # fmt: skip
         offset_db = self._lean.settle(floor_db, threshold_db, candidate_db, sector)
-        solid_db = np.maximum(clutter_db + np.float32(SOLID_OVER_CLUTTER_DB), np.float32(SOLID_DB))
-        # Boats among the strays take a spiky sea's tail without bound.
+        solid_db = np.maximum(clutter_db + solid_over_db, solid_from_db)
+        if solid_from_db < SOLID_DB:
+            np.minimum(solid_db, solid_from_db, out=solid_db)
+        # Boats among the strays take a spiky sea's tail without bound; and past the top of the scale nothing is shown.
+        top_db = np.float32(video.db[-1] - CLIPPED_UNDER_DB)
         if curve.is_learnt:
-            most_db = floor_db + np.float32(SPIKIEST_DB)
+            most_db = np.minimum(
+                floor_db + np.float32(SPIKIEST_DB), np.maximum(top_db, floor_db + np.float32(SHOWN_AT_TOP_DB))
+            )
         elif scan.full_scale < FINE_STEPS:
             most_db = np.full_like(floor_db, video.db[-1] - CLIPPED_UNDER_DB)
         else:
             most_db = np.full_like(floor_db, UNKNOWN_MOST * video.db[-1])
         np.minimum(threshold_db, np.maximum(most_db, floor_db), out=threshold_db)
         # At the top of the scale nothing stands out any more: what is up there stays.
-        top_db = np.float32(video.db[-1] - CLIPPED_UNDER_DB)
         ring_db = ring_level(box_db, threshold_db, grid.col_cells * scan.cell_m, scan.errors.pulse_m)
         ring_db = np.minimum(ring_db, top_db)
         for limit in (threshold_db, candidate_db, solid_db):
@@ -275,19 +284,24 @@ def design_rate(grid: Grid) -> float:
     return min(max(FALSE_BOXES_A_TURN / (grid.n_row * grid.n_col), P_FALSE_LEAST), P_FALSE_MOST)
 
 
+def _solid(video: Video) -> tuple[np.float32, np.float32]:
+    """Return from where on an echo is solid: dB over noise, and over clutter."""
+    short = max(0.0, SOLID_DB - (float(video.db[-1]) - CLIPPED_UNDER_DB))
+    return np.float32(SOLID_DB - short), np.float32(max(SOLID_LEAST_DB, SOLID_OVER_CLUTTER_DB - short))
+
+
 def _sides(
     strip_db: NDArray[np.float32],
     level: NDArray[np.float32],
     sector: NDArray[np.int64],
     ring: NDArray[np.int64],
     grid: Grid,
+    solid: tuple[np.float32, np.float32],
 ) -> tuple[NDArray[np.int16], NDArray[np.int16]]:
     """Return the medians of the reference on the near and the far side of every box, in steps; -1: too little there."""
     steps = np.empty(strip_db.shape, dtype=np.uint8)
     skip = np.empty(strip_db.shape, dtype=np.bool_)
-    levels_kernel(
-        strip_db, level, sector, ring, _LOW, _STEP, np.float32(SOLID_DB), np.float32(SOLID_OVER_CLUTTER_DB), steps, skip
-    )
+    levels_kernel(strip_db, level, sector, ring, _LOW, _STEP, *solid, steps, skip)
     near = np.empty(strip_db.shape, dtype=np.int16)
     far = np.empty(strip_db.shape, dtype=np.int16)
     ordered_kernel(steps, skip, grid.guard, grid.window, max(1, grid.window // 3), near, far)

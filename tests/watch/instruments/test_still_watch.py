@@ -184,3 +184,22 @@ def test_what_turns_and_goes_aside_at_once_is_no_compass(
     t = 20.0 + PERIOD_S
     run.still.turn(*run._turn(t, T0 + round(t * NS_PER_S)))
     assert run.heading.is_doubted == is_told
+
+
+@pytest.mark.parametrize(("second", "is_told"), [((-10.0, 9.0), True), ((-12.4, -7.4), False)])
+def test_two_words_that_go_two_ways_are_no_drift(
+    monkeypatch: pytest.MonkeyPatch, second: tuple[float, float], is_told: bool
+) -> None:
+    """Of sixty-odd echoes of a harbour ten are paired by this shift and then by that."""
+    run = Run(speed=0.0)
+    run.play(30.0)
+    words = iter([(-7.5, 13.6), second])
+
+    def said(before: Any, now: Any, may_turn: bool = True) -> Against | None:
+        return None if may_turn else Against(*next(words), 0.0, 1.8, 10.5, 0.15, 4.5, 4.5, 2.7)
+
+    monkeypatch.setattr(still_watch, "against", said)
+    for k in (1, 2):
+        t = 30.0 + k * PERIOD_S
+        run.still.turn(*run._turn(t, T0 + round(t * NS_PER_S)))
+    assert run.position.is_doubted == is_told

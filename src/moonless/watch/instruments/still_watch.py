@@ -42,8 +42,9 @@ STEP_RAD, TURNED_RAD, LEAP_RAD = math.radians(0.8), math.radians(3.0), math.radi
 # With it the place moves no farther than this: a turn and a shift together fit what goes with the boat, her wash and
 # the rings of her own side lobes.
 MOST_ASIDE_M = 15.0
-# A position: each of two words on end, and their mean; and one that is no drift any more.
-EACH_M, DRIFTED_M, STANDS_M, STANDS_TURNS = 6.0, 8.0, 4.0, 3
+# A position: each of two words on end, their mean, how far they may differ, for a drift goes one way; and one that is
+# no drift any more.
+EACH_M, DRIFTED_M, ALIKE_M, STANDS_M, STANDS_TURNS = 6.0, 8.0, 10.0, 4.0, 3
 # So many times as many echoes must bear the shift, or the turn, out as bear out none.
 OUTVOTED = 1.4
 # A doubt is begun by no fewer echoes than these, and by so many times what chance pairs: where the sea's strays and
@@ -178,7 +179,7 @@ class StillWatch:
         if far < EACH_M or said.paired < OUTVOTED * said.unmoved or not _begins(said):
             mine.shift_m = None
             return none if far < EACH_M else off
-        if last is not None and float(np.hypot(*last)) >= EACH_M:
+        if last is not None and float(np.hypot(*last)) >= EACH_M and float(np.hypot(*(shift - last))) <= ALIKE_M:
             mean = float(np.hypot(*(0.5 * (shift + last))))
             if mean > max(DRIFTED_M, 2.0 * said.sigma_m):
                 mine.since_ns, mine.n_back, mine.n_standing = base.laid.time_ns, 0, 0
