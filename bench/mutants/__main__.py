@@ -9,7 +9,7 @@ mislead a skipper write the test.  Some survivors change nothing that anybody ca
 reason in ``judged.toml`` and told as harmless.
 
 The sample is drawn by the seed from all changes of the rooms, each room by its share; the last line has the figures.
-``--named`` is for every day: the sixty of ``named.toml``, each of which would mislead, each against the one test that
+``--named`` is for every day: those of ``named.toml``, each of which would mislead, each against the one test that
 must see it; all must be caught.
 
 Why not a general tool: what misleads here is a side, a unit or a sign, which none of them changes, and a run of all
