@@ -20,6 +20,8 @@ Mask = NDArray[np.bool_]
 
 # How well a face lies where it is charted and along which line, one sigma each: the image is off by twice the first.
 FACE_SIGMA_M, FACE_SIGMA_RAD = 8.0, math.radians(1.0)
+# A face farther off than this shows no image of anything: the way is there and back again.  Own figure.
+FACE_REACH_M = 2000.0
 # How often a thing has an image that shows, and how far past the face's ends the way may still pass.  Own figures.
 IMAGE_SHOWS, PAST_ENDS_M = 0.1, 15.0
 
@@ -56,35 +58,43 @@ def in_walls(
     weaker = (level_db[:, None] <= parent_db[None, :]) | np.isnan(level_db)[:, None]
     if not is_scaled:
         weaker &= length[:, None] <= length[None, :] + SHORT_M
-    here = np.array([own.east_m, own.north_m])
-    for face in faces:
-        start, end = face[:2] - here, face[2:] - here
-        along = (end - start) / math.hypot(*(end - start))
-        across = np.array([along[1], -along[0]])
-        before = (rel[things] - start) @ across
-        # Only what stands on the boat's own side of the face is mirrored behind it.
-        own_before = float(-start @ across)
-        k = things[(before * own_before > 0.0) & (np.abs(before) > 2.0 * FACE_SIGMA_M)]
-        if not k.size:
-            continue
-        image = rel[k] - 2.0 * ((rel[k] - start) @ across)[:, None] * across
-        # Where the way from the boat to the image passes the face.
-        share = own_before / (own_before - (image - start) @ across)
-        passes = (share[:, None] * image - start) @ along
-        k_passes = (passes > -PAST_ENDS_M) & (passes < math.hypot(*(end - start)) + PAST_ENDS_M)
-        k, image = k[k_passes], image[k_passes]
-        if not k.size:
-            continue
-        gap = rel[:, None, :] - image[None]
-        swung = (FACE_SIGMA_RAD * np.hypot(*(rel[k] - start).T)) ** 2
-        room = (2.0 * FACE_SIGMA_M) ** 2 + swung
-        spread = covariance[:, None] + covariance[None, k] + room[None, :, None, None] * np.eye(2)
-        near = np.sum(gap**2, axis=-1) < 9.0 * np.trace(spread, axis1=2, axis2=3)
-        i, j = np.nonzero(near & weaker[:, k] & ~named[:, None] & (np.arange(n)[:, None] != k[None, :]))
-        if not i.size:
-            continue
-        parent = k[j]
-        moved = ways.velocity[parent] - 2.0 * (ways.velocity[parent] @ across)[:, None] * across
-        as_moved = ways.fit(i, moved, ways.noise[parent], is_scaled)
-        np.add.at(out, i, IMAGE_SHOWS * density(gap[i, j], spread[i, j]) * as_moved)
+    k, image, off, across = _images(rel, things, faces - np.tile([own.east_m, own.north_m], 2))
+    if not k.size:
+        return out
+    room = (2.0 * FACE_SIGMA_M) ** 2 + (FACE_SIGMA_RAD * off) ** 2
+    trace = np.trace(covariance, axis1=1, axis2=2)
+    gap2 = np.sum((rel[:, None, :] - image[None]) ** 2, axis=-1)
+    near = gap2 < 9.0 * (trace[:, None] + trace[None, k] + 2.0 * room[None])
+    i, j = np.nonzero(near & weaker[:, k] & ~named[:, None] & (np.arange(n)[:, None] != k[None, :]))
+    parent, normal = k[j], across[j]
+    spread = covariance[i] + covariance[parent] + room[j, None, None] * np.eye(2)
+    moved = ways.velocity[parent] - 2.0 * np.sum(ways.velocity[parent] * normal, axis=1)[:, None] * normal
+    as_moved = ways.fit(i, moved, ways.noise[parent], is_scaled)
+    np.add.at(out, i, IMAGE_SHOWS * density(rel[i] - image[j], spread) * as_moved)
     return out
+
+
+def _images(rel: Floats, things: NDArray[np.int64], faces: Floats) -> tuple[NDArray[np.int64], Floats, Floats, Floats]:
+    """Return (thing (p,), its image (p, 2), how far it is from the face's start (p,), the face's normal (p, 2)).
+
+    ``faces`` (m, 4) from the boat, as all places are.  Only what stands on the boat's own side of a face is mirrored
+    behind it, and only where the way from the boat to the image passes the face.
+    """
+    start, run = faces[:, :2], faces[:, 2:] - faces[:, :2]
+    length = np.hypot(run[:, 0], run[:, 1])
+    along = run / length[:, None]
+    across = np.column_stack([along[:, 1], -along[:, 0]])
+    own_before, own_along = -np.sum(start * across, axis=1), -np.sum(start * along, axis=1)
+    beside = np.hypot(own_before, own_along - np.clip(own_along, 0.0, length))
+    here = np.flatnonzero(beside <= FACE_REACH_M)
+    before = rel[things] @ across[here].T + own_before[here]  # (thing, face)
+    lies = rel[things] @ along[here].T
+    with np.errstate(divide="ignore", invalid="ignore"):
+        share = own_before[here] / (own_before[here] + before)
+    passes = share * lies + own_along[here]
+    is_mirrored = (before * own_before[here] > 0.0) & (np.abs(before) > 2.0 * FACE_SIGMA_M)
+    is_mirrored &= (passes > -PAST_ENDS_M) & (passes < length[here] + PAST_ENDS_M)
+    row, column = np.nonzero(is_mirrored)
+    thing, face = things[row], here[column]
+    image = rel[thing] - 2.0 * before[row, column][:, None] * across[face]
+    return thing, image, np.hypot(lies[row, column] + own_along[face], before[row, column]), across[face]
