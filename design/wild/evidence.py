@@ -1,6 +1,6 @@
 """What tells rain, faint boats and low land apart in wild scenes.
 
-    python design/wild_evidence.py [--seed S] [--count N]
+    python design/wild/evidence.py [--seed S] [--count N]
 
 Plays wild scenes through the whole chain and holds the evidence of each told track against the truth, turn by turn,
 for `moonless.reading.identify.past.drift`, `.calibration` and `moonless.echo.raised_ground`: how densely patches of a
@@ -18,7 +18,7 @@ from collections import Counter
 from pathlib import Path
 from typing import Any
 
-ROOT = Path(__file__).parents[1]
+ROOT = Path(__file__).parents[2]
 sys.path.insert(0, str(ROOT))
 
 from bench.scenes.built_in import play  # noqa: E402

@@ -1,4 +1,4 @@
-"""How well own motion tells a steady error of bearings: `python design/steady_bearing.py [SEED ...]`.
+"""How well own motion tells a steady error of bearings: `python design/wild/steady_bearing.py [SEED ...]`.
 
 Plays wild scenes through the whole chain and prints, for each, the true error, what
 `moonless.watch.instruments.steady_bearing` says at the end and its sigma, and what the chart says.  Seeds for telling
@@ -13,7 +13,7 @@ import tempfile
 from pathlib import Path
 from typing import Any
 
-ROOT = Path(__file__).parents[1]
+ROOT = Path(__file__).parents[2]
 sys.path.insert(0, str(ROOT))
 
 from bench.scenes.built_in import play  # noqa: E402
