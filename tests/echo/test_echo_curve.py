@@ -180,9 +180,10 @@ def test_another_scale_makes_the_old_strays_void():
     assert highest[0] == pytest.approx(highest[1], abs=12.0)
 
 
-def test_a_scale_that_ends_low_still_shows_what_stands_at_its_top():
+@pytest.mark.parametrize(("law", "level"), [("root", 1225.0), ("linear", 372.0)])
+def test_a_scale_that_ends_low_still_shows_what_stands_at_its_top(law, level):
     """A set whose word ends 21 dB over noise: land at the top of it is a shore, a mark before it a plot."""
-    made = Made(n_spoke=512, n_cell=384, law="root", level=1225.0, full_scale=4095)
+    made = Made(n_spoke=512, n_cell=384, law=law, level=level, full_scale=4095)
     made.point(1.0, 900.0, 40.0)
     for bearing in np.arange(2.0, 3.2, 0.02):
         for away in np.arange(1100.0, 1700.0, 18.0):

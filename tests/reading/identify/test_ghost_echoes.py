@@ -16,7 +16,7 @@ from moonless.reading.identify.explain import UNCHARTED_PER_M2, VESSEL_PER_M2, e
 from moonless.reading.identify.ghosts.hulls import mirrored
 from moonless.reading.identify.ghosts.own_mast import off_own_mast
 from moonless.reading.identify.ghosts.repeats import multiples
-from moonless.reading.identify.ghosts.second_traces import second_traces
+from moonless.reading.identify.ghosts.second_traces import late_by, second_traces
 from moonless.reading.identify.ghosts.side_lobes import side_lobes
 from moonless.reading.identify.motion import Motion
 from moonless.reading.identify.reported import PoseSigma, one_of_each, worth_telling
@@ -192,6 +192,14 @@ def test_what_is_heard_one_pulse_late_turns_when_the_boat_turns(heading: float) 
     both = second_traces(np.array([6.0, 3.0]), 2)
     assert both[1] > VESSEL_PER_M2 > 5.0 * straight
     assert second_traces(None, 3).tolist() == [0.0, 0.0, 0.0]
+
+
+def test_a_pulse_interval_that_is_not_told_is_the_usual_one_and_counts_for_less() -> None:
+    # Half the way light goes in an interval: 299 792 458 m/s (SI), 1 000 and 2 000 pulses a second.
+    assert late_by(1e-3) == (pytest.approx(149_896.229), 0.0)
+    usual_m, less = late_by(None)
+    assert usual_m == pytest.approx(74_948.1145)
+    assert less > 0.0
 
 
 def test_a_side_lobe_is_weaker_by_the_lobe_out_and_back() -> None:

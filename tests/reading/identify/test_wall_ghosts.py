@@ -26,10 +26,12 @@ def _turned(faces: np.ndarray, angle: float) -> np.ndarray:
     return np.hstack([faces[:, :2] @ turn.T, faces[:, 2:] @ turn.T])
 
 
-def _images(tracks: tuple[Any, ...], level: list[float], faces: np.ndarray = BRIDGE, own: OwnPlane = LYING) -> Any:
+def _images(
+    tracks: tuple[Any, ...], level: list[float], faces: np.ndarray = BRIDGE, own: OwnPlane = LYING, **more: Any
+) -> Any:
     rel = np.array([(t.east_m - own.east_m, t.north_m - own.north_m) for t in tracks])
     cov = np.repeat(25.0 * np.eye(2)[None], len(tracks), axis=0)
-    return in_walls(tracks, rel, cov, own, np.array(level), faces)
+    return in_walls(tracks, rel, cov, own, np.array(level), faces, **more)
 
 
 @pytest.mark.parametrize("angle", [0.0, 1.1, 2.7, 4.5])
@@ -67,6 +69,22 @@ def test_nothing_is_mirrored_past_the_ends_or_from_behind_the_face() -> None:
     assert not _images((behind, before), [50.0, 30.0]).any()
     # No chart, no faces.
     assert not _images((boat, image), [50.0, 30.0], np.zeros((0, 4))).any()
+
+
+def test_once_past_the_bridge_an_image_makes_no_image_of_the_boat_that_threw_it() -> None:
+    """Seen in a made strait: boats 400 to 600 m off whispered as false for ten turns after the bridge was passed."""
+    boat, image = make_track(1, 40.0, 380.0, length_m=15.0), make_track(2, 40.0, 620.0)
+    for north_m, is_thrown in ((545.0, False), (455.0, False), (700.0, True)):
+        past = OwnPlane(FRAME, 0.0, north_m, 0.0, 0.0, 0.0)
+        # Levels at the top of the scale do not tell which is the weaker.
+        top = {"is_scaled": False, "clipped": np.array([True, True])}
+        found = _images((boat, image), [255.0, 255.0], own=past, **top)
+        assert bool(found[0] > 0.0) == is_thrown, "near the face nothing is said of either side"
+        told = _images((boat, image), [255.0, 255.0], own=past, was_false=np.array([False, True]), **top)
+        assert not told.any()
+    # What is only remembered throws nothing.
+    gone = make_track(2, 40.0, 620.0, state="coasting")
+    assert not _images((boat, gone), [255.0, 255.0], own=OwnPlane(FRAME, 0.0, 700.0, 0.0, 0.0, 0.0), **top).any()
 
 
 def test_faces_are_the_long_straight_sides() -> None:

@@ -166,6 +166,9 @@ def test_the_steady_angle_itself_is_known_by_the_boats_way(off_deg: float) -> No
     assert found is not None
     assert math.degrees(found.sigma_rad) < 1.0
     assert math.degrees(found.bias_rad) == pytest.approx(off_deg, abs=1.2)
+    # What was learnt of a compass is no word on the next one.
+    run.still.begin_again()
+    assert run.still.bearing.now is None
     # Of a boat that lies nothing is known this way.
     lying = Run(off_deg=lambda t: 4.0 + 0.0 * t, speed=0.0)
     lying.play(60.0)

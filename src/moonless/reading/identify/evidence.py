@@ -89,6 +89,7 @@ def gather(
     field_density: Floats | None = None,
     offset_db: float = 0.0,
     offset_sigma_db: float = 0.0,
+    was_false: NDArray[np.bool_] | None = None,
 ) -> Evidence:
     """Return the evidence of the tracks that are to be told: all but tentative ones.
 
@@ -99,7 +100,7 @@ def gather(
     (n,) and NaN where not seen this turn, say which is stronger.  ``late_log_odds``: (n,) see `second_traces`.
     ``stray`` (n,): how much likelier each strength is for a stray of this picture than for a thing, see `Strays`.
     ``field_density`` (n,): see `FieldDrift`; ``offset_db``, ``offset_sigma_db``: of all implied cross-sections, see
-    `StrengthCalibration`.
+    `StrengthCalibration`.  ``was_false`` (n,): which have been told as false so far.
     """
     position = np.array([(t.east_m, t.north_m) for t in tracks]).reshape(-1, 2) if moved_en is None else moved_en
     rel = position - np.array([own.east_m, own.north_m])
@@ -150,7 +151,7 @@ def gather(
         clipped=np.zeros(len(tracks), dtype=np.bool_) if clipped is None else clipped,
         multiple_density=multiples(tracks, rel, covariance, own, loud, rcs, clipped, moves)
         + mirrored(tracks, rel, covariance, own, loud, beam_rad, curve is not None, clipped, moves)
-        + in_walls(tracks, rel, covariance, own, loud, _faces(place), curve is not None, clipped, moves)
+        + in_walls(tracks, rel, covariance, own, loud, _faces(place), curve is not None, clipped, moves, was_false)
         + off_own_mast(tracks, rel, covariance, own, loud, beam_rad, clipped, moves)
         + second_traces(late_log_odds, len(tracks)),
         lobe_density=side_lobes(level_db, ring_db, boat.radar),

@@ -31,6 +31,10 @@ class History:
         """Begin again: the chart around was laid out anew, and its marks bear other numbers."""
         self._mark.clear()
 
+    def likeliest(self, ids: NDArray[np.int64]) -> NDArray[np.int64]:
+        """Return (n,) which of `KINDS` each track was last told as, an index; -1: it was not told yet."""
+        return np.array([int(self._log[i].argmax()) if i in self._log else -1 for i in ids.tolist()], dtype=np.int64)
+
     def pool(
         self, ids: NDArray[np.int64], explained: list[Explained], is_fresh: NDArray[np.bool_] | None = None
     ) -> list[Explained]:

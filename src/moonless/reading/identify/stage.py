@@ -14,7 +14,6 @@ from numpy.typing import NDArray
 
 from moonless.boat.types import Boat
 from moonless.chart.local_knowledge.knowledge import Knowledge
-from moonless.constants import SPEED_OF_LIGHT_MPS
 from moonless.echo.types import EchoPicture
 from moonless.radar.link.budget import scale_of
 from moonless.radar.link.detection import clutter_weight
@@ -34,7 +33,8 @@ from moonless.reading.identify.evidence import (
     sea_beside,
     strongest_at,
 )
-from moonless.reading.identify.explain import Explained, explain
+from moonless.reading.identify.explain import FALSE, Explained, explain
+from moonless.reading.identify.ghosts.second_traces import late_by
 from moonless.reading.identify.history import History
 from moonless.reading.identify.mark_watch import Lookout, MissingMark
 from moonless.reading.identify.motion import Motion
@@ -71,10 +71,6 @@ class Identified:
     missing: tuple[MissingMark, ...]
     obstructions: tuple[Obstruction, ...]
     performance: RadarPerformance
-
-# What lies a pulse interval off hardly turns with the boat's way, whatever the interval: where it is not known the
-# commonest of small sets serves, 2 000 a second, and counts for the less by this log.  Common practice, no source.
-USUAL_INTERVAL_S, UNKNOWN_INTERVAL = 5e-4, 1.0
 
 
 class IdentifyStage:
@@ -197,6 +193,7 @@ class IdentifyStage:
             tracks, own, place, self._boat, self._pose_sigma(placed), moved, known, rough, moves, curve, level, roamed,
             ring, of_shore, answered, clipped, peak, self._late(placed, ids, sigma), stray,
             self._fields(placed, ids), self._calibration.offset_db, self._calibration.sigma_db,
+            self._history.likeliest(ids) == FALSE,
         )  # fmt: skip
         # Land answers with anything.
         off_land = (evidence.shore_distance_m > 2.0 * ASHORE_M) & ~evidence.of_shore
@@ -229,9 +226,8 @@ class IdentifyStage:
         scan = placed.situation.scan
         if scan is None:
             return None
-        interval_s = scan.errors.pulse_interval_s
-        usual = self._motion.late_log_odds(ids, 0.5 * SPEED_OF_LIGHT_MPS * (interval_s or USUAL_INTERVAL_S), sigma_m)
-        return usual if interval_s is not None else usual - UNKNOWN_INTERVAL
+        interval_m, unsure = late_by(scan.errors.pulse_interval_s)
+        return self._motion.late_log_odds(ids, interval_m, sigma_m) - unsure
 
     def _ground_under(
         self,

@@ -258,9 +258,9 @@ class RegistrationStage:
         guess = self._bearing.whole_fix
         if guess is not None:
             begun = self._registrar.begin_from(situation.time_ns, *pairs, guess)
-            if begun is not None and not begun.is_belied_by(by_motion):
-                return begun
             if begun is not None:
+                if not begun.is_belied_by(by_motion):
+                    return begun
                 self._registrar.forget()
         return replace(agreement, bearing=bearing, correction=self._bearing.correction)
 

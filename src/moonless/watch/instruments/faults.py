@@ -22,7 +22,6 @@ from moonless.watch.instruments.fault_memory import FaultMemory
 from moonless.watch.instruments.heading_watch import HeadingWatch
 from moonless.watch.instruments.position_watch import PositionWatch
 from moonless.watch.instruments.radar.video import RadarWatch
-from moonless.watch.instruments.steady_bearing import SteadyBearing
 from moonless.watch.instruments.still_watch import StillWatch
 
 AIS_SILENT_S = 180.0  # an anchored vessel of class A speaks every three minutes: ITU-R M.1371-5, table 1
@@ -94,12 +93,10 @@ class FaultWatch:
         """Take note that the radar's picture is laid otherwise from here on: its metres, or the bow, are put right."""
         self._radar.measured_anew()
         self._still.begin_again()
-        self._still.bearing = SteadyBearing()
 
     def other_source(self, now_ns: int) -> None:
         """Take note that another source of position or heading is followed: it may differ by what is no fault."""
         self._still.begin_again(now_ns)
-        self._still.bearing = SteadyBearing()
 
     def radar_blocks(self, now_ns: int, n_good: int, n_bad: int) -> None:
         """Take note of how many blocks of what came in could be used, and how many not."""

@@ -98,7 +98,7 @@ class StillWatch:
         """Nothing seen before ``now_ns`` can be compared with what comes: another clock, scale, source or bow mark."""
         self._from_ns = now_ns
         self._kept.clear()
-        self._of_heading, self._of_position = _Heading(), _Position()
+        self._of_heading, self._of_position, self.bearing = _Heading(), _Position(), SteadyBearing()
 
     def turn(self, scan: Scan, plots: Plots) -> None:
         """Take in the echoes of a turn; ``scan`` bears the pose as it was reported."""
@@ -148,6 +148,7 @@ class StillWatch:
         if is_far and is_alone and said.paired >= OUTVOTED * said.as_told and _begins(said):
             mine.off_rad, mine.n_back, mine.n_standing = both, 0, 0
             began_ns = before.time_ns if len(self._kept) < 2 else self._kept[-2].laid.time_ns
+            self.bearing = SteadyBearing()  # what the compass was out by it is out by no more
             self.heading.turns_alone(now.time_ns, began_ns, both)
 
     def _hold_position(self, now: Laid) -> Floats:

@@ -21,7 +21,7 @@ from moonless.reading.identify.ghosts.ways import (
     Ways,
     at_most,
     lengths,
-)  # fmt: skip
+)
 from moonless.reading.own import OwnPlane
 from moonless.track.types import Track
 
@@ -51,8 +51,9 @@ def mirrored(
     """Return (n,) per square metre, how many echoes off the side of a long hull are to be expected where each lies.
 
     The way is from the boat to the hull, on to the thing and back the same way: the ghost lies on the hull's bearing at
-    her range and the distance from her to the thing together.  ``rel`` (n, 2), ``covariance`` (n, 2, 2) as above.
-    ``is_scaled``: levels are decibels; ``clipped``, ``p_moving`` as above.  Source: path lengths, elementary.
+    her range and the distance from her to the thing together.  ``rel`` (n, 2): places from the boat; ``covariance``
+    (n, 2, 2) of each; ``is_scaled``: levels are decibels; ``clipped`` (n,), ``p_moving`` (n,) as in `repeats`.
+    Source: path lengths, elementary.
     """
     n = len(tracks)
     out = np.zeros(n)

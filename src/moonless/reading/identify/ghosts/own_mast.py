@@ -37,8 +37,8 @@ def off_own_mast(
     """Return (n,) per square metre, how many echoes off the own mast are to be expected where each lies and moves.
 
     It lies at the range of a thing no weaker, on a bearing from the bow that stays: its velocity is the boat's own and
-    that range's change along its bearing.  ``rel`` (n, 2), ``covariance`` (n, 2, 2) as above.  A vessel that runs in
-    company does the same, but seldom at the range of something else.  Source: elementary.
+    that range's change along its bearing.  ``rel`` (n, 2): places from the boat; ``covariance`` (n, 2, 2).  A
+    vessel that runs in company does the same, but seldom at the range of something else.  Source: elementary.
     """
     n = len(tracks)
     out = np.zeros(n)

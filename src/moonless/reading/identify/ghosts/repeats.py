@@ -18,7 +18,7 @@ from moonless.reading.identify.ghosts.ways import (
     at_most,
     density,
     lengths,
-)  # fmt: skip
+)
 from moonless.reading.own import OwnPlane
 from moonless.track.types import Track
 

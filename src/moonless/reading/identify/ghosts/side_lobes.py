@@ -37,9 +37,9 @@ def goes_as_marked(tracks: tuple[Track, ...], rel: Floats, own: OwnPlane, p_movi
     ``rel`` (n, 2): places from the boat; ``p_moving`` (n,) as for the other kinds.  Source: elementary.
     """
     out = np.ones(len(tracks))
-    row = {t.id: i for i, t in enumerate(tracks)}
-    marked = [i for i, t in enumerate(tracks) if t.false_cause == "side lobe" and t.false_parent in row]
-    pairs = [(i, row[tracks[i].false_parent or 0]) for i in marked]
+    row: dict[int | None, int] = {t.id: i for i, t in enumerate(tracks)}
+    marked = [(i, row.get(t.false_parent)) for i, t in enumerate(tracks) if t.false_cause == "side lobe"]
+    pairs = [(i, k) for i, k in marked if k is not None]
     if not pairs:
         return out
     i, k = np.array(pairs).T

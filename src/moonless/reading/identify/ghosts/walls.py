@@ -22,6 +22,8 @@ Mask = NDArray[np.bool_]
 FACE_SIGMA_M, FACE_SIGMA_RAD = 8.0, math.radians(1.0)
 # A face farther off than this shows no image of anything: the way is there and back again.  Own figure.
 FACE_REACH_M = 2000.0
+# And of one that the boat is about to pass or has just passed nothing is said: its sides change.  Own figure.
+FACE_LEAST_M = 60.0
 # How often a thing has an image that shows, and how far past the face's ends the way may still pass.  Own figures.
 IMAGE_SHOWS, PAST_ENDS_M = 0.1, 15.0
 
@@ -36,12 +38,14 @@ def in_walls(
     is_scaled: bool = True,
     clipped: Mask | None = None,
     p_moving: Floats | None = None,
+    was_false: Mask | None = None,
 ) -> Floats:
     """Return (n,) per square metre, how many mirror images are to be expected where each echo lies and as it moves.
 
     ``rel`` (n, 2): places from the boat; ``covariance`` (n, 2, 2) of each; ``faces`` (m, 4), in the plane of the tracks
     as `moonless.sight.edges.faces_of` gives them; ``is_scaled``: levels are decibels; ``clipped``, ``p_moving`` as for
-    the other kinds.
+    the other kinds; ``was_false`` (n,): told as false so far, and so no parent: when the boat has passed a bridge what
+    was an image of something would else take that for its own image.
     """
     n = len(tracks)
     out = np.zeros(n)
@@ -49,8 +53,8 @@ def in_walls(
         return out
     ways, length = Ways.of(tracks, p_moving), lengths(tracks)
     named = np.array([t.ais is not None for t in tracks])
-    firm = np.array([t.state != "tentative" and t.false_parent is None for t in tracks])
-    things = np.flatnonzero(firm)
+    firm = np.array([t.state == "confirmed" and t.false_parent is None for t in tracks])
+    things = np.flatnonzero(firm if was_false is None else firm & ~was_false)
     if not things.size:
         return out
     # A plane mirrors a small thing as it does a large one: its image is weaker by the wall's loss and the longer way.
@@ -86,7 +90,7 @@ def _images(rel: Floats, things: NDArray[np.int64], faces: Floats) -> tuple[NDAr
     across = np.column_stack([along[:, 1], -along[:, 0]])
     own_before, own_along = -np.sum(start * across, axis=1), -np.sum(start * along, axis=1)
     beside = np.hypot(own_before, own_along - np.clip(own_along, 0.0, length))
-    here = np.flatnonzero(beside <= FACE_REACH_M)
+    here = np.flatnonzero((beside <= FACE_REACH_M) & (np.abs(own_before) >= FACE_LEAST_M))
     before = rel[things] @ across[here].T + own_before[here]  # (thing, face)
     lies = rel[things] @ along[here].T
     with np.errstate(divide="ignore", invalid="ignore"):
