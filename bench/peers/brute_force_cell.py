@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -38,6 +38,8 @@ BUILT = {
 }  # fmt: skip
 SPEAK_AGAINST = {"MIPARE", "CTNARE", "PRCARE", "SPLARE", "TSEZNE", "WATTUR", "OSPARE", "ICEARE", "ICNARE", "LOGPON"}
 SUNKEN = {"UWTROC", "WRECKS", "OBSTRN"}
+# Within this of a route's end she lies alongside what is made for it.
+BERTHING = 30.0
 
 
 @dataclass(frozen=True)
@@ -146,7 +148,7 @@ class Leg:
 
     def __init__(
         self, cell: Cell, hull: Hull, start: tuple[float, float], end: tuple[float, float], speed: float,
-        reach_deg: float = 0.03,
+        reach_deg: float = 0.03, berths: Sequence[tuple[float, float]] = (),
     ) -> None:  # fmt: skip
         self.cell, self.hull, self.speed = cell, hull, speed
         self.swept = 0.5 * hull.beam + hull.sigma
@@ -164,6 +166,9 @@ class Leg:
         self.near = [self._here(cell.things[i]) for i in cell.tree.query(box)]
         self.zones = [t for t in self.near if t.cls == "M_QUAL" and t.shape.geom_type.endswith("Polygon")]
         self.track = self.line.buffer(TRACK, quad_segs=32)
+        near_berths = [self.to_plane(*place).buffer(BERTHING) for place in berths]
+        self.berths = [self.to_plane(*place) for place in berths]
+        self.before = self.line.difference(shapely.union_all(near_berths)) if berths else self.line
         self.land = shapely.union_all([t.shape for t in self.near if t.cls == "LNDARE" and _is_area(t)])
 
     def _here(self, thing: Thing) -> Thing:
@@ -226,7 +231,7 @@ class Leg:
         g, cls = t.given, t.cls
         if cls == "LNDARE":
             if off <= TRACK:
-                yield "stops", abs(off - TRACK)
+                yield ("against" if self._alongside(t, off, TRACK) else "stops"), abs(off - TRACK)
         elif cls in ("DEPARE", "DRGARE", "UNSARE"):
             depth = None if cls == "UNSARE" else _number(g, "DRVAL1")
             if off > TRACK or not _is_area(t):
@@ -245,7 +250,7 @@ class Leg:
                 yield from self._sunken(t, off)
         elif cls in BUILT and not _is_markable(t):
             if off <= self.swept:
-                yield "stops", abs(off - self.swept)
+                yield ("against" if self._alongside(t, off, self.swept) else "stops"), abs(off - self.swept)
             elif off <= TRACK or (cls in ("FSHFAC", "MARCUL") and off <= CORRIDOR):
                 yield "against", min(abs(off - limit) for limit in (self.swept, TRACK, CORRIDOR))
         elif cls == "BRIDGE":
@@ -349,6 +354,18 @@ class Leg:
         else:
             yield "stops", 99.0
 
+    def _alongside(self, t: Thing, off: float, limit: float) -> bool:
+        """Whether the boat lies at a thing, or at the quay before that land, where the route begins or ends."""
+        if not self.berths or off < 0.5 * self.hull.beam:
+            return False
+        if not self.before.is_empty and self.before.distance(t.shape) <= limit:
+            return False
+        if t.cls != "LNDARE":
+            return _is_quay(t)
+        quays = [n.shape for n in self.near if _is_quay(n)]
+        ways = [shapely.shortest_line(b, t.shape) for b in self.berths if b.distance(t.shape) <= BERTHING + limit]
+        return all(any(q.distance(way) <= 3.0 for q in quays) for way in ways)
+
     # ---- marks: each physical thing, its parts put together ----
 
     def _marks(self) -> list[Found]:
@@ -408,7 +425,8 @@ class Leg:
             weight = "against" if off <= reach or not lit else None
             limits = [reach, CORRIDOR]
         else:
-            weight = "stops" if off <= self.swept else "against" if off <= TRACK or not lit else None
+            refuses = off <= self.swept and not self._alongside(body, off, self.swept)
+            weight = "stops" if refuses else "against" if off <= TRACK or not lit else None
             limits = [self.swept, TRACK, CORRIDOR]
         if weight is None:
             return None
@@ -419,6 +437,12 @@ KNOWN_AREAS = {
     "RESARE", "CBLARE", "PIPARE", "DMPGRD", "ACHARE", "ACHBRT", "FAIRWY", "FERYRT", "TSSLPT", "TSSCRS", "TSSRON",
     "ISTZNE", "DWRTPT", "TWRTPT", "SNDWAV", "FSHGRD", "CTSARE", "SUBTLN", "WEDKLP",
 }  # fmt: skip
+
+
+def _is_quay(t: Thing) -> bool:
+    if t.cls == "SLCONS":
+        return t.given.get("CATSLC") in (4, 6, 11, 14, 15, 16)
+    return t.cls in ("PONTON", "HULKES", "MORFAC", "PILPNT")
 
 
 def _is_area(t: Thing) -> bool:

@@ -85,7 +85,9 @@ def check(path: Path, routes: int, seed: int, boat: Boat, cache_dir: Path | None
         tally.routes += 1
         for leg in plan.legs:
             a, b = leg.leg.start, leg.leg.end
-            brute = Leg(cell, hull, (a.lat_deg, a.lon_deg), (b.lat_deg, b.lon_deg), leg.speed_kn * 1852.0 / 3600.0)
+            ends = (a.lat_deg, a.lon_deg), (b.lat_deg, b.lon_deg)
+            berths = [*ends[: leg.number == 1], *ends[1 : 1 + (leg.number == len(plan.legs))]]
+            brute = Leg(cell, hull, *ends, leg.speed_kn * 1852.0 / 3600.0, berths=berths)
             _compare(tally, path.stem, leg.dangers, list(brute.found()), leg.leg)
             tally.legs += 1
     return tally

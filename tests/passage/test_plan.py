@@ -315,3 +315,45 @@ def test_an_unlit_mark_beside_two_legs_is_counted_once(chart_with: Callable[[Any
     assert len({mark.thing for leg in plan.legs for mark in leg.unlit}) == 1
     said = [p.figure for p in plan.points if p.what == "Unlit marks the radar should hold near the track"]
     assert said == ["1"]
+
+
+PONTOON = shapely.box(-4000.0, -4004.0, -3900.0, -3996.0)
+
+
+@pytest.mark.parametrize(
+    ("end", "given", "told"),
+    [
+        # The boat is 3 m broad and known to 4 m: what stands within 5.5 m refuses, but where she comes to lie at it.
+        ((-4004.0, -4000.0), {"PONTON": ([PONTOON], {"OBJNAM": ["x"]})}, [("berth", "against")]),
+        ((-4001.0, -4000.0), {"PONTON": ([PONTOON], {"OBJNAM": ["x"]})}, [("structure", "stops")]),
+        # The route goes on past it.
+        ((-3000.0, -4008.0), {"PONTON": ([PONTOON], {"OBJNAM": ["x"]})}, [("structure", "stops")]),
+        # CATSLC by S-57's list: 4 a pier, 8 rip rap, which nobody lies at.
+        ((-4004.0, -4000.0), {"SLCONS": ([PONTOON], {"CATSLC": [4]})}, [("berth", "against")]),
+        ((-4004.0, -4000.0), {"SLCONS": ([PONTOON], {"CATSLC": [8]})}, [("structure", "stops")]),
+        # Land behind the pier is no more to her than the pier; a bare shore refuses.
+        (
+            (-4004.0, -4000.0),
+            {"SLCONS": ([PONTOON], {"CATSLC": [4]}), "LNDARE": ([shapely.box(-3995.0, -4100.0, -3800.0, -3900.0)],
+             {"OBJNAM": ["Made Cay"]})},
+            [("berth", "against"), ("berth", "against")],
+        ),
+        (
+            (-4004.0, -4000.0),
+            {"LNDARE": ([shapely.box(-3995.0, -4100.0, -3800.0, -3900.0)], {"OBJNAM": ["Made Cay"]})},
+            [("land", "stops")],
+        ),
+    ],
+)  # fmt: skip
+@pytest.mark.parametrize("is_back", [False, True])
+def test_where_a_route_begins_or_ends_she_lies_alongside(
+    chart_with: Callable[[Any], Chart], boat: Boat, end: tuple[float, float], given: Any, told: list[tuple[str, str]],
+    is_back: bool,
+) -> None:  # fmt: skip
+    chart = chart_with(given)
+    route = _route((-4400.0, -4008.0 if end[0] > -3999.0 else -4000.0), end)
+    route = route.reversed() if is_back else route
+    plan = make_plan(chart, route, boat, DARK, Night(wanted_kn=12.0))
+    met = [(d.kind, d.weight) for d in plan.legs[0].dangers if d.kind in ("berth", "structure", "land")]
+    assert met == told
+    assert plan.legs[0].speed_kn == (5.0 if told[0][0] == "berth" else 12.0)

@@ -96,7 +96,7 @@ def command(
     from moonless.passage.brief.carried import carried_dict
     from moonless.passage.brief.record import plan_dict
     from moonless.passage.brief.selection import and_more
-    from moonless.passage.departures import search
+    from moonless.passage.departures import search, with_leaving
     from moonless.passage.night import Night
     from moonless.passage.plan import make_plan, survey
     from moonless.passage.way.propose import propose
@@ -142,7 +142,7 @@ def command(
             route, notes = found_way.route, (*notes, *found_way.notes)
         ground = survey(chart, route, boat, night, tell, known)
         plan = make_plan(chart, route, boat, depart_s, night, stations, ground=ground, progress=tell)
-        plan = replace(plan, notes=notes)
+        plan = replace(with_leaving(plan, chart, boat, night, stations, ground), notes=notes)
         if window_h is not None:
             found = search(chart, route, boat, depart_s, window_h, night, stations, ground=ground, progress=tell)
             plan = replace(plan, departures=found)
@@ -207,13 +207,14 @@ def _glow(text: str) -> Waypoint:
 
 
 def _print(plan: Plan, zone: tzinfo, unit: DistanceUnit) -> None:
-    from moonless.passage.brief.content import departure_words
+    from moonless.passage.brief.content import departure_words, enough_words
+    from moonless.passage.brief.steering import gate_words
     from moonless.passage.words import clock_words, course_words, date_words, distance_words
 
     for fault in plan.chart_faults:
         click.secho(f"CHART: {fault}", fg="red", bold=True)
     for danger in plan.refused:
-        click.secho(f"REFUSED, leg {danger.leg}: {danger.say}", fg="red", bold=True)
+        click.secho(f"REFUSED, leg {danger.leg}: {danger.say}{enough_words(danger, zone)}", fg="red", bold=True)
     arrive = clock_words(plan.legs[-1].end_s, zone, plan.depart_s)
     click.echo(f"{plan.route.name}: leave {date_words(plan.depart_s, zone)}, arrive {arrive}")
     for leg in plan.legs:
@@ -224,6 +225,8 @@ def _print(plan: Plan, zone: tzinfo, unit: DistanceUnit) -> None:
             f"{clock_words(leg.end_s, zone, plan.depart_s)}  "
             f"{leg.dark.word}, {tide}, {len(leg.lights)} lights  {leg.leg.start.name} to {leg.leg.end.name}"
         )
+    if plan.gates:
+        click.echo(f"  {gate_words(plan, zone)}")
     for point in plan.points:
         if point.weight in ("stops", "against"):
             click.echo(f"  {point.weight}: {point.what} [{point.figure}; {point.limit}]")

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from moonless.boat.types import Boat
@@ -11,6 +13,7 @@ from moonless.passage.night import Night
 from moonless.passage.plan import LegGround, Progress, make_plan, survey
 from moonless.passage.types import Departure, Plan
 from moonless.passage.water import Water
+from moonless.passage.way.gates import departures_through, proved
 from moonless.passage.way.route import Route
 from moonless.sea.stations import Stations
 
@@ -48,6 +51,24 @@ def search(
         at = start_s + k * step_s
         out.append(_weigh(make_plan(chart, route, boat, at, night, stations, ground=ground, water=water, events=False)))
     return tuple(out)
+
+
+def with_leaving(
+    plan: Plan, chart: Chart, boat: Boat, night: Night, stations: Stations | None, ground: list[LegGround]
+) -> Plan:
+    """Return a plan with the times to leave at so that every tide gate is passed, where it has any.
+
+    Not asked where something else refuses the route: no hour lets her through that.
+    """
+    if not plan.gates or any(d.weight == "stops" for leg in plan.legs if leg.gate is None for d in leg.dangers):
+        return plan
+    water = Water(stations)
+
+    def is_let_through(at_s: float) -> bool:
+        tried = make_plan(chart, plan.route, boat, at_s, night, stations, ground=ground, water=water, events=False)
+        return not tried.refused
+
+    return replace(plan, leave=proved(departures_through(plan.legs, plan.depart_s), is_let_through))
 
 
 def _weigh(plan: Plan) -> Departure:

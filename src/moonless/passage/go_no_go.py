@@ -14,6 +14,8 @@ from moonless.units import mps_to_kn
 # Below this the eye has next to nothing to steer by.  Common practice, no source.
 POOR_VISIBILITY_M = 2.0 * NAUTICAL_MILE_M
 MOON_NEAR_S = 1800.0
+# A tide gate that shuts sooner after her is one that a delay runs into.  Own choice.
+GATE_SPARE_S = 3600.0
 # Beaufort 6, strong breeze, is where warnings to small craft begin in most waters (from memory).
 STRONG_FORCE = 6
 # The highest of a thousand waves over the significant height: Rayleigh, sqrt(ln 1000 / 2).  Longuet-Higgins (1952).
@@ -45,6 +47,7 @@ _KIND_WORDS = {
     "mark": "marks", "structure": "piles, works and other structures", "shoal": "shoals", "dries": "drying ground",
     "rock": "rocks", "wreck": "wrecks", "obstruction": "obstructions", "cable": "overhead cables", "bridge": "bridges",
     "restricted": "restricted areas", "caution": "caution areas",
+    "berth": "things she lies at, the last of the way by eye",
 }  # fmt: skip
 
 
@@ -104,6 +107,23 @@ def _moon_gates(plan: Plan) -> list[Point]:
             late = (time_s - arrive_s) / 60.0
             out.append(Point("note", "moonset soon after arrival: a delay is run in the dark", f"{late:.0f} min", "-"))
     return out
+
+
+def _gates(plan: Plan) -> list[Point]:
+    """Say how long before or after a tide gate shuts: the one shut longest, and how many there are."""
+    if not plan.gates:
+        return []
+    gate = plan.gates[0]
+    leg = next(leg for leg in plan.legs if leg.number == gate.leg)
+    more = "" if len(plan.gates) == 1 else f", and {len(plan.gates) - 1} more of her way"
+    say = f"Low water closes leg {gate.leg}{more}: {gate.by}"
+    limit = f"{gate.least_m:.1f} m of tide over chart datum"
+    span = next(((a, b) for a, b in gate.open if a <= leg.start_s and leg.end_s <= b), None)
+    if span is None:
+        return [Point("against", say, "shut when she is there", limit)]
+    left_s = span[1] - leg.end_s
+    weight: Weight = "against" if left_s < GATE_SPARE_S else "note"
+    return [Point(weight, say, f"shuts {left_s / 60.0:.0f} min after she is through", limit)]
 
 
 def _no_return(plan: Plan) -> Point:
@@ -172,7 +192,7 @@ def points_for_and_against(plan: Plan, boat: Boat, night: Night) -> tuple[Point,
     weight: Weight = "against" if word == "dark night" else "note"
     say = f"Darkest on leg {darkest.number}: {word}"
     out.append(Point(weight, say, f"{darkest.dark.lux:.2g} lux", "a full moon gives about 0.1 lux"))
-    out += _moon_gates(plan)
+    out += _moon_gates(plan) + _gates(plan)
     out.append(_no_return(plan))
     out += _weather(plan, boat, night)
     if night.wanted_kn is None:

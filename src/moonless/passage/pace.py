@@ -24,6 +24,8 @@ SCALES_NM = (0.75, 1.5, 3.0, 6.0)
 LEAST_KN = 0.5
 # No leg is run through in less: a turn, a look and the next turn.  Common practice, no source.
 STEADY_S = 10.0
+# A short leg on which she comes or goes alongside.  Common practice, no source.
+BERTH_KN, BERTH_LEG_M = 5.0, 0.25 * NAUTICAL_MILE_M
 
 
 def expected_seeing_m(boat: Boat, night: Night, course_deg: float) -> float | None:
@@ -87,8 +89,13 @@ def leg_speed_kn(boat: Boat, night: Night, course_deg: float, opens_at_m: float 
     return speed, advice.because
 
 
-def steadied(speed_kn: float, because: str, length_m: float) -> tuple[float, str]:
-    """Return a leg's speed and reason, no faster than leaves time to steady on the leg before the next turn comes."""
+def steadied(speed_kn: float, because: str, length_m: float, is_berthing: bool = False) -> tuple[float, str]:
+    """Return a leg's speed and reason, no faster than leaves time to steady on the leg before the next turn comes.
+
+    ``is_berthing``: the leg leads alongside or away from there.
+    """
+    if is_berthing and length_m <= BERTH_LEG_M and speed_kn > BERTH_KN:
+        return BERTH_KN, f"She lies alongside at one end of it: {BERTH_KN:.0f} kn is put down, the last of it by eye."
     most = max(mps_to_kn(length_m / STEADY_S), LEAST_KN)
     if speed_kn <= most:
         return speed_kn, because

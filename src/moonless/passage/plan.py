@@ -20,8 +20,18 @@ from moonless.passage.night import Night
 from moonless.passage.opens import PointThatOpens, points_that_open
 from moonless.passage.pace import fuel_l, least_seeing_m, leg_speed_kn, steadied
 from moonless.passage.sight import calls_beside, index_lines, lights_on_leg, sample, unlit_marks, unranged_lights
-from moonless.passage.types import LegDanger, LegPlan, LightSeen, OpensAt, Plan, UnlitMark, UnrangedLight
+from moonless.passage.types import (
+    LegDanger,
+    LegPlan,
+    LightSeen,
+    OpensAt,
+    Plan,
+    TideGate,
+    UnlitMark,
+    UnrangedLight,
+)
 from moonless.passage.water import Water
+from moonless.passage.way.gates import tide_gate
 from moonless.passage.way.leg_dangers import hold, leg_dangers
 from moonless.passage.way.route import Leg, Route
 from moonless.passage.way.stretch import Stretch, stretches
@@ -73,10 +83,13 @@ def survey(
         if stretch is None:
             out.append(LegGround(number, leg, None, None, (), (), (), (), (), (), speed, because))
             continue
+        berths = (number == 1, number == len(route.legs))
+        held = hold(leg, stretch.dangers, boat, stretch.keep_outs, stretch.own_things, stretch.own_notes, berths)
+        if any(berths) and any(d.kind == "berth" for d in held.dangers(Needs.of(boat, kn_to_mps(speed)))):
+            speed, because = steadied(speed, because, leg.length_m, is_berthing=True)
         opens = points_that_open(stretch.edges, sample(leg, stretch.local), stretch.local.frame)
         lights = lights_on_leg(number, leg, stretch, boat, night)
         unlit = unlit_marks(number, leg, stretch.local, boat, night)
-        held = hold(leg, stretch.dangers, boat, stretch.keep_outs, stretch.own_things, stretch.own_notes)
         index = tuple(index_lines(leg, stretch.local, boat, night))
         unranged = unranged_lights(number, leg, stretch)
         found = (tuple(opens), tuple(lights), tuple(unranged), tuple(unlit), index, calls_beside(leg, stretch.local))
@@ -101,7 +114,7 @@ def make_plan(
 
     A route that touches a danger or leaves the chart is still planned, so that the place and the reason can be shown:
     ``Plan.refused`` holds them and whoever prints the plan says so first.  ``ground`` and ``water`` carry over what an
-    earlier plan of the same route worked out; ``events=False`` leaves sun, moon and tide turns out.
+    earlier plan of the same route worked out; ``events=False`` leaves sun, moon, tide turns and tide gates out.
     """
     ground = survey(chart, route, boat, night, progress) if ground is None else ground
     water = Water(stations) if water is None else water
@@ -113,6 +126,8 @@ def make_plan(
         leg = _plan_leg(place, boat, night, water, time)
         legs.append(leg)
         time = leg.end_s
+    if events:
+        legs = [replace(leg, gate=_gate(place, leg, boat, water)) for place, leg in zip(ground, legs, strict=True)]
     middle = ground[len(ground) // 2].leg.at(0.0)
     told: list[tuple[float, str]] = []
     if events:
@@ -192,6 +207,15 @@ def _plan_leg(place: LegGround, boat: Boat, night: Night, water: Water, start_s:
         index=place.index,
         least_depth_m=None if place.held is None else place.held.least_depth_m(),
     )
+
+
+def _gate(place: LegGround, leg: LegPlan, boat: Boat, water: Water) -> TideGate | None:
+    if place.held is None:
+        return None
+    middle = leg.leg.at(leg.leg.length_m / 2)
+    step_m, _ = water.over_datum_m(*middle, _sounding_datum(place))
+    speed, span = kn_to_mps(place.speed_kn), (leg.start_s, leg.end_s)
+    return tide_gate(place.number, place.held, boat, speed, water, middle, span, step_m)
 
 
 def _sounding_datum(place: LegGround) -> str:

@@ -10,6 +10,7 @@ from moonless.chart.dangers.types import DangerKind
 from moonless.passage.way.route import Leg, Route
 
 Weight = Literal["stops", "against", "note", "for"]
+Span = tuple[float, float]  # from, to, Unix seconds
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,6 +139,17 @@ class ScopePicture:
 
 
 @dataclass(frozen=True, slots=True)
+class TideGate:
+    """A leg that is closed at low water and open at high."""
+
+    leg: int  # from 1
+    least_m: float  # tide above chart datum from which on the chart lets her through
+    by: str  # what closes it below that, in words
+    open: tuple[Span, ...]  # when, in whole minutes
+    seen: Span  # the time that was looked at: a span that ends with it goes on past it
+
+
+@dataclass(frozen=True, slots=True)
 class LegPlan:
     """One leg, timed."""
 
@@ -160,6 +172,7 @@ class LegPlan:
     least_depth_m: float | None = None  # charted on the track, below datum; None: not charted
     unranged: tuple[UnrangedLight, ...] = ()
     calls: tuple[str, ...] = ()  # charted radio stations and calling-in points near it, with their channels
+    gate: TideGate | None = None  # None: no gate, or the tide is not known
 
 
 @dataclass(frozen=True, slots=True)
@@ -205,6 +218,13 @@ class Plan:
     chart_faults: tuple[str, ...] = ()  # what is wrong with the charts along the route; said first
     chartlet_svg: str = ""  # the chart with the track; "": not drawn
     boat: Boat | None = None
+    leave: tuple[Span, ...] | None = None  # when to leave to pass every tide gate; None: there is none, or not asked
+
+    @property
+    def gates(self) -> tuple[TideGate, ...]:
+        """Return the tide gates of the way, the one that is shut longest first."""
+        found = [leg.gate for leg in self.legs if leg.gate is not None]
+        return tuple(sorted(found, key=lambda gate: sum(b - a for a, b in gate.open)))
 
     @property
     def refused(self) -> tuple[LegDanger, ...]:

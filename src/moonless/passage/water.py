@@ -125,19 +125,34 @@ class Water:
         self, lat_deg: float, lon_deg: float, least_m: float, start_s: float, end_s: float
     ) -> tuple[tuple[float, float], ...] | None:
         """Return the spans of time in which the tide stands at ``least_m`` or above; None: the tide is not known."""
-        if self._stations is None:
-            return None
-        table = self._tide_table(self._stations, lat_deg, lon_deg)
-        if isinstance(table, str):
+        curve = self.curve(lat_deg, lon_deg, start_s, end_s)
+        return None if curve is None else self.above(*curve, least_m)
+
+    def curve(self, lat_deg: float, lon_deg: float, start_s: float, end_s: float) -> tuple[Floats, Floats] | None:
+        """Return (times, heights) of the tide over a span of time, each (n,); None: the tide is not known."""
+        table = None if self._stations is None else self._tide_table(self._stations, lat_deg, lon_deg)
+        if table is None or isinstance(table, str):
             return None
         times = np.arange(start_s, end_s + STEP_S, STEP_S)
         heights = np.array([table.at(float(t)) for t in times])
-        if np.isnan(heights).any():
-            return None
+        return None if np.isnan(heights).any() else (times, heights)
+
+    @staticmethod
+    def above(times: Floats, heights: Floats, least_m: float) -> tuple[tuple[float, float], ...]:
+        """Return the spans in which a curve stands at a height or above, their ends read between its samples."""
         above = heights >= least_m
         turns = np.flatnonzero(np.diff(np.concatenate([[False], above, [False]]).astype(np.int8)))
-        spans = zip(turns[::2], turns[1::2], strict=True)
-        return tuple((float(times[a]), float(times[min(b, times.size) - 1])) for a, b in spans)
+
+        def passed(low: int, high: int) -> float:
+            share = (least_m - heights[low]) / (heights[high] - heights[low])
+            return float(times[low] + share * (times[high] - times[low]))
+
+        spans = []
+        for first, after in zip(turns[::2], turns[1::2], strict=True):
+            begin = float(times[0]) if first == 0 else passed(first - 1, first)
+            end = float(times[-1]) if after == times.size else passed(after, after - 1)
+            spans.append((begin, end))
+        return tuple(spans)
 
     def _tide_table(self, stations: Stations, lat_deg: float, lon_deg: float) -> _TideTable | str:
         place = (lat_deg, lon_deg)

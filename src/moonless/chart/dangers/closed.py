@@ -48,6 +48,9 @@ class _Over:
     def passes_beneath(self, bridge: Bridge) -> bool:
         return False
 
+    def lies_alongside(self, row: int, off_m: float) -> bool:
+        return False
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class ClosedWater:

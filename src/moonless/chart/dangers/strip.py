@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from moonless.chart.dangers.layout import ChartDangers, Group
 from moonless.chart.dangers.needs import Needs
-from moonless.chart.dangers.types import CORRIDOR_M, Danger, Side, Strip
+from moonless.chart.dangers.types import BERTHING_M, CORRIDOR_M, Danger, Side, Strip
 from moonless.chart.dangers.weigh import Weighed, weigh
 from moonless.chart.marks import SWING_M
 from moonless.chart.overlay import common, without
@@ -26,6 +26,12 @@ OwnNotes = Sequence[tuple[shapely.Geometry, str]]
 # A gap between charted areas no longer than this is where two of them were drawn apart, not water.  Own choice.
 SEAM_M = 2.0
 _NOTHING = shapely.LineString()
+# What a boat lies at: CATSLC 4 pier, 6 wharf, 11 landing steps, 14 fender, 15 and 16 faced wharves (S-57 appendix A,
+# attribute 60); pontoons, hulks, and the dolphins and piles beside them.
+_QUAYS = frozenset({4, 6, 11, 14, 15, 16})
+_LAIN_AT = frozenset({"PONTON", "HULKES", "MORFAC", "PILPNT"})
+# Land this near the line from the boat's place to it has the quay before it: two shapes drawn apart.  Own choice.
+_FACE_M = 3.0
 _WEIGHT_ORDER = {"stops": 0, "against": 1, "note": 2}
 _REACH = {
     Group.SOLID: CORRIDOR_M,
@@ -170,6 +176,42 @@ class StripDangers:
     def passes_beneath(self, bridge: Bridge) -> bool:
         """Return whether the line itself passes under a span of a bridge."""
         return any(shapely.intersects(self.strip.line, span.shape) for span in bridge.spans)
+
+    def lies_alongside(self, row: int, off_m: float) -> bool:
+        """Return whether a thing is only near where the route begins or ends, and is what a boat lies at there.
+
+        Land counts where such a thing stands between: the ground behind a quay.
+        """
+        strip = self.strip
+        if not strip.berths or off_m < strip.hull_m:
+            return False
+        is_land = self.chart.group[row] == Group.LAND
+        if not is_land and not self._is_lain_at(row):
+            return False
+        shape = self._parts(np.array([row]))[0]
+        limit = strip.track_m if is_land else strip.swept_m
+        if not shapely.is_empty(self._before_berths) and shapely.dwithin(shape, self._before_berths, limit):
+            return False
+        if not is_land:
+            return True
+        return all(self._has_quay(shapely.shortest_line(place, shape)) for place in strip.berths
+                   if shapely.dwithin(place, shape, BERTHING_M + limit))  # fmt: skip
+
+    def _is_lain_at(self, row: int) -> bool:
+        thing = self.chart.things[row]
+        if isinstance(thing, tuple):
+            return False
+        return thing.object in _LAIN_AT or (thing.object == "SLCONS" and thing.attributes.get("CATSLC") in _QUAYS)
+
+    def _has_quay(self, across: shapely.LineString) -> bool:
+        rows = self._of(Group.SOLID)
+        near = rows[np.asarray(shapely.dwithin(self.chart.shapes[rows], across, _FACE_M), dtype=np.bool_)]
+        return any(self._is_lain_at(int(row)) for row in near)
+
+    @cached_property
+    def _before_berths(self) -> shapely.Geometry:
+        """The line without what lies so near its berths that it is done by eye."""
+        return without(self.strip.line, shapely.union_all([b.buffer(BERTHING_M) for b in self.strip.berths]))
 
     # ---- where along ----
 

@@ -16,13 +16,16 @@ DangerKind = Literal[
     "land", "shoal", "dries", "rock", "wreck", "obstruction", "structure", "mark", "unsurveyed", "chart ends",
     "bridge", "cable", "marine farm", "fishing", "restricted", "military", "caution", "precautionary", "cable area",
     "pipeline area", "dumping", "seaplane", "anchorage", "fairway", "ferry", "traffic scheme", "other area", "keep out",
-    "own thing", "own note",
+    "own thing", "own note", "berth",
 ]  # fmt: skip
 
 # Half width of the corridor searched; the skipper's keep-off where that is wider.  Common practice, no source.
 CORRIDOR_M = 150.0
 # Half width within which a shoal, a rock or land refuses a way: the boat's own error and a helmsman's.  No source.
 TRACK_M = 25.0
+# So near the place where a route begins or ends she comes alongside by eye: three lengths of a nine-metre boat.  Own
+# choice.
+BERTHING_M = 30.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -35,6 +38,8 @@ class Strip:
     look_m: float = CORRIDOR_M  # marks, rocks and structures are told this far off
     land_m: float = CORRIDOR_M  # land is told this far off
     place_m: float = math.inf  # the most that is counted of how far a rock's charted place may be out
+    hull_m: float = 0.0  # half her beam: nearer than this nothing lies alongside
+    berths: tuple[shapely.Point, ...] = ()  # where the route begins or ends: there she may come alongside
 
 
 def swept_m(boat: Boat, position_sigma_m: float | None = None) -> float:
@@ -43,11 +48,21 @@ def swept_m(boat: Boat, position_sigma_m: float | None = None) -> float:
     return 0.5 * boat.beam_m + sigma
 
 
-def way_strip(line: shapely.LineString, boat: Boat, position_sigma_m: float | None = None) -> Strip:
-    """Return the strip of a way that is planned, drawn or tried: the same for all three."""
+def way_strip(
+    line: shapely.LineString,
+    boat: Boat,
+    position_sigma_m: float | None = None,
+    berths: tuple[shapely.Point, ...] = (),
+) -> Strip:
+    """Return the strip of a way that is planned, drawn or tried: the same for all three.
+
+    ``berths``: those of the line's ends where the whole route begins or ends.
+    """
     look = max(CORRIDOR_M, boat.skipper.keep_off_m)
     # Land is told to half of the keep-off: farther off every shore would be.
-    return Strip(line, swept_m(boat, position_sigma_m), TRACK_M, look, max(TRACK_M, 0.5 * boat.skipper.keep_off_m))
+    land = max(TRACK_M, 0.5 * boat.skipper.keep_off_m)
+    swept = swept_m(boat, position_sigma_m)
+    return Strip(line, swept, TRACK_M, look, land, hull_m=0.5 * boat.beam_m, berths=berths)
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Protocol
 
 from moonless.chart.dangers.areas import AREAS, area_weight, area_words, information, named
@@ -27,6 +27,9 @@ class StripAsked(Protocol):
     def passes_beneath(self, bridge: Bridge) -> bool:
         """Return whether the line itself passes under a span of a bridge."""
 
+    def lies_alongside(self, row: int, off_m: float) -> bool:
+        """Return whether a thing is only near where the route begins or ends, and is what a boat lies at there."""
+
 
 @dataclass(frozen=True, slots=True)
 class Weighed:
@@ -46,6 +49,14 @@ _AIDS = frozenset((*classes.AID_STRUCTURES, *classes.EQUIPMENT))
 
 def weigh(asked: StripAsked, row: int, off_m: float, needs: Needs) -> Weighed | None:
     """Return what a thing that lies ``off_m`` from the line is to the boat; None: nothing."""
+    told = _weigh(asked, row, off_m, needs)
+    if told is not None and told.weight == "stops" and asked.lies_alongside(row, off_m):
+        say = f"{told.say}, alongside: the last of the way is by eye"
+        return replace(told, kind="berth", weight="against", say=say)
+    return told
+
+
+def _weigh(asked: StripAsked, row: int, off_m: float, needs: Needs) -> Weighed | None:
     group, thing = Group(int(asked.chart.group[row])), asked.chart.things[row]
     if isinstance(thing, tuple):
         return _span(asked, *thing, off_m, needs)

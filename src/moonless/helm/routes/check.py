@@ -42,14 +42,15 @@ class RouteChecker:
         self._speed = kn_to_mps(SPEED_KN) if limit is None else limit
         self._dangers: ChartDangers | None = None
         self._cut: tuple[LatLon, float] | None = None
-        self._known: dict[tuple[LatLon, LatLon], LegCheckBody] = {}
+        self._known: dict[tuple[LatLon, LatLon, tuple[bool, bool]], LegCheckBody] = {}
 
     def check(self, points: Sequence[LatLon]) -> list[LegCheckBody]:
         """Return for each leg its length, course, least charted depth, and what stops it or speaks against it.
 
         Tide is not counted: the route must do at any hour.
         """
-        return [self._leg(a, b) for a, b in itertools.pairwise(points)]
+        last = len(points) - 2
+        return [self._leg(a, b, (k == 0, k == last)) for k, (a, b) in enumerate(itertools.pairwise(points))]
 
     def way(self, start: LatLon, end: LatLon) -> tuple[list[LatLon], tuple[str, ...]]:
         """Return (the places of a way along deep water between two places, ends with it; what was moved, in words).
@@ -59,15 +60,15 @@ class RouteChecker:
         found = propose(self._chart, self._boat, start, end, knowledge=self._knowledge)
         return [(w.lat_deg, w.lon_deg) for w in found.route.waypoints], found.notes
 
-    def _leg(self, a: LatLon, b: LatLon) -> LegCheckBody:
-        key = (a, b)
+    def _leg(self, a: LatLon, b: LatLon, berths: tuple[bool, bool]) -> LegCheckBody:
+        key = (a, b, berths)
         if key not in self._known:
             if len(self._known) > 400:
                 self._known.clear()
-            self._known[key] = self._ask(a, b)
+            self._known[key] = self._ask(a, b, berths)
         return self._known[key]
 
-    def _ask(self, a: LatLon, b: LatLon) -> LegCheckBody:
+    def _ask(self, a: LatLon, b: LatLon, berths: tuple[bool, bool]) -> LegCheckBody:
         try:
             leg = Route("", (Waypoint("", *a), Waypoint("", *b))).legs[0]
         except InputError as problem:
@@ -75,7 +76,7 @@ class RouteChecker:
             return _leg_body(0.0, 0.0, None, ["two points lie on each other" if same else "this leg is too long"])
         try:
             chart = self._around(a, b)
-            held = hold(leg, chart, self._boat, self._keep_outs(chart))
+            held = hold(leg, chart, self._boat, self._keep_outs(chart), berths=berths)
         except NoCoverage:
             return _leg_body(leg.length_m, leg.course_deg, None, ["no chart covers this leg"])
         dangers = leg_dangers(1, held, Needs.of(self._boat, self._speed))

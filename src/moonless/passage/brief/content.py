@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import tzinfo
 
 from moonless.passage.brief.selection import and_more, worth_telling
-from moonless.passage.brief.steering import break_off_words, courses_words, under_keel_words
+from moonless.passage.brief.steering import break_off_words, courses_words, gate_words, under_keel_words
 from moonless.passage.dark import sky_words
 from moonless.passage.departures import best_of
 from moonless.passage.go_no_go import READINESS
@@ -174,6 +174,9 @@ def _steer(plan: Plan, zone: tzinfo, unit: DistanceUnit) -> tuple[Block, ...]:
     numbered = " Each point of the drawing has the number of the leg that ends there." if plan.chartlet_svg else ""
     out.append(Paragraph(f"From {start.name}, {place_words(start.lat_deg, start.lon_deg)}.{numbered}"))
     out.append(Table(heads, tuple(rows), frozenset(k for k, leg in enumerate(plan.legs) if _is_refused(leg))))
+    gates = gate_words(plan, zone)
+    if gates:
+        out.append(Paragraph(gates))
     out.append(Paragraph(courses_words(plan)))
     out.append(Paragraph(f"To break off: {break_off_words(plan)}."))
     calls = dict.fromkeys(call for leg in plan.legs for call in leg.calls)
@@ -268,6 +271,8 @@ def _leg(leg: LegPlan, plan: Plan, zone: tzinfo, unit: DistanceUnit) -> Fold:
             more = (f"and {left} more, in the JSON",) if left else ()
             blocks.append(Rows(title, (*rows, *more)))
 
+    if leg.gate is not None:
+        blocks.append(Paragraph(gate_words(replace(plan, legs=(leg,), leave=None), zone)))
     dangers = [f"{d.say}{enough_words(d, zone)}{_source(d)}" for d in told.dangers]
     listed("Dangers and areas", dangers, told.dangers_left)
     listed("Parallel index", leg.index)

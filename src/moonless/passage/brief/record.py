@@ -5,7 +5,7 @@ from __future__ import annotations
 import base64
 from dataclasses import asdict
 
-from moonless.passage.types import LegDanger, Plan
+from moonless.passage.types import LegDanger, Plan, TideGate
 from moonless.units import iso_utc
 
 
@@ -18,6 +18,12 @@ def plan_dict(plan: Plan, *, pictures: bool = True) -> dict[str, object]:
     def danger(found: LegDanger) -> dict[str, object]:
         spans = None if found.enough is None else [[iso(a), iso(b)] for a, b in found.enough]
         return {**asdict(found), "enough": spans}
+
+    def gate(found: TideGate | None) -> dict[str, object] | None:
+        if found is None:
+            return None
+        spans = [[iso(a), iso(b)] for a, b in found.open]
+        return {**asdict(found), "open": spans, "seen": [iso(t) for t in found.seen]}
 
     legs = []
     for leg in plan.legs:
@@ -45,6 +51,7 @@ def plan_dict(plan: Plan, *, pictures: bool = True) -> dict[str, object]:
                 "least_depth_m": leg.least_depth_m,
                 "bailout": leg.bailout,
                 "calls": list(leg.calls),
+                "gate": gate(leg.gate),
             }
         )
     out = {
@@ -61,6 +68,7 @@ def plan_dict(plan: Plan, *, pictures: bool = True) -> dict[str, object]:
         "events": [{"time": iso(t), "what": w} for t, w in plan.events],
         "points": [asdict(p) for p in plan.points],
         "departures": [{**asdict(d), "time_s": iso(d.time_s), "arrival_s": iso(d.arrival_s)} for d in plan.departures],
+        "leave": None if plan.leave is None else [[iso(a), iso(b)] for a, b in plan.leave],
         "assumptions": list(plan.assumptions),
         "chart_cells": list(plan.chart_cells),
         "caution": "An aid, not a look-out: Rule 5 stays the skipper's. Not for navigation.",

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import math
+from datetime import tzinfo
 
 from moonless.passage.brief.selection import and_more
-from moonless.passage.types import LegPlan, Plan
-from moonless.passage.words import variation_words
+from moonless.passage.types import LegPlan, Plan, Span
+from moonless.passage.way.gates import LEAVE_AFTER_S, LEAVE_BEFORE_S
+from moonless.passage.words import clock_words, variation_words
 
 
 def courses_words(plan: Plan) -> str:
@@ -49,6 +51,42 @@ def break_off_words(plan: Plan) -> str:
     else:
         out.append("no anchorage is charted on the way")
     return "; ".join(out)
+
+
+# Gates told one by one where the way is steered by.
+MOST_GATES = 2
+# An end this near the end of what was looked at is no end of its own: times are told in whole minutes.
+CUT_S = 60.0
+
+
+def gate_words(plan: Plan, zone: tzinfo) -> str:
+    """Return which legs low water closes, when each is open, and when to leave to pass them all; "": none is."""
+    if not plan.gates:
+        return ""
+
+    def times(spans: tuple[Span, ...], seen: Span) -> str:
+        """Spans in words; of one that goes on past what was looked at, no end is told."""
+        said = []
+        for begin, end in spans:
+            is_cut = end >= seen[1] - CUT_S
+            last = f"past {clock_words(end, zone)}" if is_cut else f"to {clock_words(end, zone)}"
+            if begin <= seen[0] + CUT_S:
+                said.append(f"until {last}" if is_cut else f"until {clock_words(end, zone)}")
+            else:
+                said.append(f"{clock_words(begin, zone)} {last}")
+        return ", ".join(said) or "never within half a day"
+
+    rows = [
+        f"leg {gate.leg} needs {gate.least_m:.1f} m of tide over chart datum ({gate.by}) and is open "
+        f"{times(gate.open, gate.seen)}"
+        for gate in plan.gates
+    ]
+    words = "Closed at low water: " + "; ".join(and_more(rows, MOST_GATES, "leg by leg behind")) + "."
+    if plan.leave is not None:
+        seen = (plan.depart_s - LEAVE_BEFORE_S, plan.depart_s + LEAVE_AFTER_S)
+        leave = f"leave {times(plan.leave, seen)}" if plan.leave else "no departure within half a day does"
+        words += f" To pass at these speeds {leave}."
+    return words
 
 
 def under_keel_words(leg: LegPlan, plan: Plan) -> str:

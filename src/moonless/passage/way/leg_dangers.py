@@ -21,9 +21,15 @@ def hold(
     keep_outs: KeepOuts = (),
     own_things: OwnThings = (),
     own_notes: OwnNotes = (),
+    berths: tuple[bool, bool] = (False, False),
 ) -> StripDangers:
-    """Return a leg held against the chart, ready to be asked for any tide and speed."""
-    strip = way_strip(shapely.LineString(leg.plane(chart.local.frame)), boat)
+    """Return a leg held against the chart, ready to be asked for any tide and speed.
+
+    ``berths``: whether the route begins at the leg's start, and ends at its end.
+    """
+    line = shapely.LineString(leg.plane(chart.local.frame))
+    ends = zip((line.coords[0], line.coords[-1]), berths, strict=True)
+    strip = way_strip(line, boat, berths=tuple(shapely.Point(place) for place, is_berth in ends if is_berth))
     return StripDangers(chart, strip, keep_outs, own_things, own_notes)
 
 
