@@ -28,7 +28,7 @@ from moonless.passage.departures import best_of, search
 from moonless.passage.night import Night
 from moonless.passage.plan import make_plan, survey
 from moonless.passage.types import Departure, Plan
-from moonless.passage.way.route import Route, Waypoint
+from moonless.passage.way.route import Route, Waypoint, to_gpx
 from moonless.passage.words import clock_words, date_words, magnetic_words, parse_time, place_words
 from moonless.scene.file import demo_folder
 from moonless.scene.story import demo_chart
@@ -214,13 +214,16 @@ def test_a_refused_plan_ends_with_a_code_of_its_own(tmp_path: Path, monkeypatch:
     (tmp_path / "boat.toml").write_text(BOAT_FILE)
     common = ["--chart", str(demo_chart()), "--boat", "boat.toml", "--depart", "2031-03-03T05:00Z", "--no-pictures"]
     with pytest.raises(SystemExit) as leaving:
-        main(["plan", str(demo_folder() / "route.gpx"), *common, "--out", "b.html", "--json", "b.json"])
-    # The demo's last leg lies at a pontoon.
+        main(["plan", str(demo_folder() / "route.gpx"), *common])
+    # The demo's last leg ends alongside her own pontoon.
+    assert leaving.value.code == 0
+    # Straight from the rookery to the basin, over the cays.
+    over = Route("over", (Waypoint("a", -12.388, -118.3195), Waypoint("b", -12.4148, -118.2639)))
+    (tmp_path / "over.gpx").write_text(to_gpx(over, [0, 1]))
+    with pytest.raises(SystemExit) as leaving:
+        main(["plan", "over.gpx", *common, "--out", "b.html", "--json", "b.json"])
     assert leaving.value.code == 3
     assert "refused" in (tmp_path / "b.html").read_text() and (tmp_path / "b.json").exists()
-    with pytest.raises(SystemExit) as leaving:
-        main(["plan", "--from", "-12.3880,-118.3195", "--to", "-12.3960,-118.3073", *common])
-    assert leaving.value.code == 0
 
 
 def test_outputs_of_one_name_and_one_that_cannot_be_leave_nothing(

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import itertools
 from functools import cache
+from typing import Any
 
 import pytest
 
-from moonless.rules.lights import KINDS, Light, Outfit
+from moonless.errors import InputError
+from moonless.rules.lights import KINDS, Kind, Light, Outfit, Vessel
 from moonless.rules.recognise import Recognised, recognise, vessels
 from moonless.rules.required import LET_OFF, required
 from moonless.rules.seen import SeenGroup, parse_seen
@@ -144,3 +147,52 @@ def test_lights_apart_are_not_taken_for_a_line() -> None:
     for text in ("red green", "two red over white"):
         with pytest.raises(InputError):
             parse_seen(text)
+
+
+def test_a_flashing_blue_alone_is_law_enforcement_inland_and_a_new_wreck_elsewhere() -> None:
+    # 33 CFR 88: law enforcement vessels may show it there.  The wreck's mark shows yellow by turns with it.
+    seen = tuple(parse_seen("flashing blue"))
+    assert [c.kind for c in recognise(seen, inland=True)] == ["law enforcement", "aid to navigation"]
+    assert [c.kind for c in recognise(seen)] == ["aid to navigation"]
+
+
+LENGTHS_M = (3.0, 6.5, 11.0, 15.0, 30.0, 55.0, 120.0, 410.0)
+# What a vessel's lights can hang on besides, by kind, in every combination; those that cannot be are refused.
+ALL_KINDS: dict[str, tuple[Any, ...]] = {"max_speed_kn": (None, 5.0), "making_way": (True, False)}
+TOW: dict[str, tuple[Any, ...]] = {"tow_m": (0.0, 100.0, 250.0)}
+ANCHORED: dict[str, tuple[Any, ...]] = {"at_anchor": (False, True)}
+OF_KIND: dict[str, dict[str, tuple[Any, ...]]] = {
+    "sail": {"under_sail_and_power": (False, True)},
+    "towing": {**TOW, "tow_restricts": (False, True)}, "towed": TOW, "towed alongside": TOW, "pushing": TOW,
+    "pushed": TOW, "partly submerged tow": {**TOW, "breadth_m": (10.0, 24.9, 25.0, 30.0)},
+    "fishing": {"gear_m": (0.0, 100.0, 200.0), "net_signal": (None, "purse seine")},
+    "trawling": {"net_signal": (None, "shooting", "hauling", "fast")},
+    "restricted": ANCHORED, "dredging or diving": ANCHORED, "mine clearance": ANCHORED, "pilot": ANCHORED,
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("inland", [False, True])
+@pytest.mark.parametrize("kind", KINDS)
+def test_every_vessel_that_can_be_reads_back_from_every_five_degrees(kind: Kind, inland: bool) -> None:
+    # A sailing vessel whose engine drives her is power-driven, Rule 3(b): what she shows is that.
+    tried: set[tuple[SeenGroup, ...]] = set()
+    states = {"length_m": LENGTHS_M, **ALL_KINDS, **OF_KIND.get(kind, {})}
+    for values in itertools.product(*states.values()):
+        given = dict(zip(states, values, strict=True))
+        try:
+            vessel = Vessel(kind, inland=inland, **given)
+            outfits = required(vessel)
+        except InputError:
+            continue
+        told = "power" if vessel.under_sail_and_power else kind
+        for outfit in outfits:
+            if outfit.name == LET_OFF:
+                continue
+            for bearing in (*range(0, 360, 5), 112.5, 247.5):
+                seen = _seen(outfit, float(bearing), with_roles=False)
+                if not seen or seen in tried:
+                    continue
+                tried.add(seen)
+                kinds = {c.kind for row in _told(seen, inland)[:2] for c in (row, *row.alike)}
+                assert told in kinds, (outfit.name, list(given.values()), bearing, seen)
+    assert tried or kind == ("constrained by draught" if inland else "law enforcement")

@@ -86,6 +86,7 @@ _OUT_OF_REACH = "towing and hardly able to turn: keep clear of her and of the to
 
 # Lengths that stand for the classes of Rules 22 and 23.
 _LENGTHS = (9.0, 15.0, 30.0, 80.0)
+_TOW_LENGTHS = (80.0, 150.0, 250.0, 350.0, 450.0, 550.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -225,18 +226,22 @@ def vessels(inland: bool) -> Iterator[Vessel]:
                 for tow in (100.0, 300.0):
                     yield Vessel(kind, length, tow_m=tow, tow_restricts=True, inland=inland)
                 yield Vessel(kind, length, tow_m=300.0, inland=inland)
-            if kind == "partly submerged tow":
-                yield Vessel(kind, 150.0, breadth_m=10.0, inland=inland)
-                yield Vessel(kind, length, breadth_m=30.0, inland=inland)
             if kind == "fishing":
-                yield Vessel(kind, length, gear_m=200.0, inland=inland)
                 for way in (True, False):
-                    yield Vessel(kind, length, net_signal="purse seine", making_way=way, inland=inland)
+                    yield Vessel(kind, length, gear_m=200.0, making_way=way, inland=inland)
+                    for gear_m in (0.0, 200.0):
+                        yield Vessel(
+                            kind, length, gear_m=gear_m, net_signal="purse seine", making_way=way, inland=inland
+                        )
             if kind == "trawling":
                 for signal in ("shooting", "hauling", "fast"):
                     for way in (True, False):
                         yield Vessel(kind, length, net_signal=signal, making_way=way, inland=inland)
     yield Vessel("power", 6.0, max_speed_kn=6.0, inland=inland)
+    # One light more for each 100 m of the tow.
+    for length in _TOW_LENGTHS:
+        for breadth_m in (10.0, 30.0):
+            yield Vessel("partly submerged tow", length, breadth_m=breadth_m, inland=inland)
 
 
 def _sectors(outfit: Outfit) -> list[tuple[float, float]]:
@@ -314,8 +319,9 @@ def recognise(
     return _ranked(rows)
 
 
-# How often a light alone is one of an aid to navigation or of the shore, beside a vessel's.  Own figures, no source.
-_AID_PRIOR, _FIXED_PRIOR = 0.5, 0.1
+# How often a light alone is one of an aid to navigation or of the shore, beside a vessel's; blue marks a new wreck, which
+# is seldom met and shows yellow by turns with it.  Own figures, no source.
+_AID_PRIOR, _FIXED_PRIOR, _BLUE_PRIOR = 0.5, 0.1, 0.0005
 
 
 def aids(seen: Sequence[SeenGroup], region: Region | None) -> list[Recognised]:
@@ -328,7 +334,7 @@ def aids(seen: Sequence[SeenGroup], region: Region | None) -> list[Recognised]:
     words = aid_words(colour, flashing, region)
     name, kind = ("lit aid to navigation", "aid to navigation") if flashing else ("light on shore", "fixed light")
     meaning = f"{words}: find it on the chart"
-    weight = _AID_PRIOR if flashing else _FIXED_PRIOR
+    weight = _BLUE_PRIOR if colour == "blue" else _AID_PRIOR if flashing else _FIXED_PRIOR
     return [Recognised(name, kind, "from any side", "", weight, (), meaning)]  # type: ignore[arg-type]
 
 

@@ -262,7 +262,7 @@ def _leg(leg: LegPlan, plan: Plan, zone: tzinfo, unit: DistanceUnit) -> Fold:
         ),
         Paragraph(
             f"{sentence(leg.dark.word)}, {leg.dark.lux:.2g} lux; {sky_words(leg.dark)}. Least depth {depth}. "
-            f"Tide {tide}: {leg.water.tide_how}. Stream: {stream}. {sentence(leg.bailout)}."
+            f"Tide {tide}: {leg.water.tide_how.rstrip('.')}. Stream: {stream}. {sentence(leg.bailout)}."
         ),
     ]
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tempfile
+from collections.abc import Sequence
 from datetime import tzinfo
 from pathlib import Path
 
@@ -37,10 +38,27 @@ navigation. #h(1fr) #counter(page).display()]])
 _INK = """<style>.hatch{fill:none;stroke:#777;stroke-width:.8}
 .sea{fill:#eef4f8}.shoal{fill:#cfe2ee}.land{fill:#e8dfc4;stroke:#555;stroke-width:.6}
 .track{fill:none;stroke:#a00;stroke-width:2}.point{fill:#a00}.mark{fill:#555}.lit{fill:none;stroke:#111;stroke-width:1.4}
-.bar{fill:none;stroke:#111}text{font-size:13px;fill:#111;font-family:sans-serif}</style>"""
+.bar{fill:none;stroke:#111}text{font-size:SIZEpx;fill:#111;
+font-family:sans-serif;paint-order:stroke;stroke:#fff;stroke-width:3px}</style>"""
 
-# How tall a drawing stands on paper, and above a table of many legs, so that they keep to one page.
-DRAWING_CM, SMALL_CM, MANY_LEGS = 7.4, 5.2, 11
+# How tall a drawing stands on paper among other things; on a sheet of its own it takes what the rest of the page leaves
+# it, from the least to the most.
+DRAWING_CM, LEAST_CM, MOST_CM = 7.4, 4.8, 15.0
+# A sheet with a table of more rows is set closer, to keep to its page; what is longer still runs on.
+MANY_ROWS = 20
+_CLOSER = "#set table(inset: (x: 2.5pt, y: 1.2pt))\n#show table: set text(size: 7.1pt)\n"
+# Letters of a drawing, its own pixels: as it is wide, and where it stands smaller than this tall.
+LETTERS_PX, LARGE_PX, SMALLER_CM = 13, 20, 9.0
+# A sheet: what stands before and after the drawing is measured, and the drawing has the rest of the page.
+_SHEET = """
+#let sheet(before, after, drawing) = layout(size => {
+  let rest = measure(block(width: size.width)[#before #after]).height
+  let tall = calc.clamp((size.height - rest - 0.8cm) / 1cm, LEAST, MOST) * 1cm
+  before
+  align(center, drawing(tall))
+  after
+})
+"""
 
 
 class _Setting:
@@ -49,13 +67,34 @@ class _Setting:
     def __init__(self, root: Path) -> None:
         self._root = root
         self._number = 0
-        self._drawing_cm = DRAWING_CM
 
     def file(self, data: bytes, suffix: str) -> str:
         self._number += 1
         name = f"part{self._number}.{suffix}"
         (self._root / name).write_bytes(data)
         return name
+
+    def drawing(self, svg: str, letters_px: int) -> str:
+        """Keep a drawing in day ink and return its file's name."""
+        ink = _INK.replace("SIZE", str(letters_px))
+        inked = svg.replace(">", f">{ink}", 1).replace('width="100%"', "").replace("currentColor", "#111")
+        if "xmlns=" not in inked:
+            inked = inked.replace("<svg", '<svg xmlns="http://www.w3.org/2000/svg"', 1)
+        return self.file(inked.encode(), "svg")
+
+    def _sheet(self, blocks: Sequence[Block]) -> str:
+        rows = max((len(block.rows) for block in blocks if isinstance(block, Table)), default=0)
+        closer = _CLOSER if rows > MANY_ROWS else ""
+        k = next((k for k, block in enumerate(blocks) if isinstance(block, Drawing)), None)
+        if k is None:
+            return f"#[{closer}" + "\n".join(self.set(b) for b in blocks) + "]"
+        drawn = blocks[k]
+        assert isinstance(drawn, Drawing)
+        plain, large = (self.drawing(drawn.svg, px) for px in (LETTERS_PX, LARGE_PX))
+        before, after = ("\n".join(self.set(b) for b in part) for part in (blocks[:k], blocks[k + 1 :]))
+        chosen = f'if tall < {SMALLER_CM}cm {{ "{large}" }} else {{ "{plain}" }}'
+        image = f'tall => image({chosen}, width: 100%, height: tall, fit: "contain")'
+        return f"#[{closer}#sheet([{before}], [{after}], {image})]"
 
     def set(self, block: Block) -> str:
         match block:
@@ -79,15 +118,10 @@ class _Setting:
                     cells.append(f'[#image("{self.file(png, "png")}", width: 100%) {said}]')
                 return f"#grid(columns: (1fr, 1fr, 1fr), gutter: 6pt, {', '.join(cells)})"
             case Drawing(svg):
-                inked = svg.replace(">", f">{_INK}", 1).replace('width="100%"', "").replace("currentColor", "#111")
-                if "xmlns=" not in inked:
-                    inked = inked.replace("<svg", '<svg xmlns="http://www.w3.org/2000/svg"', 1)
-                name = self.file(inked.encode(), "svg")
-                return f'#align(center)[#image("{name}", width: 100%, height: {self._drawing_cm}cm, fit: "contain")]'
+                name = self.drawing(svg, LETTERS_PX)
+                return f'#align(center)[#image("{name}", width: 100%, height: {DRAWING_CM}cm, fit: "contain")]'
             case PageSheet(blocks):
-                legs = max((len(block.rows) for block in blocks if isinstance(block, Table)), default=0)
-                self._drawing_cm = DRAWING_CM if legs <= MANY_LEGS else SMALL_CM
-                return "\n".join(self.set(b) for b in blocks) + "\n#pagebreak(weak: true)"
+                return self._sheet(blocks) + "\n#pagebreak(weak: true)"
             case Fold(title, blocks):
                 return f"== {_t(title)}\n" + "\n".join(self.set(b) for b in blocks)
 
@@ -103,7 +137,8 @@ def pdf_bytes(plan: Plan, zone: tzinfo, unit: DistanceUnit) -> bytes:
     with tempfile.TemporaryDirectory() as folder:
         root = Path(folder)
         setting = _Setting(root)
-        source = _HEAD + "\n".join(setting.set(block) for block in brief(plan, zone, unit, drawn)) + "\n"
+        sheet = _SHEET.replace("LEAST", str(LEAST_CM)).replace("MOST", str(MOST_CM))
+        source = _HEAD + sheet + "\n".join(setting.set(block) for block in brief(plan, zone, unit, drawn)) + "\n"
         (root / "brief.typ").write_text(source, encoding="utf-8")
         return bytes(typst.compile(str(root / "brief.typ"), root=str(root)))
 
@@ -115,7 +150,8 @@ def _grid(grid: Table) -> str:
     # A position stands on two lines, so that what is steered by has the room.
     sizes = {widest: "1fr", **{k: "2.1cm" for k, head in enumerate(grid.heads) if head == "position"}}
     columns = ", ".join(sizes.get(k, "auto") for k in range(len(grid.heads)))
-    cells = [f"[*{_t(h)}*]" if h else "[]" for h in grid.heads]
+    heads = ", ".join(f"[*{_t(h)}*]" if h else "[]" for h in grid.heads)
+    cells = [f"table.header({heads})"]  # stands again where the table runs on to a further page
     for number, row in enumerate(grid.rows):
         cells += [f"[#text(red)[{_t(c)}]]" if number in grid.loud else f"[{_t(c)}]" for c in row]
     return f"#table(columns: ({columns}), {', '.join(cells)})"

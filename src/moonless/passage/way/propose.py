@@ -11,10 +11,11 @@ What it does not know: traffic, streams, sea, what the chart does not show.
 
 from __future__ import annotations
 
+import functools
 import itertools
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import shapely
@@ -23,14 +24,14 @@ from scipy.ndimage import label
 
 from moonless.boat.types import Boat
 from moonless.chart.dangers.needs import Needs
-from moonless.chart.dangers.strip import StripDangers
-from moonless.chart.dangers.types import Danger, way_strip
+from moonless.chart.dangers.types import Danger
 from moonless.chart.library import Chart
 from moonless.chart.local_knowledge.knowledge import Knowledge
 from moonless.errors import InputError
 from moonless.frames import LocalFrame, geodesic
 from moonless.passage.way.bars import bar_words, refusal_at
 from moonless.passage.way.buoyage import fences
+from moonless.passage.way.ease import SHORTEST_LEG_M, eased, refused_by
 from moonless.passage.way.grid import LAYS, Reach, WaterAround, WaterGrid, cell_of, lay_grid, water_around
 from moonless.passage.way.route import Route, Waypoint
 from moonless.passage.way.search import Square, cheapest_near
@@ -44,8 +45,6 @@ LONGEST_M = 30.0 * 1852.0
 SNAP_M = 500.0
 # What crossing the fence of a mark costs: a way round of this length is taken instead.  No source.
 FENCE_COST_M = 3000.0
-# A leg shorter than this is joined to the next where that keeps clear: eight seconds at thirty knots.  Own choice.
-SHORTEST_LEG_M = 130.0
 # How many places near a short leg are tried for one corner in place of two.
 NEAR_TRIED = 250
 # How often a way that turns out refused is sought again with what refuses it closed.
@@ -151,10 +150,10 @@ def _seek(grid: WaterGrid, boat: Boat, needs: Needs, ends: Sequence[tuple[float,
         corners = _straighten(grid, cost, fenced, path)
         while True:
             places = _with_true_ends(grid, corners, ends)
-            refused = [_refused(grid, boat, needs, leg) for leg in itertools.pairwise(places)]
+            refused = [refused_by(grid, boat, needs, leg) for leg in itertools.pairwise(places)]
             met = [one for one in refused if one is not None]
             if not met:
-                return places
+                return eased(grid, boat, needs, places, functools.partial(_crosses, grid, fenced))
             fuller = _split(corners, path, [one is not None for one in refused]) if len(corners) > 1 else corners
             if len(fuller) == len(corners):
                 break
@@ -308,6 +307,11 @@ def _squares_along(a: Square, b: Square) -> tuple[NDArray[np.int64], NDArray[np.
     return rows, np.rint(np.linspace(a[1], b[1], steps)).astype(np.int64)
 
 
+def _crosses(grid: WaterGrid, fenced: NDArray[np.bool_], a: tuple[float, float], b: tuple[float, float]) -> bool:
+    rows, columns = _squares_along(grid.square(*a), grid.square(*b))
+    return bool(fenced[rows, columns].any())
+
+
 def _is_open_along(grid: WaterGrid, fenced: NDArray[np.bool_], a: Square, b: Square) -> bool:
     rows, columns = _squares_along(a, b)
     return bool(grid.open[rows, columns].all() and not fenced[rows, columns].any())
@@ -337,20 +341,6 @@ def _with_true_ends(
     if len(places) == 1:
         places = [(ends[0][0], ends[0][1]), (ends[1][0], ends[1][1])]
     return places
-
-
-def _refused(
-    grid: WaterGrid, boat: Boat, needs: Needs, leg: tuple[tuple[float, float], tuple[float, float]]
-) -> tuple[Danger, tuple[float, float]] | None:
-    """Return the first thing that refuses a leg, as a plan would, and the place of the leg beside it."""
-    line = shapely.LineString(_route(grid.frame, leg, "").legs[0].plane(grid.frame))
-    strip = way_strip(line, boat)
-    strip = replace(strip, look_m=strip.track_m, land_m=strip.track_m)
-    refused = StripDangers(grid.dangers, strip, grid.keep_outs).refusals(needs)
-    if not refused:
-        return None
-    on = line.interpolate(refused[0].along_m)
-    return refused[0], (float(on.x), float(on.y))
 
 
 def _closing(grid: WaterGrid, where: tuple[float, float]) -> NDArray[np.bool_]:
