@@ -319,8 +319,8 @@ def recognise(
     return _ranked(rows)
 
 
-# How often a light alone is one of an aid to navigation or of the shore, beside a vessel's; blue marks a new wreck, which
-# is seldom met and shows yellow by turns with it.  Own figures, no source.
+# How often a light alone is one of an aid to navigation or of the shore, beside a vessel's; blue marks a new wreck,
+# which is seldom met and shows yellow by turns with it.  Own figures, no source.
 _AID_PRIOR, _FIXED_PRIOR, _BLUE_PRIOR = 0.5, 0.1, 0.0005
 
 
