@@ -11,7 +11,9 @@ from hypothesis import strategies as st
 from moonless.rules.encounters import meeting_of
 
 # Never on the edge of a sector.
-_HEADING, _FROM_BOW, _COURSE = (st.integers(0, 719).map(lambda n, b=beside: n / 2.0 + b) for beside in (0.2, 0.13, 0.31))
+_HEADING, _FROM_BOW, _COURSE = (
+    st.integers(0, 719).map(lambda n, beside=beside: n / 2.0 + beside) for beside in (0.2, 0.13, 0.31)
+)
 
 
 def _place(bearing_deg: float, metres: float) -> complex:
