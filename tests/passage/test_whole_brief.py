@@ -13,7 +13,19 @@ from typing import Any
 import pytest
 from test_told_by_hand import BOAT, DARK, NIGHT, WATER, WHEN, _plan, _points, _shoal
 
-from moonless.passage.brief.content import Banner, Block, Fold, PageSheet, Paragraph, Rows, Table, brief, float_plan
+from moonless.passage.brief.content import (
+    Banner,
+    Block,
+    Drawing,
+    Fold,
+    Heading,
+    PageSheet,
+    Paragraph,
+    Rows,
+    Table,
+    brief,
+    float_plan,
+)
 from moonless.passage.brief.record import plan_dict
 from moonless.passage.dark import glow_words, moon_words
 from moonless.passage.departures import best_of
@@ -281,3 +293,43 @@ def test_many_of_a_kind_are_one_matter_with_the_worst_named() -> None:
     assert [(p.what, p.figure) for p in told] == [("Leg 2: rock 1; met on legs 1, 2", "5 m off")]
     (on,) = [p for p in _points(_plan(1852.0, dangers=(_many(1, side="on"),))).values() if "rock" in p.what]
     assert on.figure == "on the track" and on.what == "Leg 1: rock 0"
+
+
+def test_the_order_of_a_brief() -> None:
+    """To steer by first, then go or not, then what stands behind; the plan as a drawing only where there is one."""
+    blocks = brief(PLAN, UTC, "nm", "<svg/>")
+    assert [type(b) for b in blocks[:2]] == [PageSheet, PageSheet]
+    folds = [b for b in blocks if isinstance(b, Fold)]
+    assert [f.title for f in folds] == [
+        "Which departure", "Leg 1: W1 to W2", "Leg 2: W2 to W3", "Leave this ashore", "What was assumed",
+    ]  # fmt: skip
+    assert folds[0].blocks[1] == Drawing("<svg/>")
+    alone = next(f for f in brief(replace(PLAN, departures=()), UTC, "nm") if isinstance(f, Fold))
+    assert alone.title == folds[1].title
+    steer, go = (b.blocks for b in blocks[:2] if isinstance(b, PageSheet))
+    assert [(h.text, h.level) for h in (*steer, *go) if isinstance(h, Heading)] == [
+        ("run", 1), ("To steer by", 2), ("Go or not", 2),
+    ]  # fmt: skip
+    assert [p.is_quiet for p in steer if isinstance(p, Paragraph)][:2] == [True, False]
+    assert not any(isinstance(b, Drawing) for b in steer)
+    drawn = next(b for b in brief(replace(PLAN, chartlet_svg="<svg>x</svg>"), UTC, "nm") if isinstance(b, PageSheet))
+    assert Drawing("<svg>x</svg>") in drawn.blocks
+    assert any("has the number of the leg" in words for words in _texts(drawn.blocks))
+
+
+def test_the_first_eight_refusals_are_said_and_the_rest_counted() -> None:
+    for n, last in ((8, "rock 7"), (9, "and 1 more, leg by leg behind"), (12, "and 4 more, leg by leg behind")):
+        plan = _plan(1852.0, dangers=(_many(n, weight="stops"),))
+        banner = next(b for b in next(iter(brief(plan, UTC, "nm"))).blocks if isinstance(b, Banner))
+        assert len(banner.rows) == min(n, 9) and last in banner.rows[-1]
+
+
+def test_courses_by_the_boats_own_card() -> None:
+    """Deviation is what the compass shows less: 4 east at 090 and 2 west at 270, so 94 magnetic is about 90 compass."""
+    boat = replace(BOAT, deviation=((0.0, 0.0), (90.0, 4.0), (180.0, 0.0), (270.0, -2.0)))
+    sheet = next(b for b in brief(replace(_plan(1852.0), boat=boat), UTC, "nm") if isinstance(b, PageSheet))
+    (grid,) = [b for b in sheet.blocks if isinstance(b, Table)]
+    row = dict(zip(grid.heads, grid.rows[0], strict=True))
+    assert (row["steer"], row["magnetic"], row["compass"]) == ("103°T", "094°M", "090°C")
+    assert any("compass is by the deviation card" in words for words in _texts(sheet.blocks))
+    assert "compass" not in next(b for b in next(iter(brief(PLAN, UTC, "nm"))).blocks if isinstance(b, Table)).heads
