@@ -311,7 +311,6 @@ def _try(
     need = (needed_m(movers, keep_off) * share).clip(min=1.0)
     after = vector(way[0] + math.radians(turn_deg), speed)
     gaps = approach(vector(*way), after, 0.0, movers)
-    now = approach(vector(*way), vector(*way), 0.0, movers)
     # Held until those are past that it is for, and no longer: what a bay has at its end is met by a later decision.
     now = approach(vector(*way), vector(*way), 0.0, movers)
     is_for = (now.distance_m < need) & (now.time_s <= COUNTS_S)
