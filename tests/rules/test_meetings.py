@@ -11,9 +11,9 @@ from hypothesis import strategies as st
 from moonless.rules.encounters import meeting_of
 
 # Never on the edge of a sector.
-_HEADING, _FROM_BOW, _COURSE = (
-    st.integers(0, 719).map(lambda n, beside=beside: n / 2.0 + beside) for beside in (0.2, 0.13, 0.31)
-)
+_HEADING = st.integers(0, 719).map(lambda n: n / 2.0 + 0.2)
+_FROM_BOW = st.integers(0, 719).map(lambda n: n / 2.0 + 0.13)
+_COURSE = st.integers(0, 719).map(lambda n: n / 2.0 + 0.31)
 
 
 def _place(bearing_deg: float, metres: float) -> complex:
