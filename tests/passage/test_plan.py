@@ -331,6 +331,10 @@ PONTOON = shapely.box(-4000.0, -4004.0, -3900.0, -3996.0)
         # CATSLC by S-57's list: 4 a pier, 8 rip rap, which nobody lies at.
         ((-4004.0, -4000.0), {"SLCONS": ([PONTOON], {"CATSLC": [4]})}, [("berth", "against")]),
         ((-4004.0, -4000.0), {"SLCONS": ([PONTOON], {"CATSLC": [8]})}, [("structure", "stops")]),
+        # What is left of a pier under water is nothing to lie at.
+        (
+            (-4004.0, -4000.0), {"SLCONS": ([PONTOON], {"CATSLC": [4], "WATLEV": [3]})}, [("structure", "stops")]
+        ),
         # Land behind the pier is no more to her than the pier; a bare shore refuses.
         (
             (-4004.0, -4000.0),

@@ -199,7 +199,8 @@ class StripDangers:
 
     def _is_lain_at(self, row: int) -> bool:
         thing = self.chart.things[row]
-        if isinstance(thing, tuple):
+        # Works under water are what is left of a quay, and no place to lie at.
+        if isinstance(thing, tuple) or self.chart.group[row] not in (Group.SOLID, Group.FIXED):
             return False
         return thing.object in _LAIN_AT or (thing.object == "SLCONS" and thing.attributes.get("CATSLC") in _QUAYS)
 
