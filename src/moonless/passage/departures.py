@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 
@@ -43,14 +45,22 @@ def search(
         raise InputError(f"{asked} is not one to {MOST_STEPS} departures, which is what can be searched")
     steps = int(hours * 3600.0 / step_s) + 1
     ground = survey(chart, route, boat, night) if ground is None else ground
-    water = Water(stations)
+    make = _maker(chart, route, boat, night, stations, ground)
     out = []
     for k in range(steps):
         if progress:
             progress(f"departure {k + 1} of {steps}", k / steps)
-        at = start_s + k * step_s
-        out.append(_weigh(make_plan(chart, route, boat, at, night, stations, ground=ground, water=water, events=False)))
+        out.append(_weigh(make(start_s + k * step_s)))
     return tuple(out)
+
+
+def _maker(
+    chart: Chart, route: Route, boat: Boat, night: Night, stations: Stations | None, ground: list[LegGround]
+) -> Callable[[float], Plan]:
+    """Return what makes the plan of a departure, bare of what no choice between departures hangs on."""
+    water = Water(stations)
+    bare = partial(make_plan, chart, route, boat, night=night, stations=stations, ground=ground, water=water)
+    return lambda at_s: bare(at_s, events=False, gates=False)
 
 
 def with_leaving(
@@ -62,11 +72,10 @@ def with_leaving(
     """
     if not plan.gates or any(d.weight == "stops" for leg in plan.legs if leg.gate is None for d in leg.dangers):
         return plan
-    water = Water(stations)
+    make = _maker(chart, plan.route, boat, night, stations, ground)
 
     def is_let_through(at_s: float) -> bool:
-        tried = make_plan(chart, plan.route, boat, at_s, night, stations, ground=ground, water=water, events=False)
-        return not tried.refused
+        return not make(at_s).refused
 
     return replace(plan, leave=proved(departures_through(plan.legs, plan.depart_s), is_let_through))
 

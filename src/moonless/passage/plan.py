@@ -108,13 +108,15 @@ def make_plan(
     ground: Sequence[LegGround] | None = None,
     water: Water | None = None,
     events: bool = True,
+    gates: bool = True,
     progress: Progress | None = None,
 ) -> Plan:
     """Return the plan without pictures.
 
     A route that touches a danger or leaves the chart is still planned, so that the place and the reason can be shown:
     ``Plan.refused`` holds them and whoever prints the plan says so first.  ``ground`` and ``water`` carry over what an
-    earlier plan of the same route worked out; ``events=False`` leaves sun, moon, tide turns and tide gates out.
+    earlier plan of the same route worked out; ``events=False`` leaves sun, moon and tide turns out,
+    ``gates=False`` tide gates.
     """
     ground = survey(chart, route, boat, night, progress) if ground is None else ground
     water = Water(stations) if water is None else water
@@ -126,7 +128,7 @@ def make_plan(
         leg = _plan_leg(place, boat, night, water, time)
         legs.append(leg)
         time = leg.end_s
-    if events:
+    if gates:
         legs = [replace(leg, gate=_gate(place, leg, boat, water)) for place, leg in zip(ground, legs, strict=True)]
     middle = ground[len(ground) // 2].leg.at(0.0)
     told: list[tuple[float, str]] = []

@@ -19,6 +19,7 @@ import shapely
 from moonless.boat.types import Boat
 from moonless.chart.library import Chart
 from moonless.frames import LocalFrame
+from moonless.helm.routes.following import _leg_line
 from moonless.passage.brief.steering import gate_words
 from moonless.passage.departures import with_leaving
 from moonless.passage.go_no_go import points_for_and_against
@@ -162,3 +163,14 @@ def test_what_is_said_of_a_gate(chart_with: ChartWith, boat: Boat, tmp_path: Pat
 def test_the_ends_of_a_window_are_drawn_in_until_a_whole_plan_passes() -> None:
     assert proved([(0.0, 7200.0)], lambda at_s: 700.0 <= at_s <= 6500.0) == ((720.0, 6480.0),)
     assert proved([(0.0, 7200.0)], lambda at_s: False) == ()
+
+
+def test_the_helm_is_told_when_it_is_open(chart_with: ChartWith, boat: Boat, tmp_path: Path) -> None:
+    stations, when = _m2(tmp_path / "tides.json"), datetime(2031, 3, 24, 7, tzinfo=UTC).timestamp()
+    chart = _bank(chart_with, 0.0)
+    (leg,) = make_plan(chart, _route(), boat, when, NIGHT, stations, events=False).legs
+    assert leg.gate is not None
+    told = _leg_line(leg)["gate"]
+    assert told is not None and told["by"] == "charted 0.0 m" and told["least_m"] == pytest.approx(NEED_M, abs=0.02)
+    assert told["open_ms"] == [[round(a * 1000), round(b * 1000)] for a, b in leg.gate.open]
+    assert _leg_line(make_plan(chart, _route(), boat, when, NIGHT, events=False).legs[0])["gate"] is None

@@ -4,7 +4,7 @@ import type { Affairs, Reading } from "../state/types";
 import { figuresOf } from "./figures";
 
 const affairs = { radar_age_s: 0, reading_age_s: 0, notice: "", fraction: null, ended: null, paused: false, speed: 1, story_ms: null, silent_s: 0, loudspeaker: null, sight: "unsure", fog_s: null, screens: 1, links: [], tide_m: -0.3 } as unknown as Affairs;
-const leg = (number: number, course_deg: number) => ({ number, to: "", course_deg, length_m: 1000, end_ms: 0, speed_kn: 10, least_depth_m: null, lights: [], marks: [], opens: [], refused: [] });
+const leg = (number: number, course_deg: number) => ({ number, to: "", course_deg, length_m: 1000, end_ms: 0, speed_kn: 10, least_depth_m: null, lights: [], marks: [], opens: [], refused: [], gate: null });
 const reading = {
   time: "2031-03-02T19:04:11Z", own: {}, echoes: [], missing: [], standing: [], depth_m: 6.39,
   plan: { route: [], legs: [leg(2, 100), leg(3, 215)], now: { leg: 2, course_deg: 100, off_track_m: -40, to_go_leg_m: 926, to_go_m: 5000, coming: [] } },

@@ -5,6 +5,7 @@ import { legLines } from "./plan";
 const LEG = {
   number: 3, to: "Fairway", course_deg: 116.6, length_m: 1296, end_ms: 0, speed_kn: 18, least_depth_m: null,
   lights: ["Two, Fl G 4s 5m 3M"], marks: ["One"], opens: ["a point 0.20 M on the port bow opens"], refused: ["land Test Cay"],
+  gate: null,
 };
 
 describe("a leg of the plan", () => {
@@ -15,6 +16,12 @@ describe("a leg of the plan", () => {
   });
   it("says the course by the compass at the wheel beside the true one", () => {
     expect(legLines(LEG, "nm", () => "21:05", "131° magnetic").head).toBe("3  117° (131° magnetic)  7 cables to Fairway");
+  });
+  it("says when low water closes it", () => {
+    const gate = { least_m: 1.7, by: "charted 0.0 m", open_ms: [[60_000, 7_200_000]] };
+    const clock = (ms: number) => `${ms / 60_000} min`;
+    expect(legLines({ ...LEG, gate }, "nm", clock, "").lines[2]).toBe("Closed at low water (charted 0.0 m): open 1 min to 120 min");
+    expect(legLines({ ...LEG, gate: { ...gate, open_ms: [] } }, "nm", clock, "").lines[2]).toContain("at no time within half a day");
   });
   it("says a refusal before lights and marks", () => {
     const { lines } = legLines(LEG, "nm", () => "21:05", "");

@@ -15,6 +15,10 @@ export function legLines(leg: PlanLeg, unit: DistanceUnit, clock: (ms: number) =
   const depth = leg.least_depth_m === null ? "depth not charted" : `least charted ${leg.least_depth_m.toFixed(1)} m`;
   const lines = [`${sayKnots(leg.speed_kn)} kn, there by ${clock(leg.end_ms)}, ${depth}`];
   for (const refused of leg.refused) lines.push(`Refused: ${refused}`);
+  if (leg.gate !== null) {
+    const open = leg.gate.open_ms.map(([from, to]) => `${clock(from ?? 0)} to ${clock(to ?? 0)}`).join(", ");
+    lines.push(`Closed at low water (${leg.gate.by}): open ${open === "" ? "at no time within half a day" : open}`);
+  }
   if (leg.lights.length > 0) lines.push(`Lights: ${leg.lights.join("; ")}`);
   if (leg.marks.length > 0) lines.push(`By radar: ${leg.marks.join("; ")}`);
   for (const opens of leg.opens) lines.push(inOneSystem(opens.charAt(0).toUpperCase() + opens.slice(1), unit));

@@ -242,6 +242,14 @@ export interface PlanLeg {
   readonly marks: readonly string[];
   readonly opens: readonly string[];
   readonly refused: readonly string[];
+  readonly gate: TideGate | null;
+}
+
+/** When low water closes a leg. */
+export interface TideGate {
+  readonly least_m: number;
+  readonly by: string;
+  readonly open_ms: readonly (readonly number[])[];
 }
 
 /** Where the boat is on the route; `to_go_leg_m`: to the end of this leg, where the next turn is. */

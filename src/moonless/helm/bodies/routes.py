@@ -82,6 +82,14 @@ class ReplyBody(RouteAnswer):
     token: int
 
 
+class TideGateBody(TypedDict):
+    """When low water closes a leg."""
+
+    least_m: float  # tide above chart datum from which on it is open
+    by: str
+    open_ms: Sequence[Sequence[int]]  # from, to
+
+
 class PlanLegBody(TypedDict):
     """One leg for the plan's sheet: what a helmsman asks of it."""
 
@@ -96,6 +104,7 @@ class PlanLegBody(TypedDict):
     marks: Sequence[str]
     opens: Sequence[str]
     refused: Sequence[str]
+    gate: TideGateBody | None
 
 
 class ComingBody(TypedDict):

@@ -12,12 +12,12 @@ from typing import Any
 
 from moonless.chart.local_knowledge.knowledge import Knowledge
 from moonless.errors import InputError, MoonlessError
-from moonless.helm.bodies.routes import LegPicturesBody, PlanLegBody, PlanNowBody
+from moonless.helm.bodies.routes import LegPicturesBody, PlanLegBody, PlanNowBody, TideGateBody
 from moonless.helm.routes.leg_pictures import leg_pictures
 from moonless.passage.brief.selection import worth_telling
 from moonless.passage.night import Night
 from moonless.passage.plan import LegGround, make_plan, survey
-from moonless.passage.types import LegPlan
+from moonless.passage.types import LegPlan, TideGate
 from moonless.passage.way.follow import Follower
 from moonless.passage.way.route import Route
 from moonless.passage.words import object_words
@@ -133,4 +133,10 @@ def _leg_line(leg: LegPlan) -> PlanLegBody:
         "marks": [object_words(u.name, u.object) for u in kept.unlit[:3]],
         "opens": [o.say for o in kept.opens[:2]],
         "refused": [d.say for d in leg.dangers if d.weight == "stops"],
+        "gate": None if leg.gate is None else _gate_body(leg.gate),
     }
+
+
+def _gate_body(gate: TideGate) -> TideGateBody:
+    spans = [[round(a * 1000), round(b * 1000)] for a, b in gate.open]
+    return {"least_m": round(gate.least_m, 2), "by": gate.by, "open_ms": spans}
