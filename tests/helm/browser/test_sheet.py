@@ -127,7 +127,7 @@ def test_a_touch_opens_the_card_and_an_answer_goes_out(opened: Page) -> None:
     )
     opened.page.mouse.click(x, y)
     opened.page.wait_for_selector("#card:not([hidden])")
-    assert "chart does not know" in opened.page.inner_text("#card")
+    assert "Not charted" in opened.page.inner_text("#card")
     opened.page.get_by_role("button", name="I see it: it is …").click()
     opened.page.get_by_role("button", name="float or pot").click()
     opened.until("moonless.store.state.answer === 'noted: float or pot'")

@@ -124,6 +124,11 @@ def test_an_order_in_words_and_figures(
     assert told.because == "Vessel, port bow, nearest one cable in one minute."
     best = instruction_of(replace(decision, clears=False), "Vessel, port bow", "", "")
     assert best.because == "Vessel, port bow. Nothing keeps all off; this keeps off most."
+    shoal = Danger("shoal", "stops", "2 m", 278.0, 0.0, "on", 0.0, 0.0)  # a cable and a half: 1.5 x 185.2 m
+    runs_at = instruction_of(replace(decision, ends=shoal), "Vessel, port bow", "", "")
+    assert runs_at.because == "Vessel, port bow. That course has water too shallow, one and a half cables on."
+    in_metres = instruction_of(replace(decision, ends=shoal), "Vessel, port bow", "", "", unit="metres")
+    assert in_metres.because.endswith("water too shallow, 300 metres on.")
 
 
 @pytest.mark.parametrize("stage", ["17(a)(ii)", "17(b)"])

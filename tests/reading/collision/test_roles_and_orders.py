@@ -248,3 +248,24 @@ def test_nobody_is_told_to_hold_and_to_keep_out_of_the_way() -> None:
     order = Decider().decide(seen, threats, roles, NO_VIDEO)
     assert order is not None and order.role is not None and order.role.encounter.rule == "15"
     assert order.do in ("slow", "stop") and not order.clears
+
+
+def test_no_large_turn_is_told_for_a_little_more_water_where_nothing_keeps_all_off() -> None:
+    # Own boat 005 at 8 knots.  One passes 84 m off in half a minute; another has just passed astern, 69 m off.
+    # By hand: square to starboard the first would pass 114 m off and the second 43 m, nearer than either by going on.
+    def vessel(i: int, away: float, bearing: float, knots: float, course: float, tcpa_s: float) -> Passing:
+        (e, n), (ve, vn) = (
+            (r * math.sin(math.radians(b)), r * math.cos(math.radians(b)))
+            for r, b in ((away, bearing), (knots * 0.5144, course))
+        )
+        return _met(e, n, ve, vn, tcpa_s, id=i)
+
+    own = replace(OWN, cog_rad=math.radians(5.0), heading_rad=math.radians(5.0), sog=8.0 * 0.5144)
+    seen = [vessel(7, 330.0, 32.0, 11.9, 205.0, 31.0), vessel(8, 69.0, 206.0, 8.0, 60.0, 0.0)]
+    seen += [vessel(9, 665.0, 4.0, 8.9, 150.0, 76.0), vessel(10, 780.0, 34.0, 10.0, 275.0, 108.0)]
+    met, keep_off = passings_of(own, [one.contact for one in seen]), dict.fromkeys((7, 8, 9, 10), 463.0)
+    roles = Roles().update(T0, own, met, "in sight", keep_off, 20.0)
+    held = HeldAgainst(T0, own, met, make_boat(), "in sight", None, None, 5.0, None, keep_off)
+    threats = [t for t in threats_of(held, roles, frozenset(keep_off), ()) if t.contact == 7]
+    order = Decider().decide(held, threats, roles, NO_VIDEO)
+    assert order is not None and not order.clears and abs(order.turn_deg) < 60.0

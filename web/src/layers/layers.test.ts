@@ -3,7 +3,7 @@ import { affine, project, type Camera } from "../geo/camera";
 import { Plane } from "../geo/mercator";
 import { rangeAlong, smoothed } from "./ink/ground";
 import { Labels } from "./ink/labels";
-import { loudness } from "./ink/echoes";
+import { loudness, unnamed } from "./ink/echoes";
 import { doubtM } from "./ink/own";
 import { isOverrun, runsAhead } from "./ink/seeing";
 import { Seen } from "./ink/seen";
@@ -140,6 +140,12 @@ describe("loudness", () => {
     expect(loudness(echo({ is: "charted" }), 4)).toBe("shout");
     expect(loudness(echo({ is: "vessel" }), 0, true)).toBe("whisper");
     expect(loudness(echo({ is: "vessel" }), 3, true)).toBe("shout");
+  });
+  it("names the nearest of many that no chart knows, and every boat", () => {
+    const boats = [10, 11].map((id) => echo({ id, is: "vessel", range_m: 9000 }));
+    const crowd = [8, 7, 6, 5, 4, 3, 2, 1].map((id) => echo({ id, is: "uncharted", range_m: 100 * id }));
+    expect([...unnamed([...crowd, ...boats])].sort()).toEqual([7, 8]);
+    expect(unnamed(crowd.slice(2)).size).toBe(0);
   });
 });
 

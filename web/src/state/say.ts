@@ -53,7 +53,7 @@ export function echoTitle(echo: Echo): string {
     case "shore":
       return "Shore";
     case "uncharted":
-      return "Something still that the chart does not know";
+      return "Not charted, lying still";
     case "clutter":
       return "Sea or rain";
     case "false":
@@ -291,8 +291,9 @@ export function unanswered(state: State): readonly Alert[] {
 
 /** Why, in a few words: what stands before the rule, which is told on touch. */
 export function shortReason(reason: string): string {
-  const [before] = reason.split(/\s*\bRule \d/);
-  return before === undefined || before.trim() === "" ? reason : before.trim();
+  const [before] = reason.split(/\s*\(?\bRule \d/);
+  const said = before?.trim() ?? "";
+  return said === "" ? reason : /[.!?]$/.test(said) ? said : `${said}.`;
 }
 
 /** A call's first sentence, which is said large, and the rest of it. */

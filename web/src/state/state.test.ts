@@ -1,5 +1,5 @@
 import { describe, expect, it } from "vitest";
-import { echoSentences, echoTitle, headline, isPresent, offerWords, standingFaults, unanswered, urgencies, whatMatters } from "./say";
+import { echoSentences, echoTitle, headline, isPresent, offerWords, shortReason, standingFaults, unanswered, urgencies, whatMatters } from "./say";
 import { initial, keptSettings, reduce, DEFAULTS, type State } from "./store";
 import { runOn } from "./smooth";
 import type { Affairs, Alert, Echo, Fault, Reading } from "./types";
@@ -227,7 +227,7 @@ describe("an echo speaks", () => {
   it("is called what it is, and a vessel by the name that she tells", () => {
     const title = (is: Echo["is"], more: Partial<Echo> = {}): string => echoTitle({ ...echo, is, ...more });
     expect(title("vessel", { ais: { mmsi: 1, name: "MADE TENDER" } })).toBe("MADE TENDER");
-    expect(title("uncharted")).toContain("the chart does not know");
+    expect(title("uncharted")).toContain("Not charted");
     expect([title("shore"), title("bridge"), title("clutter"), title("false")]).toEqual(["Shore", "Bridge", "Sea or rain", "A false echo"]);
     const past = echoSentences({ ...echo, tcpa_s: -5, ais: { mmsi: 1, name: null } }, "nm").join(" ");
     expect(past).toContain("Drawing away.");
@@ -265,5 +265,14 @@ describe("where the boat is between two words of her place", () => {
   it("but not for long: where she is then is not known, and no course is no way", () => {
     expect(runOn(pose, 60)).toEqual(runOn(pose, 3));
     expect(runOn({ ...pose, cogDeg: Number.NaN }, 2)).toEqual({ latDeg: 60, lonDeg: 20 });
+  });
+});
+
+describe("why, in a few words", () => {
+  it("ends before the rule, whole", () => {
+    const who = "Vessel, port bow, half a cable, nearest under half a cable in 10 seconds.";
+    expect(shortReason(`${who} Keep to the starboard side of the channel (Rule 9(a)). Rule 14: Turn.`)).toBe(`${who} Keep to the starboard side of the channel.`);
+    expect(shortReason(`${who} Rule 15: Keep out of the way.`)).toBe(who);
+    expect(shortReason("Rule 6: A safe speed.")).toBe("Rule 6: A safe speed.");
   });
 });

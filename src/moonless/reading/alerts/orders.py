@@ -5,11 +5,13 @@ from __future__ import annotations
 import math
 import re
 
+from moonless.chart.dangers.words import danger_words
 from moonless.frames import wrap_360
 from moonless.reading.collision.decide import Decision
 from moonless.reading.collision.roles import Role
 from moonless.reading.types import Instruction
-from moonless.units import mps_to_kn
+from moonless.reading.words import distance_words
+from moonless.units import DistanceUnit, mps_to_kn
 
 _VERB = re.compile(r"(Turn (starboard|port)|Slow to|Stop|Hold [a-z])\b")
 _DIGIT = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
@@ -70,7 +72,13 @@ SIGHT_TAKEN = " Taken as in sight of one another, the night as clear: say so if 
 
 
 def instruction_of(
-    decision: Decision, who: str, nearest: str, speed_because: str, *, sight_is_taken: bool = False
+    decision: Decision,
+    who: str,
+    nearest: str,
+    speed_because: str,
+    *,
+    sight_is_taken: bool = False,
+    unit: DistanceUnit = "nm",
 ) -> Instruction:
     """Return the public instruction.
 
@@ -85,6 +93,10 @@ def instruction_of(
         if not decision.clears:
             # Before the rule, which is told on touch: it must be known at a glance.
             because += " Nothing keeps all off; this keeps off most."
+        if decision.ends is not None:
+            # A course to avoid one thing by is told with what it runs at.
+            far = distance_words(decision.ends.along_m, unit)
+            because += f" That course has {danger_words(decision.ends)}, {far} on."
         if decision.keeps_right:
             because += " Keep to the starboard side of the channel (Rule 9(a))."
         if role is not None:

@@ -123,7 +123,8 @@ def _instruction(
     decision = risks.decision
     if decision is not None:
         who, nearest = candidates.about(wheel, risks, decision, situation.tide_m)
-        return instruction_of(decision, who, nearest, risks.speed.because, sight_is_taken=situation.sight == "unsure")
+        is_taken, unit = situation.sight == "unsure", wheel.boat.skipper.distance_unit
+        return instruction_of(decision, who, nearest, risks.speed.because, sight_is_taken=is_taken, unit=unit)
     if looks and view.opening is not None:
         one = view.opening
         where = wheel.short(one.bearing_then_rad, one.distance_then_m)

@@ -14,6 +14,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from moonless.chart.dangers.types import Danger
 from moonless.frames import wrap_180
 from moonless.reading.collision.held_against import HeldAgainst
 from moonless.reading.collision.roles import Role
@@ -37,8 +38,12 @@ LEAST_ORDER_S, HARMFUL = 10.0, 0.5
 BERTHING = 2.6
 # An order told stands for so long while it does what it is for, though it keeps a little less off than is asked.
 STANDS_S, STILL_GOOD = 120.0, 0.8
-# A new best replaces the one told only where it keeps off so much more.
+# A new best replaces the one told only where it keeps off so much more; where nothing clears all, a manoeuvre is told
+# only where it leaves so much less risk than to go on does.
 BETTER_BY = 1.3
+# Where nothing clears all: a pass at this share of the keep-off is e times less of a risk than contact.  Own figure: a
+# fifth of a quarter mile, a boat's turning circle and the doubt of a closest approach.
+RISK_SHARE = 0.2
 # What comes near later than this is met by a later decision; of one who must give way, half of her keep-off is left.
 COUNTS_S, GIVES_WAY_SHARE = 300.0, 0.5
 # In a channel both keep to their own starboard side (Rule 9(a)): of one met head-on who passes port to port already,
@@ -64,6 +69,7 @@ class Decision:
     clears: bool  # False: the best that is possible, and not enough
     role: Role | None
     keeps_right: bool = False  # in a channel, met head-on: Rule 9(a) is told with it
+    ends: Danger | None = None  # what the chart has on the new course before what it is for is past
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,6 +79,16 @@ class _Order:
     speed: float
     key: str
     told_ns: int
+
+
+@dataclass(frozen=True, slots=True)
+class _Trial:
+    """A manoeuvre tried."""
+
+    tried: Tried
+    share: float  # of what must be kept off, that it keeps, to 1
+    risk: float  # of all passes together and of the water's end, 1: one contact
+    ends: Danger | None = None  # the first that the chart has on it before what it is for is past
 
 
 class Decider:
@@ -140,17 +156,18 @@ class Decider:
         if duty and self._order is not None and self._order.do == "hold":
             told = None
         is_berthing = threat.about == "charted danger" and way[1] <= BERTHING
-        best, share = _best(seen, way, movers, roles, advice, stop_first=is_berthing, duty=duty)
+        found = _best(seen, way, movers, roles, advice, stop_first=is_berthing, duty=duty)
+        best, share = found.tried, found.share
         order = self._order
         if order is not None and told is not None:
             is_new = seen.time_ns - order.told_ns < LEAST_ORDER_S * NS_PER_S
-            if is_new and told[1] >= HARMFUL:
-                return self._as_told(way, order, told[0], told[1], threat, role)
+            if is_new and told.share >= HARMFUL:
+                return self._as_told(way, order, told, threat, role)
             # To stop gives time, whatever comes of the doubt (Rule 8(e)): only what clears all takes its place.
-            kept = order.do == "stop" or told[1] * BETTER_BY >= share
-            good = told[1] >= STILL_GOOD or (share < 1.0 and kept)
+            kept = order.do == "stop" or told.share * BETTER_BY >= share
+            good = told.share >= STILL_GOOD or (share < 1.0 and kept)
             if good and seen.time_ns - order.told_ns <= STANDS_S * NS_PER_S:
-                return self._as_told(way, order, told[0], told[1], threat, role)
+                return self._as_told(way, order, told, threat, role)
         course, speed = way[0] + math.radians(best.turn_deg), best.speed
         do: Do = "turn" if best.turn_deg else "stop" if mps_to_kn(speed) < STOPPED_KN else "slow"
         if not best.turn_deg and speed >= way[1] - 1e-6:
@@ -158,10 +175,12 @@ class Decider:
             # Nobody is told to hold and to keep out of the way in one breath: that it is the best is said instead.
             role = None if duty else role
         self._order = _Order(do, course, speed, threat.key, seen.time_ns)
-        return Decision(do, course, best.turn_deg, speed, threat, best.closest_m, share >= 1.0, role)
+        is_new = do in ("turn", "slow")
+        ends = found.ends if is_new else None
+        return Decision(do, course, best.turn_deg, speed, threat, best.closest_m, share >= 1.0, role, ends=ends)
 
     def _as_told(
-        self, way: tuple[float, float], order: _Order, tried: Tried, share: float, threat: Threat, role: Role | None
+        self, way: tuple[float, float], order: _Order, told: _Trial, threat: Threat, role: Role | None
     ) -> Decision:
         turn = wrap_180(math.degrees(order.course_rad - way[0]))
         do = order.do
@@ -169,7 +188,8 @@ class Decider:
             do, turn = "hold", 0.0
         if do in ("slow", "stop") and mps_to_kn(way[1] - order.speed) <= ON_SPEED_KN:
             do = "hold"
-        return Decision(do, order.course_rad, turn, order.speed, threat, tried.closest_m, share >= 1.0, role)
+        closest, ends = told.tried.closest_m, told.ends if do != "stop" else None
+        return Decision(do, order.course_rad, turn, order.speed, threat, closest, told.share >= 1.0, role, ends=ends)
 
     def _still_good(
         self,
@@ -177,8 +197,8 @@ class Decider:
         way: tuple[float, float],
         movers: Sequence[Mover],
         roles: Mapping[int, Role],
-    ) -> tuple[Tried, float] | None:
-        """Return the order told tried from where she is now, and the share of what must be kept off; None: none."""
+    ) -> _Trial | None:
+        """Return the order told tried from where she is now; None: none."""
         order = self._order
         if order is None:
             return None
@@ -217,8 +237,8 @@ def _best(
     *,
     stop_first: bool = False,
     duty: bool = False,
-) -> tuple[Tried, float]:
-    """Return the smallest manoeuvre that clears, or the one that keeps most off; and the share that it keeps, to 1.
+) -> _Trial:
+    """Return the smallest manoeuvre that clears, or the one that leaves least risk, if that is much less than going on.
 
     ``duty``: a rule asks us to act, so that to go on as now is chosen only where all else does harm.
     """
@@ -231,27 +251,28 @@ def _best(
     tries += [(side * size, way[1]) for size in TURNS_DEG if size <= LARGE_TURN_DEG for side in (1.0, -1.0)]
     tries += [(0.0, share * way[1]) for share in SLOWINGS]
     tries += [(side * size, way[1]) for size in TURNS_DEG if size > LARGE_TURN_DEG for side in (1.0, -1.0)]
-    best: tuple[Tried, float] | None = None
+    best: _Trial | None = None
     for turn, speed in tries:
         found = _try(seen, way, turn, speed, movers, roles)
         if found is None:
             continue
-        if found[1] >= 1.0:
+        if found.share >= 1.0:
             return found
-        if best is None or found[1] > best[1] + 0.05:
+        if best is None or found.risk < 0.95 * best.risk:
             best = found
     stay = _try(seen, way, 0.0, way[1], movers, roles, ask_chart=False)
     assert stay is not None
-    if best is not None and (best[1] > stay[1] + 0.05 or not _goes_clear(seen, way)):
+    # A turn that leaves nearly as much risk is one more thing to go wrong.
+    if best is not None and (best.risk * BETTER_BY < stay.risk or not _goes_clear(seen, way)):
         return best
-    if stay[1] >= 1.0:
+    if stay.share >= 1.0:
         return stay
     # Nothing keeps more off: less way on gives more time (Rule 8(e)), where it does no harm.
     stop = _try(seen, way, 0.0, 0.0, movers, roles, ask_chart=False)
-    if stop is not None and stop[1] >= 0.9 * stay[1]:
+    if stop is not None and stop.risk <= 1.1 * stay.risk:
         return stop
     # Rule 16, 8(e): keeping out of the way is a turn or less way, though going on would do a little better.
-    return best if duty and best is not None and best[1] >= HARMFUL * stay[1] else stay
+    return best if duty and best is not None and HARMFUL * best.risk <= stay.risk else stay
 
 
 def _passing_in_channel(
@@ -292,8 +313,8 @@ def _try(
     roles: Mapping[int, Role],
     *,
     ask_chart: bool = True,
-) -> tuple[Tried, float] | None:
-    """Return a manoeuvre tried and the share of what must be kept off that it keeps; None where it is refused."""
+) -> _Trial | None:
+    """Return a manoeuvre tried; None where it is refused."""
     heading = seen.own.heading_rad if seen.own.heading_rad is not None else way[0]
     sight = "in sight" if seen.sight == "unsure" else seen.sight
     for mover in movers:
@@ -318,7 +339,7 @@ def _try(
     tried = try_out(*way, turn_deg, speed, 0.0, movers, sight, None, keep_off)
     if tried.refused is not None:
         return None
-    water = 1.0
+    water, danger = 1.0, None
     if ask_chart and speed > 0.0:
         danger = seen.first_danger(way[0] + math.radians(turn_deg), speed, 0.0, held_s)
         if danger is not None:
@@ -326,9 +347,13 @@ def _try(
                 return None
             water = danger.along_m / (held_s * speed)
     if not movers:
-        return tried, min(1.0, water)
-    kept = np.where(gaps.time_s <= COUNTS_S, gaps.distance_m / need, 1.0)
-    return tried, float(min(1.0, water, kept.min()))
+        return _Trial(tried, min(1.0, water), 1.0 - min(1.0, water), danger)
+    counts = gaps.time_s <= COUNTS_S
+    kept = np.where(counts, gaps.distance_m / need, 1.0)
+    # What is nearer than its keep-off already is as near as it is: here its whole keep-off is asked.
+    asked = np.array([m.keep_off_m or keep_off for m in movers]) * share
+    risk = np.where(counts, np.exp(-gaps.distance_m / (RISK_SHARE * asked.clip(min=1.0))), 0.0)
+    return _Trial(tried, float(min(1.0, water, kept.min())), float(risk.sum() + 1.0 - min(1.0, water)), danger)
 
 
 def _share_of(role: Role | None) -> float:

@@ -8,6 +8,8 @@ import { at, css2, ink, isOnSheet, screenAngle, type Strength, type View } from 
 export const KNOT_MPS = 1852 / 3600;
 /** A vessel's line runs to where it will be then. */
 const AHEAD_MIN = 6;
+/** So many of the nearest that no chart knows are named as such; of more, an anchorage, the form says it alone. */
+const MOST_UNCHARTED_WORDS = 6;
 
 /**
  * How loud an echo is: what is explained whispers, what moves or is not charted speaks, what a call of urgency speaks of
@@ -47,9 +49,16 @@ export function drawEchoes(view: View): void {
   for (const { echo, strength, place } of drawn) form(view, echo, strength, place, keepOff);
   for (const mark of reading.missing) broken(view, mark);
   for (const { echo, strength, place } of drawn) if (strength !== "whisper" || echo.is === "vessel") view.labels.block(place[0] - 11, place[1] - 11, 22, 22);
-  for (const { echo, strength, place } of drawn.reverse()) words(view, echo, strength, place);
+  const mute = unnamed(drawn.map(({ echo }) => echo));
+  for (const { echo, strength, place } of drawn.reverse()) if (strength === "shout" || !mute.has(echo.id)) words(view, echo, strength, place);
   for (const mark of reading.missing) missingWords(view, mark);
   view.ctx.globalAlpha = 1;
+}
+
+/** Those of many that no chart knows whose words are left out: one word twenty times over hides what is there. */
+export function unnamed(echoes: readonly Echo[]): ReadonlySet<number> {
+  const far = echoes.filter((echo) => echo.is === "uncharted").sort((a, b) => a.range_m - b.range_m);
+  return new Set(far.slice(MOST_UNCHARTED_WORDS).map((echo) => echo.id));
 }
 
 function form(view: View, echo: Echo, strength: Strength, [x, y]: [number, number], keepOff: number): void {
