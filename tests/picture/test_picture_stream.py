@@ -15,7 +15,7 @@ from bench.screens.echoes import made_echo
 from bench.screens.layouts import Layout
 from bench.screens.screen import Shown, draw_screen
 
-from moonless.picture.stream import PictureStream, sweep_arc
+from moonless.picture.stream import PictureStream
 from moonless.picture.told import PictureErrors, Told
 from moonless.scan.assembler import ScanAssembler
 from moonless.scan.pose import PoseSeries
@@ -38,29 +38,37 @@ def frame(layout: Layout, turn: float, scale_nm: float = 3.0) -> NDArray[np.uint
 
 @pytest.fixture(scope="module")
 def reading(layout: dict[str, Layout]) -> PictureStream:
-    """A stream that has found its screen."""
+    """A stream that has found its screen and follows its sweep: five looks a turn, the last after one turn."""
     stream = PictureStream(Told(range_nm=3.0))
-    out = stream.put(frame(layout["small"], 1.0), NS)
-    assert stream.is_reading, out.said
+    outs = [stream.put(frame(layout["small"], 1.0 + 0.2 * k), NS + k * TURN_NS // 5) for k in range(6)]
+    assert stream.is_reading, outs[0].said
     return stream
 
 
 def test_what_was_swept_since_the_last_frame_is_sent(reading: PictureStream, layout: dict[str, Layout]) -> None:
-    screen = layout["small"]
-    reading.put(frame(screen, 1.2), 2 * NS)
-    out = reading.put(frame(screen, 1.4), 2 * NS + NS // 2)
-    assert out.spokes and out.errors is not None
-    angle = np.degrees([s.azimuth_start_rad for s in out.spokes])
-    # From 72 to 144 degrees, to a block of 128 and what little changes elsewhere.
-    assert np.percentile(angle, 5) > 60.0 and np.percentile(angle, 95) < 156.0
-    times = np.array([s.time_ns for s in out.spokes])
-    assert times.min() >= 2 * NS and times.max() <= 2 * NS + NS // 2 and (np.diff(times) >= 0).all()
+    begin = NS + TURN_NS
+    outs = [reading.put(frame(layout["small"], 2.0 + 0.2 * k), begin + k * TURN_NS // 5) for k in (1, 2, 3)]
+    angles, times = [], []
+    for k, out in enumerate(outs):
+        # A spoke that is covered in part comes in stretches; each direction counts once.
+        assert out.spokes and out.errors is not None
+        once = {s.azimuth_start_rad: s.time_ns for s in out.spokes}
+        angles += list(once)
+        times += list(once.values())
+        # As far as the sweep was drawn, to three degrees.
+        assert math.degrees(out.spokes[-1].azimuth_end_rad) == pytest.approx(72.0 * (k + 1), abs=3.0)
+    # No direction twice, none left out: a row of 1024 is 0.35 degrees.
+    step = np.remainder(np.diff(angles), TAU)
+    assert np.degrees(step.min()) > 0.3 and np.degrees(step.max()) < 0.4
+    # When the antenna looked there, to a twentieth of a second.
+    drawn_ns = begin + np.remainder(angles, TAU) / TAU * TURN_NS
+    drawn_ns = np.where(np.array(angles) > 6.0, drawn_ns - TURN_NS, drawn_ns)
+    assert np.abs(np.array(times) - drawn_ns).max() < NS // 20
 
 
 def test_a_frozen_screen_sends_nothing_and_says_so(reading: PictureStream, layout: dict[str, Layout]) -> None:
-    still = frame(layout["small"], 2.5)
-    reading.put(still, 10 * NS)
-    outs = [reading.put(still, (11 + k) * NS) for k in range(6)]
+    still = frame(layout["small"], 2.6)
+    outs = [reading.put(still, 6 * NS + k * NS) for k in range(7)]
     assert not any(out.spokes for out in outs)
     assert any("stands still" in line for out in outs for line in out.said)
 
@@ -99,21 +107,13 @@ def test_a_range_that_was_told_does_not_outlive_a_change(layout: dict[str, Layou
     assert not stream.is_reading or stream.found.range_m == pytest.approx(6 * 1852.0)
 
 
-def test_the_sweep_is_the_shortest_arc() -> None:
-    blocks = np.zeros(128)
-    blocks[120:] = 10.0
-    blocks[:8] = 10.0
-    assert sweep_arc(blocks) in ((120, 16), (120, 15), (121, 15))
-    assert sweep_arc(np.ones(128)) is None
-
-
 def test_what_is_covered_comes_out_as_unknown_not_as_empty() -> None:
     from moonless.picture.types import PictureScan
 
     echo = np.full((64, 100), 9, np.uint8)
     shown = np.ones((64, 100), np.bool_)
     shown[10:20, 40:60] = False
-    scan = PictureScan(echo, shown, 1000.0, False, 5.0, 0.003)
+    scan = PictureScan(echo, shown, 1000.0, False, 5.0, 0.003, 0)
     spokes = scan.spokes(np.arange(64, dtype=np.int64) * 10_000_000 + NS, np.arange(64), 0)
     videos = [v for b in blocks_of(spokes) for v in Cat240Decoder().datagram(b) if isinstance(v, Video)]
     assembler = ScanAssembler(ScanErrors(0.02, 10.0, 0.0, 0.0))

@@ -76,11 +76,13 @@ class Layer:
         echo[~shown] = 0
         from_north = bow is None and found.north_up
         turn = 0.0 if bow is None else bow
-        echo, shown = turned(echo, turn), turned(shown.view(np.uint8), turn) > 0
+        first_row = round(turn / TAU * N_SPOKE)
+        echo, shown = np.roll(echo, -first_row, axis=0), np.roll(shown, -first_row, axis=0)
         px_m = found.range_m / (found.rings * px_per_ring(found.plane))
         return PictureScan(
             echo, shown, found.range_m, from_north,
             math.hypot(EDGE_PX, found.residual_px) * px_m, math.hypot(found.bow_sigma_rad, 0.5 * TAU / N_SPOKE),
+            first_row,
         )  # fmt: skip
 
 
@@ -122,9 +124,3 @@ def over_line(level: NDArray[np.uint8], angle: float, px_per_cell: float) -> Non
     block = level[rows % n_row]
     level[rows % n_row] = np.where(under, np.minimum(left, right)[None, :], block)
 
-
-def turned(values: NDArray[np.uint8], angle: float) -> NDArray[np.uint8]:
-    """Return the rows beginning at ``angle``: the nearest row of each."""
-    n = values.shape[0]
-    out: NDArray[np.uint8] = values[(np.rint(np.arange(n) + angle / TAU * n).astype(np.int64)) % n]
-    return out

@@ -6,7 +6,8 @@
 Rules of this file:
 - Nothing is sent before everything that must be known is known, and nothing while it is in doubt.
 - Only what the screen painted anew since the frame before is sent, with the times between the two: where the antenna
-  has been is told by what has changed.  A picture that is painted all at once is sent as a whole turn.
+  has been is told by what has changed (`sweep`).  A picture that is painted all at once is sent as a whole turn.
+- What a screen showed when it was first looked at is of nobody knows when: it is not sent.
 - A picture that stands still is sent no more: a frozen screen is a silent radar, and the watch says so.
 - Scope, bow and range are looked after in every frame.  Where the rings are gone from their places, or a figure that
   gave the range has changed and cannot be read, nothing is sent until it is found again.
@@ -14,15 +15,19 @@ Rules of this file:
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from moonless.constants import TAU
 from moonless.picture.geometry.edges import Picture
 from moonless.picture.geometry.find import NoScope
 from moonless.picture.lay import Layer
 from moonless.picture.look import look
+from moonless.picture.sweep import LEAST_CHANGED, Sweep
 from moonless.picture.told import PictureErrors, Told
 from moonless.picture.types import FoundScope, PictureScan
 from moonless.picture.watch import RangeWatch, follow_bow, rings_hold
@@ -33,13 +38,9 @@ from moonless.units import NS_PER_S
 LOST_FRAMES = 2
 # A cell has changed when its strength has by so much of 255.
 CHANGED = 70
-# The arc that holds nearly all that has changed is the sweep's, if it is no more than this share of a turn.
-SWEEP_SHARE, ARC_SHARE = 0.94, 0.8
-BLOCKS = 128
-# Fewer changed cells than this in a whole frame are the camera's grain; more of them in one arc are the sweep.
-LEAST_CHANGED = 12
 STILL_S = 4.0
-LONGEST_STEP_S = 3.0
+# A heading line that moves by less than this is one that is not seen exactly: it is followed by a part of the way.
+BOW_STILL_RAD, BOW_PART = 0.006, 0.15
 
 
 @dataclass(slots=True)
@@ -65,8 +66,7 @@ class PictureStream:
         self._size = (0, 0)
         self._lost = 0
         self._last: PictureScan | None = None
-        self._last_ns: int | None = None
-        self._sent_ns: int | None = None
+        self._sweep = Sweep()
         self._changed_ns: int | None = None
         self._told_line = ""
         self._sequence = 0
@@ -98,12 +98,17 @@ class PictureStream:
         if self._range is not None and not self._check_range(picture, out):
             return out
         if self._bow is not None:
-            self._bow = follow_bow(unrolled, self.found, self._bow)
+            self._bow = self._steadied(self._bow, follow_bow(unrolled, self.found, self._bow))
         scan = self._layer.lay_unrolled(unrolled, self._bow)
         out.scan = scan
         self._send(scan, time_ns, out)
-        self._last, self._last_ns = scan, time_ns
+        self._last = scan
         return out
+
+    @staticmethod
+    def _steadied(last: float, now: float) -> float:
+        off = math.remainder(now - last, TAU)
+        return (last + (off if abs(off) > BOW_STILL_RAD else BOW_PART * off)) % TAU
 
     def _look(self, picture: Picture, time_ns: int, out: StreamOut) -> None:
         self._forget()
@@ -124,7 +129,7 @@ class PictureStream:
 
     def _forget(self) -> None:
         self._layer = None
-        self._last = self._last_ns = self._sent_ns = self._changed_ns = None
+        self._last = self._changed_ns = None
         self._lost = 0
 
     def _say(self, out: StreamOut, line: str) -> None:
@@ -147,55 +152,33 @@ class PictureStream:
         return self._layer is not None
 
     def _send(self, scan: PictureScan, time_ns: int, out: StreamOut) -> None:
-        last, last_ns = self._last, self._last_ns
-        n = scan.echo.shape[0]
-        every = np.arange(n)
-        if last is None or last_ns is None or last.range_m != scan.range_m or last.echo.shape != scan.echo.shape:
-            # The first picture: all of it, as of one moment; how old each part of it is nobody knows.
-            self._emit(scan, every, np.full(n, time_ns), 1.0, out)
-            self._sent_ns = self._changed_ns = time_ns
-            return
-        moved = np.abs(scan.echo.astype(np.int16) - last.echo.astype(np.int16)) >= CHANGED
-        moved &= scan.shown & last.shown
-        by_block = moved.reshape(BLOCKS, n // BLOCKS, -1).sum(axis=(1, 2)).astype(np.float64)
-        if by_block.sum() < LEAST_CHANGED:
-            if self._changed_ns is not None and time_ns - self._changed_ns > STILL_S * NS_PER_S:
-                self._say(out, "the screen stands still: nothing is sent")
-            return
-        self._changed_ns = time_ns
-        step_s = (time_ns - (self._sent_ns if self._sent_ns is not None else last_ns)) / NS_PER_S
-        begin_ns = time_ns - round(min(step_s, LONGEST_STEP_S) * NS_PER_S)
-        self._sent_ns = time_ns
-        arc = sweep_arc(by_block)
-        if arc is None:
-            rows, share = every, 0.5
+        last = self._last
+        if last is None or last.range_m != scan.range_m or last.echo.shape != scan.echo.shape:
+            self._sweep = Sweep()
+            changed = np.zeros(scan.echo.shape[0], np.int64)
+            self._changed_ns = time_ns
         else:
-            first, many = arc
-            per = n // BLOCKS
-            rows, share = (first * per + np.arange(many * per)) % n, 0.5 / max(many, 1)
-        times = begin_ns + np.round(np.linspace(0.0, 1.0, rows.size) * (time_ns - begin_ns)).astype(np.int64)
-        self._emit(scan, rows, times, max(share * step_s, 0.05), out)
-
-    def _emit(
-        self, scan: PictureScan, rows: NDArray[np.intp], times: NDArray[np.int64], time_sigma_s: float, out: StreamOut
-    ) -> None:
-        out.spokes = scan.spokes(times, rows, self._sequence)
+            changed = changed_rows(last, scan)
+        painted = self._sweep.step(changed, time_ns)
+        if int(changed.sum()) >= LEAST_CHANGED:
+            self._changed_ns = time_ns
+        elif self._changed_ns is not None and time_ns - self._changed_ns > STILL_S * NS_PER_S:
+            self._say(out, "the screen stands still: nothing is sent")
+        if painted is None:
+            return
+        rows = (painted.rows - scan.first_row) % scan.echo.shape[0]
+        out.spokes = scan.spokes(painted.time_ns, rows, self._sequence)
         self._sequence += scan.echo.shape[0]
-        out.errors = PictureErrors(scan.range_sigma_m, scan.azimuth_sigma_rad, time_sigma_s)
+        out.errors = PictureErrors(scan.range_sigma_m, scan.azimuth_sigma_rad, painted.time_sigma_s)
 
 
-def sweep_arc(by_block: NDArray[np.float64]) -> tuple[int, int] | None:
-    """Return (first block, number of blocks) of the shortest arc with nearly all that has changed; None: all round.
+def changed_rows(last: PictureScan, scan: PictureScan) -> NDArray[np.int64]:
+    """Return how many cells have changed in each direction of the screen, (n_spoke,), clockwise from its up."""
+    moved = np.abs(on_screen(scan, scan.echo).astype(np.int16) - on_screen(last, last.echo)) >= CHANGED
+    moved &= on_screen(scan, scan.shown) & on_screen(last, last.shown)
+    return np.count_nonzero(moved, axis=1).astype(np.int64)
 
-    The antenna turns clockwise, so the arc's first block was painted first.
-    """
-    n = by_block.size
-    # A few stray cells must not stretch the arc.
-    total = float(by_block.sum())
-    double = np.concatenate([[0.0], np.cumsum(np.concatenate([by_block, by_block]))])
-    for many in range(1, round(ARC_SHARE * n) + 1):
-        held = double[many : many + n] - double[:n]
-        first = int(np.argmax(held))
-        if held[first] >= SWEEP_SHARE * total:
-            return first, many
-    return None
+
+def on_screen(scan: PictureScan, values: NDArray[Any]) -> NDArray[Any]:
+    """Return a scan's rows in the screen's own directions."""
+    return np.roll(values, scan.first_row, axis=0)

@@ -54,6 +54,7 @@ class PictureScan:
     from_north: bool
     range_sigma_m: float
     azimuth_sigma_rad: float
+    first_row: int  # which of the screen's directions, clockwise from its up, row 0 is
 
     @property
     def cell_m(self) -> float:
