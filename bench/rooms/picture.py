@@ -5,7 +5,7 @@ Screens are drawn in the invented layouts of `bench.screens.layouts` and seen th
 
     places      position of places on the scope, pixels of the screen, and heading of the picture, degrees: layouts,
                 six resolutions and tilts to 35 degrees; how many were refused, and ranges taken wrongly
-    loss        dB more that a point echo needs to be read back than to be drawn
+    loss        dB more that a point echo needs to be read back than to be drawn; how much more of the scope is lit
     speed       ms for a frame of 1280 x 720, peer pycatzao's decode of a turn of 2048 x 1024 in the same run
     chain       macro F1 of scenes by their screen, peer the same scenes by CAT240
     real        share of the strong cells of real video that are read back within two cells
@@ -17,7 +17,7 @@ import itertools
 import os
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -26,10 +26,12 @@ from numpy.typing import NDArray
 from bench.result import Result
 from bench.screens.camera import hand_held, take
 from bench.screens.echoes import TAU, made_echo, place_errors
-from bench.screens.layouts import LAYOUTS
+from bench.screens.layouts import LAYOUTS, Layout
 from bench.screens.run import OnScreen, polar_of, turns_on_screen
-from bench.screens.screen import Shown, draw_screen
+from bench.screens.screen import FIRST_LEVEL, Shown, draw_screen
 from moonless.clock import steady_s
+from moonless.constants import NAUTICAL_MILE_M
+from moonless.picture.geometry.edges import Picture
 from moonless.picture.geometry.find import NoScope
 from moonless.picture.lay import Layer
 from moonless.picture.look import look
@@ -45,6 +47,7 @@ SCENES = ("crossing-traffic", "quiet")
 CHAIN_TURNS = 48
 # What was chosen was chosen on the pictures before this.
 FIRST_SEED = 200
+LOSS_PICTURES = 4
 
 
 def run(names: Sequence[str], rest: Sequence[str] = ()) -> Iterator[Result]:
@@ -102,29 +105,57 @@ def loss() -> Iterator[Result]:
     db = np.linspace(-10.0, 60.0, 1401)
     counts = np.asarray(counts_from_snr(10.0 ** (db / 10.0)), dtype=np.float64)
     assert FULL_SCALE == 255
-    losses = []
+    losses, more = [], []
     for number, layout in enumerate(LAYOUTS):
-        echo, targets = _point_echoes(number)
-        screen = draw_screen(layout, Shown(echo, 3.0))
-        size = SIZES[2 + number % 4]
-        taken = take(screen.pixels, hand_held(1000 + number, size, TILTS[number % len(TILTS)]))
-        try:
+        peaks: list[float] = []
+        read: list[bool] = []
+        for k in range(LOSS_PICTURES):
+            at = number + len(LAYOUTS) * k
+            echo, targets = point_echoes(at)
+            screen = draw_screen(layout, Shown(echo, 3.0))
+            taken = take(screen.pixels, hand_held(1000 + at, SIZES[2 + (number + k) % 4], TILTS[(number + k) % 5]))
             picture = np.ascontiguousarray(taken.pixels[:, :, ::-1])
-            found = look(picture, Told(range_nm=3.0))
-        except NoScope:
-            continue
-        if found.bow_rad is None or found.rings != layout.rings:
-            continue
-        scan = Layer.make(found).lay(picture)
-        peaks = np.array([t[2] for t in targets])
-        read = np.array([_is_read(scan.echo, t[0], t[1]) for t in targets])
-        drawn = peaks >= 0.14 * 255.0
-        losses.append(_half(peaks, read, db, counts) - _half(peaks, drawn, db, counts))
+            scan = _laid(picture, layout)
+            if scan is None:
+                continue
+            peaks += [t[2] for t in targets]
+            read += [_is_read(scan.echo, t[0], t[1] * scan.drawn) for t in targets]
+            lit = float(np.mean(screen.strength[screen.strength >= 0] > 0))
+            more.append(float(np.mean(scan.echo > 0)) - lit)
+        if peaks:
+            drawn = np.array(peaks) >= FIRST_LEVEL * 255.0
+            of = np.array(peaks)
+            losses.append(_half(of, np.array(read), db, counts) - _half(of, drawn, db, counts))
     yield Result("picture.loss.median", float(np.median(losses)), "dB")
-    yield Result("picture.loss.worst", float(np.max(losses)), "dB")
+    yield Result("picture.loss.worst", float(np.max(losses)), f"dB, of {len(losses)} layouts")
+    yield Result("picture.loss.lit_more", float(np.mean(more)), "of the scope, mean")
 
 
-def _point_echoes(seed: int) -> tuple[NDArray[np.uint8], list[tuple[float, float, float]]]:
+def _laid(picture: Picture, layout: Layout) -> _Laid | None:
+    """Return the turn that a picture gives; None where it is refused or its bow is not found."""
+    try:
+        found = look(picture)
+        # A box shows a ring beyond the range.
+        found = replace(found, range_m=3.0 * NAUTICAL_MILE_M * found.rings / layout.rings)
+    except NoScope:
+        return None
+    if found.bow_rad is None or found.rings < layout.rings:
+        return None
+    scan = Layer.make(found).lay(picture)
+    return _Laid(scan.echo, layout.rings / found.rings)
+
+
+@dataclass(frozen=True, slots=True)
+class _Laid:
+    echo: NDArray[np.uint8]
+    drawn: float  # of its range the screen's own range is this share
+
+
+def point_echoes(seed: int) -> tuple[NDArray[np.uint8], list[tuple[float, float, float]]]:
+    """Return a made turn of 60 point echoes in noise, and of each (azimuth, share of the range, highest count).
+
+    Half of them lie within a few decibels of what the screens draw at all.
+    """
     rng = np.random.default_rng(seed)
     n, m = 1024, 512
     azimuth, reach = np.arange(n)[:, None] / n * TAU, np.arange(m)[None, :] / m
@@ -132,7 +163,7 @@ def _point_echoes(seed: int) -> tuple[NDArray[np.uint8], list[tuple[float, float
     targets = []
     for k in range(60):
         at, away = (k * 2.399963) % TAU, 0.25 + 0.68 * k / 60.0
-        peak = float(rng.uniform(20.0, 255.0))
+        peak = float(rng.uniform(20.0, 255.0) if k % 2 else rng.uniform(24.0, 72.0))
         off = (azimuth - at + np.pi) % TAU - np.pi
         shape = np.exp(-((off / 0.02) ** 2) - ((reach - away) / 0.007) ** 2)
         echo = np.maximum(echo, peak * shape)

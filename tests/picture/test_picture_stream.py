@@ -60,10 +60,10 @@ def test_what_was_swept_since_the_last_frame_is_sent(reading: PictureStream, lay
     # No direction twice, none left out: a row of 1024 is 0.35 degrees.
     step = np.remainder(np.diff(angles), TAU)
     assert np.degrees(step.min()) > 0.3 and np.degrees(step.max()) < 0.4
-    # When the antenna looked there, to a twentieth of a second.
+    # When the antenna looked there, to eight degrees of its turn.
     drawn_ns = begin + np.remainder(angles, TAU) / TAU * TURN_NS
     drawn_ns = np.where(np.array(angles) > 6.0, drawn_ns - TURN_NS, drawn_ns)
-    assert np.abs(np.array(times) - drawn_ns).max() < NS // 20
+    assert np.abs(np.array(times) - drawn_ns).max() < 8.0 / 360.0 * TURN_NS
 
 
 def test_a_frozen_screen_sends_nothing_and_says_so(reading: PictureStream, layout: dict[str, Layout]) -> None:

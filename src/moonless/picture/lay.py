@@ -10,16 +10,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from moonless.constants import TAU
-from moonless.picture.colours import HIDDEN
+from moonless.picture.colours.palette import HIDDEN
 from moonless.picture.cover import Cover
 from moonless.picture.geometry.edges import Picture
 from moonless.picture.geometry.scope import Unrolled, Unroller, px_per_ring
 from moonless.picture.types import FoundScope, PictureScan
+from moonless.picture.under import LINE_PX, RingBand, over_line, over_rings, ring_bands
 
 N_SPOKE = 1024
 FEWEST_CELLS, MOST_CELLS = 96, 512
-# Half a line's width and what blur adds, pixels of the picture: what lies so near a line is read from beside it.
-LINE_PX = 3.0
 # Writing and what stands between its strokes, pixels.
 WRITING_PX = 9
 # A ring or line is found to this part of a pixel; the edge of an echo on a screen is uncertain by one.
@@ -37,7 +36,7 @@ class Layer:
 
     found: FoundScope
     unroller: Unroller
-    ring_columns: NDArray[np.intp]
+    bands: list[RingBand]
     cover: Cover
 
     @classmethod
@@ -46,8 +45,7 @@ class Layer:
         unroller = unroller_of(found)
         n_cell = unroller.inside.shape[1]
         px = px_per_ring(found.plane) * unroller.step
-        columns = ring_columns(n_cell, unroller.step, px)
-        return cls(found, unroller, columns, Cover())
+        return cls(found, unroller, ring_bands(n_cell, unroller.step, px), Cover())
 
     def lay(self, picture: Picture, bow_rad: float | None = None) -> PictureScan:
         """Return one frame as a turn.  ``bow_rad``: where the bow points now, if it has moved since it was found."""
@@ -66,18 +64,16 @@ class Layer:
         hidden |= self.cover.look(unrolled, found.rings, px_per_ring(found.plane))
         level[hidden] = 0
         bow = found.bow_rad if bow_rad is None else bow_rad
-        over_rings(level, self.ring_columns)
+        given = (unrolled.colour, found.water, found.palette)
+        over_rings(level, *given, self.bands)
         if bow is not None:
-            over_line(level, bow, px_per_ring(found.plane) * self.unroller.step)
-        n_level = max(found.palette.n_level, 1)
-        counts = (np.arange(256) * 255 // n_level).clip(0, 255).astype(np.uint8)
-        echo = counts[level]
+            over_line(level, *given, self.bands, bow, px_per_ring(found.plane) * self.unroller.step)
         shown = ~hidden & self.unroller.inside
-        echo[~shown] = 0
+        level[~shown] = 0
         from_north = bow is None and found.north_up
         turn = 0.0 if bow is None else bow
         first_row = round(turn / TAU * N_SPOKE)
-        echo, shown = np.roll(echo, -first_row, axis=0), np.roll(shown, -first_row, axis=0)
+        echo, shown = np.roll(level, -first_row, axis=0), np.roll(shown, -first_row, axis=0)
         px_m = found.range_m / (found.rings * px_per_ring(found.plane))
         return PictureScan(
             echo, shown, found.range_m, from_north,
@@ -96,31 +92,3 @@ def ring_columns(n_cell: int, step: float, px_per_cell: float) -> NDArray[np.int
     radii = (np.arange(n_cell) + 1.0) * step
     near = np.abs(radii - np.rint(radii)) / step * px_per_cell < LINE_PX
     return np.flatnonzero(near & (np.rint(radii) >= 1))
-
-
-def over_rings(level: NDArray[np.uint8], columns: NDArray[np.intp]) -> None:
-    """Take the rings out, in place: an echo that goes on at both sides goes on beneath."""
-    if columns.size == 0:
-        return
-    n = level.shape[1]
-    for run in np.split(columns, np.flatnonzero(np.diff(columns) > 1) + 1):
-        first, end = int(run[0]), int(run[-1]) + 1
-        inner = level[:, first - 1] if first > 0 else np.zeros(level.shape[0], np.uint8)
-        outer = level[:, end] if end < n else np.zeros(level.shape[0], np.uint8)
-        level[:, first:end] = np.minimum(inner, outer)[:, None]
-
-
-def over_line(level: NDArray[np.uint8], angle: float, px_per_cell: float) -> None:
-    """Take the heading line out, in place, in the same way."""
-    n_row, n_cell = level.shape
-    middle = angle / TAU * n_row
-    half = np.minimum(LINE_PX / ((np.arange(n_cell) + 1.0) * px_per_cell) * n_row / TAU, n_row / 8)
-    reach = math.ceil(half.max())
-    rows = np.arange(math.floor(middle) - reach - 1, math.ceil(middle) + reach + 2)
-    under = np.abs(rows[:, None] - middle) <= half[None, :]
-    column = np.arange(n_cell)
-    left = level[np.floor(middle - half - 1.0).astype(np.int64) % n_row, column]
-    right = level[np.ceil(middle + half + 1.0).astype(np.int64) % n_row, column]
-    block = level[rows % n_row]
-    level[rows % n_row] = np.where(under, np.minimum(left, right)[None, :], block)
-

@@ -17,6 +17,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -36,8 +37,8 @@ from moonless.units import NS_PER_S
 
 # Frames in a row that must fail before the scope is sought anew; the first of them is not sent.
 LOST_FRAMES = 2
-# A cell has changed when its strength has by so much of 255.
-CHANGED = 70
+# A cell has changed when its strength has by so much of 255; so near the heading line, cells, it changes by itself.
+CHANGED, BESIDE_LINE = 40, 9.0
 STILL_S = 4.0
 # A heading line that moves by less than this is one that is not seen exactly: it is followed by a part of the way.
 BOW_STILL_RAD, BOW_PART = 0.006, 0.15
@@ -176,7 +177,21 @@ def changed_rows(last: PictureScan, scan: PictureScan) -> NDArray[np.int64]:
     """Return how many cells have changed in each direction of the screen, (n_spoke,), clockwise from its up."""
     moved = np.abs(on_screen(scan, scan.echo).astype(np.int16) - on_screen(last, last.echo)) >= CHANGED
     moved &= on_screen(scan, scan.shown) & on_screen(last, last.shown)
-    return np.count_nonzero(moved, axis=1).astype(np.int64)
+    if not scan.from_north:
+        beside = _beside_line(moved.shape)
+        for first in {last.first_row, scan.first_row}:
+            moved &= ~np.roll(beside, first, axis=0)
+    counts: NDArray[np.int64] = moved.sum(axis=1, dtype=np.int64)
+    return counts
+
+
+@lru_cache(maxsize=2)
+def _beside_line(shape: tuple[int, int]) -> NDArray[np.bool_]:
+    """Return what lies beside a line along row 0."""
+    angle = (np.arange(shape[0]) / shape[0] + 0.5) % 1.0 * TAU - 0.5 * TAU
+    along = np.arange(1.0, shape[1] + 1.0)
+    beside: NDArray[np.bool_] = (np.abs(np.sin(angle))[:, None] * along < BESIDE_LINE) & (np.cos(angle) > 0.0)[:, None]
+    return beside
 
 
 def on_screen(scan: PictureScan, values: NDArray[Any]) -> NDArray[Any]:

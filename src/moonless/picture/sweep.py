@@ -35,6 +35,8 @@ MOST_OF_TURN = 0.8
 MOST_SAID, SPEED_SLACK = 3.0, 0.06
 # Changes beyond the arc in so many directions are not the sweep's; so many such frames end it.
 BEYOND, MOST_DOUBTS = 0.25, 3
+# A narrower arc is no sweep's: a line that flickers.  An antenna turns in ten seconds at the slowest.
+NARROWEST, SLOWEST = 0.05, 0.1
 LEARN_PAINTED, LEARN_IDLE = 0.4, 0.2
 # Frames looked at before a picture is taken to be painted at once, and how much more change such a painting brings.
 FRAMES_SOUGHT, MANY_TIMES = 7, 4.0
@@ -154,6 +156,9 @@ class Sweep:
         else:
             self._doubts = 0
             self._learn(blocks, order, many)
+            if self._rate < SLOWEST * BLOCKS:
+                self._edge = None
+                return None
             self._rate += 0.2 * (many * NS_PER_S / (now_ns - self._edge_ns) - self._rate)
         per = n_row // BLOCKS
         rows = (self._edge * per + np.arange(many * per)) % n_row
@@ -190,7 +195,7 @@ def arc_of(blocks: Floats) -> tuple[int, int] | None:
     n = blocks.size
     if not blocks.any():
         return None
-    # Half of what the direction has in which the middle one of all changes lies: grain, however widely spread, has less.
+    # Half of what the direction has in which the middle one of all changes lies: grain, however wide, has less.
     rising = np.sort(blocks)
     level = 0.5 * float(rising[np.searchsorted(np.cumsum(rising), 0.5 * rising.sum())])
     worth = np.minimum(blocks / level, 1.0) - 0.25
@@ -206,6 +211,6 @@ def arc_of(blocks: Floats) -> tuple[int, int] | None:
     inside[(first + np.arange(many)) % n] = True
     is_lit = np.minimum(blocks / level, 1.0) > 0.25
     # All round alike is no arc.
-    if many >= longest or np.mean(is_lit[inside]) < 0.5 or np.mean(is_lit[~inside]) > BEYOND:
+    if not NARROWEST * n <= many < longest or np.mean(is_lit[inside]) < 0.5 or np.mean(is_lit[~inside]) > BEYOND:
         return None
     return first, many

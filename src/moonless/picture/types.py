@@ -8,7 +8,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from moonless.picture.colours import Palette
+from moonless.picture.colours.palette import Palette
 from moonless.picture.digits import FigureRead
 from moonless.picture.geometry.plane import ScopePlane
 from moonless.scan.types import Spoke

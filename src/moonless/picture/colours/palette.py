@@ -12,10 +12,8 @@ Rules of this file:
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
@@ -32,8 +30,8 @@ MOST_COLOURS = 8
 # A colour has at least this share of all that is not water.
 LEAST_SHARE = 0.004
 LUT_BITS = 6
-HIDDEN = 255
-_WATER_SIGMA = 40.0
+# As it is read: water 0, the strongest colour 254.
+STRONGEST, HIDDEN = 254, 255
 # Colours whose ways from water cost so nearly the same are not surely ordered.
 LEAST_STEP = 0.08
 
@@ -42,12 +40,13 @@ LEAST_STEP = 0.08
 class Palette:
     """Colours as differences from water, weakest echo first.
 
-    ``writing``: colours of what lies over the picture.  ``lut``: level of each difference, `HIDDEN` for writing.
+    ``writing``: colours of what lies over the picture.  ``lut``: strength of each difference, `HIDDEN` for writing.
     """
 
     levels: Floats  # (n_level, 3)
     writing: Floats  # (n, 3)
     grain: float  # of water, counts
+    limit: float  # what differs by less is water, counts
     is_sure: bool
     lut: NDArray[np.uint8]
 
@@ -57,58 +56,18 @@ class Palette:
         return int(self.levels.shape[0])
 
     def read(self, colour: NDArray[np.uint8], water: NDArray[np.uint8]) -> NDArray[np.uint8]:
-        """Return the level of each pixel, 0 water, `HIDDEN` writing."""
-        shift = 9 - LUT_BITS
+        """Return the strength of each pixel, 0 water to `STRONGEST`; `HIDDEN` writing."""
+        return self.of(colour.astype(np.int16) - water)
+
+    def of(self, difference: NDArray[np.int16]) -> NDArray[np.uint8]:
+        """Return the strength of differences from water, (..., 3)."""
         # One picture of 16-bit differences, then one look-up: this is the part done for every frame.
-        place = (colour.astype(np.int16) - water.astype(np.int16) + 256) >> shift
+        place = (difference + np.int16(256)) >> (9 - LUT_BITS)
+        if place.ndim and difference.size and (place.min() < 0 or place.max() >= 1 << LUT_BITS):
+            place = np.clip(place, 0, (1 << LUT_BITS) - 1)
         index = (place[..., 0].astype(np.int32) << (2 * LUT_BITS)) | (place[..., 1].astype(np.int32) << LUT_BITS)
         found: NDArray[np.uint8] = self.lut[index | place[..., 2]]
         return found
-
-
-def water_of(colour: NDArray[np.uint8], valid: NDArray[np.bool_]) -> tuple[Floats32, float]:
-    """Return water's colour everywhere, (rows, columns, 3), and its grain; rows wrap round.
-
-    The commonest colour to begin with, then whatever is near it, averaged over the neighbourhood.
-    """
-    pixels = colour[valid]
-    binned = (pixels >> 3).astype(np.int64)
-    counts = np.bincount(binned[:, 0] * 1024 + binned[:, 1] * 32 + binned[:, 2], minlength=32768).reshape(32, 32, 32)
-    smooth = counts.astype(np.float64)
-    for axis in range(3):
-        smooth = smooth + np.roll(smooth, 1, axis) + np.roll(smooth, -1, axis)
-    at = np.unravel_index(int(np.argmax(smooth)), smooth.shape)
-    start = np.array(at, dtype=np.float32) * 8.0 + 4.0
-    near = np.abs(pixels.astype(np.float32) - start).max(axis=1) < 20.0
-    start = np.median(pixels[near], axis=0).astype(np.float32) if near.any() else start
-    water = np.broadcast_to(start, colour.shape).astype(np.float32)
-    grain = 6.0
-    values = colour.astype(np.float32)
-    for _ in range(4):
-        away = np.abs(values - water).max(axis=2)
-        close = valid & (away < max(3.0 * grain, 10.0))
-        if np.count_nonzero(close) < 100:
-            break
-        grain = float(np.median(away[close])) / 0.95 + 0.4
-        water = _spread(values, close, start)
-    return water, grain
-
-
-def _spread(values: Floats32, close: NDArray[np.bool_], start: Floats32) -> Floats32:
-    """Return the mean of the pixels marked near each place; where there are none, of all."""
-    rows = values.shape[0]
-    pad = min(rows, 160)
-    weight = np.concatenate([close[-pad:], close, close[:pad]]).astype(np.float32)
-    full = np.concatenate([values[-pad:], values, values[:pad]]) * weight[:, :, None]
-    quarter = (math.ceil(full.shape[1] / 4), math.ceil(full.shape[0] / 4))
-    small = cv2.resize(full, quarter, interpolation=cv2.INTER_AREA)
-    small_weight = cv2.resize(weight, quarter, interpolation=cv2.INTER_AREA)
-    sigma = _WATER_SIGMA / 4.0
-    total = cv2.GaussianBlur(small, (0, 0), sigma) + 1e-3 * start
-    share = cv2.GaussianBlur(small_weight, (0, 0), sigma) + 1e-3
-    mean = cv2.resize(total / share[:, :, None], (full.shape[1], full.shape[0]), interpolation=cv2.INTER_LINEAR)
-    out: Floats32 = mean[pad : pad + rows]
-    return out
 
 
 def learn_palette(
@@ -253,17 +212,37 @@ def _palette(levels: Floats, writing: Floats, grain: float, limit: float, *, is_
     axis = (np.arange(n) + 0.5) * step - 256.0
     grid = np.stack(np.meshgrid(axis, axis, axis, indexing="ij"), axis=-1).reshape(-1, 3).astype(np.float32)
     lut = np.zeros(n**3, np.uint8)
-    everything = np.concatenate([levels, writing])
-    if everything.shape[0]:
+    if levels.shape[0] or writing.shape[0]:
         size = np.sqrt((grid**2).sum(axis=1))
-        best = np.zeros(grid.shape[0], np.int64)
-        least = np.full(grid.shape[0], np.inf, np.float32)
-        for k, one in enumerate(everything.astype(np.float32)):
+        along, nearest_level = _along(grid, levels.astype(np.float32))
+        value = np.clip(np.rint(along * STRONGEST), 1, STRONGEST).astype(np.uint8)
+        for one in writing.astype(np.float32):
             away = ((grid - one) ** 2).sum(axis=1)
-            nearer = away < least
-            best[nearer], least[nearer] = k, away[nearer]
-        value = np.where(best < levels.shape[0], best + 1, HIDDEN)
+            value[away < nearest_level] = HIDDEN
         first = float(np.linalg.norm(levels[0])) if levels.shape[0] else limit
         lut = np.where(size > min(limit, 0.55 * first) if first > limit else size > 0.55 * first, value, 0)
         lut = lut.astype(np.uint8)
-    return Palette(levels, writing, grain, is_sure, lut)
+    return Palette(levels, writing, grain, limit, is_sure, lut)
+
+
+def _along(grid: Floats32, levels: Floats32) -> tuple[Floats32, Floats32]:
+    """Return how far along the way from water over all levels each colour lies, 0 to 1, and the squared distance to the
+    nearest level.
+
+    What lies between two colours is a mixture of them, of the camera's making, and lies between them in strength.
+    """
+    nodes = np.concatenate([np.zeros((1, 3), np.float32), levels])
+    lengths = np.sqrt((np.diff(nodes, axis=0) ** 2).sum(axis=1))
+    began = np.concatenate([[0.0], np.cumsum(lengths)])
+    best = np.full(grid.shape[0], np.inf, np.float32)
+    along = np.zeros(grid.shape[0], np.float32)
+    nearest = np.full(grid.shape[0], np.inf, np.float32)
+    for k, length in enumerate(lengths.tolist()):
+        toward = (nodes[k + 1] - nodes[k]) / max(length, 1e-6)
+        off = grid - nodes[k]
+        at = np.clip(off @ toward, 0.0, length)
+        away = ((off - at[:, None] * toward) ** 2).sum(axis=1)
+        nearer = away < best
+        best[nearer], along[nearer] = away[nearer], (began[k] + at[nearer]) / began[-1]
+        nearest = np.minimum(nearest, ((grid - nodes[k + 1]) ** 2).sum(axis=1))
+    return along, nearest
