@@ -4,25 +4,28 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
 import pytest
+import shapely
 from reading_fakes import FRAME, T0, FakeChart, S, make_boat, make_situation, make_track
 
 from moonless.boat.types import Skipper
 from moonless.reading.alerts.orders import SIGHT_TAKEN
+from moonless.reading.chart_around import outline_of
 from moonless.reading.collision.closest import passings_of
 from moonless.reading.collision.decide import Decider
 from moonless.reading.collision.held_against import HeldAgainst, KeptAsTold
-from moonless.reading.collision.keep_off import keep_off_m
+from moonless.reading.collision.keep_off import PIER_M, keep_off_m, piers
 from moonless.reading.collision.roles import Roles
 from moonless.reading.collision.safe_speed import NO_VIDEO
 from moonless.reading.collision.threats import threats_of
 from moonless.reading.contact import Contact, Passing
 from moonless.reading.judge import Judge
 from moonless.reading.own import OwnPlane
-from moonless.reading.types import Reading
+from moonless.reading.types import ChartedAs, Reading
 from moonless.rules.steering import stand_on_stage
 
 OWN = OwnPlane(FRAME, 0.0, 0.0, 0.0, 0.0, 5.0)  # north at 5 m/s
@@ -187,6 +190,24 @@ def test_how_far_rule_17_has_come_is_told_by_the_time_that_is_left(tcpa_s: float
 def test_how_far_to_keep_off(change: dict[str, Any], sog: float, room: float, metres: float) -> None:
     boat = make_boat(skipper=Skipper(keep_off_m=400.0))
     assert keep_off_m(_met(0.0, 900.0, 0.0, -5.0, 90.0, **change).contact, boat, sog, room) == pytest.approx(metres)
+
+
+def test_between_a_bridges_piers_nothing_is_ordered_and_at_one_of_them_it_is() -> None:
+    # A span of 30 m, 150 m ahead, at 3 m/s; its middle, 15 m from either pier, is for us (common practice, no source).
+    bridge = shapely.LineString([(-60.0, 150.0), (60.0, 150.0)])
+    place: Any = SimpleNamespace(bridge_outline=outline_of([bridge]))
+    own = replace(OWN, sog=3.0)
+    for aside, is_ordered in ((0.0, False), (3.0, False), (10.0, True)):
+        charted = ChartedAs("PYLONS", None, "TEST", "1", 0.0)
+        two = [
+            _met(aside + e, 150.0, 0.0, 0.0, 50.0, id=i, kind="charted", moves=False, charted_as=charted).contact
+            for i, e in ((7, -15.0), (8, 15.0))
+        ]
+        assert piers(two, place) == {7, 8} and not piers(two, None)
+        assert not piers([replace(one, position_en=(0.0, 400.0)) for one in two], place)  # a pylon of a power line
+        keep_off = {7: PIER_M, 8: PIER_M}
+        seen = HeldAgainst(T0, own, passings_of(own, two), make_boat(), "in sight", None, None, 5.0, None, keep_off)
+        assert bool(threats_of(seen, {}, frozenset({7, 8}), ())) == is_ordered
 
 
 def _read(judge: Judge, k: float, north: float, heading_deg: float = 0.0, sight: Any = "unsure") -> Reading:

@@ -7,17 +7,21 @@ mile from any boat at night is common practice, no source.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
 
 from moonless.boat.types import Boat
 from moonless.constants import TAU
+from moonless.reading.chart_around import Place
 from moonless.reading.contact import Contact
 from moonless.reading.polar import N_BEARINGS, bearing_index
 from moonless.reading.visibility.raster import VisibilityRaster
 
 # A charted mark; and one that is steered by, in a channel or along the route, where nearer than this she runs at it.
 MARK_M, STEERED_BY_M = 30.0, 15.0
+# A pier stands beside the way under its bridge: nearer than this she runs at it.  Own: a third of a span of 30 m.
+PIER_M, AT_BRIDGE_M = 10.0, 15.0
 # What lies still is passed at so many seconds of own way: slow boats may pass close.
 STILL_S, UNCHARTED_S = 15.0, 25.0
 LEAST_STILL_M, LEAST_UNCHARTED_M, LEAST_MOVING_M = 40.0, 60.0, 60.0
@@ -57,6 +61,15 @@ def keep_off_m(
         return MARK_M if channel is None else STEERED_BY_M
     asked = _asked_m(contact, boat, sog or 0.0, room)
     return asked if channel is None else min(asked, max(LEAST_IN_CHANNEL_M, SHARE_OF_ROOM * channel))
+
+
+def piers(contacts: Sequence[Contact], place: Place | None) -> frozenset[int]:
+    """Return which contacts are charted piers of a bridge."""
+    pylons = [c for c in contacts if c.charted_as is not None and c.charted_as.object == "PYLONS"]
+    if place is None or not pylons:
+        return frozenset()
+    away = place.bridge_outline.distance(np.array([c.position_en for c in pylons]))
+    return frozenset(c.id for c, d in zip(pylons, away.tolist(), strict=True) if d <= AT_BRIDGE_M)
 
 
 def _asked_m(contact: Contact, boat: Boat, speed: float, room: float) -> float:

@@ -19,7 +19,7 @@ from moonless.reading.collision.clearing import Clearing, clearing_changes
 from moonless.reading.collision.closest import passings_of
 from moonless.reading.collision.decide import Decider, Decision
 from moonless.reading.collision.held_against import HeldAgainst, KeptAsTold
-from moonless.reading.collision.keep_off import STEERED_BY_M, keep_off_m, room_m
+from moonless.reading.collision.keep_off import PIER_M, STEERED_BY_M, keep_off_m, piers, room_m
 from moonless.reading.collision.plan_ahead import LATE_M, PlanAhead, plan_ahead
 from moonless.reading.collision.roles import Role, Roles, is_sure
 from moonless.reading.collision.safe_speed import NO_VIDEO, SafeSpeed, advise, stopping_line_m
@@ -92,6 +92,7 @@ class CollisionStage:
         keep_off = {c.id: keep_off_m(c, self._boat, own.sog, room, channel) for c in contacts}
         if plan is not None:
             keep_off |= {c.id: STEERED_BY_M for c in contacts if c.kind == "charted" and plan.passes(*c.position_en)}
+        keep_off |= dict.fromkeys(piers(contacts, placed.place), PIER_M)
         self.last_turn = turn = HeldAgainst(
             situation.time_ns, own, passings, self._boat, situation.sight, self._dangers, situation.tide_m,
             placed.position_sigma_m, view.raster, keep_off, channel is not None,
