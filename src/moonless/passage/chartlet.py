@@ -22,6 +22,8 @@ MARGIN_SHARE, LEAST_MARGIN_M = 0.12, 400.0
 MOST_LABELS = 40
 # A letter of a label, and its height, pixels of the drawing, as large as on a telephone's narrow screen.
 LABEL_EM, LABEL_TALL = 11.5, 15.0
+# The foot of what stands at the top edge: as tall as the letters on the helm's narrow sheet.
+TOP = 36.0
 _SCALE_STEPS_NM = (0.05, 0.1, 0.25, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0)
 
 
@@ -87,7 +89,7 @@ def chartlet_svg(ground: Sequence[LegGround], boat: Boat) -> str:
     lat, lon = frame.to_geographic(*low)
     corner = escape(f"corner {lat:.3f}, {lon:.3f}")
     parts.append(f'<text class="label corner" x="8" y="{height - 8:.0f}">{corner}</text>')
-    parts.append(f'<text class="label" x="{WIDTH - 8:.0f}" y="18" text-anchor="end">N ↑</text></svg>')
+    parts.append(f'<text class="label" x="{WIDTH - 8:.0f}" y="{TOP}" text-anchor="end">N ↑</text></svg>')
     return "".join(parts)
 
 
@@ -138,5 +140,6 @@ def _scale_bar(px_m: float, height: float) -> list[str]:
     left, base = WIDTH - px - 16.0, height - 14.0
     return [
         f'<path class="bar" d="M{left:.1f} {base:.1f}v-5v5h{px:.1f}v-5"/>',
-        f'<text class="label" x="{left:.1f}" y="{base - 9:.1f}">{length:g} NM</text>',
+        # From its right end: a short bar's words would run off the edge.
+        f'<text class="label" x="{WIDTH - 16.0:.1f}" y="{base - 9:.1f}" text-anchor="end">{length:g} NM</text>',
     ]
