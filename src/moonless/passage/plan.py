@@ -26,6 +26,7 @@ from moonless.passage.types import (
     LightSeen,
     OpensAt,
     Plan,
+    Refuge,
     TideGate,
     UnlitMark,
     UnrangedLight,
@@ -33,6 +34,7 @@ from moonless.passage.types import (
 from moonless.passage.water import Water
 from moonless.passage.way.gates import tide_gate
 from moonless.passage.way.leg_dangers import hold, leg_dangers
+from moonless.passage.way.refuges import refuge_words, refuges_beside
 from moonless.passage.way.route import Leg, Route
 from moonless.passage.way.stretch import Stretch, stretches
 from moonless.passage.words import clock_change, zone_of
@@ -60,6 +62,7 @@ class LegGround:
     unlit: tuple[UnlitMark, ...]
     index: tuple[str, ...]
     calls: tuple[str, ...]
+    refuges: tuple[Refuge, ...]
     speed_kn: float
     because: str
 
@@ -81,7 +84,7 @@ def survey(
             progress(f"leg {number}", number / len(route.legs))
         speed, because = steadied(*leg_speed_kn(boat, night, leg.course_deg, None), leg.length_m)
         if stretch is None:
-            out.append(LegGround(number, leg, None, None, (), (), (), (), (), (), speed, because))
+            out.append(LegGround(number, leg, None, None, (), (), (), (), (), (), (), speed, because))
             continue
         berths = (number == 1, number == len(route.legs))
         held = hold(leg, stretch.dangers, boat, stretch.keep_outs, stretch.own_things, stretch.own_notes, berths)
@@ -92,7 +95,8 @@ def survey(
         unlit = unlit_marks(number, leg, stretch.local, boat, night)
         index = tuple(index_lines(leg, stretch.local, boat, night))
         unranged = unranged_lights(number, leg, stretch)
-        found = (tuple(opens), tuple(lights), tuple(unranged), tuple(unlit), index, calls_beside(leg, stretch.local))
+        beside = (calls_beside(leg, stretch.local), refuges_beside(leg, stretch.local, boat))
+        found = (tuple(opens), tuple(lights), tuple(unranged), tuple(unlit), index, *beside)
         out.append(LegGround(number, leg, stretch, held, *found, speed, because))
     return out
 
@@ -203,6 +207,7 @@ def _plan_leg(place: LegGround, boat: Boat, night: Night, water: Water, start_s:
         lights=place.lights,
         unranged=place.unranged,
         calls=place.calls,
+        refuges=place.refuges,
         unlit=place.unlit,
         bailout="",
         opens=tuple(_opening(place, boat, night)),
@@ -262,7 +267,7 @@ def _opening(place: LegGround, boat: Boat, night: Night) -> list[OpensAt]:
 
 
 def _with_bailouts(legs: Sequence[LegPlan]) -> list[LegPlan]:
-    """Say for each leg whether back or on is nearer, and charted anchorages beside it."""
+    """Say for each leg whether back or on is nearer, and the refuge nearest to it."""
     total = sum(leg.leg.length_m for leg in legs)
     done = 0.0
     out = []
@@ -270,11 +275,9 @@ def _with_bailouts(legs: Sequence[LegPlan]) -> list[LegPlan]:
         middle = done + leg.leg.length_m / 2
         on = total - middle
         where = f"back to {legs[0].leg.start.name}" if middle <= on else f"on to {legs[-1].leg.end.name}"
-        anchor = next((d for d in leg.dangers if d.kind == "anchorage"), None)
         words = f"nearest end: {where}, {min(middle, on) / NAUTICAL_MILE_M:.1f} NM"
-        if anchor is not None:
-            name = f" {anchor.name}" if anchor.name else ""
-            words += f"; charted anchorage{name} {anchor.along_m / NAUTICAL_MILE_M:.1f} NM along"
+        if leg.refuges:
+            words += f"; {refuge_words(leg.refuges[0])}"
         out.append(replace(leg, bailout=words))
         done += leg.leg.length_m
     return out

@@ -139,6 +139,17 @@ class ScopePicture:
 
 
 @dataclass(frozen=True, slots=True)
+class Refuge:
+    """A charted place beside a leg where she can break off to."""
+
+    is_harbour: bool  # else an anchorage
+    name: str
+    off_m: float  # from the track; 0: on it
+    side: Literal["on", "port", "starboard"]
+    feature: str
+
+
+@dataclass(frozen=True, slots=True)
 class TideGate:
     """A leg that is closed at low water and open at high."""
 
@@ -172,6 +183,7 @@ class LegPlan:
     least_depth_m: float | None = None  # charted on the track, below datum; None: not charted
     unranged: tuple[UnrangedLight, ...] = ()
     calls: tuple[str, ...] = ()  # charted radio stations and calling-in points near it, with their channels
+    refuges: tuple[Refuge, ...] = ()  # the nearest first
     gate: TideGate | None = None  # None: no gate, or the tide is not known
 
 

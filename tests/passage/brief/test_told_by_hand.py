@@ -88,7 +88,8 @@ def test_a_run_over_clocks_put_back_does_not_arrive_before_it_leaves() -> None:
 def test_where_one_breaks_off_to() -> None:
     # 2, 2 and 4 km: the middles of the legs lie 1, 3 and 6 km along a run of 8.
     plan = _plan(2000.0, 2000.0, 4000.0)
-    assert break_off_words(plan) == "back to W1 on legs 1 to 2; on to W4 on leg 3; no anchorage is charted on the way"
+    none = "no anchorage that is for her and deep enough, and no yacht harbour, is charted within half a mile"
+    assert break_off_words(plan) == f"back to W1 on legs 1 to 2; on to W4 on leg 3; {none}"
     assert [leg.bailout for leg in _with_bailouts(plan.legs)] == [
         "nearest end: back to W1, 0.5 NM", "nearest end: back to W1, 1.6 NM", "nearest end: on to W4, 1.1 NM",
     ]  # fmt: skip

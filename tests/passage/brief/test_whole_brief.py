@@ -30,7 +30,7 @@ from moonless.passage.brief.record import plan_dict
 from moonless.passage.dark import glow_words, moon_words
 from moonless.passage.departures import best_of
 from moonless.passage.go_no_go import points_for_and_against
-from moonless.passage.types import Departure, LegDanger, LightSeen, OpensAt, Plan, UnlitMark, UnrangedLight
+from moonless.passage.types import Departure, LegDanger, LightSeen, OpensAt, Plan, Refuge, UnlitMark, UnrangedLight
 from moonless.passage.way.route import Waypoint
 from moonless.passage.words import place_words, relative_words
 
@@ -58,6 +58,10 @@ def _whole() -> Plan:
         1852.0, 3704.0, lights=(lights, ()), unlit=(unlit, ()), dangers=(dangers, ()), dark=(dark, DARK),
         index=((), ()), opens=((OpensAt(926.0, 80.0, "port", 4.0, "the point opens"),), ()),
         unranged=((UnrangedLight(1, None, "Q G", 300.0, 1000.0, "port"),), ()), calls=(("Port, VHF 12",), ()),
+        refuges=(
+            (Refuge(False, "Bight", 0.0, "on", "5"),),
+            (Refuge(True, "Haven", 700.4, "port", "9"), Refuge(False, "Bight", 40.0, "port", "5")),
+        ),
         fuel_l=(12.4, 20.3), least_depth_m=(3.29, None), bailout=("back to W1", "on to W3"),
         water=(WATER, replace(WATER, tide_m=None, stream_drift_kn=None, stream_how="no station")),
     )  # fmt: skip
@@ -138,7 +142,10 @@ def test_what_is_steered_by_in_full() -> None:
         "Of this route: ends moved.",
         "This route as drawn is refused.: Leg 1: charted 1.0 m; enough 07:10 to 08:30 (DEPARE 1, T)",
     ]
-    assert "To break off: back to W1 on leg 1; on to W3 on leg 2; anchorages: Bight by leg 1." in said
+    assert (
+        "To break off: back to W1 on leg 1; on to W3 on leg 2; refuges, the way into them not planned: anchorage "
+        "Bight, on the track of leg 1, harbour Haven, 700 m to port of leg 2."
+    ) in said
     assert "From W1, 10°00.000'N 140°00.000'W." in said and "Radio: Port, VHF 12." in said
     assert any(words.startswith("Track and steer are true. Variation 8.9° E by the World") for words in said)
     # Past midnight the day of arrival is told as well.

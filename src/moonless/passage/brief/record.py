@@ -51,6 +51,7 @@ def plan_dict(plan: Plan, *, pictures: bool = True) -> dict[str, object]:
                 "least_depth_m": leg.least_depth_m,
                 "bailout": leg.bailout,
                 "calls": list(leg.calls),
+                "refuges": [asdict(r) for r in leg.refuges],
                 "gate": gate(leg.gate),
             }
         )

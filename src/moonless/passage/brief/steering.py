@@ -8,6 +8,7 @@ from datetime import tzinfo
 from moonless.passage.brief.selection import and_more
 from moonless.passage.types import LegPlan, Plan, Span
 from moonless.passage.way.gates import LEAVE_AFTER_S, LEAVE_BEFORE_S
+from moonless.passage.way.refuges import refuge_words
 from moonless.passage.words import clock_words, variation_words
 
 
@@ -26,7 +27,7 @@ def courses_words(plan: Plan) -> str:
 
 
 def break_off_words(plan: Plan) -> str:
-    """Return where one breaks off to, legs with the same answer together, and the charted anchorages met."""
+    """Return where one breaks off to, legs with the same answer together, and the charted refuges."""
     out: list[str] = []
     whole = plan.route.length_m
     done, back = 0.0, 0
@@ -40,21 +41,21 @@ def break_off_words(plan: Plan) -> str:
     if back < len(plan.legs):
         which = f"legs {back + 1} to {len(plan.legs)}" if back + 1 < len(plan.legs) else f"leg {len(plan.legs)}"
         out.append(f"on to {last} on {which}")
-    anchorages: dict[str, str] = {}
+    nearest: dict[str, tuple[float, str]] = {}
     for leg in plan.legs:
-        for danger in leg.dangers:
-            if danger.kind == "anchorage":
-                name = danger.name or "charted anchorage without a name"
-                anchorages.setdefault(danger.feature, f"{name} by leg {leg.number}")
-    if anchorages:
-        out.append("anchorages: " + ", ".join(and_more(list(anchorages.values()), 4, "leg by leg behind")))
+        for refuge in leg.refuges:
+            told = (refuge.off_m, f"{refuge_words(refuge)} of leg {leg.number}")
+            nearest[refuge.feature] = min(nearest.get(refuge.feature, told), told)
+    if nearest:
+        rows = and_more([words for _, words in nearest.values()], MOST_REFUGES, "leg by leg behind")
+        out.append(f"refuges, the way into them not planned: {', '.join(rows)}")
     else:
-        out.append("no anchorage is charted on the way")
+        out.append("no anchorage that is for her and deep enough, and no yacht harbour, is charted within half a mile")
     return "; ".join(out)
 
 
-# Gates told one by one where the way is steered by.
-MOST_GATES = 2
+# Gates and refuges told one by one where the way is steered by.
+MOST_GATES, MOST_REFUGES = 2, 5
 # An end this near the end of what was looked at is no end of its own: times are told in whole minutes.
 CUT_S = 60.0
 
