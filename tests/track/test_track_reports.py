@@ -178,13 +178,13 @@ def test_how_far_off_a_report_may_lie_by_its_age(age_s: float, off_m: float, is_
 def test_without_a_motion_the_place_alone_is_asked_and_grows_doubtful_sooner() -> None:
     # Ten seconds at 3 m/s: sigma sqrt(125 + 16 + 900) = 32.3, gate 13.8, 3.7 sigma: 120 m.
     for off_m, velocity, is_joined in ((115.0, None, True), (125.0, None, False), (115.0, (0.0, 0.0), False)):
-        fusion = Fusion(FRAME)
-        for k in range(3):
-            target = _ais(5, 990.0 + 0.001 * k, (off_m, 0.0), velocity)
-            fusion.update(
-                1000 * NS, _store((0.0, 0.0, 3.0, -4.0) if velocity is None else (0.0, 0.0, 0.0, 0.0)), [target], []
-            )
-        assert (_joined(fusion, [target]) == {5: 11}) is is_joined
+        for place in ((off_m, 0.0), (0.0, off_m)):
+            store = _store((0.0, 0.0, 3.0, -4.0) if velocity is None else (0.0, 0.0, 0.0, 0.0))
+            fusion = Fusion(FRAME)
+            for k in range(3):
+                target = _ais(5, 990.0 + 0.001 * k, place, velocity)
+                fusion.update(1000 * NS, store, [target], [])
+            assert (_joined(fusion, [target]) == {5: 11}) is is_joined
     # A speed without a course is no motion either, but for one that lies still.
     fast = replace(_ais(5, 0.0, (0.0, 0.0), None), sog=5.0)
     assert _told(_store((0.0, 0.0, 3.0, -4.0)), [fast]) == {5: 11}
@@ -303,3 +303,16 @@ def test_a_report_is_folded_in_once() -> None:
     assert moved > before
     fusion.update(3 * NS, store, [one], [])
     assert store.x[0, 0, 0] == moved
+
+
+def test_the_one_that_has_agreed_longer_is_hers_though_another_lies_nearer() -> None:
+    places = [(1500.0, -1200.0, 0.0, 0.0), (1510.0, -1200.0, 0.0, 0.0)]
+    for long_known in (0, 1):
+        fusion = Fusion(FRAME)
+        for k in range(6):
+            store = _store(*places)
+            store.confirmed[:] = k == 5
+            store.keep(np.arange(2) == long_known if k < 3 else np.array([True, True]))
+            last = _ais(5, float(k), (1510.0 - 10.0 * long_known, -1200.0))
+            fusion.update(k * NS, store, [last], [])
+        assert _joined(fusion, [last]) == {5: 11 + long_known}
