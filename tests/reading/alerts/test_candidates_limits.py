@@ -171,7 +171,7 @@ def test_two_dangers_are_enough_the_most_urgent_and_the_nearest() -> None:
 
 @pytest.mark.parametrize(
     ("change", "offset_m", "s57_class", "is_told"),
-    [({}, 41.0, "BOYLAT", True), ({}, 39.0, "BOYLAT", False), ({}, 80.0, "BCNLAT", False), 
+    [({}, 41.0, "BOYLAT", True), ({}, 39.0, "BOYLAT", False), ({}, 80.0, "BCNLAT", False),
      ({"confidence": 0.41}, 80.0, "BOYSPP", True),
      ({"confidence": 0.39}, 80.0, "BOYSPP", False), ({"kind": "uncharted"}, 80.0, "BOYLAT", False)],
 )  # fmt: skip
@@ -327,13 +327,13 @@ def test_where_from_the_bow(deg: float, words: str) -> None:
 @pytest.mark.parametrize(
     ("metres", "unit", "words"),
     # A cable is a tenth of 1852 m; a yard 0.9144 m.
-    [(90.0, "nm", "under half a cable"), (100.0, "nm", "half a cable"), (140.0, "nm", "one cable"), 
+    [(90.0, "nm", "under half a cable"), (100.0, "nm", "half a cable"), (140.0, "nm", "one cable"),
      (270.0, "nm", "one and a half cables"),
-     (463.0, "nm", "two and a half cables"), (650.0, "nm", "three and a half cables"), 
+     (463.0, "nm", "two and a half cables"), (650.0, "nm", "three and a half cables"),
      (830.0, "nm", "four cables"), (1750.0, "nm", "nine cables"),
      (1800.0, "nm", "one mile"), (2315.0, "nm", "one and a quarter miles"), (4630.0, "nm", "two and a half miles"),
      (5200.0, "nm", "two and three quarters miles"), (6000.0, "nm", "three miles"), (24000.0, "nm", "13 miles"),
-     (3.0, "metres", "10 metres"), (196.0, "metres", "200 metres"), (430.0, "metres", "450 metres"), 
+     (3.0, "metres", "10 metres"), (196.0, "metres", "200 metres"), (430.0, "metres", "450 metres"),
      (1234.0, "metres", "1200 metres"),
      (91.44, "yards", "100 yards"), (914.4, "yards", "1000 yards")],
 )  # fmt: skip
