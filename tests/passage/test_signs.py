@@ -326,3 +326,16 @@ def test_where_a_light_is_seen_from(made_chart: Chart, boat: Boat, visibility_nm
         made_chart, _route((5500, 0), (3200, 0)), boat, NOON, Night(wanted_kn=4.0, visibility_m=visibility_nm * NM)
     )
     assert back.legs[0].lights == ()
+
+
+def test_a_stream_that_no_course_can_meet_refuses(made_chart: Chart, boat: Boat, tmp_path: Path) -> None:
+    # Full flood of 1.2 kn sets 040 at noon, less 0.15 kn either way for the mean flow: at half a knot she is carried
+    # off a track across it.  Refused like a rock, so that the command ends with its own code and no departure is best.
+    stations = _streams(tmp_path / "streams.json")
+    route = _route((-1000.0, -1000.0), (0.0, -1800.0))
+    slow, fast = (
+        make_plan(made_chart, route, boat, NOON, Night(wanted_kn=speed), stations, events=False) for speed in (0.5, 8.0)
+    )
+    assert [(d.kind, d.weight) for d in slow.refused] == [("stream", "stops")]
+    assert any(p.weight == "stops" and "stream" in p.what for p in slow.points)
+    assert fast.refused == ()

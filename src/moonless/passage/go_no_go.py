@@ -181,9 +181,6 @@ def points_for_and_against(plan: Plan, boat: Boat, night: Night) -> tuple[Point,
         out.append(
             Point("against", f"The tide is not known where it is shoal: {where}", "-", unknown[0].water.tide_how)
         )
-    for leg in plan.legs:
-        if leg.steer_deg is None and leg.water.stream_drift_kn is not None:
-            out.append(Point("stops", f"Leg {leg.number}: the stream is stronger than the boat", "-", "-"))
     # Not only where a shoal is told: one may pass unseen because the sum came out too deep.
     for doubt in dict.fromkeys(leg.water.datum_doubt for leg in plan.legs if leg.water.datum_doubt):
         out.append(Point("against", f"Tide and chart: {doubt}", "-", "one datum for both"))

@@ -174,7 +174,7 @@ def _plan_leg(place: LegGround, boat: Boat, night: Night, water: Water, start_s:
         if found is not None:
             over_ground, steer = mps_to_kn(found.speed_over_ground), math.degrees(found.course_rad)
         else:
-            over_ground, steer = 0.1, None  # the stream is stronger than the boat: an endless leg, told as such
+            over_ground, steer = 0.1, None  # the stream is stronger than the boat: an endless leg, which refuses
     end_s = start_s + leg.length_m / kn_to_mps(over_ground)
     lowest_m, over_high_m = water.range_m(lat, lon, start_s, end_s)
     step_m, doubt = water.over_datum_m(lat, lon, _sounding_datum(place))
@@ -192,6 +192,9 @@ def _plan_leg(place: LegGround, boat: Boat, night: Night, water: Water, start_s:
         needs = Needs.of(boat, kn_to_mps(place.speed_kn), lowest_m, over_high_m)
         met = leg_dangers(number, place.held, needs)
         dangers = [_with_windows(d, lowest_m, step_m, water, lat, lon, start_s) for d in met]
+    if here.stream_drift_kn is not None and steer is None:
+        say = f"the stream of {here.stream_drift_kn:.1f} kn lets no course of {place.speed_kn:.1f} kn make leg {number}"
+        dangers.insert(0, LegDanger("stream", number, 0.0, 0.0, "on", None, "", "", "", None, None, "stops", say))
     return LegPlan(
         number=number,
         leg=leg,

@@ -13,7 +13,7 @@ from moonless.boat.file import default_boat
 from moonless.boat.types import StoppingTrial
 from moonless.frames import LocalFrame
 from moonless.passage.brief.content import PageSheet, Table, brief, enough_words, float_plan
-from moonless.passage.brief.steering import break_off_words
+from moonless.passage.brief.steering import break_off_words, traffic_words
 from moonless.passage.go_no_go import points_for_and_against
 from moonless.passage.night import Night
 from moonless.passage.plan import _with_bailouts
@@ -108,11 +108,9 @@ def test_someone_ashore_is_told_an_hour_after_the_time_due() -> None:
 
 
 def test_the_gravest_is_said_first() -> None:
-    plan = _plan(1852.0, 1852.0, dangers=((_shoal(),), ()), steer_deg=(102.6, None))
+    plan = _plan(1852.0, 1852.0, dangers=((_shoal(),), ()))
     told = [point.weight for point in points_for_and_against(plan, BOAT, NIGHT)]
     assert told == sorted(told, key=["stops", "against", "note", "for"].index) and told[0] == "stops"
-    # A leg without a course to steer and with a stream: no speed of hers stems it.
-    assert _one(_points(plan), "Leg 2: the stream is stronger").weight == "stops"
 
 
 def test_the_darkest_leg_and_the_way_home() -> None:
@@ -194,3 +192,14 @@ def test_times_are_told_in_the_offset_the_departure_was_given_in_where_the_boat_
     london = ZoneInfo("Europe/London")
     assert zone_told(text, london) is london
     assert zone_told("1996-12-19T16:39:57", UTC) is UTC
+
+
+def test_fairways_and_ferries_are_told_once_with_their_legs() -> None:
+    fairway, ferry = (
+        _shoal(kind=kind, object=what, name=name, weight="note", say=kind)
+        for kind, what, name in (("fairway", "FAIRWY", "Inner"), ("ferry", "FERYRT", None))
+    )
+    plan = _plan(*[1000.0] * 5, dangers=((fairway,), (fairway, fairway), (fairway, ferry), (), (fairway,)))
+    inner = "fairway Inner on legs 1 to 3, 5: do not impede, keep to its starboard side (Rule 9)"
+    assert traffic_words(plan) == f"{inner}; ferry route on leg 3"
+    assert traffic_words(_plan(1000.0)) == "nothing is charted on the way"

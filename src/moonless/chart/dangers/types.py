@@ -16,7 +16,7 @@ DangerKind = Literal[
     "land", "shoal", "dries", "rock", "wreck", "obstruction", "structure", "mark", "unsurveyed", "chart ends",
     "bridge", "cable", "marine farm", "fishing", "restricted", "military", "caution", "precautionary", "cable area",
     "pipeline area", "dumping", "seaplane", "anchorage", "fairway", "ferry", "traffic scheme", "other area", "keep out",
-    "own thing", "own note", "berth",
+    "own thing", "own note", "berth", "stream",
 ]  # fmt: skip
 
 # Half width of the corridor searched; the skipper's keep-off where that is wider.  Common practice, no source.

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from datetime import tzinfo
 
 from moonless.passage.brief.selection import and_more, worth_telling
-from moonless.passage.brief.steering import break_off_words, courses_words, gate_words, under_keel_words
+from moonless.passage.brief.steering import break_off_words, courses_words, gate_words, traffic_words, under_keel_words
 from moonless.passage.dark import sky_words
 from moonless.passage.departures import best_of
 from moonless.passage.go_no_go import READINESS
@@ -181,6 +181,7 @@ def _steer(plan: Plan, zone: tzinfo, unit: DistanceUnit) -> tuple[Block, ...]:
     out.append(Paragraph(f"To break off: {break_off_words(plan)}."))
     calls = dict.fromkeys(call for leg in plan.legs for call in leg.calls)
     said = "; ".join(and_more(list(calls), 5, "leg by leg behind")) or "none is charted near the track"
+    out.append(Paragraph(f"Traffic: {traffic_words(plan)}."))
     out.append(Paragraph(f"Radio: {said}."))
     return tuple(out)
 

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from datetime import tzinfo
 
+from moonless.chart.s57.names import object_name
 from moonless.passage.brief.selection import and_more
 from moonless.passage.types import LegPlan, Plan, Span
 from moonless.passage.way.gates import LEAVE_AFTER_S, LEAVE_BEFORE_S
@@ -54,8 +56,8 @@ def break_off_words(plan: Plan) -> str:
     return "; ".join(out)
 
 
-# Gates and refuges told one by one where the way is steered by.
-MOST_GATES, MOST_REFUGES = 2, 5
+# Gates, refuges and traffic told one by one where the way is steered by.
+MOST_GATES, MOST_REFUGES, MOST_TRAFFIC = 2, 5, 5
 # An end this near the end of what was looked at is no end of its own: times are told in whole minutes.
 CUT_S = 60.0
 
@@ -88,6 +90,37 @@ def gate_words(plan: Plan, zone: tzinfo) -> str:
         leave = f"leave {times(plan.leave, seen)}" if plan.leave else "no departure within half a day does"
         words += f" To pass at these speeds {leave}."
     return words
+
+
+_TRAFFIC = {
+    "fairway": ": do not impede, keep to its starboard side (Rule 9)", "traffic scheme": " (Rule 10)", "ferry": "",
+}  # fmt: skip
+
+
+def traffic_words(plan: Plan) -> str:
+    """Return which fairways, traffic schemes and ferry routes the way meets, each once with its legs."""
+    met: dict[tuple[str, str], list[int]] = {}
+    for leg in plan.legs:
+        for danger in leg.dangers:
+            if danger.kind in _TRAFFIC:
+                name = f" {danger.name}" if danger.name else ""
+                numbers = met.setdefault((f"{object_name(danger.object)}{name}", danger.kind), [])
+                if leg.number not in numbers:
+                    numbers.append(leg.number)
+    rows = [f"{what} on {legs_words(numbers)}{_TRAFFIC[kind]}" for (what, kind), numbers in met.items()]
+    return "; ".join(and_more(rows, MOST_TRAFFIC, "leg by leg behind")) or "nothing is charted on the way"
+
+
+def legs_words(numbers: Sequence[int]) -> str:
+    """Return legs by their numbers, in order, those that follow each other together: "legs 1 to 4, 6"."""
+    runs: list[list[int]] = []
+    for number in numbers:
+        if runs and number == runs[-1][-1] + 1:
+            runs[-1].append(number)
+        else:
+            runs.append([number])
+    words = [str(run[0]) if len(run) == 1 else f"{run[0]} to {run[-1]}" for run in runs]
+    return f"leg{'' if len(numbers) == 1 else 's'} {', '.join(words)}"
 
 
 def under_keel_words(leg: LegPlan, plan: Plan) -> str:
