@@ -236,3 +236,18 @@ def test_no_imports_in_a_circle(graph: object) -> None:
 
 def test_a_circle_would_be_found() -> None:
     assert _circles({"a": {"b"}, "b": {"c"}, "c": {"a"}, "d": {"a"}}) == [["a", "b", "c"]]
+
+
+# The door's own short names, which stand for what lies behind them.
+DOOR = {"Detector", "Mover", "Prediction", "Tracker"}
+
+
+def test_no_public_type_name_means_two_things() -> None:
+    where: dict[str, set[str]] = {}
+    for path in _python(SRC):
+        for node in ast.parse(path.read_text(encoding="utf-8")).body:
+            if isinstance(node, ast.ClassDef) and not node.name.startswith("_"):
+                where.setdefault(node.name, set()).add(_name(path))
+    two = {name: sorted(files) for name, files in where.items() if len(files) > 1}
+    assert set(two) == DOOR, two
+    assert all(any("/api/" in file for file in files) for files in two.values())

@@ -20,7 +20,7 @@ from moonless.errors import SourceError
 from moonless.frames import LocalFrame
 from moonless.passage.way.route import Waypoint
 from moonless.units import KNOT_MPS, NS_PER_S, iso_utc
-from moonless.watch.afterwards.told import Answered, ToldTurn
+from moonless.watch.afterwards.told import AcknowledgedCall, ToldTurn
 
 FRAME = LocalFrame(10.0, -30.0)
 T0 = 1_800_000_000 * NS_PER_S
@@ -273,7 +273,7 @@ def test_a_call_is_answered_by_its_own_key_and_one_that_asks_for_none_is_not_cou
     calls = [{"key": key, "kind": "vessel", "urgency": u, "say": key, "echo": None} for key, u in said]
     turns = [turn(k, (0.0, 0.0), 0.0, 8.0, calls=calls if k >= 2 else []) for k in range(9)]
     first_ns = turns[2].time_ns
-    answers = [Answered(first_ns + 6 * NS_PER_S, "echo 5"), Answered(first_ns + 9 * NS_PER_S, "echo 5")]
+    answers = [AcknowledgedCall(first_ns + 6 * NS_PER_S, "echo 5"), AcknowledgedCall(first_ns + 9 * NS_PER_S, "echo 5")]
     _, found = looked_back(turns, answers=answers)
     assert [(c.key, c.answered_s) for c in found.calls] == [("echo 5", 6.0), ("echo 6", None), ("mark 7", None)]
     assert [answered_words(c) for c in found.calls] == ["after 6 s", "not", ""]

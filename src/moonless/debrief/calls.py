@@ -10,7 +10,7 @@ from moonless.debrief.ledger import Ledger
 from moonless.frames import wrap_180
 from moonless.reading.line import CallLine, InstructionLine
 from moonless.units import NS_PER_S
-from moonless.watch.afterwards.told import Answered
+from moonless.watch.afterwards.told import AcknowledgedCall
 
 # An order is followed if, so soon, the boat does as told to within so much.  Own figures: a voice of a few seconds, a
 # helmsman and a turn.
@@ -54,7 +54,7 @@ class OrderTold:
     followed: bool | None  # None: cannot be told from the boat's motion
 
 
-def calls(run: Ledger, answers: Sequence[Answered] = ()) -> tuple[CallTold, ...]:
+def calls(run: Ledger, answers: Sequence[AcknowledgedCall] = ()) -> tuple[CallTold, ...]:
     """Return every matter spoken of, in the order of first being said; ``answers``: those given at the helm."""
     soon = _tcpa(run)
     rows: dict[str, list[tuple[int, CallLine]]] = {}
@@ -79,7 +79,7 @@ def calls(run: Ledger, answers: Sequence[Answered] = ()) -> tuple[CallTold, ...]
     return tuple(sorted(out, key=lambda c: (c.first_ns, c.key)))
 
 
-def _answered_s(key: str, first_ns: int, answers: Sequence[Answered]) -> float | None:
+def _answered_s(key: str, first_ns: int, answers: Sequence[AcknowledgedCall]) -> float | None:
     """Return how soon a matter was first answered, seconds; an answer is received a moment after what it answers."""
     after = [one.time_ns - first_ns for one in answers if one.key == key]
     return round(max(min(after), 0) / NS_PER_S, 1) if after else None

@@ -25,7 +25,7 @@ from moonless.debrief.practise import to_practise
 from moonless.debrief.types import Debrief
 from moonless.passage.way.route import Waypoint
 from moonless.units import NS_PER_S, iso_utc
-from moonless.watch.afterwards.told import Answered
+from moonless.watch.afterwards.told import AcknowledgedCall
 
 CAUTION = (
     "Worked out from what was recorded. What the radar did not show is not in it: that nothing is told here does not "
@@ -41,7 +41,7 @@ def debrief(
     tide_m: Callable[[int, float, float], float | None] | None = None,
     plan: tuple[str, Sequence[Waypoint], Sequence[int | None]] | None = None,
     is_anew: bool = False,
-    answers: Sequence[Answered] = (),
+    answers: Sequence[AcknowledgedCall] = (),
     notes: Sequence[str] = (),
 ) -> Debrief:
     """Return a run looked back on.

@@ -17,7 +17,7 @@ from moonless.echo.background.clutter import N_SECTOR, ClutterMap
 from moonless.echo.background.interference import PulseWatch, take_out_streaks
 from moonless.echo.background.isolated_cells import isolated_cells, noisy_levels
 from moonless.echo.background.last_turn import EVERY, Ground
-from moonless.echo.background.receiver_curve import TENFOLD_DB, Curve
+from moonless.echo.background.receiver_curve import TENFOLD_DB, ReceiverCurve
 from moonless.echo.background.rings import ring_level
 from moonless.echo.background.scan_correlation import P_CANDIDATE
 from moonless.echo.background.shaded_sectors import shaded_rows
@@ -26,7 +26,7 @@ from moonless.echo.grid import BOX_BEAMS, Grid, grid_for
 from moonless.echo.kernels.body_kernels import dilate_kernel
 from moonless.echo.kernels.floor_kernels import floor_kernel, levels_kernel, ordered_kernel
 from moonless.echo.kernels.video_kernels import blocks_kernel, boxes_kernel
-from moonless.echo.plots import Video
+from moonless.echo.plots import ScaledScan
 from moonless.echo.scale import LEARN_EVERY, ReceiverScale
 from moonless.scan.types import Scan
 
@@ -64,8 +64,8 @@ class Examined:
     """Every box of one turn beside what it was held against; arrays (n_row, n_col), dB above the mean noise."""
 
     grid: Grid
-    curve: Curve
-    video: Video
+    curve: ReceiverCurve
+    video: ScaledScan
     sector: NDArray[np.int64]  # (n_row,)
     box_db: NDArray[np.float32]
     fine_db: NDArray[np.float32]  # the same of boxes one row wide: what parts echoes side by side
@@ -97,7 +97,7 @@ class Examiner:
         self._grid: Grid | None = None
         self._base: Grid | None = None  # the grid as it was first cut; `_grid`: for this turn's spokes
         self._geometry: tuple[float, ...] = ()
-        self._curve: Curve | None = None  # of the last turn
+        self._curve: ReceiverCurve | None = None  # of the last turn
         self._lean = FloorLean(1, np.zeros(1, dtype=np.int64))  # of no grid yet
 
     def examine(self, scan: Scan) -> Examined:
@@ -249,7 +249,7 @@ class Examiner:
             self._lean.learn(ratio_db, seen.offset_db, asked, seen.sector, *self.map.lines())
         self.map.update_exceedances(ratio_db, asked, seen.sector)
 
-    def _measures_anew(self, curve: Curve) -> bool:
+    def _measures_anew(self, curve: ReceiverCurve) -> bool:
         """Return whether decibels are not what they were a turn before: all that was learnt in them is void.
 
         How far the sea strays by one scale is no word on how far it does by another: thresholds past the top of the
@@ -284,7 +284,7 @@ def design_rate(grid: Grid) -> float:
     return min(max(FALSE_BOXES_A_TURN / (grid.n_row * grid.n_col), P_FALSE_LEAST), P_FALSE_MOST)
 
 
-def _solid(video: Video) -> tuple[np.float32, np.float32]:
+def _solid(video: ScaledScan) -> tuple[np.float32, np.float32]:
     """Return from where on an echo is solid: dB over noise, and over clutter."""
     short = max(0.0, SOLID_DB - (float(video.db[-1]) - CLIPPED_UNDER_DB))
     return np.float32(SOLID_DB - short), np.float32(max(SOLID_LEAST_DB, SOLID_OVER_CLUTTER_DB - short))
@@ -327,7 +327,7 @@ def _to_db(power: NDArray[np.float32]) -> NDArray[np.float32]:
     return np.asarray(np.float32(10.0) * np.log10(np.maximum(power, np.float32(1e-6))), dtype=np.float32)
 
 
-def _video(scan: Scan, grid: Grid, curve: Curve) -> Video:
+def _video(scan: Scan, grid: Grid, curve: ReceiverCurve) -> ScaledScan:
     """Return the scan with the scale and the spike test that suits its beam."""
     db = curve.db(scan.full_scale)
     reach = 0 if grid.beam_spokes < SPIKE_LEAST_BEAM else (1 if grid.beam_spokes < 8.0 else 2)
@@ -338,4 +338,4 @@ def _video(scan: Scan, grid: Grid, curve: Curve) -> Video:
         spike = (least, 256, round(256.0 * margin_db / curve.db_per_count))
     else:
         spike = (least, round(256.0 * 10.0 ** (margin_db / TENFOLD_DB[curve.law])), 0)
-    return Video(scan, db, curve.power(scan.full_scale), np.asarray(spike, dtype=np.int64), reach)
+    return ScaledScan(scan, db, curve.power(scan.full_scale), np.asarray(spike, dtype=np.int64), reach)

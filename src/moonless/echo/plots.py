@@ -30,7 +30,7 @@ LN16 = 4.0 * math.log(2.0)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Video:
+class ScaledScan:
     """One scan with its learnt scale and its spike test, as the kernels take them."""
 
     scan: Scan
@@ -65,7 +65,7 @@ def point_moments(beam_spokes: float, pulse_cells: float, row_spokes: float, col
 
 
 def measure(
-    video: Video,
+    video: ScaledScan,
     grid: Grid,
     cells: NDArray[np.int64],
     number: NDArray[np.int64],

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from moonless.echo.background.receiver_curve import TENFOLD_DB, Curve, learn_curve, noise_level
+from moonless.echo.background.receiver_curve import TENFOLD_DB, ReceiverCurve, learn_curve, noise_level
 from moonless.scan.types import Scan
 
 ROOMY = 8
@@ -35,7 +35,7 @@ class ReceiverScale:
     def __init__(self) -> None:
         self.counts: NDArray[np.float64] | None = None  # of quiet water, over the last turns
         self.is_cut = False  # the set has cut next to all noise from quiet water
-        self._curve: Curve | None = None
+        self._curve: ReceiverCurve | None = None
         self._median = 0.0
         self._since_learnt = -1
         self._top = 0  # highest count met
@@ -56,7 +56,7 @@ class ReceiverScale:
         used = (1 << max(self._top, 1).bit_length()) - 1
         return replace(scan, full_scale=used) if used * ROOMY <= scan.full_scale else scan
 
-    def learn(self, scan: Scan, notes: list[str]) -> Curve:
+    def learn(self, scan: Scan, notes: list[str]) -> ReceiverCurve:
         """Return this turn's curve: the best scale learnt so far at this turn's noise level."""
         self._is_pictured = scan.errors.is_pictured
         if scan.full_scale != self._full_scale:
@@ -103,7 +103,7 @@ class ReceiverScale:
         assert self._curve is not None
         return self._curve
 
-    def is_background_cut(self, curve: Curve) -> bool:
+    def is_background_cut(self, curve: ReceiverCurve) -> bool:
         """Return whether the set has cut not only the noise's middle but next to all of it from quiet water.
 
         Of a screen never: its first colour begins well over the noise, and the sea near the boat, drawn in that colour
@@ -117,7 +117,7 @@ class ReceiverScale:
         return self.is_cut
 
 
-def to_counts(db: NDArray[np.float32], curve: Curve) -> NDArray[np.float32]:
+def to_counts(db: NDArray[np.float32], curve: ReceiverCurve) -> NDArray[np.float32]:
     """Return the receiver counts of dB above noise."""
     if curve.law == "log" or curve.is_zeroed:
         return np.asarray(curve.noise_counts + db / curve.db_per_count, dtype=np.float32)

@@ -60,7 +60,7 @@ _LEVELS: Floats = np.array([0.02, 0.05, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Curve:
+class ReceiverCurve:
     """What a count is worth.  ``noise_counts``: the count of the mean noise power."""
 
     law: Law
@@ -102,9 +102,9 @@ class Curve:
 ZEROED_STEP_DB = 9.5
 
 
-def assumed_curve(full_scale: int, noise_counts: float = 1.0, *, is_zeroed: bool = False) -> Curve:
+def assumed_curve(full_scale: int, noise_counts: float = 1.0, *, is_zeroed: bool = False) -> ReceiverCurve:
     """Return the logarithmic curve that is taken until the noise has told better."""
-    return Curve("log", noise_counts, ASSUMED_SPAN_DB / full_scale, 1.0, False, is_zeroed)
+    return ReceiverCurve("log", noise_counts, ASSUMED_SPAN_DB / full_scale, 1.0, False, is_zeroed)
 
 
 @lru_cache(maxsize=64)
@@ -120,7 +120,7 @@ def count_quantiles(histogram: Floats, levels: Floats) -> tuple[Floats, float]:
     return np.interp(levels, np.concatenate(([0.0], above)), np.concatenate(([-0.5], edges))), float(above[0])
 
 
-def learn_curve(histogram: Floats, full_scale: int, pulses: float | None = None) -> Curve:
+def learn_curve(histogram: Floats, full_scale: int, pulses: float | None = None) -> ReceiverCurve:
     """Return the curve that the noise tells.  ``histogram`` (full_scale + 1,): how often quiet water showed each count.
 
     ``pulses``: how many pulses a spoke sums, None where that is not known.
@@ -147,7 +147,7 @@ def learn_curve(histogram: Floats, full_scale: int, pulses: float | None = None)
         return assumed_curve(full_scale, median + 1.59 * per_db)
     # Half of what lies between the quantiles of one deviation either side: echoes do not widen it.
     spread = 0.5 * float(np.diff(np.interp([0.1587, 0.8413], _LEVELS, quantiles))[0])
-    best: Curve | None = None
+    best: ReceiverCurve | None = None
     for top in TOPS:
         held = usable & (top >= _LEVELS)
         if np.count_nonzero(held) < 6:
@@ -175,7 +175,7 @@ def _is_cut_out(histogram: Floats, zeros: float) -> bool:
     return is_edge and bool(used[0] > GAP_STEPS * float(np.median(np.diff(used))))
 
 
-def _in_few_steps(histogram: Floats, full_scale: int, zeros: float) -> Curve | None:
+def _in_few_steps(histogram: Floats, full_scale: int, zeros: float) -> ReceiverCurve | None:
     """Return the curve of noise that lies in the lowest few counts of a long word; None: it may be of any law.
 
     Noise of many looks spreads over some decibels at the least.  Where all of them lie within two or three counts, a
@@ -194,17 +194,17 @@ def _in_few_steps(histogram: Floats, full_scale: int, zeros: float) -> Curve | N
     counts = np.arange(top + 1, dtype=np.float64)
     level = math.sqrt(float(np.sum(histogram[: top + 1] * counts**2)) / float(np.sum(histogram[: top + 1])))
     per_count = 20.0 / math.log(10.0) / max(level, 0.5)
-    return Curve("linear", level, per_count, 1.0, True, False, WORST_FIT, STEEP_SIGMA * per_count)
+    return ReceiverCurve("linear", level, per_count, 1.0, True, False, WORST_FIT, STEEP_SIGMA * per_count)
 
 
 def _best_law(
     quantiles: Floats, held: NDArray[np.bool_], spread: float, full_scale: int, pulses: float | None
-) -> Curve:
+) -> ReceiverCurve:
     """Return the law and looks that fit the quantiles ``held`` best, whatever the fit is worth."""
-    best: Curve | None = None
+    best: ReceiverCurve | None = None
     seen = quantiles[held]
     known = pulses is not None and pulses >= 1.0
-    tried: list[Curve] = []
+    tried: list[ReceiverCurve] = []
     for looks in sorted({*LOOKS, round(pulses, 1)}) if known and pulses is not None else LOOKS:
         power = _gamma_quantiles(looks)[held]
         db = 10.0 * np.log10(power)
@@ -227,7 +227,7 @@ def _best_law(
             misfit = math.sqrt(float(off @ off) / off.size) / spread + unlike
             # A log law has one freedom more than the others and must earn it.
             cost = misfit + (0.01 if law == "log" else 0.0)
-            now = Curve(law, float(level_counts), float(per_count), looks, True, False, cost)
+            now = ReceiverCurve(law, float(level_counts), float(per_count), looks, True, False, cost)
             tried.append(now)
             if best is None or cost < best.misfit:
                 best = now
@@ -239,7 +239,7 @@ def _best_law(
     return replace(best, sigma=float(np.hypot(sigma, unsure * best.db_per_count)))
 
 
-def noise_level(curve: Curve, median_counts: float) -> float:
+def noise_level(curve: ReceiverCurve, median_counts: float) -> float:
     """Return the count of the mean noise power for noise whose median is seen at ``median_counts``."""
     middle = float(special.gammaincinv(curve.looks, 0.5) / curve.looks)
     if curve.law == "log":

@@ -22,7 +22,7 @@ from moonless.units import NS_PER_S
 
 
 @dataclass(frozen=True, slots=True)
-class Said:
+class TurnAlerts:
     """What a turn has to say."""
 
     calls: tuple[Call, ...]  # to be spoken now
@@ -59,7 +59,7 @@ class AlertStage:
             elif stands <= urgency:
                 self.acknowledge(key)
 
-    def choose(self, placed: Placed, identified: Identified, view: View, risks: Risks) -> Said:
+    def choose(self, placed: Placed, identified: Identified, view: View, risks: Risks) -> TurnAlerts:
         """Return what is said of a turn, most urgent first, and the one order that stands."""
         situation, own, agreement = placed.situation, placed.own, placed.agreement
         wheel = candidates.Wheel(own, self._boat)
@@ -79,7 +79,7 @@ class AlertStage:
         found += doubts.of_sounder(risks.sounder)
         calls, alerts = self._say(situation.time_ns, found)
         looks = self._looks(situation.time_ns, calls, {one.key for one in opening})
-        return Said(calls, _instruction(wheel, view, risks, situation, looks=looks), alerts)
+        return TurnAlerts(calls, _instruction(wheel, view, risks, situation, looks=looks), alerts)
 
     def _looks(self, time_ns: int, calls: Sequence[Call], opening: Collection[str]) -> bool:
         """Return whether to look where hidden water opens: while its call stands, and not as long as there is any."""
@@ -90,7 +90,7 @@ class AlertStage:
         stands = one is not None and 0 <= time_ns - self._looked_ns <= STANDS_S[one.urgency] * NS_PER_S
         return stands and one is not None and one.key in opening
 
-    def choose_withdrawn(self, unplaced: Unplaced) -> Said:
+    def choose_withdrawn(self, unplaced: Unplaced) -> TurnAlerts:
         """Return what is said of a turn whose picture or position is withdrawn."""
         found: list[Candidate] = doubts.of_faults(
             unplaced.situation.faults, range_factor=unplaced.situation.range_factor
@@ -100,8 +100,8 @@ class AlertStage:
         calls, alerts = self._say(unplaced.situation.time_ns, found)
         worst = max(found, key=lambda one: one.urgency, default=None)
         if worst is None or worst.urgency < 3:
-            return Said(calls, None, alerts)
-        return Said(calls, Instruction("look", None, None, "LOOK all round", worst.say), alerts)
+            return TurnAlerts(calls, None, alerts)
+        return TurnAlerts(calls, Instruction("look", None, None, "LOOK all round", worst.say), alerts)
 
     def _say(self, time_ns: int, found: Sequence[Candidate]) -> tuple[tuple[Call, ...], tuple[Alert, ...]]:
         """Return what of it is said now, and how all that was called stands."""

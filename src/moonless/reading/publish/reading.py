@@ -7,7 +7,7 @@ import math
 import numpy as np
 
 from moonless.frames import wrap_180, wrap_360
-from moonless.reading.alerts.stage import Said
+from moonless.reading.alerts.stage import TurnAlerts
 from moonless.reading.collision.safe_speed import SafeSpeed
 from moonless.reading.collision.stage import Risks
 from moonless.reading.contact import Passing
@@ -28,7 +28,7 @@ WITHDRAWN = SafeSpeed(None, "The radar picture or own position is withdrawn, so 
 
 
 def reading_of(
-    placed: Placed, identified: Identified, view: View, risks: Risks, said: Said, unit: DistanceUnit
+    placed: Placed, identified: Identified, view: View, risks: Risks, said: TurnAlerts, unit: DistanceUnit
 ) -> Reading:
     """Return the reading of a turn from what its stages made of it; ``unit``: the skipper's, for its words."""
     situation, own, has_scan = placed.situation, placed.own, placed.situation.scan is not None
@@ -53,7 +53,7 @@ def reading_of(
     )
 
 
-def reading_withdrawn(unplaced: Unplaced, stopping_m: float | None, said: Said) -> Reading:
+def reading_withdrawn(unplaced: Unplaced, stopping_m: float | None, said: TurnAlerts) -> Reading:
     """Return the reading of a turn whose picture or position a fault withdraws: what is left of it."""
     situation, carried = unplaced.situation, unplaced.carried
     registration = NOTHING_KNOWN

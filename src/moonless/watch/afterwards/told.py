@@ -40,7 +40,7 @@ class ToldTurn:
     wind: Wind | None  # over the ground
 
 
-class Answered(NamedTuple):
+class AcknowledgedCall(NamedTuple):
     """A call that the skipper answered at the helm."""
 
     time_ns: int
@@ -67,7 +67,7 @@ class PastRun:
     anew: bool = False  # read the radar again though there are readings
     is_anew: bool = field(default=False, init=False)  # it was
     notes: list[str] = field(default_factory=list, init=False)
-    answers: list[Answered] = field(default_factory=list, init=False)  # of a run whose readings were kept
+    answers: list[AcknowledgedCall] = field(default_factory=list, init=False)  # of a run whose readings were kept
 
     def turns(self, progress: Callable[[float], None] | None = None) -> Iterator[ToldTurn]:
         """Yield what was told, turn by turn, in order of time.  ``progress`` is told the share done, 0 to 1.
@@ -120,7 +120,7 @@ class PastRun:
 
     def _answered(self, data: bytes, time_ns: int) -> None:
         try:
-            self.answers.append(Answered(time_ns, str(json.loads(data)["key"])))
+            self.answers.append(AcknowledgedCall(time_ns, str(json.loads(data)["key"])))
         except (ValueError, KeyError, TypeError):
             self.notes.append(f"{self.path}: an answer in it cannot be read")
 
