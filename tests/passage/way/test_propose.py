@@ -217,3 +217,16 @@ def test_what_is_closed_grows_to_every_square_within_the_distance(squares: float
     row, column = np.mgrid[:37, :23]
     away = np.min([np.hypot(row - r, column - c) for r, c in np.argwhere(burnt)], axis=0)
     np.testing.assert_array_equal(grown, away <= squares)
+
+
+def test_a_creek_narrower_than_wide_squares_is_found(chart_with: Callable[[Any], Chart], boat: Boat) -> None:
+    # Nine kilometres apart the first squares are 25 m wide; of a creek of 64 m there are 14 a track may use.
+    creek = shapely.box(3000, -32, 5000, 32)
+    sea = shapely.union(shapely.box(-6000, -6000, 3000, 6000), creek)
+    bank = shapely.difference(shapely.box(3000, -6000, 6000, 6000), creek)
+    chart = chart_with({"DEPARE": ([sea, bank], {"DRVAL1": [20.0, 0.3], "DRVAL2": [50.0, 2.0]})})
+    route = propose(chart, boat, _at(4600, 4), _at(-4400, -3000)).route
+    assert make_plan(chart, route, boat, WHEN, NIGHT).refused == ()
+    # A pond that no creek leads to stays what it was: no water near.
+    with pytest.raises(InputError, match="the start lies more than 500 m from water deep enough"):
+        propose(chart, boat, _at(4600, 3000), _at(-4400, -3000))

@@ -43,10 +43,10 @@ font-family:sans-serif;paint-order:stroke;stroke:#fff;stroke-width:3px}</style>"
 
 # How tall a drawing stands on paper among other things; on a sheet of its own it takes what the rest of the page leaves
 # it, from the least to the most.
-DRAWING_CM, LEAST_CM, MOST_CM = 7.4, 4.8, 15.0
+DRAWING_CM, LEAST_CM, MOST_CM = 7.4, 4.2, 15.0
 # A sheet with a table of more rows is set closer, to keep to its page; what is longer still runs on.
 MANY_ROWS = 20
-_CLOSER = "#set table(inset: (x: 2.5pt, y: 1.2pt))\n#show table: set text(size: 7.1pt)\n"
+_CLOSER = "#set text(size: 7.8pt)\n#set table(inset: (x: 2.5pt, y: 1.2pt))\n#show table: set text(size: 7.1pt)\n"
 # Letters of a drawing, its own pixels: as it is wide, and where it stands smaller than this tall.
 LETTERS_PX, LARGE_PX, SMALLER_CM = 13, 20, 9.0
 # A sheet: what stands before and after the drawing is measured, and the drawing has the rest of the page.

@@ -32,7 +32,7 @@ from moonless.frames import LocalFrame, geodesic
 from moonless.passage.way.bars import bar_words, refusal_at
 from moonless.passage.way.buoyage import fences
 from moonless.passage.way.ease import SHORTEST_LEG_M, eased, refused_by
-from moonless.passage.way.grid import LAYS, Reach, WaterAround, WaterGrid, cell_of, lay_grid, water_around
+from moonless.passage.way.grid import LAYS, Lay, Reach, WaterAround, WaterGrid, cell_of, lay_grid, water_around
 from moonless.passage.way.route import Route, Waypoint
 from moonless.passage.way.search import Square, cheapest_near
 from moonless.passage.way.why import NARROW, detour, moves, sides
@@ -43,6 +43,7 @@ Floats = NDArray[np.float64]
 LONGEST_M = 30.0 * 1852.0
 # A place this near deep water is moved to it: a berth drawn on the quay, a finger on a small screen.
 SNAP_M = 500.0
+AT_AN_END = Lay(Reach(0.0, SNAP_M + 50.0), 400, 6.0, is_tight=True)
 # What crossing the fence of a mark costs: a way round of this length is taken instead.  No source.
 FENCE_COST_M = 3000.0
 # How many places near a short leg are tried for one corner in place of two.
@@ -98,13 +99,13 @@ def propose(
     frame = LocalFrame((start[0] + end[0]) / 2, start[1] + _step(start[1], end[1]) / 2)
     ends = [tuple(float(v) for v in frame.to_plane(*place)) for place in (start, end)]
     needs = Needs.of(boat, SQUAT_SPEED, min(tide_m, 0.0))
+    asked = [(east, north) for east, north in ends]
     problem: InputError | None = None
     unjoined: WaterGrid | None = None  # the last grid that joined them not
     around: dict[Reach, WaterAround] = {}
     laid: set[tuple[object, ...]] = set()
     for lay in LAYS:
         if lay.reach not in around:
-            asked = [(east, north) for east, north in ends]
             around[lay.reach] = water_around(chart, boat, needs, frame, asked, lay, knowledge)
         water = around[lay.reach]
         # Where the chart ends before a reach does, a wider one lays out the same squares again.
@@ -115,8 +116,12 @@ def propose(
         grid = lay_grid(water, lay)
         try:
             places = _seek(grid, boat, needs, ends)
-        except NoWaterNear:
-            raise  # finer squares find none either
+        except NoWaterNear as found:
+            # A creek narrower than wide squares is found by finer ones; where those find none no lay does.
+            if any(_is_bare(chart, boat, needs, frame, end, knowledge) for end in asked):
+                raise
+            problem = found
+            continue
         except NotJoined as found:
             problem, unjoined = found, grid
             continue
@@ -130,6 +135,16 @@ def propose(
     if isinstance(problem, NotJoined) and unjoined is not None:
         raise InputError(f"{problem}{_closing_words(unjoined, boat, needs, ends)}")
     raise problem
+
+
+def _is_bare(
+    chart: Chart, boat: Boat, needs: Needs, frame: LocalFrame, end: tuple[float, float], knowledge: Knowledge | None
+) -> bool:
+    """Return whether the finest squares find no water deep enough near an end."""
+    grid = lay_grid(water_around(chart, boat, needs, frame, [end, end], AT_AN_END, knowledge), AT_AN_END)
+    row, column = grid.square(*end)
+    rows, columns = np.nonzero(grid.open)
+    return not bool((np.hypot(rows - row, columns - column) * grid.cell_m <= SNAP_M).any())
 
 
 def _closing_words(grid: WaterGrid, boat: Boat, needs: Needs, ends: Sequence[tuple[float, ...]]) -> str:
