@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from moonless.chart.channels import channel_areas, gate_partner, lateral_marks
 from moonless.chart.local import LocalChart
+from moonless.chart.overlay import common
 from moonless.chart.s57.attributes import number
 from moonless.chart.types import Mark
 
@@ -59,7 +60,11 @@ def _fence(mark: Mark, away_rad: float, length_m: float, closed: shapely.Geometr
     place = (mark.east_m, mark.north_m)
     far = (mark.east_m + length_m * math.sin(away_rad), mark.north_m + length_m * math.cos(away_rad))
     line = shapely.LineString([place, far])
-    on = shapely.intersection(line, closed) if not shapely.is_empty(closed) else closed
+    if not shapely.intersects(closed, line):
+        return line
+    # All the land of a sheet against one short line costs a hundred times what lies round it does.
+    west, south, east, north = line.bounds
+    on = common(line, shapely.clip_by_rect(closed, west - 1.0, south - 1.0, east + 1.0, north + 1.0))
     if shapely.is_empty(on):
         return line
     # What lies beyond the shoal or the land is other water.

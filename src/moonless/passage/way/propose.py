@@ -27,7 +27,7 @@ from moonless.chart.dangers.needs import Needs
 from moonless.chart.dangers.types import Danger
 from moonless.chart.library import Chart
 from moonless.chart.local_knowledge.knowledge import Knowledge
-from moonless.errors import InputError
+from moonless.errors import InputError, NoCoverage
 from moonless.frames import LocalFrame, geodesic
 from moonless.passage.way.bars import bar_words, refusal_at
 from moonless.passage.way.buoyage import fences
@@ -141,7 +141,10 @@ def _is_bare(
     chart: Chart, boat: Boat, needs: Needs, frame: LocalFrame, end: tuple[float, float], knowledge: Knowledge | None
 ) -> bool:
     """Return whether the finest squares find no water deep enough near an end."""
-    grid = lay_grid(water_around(chart, boat, needs, frame, [end, end], AT_AN_END, knowledge), AT_AN_END)
+    try:
+        grid = lay_grid(water_around(chart, boat, needs, frame, [end, end], AT_AN_END, knowledge), AT_AN_END)
+    except NoCoverage:
+        return True
     row, column = grid.square(*end)
     rows, columns = np.nonzero(grid.open)
     return not bool((np.hypot(rows - row, columns - column) * grid.cell_m <= SNAP_M).any())
