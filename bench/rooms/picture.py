@@ -9,6 +9,8 @@ Screens are drawn in the invented layouts of `bench.screens.layouts` and seen th
     speed       ms for a frame of 1280 x 720, peer pycatzao's decode of a turn of 2048 x 1024 in the same run
     chain       macro F1 of scenes by their screen, peer the same scenes by CAT240
     real        share of the strong cells of real video that are read back within two cells
+    run         a whole run of real video by its screen and a camera, by the data's own scorer: moving and still vessels
+                held of those that the video shows, echoes told a turn; peer the same turns by CAT240
 """
 
 from __future__ import annotations
@@ -19,6 +21,7 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -39,7 +42,7 @@ from moonless.picture.told import Told
 
 NAMES = ("picture",)
 TAKES_REST = True
-PARTS = ("places", "loss", "speed", "chain", "real")
+PARTS = ("places", "loss", "speed", "chain", "real", "run")
 SIZES = ((854, 480), (960, 540), (1280, 720), (1600, 900), (1920, 1080), (2560, 1440))
 TILTS = (0.0, 10.0, 20.0, 30.0, 35.0)
 SCALES = (0.5, 0.75, 1.5, 3.0, 6.0, 12.0)
@@ -48,6 +51,7 @@ CHAIN_TURNS = 48
 # What was chosen was chosen on the pictures before this.
 FIRST_SEED = 200
 LOSS_PICTURES = 4
+RUN_LAYOUT = "plum"  # north-up, as the set of the real runs is
 
 
 def run(names: Sequence[str], rest: Sequence[str] = ()) -> Iterator[Result]:
@@ -55,7 +59,7 @@ def run(names: Sequence[str], rest: Sequence[str] = ()) -> Iterator[Result]:
     wrong = [part for part in rest if part not in PARTS]
     if wrong:
         raise SystemExit(f"picture has no part {wrong[0]!r}; it has {', '.join(PARTS)}")
-    work = {"places": places, "loss": loss, "speed": speed, "chain": chain, "real": real}
+    work = {"places": places, "loss": loss, "speed": speed, "chain": chain, "real": real, "run": real_run}
     for part in rest or PARTS:
         yield from work[part]()
 
@@ -265,3 +269,36 @@ def real() -> Iterator[Result]:
         for row, column in itertools.product(range(-2, 3), repeat=2):
             near |= np.roll(np.roll(scan.echo > 0, row, 0), column, 1)
         yield Result(f"picture.real.{one.name}", float(np.mean(near[true & scan.shown])), "of strong cells")
+
+
+def real_run() -> Iterator[Result]:
+    """A run of real video, painted on a north-up screen and looked at by a camera on a bracket."""
+    import json
+    import tempfile
+
+    from bench.at_sea.real import read_run, scorer_of, told_a_turn
+    from bench.screens.real_run import lines_by_screen
+
+    folder = Path(os.environ.get("MOONLESS_DATA", "../shared/data")) / "real-radar"
+    scorer = scorer_of(folder)
+    layout = next(one for one in LAYOUTS if one.name == RUN_LAYOUT)
+    for one in sorted(p for p in folder.glob("*") if (p / "radar.cat240").is_file()):
+        reach_nm = json.loads((one / "truth.json").read_text(encoding="utf-8"))["max_range_m"] / NAUTICAL_MILE_M
+        with tempfile.TemporaryDirectory() as temporary:
+            by_file = read_run(one, Path(temporary) / "file.jsonl")
+        by_screen, _ = lines_by_screen(one, layout, reach_nm)
+        ours, peer = (scorer.score(one, _turns(lines)) for lines in (by_screen, by_file))
+        for group in ("moving", "still"):
+            mine, its = ours[group]["seen_of_shown"], peer[group]["seen_of_shown"]
+            if mine is not None and its:
+                yield Result(f"picture.run.{one.name}.{group}", mine, "of shown", "CAT240", its, mine / its)
+        mine, its = told_a_turn(ours), told_a_turn(peer)
+        yield Result(f"picture.run.{one.name}.told", mine, "a turn", "CAT240", its, its / mine)
+        mine, its = ours["moving"]["id_switches_per_100"], peer["moving"]["id_switches_per_100"]
+        yield Result(f"picture.run.{one.name}.switches", mine, "per 100", "CAT240", its)
+
+
+def _turns(lines: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Return the lines of a run without those in which nothing could be said yet."""
+    first = next((k for k, line in enumerate(lines) if line["echoes"]), 0)
+    return lines[first:]

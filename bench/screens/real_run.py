@@ -5,6 +5,7 @@ The set's own spokes are painted on an invented north-up screen as they come in;
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -98,7 +99,7 @@ def lines_by_screen(
     return lines, said
 
 
-def _fed(folder: Path, most_s: float) -> Iterator[tuple[int, str, bytes]]:
+def _fed(folder: Path, most_s: float = math.inf) -> Iterator[tuple[int, str, bytes]]:
     """Yield (time, "nmea" | "radar" | "look", bytes) in order of time."""
     from moonless.watch.pipeline.replay import Replay
 

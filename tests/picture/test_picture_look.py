@@ -151,3 +151,45 @@ def test_a_scope_that_is_mostly_cut_off_is_refused(steep: Screen) -> None:
     # What is left shows a third of it; either no rings are found or too little of the scope is.
     with pytest.raises(NoScope):
         look(bgr(steep.pixels[:, : int(steep.centre[0] - 0.25 * steep.radius)]))
+
+
+@pytest.mark.parametrize("turns", [1, 2])
+def test_a_phone_held_turned_finds_the_bow_and_no_wrong_range(
+    turns: int, steep: Screen, layout: dict[str, Layout]
+) -> None:
+    # A quarter turn anticlockwise of the picture turns the bow so too.
+    found = look(np.ascontiguousarray(np.rot90(bgr(steep.pixels), turns)))
+    assert found.bow_rad is not None
+    assert abs(math.degrees(math.remainder(found.bow_rad + turns * math.pi / 2.0, TAU))) < 0.3
+    assert found.range_m is None or found.range_m == pytest.approx(3.0 * 1852.0)
+    assert found.range_m is not None or found.asks
+
+
+def test_glare_is_no_echo(steep: Screen, echo: NDArray[np.uint8]) -> None:
+    picture = bgr(steep.pixels).astype(np.float64)
+    height, width = picture.shape[:2]
+    x, y = np.meshgrid(np.arange(width), np.arange(height))
+    # A lamp's reflection on open water to the north-west, 60 counts in its middle.
+    at = (steep.centre[0] - 0.5 * steep.radius, steep.centre[1] - 0.4 * steep.radius)
+    spot = 60.0 * np.exp(-0.5 * (((x - at[0]) / 90.0) ** 2 + ((y - at[1]) / 60.0) ** 2))
+    lit = np.clip(picture + spot[:, :, None], 0, 255).astype(np.uint8)
+    plain = Layer.make(look(bgr(steep.pixels), Told(range_nm=3.0))).lay(bgr(steep.pixels))
+    scan = Layer.make(look(lit, Told(range_nm=3.0))).lay(lit)
+    assert np.mean((scan.echo > 0) & (plain.echo == 0)) < 0.02
+    strong = plain.echo > 150
+    assert np.mean(scan.echo[strong] > 0) > 0.9
+
+
+def test_an_echo_over_a_ring_is_seen_and_the_ring_is_not(layout: dict[str, Layout]) -> None:
+    bearing, reach = np.arange(1024)[:, None], (np.arange(512)[None, :] + 0.5) / 512
+    # As deep as ten pixels of the screen: the ring of two of its own colour lies across its middle.
+    over = (np.abs(bearing - 300) < 12) & (np.abs(reach - 0.5) < 0.014)
+    screen = draw_screen(layout["steep"], Shown(np.where(over, 200, 0).astype(np.uint8) + 3, 3.0))
+    # Echoes elsewhere teach the colours.
+    taught = draw_screen(layout["steep"], Shown(made_echo(5), 3.0))
+    found = look(bgr(taught.pixels), Told(range_nm=3.0))
+    scan = Layer.make(found).lay(bgr(screen.pixels))
+    columns = np.flatnonzero(np.abs((np.arange(scan.echo.shape[1]) + 1.0) / scan.echo.shape[1] - 0.5) < 0.01)
+    assert (scan.echo[292:308, columns] > 0).mean() > 0.9
+    elsewhere = np.r_[10:280, 320:1014]
+    assert (scan.echo[elsewhere][:, columns] > 0).mean() < 0.005
