@@ -180,16 +180,20 @@ def test_glare_is_no_echo(steep: Screen, echo: NDArray[np.uint8]) -> None:
     assert np.mean(scan.echo[strong] > 0) > 0.9
 
 
-def test_an_echo_over_a_ring_is_seen_and_the_ring_is_not(layout: dict[str, Layout]) -> None:
-    bearing, reach = np.arange(1024)[:, None], (np.arange(512)[None, :] + 0.5) / 512
-    # As deep as ten pixels of the screen: the ring of two of its own colour lies across its middle.
-    over = (np.abs(bearing - 300) < 12) & (np.abs(reach - 0.5) < 0.014)
-    screen = draw_screen(layout["steep"], Shown(np.where(over, 200, 0).astype(np.uint8) + 3, 3.0))
+@pytest.mark.parametrize("name", ["rust", "bone"])
+def test_echoes_over_a_ring_and_ahead_are_seen_and_the_lines_are_not(name: str, layout: dict[str, Layout]) -> None:
+    row, reach = np.arange(1024)[:, None], (np.arange(512)[None, :] + 0.5) / 512
+    ahead = (np.abs((row + 512) % 1024 - 512) < 10) & (np.abs(reach - 0.75) < 0.012)
+    # As deep as ten pixels of the screen: the ring lies across its middle.
+    over = (np.abs(row - 300) < 12) & (np.abs(reach - 1.0 / layout[name].rings) < 0.014)
+    screen = draw_screen(layout[name], Shown(np.where(ahead | over, 150, 3).astype(np.uint8), 3.0))
     # Echoes elsewhere teach the colours.
-    taught = draw_screen(layout["steep"], Shown(made_echo(5), 3.0))
-    found = look(bgr(taught.pixels), Told(range_nm=3.0))
-    scan = Layer.make(found).lay(bgr(screen.pixels))
-    columns = np.flatnonzero(np.abs((np.arange(scan.echo.shape[1]) + 1.0) / scan.echo.shape[1] - 0.5) < 0.01)
-    assert (scan.echo[292:308, columns] > 0).mean() > 0.9
-    elsewhere = np.r_[10:280, 320:1014]
-    assert (scan.echo[elsewhere][:, columns] > 0).mean() < 0.005
+    taught = draw_screen(layout[name], Shown(made_echo(5), 3.0))
+    scan = Layer.make(look(bgr(taught.pixels), Told(range_nm=3.0))).lay(bgr(screen.pixels))
+    m = scan.echo.shape[1]
+    ring, there = round(m / layout[name].rings) - 1, round(0.75 * m) - 1
+    assert (scan.echo[np.r_[1018:1024, 0:6], there] > 0).all()
+    assert (scan.echo[292:308, ring - 1 : ring + 2] > 0).all()
+    elsewhere = np.r_[12:280, 320:1012]
+    assert (scan.echo[elsewhere, 20:] > 0).mean() < 0.005
+    assert (scan.echo[np.r_[1018:1024, 0:6], 40 : there - 12] > 0).mean() < 0.01

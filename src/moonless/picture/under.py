@@ -72,7 +72,7 @@ def over_rings(
         difference = colour[:, first:end].astype(np.int16) - water[:, first:end]
         clean = np.flatnonzero((inner == 0) & (outer == 0))
         cells = level[:, first:end]
-        _read_band(cells, difference, clean, palette, band.off_px)
+        _read_band(cells, difference, clean, palette, band.off_px, STEPS_PX)
 
 
 def over_line(
@@ -99,7 +99,9 @@ def over_line(
     for band in bands:
         is_ring[band.first : band.first + band.off_px.size] = True
     is_ring = is_ring[near:]
-    _read_band(cells, difference, np.flatnonzero((left == 0) & (right == 0) & ~is_ring), palette, off_px)
+    clean = np.flatnonzero((left == 0) & (right == 0) & ~is_ring)
+    # Each place is the nearest row's.
+    _read_band(cells, difference, clean, palette, off_px, STEPS_PX + 0.5 * float(row_px.max()))
     # Where two lines cross neither is learnt.
     cells[is_ring] = _lower(left, right)[is_ring, None]
     # Far out a pixel is less than a row: cells between two samples take the nearest.
@@ -132,11 +134,13 @@ def _lower(one: NDArray[np.uint8], other: NDArray[np.uint8]) -> NDArray[np.uint8
 
 
 def _read_band(
-    cells: NDArray[np.uint8], difference: Differences, clean: NDArray[np.intp], palette: Palette, off_px: Floats
-) -> None:
+    cells: NDArray[np.uint8], difference: Differences, clean: NDArray[np.intp], palette: Palette, off_px: Floats,
+    steps_px: float,
+) -> None:  # fmt: skip
     """Read the cells along a line anew, in place.
 
-    ``cells``: (n, n_off); ``difference``: from water, (n, n_off, 3); ``clean``: which of the n have water on both sides
+    ``cells``: (n, n_off); ``difference``: from water, (n, n_off, 3); ``clean``: which of the n have water on both
+    sides; ``steps_px``: so near, what has the line's colour is the line
     """
     line = _learn(difference, clean)
     if line is None:
@@ -152,17 +156,22 @@ def _read_band(
         rows = np.flatnonzero(is_there)
         left = difference[rows] - line
         read = palette.of(left)
-        far = np.abs(off_px) > STEPS_PX
+        far = np.abs(off_px) > steps_px
         read[:, far] *= np.sqrt((left[:, far].astype(np.float32) ** 2).sum(axis=2)) > LEFT * size[far] + palette.limit
         near = np.flatnonzero(~far)
         read[:, near] *= _is_other(difference[rows][:, near], line[middle].astype(np.float32), palette.limit)
+        # Writing's own colour beside a line is the line's.
+        read[read == HIDDEN] = 0
         cells[rows] = read
-    first, end = int(np.flatnonzero(core)[0]), int(np.flatnonzero(core)[-1]) + 1
-    none = np.zeros(cells.shape[0], np.uint8)
-    inner = cells[:, first - 1] if first > 0 else none
-    outer = cells[:, end] if end < cells.shape[1] else inner
-    bridged = _lower(inner, outer)
-    cells[is_there, first:end] = bridged[is_there, None]
+    cells[np.ix_(is_there, core)] = 0
+    # What is hard by the line may have been taken for a part of it: both sides begin beyond that.
+    zone = np.flatnonzero(core | (np.abs(off_px) <= steps_px))
+    first, end = int(zone[0]), int(zone[-1]) + 1
+    middle = int(np.flatnonzero(core).mean())
+    inner = cells[:, max(first - 1, 0) : middle].max(axis=1, initial=0)
+    outer = cells[:, middle : end + 1].max(axis=1, initial=0) if end < cells.shape[1] else inner
+    bridged = _lower(inner, outer)[is_there, None]
+    cells[is_there, first:end] = np.maximum(cells[is_there, first:end], bridged)
 
 
 def _is_there(own: Floats, peak: Floats) -> NDArray[np.bool_]:
