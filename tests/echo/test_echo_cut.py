@@ -13,6 +13,7 @@ from scipy import stats
 from moonless.echo.background.isolated_cells import CHANCE_A_TURN, company_asked, isolated_cells, noisy_levels
 from moonless.echo.detector import Detector
 from moonless.echo.ghosts import find_side_lobes
+from moonless.echo.lost_spokes import bridged
 from moonless.echo.scale import ReceiverScale
 from moonless.echo.shores import CLIPPED_BEAMS
 
@@ -161,3 +162,47 @@ def test_where_echoes_are_cut_flat_is_seen_in_the_picture_and_not_taken_from_the
     shown = weaker.scan(number=0)
     assert shown.echo.max() < 255
     assert ReceiverScale().by_used_scale(replace(shown, full_scale=255)).full_scale == 255
+
+
+def lose(scan, rows):
+    """The same turn with these spokes lost."""
+    echo, received = scan.echo.copy(), scan.is_received.copy()
+    echo[rows], received[rows] = 0, False
+    return replace(scan, echo=echo, is_received=received)
+
+
+def test_a_lost_spoke_does_not_cut_a_ship_in_two() -> None:
+    # A hull of 100 m at 800 m is 7 degrees wide: 14 spokes of half a degree, of which each turn another is lost.
+    made = Made(beam_deg=4.0, n_spoke=720)
+    ship(made, 1.0, 800.0, 100.0, 60.0)
+    whole = beside_all(Detector().detect(cut(made, 0)).plots)
+    for lost in (110, 112, 114, 115, 116, 118):
+        assert beside_all(Detector().detect(lose(cut(made, 0), [lost])).plots) == whole == 1
+
+
+def beside_all(plots) -> int:
+    """How many plots lie within the hull's length of her middle."""
+    at = plots.range_m * np.exp(1j * plots.azimuth_rel_rad)
+    return int(np.count_nonzero(np.abs(at - 800.0 * np.exp(1j)) < 100.0))
+
+
+def test_what_stands_on_both_sides_of_a_short_gap_stands_in_it_and_nothing_else_does() -> None:
+    # A beam of 4 degrees is eight spokes: a gap of four is half of it, one of five is more.
+    made = Made(beam_deg=4.0, n_spoke=720)
+    scan = made.scan(number=0)
+    echo = np.zeros_like(scan.echo)
+    echo[90:110, 40] = 200  # on both sides of the gaps
+    echo[90:100, 50] = 200  # on one side
+    echo[95:100, 60], echo[103:110, 60] = 90, 200
+    scan = replace(scan, echo=echo)
+    got, n = bridged(lose(scan, [100, 101, 102]))
+    assert n == 3 and got.is_whole
+    assert got.echo[100:103, 40].tolist() == [200] * 3 and not got.echo[100:103, 50].any()
+    assert got.echo[100:103, 60].tolist() == [90] * 3  # the lesser
+    assert bridged(lose(scan, [100, 101, 102, 103]))[1] == 4
+    wide, n = bridged(lose(scan, [100, 101, 102, 103, 104]))
+    assert n == 0 and np.flatnonzero(~wide.is_received).tolist() == [100, 101, 102, 103, 104]
+    # Across the seam of the turn, and where a beam is no wider than a spoke: unknown stays unknown.
+    assert bridged(lose(scan, [719, 0]))[0].is_whole
+    narrow = replace(scan, errors=replace(scan.errors, beam_rad=math.radians(0.6)))
+    assert bridged(lose(narrow, [100]))[1] == 0

@@ -23,6 +23,7 @@ from moonless.echo.hills import cells_of, places, segment
 from moonless.echo.kernels.body_kernels import dilate_kernel, peaks_kernel
 from moonless.echo.kernels.video_kernels import spread_kernel
 from moonless.echo.land import find_shores, stands_over_ground
+from moonless.echo.lost_spokes import bridged
 from moonless.echo.plots import measure
 from moonless.echo.raised_ground import RaisedGround
 from moonless.echo.scale import to_counts
@@ -47,10 +48,11 @@ class Detector:
     def detect(self, scan: Scan) -> EchoPicture:
         """Return the plots, shores and background of one turn.
 
-        A spoke that was not received is unknown: nothing is found there, and floor, threshold and clutter are NaN.
+        A spoke that was not received is unknown: nothing is found there, and floor, threshold and clutter are NaN; but
+        gaps within half a beam are bridged (`bridged`).
         """
         boxes = self.boxes
-        scan = boxes.scale.by_used_scale(scan)
+        scan, n_bridged = bridged(boxes.scale.by_used_scale(scan))
         seen = boxes.examine(scan)
         self.last_examined = seen
         grid, box_db, col_m = seen.grid, seen.box_db, seen.grid.col_cells * scan.cell_m
@@ -118,7 +120,7 @@ class Detector:
             db_per_tenfold=curve.db_per_tenfold,
             noise_counts=curve.noise_counts,
             spikes_removed=seen.spikes,
-            notes=seen.notes,
+            notes=seen.notes if n_bridged == 0 else (*seen.notes, f"{n_bridged} lost spokes bridged"),
             is_cut=boxes.scale.is_cut,
             raised=_raised(scan, grid, boxes.ground, tops),
         )
