@@ -270,3 +270,19 @@ def test_numbers_of_near_points_do_not_lie_over_each_other() -> None:
     assert not any(a.overlaps(b) or a.contains(b) for a, b in itertools.combinations(boxes, 2))
     for box, point in zip(boxes, track, strict=True):
         assert not box.contains(shapely.Point(point)) and box.distance(shapely.Point(point)) < 10.0
+
+
+@pytest.mark.parametrize("legs", [1, 8, 27])
+def test_to_steer_by_and_go_or_not_have_a_page_each(made_chart: Chart, boat: Boat, tmp_path: Path, legs: int) -> None:
+    typst = pytest.importorskip("typst")
+    from moonless.passage.brief.paper import set_in
+
+    # Up and down over open water, with the drawing of it.
+    route = _route(*[(-5000.0 + 7000.0 * k / legs, -4000.0 - 300.0 * (k % 2)) for k in range(legs + 1)])
+    ground = survey(made_chart, route, boat, NIGHT)
+    plan = make_plan(made_chart, route, boat, WHEN, NIGHT, ground=ground)
+    plan = replace(plan, chartlet_svg=chartlet_svg(ground, boat))
+    sheets = brief(plan, UTC, "nm")[:2]
+    assert [type(sheet) for sheet in sheets] == [PageSheet, PageSheet]
+    pages = typst.compile(str(set_in(tmp_path, sheets)), root=str(tmp_path), format="svg")
+    assert len(pages) == 2

@@ -207,14 +207,14 @@ def _glow(text: str) -> Waypoint:
 
 
 def _print(plan: Plan, zone: tzinfo, unit: DistanceUnit) -> None:
-    from moonless.passage.brief.content import departure_words, enough_words
+    from moonless.passage.brief.content import departure_words, refusal_times
     from moonless.passage.brief.steering import gate_words
     from moonless.passage.words import clock_words, course_words, date_words, distance_words
 
     for fault in plan.chart_faults:
         click.secho(f"CHART: {fault}", fg="red", bold=True)
     for danger in plan.refused:
-        click.secho(f"REFUSED, leg {danger.leg}: {danger.say}{enough_words(danger, zone)}", fg="red", bold=True)
+        click.secho(f"REFUSED, leg {danger.leg}: {danger.say}{refusal_times(plan, danger, zone)}", fg="red", bold=True)
     arrive = clock_words(plan.legs[-1].end_s, zone, plan.depart_s)
     click.echo(f"{plan.route.name}: leave {date_words(plan.depart_s, zone)}, arrive {arrive}")
     for leg in plan.legs:

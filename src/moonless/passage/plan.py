@@ -32,7 +32,7 @@ from moonless.passage.types import (
     UnrangedLight,
 )
 from moonless.passage.water import Water
-from moonless.passage.way.gates import tide_gate
+from moonless.passage.way.gates import tide_gate, whole_minutes
 from moonless.passage.way.leg_dangers import hold, leg_dangers
 from moonless.passage.way.refuges import refuge_words, refuges_beside
 from moonless.passage.way.route import Leg, Route
@@ -253,7 +253,8 @@ def _with_windows(
     if danger.kind not in ("shoal", "dries") or danger.margin_m is None or danger.margin_m >= 0.0 or tide_m is None:
         return danger
     least = tide_m - danger.margin_m - step_m  # the station's own heights are asked
-    return replace(danger, enough=water.enough(lat_deg, lon_deg, least, start_s - WINDOW_S / 2, start_s + WINDOW_S))
+    enough = water.enough(lat_deg, lon_deg, least, start_s - WINDOW_S / 2, start_s + WINDOW_S)
+    return replace(danger, enough=None if enough is None else whole_minutes(enough))
 
 
 def _opening(place: LegGround, boat: Boat, night: Night) -> list[OpensAt]:

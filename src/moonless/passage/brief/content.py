@@ -133,7 +133,7 @@ def _head(plan: Plan, zone: tzinfo, unit: DistanceUnit) -> list[Block]:
     if plan.chart_faults:
         out.append(Banner("The charts of this plan", plan.chart_faults))
     if plan.refused:
-        rows = [f"Leg {d.leg}: {d.say}{enough_words(d, zone)}{_source(d)}" for d in plan.refused]
+        rows = [f"Leg {d.leg}: {d.say}{refusal_times(plan, d, zone)}{_source(d)}" for d in plan.refused]
         out.append(Banner("This route as drawn is refused.", and_more(rows, 8, "leg by leg behind")))
     return out
 
@@ -299,6 +299,11 @@ MOST_UNRANGED = 8
 
 def _source(danger: LegDanger) -> str:
     return f" ({danger.object} {danger.feature}, {danger.cell})" if danger.cell else ""
+
+
+def refusal_times(plan: Plan, danger: LegDanger, zone: tzinfo) -> str:
+    """Return when there is water enough over what refuses a leg; "" where the leg's tide gate says it for the whole."""
+    return "" if any(gate.leg == danger.leg for gate in plan.gates) else enough_words(danger, zone)
 
 
 def enough_words(danger: LegDanger, zone: tzinfo) -> str:

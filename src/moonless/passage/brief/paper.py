@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import tempfile
 from collections.abc import Sequence
 from datetime import tzinfo
@@ -43,17 +44,17 @@ font-family:sans-serif;paint-order:stroke;stroke:#fff;stroke-width:3px}</style>"
 
 # How tall a drawing stands on paper among other things; on a sheet of its own it takes what the rest of the page leaves
 # it, from the least to the most.
-DRAWING_CM, LEAST_CM, MOST_CM = 7.4, 4.2, 15.0
+DRAWING_CM, LEAST_CM, MOST_CM, PAGE_CM = 7.4, 4.2, 15.0, 18.4
 # A sheet with a table of more rows is set closer, to keep to its page; what is longer still runs on.
 MANY_ROWS = 20
 _CLOSER = "#set text(size: 7.8pt)\n#set table(inset: (x: 2.5pt, y: 1.2pt))\n#show table: set text(size: 7.1pt)\n"
-# Letters of a drawing, its own pixels: as it is wide, and where it stands smaller than this tall.
-LETTERS_PX, LARGE_PX, SMALLER_CM = 13, 20, 9.0
+# Letters of a drawing, its own pixels: across the page, and where it stands at less than this share.
+LETTERS_PX, LARGE_PX, SMALLER = 13, 20, 0.6
 # A sheet: what stands before and after the drawing is measured, and the drawing has the rest of the page.
 _SHEET = """
-#let sheet(before, after, drawing) = layout(size => {
+#let sheet(before, after, most, drawing) = layout(size => {
   let rest = measure(block(width: size.width)[#before #after]).height
-  let tall = calc.clamp((size.height - rest - 0.8cm) / 1cm, LEAST, MOST) * 1cm
+  let tall = calc.clamp((size.height - rest - 0.8cm) / 1cm, calc.min(LEAST, most), most) * 1cm
   before
   align(center, drawing(tall))
   after
@@ -92,9 +93,13 @@ class _Setting:
         assert isinstance(drawn, Drawing)
         plain, large = (self.drawing(drawn.svg, px) for px in (LETTERS_PX, LARGE_PX))
         before, after = ("\n".join(self.set(b) for b in part) for part in (blocks[:k], blocks[k + 1 :]))
-        chosen = f'if tall < {SMALLER_CM}cm {{ "{large}" }} else {{ "{plain}" }}'
+        across = re.findall(r'viewBox="0 0 ([\d.]+) ([\d.]+)"', drawn.svg)
+        # As tall as it stands across the whole page, and never taller.
+        whole = PAGE_CM * float(across[0][1]) / float(across[0][0]) if across else MOST_CM
+        most = min(MOST_CM, whole)
+        chosen = f'if tall < {SMALLER * whole:.2f}cm {{ "{large}" }} else {{ "{plain}" }}'
         image = f'tall => image({chosen}, width: 100%, height: tall, fit: "contain")'
-        return f"#[{closer}#sheet([{before}], [{after}], {image})]"
+        return f"#[{closer}#sheet([{before}], [{after}], {most:.2f}, {image})]"
 
     def set(self, block: Block) -> str:
         match block:
@@ -135,12 +140,17 @@ def pdf_bytes(plan: Plan, zone: tzinfo, unit: DistanceUnit) -> bytes:
         raise InputError(f"a PDF needs the typst package: {how}") from None
     drawn = departure_svg(plan.departures, plan.depart_s, zone) if plan.departures else ""
     with tempfile.TemporaryDirectory() as folder:
-        root = Path(folder)
-        setting = _Setting(root)
-        sheet = _SHEET.replace("LEAST", str(LEAST_CM)).replace("MOST", str(MOST_CM))
-        source = _HEAD + sheet + "\n".join(setting.set(block) for block in brief(plan, zone, unit, drawn)) + "\n"
-        (root / "brief.typ").write_text(source, encoding="utf-8")
-        return bytes(typst.compile(str(root / "brief.typ"), root=str(root)))
+        source = set_in(Path(folder), brief(plan, zone, unit, drawn))
+        return bytes(typst.compile(str(source), root=folder))
+
+
+def set_in(folder: Path, blocks: Sequence[Block]) -> Path:
+    """Write the source of some blocks into a folder, with the files it names, and return where it is."""
+    setting = _Setting(folder)
+    source = folder / "brief.typ"
+    text = _HEAD + _SHEET.replace("LEAST", str(LEAST_CM)) + "\n".join(setting.set(block) for block in blocks) + "\n"
+    source.write_text(text, encoding="utf-8")
+    return source
 
 
 def _grid(grid: Table) -> str:

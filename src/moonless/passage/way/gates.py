@@ -64,14 +64,15 @@ def tide_gate(
             shut, by = middle, next(iter(met.values()))
         else:
             least = middle
-    spans = []
-    for begin, end in water.above(times, heights, least):
-        # In whole minutes, none of them outside.
-        inside = (math.ceil(begin / MINUTE_S) * MINUTE_S, math.floor(end / MINUTE_S) * MINUTE_S)
-        if inside[0] < inside[1]:
-            spans.append(inside)
+    spans = whole_minutes(water.above(times, heights, least))
     # The words of what closes it, without a tide's figure: that is what the gate itself tells.
-    return TideGate(number, least, by.say.split(", tide ")[0], tuple(spans), (float(times[0]), float(times[-1])))
+    return TideGate(number, least, by.say.split(", tide ")[0], spans, (float(times[0]), float(times[-1])))
+
+
+def whole_minutes(spans: Sequence[Span]) -> tuple[Span, ...]:
+    """Return spans of time in whole minutes, none of them outside."""
+    inside = [(math.ceil(a / MINUTE_S) * MINUTE_S, math.floor(b / MINUTE_S) * MINUTE_S) for a, b in spans]
+    return tuple((a, b) for a, b in inside if a < b)
 
 
 def departures_through(legs: Sequence[LegPlan], depart_s: float) -> tuple[Span, ...]:
