@@ -48,6 +48,7 @@ class Lay:
 
 
 NEAR, WIDE, FAR = Reach(0.35, 1500.0), Reach(1.0, 6000.0), Reach(3.0, 15000.0)
+ROUND = Reach(0.35, 6000.0)  # round the ends as wide as that, and no farther to the sides of a long way
 # The next is taken where the one before finds no way: round a headland the way leads far outside the straight one, and
 # a creek's mouth between two marks is narrower than a wide grid's squares.  No source.
 LAYS = (
@@ -56,6 +57,7 @@ LAYS = (
     Lay(NEAR, 1100, 8.0),
     Lay(WIDE, 1600, 8.0),
     Lay(NEAR, 1400, 6.0, is_tight=True),
+    Lay(ROUND, 2400, 6.0, is_tight=True),
     Lay(WIDE, 1600, 6.0, is_tight=True),
     Lay(FAR, 1600, 6.0, is_tight=True),
 )
