@@ -8,7 +8,7 @@ from moonless.boat.types import Boat
 from moonless.constants import NAUTICAL_MILE_M
 from moonless.passage.night import Night
 from moonless.passage.pace import least_seeing_m
-from moonless.passage.types import LegDanger, LegPlan, Plan, Point, Weight
+from moonless.passage.types import LegDanger, LegPlan, Plan, Point, TideGate, Weight
 from moonless.units import mps_to_kn
 
 # Below this the eye has next to nothing to steer by.  Common practice, no source.
@@ -110,19 +110,22 @@ def _moon_gates(plan: Plan) -> list[Point]:
 
 
 def _gates(plan: Plan) -> list[Point]:
-    """Say how long before or after a tide gate shuts: the one shut longest, and how many there are."""
-    if not plan.gates:
+    """Say which tide gate shuts soonest after her.
+
+    One that is shut when she is there stands among what refuses her already.
+    """
+    after: list[tuple[float, TideGate]] = []
+    for leg in plan.legs:
+        for begin, end in () if leg.gate is None else leg.gate.open:
+            if leg.gate is not None and begin <= leg.start_s and leg.end_s <= end:
+                after.append((end - leg.end_s, leg.gate))
+    if not after:
         return []
-    gate = plan.gates[0]
-    leg = next(leg for leg in plan.legs if leg.number == gate.leg)
+    left_s, gate = min(after, key=lambda one: one[0])
     more = "" if len(plan.gates) == 1 else f", and {len(plan.gates) - 1} more of her way"
+    weight: Weight = "against" if left_s < GATE_SPARE_S else "note"
     say = f"Low water closes leg {gate.leg}{more}: {gate.by}"
     limit = f"{gate.least_m:.1f} m of tide over chart datum"
-    span = next(((a, b) for a, b in gate.open if a <= leg.start_s and leg.end_s <= b), None)
-    if span is None:
-        return [Point("against", say, "shut when she is there", limit)]
-    left_s = span[1] - leg.end_s
-    weight: Weight = "against" if left_s < GATE_SPARE_S else "note"
     return [Point(weight, say, f"shuts {left_s / 60.0:.0f} min after she is through", limit)]
 
 

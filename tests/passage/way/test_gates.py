@@ -160,6 +160,23 @@ def test_what_is_said_of_a_gate(chart_with: ChartWith, boat: Boat, tmp_path: Pat
         assert told.weight == weight and told.figure == f"shuts {left_s / 60.0:.0f} min after she is through"
 
 
+def test_of_two_gates_the_one_that_shuts_soonest_after_her_is_told(
+    chart_with: ChartWith, boat: Boat, tmp_path: Path
+) -> None:
+    stations, when = _m2(tmp_path / "tides.json"), datetime(2031, 3, 24, 7, tzinfo=UTC).timestamp()
+    plan = _planned(_bank(chart_with, 0.0), boat, when, stations)
+    (first,) = plan.legs
+    assert first.gate is not None
+    legs = tuple(
+        replace(first, number=number, start_s=when, end_s=when + 600.0,
+                gate=replace(first.gate, leg=number, open=((when - hours * 3600.0, when + 600.0 + shuts_s),)))
+        for number, hours, shuts_s in ((1, 0.5, 9000.0), (2, 6.0, 1500.0))
+    )  # fmt: skip
+    (told,) = [p for p in points_for_and_against(replace(plan, legs=legs), boat, NIGHT) if "Low water" in p.what]
+    assert told.what.startswith("Low water closes leg 2, and 1 more of her way")
+    assert (told.weight, told.figure) == ("against", "shuts 25 min after she is through")
+
+
 def test_the_ends_of_a_window_are_drawn_in_until_a_whole_plan_passes() -> None:
     assert proved([(0.0, 7200.0)], lambda at_s: 700.0 <= at_s <= 6500.0) == ((720.0, 6480.0),)
     assert proved([(0.0, 7200.0)], lambda at_s: False) == ()
