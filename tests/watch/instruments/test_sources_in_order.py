@@ -55,7 +55,8 @@ def test_what_is_said_of_two_sources() -> None:
         ([_offer("heading", "HDG", "a", "HC", magnetic=True), _offer("heading", "HDT", "b", "HE", 3.0)],
          "two say heading: HE HDT on b is followed, because a true heading goes before a compass; the other takes "
          + silent),
-        ([_offer("position", "129029", "can0", "35"), _offer("position", "GGA", "b"), _offer("position", "SK", "c", "")],
+        ([_offer("position", "129029", "can0", "35"), _offer("position", "GGA", "b"),
+          _offer("position", "SK", "c", "")],
          "3 say position: group 129029 of device 35 on can0 is followed, because 129029 goes before GGA; another takes "
          + silent),
         ([_offer("turn", "ROT", "a", "HE"), _offer("turn", "ROT", "b", "TI", 1.0)],
