@@ -227,11 +227,9 @@ def test_a_parallel_index_wants_a_fixed_mark_abeam(course: float) -> None:
 def test_radio_within_a_mile_is_told_once_with_its_channels() -> None:
     water = _Water(65.0)
 
-    def station(right: float, channel: str | None, name: str | None = "Port") -> Feature:
-        attributes = {} if name is None else {"OBJNAM": name}
-        return Feature(
-            "RDOCAL", "T", "1", shapely.Point(water.at(3000.0, right)), {**attributes, "COMCHA": channel}, 10_000
-        )
+    def station(right: float, channel: str | None, name: str = "Port") -> Feature:
+        given: dict[str, Any] = {"OBJNAM": name, **({} if channel is None else {"COMCHA": channel})}
+        return Feature("RDOCAL", "T", "1", shapely.Point(water.at(3000.0, right)), given, 10_000)
 
     found = (station(1800.0, "[VHF0012;VHF0016]"), station(1800.0, "[VHF0012;VHF0016]"), station(1900.0, "[VHF0009]"),
              station(100.0, None), station(100.0, "[]"))  # fmt: skip
