@@ -51,10 +51,11 @@ class StreamHere:
             events.append(StreamEvent(time, speed, "flood" if speed > 0 else "ebb"))
         grid = np.arange(start_s, end_s + SEARCH_STEP_S, SEARCH_STEP_S)
         speeds = self._reference_speed(grid)
-        for k in np.flatnonzero(np.sign(speeds[:-1]) * np.sign(speeds[1:]) < 0):
+        floods = speeds > 0.0  # a sample at slack itself is the end of the ebb or of the flood, and counted once
+        for k in np.flatnonzero(floods[:-1] != floods[1:]):
             # Linear between ten-minute values: a slack is known to no better than that anyway.
             time = grid[k] + SEARCH_STEP_S * speeds[k] / (speeds[k] - speeds[k + 1])
-            events.append(StreamEvent(float(time), 0.0, "slack before flood" if speeds[k] < 0 else "slack before ebb"))
+            events.append(StreamEvent(float(time), 0.0, "slack before ebb" if floods[k] else "slack before flood"))
         return sorted(events, key=lambda e: e.time_s)
 
     def events(self, start_s: float, end_s: float) -> list[StreamEvent]:

@@ -68,7 +68,9 @@ def turning_points(harmonics: tuple[Harmonic, ...], start_s: float, end_s: float
     values = harmonic_sum(harmonics, grid)
     slope = np.diff(values)
     found = []
-    for k in np.flatnonzero(slope[:-1] * slope[1:] < 0.0) + 1:
+    # By which way it goes, not by the sign of a product: two samples alike to both sides of the turn have no slope.
+    rises = slope > 0.0
+    for k in np.flatnonzero(rises[:-1] != rises[1:]) + 1:
         # A parabola through three points, refined once on a grid sixty times finer.
         fine = grid[k] + np.linspace(-SEARCH_STEP_S, SEARCH_STEP_S, 121)
         fine_values = harmonic_sum(harmonics, fine)
