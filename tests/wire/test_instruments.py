@@ -62,3 +62,13 @@ def test_what_could_not_be_used_is_told_in_plain_lines() -> None:
     assert decoder.troubles() == []
     decoder.feed(b"(1900000000.000000) can0 09F11204#0058\r\n" * 3, NOW_NS)  # a heading of two bytes
     assert decoder.troubles() == ["messages of the bus not used: short 3"]
+
+
+def test_the_very_first_line_of_a_stream_is_heard_and_the_first_after_its_end() -> None:
+    decoder = InstrumentDecoder()
+    assert [e.kind for e in decoder.feed(HDT + b"\r\n", NOW_NS)] == ["HDT"]
+    decoder.feed(b"x" * (MAX_LINE + 1), NOW_NS)
+    decoder.finish(NOW_NS)
+    assert [e.kind for e in decoder.feed(HDT + b"\r\n", NOW_NS)] == ["HDT"]
+    # A line that is as long as one may be is a line.
+    assert decoder.nmea.reader.counts.too_long == 1

@@ -191,6 +191,13 @@ def test_unlit_marks_near_the_track_on_their_side(course: float) -> None:
     assert [(u.thing[-1], u.side, round(u.off_m), round(u.along_m, -2)) for u in told] == [
         ("a", "port", 200, 1000), ("b", "starboard", 300, 3000),
     ]  # fmt: skip
+    # One abeam of the very start or end has a side too.
+    water.local.marks = (water.mark(0.0, 150.0, feature="s"), water.mark(0.0, -150.0, feature="p"),
+                         water.mark(4000.0, -150.0, feature="q"))  # fmt: skip
+    assert {u.thing[-1]: u.side for u in unlit_marks(3, water.leg, water.local, BOAT, NIGHT)} == {
+        "s": "starboard", "p": "port", "q": "port",
+    }  # fmt: skip
+    water.local.marks = (water.mark(3000.0, 300.0, feature="b"), water.mark(1000.0, -200.0, feature="a"))
     # With a reflector it is held from a good way off, unless land stands between until then.
     free = told[1].radar_from_m
     assert free is not None and free < 2500.0

@@ -4,15 +4,18 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from moonless.reading.collision.trial import (
     HORIZON_S,
+    Approach,
     Mover,
     approach,
     discouraged,
+    hold_s,
     smallest_that_clear,
     try_out,
     vector,
@@ -95,9 +98,7 @@ def test_no_other_moment_is_closer(
     gaps = approach(old, new, delay, [Mover(1, (e, n), (ve, vn))])
     t = part * (delay + HORIZON_S)
     first, then = min(t, delay), max(t - delay, 0.0)
-    away = math.hypot(
-        e + ve * t - old[0] * first - new[0] * then, n + vn * t - old[1] * first - new[1] * then
-    )
+    away = math.hypot(e + ve * t - old[0] * first - new[0] * then, n + vn * t - old[1] * first - new[1] * then)
     assert gaps.distance_m[0] <= away + 1e-6
     assert 0.0 <= gaps.time_s[0] <= delay + HORIZON_S
 
@@ -159,3 +160,13 @@ def test_slowing_clears_a_crossing() -> None:
     crosses = Mover(1, (-2000.0, 2000.0), (5.0, 0.0))
     _, slow, _ = smallest_that_clear(0.0, 5.0, [crosses], 400.0, "in sight")
     assert slow is not None and slow.speed < 5.0 and slow.closest_m >= 400.0
+
+
+@pytest.mark.parametrize(("past_s", "held"), [(30.0, 120.0), (200.0, 200.0), (700.0, 700.0)])
+def test_a_new_course_is_held_until_what_it_is_for_is_past(past_s: float, held: float) -> None:
+    # Two minutes at the least, twelve at the most; what comes within three times the keep-off counts.
+    gaps = Approach(np.array([250.0, 310.0]), np.array([past_s, 719.0]))
+    movers = [Mover(k, (0.0, 900.0), (0.0, 0.0)) for k in range(2)]
+    assert hold_s(gaps, movers, 100.0) == held
+    assert hold_s(gaps, movers, 110.0) == 719.0
+    assert hold_s(Approach(np.zeros(0), np.zeros(0)), [], 100.0) == 120.0

@@ -157,3 +157,17 @@ def test_what_was_looked_for_in_vain_is_gone_and_what_shows_is_not() -> None:
         turn.look((90.0, 800.0), lookout=lookout)
     gone = lookout.gone(turn.place)
     assert gone[0] > 0.9 and gone[1] < 0.1
+
+
+@pytest.mark.parametrize("heading", HEADINGS)
+@pytest.mark.parametrize(
+    ("along_m", "aside_m", "is_looked"), [(25.0, 0.0, False), (35.0, 0.0, True), (0.0, 90.0, False), (0.0, 100.0, True)]
+)
+@pytest.mark.parametrize("bow_deg", [0.0, 47.0, 130.0, 290.0])
+def test_two_marks_that_the_beam_cannot_part(
+    heading: float, along_m: float, aside_m: float, is_looked: bool, bow_deg: float
+) -> None:
+    """One and a half pulses along the bearing, thirty metres; nine tenths of a beam across, at 1500 m 94 m."""
+    off = math.degrees(math.atan2(aside_m, 1500.0 + along_m))
+    turn = _Turn(heading, [(bow_deg, 1500.0), (bow_deg + off, math.hypot(1500.0 + along_m, aside_m))])
+    assert turn.look().looked.tolist() == [is_looked, is_looked]
