@@ -19,6 +19,7 @@ from moonless.rules.fitted import Fitted, check, fitted_from_tables
 from moonless.rules.lights import MASTHEAD_ARC, PORT_ARC, STARBOARD_ARC, STERN_ARC, Vessel, range_nm
 from moonless.rules.placing import placing
 from moonless.rules.required import required
+from moonless.rules.seen import parse_seen
 
 _SVG = "{http://www.w3.org/2000/svg}"
 
@@ -210,3 +211,20 @@ def test_a_vertical_line_is_told_first_and_top_first(vessel: Vessel, line: list[
     shown = seen_from(required(vessel)[0].lights[::-1], 10.0)
     assert [x.colour for x in shown[: len(line)]] == line and all(x.group for x in shown[: len(line)])
     assert not any(x.group for x in shown[len(line) :])
+
+
+@pytest.mark.parametrize(
+    ("words", "n"),
+    [
+        ("white", 1),
+        ("one white", 1),
+        ("two whites", 2),
+        ("2 white", 2),
+        ("three green", 3),
+        ("3 green", 3),
+        ("four red", 4),
+        ("4 red", 4),
+    ],
+)
+def test_so_many_lights_as_were_said(words: str, n: int) -> None:
+    assert len(parse_seen(words)) == n
