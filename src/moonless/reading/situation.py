@@ -23,7 +23,6 @@ class OwnState:
     sog: float | None
     turn_rate: float | None = None
     position_age: float | None = None  # seconds
-    heading_age: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -76,6 +76,11 @@ def test_the_line_stops_at_the_first_ring_of_clutter_of_its_own_bearing() -> Non
     assert gap == pytest.approx([890.0, 890.0, 590.0, 290.0, 890.0, 890.0, 890.0, 890.0])
 
 
+def test_where_clutter_is_not_known_the_line_is_one_reach_for_all_and_nothing_held_is_the_least_range() -> None:
+    assert seeing_line(_curve([(900.0, 1000.0)]), 1.0, 0.0, None, least_m=100.0).tolist() == [890.0]
+    assert seeing_line(_curve([(50.0, 3050.0)]), 1.0, 0.0, None, least_m=100.0).tolist() == [100.0]
+
+
 def test_decibels_lost_and_smaller_things_bring_it_in_by_the_fourth_root() -> None:
     """In free space power falls as the fourth power of range: 12 dB, or a sixteenth of the size, is half as far."""
     free = _free()

@@ -272,7 +272,6 @@ class Intake:
             _known(at.sog[0], has_motion),
             turn[1] if turn is not None and is_turn_known else None,
             _known(at.position_age[0], True),
-            _known(at.heading_age[0], True),
         )
 
     def depth_below_surface_m(self, now_ns: int) -> float | None:
