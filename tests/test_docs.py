@@ -96,6 +96,7 @@ def test_options_named_in_the_manual_exist() -> None:
     # Of `python -m bench wild`.
     others |= {"--seed", "--count", "--jobs", "--verbose", "--each", "--pictures", "--plain"}
     others |= {"--seconds", "--cells"}  # of `python -m bench.fuzz`
+    others |= {"--part", "--longest"}  # of `python -m bench.mutants.in_memory`
     named = {option for line in SHOWN for option in re.findall(r"(?<![\w-])--[a-z][a-z-]+", line)}
     assert named - known - others == set()
 
