@@ -101,7 +101,7 @@ def propose(
     needs = Needs.of(boat, SQUAT_SPEED, min(tide_m, 0.0))
     asked = [(east, north) for east, north in ends]
     problem: InputError | None = None
-    unjoined: WaterGrid | None = None  # the last grid that joined them not
+    unjoined: list[WaterGrid] = []  # the grids that joined them not
     around: dict[Reach, WaterAround] = {}
     laid: set[tuple[object, ...]] = set()
     for lay in LAYS:
@@ -123,7 +123,8 @@ def propose(
             problem = found
             continue
         except NotJoined as found:
-            problem, unjoined = found, grid
+            problem = found
+            unjoined.append(grid)
             continue
         except InputError as found:
             problem = found
@@ -132,8 +133,10 @@ def propose(
         notes = (*moves(ends, places), *detour(grid, boat, needs, places), *sides(grid, places), *close)
         return Proposal(_route(frame, places, name), notes)
     assert problem is not None
-    if isinstance(problem, NotJoined) and unjoined is not None:
-        raise InputError(f"{problem}{_closing_words(unjoined, boat, needs, ends)}")
+    if isinstance(problem, NotJoined):
+        # The widest look says it; where its squares are too wide to name the place, the finer ones before it do.
+        said = (_closing_words(grid, boat, needs, ends) for grid in reversed(unjoined))
+        raise InputError(f"{problem}{next((words for words in said if words), '')}")
     raise problem
 
 
