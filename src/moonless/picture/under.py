@@ -164,13 +164,12 @@ def _read_band(
         read[read == HIDDEN] = 0
         cells[rows] = read
     cells[np.ix_(is_there, core)] = 0
-    # What is hard by the line may have been taken for a part of it: both sides begin beyond that.
+    # What is hard by the line may have been taken for a part of it: both sides begin beyond that.  The rim has but one.
     zone = np.flatnonzero(core | (np.abs(off_px) <= steps_px))
     first, end = int(zone[0]), int(zone[-1]) + 1
-    middle = int(np.flatnonzero(core).mean())
-    inner = cells[:, max(first - 1, 0) : middle].max(axis=1, initial=0)
-    outer = cells[:, middle : end + 1].max(axis=1, initial=0) if end < cells.shape[1] else inner
-    bridged = _lower(inner, outer)[is_there, None]
+    if first == 0 or end == cells.shape[1]:
+        return
+    bridged = _lower(cells[:, first - 1], cells[:, end])[is_there, None]
     cells[is_there, first:end] = np.maximum(cells[is_there, first:end], bridged)
 
 
