@@ -65,7 +65,7 @@ class Layer:
         level[hidden] = 0
         bow = found.bow_rad if bow_rad is None else bow_rad
         given = (unrolled.colour, found.water, found.palette)
-        over_rings(level, *given, self.bands)
+        over_rings(level, *given, self.bands, hidden)
         if bow is not None:
             over_line(level, *given, self.bands, bow, px_per_ring(found.plane) * self.unroller.step)
         shown = ~hidden & self.unroller.inside

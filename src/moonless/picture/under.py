@@ -61,16 +61,16 @@ def ring_bands(n_cell: int, step: float, px_per_cell: float) -> list[RingBand]:
 
 def over_rings(
     level: NDArray[np.uint8], colour: NDArray[np.uint8], water: NDArray[np.uint8], palette: Palette,
-    bands: list[RingBand],
+    bands: list[RingBand], hidden: NDArray[np.bool_],
 ) -> None:  # fmt: skip
-    """Read anew, in place, what lies under and beside the rings."""
+    """Read anew, in place, what lies under and beside the rings; nothing is learnt where something lies over them."""
     n_cell = level.shape[1]
     for band in bands:
         first, end = band.first, band.first + band.off_px.size
         inner = level[:, first - 1] if first > 0 else np.zeros(level.shape[0], np.uint8)
         outer = level[:, end] if end < n_cell else inner
         difference = colour[:, first:end].astype(np.int16) - water[:, first:end]
-        clean = np.flatnonzero((inner == 0) & (outer == 0))
+        clean = np.flatnonzero((inner == 0) & (outer == 0) & ~hidden[:, first:end].any(axis=1))
         cells = level[:, first:end]
         _read_band(cells, difference, clean, palette, band.off_px, STEPS_PX)
 
@@ -142,7 +142,7 @@ def _read_band(
     ``cells``: (n, n_off); ``difference``: from water, (n, n_off, 3); ``clean``: which of the n have water on both
     sides; ``steps_px``: so near, what has the line's colour is the line
     """
-    line = _learn(difference, clean)
+    line = _learn(difference, clean, int(np.argmin(np.abs(off_px))))
     if line is None:
         core = np.abs(off_px) <= LINE_PX
         is_there = np.ones(cells.shape[0], np.bool_)
@@ -210,13 +210,13 @@ def _piece(core: NDArray[np.bool_], middle: int) -> NDArray[np.bool_]:
     return out
 
 
-def _learn(difference: Differences, clean: NDArray[np.intp]) -> Differences | None:
+def _learn(difference: Differences, clean: NDArray[np.intp], at: int) -> Differences | None:
     """Return how the line differs from water, (n_off, 3), where water is on both sides; None where that is nowhere."""
     some = difference[clean[:: max(1, min(EVERY, clean.size // LEAST_ROWS))]]
     if some.shape[0] < LEAST_ROWS:
         return None
     # Of a broken line the parts that are drawn: those that differ most.
-    middle = some[:, some.shape[1] // 2].astype(np.float32)
+    middle = some[:, at].astype(np.float32)
     away = np.sqrt((middle**2).sum(axis=1))
     drawn = away >= 0.6 * float(np.percentile(away, 85.0))
     out: Differences = np.rint(np.median(some[drawn], axis=0)).astype(np.int16)
