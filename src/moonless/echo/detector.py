@@ -49,10 +49,12 @@ class Detector:
         """Return the plots, shores and background of one turn.
 
         A spoke that was not received is unknown: nothing is found there, and floor, threshold and clutter are NaN; but
-        gaps within half a beam are bridged (`bridged`).
+        of a cut picture gaps within half a beam are bridged (`bridged`).
         """
         boxes = self.boxes
-        scan, n_bridged = bridged(boxes.scale.by_used_scale(scan))
+        scan = boxes.scale.by_used_scale(scan)
+        # Elsewhere a box gathers over several spokes, and over those that came where one was lost.
+        scan, n_bridged = bridged(scan) if boxes.scale.is_cut else (scan, 0)
         seen = boxes.examine(scan)
         self.last_examined = seen
         grid, box_db, col_m = seen.grid, seen.box_db, seen.grid.col_cells * scan.cell_m
