@@ -4,7 +4,7 @@
 
 Two hundred random routes between places in deep water, over the real cells and the invented waters.  For every leg
 what refuses and what speaks against is found twice: by the plan, and by going through every feature of the cell with
-shapely (`bench.peers.brute_force_cell`, which shares no code with the plan).  They are matched by feature, or by place
+shapely (`bench.peers.brute_force_leg`, which shares no code with the plan).  They are matched by feature, or by place
 where a mark has several.  A thing within half a metre of a limit may be told either way: the two lay the earth flat
 differently.
 """
@@ -20,7 +20,8 @@ from pathlib import Path
 import numpy as np
 import shapely
 
-from bench.peers.brute_force_cell import GEOD, Cell, Found, Hull, Leg
+from bench.peers.brute_force_cell import Cell
+from bench.peers.brute_force_leg import GEOD, Found, Hull, Leg
 from bench.result import Result
 from moonless.boat.file import default_boat
 from moonless.boat.types import Boat

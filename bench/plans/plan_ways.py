@@ -5,7 +5,7 @@
 Places are charted harbour facilities, small-craft facilities, anchorages, berths and named waters; pairs are drawn from
 them at random, of those near which the chart has water for the boat.  Told: how many pairs got a way, how many of
 the ways the plan refuses (none may be), how many pairs got none although the brute-force reading of the cell
-(`bench.peers.brute_force_cell`, no code shared) finds them joined by open water, how many of the places that are said
+(`bench.peers.brute_force_leg`, no code shared) finds them joined by open water, how many of the places that are said
 to close the water are open by it, and legs shorter than eight seconds at the plan's own speed.
 """
 
@@ -20,7 +20,8 @@ from pathlib import Path
 import numpy as np
 import shapely
 
-from bench.peers.brute_force_cell import Cell, Hull, Leg
+from bench.peers.brute_force_cell import Cell
+from bench.peers.brute_force_leg import Hull, Leg
 from bench.result import Result
 from moonless.boat.file import default_boat
 from moonless.boat.types import Boat

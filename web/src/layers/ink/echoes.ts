@@ -49,8 +49,9 @@ export function drawEchoes(view: View): void {
   for (const { echo, strength, place } of drawn) form(view, echo, strength, place, keepOff);
   for (const mark of reading.missing) broken(view, mark);
   for (const { echo, strength, place } of drawn) if (strength !== "whisper" || echo.is === "vessel") view.labels.block(place[0] - 11, place[1] - 11, 22, 22);
-  const mute = unnamed(drawn.map(({ echo }) => echo));
-  for (const { echo, strength, place } of drawn.reverse()) if (strength === "shout" || !mute.has(echo.id)) words(view, echo, strength, place);
+  // What a call speaks of has its words however far it is.
+  const mute = unnamed(drawn.map(({ echo }) => echo).filter((echo) => !urgency.has(echo.id)));
+  for (const { echo, strength, place } of drawn.reverse()) if (!mute.has(echo.id)) words(view, echo, strength, place);
   for (const mark of reading.missing) missingWords(view, mark);
   view.ctx.globalAlpha = 1;
 }
