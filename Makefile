@@ -6,7 +6,7 @@ BIN    := $(VENV)/bin
 STATIC := src/moonless/helm/static/index.html
 WEBSRC := $(shell find web/src web/index.html web/public web/vite.config.ts web/package.json -type f 2>/dev/null)
 
-.PHONY: demo test test-rooms test-web test-helm test-mutants check quick docs lint types bench a823 scenes soak soak-live fuzz mutants mutants-ci wheel clean setup web
+.PHONY: demo test test-rooms test-web test-helm test-mutants check quick docs lint types bench a823 scenes soak soak-live soak-night fuzz mutants mutants-ci wheel clean setup web
 
 demo: setup web
 	$(BIN)/moonless demo
@@ -64,6 +64,10 @@ soak: $(VENV)/.dev
 # An hour of the helm itself on live links, recorded, with a screen: memory, handles, threads, ages, and their slopes.
 soak-live: $(VENV)/.dev web
 	$(BIN)/python -m bench.live.soak
+
+# Twelve hours of the story on the live watch's own queues, recorded, with a small picture: an hour or two, memory flat.
+soak-night: $(VENV)/.dev
+	$(BIN)/python -m bench.live.night
 
 # Hostile bytes for every door, so many seconds for each (EACH=600), led by coverage where atheris is installed; then
 # damaged copies of real cells.  What is found belongs into tests/fuzz/found.

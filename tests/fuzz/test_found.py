@@ -73,4 +73,5 @@ def test_damage_changes_a_cell_and_the_same_seed_makes_the_same(tmp_path: Path) 
     cell = bytes(range(256)) * 64
     first = [damage(cell, random.Random(i)) for i in range(60)]
     assert first == [damage(cell, random.Random(i)) for i in range(60)]
-    assert sum(one != cell for one in first) > 50
+    assert sum(data != cell for data, _ in first) > 50
+    assert len({wound.partition(" at ")[0] for _, wound in first}) == 6

@@ -32,7 +32,7 @@ from moonless.files import Drafts
 from moonless.version import VERSION
 
 # Raise when what is written, or how a source is read into it, changes.
-FORMAT = 6
+FORMAT = 7
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -104,7 +104,7 @@ class _Reader:
         if self._process is None or self._pid != os.getpid() or self._process.poll() is not None:
             self.end()
             self._process = subprocess.Popen(
-                [sys.executable, "-m", "moonless.chart.s57.apart_reader"], env=_environment(), text=True,
+                [sys.executable, "-m", "moonless.chart.s57.apart_reader"], env=reader_environment(), text=True,
                 encoding="utf-8", stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL,
             )  # fmt: skip
             self._pid = os.getpid()
@@ -136,7 +136,7 @@ _READER = _Reader()
 atexit.register(_READER.end)
 
 
-def _environment() -> dict[str, str]:
+def reader_environment() -> dict[str, str]:
     """Return what the reader is started with: our own modules, few drivers, and no way to a server."""
     unwanted = ",".join(sorted(set(pyogrio.list_drivers()) - DRIVERS))
     return {

@@ -7,6 +7,7 @@ Two kinds: an S-57 cell (``NAME.000`` with its updates ``NAME.001``...) and a ve
 from __future__ import annotations
 
 import warnings
+from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from datetime import date
@@ -25,7 +26,8 @@ from moonless.chart.s57 import attributes as s57
 from moonless.chart.s57.attributes import Attribute
 from moonless.chart.s57.catalogue import check_against_catalogue
 from moonless.chart.s57.classes import KNOWN
-from moonless.chart.s57.iso8211 import record_count
+from moonless.chart.s57.iso8211 import CONNECTED_NODE, EDGE, FACE, FEATURE, ISOLATED_NODE, records_of
+from moonless.chart.s57.soundness import contradictions
 from moonless.errors import ChartError
 
 _ENC_OPTIONS = {
@@ -164,19 +166,19 @@ def _read_cell(path: Path, progress: Progress | None) -> SourceFeatures:
     source = SourceFeatures(path.stem, path)
     data = path.read_bytes()
     check_against_catalogue(path, data)
-    n_records = record_count(data, path)
+    records = records_of(data, path)
     last = 0
     for update in updates_of(path):
         data = update.read_bytes()
         check_against_catalogue(update, data)
-        record_count(data, update)
+        records_of(data, update, is_update=True)
         number = int(update.suffix[1:])
         if number != last + 1:
             source.warnings.append(f"{path}: update {last + 1} is missing, so later ones are not applied")
             break
         last = number
     base = _first_row(path, "DSID", {**_ENC_OPTIONS, "UPDATES": "IGNORE"})
-    _refuse_missing_records(path, base, n_records)
+    _refuse_missing_records(path, base, records)
     head = _first_row(path, "DSID", _ENC_OPTIONS)
     _refuse_other_measures(path, head)
     source.scale = int(head.get("DSPM_CSCL") or UNKNOWN_SCALE)
@@ -186,6 +188,8 @@ def _read_cell(path: Path, progress: Progress | None) -> SourceFeatures:
     source.sounding_datum = _DATUMS.get(_whole(head.get("DSPM_SDAT")), "")
     names = [str(name) for name, _ in pyogrio.list_layers(path)]
     _read_named(source, [n for n in names if n != "DSID"], _ENC_OPTIONS, progress)
+    found = contradictions(source.objects, source.rows, source.shapes, source.coverage())
+    source.warnings += [f"{path}: damaged, or drawn against the standard: {words}" for words in found]
     return source
 
 
@@ -202,16 +206,21 @@ def _refuse_other_measures(path: Path, head: Head) -> None:
         raise ChartError(f"{path}: its positions are not on WGS 84 (DSPM_HDAT={head['DSPM_HDAT']})")
 
 
-def _refuse_missing_records(path: Path, head: Head, n_records: int) -> None:
+def _refuse_missing_records(path: Path, head: Head, records: Counter[int]) -> None:
     """Compare the records the cell says it has (DSSI) with those in the file: one cut between records shows here."""
-    fields = ("NOMR", "NOCR", "NOGR", "NOLR", "NOIN", "NOCN", "NOED", "NOFA")
-    counts = [head.get(f"DSSI_{name}") for name in fields]
-    if any(count is None for count in counts):
-        raise ChartError(f"{path}: does not say what it should hold (no DSSI record)")
-    # The file has one descriptive record, then DSID and, in a base file, DSPM.
-    expected = int(sum(counts)) + 3  # type: ignore[arg-type]
-    if n_records < expected:
-        raise ChartError(f"{path}: is cut short: {n_records} records of the {expected} it says it has; copy it again")
+    kinds = (
+        ("features", FEATURE, ("NOMR", "NOCR", "NOGR", "NOLR")), ("isolated nodes", ISOLATED_NODE, ("NOIN",)),
+        ("connected nodes", CONNECTED_NODE, ("NOCN",)), ("edges", EDGE, ("NOED",)), ("faces", FACE, ("NOFA",)),
+    )  # fmt: skip
+    for words, kind, fields in kinds:
+        counts = [head.get(f"DSSI_{name}") for name in fields]
+        if any(count is None for count in counts):
+            raise ChartError(f"{path}: does not say what it should hold (no DSSI record)")
+        expected = int(sum(counts))  # type: ignore[arg-type]
+        if records[kind] < expected:
+            raise ChartError(
+                f"{path}: is cut short: {records[kind]} {words} of the {expected} it says it has; copy it again"
+            )
 
 
 def _read_layers(path: Path, progress: Progress | None) -> SourceFeatures:
@@ -344,6 +353,8 @@ def _shapes_of(
     broken = ~shapely.is_valid(shapes) & ~shapely.is_missing(shapes)
     if broken.any():
         shapes[broken] = shapely.make_valid(shapes[broken])
+        words = f"{int(np.sum(broken))} of {n_row} shapes cross themselves; put right as far as they can be"
+        source.warnings.append(f"{path}: {layer}: {words}")
     bounds = shapely.total_bounds(shapes)
     if np.isfinite(bounds).all() and (abs(bounds[[0, 2]]).max() > 360.0 or abs(bounds[[1, 3]]).max() > 90.0):
         raise ChartError(f"{path}: has positions that are not longitude and latitude ({bounds.round(1).tolist()})")
