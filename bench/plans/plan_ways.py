@@ -31,7 +31,8 @@ from moonless.errors import MoonlessError
 from moonless.frames import LocalFrame, geodesic
 from moonless.passage.night import Night
 from moonless.passage.plan import make_plan
-from moonless.passage.way.propose import SNAP_M, SQUAT_SPEED, NoWaterNear, propose
+from moonless.passage.way.propose import SQUAT_SPEED, propose
+from moonless.passage.way.seek.over_grid import SNAP_M, NoWaterNear
 
 NAMES = ("plan_ways",)
 PAIRS = 22  # in each cell

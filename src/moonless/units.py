@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from datetime import UTC, datetime
 from typing import Literal
 
@@ -38,6 +39,30 @@ def m_to_nm(distance_m: float) -> float:
 def to_distance_unit(distance_m: float, unit: DistanceUnit) -> float:
     """Return a distance in the skipper's unit."""
     return distance_m / _METRES_IN[unit]
+
+
+# Rounding of a computer's own, far under any figure that is told: 3.3 in metres may be held as 3.2999999.
+_OWN_ROUNDING = 1e-6
+
+
+def down(value: float, places: int = 1) -> str:
+    """Return a figure in words, never more than it is: water, air and room that there is, range that is seen.
+
+    >>> down(3.29), down(3.3), down(-0.04), down(59.9, 0)
+    ('3.2', '3.3', '-0.1', '59')
+    """
+    step = 10.0**places
+    return f"{math.floor(value * step + _OWN_ROUNDING * step) / step + 0.0:.{places}f}"
+
+
+def up(value: float, places: int = 1) -> str:
+    """Return a figure in words, never less than it is: water, air and room that is needed, the way she takes to stop.
+
+    >>> up(3.21), up(3.2), up(-0.04), up(59.1, 0)
+    ('3.3', '3.2', '0.0', '60')
+    """
+    step = 10.0**places
+    return f"{math.ceil(value * step - _OWN_ROUNDING * step) / step + 0.0:.{places}f}"
 
 
 def ns_to_utc(time_ns: int) -> datetime:

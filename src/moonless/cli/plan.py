@@ -210,6 +210,7 @@ def _print(plan: Plan, zone: tzinfo, unit: DistanceUnit) -> None:
     from moonless.passage.brief.content import departure_words, refusal_times
     from moonless.passage.brief.steering import gate_words
     from moonless.passage.words import clock_words, course_words, date_words, distance_words
+    from moonless.units import down
 
     for fault in plan.chart_faults:
         click.secho(f"CHART: {fault}", fg="red", bold=True)
@@ -218,10 +219,10 @@ def _print(plan: Plan, zone: tzinfo, unit: DistanceUnit) -> None:
     arrive = clock_words(plan.legs[-1].end_s, zone, plan.depart_s)
     click.echo(f"{plan.route.name}: leave {date_words(plan.depart_s, zone)}, arrive {arrive}")
     for leg in plan.legs:
-        tide = "tide not known" if leg.water.tide_m is None else f"tide {leg.water.tide_m:.1f} m"
+        tide = "tide not known" if leg.water.tide_m is None else f"tide {down(leg.water.tide_m)} m"
         click.echo(
             f"  {leg.number:>2} {course_words(leg.leg.course_deg)} {distance_words(leg.leg.length_m, unit):>9} "
-            f"{leg.speed_kn:4.1f} kn  {clock_words(leg.start_s, zone, plan.depart_s)}-"
+            f"{down(leg.speed_kn):>4} kn  {clock_words(leg.start_s, zone, plan.depart_s)}-"
             f"{clock_words(leg.end_s, zone, plan.depart_s)}  "
             f"{leg.dark.word}, {tide}, {len(leg.lights)} lights  {leg.leg.start.name} to {leg.leg.end.name}"
         )

@@ -9,7 +9,7 @@ from moonless.constants import NAUTICAL_MILE_M
 from moonless.passage.night import Night
 from moonless.passage.pace import least_seeing_m
 from moonless.passage.types import LegDanger, LegPlan, Plan, Point, TideGate, Weight
-from moonless.units import mps_to_kn
+from moonless.units import down, mps_to_kn, up
 
 # Below this the eye has next to nothing to steer by.  Common practice, no source.
 POOR_VISIBILITY_M = 2.0 * NAUTICAL_MILE_M
@@ -88,8 +88,8 @@ def _dangers(plan: Plan, weight: Weight) -> list[Point]:
 
 def _left_words(danger: LegDanger) -> str:
     if danger.margin_m is not None:
-        return f"{danger.margin_m:.1f} m left" if danger.margin_m >= 0.0 else f"{-danger.margin_m:.1f} m too little"
-    return "on the track" if danger.side == "on" else f"{danger.off_m:.0f} m off"
+        return f"{down(danger.margin_m)} m left" if danger.margin_m >= 0.0 else f"{up(-danger.margin_m)} m too little"
+    return "on the track" if danger.side == "on" else f"{down(danger.off_m, 0)} m off"
 
 
 def _moon_gates(plan: Plan) -> list[Point]:
@@ -125,8 +125,8 @@ def _gates(plan: Plan) -> list[Point]:
     more = "" if len(plan.gates) == 1 else f", and {len(plan.gates) - 1} more of her way"
     weight: Weight = "against" if left_s < GATE_SPARE_S else "note"
     say = f"Low water closes leg {gate.leg}{more}: {gate.by}"
-    limit = f"{gate.least_m:.1f} m of tide over chart datum"
-    return [Point(weight, say, f"shuts {left_s / 60.0:.0f} min after she is through", limit)]
+    limit = f"{up(gate.least_m)} m of tide over chart datum"
+    return [Point(weight, say, f"shuts {down(left_s / 60.0, 0)} min after she is through", limit)]
 
 
 def _no_return(plan: Plan) -> Point:
@@ -145,7 +145,7 @@ def _weather(plan: Plan, boat: Boat, night: Night) -> list[Point]:
     seen = night.seen_through_m
     if seen < POOR_VISIBILITY_M:
         through = " (through this rain)" if seen < night.visibility_m else ""
-        miles = f"{seen / NAUTICAL_MILE_M:.2g} NM{through}"
+        miles = f"{float(down(seen / NAUTICAL_MILE_M, 2)):g} NM{through}"
         out.append(Point("against", "Visibility: Rule 19 and fog signals apply", miles, "2 NM"))
     if night.beaufort >= STRONG_FORCE:
         figure = f"{mps_to_kn(night.wind):.0f} kn, force {night.beaufort}"
@@ -153,12 +153,12 @@ def _weather(plan: Plan, boat: Boat, night: Night) -> list[Point]:
     highest, limit = HIGHEST_WAVE * night.waves_m, ROLLING_SHARE * boat.length_m
     if highest > limit:
         say = "Sea: the highest of a thousand waves, breaking on the beam, can roll her over"
-        out.append(Point("against", say, f"{highest:.1f} m", f"{limit:.1f} m, {ROLLING_SHARE:.0%} of her length"))
+        out.append(Point("against", say, f"{up(highest)} m", f"{down(limit)} m, {ROLLING_SHARE:.0%} of her length"))
     if least_seeing_m(boat, night, [leg.leg.course_deg for leg in plan.legs]) is None:
         # The legs have a speed for their times alone; that it goes with nothing seen must not be read past.
         smallest = f"{boat.skipper.smallest_rcs_m2:g} m²"
         rain = f" and rain of {night.rain_mmh:g} mm/h" if night.rain_mmh > 0.0 else ""
-        where = f"waves of {night.waves_m:.1f} m{rain}"
+        where = f"waves of {up(night.waves_m)} m{rain}"
         say = f"No speed goes with what will be seen: in {where} {smallest} is not expected to be held"
         out.append(Point("against", say, "not known", "the planned speeds are for the times alone"))
     return out
@@ -203,7 +203,7 @@ def points_for_and_against(plan: Plan, boat: Boat, night: Night) -> tuple[Point,
     if boat.fuel_lph_at_kn and all(b is not None for b in burnt):
         total = sum(b or 0.0 for b in burnt)
         reserve = "a third more in reserve: common practice"
-        out.append(Point("note", "Fuel for the run, one way", f"{total:.0f} l", reserve))
+        out.append(Point("note", "Fuel for the run, one way", f"{up(total, 0)} l", reserve))
     lit = len({light.place for leg in plan.legs for light in leg.lights})
     held = {mark.thing for leg in plan.legs for mark in leg.unlit if mark.radar_from_m is not None}
     if lit:

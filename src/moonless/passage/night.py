@@ -10,7 +10,7 @@ from moonless.errors import InputError
 from moonless.passage.way.route import Waypoint
 from moonless.radar.types import Weather
 from moonless.sea.waves import significant_wave_height
-from moonless.units import mps_to_kn
+from moonless.units import down, mps_to_kn, up
 
 CALM_M = 0.3
 LIGHT_AIR = 3.0  # m/s
@@ -84,12 +84,12 @@ class Night:
         if self.wind_from_deg is not None:
             wind += f" from {round(self.wind_from_deg) % 360:03d}°"
         rain = f"rain {self.rain_mmh:g} mm/h" if self.rain_mmh > 0.0 else "no rain"
-        sea = f"waves {self.wave_height_m:.1f} m"
+        sea = f"waves {up(self.wave_height_m)} m"
         if self.waves_m > self.wave_height_m + 0.05:
-            sea += f" (the wind raises {self.waves_m:.1f} m)"
-        seen = f"visibility {self.visibility_m / NAUTICAL_MILE_M:.2g} NM"
+            sea += f" (the wind raises {up(self.waves_m)} m)"
+        seen = f"visibility {float(down(self.visibility_m / NAUTICAL_MILE_M, 2)):g} NM"
         if self.seen_through_m < self.visibility_m:
-            seen += f" (through this rain {self.seen_through_m / NAUTICAL_MILE_M:.2g} NM)"
+            seen += f" (through this rain {float(down(self.seen_through_m / NAUTICAL_MILE_M, 2)):g} NM)"
         return f"cloud {self.cloud:.0%}, {seen}, {sea}, {wind}, {rain}"
 
     def off_wind_rad(self, bearing_deg: float) -> float:

@@ -41,7 +41,7 @@ from moonless.passage.words import clock_change, zone_of
 from moonless.reading.collision.safe_speed import stopping_line_m
 from moonless.sea.stations import Stations
 from moonless.sea.stream import course_to_steer
-from moonless.units import kn_to_mps, mps_to_kn
+from moonless.units import down, kn_to_mps, mps_to_kn, up
 
 Progress = Callable[[str, float], None]
 # Charts this near the route are what the plan rests on.
@@ -263,9 +263,9 @@ def _opening(place: LegGround, boat: Boat, night: Night) -> list[OpensAt]:
         slow, _ = leg_speed_kn(boat, night, place.leg.course_deg, point.distance_m)
         slow_to = slow if slow < place.speed_kn - 0.05 else None
         side: Literal["port", "starboard"] = "starboard" if point.relative_deg > 0 else "port"
-        words = f"a point {point.distance_m / NAUTICAL_MILE_M:.2f} NM on the {side} bow opens"
+        words = f"a point {down(point.distance_m / NAUTICAL_MILE_M, 2)} NM on the {side} bow opens"
         if slow_to is not None:
-            words += f": {slow_to:.1f} kn goes with a boat coming out of it"
+            words += f": {down(slow_to)} kn goes with a boat coming out of it"
         out.append(OpensAt(point.along_m, point.distance_m, side, slow_to, words))
     return out
 
@@ -291,7 +291,7 @@ def _assumptions(boat: Boat, night: Night, stations: Stations | None, legs: Sequ
     seeing = least_seeing_m(boat, night, [leg.leg.course_deg for leg in legs])
     held = "is not expected to be held at all"
     if seeing is not None:
-        held = f"should be held to {seeing / NAUTICAL_MILE_M:.2f} NM"
+        held = f"should be held to {down(seeing / NAUTICAL_MILE_M, 2)} NM"
     skipper = boat.skipper
     stop = stopping_line_m(kn_to_mps(10.0), boat)
     return (
@@ -303,7 +303,7 @@ def _assumptions(boat: Boat, night: Night, stations: Stations | None, legs: Sequ
         ),
         f"A thing of {skipper.smallest_rcs_m2:g} m² {skipper.smallest_height_m:g} m high {held} by this radar in that "
         "sea, wind and rain, on the leg where it is held least.",
-        f"From 10 kn the boat needs {stop:.0f} m with {skipper.react_s:.0f} s to see and react"
+        f"From 10 kn the boat needs {up(stop, 0)} m with {skipper.react_s:.0f} s to see and react"
         + ("." if boat.stopping else "; no stopping trials in the boat file, so a cautious figure is assumed."),
         "Land between is taken to hide a light whatever their heights.",
         "No tide stations were given: depths are held against chart datum with no tide added."

@@ -18,7 +18,7 @@ from moonless.passage.types import WaterAt
 from moonless.sea.stations import Stations
 from moonless.sea.stream import StreamHere
 from moonless.sea.tide import TideBetween, TideHere, tide_between
-from moonless.units import mps_to_kn
+from moonless.units import down, mps_to_kn
 
 Floats = NDArray[np.float64]
 
@@ -187,5 +187,5 @@ class Water:
             words = {"high": "high water", "low": "low water"}
             # Rounded first, so that none is told as minus nought.
             told = ((t, round(t.height_m, 1) + 0.0) for t in turns)
-            return tuple((t.time_s, f"{words[t.kind]} {height:.1f} m at {station.name}") for t, height in told)
+            return tuple((t.time_s, f"{words[t.kind]} {down(height)} m at {station.name}") for t, height in told)
         return ()

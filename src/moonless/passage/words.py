@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 from moonless.boat.compass import Card, compass_deg
 from moonless.chart.s57.names import object_name
 from moonless.errors import InputError
-from moonless.units import DistanceUnit, to_distance_unit
+from moonless.units import DistanceUnit, down, to_distance_unit
 from moonless.wire.magnetic import decimal_year, variation_deg
 
 
@@ -116,6 +116,16 @@ def distance_words(distance_m: float, unit: DistanceUnit) -> str:
     if unit == "cables":
         return f"{value:.1f} cables"
     return f"{value:.0f} {'yd' if unit == 'yards' else 'm'}"
+
+
+def room_words(distance_m: float, unit: DistanceUnit) -> str:
+    """Return how far off a thing is passed in the skipper's unit, never more than it is."""
+    value = to_distance_unit(distance_m, unit)
+    if unit == "nm":
+        return f"{down(value, 2)} NM" if value < 10 else f"{down(value)} NM"
+    if unit == "cables":
+        return f"{down(value)} cables"
+    return f"{down(value, 0)} {'yd' if unit == 'yards' else 'm'}"
 
 
 def course_words(degrees: float | None) -> str:

@@ -98,8 +98,8 @@ def _fold(begins: str, plan: Plan = PLAN) -> list[str]:
 
 def test_a_leg_in_full() -> None:
     assert _fold("Leg 1: W1 to W2") == [
-        "090°T, 1.00 NM, 07:00 to 07:30 at 7.4 kn. as asked 12 l of fuel.",
-        "Half dark, 0.012 lux; moon 65% lit, 12° up, abeam to port; glow of town. Least depth 3.3 m. Tide 1.4 m: "
+        "090°T, 1.00 NM, 07:00 to 07:30 at 7.4 kn. as asked 13 l of fuel.",
+        "Half dark, 0.012 lux; moon 65% lit, 12° up, abeam to port; glow of town. Least depth 3.2 m. Tide 1.4 m: "
         "predicted. Stream: 1.0 kn setting 210°T, predicted. Back to W1.",
         "Dangers and areas: anchorage (ACHARE 5, T)",
         "Dangers and areas: charted 1.0 m; enough 07:10 to 08:30 (DEPARE 1, T)",

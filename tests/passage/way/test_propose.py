@@ -230,3 +230,32 @@ def test_a_creek_narrower_than_wide_squares_is_found(chart_with: Callable[[Any],
     # A pond that no creek leads to stays what it was: no water near.
     with pytest.raises(InputError, match="the start lies more than 500 m from water deep enough"):
         propose(chart, boat, _at(4600, 3000), _at(-4400, -3000))
+
+
+@pytest.mark.parametrize("is_shut", [False, True])
+def test_a_long_way_out_of_creeks_narrower_than_any_wide_square_is_found(
+    chart_with: Callable[[Any], Chart], boat: Boat, is_shut: bool
+) -> None:
+    # A bank of 18 km parts two basins, and only round its ends does water join them: squares that hold all of that are
+    # 20 m wide, and of either creek's 60 m there are 10 a track may use.
+    creeks = [shapely.box(-1010, -5030, -200, -4970), shapely.box(200, -4530, 1010, -4470)]
+    bank = shapely.difference(shapely.box(-1000, -9000, 1000, 9000), shapely.union_all(creeks))
+    if is_shut:
+        bank = shapely.union(bank, shapely.box(-1000, -5031, -900, -4969))
+    whole = shapely.box(-16000, -16000, 16000, 16000)
+    sea = shapely.difference(whole, bank)
+    chart = chart_with(
+        {
+            "M_COVR": ([whole], {"CATCOV": [1]}),
+            "DEPARE": ([sea, bank], {"DRVAL1": [20.0, 0.3], "DRVAL2": [50.0, 2.0]}),
+        }
+    )
+    if is_shut:
+        with pytest.raises(InputError, match="no water deep enough on the chart joins the two places"):
+            propose(chart, boat, _at(-300, -4997), _at(300, -4497))
+        return
+    route = propose(chart, boat, _at(-300, -4997), _at(300, -4497)).route
+    assert make_plan(chart, route, boat, WHEN, NIGHT).refused == ()
+    # Out, round the southern end and in: 11.9 km along the edge of the bank, and as far off as there is room for.
+    assert 11_900.0 < route.length_m < 14_000.0
+    assert len(route.waypoints) <= 12

@@ -1,6 +1,6 @@
 /** The plan on one sheet: leg by leg, the one being run marked and shown as pictures, the others on asking. */
 import { threeFigures } from "../geo/angles";
-import { inOneSystem, sayDistance, sayKnots, type DistanceUnit } from "../geo/units";
+import { down, inOneSystem, sayDistance, sayKnots, type DistanceUnit } from "../geo/units";
 import { byCompass } from "../state/compass";
 import type { LegPictures, PlanLeg, Reading } from "../state/types";
 import type { Inks } from "../look/table";
@@ -12,7 +12,7 @@ import { make } from "../panels/dom";
 export function legLines(leg: PlanLeg, unit: DistanceUnit, clock: (ms: number) => string, wheel: string): { head: string; lines: string[] } {
   const beside = wheel === "" ? "" : ` (${wheel})`;
   const head = `${leg.number}  ${threeFigures(leg.course_deg)}°${beside}  ${sayDistance(leg.length_m, unit)} to ${leg.to}`;
-  const depth = leg.least_depth_m === null ? "depth not charted" : `least charted ${leg.least_depth_m.toFixed(1)} m`;
+  const depth = leg.least_depth_m === null ? "depth not charted" : `least charted ${down(leg.least_depth_m, 1)} m`;
   const lines = [`${sayKnots(leg.speed_kn)} kn, there by ${clock(leg.end_ms)}, ${depth}`];
   for (const refused of leg.refused) lines.push(`Refused: ${refused}`);
   if (leg.gate !== null) {

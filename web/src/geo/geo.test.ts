@@ -3,7 +3,7 @@ import { threeFigures, whereabouts, wrapPi, wrapTau } from "./angles";
 import { affine, mapView, project, unproject, type Camera } from "./camera";
 import { latOf, lonOf, mercatorX, mercatorY, Plane, rangeBearing } from "./mercator";
 import { isSurelyDay, sunAltitudeDeg } from "./sun";
-import { RANGES_NM, ringLabel, ringStepNm, inOneSystem, sayDistance, sayTime } from "./units";
+import { down, RANGES_NM, ringLabel, ringStepNm, inOneSystem, sayDistance, sayTime } from "./units";
 
 const camera = (up: number, x = 400, y = 300): Camera => ({ plane: new Plane(-38, -128), x, y, up, pxPerM: 0.2, width: 800, height: 600 });
 
@@ -111,7 +111,19 @@ describe("words for numbers", () => {
   it("puts the plan's sentences into the same system", () => {
     expect(inOneSystem("a point 0.31 NM on the port bow opens", "nm")).toBe("a point 3.1 cables on the port bow opens");
     expect(inOneSystem("Tern, unlit, 30 m to port", "metres")).toBe("Tern, unlit, 30 metres to port");
+    // How far off a thing is passed is never said to be more: 92 m are 0.497 of a cable.
+    expect(inOneSystem("Tern, unlit, 92 m to port", "nm")).toBe("Tern, unlit, 0.4 cable to port");
+    expect(inOneSystem("Tern, unlit, 39 m to starboard", "metres")).toBe("Tern, unlit, 30 metres to starboard");
+    expect(inOneSystem("Tern, unlit, 9 m to starboard", "metres")).toBe("Tern, unlit, under 10 metres to starboard");
     expect(inOneSystem("Two, Fl G 4s 5m 3M", "nm")).toBe("Two, Fl G 4s 5m 3M");
+  });
+
+  it("says no more water than there is", () => {
+    expect(down(3.29, 1)).toBe("3.2");
+    expect(down(3.3, 1)).toBe("3.3");
+    expect(down(1.1 + 2.2 - 0.3, 1)).toBe("3.0");
+    expect(down(-0.04, 1)).toBe("-0.1");
+    expect(down(0, 1)).toBe("0.0");
   });
 
   it("says times", () => {

@@ -15,6 +15,12 @@ export function ringStepNm(rangeNm: number): number {
   return rangeNm / (thirds ? 3 : 4);
 }
 
+/** A figure never more than it is: water and room that there is. What a computer rounds by itself is no loss. */
+export function down(value: number, digits: number): string {
+  const step = 10 ** digits;
+  return (Math.floor(value * step + 1e-6 * step) / step + 0).toFixed(digits);
+}
+
 function trimmed(value: number, digits: number): string {
   const text = value.toFixed(digits);
   // Only what stands behind a point is left out: 760 must not become 76.
@@ -44,6 +50,16 @@ export function sayDistance(m: number, unit: DistanceUnit): string {
   return `${text} ${WORD[counts]}${value === 1 || (value > 0 && value < 1) ? "" : "s"}`;
 }
 
+/** How far off a thing is passed, never more than it is. */
+export function sayRoom(m: number, unit: DistanceUnit): string {
+  const counts = counted(m, unit);
+  const miles = counts === "nm" || counts === "cables";
+  const step = (miles ? 0.1 : 10) * IN_M[counts];
+  const whole = Math.floor(m / step + 1e-6);
+  // Within the least step there is no figure in that system: it is said as what it is less than.
+  return whole === 0 ? `under ${sayDistance(step, unit)}` : sayDistance(whole * step, unit);
+}
+
 /** The same in short: "4.2 c", "1.5 M", "310 m". */
 export function shortDistance(m: number, unit: DistanceUnit): string {
   const { text, in: counts } = rounded(m, unit);
@@ -54,7 +70,7 @@ export function shortDistance(m: number, unit: DistanceUnit): string {
 export function inOneSystem(text: string, unit: DistanceUnit): string {
   return text
     .replace(/(\d+(?:\.\d+)?) N?M\b/g, (_, nm: string) => sayDistance(Number(nm) * NM_M, unit))
-    .replace(/(\d+) m (?=to (?:port|starboard)\b)/g, (_, m: string) => `${sayDistance(Number(m), unit)} `);
+    .replace(/(\d+) m (?=to (?:port|starboard)\b)/g, (_, m: string) => `${sayRoom(Number(m), unit)} `);
 }
 
 /** A ring's label: the number and, short, its unit. */

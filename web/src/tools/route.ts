@@ -4,7 +4,7 @@
  */
 import { threeFigures } from "../geo/angles";
 import { rangeBearing } from "../geo/mercator";
-import { inOneSystem, sayDistance, type DistanceUnit } from "../geo/units";
+import { down, inOneSystem, sayDistance, type DistanceUnit } from "../geo/units";
 import { css } from "../look/table";
 import type { Place } from "../layers/ink/tools/measure";
 import { at, css2, ink, type View } from "../layers/ink/view";
@@ -105,7 +105,7 @@ export class RouteTool implements Tool {
     if (this.unanswered > 0) return { text: `${whole}. The chart is being asked.`, isLoud: false };
     const against = this.#legs.findIndex((l) => l !== null && l.against.length > 0);
     const least = Math.min(...this.#legs.map((l) => l?.least_depth_m ?? Number.POSITIVE_INFINITY));
-    const depth = Number.isFinite(least) ? `least charted ${least.toFixed(1)} m` : "depth not charted";
+    const depth = Number.isFinite(least) ? `least charted ${down(least, 1)} m` : "depth not charted";
     if (against >= 0) return { text: `${whole}, ${depth}. Mind on leg ${against + 1}: ${inOneSystem(this.#legs[against]?.against[0]?.say ?? "", unit)}.`, isLoud: false };
     return { text: `${whole}, ${depth}. The chart has nothing against it.`, isLoud: false };
   }

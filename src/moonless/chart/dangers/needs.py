@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from moonless.boat.types import Boat
 from moonless.chart.types import Catzoc, Feature
+from moonless.units import down, up
 
 # Air left under a bridge or cable: half a metre for a bridge (no source); a cable's charted safe clearance (VERCSA) has
 # the electric distance in it already, and one without it gets 5 m (no source; utilities ask 2 to 6 m by voltage).
@@ -85,14 +86,14 @@ class Needs:
     @property
     def tide_words(self) -> str:
         """The tide counted, in words."""
-        return "tide not known" if self.tide_m is None else f"tide {self.tide_m:.1f} m"
+        return "tide not known" if self.tide_m is None else f"tide {down(self.tide_m)} m"
 
     @property
     def less_words(self) -> str:
         """What a tide above high water takes off a clearance, in words; "" where nothing."""
         if self.over_high_m < 0.05:
             return ""
-        return f" less {self.over_high_m:.1f} m of tide above mean high water"
+        return f" less {up(self.over_high_m)} m of tide above mean high water"
 
 
 def danger_depth_m(feature: Feature) -> float | None:

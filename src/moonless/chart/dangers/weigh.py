@@ -7,12 +7,13 @@ from typing import Protocol
 
 from moonless.chart.dangers.areas import AREAS, area_weight, area_words, information, named
 from moonless.chart.dangers.layout import ChartDangers, Group
-from moonless.chart.dangers.needs import BRIDGE_MARGIN_M, CABLE_MARGIN_M, Needs, survey_error_m
+from moonless.chart.dangers.needs import BRIDGE_MARGIN_M, CABLE_MARGIN_M, ZONES, Needs, survey_error_m
 from moonless.chart.dangers.types import CORRIDOR_M, DangerKind, Strip, Weight
 from moonless.chart.marks import SWING_M
 from moonless.chart.s57 import classes
 from moonless.chart.s57.names import object_name
 from moonless.chart.types import Bridge, Catzoc, Feature, Mark, Span
+from moonless.units import down, up
 
 
 class StripAsked(Protocol):
@@ -84,14 +85,17 @@ def _ground(asked: StripAsked, row: int, feature: Feature, off_m: float, needs: 
     if depth != depth:
         say = "water that was never surveyed" if feature.object == "UNSARE" else "water without a charted depth"
         return Weighed("unsurveyed", "stops" if off_m == 0.0 else "against", say + information(feature))
-    left, error = needs.under_keel_m(depth), survey_error_m(depth, asked.zone_of(row))
-    if left - error >= 0.0:
-        return None
+    left = needs.under_keel_m(depth)
+    if left >= survey_error_m(depth, ZONES[-1]):
+        return None  # enough by the roughest survey: which it was need not be asked
     kind: DangerKind = "dries" if depth < 0 else "shoal"
-    words = f"dries {-depth:.1f} m" if depth < 0 else f"charted {depth:.1f} m"
+    words = f"dries {up(-depth)} m" if depth < 0 else f"charted {down(depth)} m"
     if left < 0.0:
-        return Weighed(kind, "stops", f"{words}, {needs.tide_words}: {-left:.1f} m too little", depth, left)
-    spare = f"{left:.1f} m over what she needs, less than the survey's own {error:.1f} m error"
+        return Weighed(kind, "stops", f"{words}, {needs.tide_words}: {up(-left)} m too little", depth, left)
+    error = survey_error_m(depth, asked.zone_of(row))
+    if left >= error:
+        return None
+    spare = f"{down(left)} m over what she needs, less than the survey's own {up(error)} m error"
     return Weighed(kind, "against", f"{words}, {needs.tide_words}: {spare}", depth, left)
 
 
@@ -102,13 +106,13 @@ def _sunken(asked: StripAsked, row: int, feature: Feature, off_m: float, needs: 
         depth = None
     if depth is not None:
         left = needs.under_keel_m(depth)
-        if left - survey_error_m(depth, asked.zone_of(row)) >= 0.0:
+        if left >= 0.0 and left >= survey_error_m(depth, asked.zone_of(row)):
             return None
     near = off_m <= asked.strip.track_m + min(asked.chart.place_sigma_m(row), asked.strip.place_m)
     weight: Weight = "stops" if near else "against" if off_m <= CORRIDOR_M else "note"
     kind = _SUNKEN.get(feature.object) or _FARMED.get(feature.object, "structure")
     what = object_name(feature.object) if kind != "structure" else f"{object_name(feature.object)} under water"
-    words = "depth not charted" if depth is None else f"charted {depth:.1f} m"
+    words = "depth not charted" if depth is None else f"charted {down(depth)} m"
     doubt = ", position approximate" if feature.attributes.get("QUAPOS") in (4, 5, 6, 7, 8, 9) else ""
     say = f"{what}{named(feature.name)}, {words}{doubt}{information(feature)}"
     return Weighed(kind, weight, say, depth, left)
@@ -160,15 +164,15 @@ def _span(asked: StripAsked, span: Span, bridge: Bridge, off_m: float, needs: Ne
     title = f"bridge{named(span.name or bridge.name)}"
     clear, opened = span.clearance_m, span.clearance_open_m
     left = None if clear is None else needs.over_mast_m(clear, BRIDGE_MARGIN_M)
-    room = "clearance not charted" if clear is None else f"{clear:.1f} m clear{needs.less_words}"
+    room = "clearance not charted" if clear is None else f"{down(clear)} m clear{needs.less_words}"
     if span.width_m is not None and span.width_m < needs.beam_m:
-        say = f"{title}, {span.width_m:.1f} m wide, the boat is {needs.beam_m:.1f} m"
+        say = f"{title}, {down(span.width_m)} m wide, the boat is {up(needs.beam_m)} m"
         return Weighed("bridge", "stops", say, None, left)
     if left is not None and left >= 0.0:
-        return Weighed("bridge", "note", f"{title}, {room}, the boat needs {need:.1f} m", None, left)
+        return Weighed("bridge", "note", f"{title}, {room}, the boat needs {up(need)} m", None, left)
     if span.opens and (opened is None or needs.over_mast_m(opened, BRIDGE_MARGIN_M) >= 0.0):
-        return Weighed("bridge", "against", f"{title}, {room} closed: it must open for {need:.1f} m", None, left)
-    return Weighed("bridge", "stops", f"{title}, {room}, the boat needs {need:.1f} m", None, left)
+        return Weighed("bridge", "against", f"{title}, {room} closed: it must open for {up(need)} m", None, left)
+    return Weighed("bridge", "stops", f"{title}, {room}, the boat needs {up(need)} m", None, left)
 
 
 def _overhead(feature: Feature, needs: Needs) -> Weighed:
@@ -176,7 +180,7 @@ def _overhead(feature: Feature, needs: Needs) -> Weighed:
     least = BRIDGE_MARGIN_M if safe is not None else CABLE_MARGIN_M
     clear = plain if safe is None else safe
     left = None if clear is None else needs.over_mast_m(clear, least)
-    room = "clearance not charted" if clear is None else f"clearance {clear:.1f} m{needs.less_words}"
+    room = "clearance not charted" if clear is None else f"clearance {down(clear)} m{needs.less_words}"
     what = f"{object_name(feature.object)}{named(feature.name)}{information(feature)}"
-    say = f"{what}, {room}, the boat needs {needs.air_draught_m + least:.1f} m"
+    say = f"{what}, {room}, the boat needs {up(needs.air_draught_m + least)} m"
     return Weighed("cable", "stops" if left is None or left < 0 else "note", say, None, left)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from moonless.chart.dangers.types import Danger
 from moonless.chart.s57.names import object_name
+from moonless.units import down
 
 _OF_KIND: dict[str, str] = {
     "land": "land", "shoal": "water too shallow", "dries": "water too shallow", "unsurveyed": "unsurveyed water",
@@ -30,7 +31,7 @@ def depth_words(danger: Danger, tide_m: float | None) -> str:
     """Return the depth charted over a danger, ready to stand behind its words; "" where none is."""
     if danger.depth_m is None:
         return ""
-    return f", {danger.depth_m:.1f} metres charted" + ("" if tide_m is None else f" and {tide_m:.1f} of tide")
+    return f", {down(danger.depth_m)} metres charted" + ("" if tide_m is None else f" and {down(tide_m)} of tide")
 
 
 def refusal_words(danger: Danger) -> str:

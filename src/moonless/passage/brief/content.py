@@ -22,9 +22,10 @@ from moonless.passage.words import (
     object_words,
     place_words,
     relative_words,
+    room_words,
     sentence,
 )
-from moonless.units import DistanceUnit
+from moonless.units import DistanceUnit, down, up
 
 CAUTION = "An aid, not a look-out: Rule 5 stays yours. Old charts are not for navigation."
 # Someone ashore calls for help so long after the time due: common practice, no source.
@@ -162,11 +163,11 @@ def _steer(plan: Plan, zone: tzinfo, unit: DistanceUnit) -> tuple[Block, ...]:
                 magnetic_words(steer, end.lat_deg, end.lon_deg, leg.start_s),
                 *((compass_words(card, steer, end.lat_deg, end.lon_deg, leg.start_s),) if card else ()),
                 distance_words(leg.leg.length_m, unit).replace(" ", "\u00a0"),
-                f"{leg.speed_kn:.1f}",
+                down(leg.speed_kn),
                 clock_words(leg.start_s, zone, plan.depart_s),
                 clock_words(leg.end_s, zone, plan.depart_s),
                 under_keel_words(leg, plan),
-                "not known" if leg.water.tide_m is None else f"{leg.water.tide_m:.1f}\u00a0m",
+                "not known" if leg.water.tide_m is None else f"{down(leg.water.tide_m)}\u00a0m",
                 "; ".join(_marks_of(leg)) or "none charted",
             )
         )
@@ -203,7 +204,8 @@ def _marks_of(leg: LegPlan) -> list[str]:
     else:
         held = sorted((u for u in leg.unlit if u.radar_from_m is not None), key=lambda u: u.off_m)
         if held:
-            out.append(f"radar: {object_words(held[0].name, held[0].object)}, {held[0].off_m:.0f} m to {held[0].side}")
+            mark = held[0]
+            out.append(f"radar: {object_words(mark.name, mark.object)}, {down(mark.off_m, 0)} m to {mark.side}")
     return out
 
 
@@ -251,14 +253,14 @@ def _leg(leg: LegPlan, plan: Plan, zone: tzinfo, unit: DistanceUnit) -> Fold:
     stream = leg.water.stream_how
     if leg.water.stream_drift_kn is not None:
         stream = f"{leg.water.stream_drift_kn:.1f} kn setting {course_words(leg.water.stream_set_deg)}, {stream}"
-    tide = "not known" if leg.water.tide_m is None else f"{leg.water.tide_m:.1f} m"
-    fuel = "" if leg.fuel_l is None else f" {leg.fuel_l:.0f} l of fuel."
-    depth = "not charted" if leg.least_depth_m is None else f"{leg.least_depth_m:.1f} m"
+    tide = "not known" if leg.water.tide_m is None else f"{down(leg.water.tide_m)} m"
+    fuel = "" if leg.fuel_l is None else f" {up(leg.fuel_l, 0)} l of fuel."
+    depth = "not charted" if leg.least_depth_m is None else f"{down(leg.least_depth_m)} m"
     blocks: list[Block] = [
         Paragraph(
             f"{course_words(leg.leg.course_deg)}, {distance_words(leg.leg.length_m, unit)}, "
             f"{clock_words(leg.start_s, zone, plan.depart_s)} to "
-            f"{clock_words(leg.end_s, zone, plan.depart_s)} at {leg.speed_kn:.1f} kn. "
+            f"{clock_words(leg.end_s, zone, plan.depart_s)} at {down(leg.speed_kn)} kn. "
             f"{leg.because}{fuel}"
         ),
         Paragraph(
@@ -325,7 +327,7 @@ def _light_words(light: LightSeen, unit: DistanceUnit) -> str:
 
 
 def _unlit_words(mark: UnlitMark, unit: DistanceUnit) -> str:
-    where = f"{distance_words(mark.off_m, unit)} to {mark.side}, {distance_words(mark.along_m, unit)} along"
+    where = f"{room_words(mark.off_m, unit)} to {mark.side}, {distance_words(mark.along_m, unit)} along"
     held = "the radar is not expected to hold it"
     if mark.radar_from_m is not None:
         held = f"on radar from {distance_words(mark.radar_from_m, unit)} along"

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from datetime import tzinfo
 
@@ -12,6 +11,7 @@ from moonless.passage.types import LegPlan, Plan, Span
 from moonless.passage.way.gates import LEAVE_AFTER_S, LEAVE_BEFORE_S
 from moonless.passage.way.refuges import refuge_words
 from moonless.passage.words import clock_words, variation_words
+from moonless.units import down, up
 
 
 def courses_words(plan: Plan) -> str:
@@ -80,7 +80,7 @@ def gate_words(plan: Plan, zone: tzinfo) -> str:
         return ", ".join(said) or "never within half a day"
 
     rows = [
-        f"leg {gate.leg} needs {gate.least_m:.1f} m of tide over chart datum ({gate.by}) and is open "
+        f"leg {gate.leg} needs {up(gate.least_m)} m of tide over chart datum ({gate.by}) and is open "
         f"{times(gate.open, gate.seen)}"
         for gate in plan.gates
     ]
@@ -130,5 +130,5 @@ def under_keel_words(leg: LegPlan, plan: Plan) -> str:
     tide = leg.water.lowest_m
     left = leg.least_depth_m + (tide or 0.0) - plan.boat.draught_m
     # Down to a tenth: more water than there is must not be printed.
-    words = f"{math.floor(left * 10.0 + 1e-6) / 10.0:.1f} m"
+    words = f"{down(left)} m"
     return words if tide is not None else f"{words}, no tide"

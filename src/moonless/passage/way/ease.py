@@ -90,6 +90,17 @@ def _goes(
     short = sum(math.dist(*leg) < SHORTEST_LEG_M for leg in legs)
     if not slight and short < len(legs) - 1:
         return False
+    return goes_past(grid, boat, needs, way, is_fenced)
+
+
+def goes_past(
+    grid: WaterGrid, boat: Boat, needs: Needs, way: Sequence[Place], is_fenced: Callable[[Place, Place], bool]
+) -> bool:
+    """Return whether the leg from the first place of a stretch of way to the last is as good as the stretch.
+
+    It is not refused, crosses no fence of a mark, and comes nearer to nothing.
+    """
+    legs = list(itertools.pairwise(way))
     if is_fenced(way[0], way[-1]):
         return False
     past = _offs(grid, boat, needs, [(way[0], way[-1])])

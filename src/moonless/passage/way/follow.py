@@ -12,6 +12,7 @@ from moonless.frames import LocalFrame, wrap_180
 from moonless.passage.types import LegPlan, Plan
 from moonless.passage.way.route import Route
 from moonless.passage.words import object_words
+from moonless.units import down
 
 # A leg is left for the next when the boat is past its end or this near it.
 TURN_WITHIN_M = 60.0
@@ -126,7 +127,7 @@ def _on_leg(leg: LegPlan, along_m: float) -> list[Next]:
         if mark.along_m > along_m:
             name = object_words(mark.name, mark.object)
             side = mark.side
-            found.append(Next("mark", mark.along_m - along_m, f"{name}, unlit, {mark.off_m:.0f} m to {side}"))
+            found.append(Next("mark", mark.along_m - along_m, f"{name}, unlit, {down(mark.off_m, 0)} m to {side}"))
     for danger in leg.dangers:
         if danger.along_m > along_m and danger.weight in ("stops", "against"):
             found.append(Next("danger", danger.along_m - along_m, danger.say.rsplit(", ", 2)[0]))

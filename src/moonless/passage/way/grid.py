@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 import shapely
@@ -14,13 +15,14 @@ from scipy.ndimage import distance_transform_edt
 
 from moonless.boat.types import Boat
 from moonless.chart.dangers.closed import Closed, ClosedWater, closed_water
-from moonless.chart.dangers.layout import ChartDangers
+from moonless.chart.dangers.layout import ChartDangers, Group
 from moonless.chart.dangers.needs import Needs
 from moonless.chart.dangers.strip import KeepOuts
 from moonless.chart.dangers.types import swept_m
 from moonless.chart.library import Chart
 from moonless.chart.local_knowledge.knowledge import Knowledge
 from moonless.frames import LocalFrame
+from moonless.passage.way.buoyage import fences
 from moonless.reading.chart_around import keep_outs_around
 
 Floats = NDArray[np.float64]
@@ -72,7 +74,7 @@ OFFERED_LINE_M = 60.0  # half the width of a track drawn as a line
 _OFFERED = ("FAIRWY", "DRGARE", "RCRTCL", "RECTRC", "NAVLNE", "RCTLPT", "DWRTCL", "TWRTPT")
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, eq=False)
 class WaterAround:
     """The chart round two places and what it closes, read once for however fine a grid."""
 
@@ -83,6 +85,14 @@ class WaterAround:
     keep_outs: KeepOuts
     swept_m: float
     keep_off_m: float
+
+    @cached_property
+    def fences(self) -> list[shapely.LineString]:
+        """The fences of its marks."""
+        dangers = self.dangers
+        is_shallow = (dangers.group == Group.GROUND) & (dangers.depth_m < 2.0)
+        closed = shapely.union_all(dangers.shapes[(dangers.group == Group.LAND) | is_shallow])
+        return fences(dangers.local, closed)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -173,16 +183,16 @@ def water_around(
     )  # fmt: skip
 
 
-def cell_of(water: WaterAround, lay: Lay) -> float:
+def cell_of(bounds_m: tuple[float, float, float, float], lay: Lay) -> float:
     """Return how wide a lay's squares are over a piece of water, metres."""
-    west, south, east, north = water.bounds_m
+    west, south, east, north = bounds_m
     return max(lay.finest_m, max(east - west, north - south) / lay.most_cells)
 
 
-def lay_grid(water: WaterAround, lay: Lay) -> WaterGrid:
-    """Return the water as a grid; what the skipper keeps out of is closed with the rest."""
-    west, south, east, north = water.bounds_m
-    cell = cell_of(water, lay)
+def lay_grid(water: WaterAround, lay: Lay, bounds_m: tuple[float, float, float, float] | None = None) -> WaterGrid:
+    """Return the water as a grid, or the part of it within bounds; what the skipper keeps out of is closed as well."""
+    west, south, east, north = bounds_m or water.bounds_m
+    cell = cell_of(bounds_m or water.bounds_m, lay)
     shape = (int((north - south) / cell) + 1, int((east - west) / cell) + 1)
     dangers = water.dangers
     said = burn(dangers.shapes[dangers.is_ground], west, south, cell, shape, outline=False)

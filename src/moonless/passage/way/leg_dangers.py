@@ -12,6 +12,7 @@ from moonless.chart.dangers.types import Danger, way_strip
 from moonless.constants import NAUTICAL_MILE_M
 from moonless.passage.types import LegDanger
 from moonless.passage.way.route import Leg
+from moonless.units import down
 
 
 def hold(
@@ -40,7 +41,7 @@ def leg_dangers(number: int, held: StripDangers, needs: Needs) -> list[LegDanger
 
 def _told(number: int, danger: Danger) -> LegDanger:
     where = f"{danger.along_m / NAUTICAL_MILE_M:.2f} NM along leg {number}"
-    where += ", on the track" if danger.side == "on" else f", {danger.off_m:.0f} m to {danger.side}"
+    where += ", on the track" if danger.side == "on" else f", {down(danger.off_m, 0)} m to {danger.side}"
     return LegDanger(
         kind=danger.kind,
         leg=number,

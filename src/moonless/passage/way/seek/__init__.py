@@ -1,0 +1,1 @@
+"""A way sought over squares of water, from one place to another."""
