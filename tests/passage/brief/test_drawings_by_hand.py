@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 import re
 from dataclasses import replace
@@ -97,7 +98,7 @@ def _drawn(*en: tuple[float, float], first: int = 1) -> str:
     points = [Waypoint(f"W{k}", *map(float, FRAME.to_geographic(*at))) for k, at in enumerate(en)]
     ground: Any = [
         SimpleNamespace(leg=SimpleNamespace(start=a, end=b), stretch=None, number=first + k)
-        for k, (a, b) in enumerate(zip(points, points[1:], strict=False))
+        for k, (a, b) in enumerate(itertools.pairwise(points))
     ]
     return chartlet_svg(ground, default_boat())
 

@@ -112,7 +112,7 @@ def test_a_leg_in_full() -> None:
         "nearest 0.30 NM.",
         "Lights whose range is not charted: do not count on them: light without a name, Q G: 0.16 NM to port",
         "Unlit, for the radar: No 5, 0.06 NM to port, 0.22 NM along: on radar from 0.13 NM along",
-        "Unlit, for the radar: No 3, 0.05 NM to starboard, 0.81 NM along: the radar is not expected to hold it",
+        "Unlit, for the radar: No 3, 0.04 NM to starboard, 0.81 NM along: the radar is not expected to hold it",
         "Unlit, for the radar: No 4, 0.10 NM to starboard, 0.86 NM along: on radar from 0.81 NM along",
         "Radio, as charted: Port, VHF 12",
     ]  # fmt: skip

@@ -293,9 +293,9 @@ def burn(
         elif kind == "GeometryCollection":
             out.paste(1, mask=Image.fromarray(burn(part.geoms, west, south, cell, shape, outline)))
         elif kind == "Point":
-            draw.point(_pixels(shapely.get_coordinates(part), origin, cell), fill=1)
+            draw.point(_squares(shapely.get_coordinates(part), origin, cell), fill=1)
         elif outline:
-            draw.line(_pixels(shapely.get_coordinates(part), origin, cell), fill=1)
+            draw.line(_squares(shapely.get_coordinates(part), origin, cell), fill=1)
     return np.asarray(out, dtype=np.bool_).copy()
 
 
@@ -311,13 +311,13 @@ def _fill(
     piece = Image.new("1", (int(c1 - c0), int(r1 - r0)))
     draw = ImageDraw.Draw(piece)
     corner = origin + cell * np.array([c0, r0])
-    rings = [_pixels(shapely.get_coordinates(ring), corner, cell) for ring in (part.exterior, *part.interiors)]
+    rings = [shapely.get_coordinates(ring) for ring in (part.exterior, *part.interiors)]
     for number, ring in enumerate(rings):
-        if len(ring) > 4:  # two numbers a corner
-            draw.polygon(ring, fill=0 if number else 1)
+        if len(ring) > 2:
+            draw.polygon(_pixels(ring, corner, cell), fill=0 if number else 1)
     if outline:
         for ring in rings:
-            draw.line(ring, fill=1)
+            draw.line(_squares(ring, corner, cell), fill=1)
     out.paste(1, (int(c0), int(r0)), piece)
 
 
@@ -325,3 +325,9 @@ def _pixels(xy: Floats, origin: Floats, cell: float) -> list[float]:
     # A pixel's number is its square's: the middle of square 0 lies at half a cell.
     pixels: list[float] = ((xy - origin) / cell - 0.5).ravel().tolist()
     return pixels
+
+
+def _squares(xy: Floats, origin: Floats, cell: float) -> list[int]:
+    # Of lines and points whole numbers are drawn, cut off and not rounded: the square that each corner stands in.
+    squares: list[int] = np.floor((xy - origin) / cell).astype(np.int64).ravel().tolist()
+    return squares

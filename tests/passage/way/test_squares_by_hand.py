@@ -1,0 +1,447 @@
+"""The grid a way is sought in, square by square: against brute force, plain distances and shapely."""
+
+from __future__ import annotations
+
+import heapq
+import itertools
+import math
+from types import SimpleNamespace
+from typing import Any
+
+import numpy as np
+import pytest
+import shapely
+
+from moonless.chart.dangers.closed import Closed
+from moonless.errors import InputError
+from moonless.frames import LocalFrame
+from moonless.passage.way import ease, grid, propose, search
+from moonless.passage.way.grid import Lay, Reach, WaterGrid, burn, cell_of, grow
+from moonless.passage.way.seek import over_grid
+
+STEPS = [(r, c) for r in range(-2, 3) for c in range(-2, 3) if (r, c) != (0, 0) and math.gcd(r, c) == 1]
+
+
+def _way_cost(cost: np.ndarray, cell_m: float, path: list[tuple[int, int]]) -> float:
+    """Half of every step in the square it leaves, half in the one it comes to."""
+    return sum(math.dist(a, b) * cell_m * 0.5 * float(cost[a] + cost[b]) for a, b in itertools.pairwise(path))
+
+
+def _is_step(is_open: np.ndarray, a: tuple[int, int], b: tuple[int, int]) -> bool:
+    """A king's step, or a knight's between two open squares, from open to open."""
+    if not (is_open[a] and is_open[b]):
+        return False
+    down, across = b[0] - a[0], b[1] - a[1]
+    if max(abs(down), abs(across)) == 1:
+        return True
+    middle = ((a[0] + b[0]) / 2.0, (a[1] + b[1]) / 2.0)
+    return all(is_open[f(middle[0]), f2(middle[1])] for f, f2 in ((math.floor,) * 2, (math.ceil,) * 2))
+
+
+def _cheapest(
+    is_open: np.ndarray, cost: np.ndarray, cell_m: float, start: tuple[int, int], end: tuple[int, int]
+) -> float:
+    """Dijkstra's, written out."""
+    best, heap = {start: 0.0}, [(0.0, start)]
+    while heap:
+        so_far, here = heapq.heappop(heap)
+        if here == end:
+            return so_far
+        for down, across in STEPS:
+            there = (here[0] + down, here[1] + across)
+            if not (0 <= there[0] < cost.shape[0] and 0 <= there[1] < cost.shape[1]) or not _is_step(
+                is_open, here, there
+            ):
+                continue
+            total = so_far + _way_cost(cost, cell_m, [here, there])
+            if total < best.get(there, math.inf):
+                best[there] = total
+                heapq.heappush(heap, (total, there))
+    return math.inf
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_the_cheapest_way_is_as_cheap_as_any(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    is_open, cost = rng.random((13, 17)) < 0.75, rng.uniform(0.6, 6.0, (13, 17))
+    start, end = (1, 2), (11, 14) if seed % 2 else (2, 15)
+    is_open[start] = is_open[end] = True
+    want = _cheapest(is_open, cost, 8.0, start, end)
+    if not math.isfinite(want):
+        with pytest.raises(InputError):
+            search.cheapest(is_open, cost, 8.0, start, end)
+        return
+    path = search.cheapest(is_open, cost, 8.0, start, end)
+    assert path[0] == start and path[-1] == end
+    assert all(_is_step(is_open, a, b) for a, b in itertools.pairwise(path))
+    assert _way_cost(cost, 8.0, path) == pytest.approx(want)
+
+
+def test_closed_water_is_not_crossed_between_two_squares() -> None:
+    is_open = np.ones((9, 9), dtype=np.bool_)
+    is_open[4, :] = False
+    with pytest.raises(InputError, match="joins the two places"):
+        search.cheapest(is_open, np.ones((9, 9)), 10.0, (0, 0), (8, 8))
+    is_open[4, 6] = True
+    path = search.cheapest(is_open, np.ones((9, 9)), 10.0, (0, 0), (8, 8))
+    assert (4, 6) in path
+    # Without the knight's steps eight courses are left.
+    way = search.cheapest(np.ones((9, 9), dtype=np.bool_), np.ones((9, 9)), 10.0, (0, 0), (8, 4), knights=False)
+    assert all(max(abs(a[0] - b[0]), abs(a[1] - b[1])) == 1 for a, b in itertools.pairwise(way))
+
+
+def test_blocks_are_as_dear_as_their_mean_square() -> None:
+    """Seven by eight squares in blocks of three: the last ones are filled up with what stands at the edge."""
+    cost = np.ones((7, 8))
+    cost[3:6, 3:6] = 100.0
+    cost[0:3, 3:6] = np.arange(9.0).reshape(3, 3) + 20.0
+    way = search.block_way(cost, 3, (0, 0), (1, 7))
+    # Past the dear block (24 on the mean) and the dearer one by the third row of blocks.
+    assert way[0] == (0, 0) and way[-1] == (0, 2) and (2, 1) in way
+    cost[0:3, 3:6] = 1.5
+    assert search.block_way(cost, 3, (0, 0), (1, 7)) == [(0, 0), (0, 1), (0, 2)]
+
+
+def test_a_large_grid_is_searched_near_the_way_over_its_blocks(monkeypatch: pytest.MonkeyPatch) -> None:
+    seen: list[np.ndarray] = []
+    plain = search.cheapest
+
+    def spied(is_open: np.ndarray, *more: Any, **named: Any) -> list[tuple[int, int]]:
+        seen.append(is_open)
+        return plain(is_open, *more, **named)
+
+    monkeypatch.setattr(search, "cheapest", spied)
+    is_open = np.ones((60, 90), dtype=np.bool_)
+    is_open[30, :80] = False
+    cost = np.ones(is_open.shape)
+    whole = search.cheapest_near(is_open, cost, 5.0, (5, 5), (55, 5))
+    assert len(seen) == 1
+    # Four times more squares than may be searched at once: blocks of four (the root of 4 x 5400 over 1350).
+    monkeypatch.setattr(search, "MOST_SQUARES", 1350)
+    monkeypatch.setattr(search, "CORRIDOR", 2)
+    near = search.cheapest_near(is_open, cost, 5.0, (5, 5), (55, 5))
+    assert seen[1].shape == (15, 23) and seen[1].all()
+    assert seen[2].shape == is_open.shape and not (seen[2] & ~is_open).any()
+    assert 0 < np.count_nonzero(seen[2]) < np.count_nonzero(is_open)
+    assert _way_cost(cost, 5.0, near) == pytest.approx(_way_cost(cost, 5.0, whole), rel=0.02)
+    # What no way near it joins is sought over the whole grid.
+    monkeypatch.setattr(search, "block_way", lambda *a: [(1, 1), (13, 1)])
+    assert search.cheapest_near(is_open, cost, 5.0, (5, 5), (55, 5)) == whole
+
+
+@pytest.mark.parametrize("squares", [0.7, 1.0, 2.3, 3.0, 5.5, 40.0])
+def test_what_grows_is_closed_within_its_distance(squares: float) -> None:
+    rng = np.random.default_rng(3)
+    burnt = rng.random((23, 31)) < 0.02
+    burnt[0, 0] = burnt[22, 17] = True
+    out = rng.random((23, 31)) < 0.1
+    rows, columns = np.nonzero(burnt)
+    r, c = np.mgrid[0:23, 0:31]
+    away = np.hypot(r[..., None] - rows, c[..., None] - columns).min(axis=-1)
+    want = out | (away <= squares)
+    grow(out, burnt, squares)
+    assert np.array_equal(out, want)
+    empty = np.zeros((4, 4), dtype=np.bool_)
+    grow(empty, empty.copy(), squares)
+    assert not empty.any()
+
+
+@pytest.mark.parametrize("part", [0.02, 0.3, 0.49, 0.51, 0.98])
+def test_a_point_and_a_line_stand_in_their_own_squares(part: float) -> None:
+    """Wherever within the square: the picture library cuts off, and was once given the middle less a half."""
+    point = shapely.Point(20.0 + part, 10.0 + part)
+    assert np.argwhere(burn([point], 0.0, 0.0, 1.0, (40, 40))).tolist() == [[10, 20]]
+    line = shapely.LineString([(20.0 + part, 3.0 + part), (20.0 + part, 30.0 + part)])
+    assert np.argwhere(burn([line], 0.0, 0.0, 1.0, (40, 40))).tolist() == [[row, 20] for row in range(3, 31)]
+    box = shapely.box(20.0 + part, 10.0 + part, 25.0 + part, 15.0 + part)
+    rows, columns = np.nonzero(burn([box], 0.0, 0.0, 1.0, (40, 40)))
+    assert (rows.min(), rows.max(), columns.min(), columns.max(), len(rows)) == (10, 15, 20, 25, 36)
+    # What begins outside the grid is cut where it ends.
+    out = shapely.LineString([(-3.0 - part, 5.0 + part), (4.0 + part, 5.0 + part)])
+    assert np.argwhere(burn([out], 0.0, 0.0, 1.0, (40, 40))).tolist() == [[5, column] for column in range(5)]
+
+
+WEST, SOUTH, CELL = -120.0, 45.0, 8.0
+
+
+def _middles(shape: tuple[int, int]) -> np.ndarray:
+    r, c = np.mgrid[0 : shape[0], 0 : shape[1]]
+    return np.stack([WEST + (c + 0.5) * CELL, SOUTH + (r + 0.5) * CELL], axis=-1)
+
+
+@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("outline", [False, True])
+def test_squares_that_shapes_cover_are_burnt(seed: int, outline: bool) -> None:
+    """Whose middle lies inside by more than 1.6 squares, none outside by as much: the picture library's own room."""
+    rng = np.random.default_rng(seed)
+    shape = (40, 55)
+    at = rng.uniform([WEST - 60.0, SOUTH - 60.0], [WEST + 500.0, SOUTH + 380.0], (9, 2))
+    hull = shapely.MultiPoint(at).convex_hull
+    hole = hull.centroid.buffer(45.0)
+    ring = hull.difference(hole)
+    line = shapely.LineString(rng.uniform([WEST, SOUTH], [WEST + 440.0, SOUTH + 320.0], (3, 2)))
+    shapes: list[Any] = [ring, line, shapely.Point(WEST + 20.5 * CELL, SOUTH + 33.5 * CELL)]
+    got = burn(shapes, WEST, SOUTH, CELL, shape, outline)
+    middles = shapely.points(_middles(shape))
+    edge = shapely.distance(middles, ring.boundary)
+    inside = edge * np.where(shapely.contains(ring, middles), 1.0, -1.0)
+    half = CELL * math.sqrt(0.5)
+    on_line = shapely.distance(middles, line)
+    point = np.zeros(shape, dtype=np.bool_)
+    point[33, 20] = True
+    assert got[inside > 1.6 * CELL].all() and got[point].all()
+    if outline:
+        # A line goes by the squares that its corners stand in: a square off at the most, and as much to either side.
+        assert not got[(inside < -1.6 * CELL) & (on_line > 1.6 * CELL) & ~point].any()
+        drawn = burn([line], WEST, SOUTH, CELL, shape)
+        near = shapely.distance(middles[drawn], line)
+        assert near.max() < 1.5 * half and np.count_nonzero(drawn) >= np.count_nonzero(on_line < 0.4 * CELL)
+        off = shapely.get_coordinates(middles[drawn]) - shapely.get_coordinates(
+            shapely.line_interpolate_point(line, shapely.line_locate_point(line, middles[drawn]))
+        )
+        assert np.abs(off.mean(axis=0)).max() < 0.25 * CELL
+    else:
+        assert not got[(inside < -1.6 * CELL) & ~point].any()
+    collected = burn([shapely.GeometryCollection(shapes)], WEST, SOUTH, CELL, shape, outline)
+    assert np.array_equal(got, collected)
+
+
+@pytest.mark.parametrize("is_tight", [False, True])
+def test_squares_nearer_than_a_shape_may_be_passed_are_closed(is_tight: bool) -> None:
+    """Wide: what is open lies off by the distance and more.  Tight: what is closed lies in it, but for a square."""
+    shape = (60, 60)
+    box = shapely.box(WEST + 200.0, SOUTH + 190.0, WEST + 260.0, SOUTH + 240.0)
+    line = shapely.LineString([(WEST + 60.0, SOUTH + 400.0), (WEST + 400.0, SOUTH + 420.0)])
+    points = [shapely.Point(WEST + 90.0, SOUTH + 101.0), shapely.Point(WEST + 330.0, SOUTH + 70.0)]
+    shapes = np.array([box, line, *points], dtype=object)
+    keep = np.array([33.0, 12.0, 21.0, 0.5])
+    got = grid._near(Closed(shapes, keep), WEST, SOUTH, CELL, shape, is_tight)
+    middles = shapely.points(_middles(shape))
+    off = np.min([shapely.distance(middles, s) - k for s, k in zip(shapes, keep, strict=True)], axis=0)
+    assert got[12, 11] and got[8, 41]  # the squares the points stand in
+    if is_tight:
+        assert not got[off > CELL].any() and got[off < -CELL].all()
+    else:
+        assert got[off < 0.0].all() and not got[off > 5.0 + 1.3 * CELL].any()
+
+
+def _grid(is_open: np.ndarray, cell_m: float = CELL, **more: Any) -> WaterGrid:
+    none = Closed(np.zeros(0, dtype=object), np.zeros(0))
+    water: Any = SimpleNamespace(
+        closed=SimpleNamespace(against=more.get("against", none), against_tight=more.get("tight", none)),
+        keep_off_m=more.get("keep_off_m", 50.0), dangers=None, frame=LocalFrame(10.0, -140.0), keep_outs=(),
+    )  # fmt: skip
+    return WaterGrid(water, WEST, SOUTH, cell_m, is_open, more.get("is_tight", False))
+
+
+def test_squares_and_places_are_each_others() -> None:
+    g = _grid(np.ones((20, 30), dtype=np.bool_))
+    for row, column in ((0, 0), (7, 22), (19, 29)):
+        east, north = g.place(row, column)
+        assert (east, north) == (WEST + 8.0 * column + 4.0, SOUTH + 8.0 * row + 4.0)
+        assert g.square(east + 3.9, north - 3.9) == g.square(east - 3.9, north + 3.9) == (row, column)
+    assert g.square(-9e4, -9e4) == (0, 0) and g.square(9e4, 9e4) == (19, 29)
+    east, north = g.place(3, 4)
+    assert g.burnt([shapely.Point(east, north)]).nonzero() == (np.array([3]), np.array([4]))
+    shut = g.shut(g.burnt([shapely.Point(east, north)]))
+    assert not shut.open[3, 4] and np.count_nonzero(~shut.open) == 1
+
+
+def test_a_metre_is_dearer_beside_what_is_closed_and_cheaper_where_the_chart_offers(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """1 + 3 (1 - d / keep off)^2 at d from the closed; of what is offered 0.6, and 0.3 of what is dearer; three times
+    through what speaks against."""
+    is_open = np.ones((40, 40), dtype=np.bool_)
+    is_open[:, 0] = False
+    offered = shapely.box(WEST + 120.5, SOUTH + 200.5, WEST + 199.0, SOUTH + 263.0)
+    near_edge = shapely.box(WEST + 8.5, SOUTH + 240.5, WEST + 31.0, SOUTH + 263.0)
+    against = Closed(np.array([shapely.Point(WEST + 244.0, SOUTH + 124.0)], dtype=object), np.array([6.0]))
+    monkeypatch.setattr(grid, "_offered", lambda dangers: [offered, near_edge])
+    g = _grid(is_open, against=against)
+    cost = g.costs()
+    for column in (1, 2, 4, 6):
+        # Closed all round as well: past the grid's edge nothing is known.
+        assert cost[20, column] == pytest.approx(1.0 + 3.0 * (1.0 - 8.0 * column / 50.0) ** 2)
+        assert cost[column - 1, 20] == pytest.approx(cost[20, column])
+    assert cost[20, 10] == 1.0
+    assert cost[28, 18] == pytest.approx(0.6)
+    assert cost[31, 2] == pytest.approx(0.6 * (1.0 + 0.3 * 3.0 * (1.0 - 16.0 / 50.0) ** 2))
+    assert cost[15, 30] == 3.0 and cost[15, 33] == 1.0
+    # A tight grid goes by what speaks against where marks may be passed as close as the hull allows: nothing here.
+    assert _grid(is_open, against=against, is_tight=True).costs()[15, 30] == 1.0
+
+
+def test_how_wide_squares_are() -> None:
+    water: Any = SimpleNamespace(bounds_m=(0.0, 0.0, 6000.0, 9000.0))
+    assert cell_of(water, Lay(Reach(0.35, 1500.0), 600, 12.0)) == 15.0
+    assert cell_of(water, Lay(Reach(0.35, 1500.0), 900, 12.0)) == 12.0
+
+
+def test_the_ends_lie_in_the_water_that_joins_them() -> None:
+    """A pond nearer to the start holds not the end: the open water behind it does."""
+    is_open = np.zeros((80, 120), dtype=np.bool_)
+    is_open[38:42, 10:14] = True  # a pond, 24 m from the start
+    is_open[:, 40:100] = True
+    g, start, end = _grid(is_open), (WEST + 60.0, SOUTH + 320.0), (WEST + 850.0, SOUTH + 300.0)
+    boat: Any = None
+    a, b = over_grid._ends_joined(g, boat, boat, [start, end])
+    assert a == (40, 40) and b == (37, 99)
+    # From farther than 500 m there is none, and a pond alone joins nothing.
+    is_open[:, 40:100] = False
+    is_open[:, 71:100] = True
+    with pytest.raises(over_grid.NotJoined):
+        over_grid._ends_joined(_grid(is_open), boat, boat, [start, end])
+    is_open[:, 69:71] = True
+    assert over_grid._ends_joined(_grid(is_open), boat, boat, [start, end])[0] == (40, 69)
+
+
+def test_the_nearer_of_two_waters_that_join_both_is_taken() -> None:
+    is_open = np.zeros((60, 60), dtype=np.bool_)
+    is_open[5, 5:55] = True
+    is_open[30, 5:55] = True
+    boat: Any = None
+    for north, row in ((SOUTH + 8.0 * 12, 5), (SOUTH + 8.0 * 24, 30)):
+        ends = [(WEST + 100.0, north), (WEST + 300.0, north)]
+        assert [s[0] for s in over_grid._ends_joined(_grid(is_open), boat, boat, ends)] == [row, row]
+
+
+def test_a_refused_leg_is_split_in_the_middle_of_the_way_that_was_walked() -> None:
+    path = [(k, 0) for k in range(20)]
+    corners = [(0, 0), (8, 0), (11, 0), (19, 0)]
+    assert over_grid._split(corners, path, [True, True, False]) == [(0, 0), (4, 0), (8, 0), (11, 0), (19, 0)]
+    assert over_grid._split(corners, path, [False, False, True]) == [*corners[:3], (15, 0), (19, 0)]
+    assert over_grid._split([(0, 0), (4, 0)], path, [True]) == [(0, 0), (2, 0), (4, 0)]
+    # A corner that was drawn off the way is not split from.
+    assert over_grid._split([(0, 0), (8, 1)], path, [True]) == [(0, 0), (8, 1)]
+
+
+def test_the_middle_between_two_longitudes_is_on_the_short_way_round() -> None:
+    assert propose._step(10.0, 30.0) == 20.0 and propose._step(170.0, -170.0) == 20.0
+    assert propose._step(-170.0, 170.0) == -20.0 and propose._step(5.0, -5.0) == -10.0
+
+
+def test_a_stretch_is_walked_straight_where_it_is_open_and_no_dearer() -> None:
+    is_open = np.ones((40, 40), dtype=np.bool_)
+    fenced, cost = np.zeros((40, 40), dtype=np.bool_), np.ones((40, 40))
+    g = _grid(is_open)
+    stair = [(k // 2, (k + 1) // 2) for k in range(41)]
+    assert over_grid._straighten(g, cost, fenced, stair) == [stair[0], stair[-1]]
+    assert over_grid._clear(g, cost, fenced, stair)
+    # The diagonal is 20 roots of 2 long, 28.3; the stair 40 of half squares; up to 1.1 times as dear it is taken.
+    for dear, is_taken in ((1.5, True), (1.6, False)):
+        ramp = np.where(np.eye(40, dtype=np.bool_), dear, 1.0)
+        ramp[0, 0] = ramp[20, 20] = dear
+        walked = over_grid._clear(g, ramp, fenced, stair)
+        corners = np.array(stair)
+        own = ramp[corners[:, 0], corners[:, 1]]
+        way = float((0.5 * (own[1:] + own[:-1])).sum())
+        rows, columns = over_grid._squares_along(stair[0], stair[-1])
+        straight = math.sqrt(800.0) * float(ramp[rows, columns].mean())
+        assert walked is (straight <= 1.1 * way), (dear, is_taken)
+    closed = is_open.copy()
+    closed[10, 10] = False
+    assert not over_grid._clear(_grid(closed), cost, fenced, stair)
+    fenced[10, 10] = True
+    assert not over_grid._clear(g, cost, fenced, stair)
+
+
+def test_the_squares_along_a_line_leave_none_out() -> None:
+    for a, b in (((3, 3), (3, 3)), ((0, 0), (7, 3)), ((9, 2), (1, 12)), ((5, 5), (5, 20))):
+        rows, columns = over_grid._squares_along(a, b)
+        got = list(zip(rows.tolist(), columns.tolist(), strict=True))
+        assert got[0] == a and got[-1] == b
+        assert all(max(abs(p[0] - q[0]), abs(p[1] - q[1])) <= 1 for p, q in itertools.pairwise(got))
+        line = shapely.LineString([a, b]) if a != b else shapely.Point(a)
+        assert all(line.distance(shapely.Point(p)) <= 0.71 for p in got)
+
+
+def test_short_legs_are_joined_where_that_keeps_in_open_water() -> None:
+    """Squares of 20 m: a leg of fewer than seven is shorter than 130 m."""
+    is_open = np.ones((80, 80), dtype=np.bool_)
+    fenced = np.zeros((80, 80), dtype=np.bool_)
+    g = _grid(is_open, 20.0)
+    assert over_grid._without_short_legs(g, fenced, [(0, 0), (40, 40), (40, 44), (79, 44)]) == [
+        (0, 0),
+        (40, 40),
+        (79, 44),
+    ]
+    long = [(0, 0), (40, 40), (40, 47), (79, 47)]
+    assert over_grid._without_short_legs(g, fenced, long) == long
+    assert over_grid._without_short_legs(g, fenced, [(0, 0), (0, 3)]) == [(0, 0), (0, 3)]
+    # At the start the far end of it goes, at the end the near one.
+    assert over_grid._without_short_legs(g, fenced, [(0, 0), (0, 3), (50, 3)]) == [(0, 0), (50, 3)]
+    assert over_grid._without_short_legs(g, fenced, [(0, 0), (50, 0), (50, 3)]) == [(0, 0), (50, 3)]
+    # Where a wall stands on both sides of the corner neither can be left out; a third place near by may do.
+    walled = is_open.copy()
+    walled[41:, :42] = False
+    walled[:39, 43:] = False
+    corners = over_grid._without_short_legs(_grid(walled, 20.0), fenced, [(0, 0), (40, 41), (40, 44), (79, 60)])
+    g = _grid(walled, 20.0)
+    assert corners[0] == (0, 0) and corners[-1] == (79, 60)
+    assert all(over_grid._is_open_along(g, fenced, a, b) for a, b in itertools.pairwise(corners))
+
+
+def test_true_ends_stand_where_they_were_asked_for_in_open_water() -> None:
+    g = _grid(np.ones((40, 40), dtype=np.bool_))
+    start, end = (WEST + 81.0, SOUTH + 82.0), (WEST + 240.0, SOUTH + 247.0)
+    corners = [(10, 10), (20, 15), (30, 30)]
+    assert over_grid._with_true_ends(g, corners, [start, end]) == [start, g.place(20, 15), end]
+    assert over_grid._with_true_ends(g, [(11, 10), *corners[1:]], [start, end])[0] == g.place(11, 10)
+    assert over_grid._with_true_ends(g, [*corners[:2], (30, 29)], [start, end])[-1] == g.place(30, 29)
+    assert over_grid._with_true_ends(g, [(10, 10)], [start, (WEST + 83.0, SOUTH + 84.0)]) == [
+        start,
+        (WEST + 83.0, SOUTH + 84.0),
+    ]
+
+
+def test_what_refuses_is_closed_within_a_square_of_its_place() -> None:
+    for cell, radius in ((8.0, 20.0), (40.0, 28.0)):
+        g = _grid(np.ones((60, 60), dtype=np.bool_), cell)
+        at = g.place(30, 30)
+        rows, columns = np.nonzero(over_grid._closing(g, at))
+        off = np.hypot(rows - 30, columns - 30) * cell
+        assert off.max() <= radius + cell and (30, 30) in set(zip(rows.tolist(), columns.tolist(), strict=True))
+        assert len(off) >= 0.7 * math.pi * radius**2 / cell**2
+
+
+@pytest.mark.parametrize(
+    ("turn_deg", "second_m", "nearer_m", "is_refused", "is_fenced", "goes"),
+    [
+        (7.0, 500.0, 0.0, False, False, True), (9.0, 500.0, 0.0, False, False, False),
+        (-7.0, 500.0, 0.0, False, False, True),
+        (60.0, 120.0, 0.0, False, False, True), (60.0, 140.0, 0.0, False, False, False),
+        (7.0, 500.0, 3.9, False, False, True), (7.0, 500.0, 4.1, False, False, False),
+        (7.0, 500.0, 0.0, True, False, False), (7.0, 500.0, 0.0, False, True, False),
+    ],
+)  # fmt: skip
+def test_which_corners_go(
+    turn_deg: float, second_m: float, nearer_m: float, is_refused: bool, is_fenced: bool, goes: bool,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:  # fmt: skip
+    """A slight turn (under 8 degrees) or a short leg (under 130 m); not 4 m nearer to anything, through nothing."""
+    course = math.radians(175.0)
+    a = (100.0, -50.0)
+    b = (a[0] + 500.0 * math.sin(course), a[1] + 500.0 * math.cos(course))
+    onward = course + math.radians(turn_deg)
+    c = (b[0] + second_m * math.sin(onward), b[1] + second_m * math.cos(onward))
+    thing = ("BCNLAT", "cell", "1")
+
+    def offs(grid: Any, boat: Any, needs: Any, legs: list[Any]) -> dict[Any, float] | None:
+        if legs == [(a, c)]:
+            return None if is_refused else {thing: 40.0 - nearer_m}
+        assert legs == [(a, b), (b, c)]
+        return {thing: 40.0}
+
+    monkeypatch.setattr(ease, "_offs", offs)
+    any_: Any = None
+    left = ease.eased(any_, any_, any_, [a, b, c], lambda p, q: is_fenced)
+    assert left == ([a, c] if goes else [a, b, c])
+
+
+def test_a_thing_met_anew_keeps_a_corner(monkeypatch: pytest.MonkeyPatch) -> None:
+    places = [(0.0, 0.0), (500.0, 0.0), (1000.0, 10.0)]
+    new = ("OBSTRN", "cell", "2")
+    monkeypatch.setattr(ease, "_offs", lambda g, b, n, legs: {new: 90.0} if len(legs) == 1 else {})
+    any_: Any = None
+    assert ease.eased(any_, any_, any_, places, lambda p, q: False) == places
