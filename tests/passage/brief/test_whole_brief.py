@@ -113,11 +113,11 @@ def test_a_leg_in_full() -> None:
         "Lights whose range is not charted: do not count on them: light without a name, Q G: 0.16 NM to port",
         "Unlit, for the radar: No 5, 0.06 NM to port, 0.22 NM along: on radar from 0.13 NM along",
         "Unlit, for the radar: No 3, 0.04 NM to starboard, 0.81 NM along: the radar is not expected to hold it",
-        "Unlit, for the radar: No 4, 0.10 NM to starboard, 0.86 NM along: on radar from 0.81 NM along",
+        "Unlit, for the radar: No 4, 0.09 NM to starboard, 0.86 NM along: on radar from 0.81 NM along",
         "Radio, as charted: Port, VHF 12",
     ]  # fmt: skip
     assert _fold("Leg 2") == [
-        "090°T, 2.00 NM, 07:30 to 08:00 at 7.4 kn. as asked 20 l of fuel.",
+        "090°T, 2.00 NM, 07:30 to 08:00 at 7.4 kn. as asked 21 l of fuel.",
         "Moonlit night, 0.1 lux; moon 80% lit, 20° up, ahead to starboard: ahead. Least depth not charted. Tide not "
         "known: predicted. Stream: no station. On to W3.",
     ]  # fmt: skip

@@ -273,9 +273,9 @@ def test_a_metre_is_dearer_beside_what_is_closed_and_cheaper_where_the_chart_off
 
 
 def test_how_wide_squares_are() -> None:
-    water: Any = SimpleNamespace(bounds_m=(0.0, 0.0, 6000.0, 9000.0))
-    assert cell_of(water, Lay(Reach(0.35, 1500.0), 600, 12.0)) == 15.0
-    assert cell_of(water, Lay(Reach(0.35, 1500.0), 900, 12.0)) == 12.0
+    bounds_m = (500.0, 300.0, 6500.0, 9300.0)
+    assert cell_of(bounds_m, Lay(Reach(0.35, 1500.0), 600, 12.0)) == 15.0
+    assert cell_of(bounds_m, Lay(Reach(0.35, 1500.0), 900, 12.0)) == 12.0
 
 
 def test_the_ends_lie_in_the_water_that_joins_them() -> None:
