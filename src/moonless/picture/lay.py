@@ -11,11 +11,11 @@ from numpy.typing import NDArray
 
 from moonless.constants import TAU
 from moonless.picture.colours.palette import HIDDEN
-from moonless.picture.cover import Cover
 from moonless.picture.geometry.edges import Picture
 from moonless.picture.geometry.scope import Unrolled, Unroller, px_per_ring
+from moonless.picture.over.cover import Cover
+from moonless.picture.over.under import LINE_PX, RingBand, over_line, over_rings, ring_bands
 from moonless.picture.types import FoundScope, PictureScan
-from moonless.picture.under import LINE_PX, RingBand, over_line, over_rings, ring_bands
 
 N_SPOKE = 1024
 FEWEST_CELLS, MOST_CELLS = 96, 512

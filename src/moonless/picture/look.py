@@ -11,7 +11,6 @@ from moonless.constants import NAUTICAL_MILE_M, TAU
 from moonless.picture.bearing import RadialLine, heading_line, radial_lines
 from moonless.picture.colours.palette import Palette, learn_palette
 from moonless.picture.colours.water import water_of
-from moonless.picture.cover import covered
 from moonless.picture.digits import FigureRead, read_figures
 from moonless.picture.geometry.edges import Picture
 from moonless.picture.geometry.find import NoScope, find_scope
@@ -20,9 +19,10 @@ from moonless.picture.geometry.scope import Unrolled, Unroller, px_per_ring
 from moonless.picture.geometry.square import Followed
 from moonless.picture.geometry.upright import Flat, find_roll, flatten
 from moonless.picture.lay import N_SPOKE, n_cell_of, ring_columns
+from moonless.picture.over.cover import covered
+from moonless.picture.over.under import LINE_PX
 from moonless.picture.told import Told
 from moonless.picture.types import FoundScope, RangeFrom
-from moonless.picture.under import LINE_PX
 
 # A scope of which less is in the picture is not worth reading.
 LEAST_INSIDE = 0.6

@@ -16,7 +16,7 @@ Rules of this file:
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from typing import Any
 
@@ -28,6 +28,7 @@ from moonless.picture.geometry.edges import Picture
 from moonless.picture.geometry.find import NoScope
 from moonless.picture.lay import Layer
 from moonless.picture.look import look
+from moonless.picture.over.fixed import FixedMarks
 from moonless.picture.sweep import LEAST_CHANGED, Sweep
 from moonless.picture.told import PictureErrors, Told
 from moonless.picture.types import FoundScope, PictureScan
@@ -68,6 +69,7 @@ class PictureStream:
         self._lost = 0
         self._last: PictureScan | None = None
         self._sweep = Sweep()
+        self._fixed: FixedMarks | None = None
         self._changed_ns: int | None = None
         self._told_line = ""
         self._sequence = 0
@@ -100,11 +102,22 @@ class PictureStream:
             return out
         if self._bow is not None:
             self._bow = self._steadied(self._bow, follow_bow(unrolled, self.found, self._bow))
-        scan = self._layer.lay_unrolled(unrolled, self._bow)
+        scan = self._without_marks(self._layer.lay_unrolled(unrolled, self._bow), time_ns)
         out.scan = scan
         self._send(scan, time_ns, out)
         self._last = scan
         return out
+
+    def _without_marks(self, scan: PictureScan, time_ns: int) -> PictureScan:
+        """Return a turn without what is drawn at one place of the screen: not received there."""
+        beside = None if scan.from_north else on_screen(scan, _beside_line(scan.echo.shape))
+        if self._fixed is None:
+            self._fixed = FixedMarks((scan.echo.shape[0], scan.echo.shape[1]))
+        covered = self._fixed.look(on_screen(scan, scan.echo), beside, time_ns)
+        if not covered.any():
+            return scan
+        covered = np.roll(covered, -scan.first_row, axis=0)
+        return replace(scan, echo=np.where(covered, 0, scan.echo).astype(np.uint8), shown=scan.shown & ~covered)
 
     @staticmethod
     def _steadied(last: float, now: float) -> float:
@@ -129,7 +142,7 @@ class PictureStream:
         self._say(out, f"the scope is found: {lines}")
 
     def _forget(self) -> None:
-        self._layer = None
+        self._layer = self._fixed = None
         self._last = self._changed_ns = None
         self._lost = 0
 

@@ -1,0 +1,1 @@
+"""What lies over the picture of a radar: rings and lines, writing and boxes, marks that are drawn at one place."""
