@@ -259,7 +259,7 @@ def test_a_leg_is_looked_along_every_hundred_metres_at_most(length_m: float) -> 
         (Night(cloud=0.5, visibility_m=18_520.0, wave_height_m=1.5, wind=10.0 * 1852 / 3600, wind_from_deg=359.6),
          "cloud 50%, visibility 10 NM, waves 1.5 m, wind 10 kn from 000°, no rain"),
         (Night(visibility_m=18_520.0, rain_mmh=16.0, wind=0.0),
-         "cloud 0%, visibility 10 NM (through this rain 1.1 NM), waves 0.3 m, wind 0 kn, rain 16 mm/h"),
+         "cloud 0%, visibility 10 NM (through this rain 1.09 NM), waves 0.3 m, wind 0 kn, rain 16 mm/h"),
     ],
 )  # fmt: skip
 def test_a_night_in_words(night: Night, words: str) -> None:
