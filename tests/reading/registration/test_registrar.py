@@ -82,6 +82,25 @@ def test_a_bearing_is_belied_by_own_motion_past_both_doubts() -> None:
     assert not replace(now, is_known=False).is_belied_by(by(0.0, 0.8))
 
 
+@pytest.mark.parametrize("n_mark", [0, 1, 2])
+def test_one_well_charted_mark_takes_no_word_from_the_shore(n_mark: int) -> None:
+    """Two hundred shore points that fit are believed with a beacon among them as without."""
+    rng, bias, offset = np.random.default_rng(1), math.radians(2.0), np.array([15.0, -10.0])
+    registrar, marks = Registrar(make_boat()), np.array([[300.0, 400.0], [-350.0, -200.0]])[:n_mark]
+    for turn in range(10):
+        here = offset - registrar.now.state[1:]
+        edge, normal = near_edge(EDGES, float(here[0]), float(here[1]), 5000.0, 0.07)
+        plots = turned_back(marks, -bias) + rng.normal(0.0, 3.0, marks.shape)
+        seen = replace(
+            _sightings(bias, offset, rng), plot_rel=plots, plot_own=np.broadcast_to(offset, marks.shape),
+            plot_range_sigma=np.full(n_mark, 6.0), plot_azimuth_sigma=np.full(n_mark, 0.008),
+        )  # fmt: skip
+        now = registrar.update(T0 + turn * 2 * S, seen, Expected(edge, normal, marks, np.full(n_mark, 5.0)))
+    assert now.is_known and math.degrees(now.heading_bias) == pytest.approx(2.0, abs=0.2)
+    assert now.state[1:] == pytest.approx(offset, abs=3.0)
+    assert now.n_used > 150
+
+
 def test_putting_right_undoes_the_error() -> None:
     registrar = Registrar(make_boat())
     now = registrar.now

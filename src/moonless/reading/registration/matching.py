@@ -26,6 +26,8 @@ ROBUST_M = 14.0
 SHORE_SIGMA_M = 12.0
 # Shore points a few metres apart see the same stretch and the same error of the chart.
 SHORE_POINTS_PER_INDEPENDENT = 12.0
+# What is left less than this of its say is not counted.
+LEAST_SAY = 0.1
 # A mark that should show and has no echo speaks against by half: a hull may lie before it.
 MARK_UNSEEN = 0.5
 
@@ -86,27 +88,33 @@ class Matcher:
         return total
 
     def fit(self, start: Floats, prior: Floats, prior_cov: Floats) -> tuple[Floats, Floats, int]:
-        """Return the state, its covariance and how many sightings had a say; weights narrow as it settles."""
+        """Return the state, its covariance and how many gaps had a say; weights narrow as it settles.
+
+        A shore point has one gap, a mark two.  Each is asked by itself: a well charted mark weighs as much as twenty
+        shore points, and takes no word from them.
+        """
         state = start.copy()
         prior_info = np.linalg.inv(prior_cov)
         info = prior_info
         used = 0
         for robust in (5.0 * ROBUST_M, 3.0 * ROBUST_M, 2.0 * ROBUST_M, ROBUST_M, ROBUST_M, ROBUST_M):
-            rows, residual, weight = self._rows(state, robust)
+            rows, residual, weight, say = self._rows(state, robust)
             # rows @ (state - x) = residual: how each residual falls when the state moves.
             info = prior_info + (rows * weight[:, None]).T @ rows
             pull = (rows * weight[:, None]).T @ residual + prior_info @ (prior - state)
             step = np.linalg.solve(info, pull)
             state = state + step
-            used = int((weight > 0.1 * weight.max(initial=1e-9)).sum())
+            used = int((say > LEAST_SAY).sum())
         return state, np.linalg.inv(info), used
 
-    def _rows(self, state: Floats, robust: float) -> tuple[Floats, Floats, Floats]:
+    def _rows(self, state: Floats, robust: float) -> tuple[Floats, Floats, Floats, Floats]:
+        """Return (m, 3) how each gap falls as the state moves, (m,) gaps, weights, and share of say that each has."""
         at = self.places(state)
         turned = at - (self.own - state[1:])
         rows: list[Floats] = []
         residuals: list[Floats] = []
         weights: list[Floats] = []
+        says: list[Floats] = []
         if self.edge_tree is not None and self.n_shore:
             p = at[: self.n_shore]
             distance, index = self.edge_tree.query(p)
@@ -117,6 +125,7 @@ class Matcher:
             fall = 1.0 / (1.0 + (gap / robust) ** 2) ** 2
             fall = np.where(distance < 4.0 * robust, fall, 0.0)
             weights.append(fall / (SHORE_SIGMA_M**2 * SHORE_POINTS_PER_INDEPENDENT))
+            says.append(fall)
         if self.mark_tree is not None and len(at) > self.n_shore:
             p = at[self.n_shore :]
             distance, index = self.mark_tree.query(p)
@@ -137,9 +146,10 @@ class Matcher:
                 rows.append(_derivative(turned[self.n_shore :], np.broadcast_to(axis, p.shape)))
                 residuals.append(gap @ axis)
                 weights.append(fall / variance)
+                says.append(fall)
         if not rows:
-            return np.zeros((0, 3)), np.zeros(0), np.zeros(0)
-        return np.vstack(rows), np.concatenate(residuals), np.concatenate(weights)
+            return np.zeros((0, 3)), np.zeros(0), np.zeros(0), np.zeros(0)
+        return np.vstack(rows), np.concatenate(residuals), np.concatenate(weights), np.concatenate(says)
 
     def share_fitting(self, state: Floats) -> tuple[float, float]:
         """Return the share of shore sightings on the expected edge, and how many independent ones were judged."""
