@@ -6,11 +6,13 @@ Screens are drawn in the invented layouts of `bench.screens.layouts` and seen th
     places      position of places on the scope, pixels of the screen, and heading of the picture, degrees: layouts,
                 six resolutions and tilts to 35 degrees; how many were refused, and ranges taken wrongly
     loss        dB more that a point echo needs to be read back than to be drawn; how much more of the scope is lit
-    speed       ms for a frame of 1280 x 720, peer pycatzao's decode of a turn of 2048 x 1024 in the same run
+    speed       ms for a frame of 1280 x 720 laid, and for all that is done with one of a screen that is swept; peer
+                pycatzao's decode of a turn of 2048 x 1024 in the same run
     chain       macro F1 of scenes by their screen, peer the same by CAT240: those that were chosen on, and others
     real        share of the strong cells of real video that are read back within two cells
     run         a whole run of real video by its screen and a camera, by the data's own scorer: moving and still vessels
                 held of those that the video shows, echoes told a turn; peer the same turns by CAT240
+    range       the same with half the range told: turns until the chart's coast has put it right
 """
 
 from __future__ import annotations
@@ -38,11 +40,13 @@ from moonless.picture.geometry.edges import Picture
 from moonless.picture.geometry.find import NoScope
 from moonless.picture.lay import Layer
 from moonless.picture.look import look
+from moonless.picture.stream import PictureStream
 from moonless.picture.told import Told
+from moonless.units import NS_PER_S
 
 NAMES = ("picture",)
 TAKES_REST = True
-PARTS = ("places", "loss", "speed", "chain", "real", "run")
+PARTS = ("places", "loss", "speed", "chain", "real", "run", "range")
 SIZES = ((854, 480), (960, 540), (1280, 720), (1600, 900), (1920, 1080), (2560, 1440))
 TILTS = (0.0, 10.0, 20.0, 30.0, 35.0)
 SCALES = (0.5, 0.75, 1.5, 3.0, 6.0, 12.0)
@@ -54,6 +58,8 @@ CHAIN_TURNS = 48
 # What was chosen was chosen on the pictures before this.
 FIRST_SEED = 200
 LOSS_PICTURES = 4
+SWEPT_FRAMES = 20
+STRAIT_NM, HALF_RANGE_S = 680 * 11.0 / NAUTICAL_MILE_M, 240.0
 RUN_LAYOUT = "plum"  # north-up, as the set of the real runs is
 
 
@@ -62,7 +68,10 @@ def run(names: Sequence[str], rest: Sequence[str] = ()) -> Iterator[Result]:
     wrong = [part for part in rest if part not in PARTS]
     if wrong:
         raise SystemExit(f"picture has no part {wrong[0]!r}; it has {', '.join(PARTS)}")
-    work = {"places": places, "loss": loss, "speed": speed, "chain": chain, "real": real, "run": real_run}
+    work = {
+        "places": places, "loss": loss, "speed": speed, "chain": chain, "real": real, "run": real_run,
+        "range": half_range,
+    }  # fmt: skip
     for part in rest or PARTS:
         yield from work[part]()
 
@@ -220,6 +229,16 @@ def speed() -> Iterator[Result]:
         mine.append(middle - begin)
         theirs.append(steady_s() - middle)
     yield Result("picture.frame", 1e3 * min(mine), "ms", "pycatzao", 1e3 * min(theirs), min(theirs) / min(mine))
+    # All that is done for a frame of a screen that is swept: rings, figures, bow, boxes, marks, spokes.
+    door, whole = PictureStream(Told(range_nm=3.0)), []
+    for k in range(SWEPT_FRAMES):
+        shown = Shown(made_echo(2 + k // 5), 3.0, older=made_echo(1 + k // 5), sweep_rad=k % 5 / 5.0 * TAU)
+        seen = np.ascontiguousarray(draw_screen(layout, shown).pixels[:, :, ::-1])
+        begin = steady_s()
+        door.put(seen, k * NS_PER_S // 2)
+        whole.append(steady_s() - begin)
+    one = float(np.median(whole[2:]))
+    yield Result("picture.door", 1e3 * one, "ms a frame, all of it", "pycatzao", 1e3 * min(theirs), min(theirs) / one)
 
 
 def chain() -> Iterator[Result]:
@@ -284,7 +303,7 @@ def real_run() -> Iterator[Result]:
     import json
     import tempfile
 
-    from bench.at_sea.real import read_run, scorer_of, told_a_turn
+    from bench.at_sea.real import open_water, read_run, scorer_of, told_a_turn
     from bench.screens.real_run import lines_by_screen
 
     folder = Path(os.environ.get("MOONLESS_DATA", "../shared/data")) / "real-radar"
@@ -302,8 +321,24 @@ def real_run() -> Iterator[Result]:
                 yield Result(f"picture.run.{one.name}.{group}", mine, "of shown", "CAT240", its, mine / its)
         mine, its = told_a_turn(ours), told_a_turn(peer)
         yield Result(f"picture.run.{one.name}.told", mine, "a turn", "CAT240", its, its / mine)
+        mine, its = open_water(ours), open_water(peer)
+        yield Result(f"picture.run.{one.name}.open_water", mine, "a turn", "CAT240", its, its / max(mine, 1e-9))
         mine, its = ours["moving"]["id_switches_per_100"], peer["moving"]["id_switches_per_100"]
         yield Result(f"picture.run.{one.name}.switches", mine, "per 100", "CAT240", its)
+
+
+def half_range() -> Iterator[Result]:
+    """The strait's run with half its range told: in which turn it is said that it is not so."""
+    from bench.screens.real_run import lines_by_screen
+
+    folder = Path(os.environ.get("MOONLESS_DATA", "../shared/data")) / "real-radar" / "01_001"
+    if not (folder / "radar.cat240").is_file():
+        return
+    layout = next(one for one in LAYOUTS if one.name == RUN_LAYOUT)
+    lines, _ = lines_by_screen(folder, layout, STRAIT_NM, HALF_RANGE_S, STRAIT_NM / 2.0)
+    turns = _turns(lines)
+    said = [k for k, line in enumerate(turns, 1) if any("True ranges are 2 times" in c["say"] for c in line["calls"])]
+    yield Result("picture.range.put_right", said[0] if said else float("nan"), f"turns of {len(turns)}")
 
 
 def _turns(lines: list[dict[str, Any]]) -> list[dict[str, Any]]:

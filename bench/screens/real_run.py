@@ -63,9 +63,12 @@ class PaintedScreen:
 
 
 def lines_by_screen(
-    folder: Path, layout: Layout, scale_nm: float, most_s: float
+    folder: Path, layout: Layout, scale_nm: float, most_s: float = math.inf, told_nm: float | None = None
 ) -> tuple[list[dict[str, Any]], list[str]]:
-    """Return the readings of a run by its screen, as ``moonless read`` writes them, and what the picture door said."""
+    """Return the readings of a run by its screen, as ``moonless read`` writes them, and what the picture door said.
+
+    ``told_nm``: the range of the outermost ring that is told to the picture door; None: the true one.
+    """
     from moonless.boat.file import read_boat
     from moonless.chart.library import Chart
     from moonless.watch.pipeline.chain import Chain
@@ -74,7 +77,7 @@ def lines_by_screen(
     # The heading line tells the bow; what the video's bearings are off by stays.
     boat = replace(boat, radar=replace(boat.radar, angle_from="bow"))
     chain = Chain(boat, Chart.open([folder / "chart.gpkg"]))
-    screen, stream = PaintedScreen(layout, scale_nm), PictureStream(Told(range_nm=scale_nm))
+    screen, stream = PaintedScreen(layout, scale_nm), PictureStream(Told(range_nm=told_nm or scale_nm))
     lines: list[dict[str, Any]] = []
     said: list[str] = []
     for fed in _fed(folder, most_s):

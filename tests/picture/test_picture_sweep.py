@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from moonless.picture.over.cover import Judged
 from moonless.picture.sweep import BLOCKS, Sweep, arc_of
 
 N_ROW = 1024
@@ -97,3 +98,16 @@ def test_an_arc_over_the_first_direction_is_one_arc() -> None:
     blocks[240:] = blocks[:16] = 10.0
     assert arc_of(blocks) == (240, 32)
     assert arc_of(np.ones(BLOCKS)) is None
+
+
+def test_a_stretch_under_an_echo_is_the_same_only_with_its_ends_and_its_colour() -> None:
+    # Ends short of a degree and a half, all the way round; a box opened there is longer or of another colour.
+    own = np.array([40, 60, 80], np.int16)
+    was = Judged(2, 1020, 30, own)
+    assert was.is_same(2, 1020, 30, own, 1024)
+    assert was.is_same(2, 0, 30, own + np.int16(5), 1024)
+    assert was.is_same(2, 1018, 33, own, 1024)
+    assert not was.is_same(3, 1020, 30, own, 1024)
+    assert not was.is_same(2, 1020, 40, own, 1024)
+    assert not was.is_same(2, 1010, 40, own, 1024)
+    assert not was.is_same(2, 1020, 30, own + np.array([0, 9, 0], np.int16), 1024)

@@ -12,6 +12,9 @@ Rules of this file:
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
@@ -34,6 +37,8 @@ BOX_SHARE = 0.78
 LEAST_SHARE, MOST_BOXES = 0.002, 6
 # A search is made anew when so many rows of all rings together are otherwise than they were; a window's width.
 OTHER_ROWS = 28
+# The ends of a stretch that is the same may differ by so many rows, a degree and a half.
+ENDS_ROWS = 4
 # Cells on either side of a ring that are looked at: its line, what is beside it, and a place without a line.
 WINDOW = 16
 # Regions are looked for among every second cell, straight sides among every eighth.
@@ -44,12 +49,33 @@ Lines = dict[int, tuple[NDArray[np.bool_], NDArray[np.bool_]]]
 """By ring: in which rows it is seen, and in which it is gone."""
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Judged:
+    """A stretch of a ring that is gone under no box: an echo lies there, or a shore."""
+
+    ring: int
+    first: int
+    many: int
+    colour: NDArray[np.int16]
+
+    def is_same(self, ring: int, first: int, many: int, colour: NDArray[np.int16], n_row: int) -> bool:
+        """Return whether a stretch found now is this one: its ends where they were, short of a little, and its colour.
+
+        A box that is opened there is longer than the echo, or of another colour.
+        """
+        if ring != self.ring or bool(np.abs(colour - self.colour).max() >= SAME):
+            return False
+        begin = (first - self.first + n_row // 2) % n_row - n_row // 2
+        return abs(begin) <= ENDS_ROWS and abs(begin + many - self.many) <= ENDS_ROWS
+
+
 class Cover:
     """What lies over a screen, frame after frame.  The search is done where other stretches of rings are gone."""
 
     def __init__(self) -> None:
         self._gone: Floats | None = None
         self._was: NDArray[np.bool_] | None = None
+        self._judged: list[Judged] = []
 
     def look(self, unrolled: Unrolled, rings: int, px_per_ring: float) -> NDArray[np.bool_]:
         """Return what something lies over in this frame; see `covered`."""
@@ -58,7 +84,8 @@ class Cover:
         for ring, (is_seen, is_gone) in seen.items():
             gone[ring] = is_gone + 0.5 * ~(is_seen | is_gone)
         if self._was is None or self._gone is None or float(np.abs(gone - self._gone).sum()) > OTHER_ROWS:
-            self._gone, self._was = gone, boxes(unrolled, seen)
+            self._gone = gone
+            self._was, self._judged = boxes(unrolled, seen, self._judged)
         return self._was
 
 
@@ -67,12 +94,16 @@ def covered(unrolled: Unrolled, rings: int, px_per_ring: float) -> NDArray[np.bo
 
     ``px_per_ring``: pixels of the picture from ring to ring.
     """
-    return boxes(unrolled, ring_lines(unrolled, rings, px_per_ring))
+    return boxes(unrolled, ring_lines(unrolled, rings, px_per_ring), ())[0]
 
 
-def boxes(unrolled: Unrolled, seen: Lines) -> NDArray[np.bool_]:
-    """Return what lies over the stretches of rings that are gone."""
+def boxes(unrolled: Unrolled, seen: Lines, before: Sequence[Judged]) -> tuple[NDArray[np.bool_], list[Judged]]:
+    """Return what lies over the stretches of rings that are gone, and what was judged to be no box.
+
+    ``before``: what was judged so in the last search: an echo that lies over a ring turn after turn is looked at once.
+    """
     out = np.zeros_like(unrolled.inside)
+    judged: list[Judged] = []
     smooth: NDArray[np.uint8] | None = None
     n_row, n_cell = unrolled.colour.shape[:2]
     gaps = [(ring, run) for ring, (_, gone) in seen.items() for run in _runs(gone)]
@@ -85,10 +116,16 @@ def boxes(unrolled: Unrolled, seen: Lines) -> NDArray[np.bool_]:
         if smooth is None:
             smooth = cv2.blur(unrolled.colour, (5, 5))[::COARSE, ::COARSE].copy()
         row = _plain_row(smooth, first, many, column)
+        own_colour = smooth[row, column // COARSE].astype(np.int16)
+        same = next((one for one in before if one.is_same(ring, first, many, own_colour, n_row)), None)
+        if same is not None:
+            judged.append(same)
+            continue
         region = _one_colour(smooth, row, column // COARSE)
         is_water = _is_as_where_seen(smooth, row, column, seen[ring][0])
         if is_water or _holds_rings(region, seen, unrolled):
             if not is_water or many < 0.5 * STRETCH_DEG / 360.0 * n_row:
+                judged.append(Judged(ring, first, many, own_colour))
                 continue
             rows = (first + np.arange(many)) % n_row
             half = round(0.5 / unrolled.step)
@@ -99,7 +136,9 @@ def boxes(unrolled: Unrolled, seen: Lines) -> NDArray[np.bool_]:
             own = cv2.dilate(region.astype(np.uint8), np.ones((3, 3), np.uint8))
             whole = cv2.resize(own, (n_cell, n_row), interpolation=cv2.INTER_NEAREST)
             out |= box | (whole > 0)
-    return out
+        else:
+            judged.append(Judged(ring, first, many, own_colour))
+    return out, judged
 
 
 def ring_lines(unrolled: Unrolled, rings: int, px_per_ring: float) -> Lines:
