@@ -65,6 +65,40 @@ def test_boats_in_company_are_no_field() -> None:
     assert np.all(_after_turns(tuple(six)) < VESSEL_PER_M2)
 
 
+def test_a_squall_teaches_that_its_patches_answer_in_every_turn_and_a_convoy_does_not() -> None:
+    """Twenty patches that are never missed are no boats; of seven boats nothing is learnt."""
+    squall = _after_turns(tuple(_group(20, WIND, 40, 40, 2000.0)))
+    assert np.mean(squall > 2.0 * VESSEL_PER_M2) >= 0.7
+    convoy = _after_turns(tuple(_group(7, WIND, 40, 40, 1400.0)))
+    assert np.all(convoy < VESSEL_PER_M2)
+
+
+def test_what_lies_in_a_squall_and_looks_otherwise_is_no_patch_of_it() -> None:
+    """Elementary: of echoes alike but for one thing, that which is like the others is likelier one of them."""
+    patches = [replace(t, strength_db=18.0) for t in _group(20, WIND, 12, 18, 2000.0)]
+    among = patches.pop(10)
+    like = _after_turns((*patches, among))[-1]
+    assert like > 3.0 * VESSEL_PER_M2
+    # A ship's echo 37 dB stronger; one hit in each turn, where the patches are missed in a third of them.
+    assert _after_turns((*patches, replace(among, strength_db=55.0)))[-1] < 0.1 * like
+    assert _after_turns((*patches, replace(among, n_hits=40, n_scans=40)))[-1] < 0.1 * like
+    # Two hundred metres long, where no patch is.
+    assert _after_turns((*patches, replace(among, length_m=200.0)))[-1] < 0.8 * like
+
+
+def test_what_hops_in_a_squall_goes_with_it_as_much_as_its_own_velocity_lets_it() -> None:
+    patches = _group(20, WIND, 12, 18, 2000.0)
+    among = patches.pop(10)
+
+    def density(*more: float) -> float:
+        other = replace(among, velocity_east=WIND[0] + more[0], velocity_north=WIND[1] + more[1])
+        return float(_after_turns((*patches, other))[-1])
+
+    # Four m/s off the field is hopping; seventeen off, three times its spread and more, is a way of its own.
+    assert density(0.0, 0.0) > density(-3.0, 2.6) > 0.3 * VESSEL_PER_M2
+    assert density(12.0, -12.0) < 0.5 * VESSEL_PER_M2 and density(-12.0, 12.0) < 0.1 * VESSEL_PER_M2
+
+
 def test_what_lies_still_is_named_by_ais_or_lies_at_land_drifts_with_nobody() -> None:
     assert not _after_turns(tuple(_group(9, (0.1, 0.0), 12, 20, 1400.0))).any()
     shower = tuple(_group(9, WIND, 12, 20, 1400.0))

@@ -94,20 +94,32 @@ def _carried_on(ship: AisTarget, own: OwnPlane, age_s: float) -> tuple[float, fl
 
 def _length_by_radar(evidence: Evidence, explained: list[Explained], i: int) -> float | None:
     """Return a vessel's length where radar alone is sure that she is long; None: not sure."""
-    track, told = evidence.tracks[i], explained[i]
-    if track.length_m is None or told.kind != "vessel" or told.confidence < SHADING_CONFIDENCE:
+    told = explained[i]
+    if told.kind != "vessel" or told.confidence < SHADING_CONFIDENCE or not _is_surely_long(evidence, i):
         return None
-    if track.n_hits < SHADING_HITS or evidence.range_m[i] < SHADING_FROM_M or not evidence.rcs_db[i] > SHADING_RCS_DB:
-        return None
+    return evidence.tracks[i].length_m
+
+
+def _is_surely_long(evidence: Evidence, i: int) -> bool:
+    """Return whether radar alone is sure that a thing is longer than any boat, and as strong.
+
+    Where no scale is learnt, and no strength tells a cross-section, the top of the scale is strong.
+    """
+    track = evidence.tracks[i]
+    is_strong = evidence.clipped[i] if math.isnan(evidence.rcs_db[i]) else evidence.rcs_db[i] > SHADING_RCS_DB
+    if track.length_m is None or track.n_hits < SHADING_HITS or evidence.range_m[i] < SHADING_FROM_M or not is_strong:
+        return False
     seen = track.length_m - 2.0 * evidence.beam_rad * float(evidence.range_m[i]) - 2.0 * (track.length_sigma_m or 0.0)
-    return track.length_m if seen > SHADING_SEEN_M else None
+    return seen > SHADING_SEEN_M
 
 
 def _uncharted(evidence: Evidence, explained: list[Explained]) -> list[Obstruction]:
-    """Return the still echoes that no chart knows and that are too strong for a boat: land, or as good."""
+    """Return the still echoes that no chart knows and that are too strong, or too long, for a boat: land, or as good."""
     out = []
     for i, told in enumerate(explained):
-        if told.kind != "uncharted" or not evidence.rcs_db[i] > LAND_RCS_DB or evidence.tracks[i].n_hits < SHADING_HITS:
+        if told.kind != "uncharted" or evidence.tracks[i].n_hits < SHADING_HITS:
+            continue
+        if not evidence.rcs_db[i] > LAND_RCS_DB and not _is_surely_long(evidence, i):
             continue
         reach = float(evidence.range_m[i])
         if reach < SHADING_FROM_M:

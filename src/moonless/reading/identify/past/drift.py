@@ -1,8 +1,9 @@
 """Fields of rain and sea that drift: many echoes, spread over the water, that go one way at one speed.
 
 A shower is carried by the wind as a whole.  Its stronger patches are tracked as so many boats, each for a while, and
-each of them alone is as steady as one; what gives them away is the others.  Boats in company are fewer, and are hit in
-nearly every turn.  Here the velocity that most of such tracks share is sought turn by turn, and how densely they lie.
+each of them alone is as steady as one; what gives them away is the others.  Boats in company are fewer, and look
+otherwise.  Here the velocity that most of such tracks share is sought turn by turn, and how densely they lie; a tracker
+that hops from one patch to the next goes otherwise than the field, but lies in it.
 """
 
 from __future__ import annotations
@@ -13,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from moonless.reading.identify.past.clutter_runs import hit_ever
+from moonless.reading.identify.past.patches import looks_of_patches
 from moonless.track.types import Track
 
 Floats = NDArray[np.float64]
@@ -21,6 +22,8 @@ Mask = NDArray[np.bool_]
 
 # Velocities of boats, one sigma each axis, and how far patches of one field differ from it; own figures.
 BOATS_MPS, PATCHES_MPS = 6.0, 0.7
+# One in five is a fast one.
+FAST, FAST_MPS = 0.2, 15.0
 # A slower field is taken for the ground itself; and a track is asked once it has so many hits and its speed is known so
 # well.
 LEAST_MPS, LEAST_HITS, LEAST_SURE_MPS = 1.5, 3, 4.0
@@ -33,9 +36,12 @@ APART_M = 150.0
 WITNESSES, WITNESS_WIDTH, KEEP = 4.0, 0.5, 0.8
 # How far off other patches are counted: this, or this share of the range.
 REACH_M, REACH_OF_RANGE = 500.0, 0.3
-# Shares of turns with an echo: of patches, and of boats; a likelihood of Beta form each.  Seen in the same scenes: six
-# turns in ten and nine in ten.
-PATCH_HITS, BOAT_HITS = (4.5, 3.0), (9.0, 1.5)
+# So many of the tracks in a field hop from patch to patch, at velocities that differ from its own by so much, one sigma
+# each axis; own figures, chosen on wild scenes 105 to 139.
+HOP, HOP_MPS = 0.3, 4.0
+# How patches look is learnt from those that have been hit so often and go with the field more likely than not; and only
+# past so many witnesses as boats in company may be, in full past twice as many: they would be taken at their own word.
+LOOK_HITS, LOOK_SHARE, COMPANY = 8, 0.5, 8.0
 MOST_RATIO = 60.0
 MOST_TRIED, EM_STEPS = 48, 3  # velocities, those of what has been hit most often; steps from each
 
@@ -46,7 +52,6 @@ class _Field:
 
     velocity: Floats  # (2,)
     share: Floats  # (n,)
-    ratio: Floats  # (n,) of each velocity's likelihood, for a patch of the field over a boat
     first: NDArray[np.int64]  # (m,) of each square of the sea that has any, the track that speaks for it
     witnesses: float
 
@@ -63,16 +68,17 @@ class FieldDrift:
 
         ``own_en``: the boat; ``is_ashore`` (n,): what lies at land or is a piece of it, and is not asked.
         """
-        n = len(tracks)
-        out = np.zeros(n)
-        velocity = np.array([(t.velocity_east, t.velocity_north) for t in tracks]).reshape(-1, 2)
-        spread = np.array([t.covariance[2:4, 2:4] for t in tracks]).reshape(-1, 2, 2)
-        place = np.array([(t.east_m, t.north_m) for t in tracks]).reshape(-1, 2)
+        out = np.zeros(len(tracks))
         asked = ~is_ashore & np.array([t.ais is None and t.n_hits >= LEAST_HITS for t in tracks], dtype=np.bool_)
-        asked &= np.trace(spread, axis1=1, axis2=2) < LEAST_SURE_MPS**2
         at = np.flatnonzero(asked)
-        hits = np.array([tracks[i].n_hits for i in at], dtype=np.int64)
-        field = _shared(velocity[at], spread[at], place[at], hits)
+        those = [tracks[i] for i in at]
+        velocity = np.array([(t.velocity_east, t.velocity_north) for t in those]).reshape(-1, 2)
+        spread = np.array([t.covariance[2:4, 2:4] for t in those]).reshape(-1, 2, 2)
+        place = np.array([(t.east_m, t.north_m) for t in those]).reshape(-1, 2)
+        hits = np.array([t.n_hits for t in those], dtype=np.int64)
+        # Whose velocity is not known so well may be of the field, and bears no witness for it.
+        sure = np.trace(spread, axis1=1, axis2=2) < LEAST_SURE_MPS**2
+        field = _shared(velocity[sure], spread[sure], place[sure], hits[sure])
         fresh = 0.0 if field is None else field.witnesses
         if field is not None and np.hypot(*(field.velocity - self._velocity)) > 3.0 * PATCHES_MPS:
             self._witnesses *= KEEP
@@ -81,13 +87,29 @@ class FieldDrift:
             return out
         self._velocity = field.velocity
         is_field = 1.0 / (1.0 + math.exp(-(self._witnesses - WITNESSES) / WITNESS_WIDTH))
-        away = np.hypot(*(place[at] - np.array(own_en)).T)
+        goes, hops = _goes_with(field, velocity, spread)
+        member = np.where(sure & (hits >= LOOK_HITS), SHARE * goes / (SHARE * goes + 1.0 - SHARE), 0.0)
+        learns = float(np.clip((self._witnesses - COMPANY) / COMPANY, 0.0, 1.0))
+        looks = looks_of_patches(those, np.where(member > LOOK_SHARE, learns * member, 0.0))
+        away = np.hypot(*(place - np.array(own_en)).T)
         reach = np.maximum(REACH_M, REACH_OF_RANGE * away)
-        apart = np.hypot(*np.moveaxis(place[at][:, None] - place[at][None, field.first], -1, 0))
+        apart = np.hypot(*np.moveaxis(place[:, None] - place[sure][None, field.first], -1, 0))
         counts = (apart <= reach[:, None]) & (apart > APART_M)
         others = np.where(counts, field.share[None, field.first], 0.0).sum(axis=1)
-        out[at] = is_field * others / (math.pi * reach**2) * field.ratio * _hits_speak([tracks[i] for i in at])
+        ratio = np.minimum((1.0 - HOP) * goes + HOP * hops, MOST_RATIO)
+        out[at] = is_field * others / (math.pi * reach**2) * ratio * looks
         return out
+
+
+def _goes_with(field: _Field, velocity: Floats, spread: Floats) -> tuple[Floats, Floats]:
+    """Return (n,), (n,): how much likelier each velocity is for a patch of the field, and for one that hops there, than
+    for a boat."""
+    off, each = (velocity - field.velocity)[None], np.eye(2)
+    slow = _log_gaussian(velocity[None], spread + BOATS_MPS**2 * each)[0] + math.log(1.0 - FAST)
+    boats = np.logaddexp(slow, _log_gaussian(velocity[None], spread + FAST_MPS**2 * each)[0] + math.log(FAST))
+    patches = _log_gaussian(off, spread + PATCHES_MPS**2 * each)[0]
+    hopping = _log_gaussian(off, spread + HOP_MPS**2 * each)[0]
+    return np.exp(np.clip(patches - boats, -50.0, 50.0)), np.exp(np.clip(hopping - boats, -50.0, 50.0))
 
 
 def _shared(velocity: Floats, spread: Floats, place: Floats, hits: NDArray[np.int64]) -> _Field | None:
@@ -119,7 +141,7 @@ def _shared(velocity: Floats, spread: Floats, place: Floats, hits: NDArray[np.in
         return None
     order = np.lexsort((-share[k], square.ravel()))
     first = order[np.concatenate(([True], np.diff(square.ravel()[order]) != 0))]
-    return _Field(start[k], share[k], np.minimum(ratio[k], MOST_RATIO), first, float(witnesses[k]))
+    return _Field(start[k], share[k], first, float(witnesses[k]))
 
 
 def _log_gaussian(off: Floats, covariance: Floats) -> Floats:
@@ -129,11 +151,3 @@ def _log_gaussian(off: Floats, covariance: Floats) -> Floats:
     east, north = off[..., 0], off[..., 1]
     squared = (nn * east**2 - 2.0 * en * east * north + ee * north**2) / determinant
     return np.asarray(-0.5 * squared - 0.5 * np.log(determinant))
-
-
-def _hits_speak(tracks: list[Track]) -> Floats:
-    """Return (n,) how much likelier each record of hits is for a patch than for a boat."""
-    share = np.clip([hit_ever(t) for t in tracks], 0.02, 0.98)
-    (a, b), (c, d) = PATCH_HITS, BOAT_HITS
-    whole = math.lgamma(a + b) - math.lgamma(a) - math.lgamma(b) - math.lgamma(c + d) + math.lgamma(c) + math.lgamma(d)
-    return np.asarray(np.exp(whole + (a - c) * np.log(share) + (b - d) * np.log1p(-share)))
