@@ -3,10 +3,11 @@ import { Map as GlMap, setWorkerUrl } from "maplibre-gl";
 import workerUrl from "maplibre-gl/dist/maplibre-gl-worker.mjs?worker&url";
 import { affine, mapView, project, unproject, type Camera } from "../geo/camera";
 import { Plane } from "../geo/mercator";
-import { css, type Inks } from "../look/table";
+import type { Inks } from "../look/table";
 import type { ChartData } from "../state/types";
 import { chartStyle } from "./style";
 import { NOTHING, thingsOf, type Raw, type Things } from "./things";
+import { unknownGround, unknownName, unknownTile } from "./unknown";
 
 setWorkerUrl(new URL(workerUrl, document.baseURI).href);
 
@@ -31,7 +32,8 @@ const LOST_MS = 2500;
  * The chart is drawn north-up on a square larger than the sheet and turned by the compositor: a yawing boat costs no
  * drawing at all, which is what keeps a tablet cool and a processor-drawn screen smooth.
  *
- * Rules: where no tile draws, the hatching beneath shows through, so that water no chart knows is never plain.
+ * Rules: where no tile draws, hatching shows, so that water no chart knows is never plain. The map draws it itself, for
+ * a second hatched ground beneath costs a fifth of a frame; until it does, and whenever it may not, the ground stands.
  */
 export class ChartMap {
   #map: GlMap;
@@ -54,7 +56,7 @@ export class ChartMap {
     this.#turning = document.createElement("div");
     this.#turning.className = "turning";
     container.append(this.#turning);
-    this.#ground();
+    unknownGround(inks, this.#turning);
     this.#map = this.#begin();
     // Waking from a sleep that took tiles or the context with it.
     document.addEventListener("visibilitychange", () => {
@@ -81,11 +83,22 @@ export class ChartMap {
       else console.error("chart:", event.error.message);
     });
     map.on("sourcedata", () => this.#gatherSoon());
-    map.on("idle", () => this.#gatherSoon());
+    map.setMissingStyleImageResolver((name) => {
+      const tile = unknownTile(name);
+      if (tile !== null && !map.hasImage(name)) map.addImage(name, tile);
+      return Promise.resolve();
+    });
+    map.on("idle", () => {
+      this.#gatherSoon();
+      if (this.#chart !== null && map.getSource("chart") !== undefined && map.hasImage(unknownName(this.#inks))) {
+        this.#turning.style.background = "none";
+      }
+    });
     const canvas = map.getCanvas();
     map.on("webglcontextlost", () => {
       // A canvas without its context may be shown white.
       canvas.style.visibility = "hidden";
+      unknownGround(this.#inks, this.#turning);
       this.#lost = window.setTimeout(() => this.#beginAnew(), LOST_MS);
     });
     map.on("webglcontextrestored", () => {
@@ -126,7 +139,6 @@ export class ChartMap {
     this.#inks = inks;
     this.#safetyM = safetyM;
     this.#setStyle(true);
-    this.#ground();
   }
 
   /** Ask again for the tiles that did not come: after a lost link, a sleep, or a while. */
@@ -175,16 +187,9 @@ export class ChartMap {
     // Without a context there is no style to change; it is set when the context comes back.
     if (this.#lost !== undefined) return;
     // A style still on its way cannot be changed: it is set anew.
+    unknownGround(this.#inks, this.#turning);
     const diff = isSameChart && this.#map.isStyleLoaded() === true;
     this.#map.setStyle(chartStyle(this.#inks, this.#chart, this.#safetyM), { diff });
-  }
-
-  /** What shows where there is no chart: cross-hatching, unlike the single hatching of hidden water. */
-  #ground(): void {
-    const line = `transparent 0 14px, ${css(this.#inks.contour)} 14px 15px`;
-    const { style } = this.#turning;
-    style.backgroundColor = css(this.#inks.sheet);
-    style.backgroundImage = `repeating-linear-gradient(45deg, ${line}), repeating-linear-gradient(-45deg, ${line})`;
   }
 
   #gatherSoon(): void {

@@ -2,6 +2,7 @@
 import type { ExpressionSpecification, FilterSpecification, LayerSpecification, LineLayerSpecification, StyleSpecification } from "maplibre-gl";
 import { css, type Inks, type Rgb } from "../look/table";
 import type { ChartData } from "../state/types";
+import { unknownName } from "./unknown";
 
 /** Contours deeper than this say nothing to a small boat. Metres. */
 const DEEPEST_CONTOUR_M = 30;
@@ -17,7 +18,8 @@ export function tilesOf(chart: ChartData): string[] {
 
 /**
  * Water shoaler than ``safetyM`` is lifted from the sheet, and the contour that bounds it is the one strong line of the
- * chart. Where there is no chart nothing is drawn: what lies under the map says so.
+ * chart. Where it has nothing the hatching of unknown water stands, and with no chart at all nothing is drawn: what
+ * lies under the map says so.
  */
 export function chartStyle(inks: Inks, chart: ChartData | null, safetyM: number, tiles: (chart: ChartData) => string[] = tilesOf): StyleSpecification {
   if (chart === null) return { version: 8, sources: {}, layers: [] };
@@ -39,6 +41,7 @@ export function chartStyle(inks: Inks, chart: ChartData | null, safetyM: number,
       chart: { type: "vector", tiles: tiles(chart), minzoom: chart.minzoom, maxzoom: chart.maxzoom, bounds: [...chart.bounds] },
     },
     layers: [
+      { id: "unknown", type: "background", paint: { "background-pattern": unknownName(inks) } },
       // Charted, but nothing is said of the depth: never as deep as what is known to be deep.
       fill("cover", is("cover"), css(inks.shoal)),
       fill("depth", is("depth"), depth),

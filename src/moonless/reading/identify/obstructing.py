@@ -114,7 +114,7 @@ def _is_surely_long(evidence: Evidence, i: int) -> bool:
 
 
 def _uncharted(evidence: Evidence, explained: list[Explained]) -> list[Obstruction]:
-    """Return the still echoes that no chart knows and that are too strong, or too long, for a boat: land, or as good."""
+    """Return the still echoes that no chart knows, too strong or too long for a boat: land, or as good."""
     out = []
     for i, told in enumerate(explained):
         if told.kind != "uncharted" or evidence.tracks[i].n_hits < SHADING_HITS:
