@@ -25,8 +25,9 @@ REACH_M = 3000.0
 
 
 def _hidden(
-    track: Track, rcs_db: float = 30.0, kind: str = "vessel", confidence: float = 0.95, boat: Any = None
-) -> VisibilityRaster:
+    track: Track, rcs_db: float = 30.0, kind: str = "vessel", confidence: float = 0.95, boat: Any = None,
+    *, clipped: bool = False, is_cut: bool = False,
+) -> VisibilityRaster:  # fmt: skip
     water = open_water(REACH_M)
     away = np.array([math.hypot(track.east_m, track.north_m)])
     evidence: Any = object.__new__(Evidence)
@@ -34,11 +35,12 @@ def _hidden(
     for name, value in {
         "tracks": (track,), "range_m": away, "bearing_rad": np.array([math.atan2(track.east_m, track.north_m)]),
         "rcs_db": np.array([rcs_db]), "shore_distance_m": far, "bridge_distance_m": far, "beam_rad": 0.07,
+        "clipped": np.array([clipped]),
     }.items():  # fmt: skip
         object.__setattr__(evidence, name, value)
     told: Any = [Explained(kind, confidence, np.zeros(7), None, None)]  # type: ignore[arg-type]
     antenna_m = (boat or make_boat()).radar.height_m
-    hidden_water._behind_obstructions(water, obstructions_of(evidence, told), antenna_m, 1.0)
+    hidden_water._behind_obstructions(water, obstructions_of(evidence, told, is_cut), antenna_m, 1.0)
     return water
 
 
@@ -54,6 +56,21 @@ def test_a_vessel_plainly_long_hides_what_is_behind_her_and_no_wider_than_she_is
     assert shut[0, r > 560.0].all() and not shut[:, r < 500.0].any()
     # 110 m at 500 m, seen from abeam: 12.6 degrees, 25 rows of half a degree.
     assert shut[:, -1].sum() == pytest.approx(math.degrees(2.0 * math.atan2(55.0, 500.0)) * 2.0, abs=1.01)
+
+
+@pytest.mark.parametrize("kind", ["vessel", "uncharted"])
+def test_where_no_scale_tells_her_strength_a_long_ship_hides_water_if_she_stands_at_its_top(kind: str) -> None:
+    """At anchor, and told as uncharted, as well as under way; in a cut picture everything stands there."""
+    unscaled = math.nan
+    behind = _hidden(_coaster(), unscaled, kind, clipped=True)
+    assert behind.cause[0, behind.range_m > 560.0].all()
+    assert not _hidden(_coaster(), unscaled, kind).cause.any()
+    assert not _hidden(_coaster(), unscaled, kind, clipped=True, is_cut=True).cause.any()
+    # And what is no longer than the beam makes of a point hides nothing, as strong as it may be.
+    assert not _hidden(_coaster(length_m=40.0), unscaled, kind, clipped=True).cause.any()
+    # At 500 m a beam of 0.07 is 35 m: past two of them and two sigma she is 30 m long, over the 25 that are asked.
+    assert _hidden(_coaster(length_m=110.0, length_sigma_m=5.0), 16.0, kind).cause.any()
+    assert not _hidden(_coaster(length_m=100.0, length_sigma_m=5.0), 16.0, kind).cause.any()
 
 
 @pytest.mark.parametrize("length_m", [24.0, 30.0])

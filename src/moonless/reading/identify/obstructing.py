@@ -39,17 +39,20 @@ HEIGHT_PER_LENGTH = 0.22
 SPOKE_S = 30.0
 
 
-def obstructions_of(evidence: Evidence, explained: list[Explained]) -> list[Obstruction]:
-    """Return the bodies that hide water: vessels first, then what stands where the chart has nothing."""
-    return [*_vessels(evidence, explained), *_uncharted(evidence, explained)]
+def obstructions_of(evidence: Evidence, explained: list[Explained], is_cut: bool = False) -> list[Obstruction]:
+    """Return the bodies that hide water: vessels first, then what stands where the chart has nothing.
+
+    ``is_cut``: the set has cut the picture flat; a strong echo is as wide there as its side lobes reach.
+    """
+    return [*_vessels(evidence, explained, is_cut), *_uncharted(evidence, explained, is_cut)]
 
 
-def _vessels(evidence: Evidence, explained: list[Explained]) -> list[Obstruction]:
+def _vessels(evidence: Evidence, explained: list[Explained], is_cut: bool) -> list[Obstruction]:
     out = []
     for i, track in enumerate(evidence.tracks):
         length = track.ais.length_m if track.ais is not None else None
         if length is None:
-            length = _length_by_radar(evidence, explained, i)
+            length = _length_by_radar(evidence, explained, i, is_cut)
         if length is None or length < SHADING_LENGTH_M:
             continue
         if evidence.shore_distance_m[i] < NEAR_SHORE_M or evidence.bridge_distance_m[i] < NEAR_SHORE_M:
@@ -92,34 +95,37 @@ def _carried_on(ship: AisTarget, own: OwnPlane, age_s: float) -> tuple[float, fl
     return float(east) + away * math.sin(course), float(north) + away * math.cos(course)
 
 
-def _length_by_radar(evidence: Evidence, explained: list[Explained], i: int) -> float | None:
+def _length_by_radar(evidence: Evidence, explained: list[Explained], i: int, is_cut: bool) -> float | None:
     """Return a vessel's length where radar alone is sure that she is long; None: not sure."""
     told = explained[i]
-    if told.kind != "vessel" or told.confidence < SHADING_CONFIDENCE or not _is_surely_long(evidence, i):
+    if told.kind != "vessel" or told.confidence < SHADING_CONFIDENCE or not _is_surely_long(evidence, i, is_cut):
         return None
     return evidence.tracks[i].length_m
 
 
-def _is_surely_long(evidence: Evidence, i: int) -> bool:
+def _is_surely_long(evidence: Evidence, i: int, is_cut: bool) -> bool:
     """Return whether radar alone is sure that a thing is longer than any boat, and as strong.
 
-    Where no scale is learnt, and no strength tells a cross-section, the top of the scale is strong.
+    Where no scale is learnt, and no strength tells a cross-section, the top of the scale is strong; but in a cut
+    picture everything stands there.
     """
     track = evidence.tracks[i]
-    is_strong = evidence.clipped[i] if math.isnan(evidence.rcs_db[i]) else evidence.rcs_db[i] > SHADING_RCS_DB
+    is_strong = evidence.rcs_db[i] > SHADING_RCS_DB
+    if math.isnan(evidence.rcs_db[i]):
+        is_strong = evidence.clipped[i] and not is_cut
     if track.length_m is None or track.n_hits < SHADING_HITS or evidence.range_m[i] < SHADING_FROM_M or not is_strong:
         return False
     seen = track.length_m - 2.0 * evidence.beam_rad * float(evidence.range_m[i]) - 2.0 * (track.length_sigma_m or 0.0)
     return seen > SHADING_SEEN_M
 
 
-def _uncharted(evidence: Evidence, explained: list[Explained]) -> list[Obstruction]:
+def _uncharted(evidence: Evidence, explained: list[Explained], is_cut: bool) -> list[Obstruction]:
     """Return the still echoes that no chart knows, too strong or too long for a boat: land, or as good."""
     out = []
     for i, told in enumerate(explained):
         if told.kind != "uncharted" or evidence.tracks[i].n_hits < SHADING_HITS:
             continue
-        if not evidence.rcs_db[i] > LAND_RCS_DB and not _is_surely_long(evidence, i):
+        if not evidence.rcs_db[i] > LAND_RCS_DB and not _is_surely_long(evidence, i, is_cut):
             continue
         reach = float(evidence.range_m[i])
         if reach < SHADING_FROM_M:

@@ -104,11 +104,12 @@ class IdentifyStage:
             # Where tracks were by the old registration is no word on whether they have moved.
             self._motion, self._standing = Motion(), Standing()
         evidence, explained = self._explain(placed)
+        picture = placed.situation.picture
         return Identified(
             contacts_of(evidence, explained, placed.place),
             self._look(placed, evidence, explained),
             (
-                *obstructions_of(evidence, explained),
+                *obstructions_of(evidence, explained, picture is not None and picture.is_cut),
                 *unanswered_hulls(placed.situation, evidence, placed.own, placed.place),
             ),
             RadarPerformance(self._performance.offset_db, self._performance.sigma_db, self._performance.is_shown),
