@@ -165,12 +165,18 @@ def test_where_boats_usually_lie_or_run_they_are_expected(tmp_path: Path, kind: 
     velocity = 0.0 if kind == "anchorage" else 3.0
 
     def told(known: Knowledge | None) -> dict[int, Any]:
-        tracks = [
-            make_track(k, x, 700.0, vn=velocity, n_hits=8, n_scans=10, strength_db=14.0)
-            for k, x in ((1, 500.0), (2, -500.0))
-        ]
         judge = Judge(make_boat(skipper=Skipper()), FakeChart(), known)
-        return {e.id: e for e in judge.read(make_situation(tracks)).echoes}
+        for turn in range(12):
+            now, after_s = T0 + round(2.5e9 * turn), 2.5 * turn
+            tracks = [
+                make_track(
+                    k, x, 640.0 + velocity * after_s, vn=velocity, n_hits=8, n_scans=10, strength_db=14.0,
+                    time_ns=now, last_plot_ns=now, started_ns=T0 - 25 * 10**9,
+                )
+                for k, x in ((1, 500.0), (2, -500.0))
+            ]  # fmt: skip
+            reading = judge.read(make_situation(tracks, time_ns=now))
+        return {e.id: e for e in reading.echoes}
 
     with_it, without = told(knowledge), told(None)
     assert without[1].kind == with_it[1].kind == ("uncharted" if kind == "anchorage" else "vessel")

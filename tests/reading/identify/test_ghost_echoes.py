@@ -12,7 +12,7 @@ from reading_fakes import FRAME, T0, S, make_boat, make_track
 
 from moonless.reading.identify.contacts import why
 from moonless.reading.identify.evidence import gather
-from moonless.reading.identify.explain import UNCHARTED_PER_M2, VESSEL_PER_M2, explain
+from moonless.reading.identify.explain import KINDS, UNCHARTED_PER_M2, VESSEL_PER_M2, explain
 from moonless.reading.identify.ghosts.hulls import mirrored
 from moonless.reading.identify.ghosts.own_mast import off_own_mast
 from moonless.reading.identify.ghosts.repeats import multiples
@@ -269,7 +269,8 @@ def test_where_no_chart_is_an_extended_echo_is_shore_and_a_steady_runner_is_not(
     )
     tracks = (still, runner, hopper, alone)
     pieces = np.array([True, True, True, False])
-    evidence = gather(tracks, UNDER_WAY, None, boat, PoseSigma(2.0, 0.004), of_shore=pieces)
+    came = np.array([5.0, 300.0, 5.0, 5.0])
+    evidence = gather(tracks, UNDER_WAY, None, boat, PoseSigma(2.0, 0.004), of_shore=pieces, roamed_m=came)
     kinds = [one.kind for one in explain(evidence, None, None)]
     assert kinds == ["shore", "vessel", "shore", "uncharted"]
     said = why(0, evidence, explain(evidence, None, None)[0], None)
@@ -334,3 +335,29 @@ def test_a_ship_is_no_ghost_of_something_shorter() -> None:
     unknown = [math.nan, math.nan]
     ship, twice = make_track(1, 600.0, 0.0, length_m=60.0), make_track(2, 1200.0, 0.0, length_m=170.0)
     assert _twice((ship, twice), [255.0, 255.0], unknown, clipped=np.array([True, True]))[1] == 0.0
+
+
+@pytest.mark.parametrize(
+    "doubt",
+    [
+        {"n_hits": 4, "n_scans": 4},
+        {"velocity_north": 0.4},
+        {"covariance": np.diag([25.0, 25.0, 9.0, 9.0])},
+        {"came": 4.0},
+    ],
+    ids=["young", "hardly goes", "velocity not known", "came nowhere"],
+)
+def test_a_doubtful_motion_speaks_less_for_a_hull_under_way(doubt: dict[str, Any]) -> None:
+    """Elementary: of two echoes alike but for one doubt, the doubtful one is the less likely a vessel."""
+    changes = {name: value for name, value in doubt.items() if name != "came"}
+    sure = make_track(1, 400.0, 800.0, 0.0, 3.0, p_moving=0.95, n_hits=12, n_scans=12, strength_db=40.0)
+    p_vessel = []
+    for track, came in ((sure, 90.0), (replace(sure, **changes), doubt.get("came", 90.0))):
+        evidence = gather(
+            (track,), UNDER_WAY, None, make_boat(), PoseSigma(2.0, 0.004), roamed_m=np.array([came]),
+            p_moving=np.array([0.95]),
+        )  # fmt: skip
+        probability = explain(evidence, None, None)[0].probability[KINDS.index("vessel")]
+        p_vessel.append(probability / (1.0 - probability))
+    # A quarter is left of the odds, but for what a young track's record says beside it.
+    assert p_vessel[1] < 0.26 * p_vessel[0]

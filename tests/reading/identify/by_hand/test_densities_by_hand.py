@@ -55,7 +55,9 @@ def _share(evidence: Evidence, kind: str, over: str, place: Place | None = OPEN)
 
 HOPS = 1.0 / (1.0 + math.exp((0.9 - 0.53) / 0.04))  # a record of nine in ten looks like hopping by so little
 STILL_UNCHARTED = 3e-6 * 0.7
-MOVING_VESSEL = 3e-6 * 0.3 * (1.0 - HOPS)
+# It has come nowhere yet and hardly goes: a quarter for each doubt.
+DOUBTS = 0.25 * 0.25
+MOVING_VESSEL = 3e-6 * 0.3 * (1.0 - HOPS) * DOUBTS
 
 
 def _bell(rcs_db: float, middle_db: float, sigma_db: float) -> float:
@@ -72,16 +74,16 @@ ROWS: list[tuple[str, dict[str, Any], str, float, str, float]] = [
     ("as it is", {}, "vessel", MOVING_VESSEL, "uncharted", STILL_UNCHARTED),
     ("clutter by its record", {}, "clutter", 1e-7, "uncharted", STILL_UNCHARTED),
     ("false: hardly", {}, "false", 1e-9, "uncharted", STILL_UNCHARTED),
-    ("it moves for certain", {"p_moving": 1.0}, "vessel", 3e-6 * 0.98 * (1.0 - HOPS), "uncharted", 3e-6 * 0.02),
-    ("it lies for certain", {"p_moving": 0.0}, "vessel", 3e-6 * 0.02 * (1.0 - HOPS), "uncharted", 3e-6 * 0.98),
+    ("it moves for certain", {"p_moving": 1.0}, "vessel", MOVING_VESSEL * 0.98 / 0.3, "uncharted", 3e-6 * 0.02),
+    ("it lies for certain", {"p_moving": 0.0}, "vessel", 3e-6 * 0.02 * (1.0 - HOPS) * DOUBTS, "uncharted", 3e-6 * 0.98),
     ("boats anchor here", {"known": {"anchored_density": 5e-6}}, "uncharted", 8e-6 * 0.7, "clutter", 1e-7),
     ("it was named", {"known": {"named_density": 5e-6}}, "uncharted", 8e-6 * 0.7, "clutter", 1e-7),
-    ("boats run here", {"known": {"on_way_density": 5e-6}}, "vessel", 8e-6 * 0.3 * (1.0 - HOPS), "clutter", 1e-7),
+    ("boats run here", {"known": {"on_way_density": 5e-6}}, "vessel", MOVING_VESSEL * 8.0 / 3.0, "clutter", 1e-7),
     ("inside land", {"afloat": 0.1}, "uncharted", 0.1 * STILL_UNCHARTED, "vessel", 0.1 * MOVING_VESSEL),
     ("named on land", {"afloat": 0.1, "known": {"named_density": 5e-6}}, "uncharted", 5.3e-6 * 0.7, "clutter", 1e-8),
-    ("half hopping", SHORT, "vessel", 3e-6 * 0.3 * 0.5, "uncharted", STILL_UNCHARTED),
+    ("half hopping", SHORT, "vessel", 3e-6 * 0.3 * 0.5 * DOUBTS, "uncharted", STILL_UNCHARTED),
     ("half hopping, as clutter", SHORT, "clutter", 3e-6 * 0.5 * 0.3, "uncharted", STILL_UNCHARTED),
-    ("hops", {"hit_share": 0.3}, "vessel", 3e-6 * 0.3 * 0.05, "uncharted", STILL_UNCHARTED),
+    ("hops", {"hit_share": 0.3}, "vessel", 3e-6 * 0.3 * 0.05 * DOUBTS, "uncharted", STILL_UNCHARTED),
     ("AIS", {"ais_vessel": True}, "vessel", 1.0, "uncharted", STILL_UNCHARTED),
     ("a field drifts", {"field_density": 4e-6, "afloat": 0.5}, "clutter", 2e-6, "uncharted", 0.5 * STILL_UNCHARTED),
     ("wash", {"with_boat": 0.2}, "clutter", 2e-4, "uncharted", STILL_UNCHARTED),
@@ -110,6 +112,27 @@ ROWS: list[tuple[str, dict[str, Any], str, float, str, float]] = [
 @pytest.mark.parametrize(("why", "changed", "kind", "density", "over", "of_other"), ROWS, ids=[r[0] for r in ROWS])
 def test_densities(why: str, changed: dict[str, Any], kind: str, density: float, over: str, of_other: float) -> None:
     assert _share(_evidence(**changed), kind, over) == pytest.approx(density / of_other, rel=2e-3)
+
+
+@pytest.mark.parametrize(
+    ("of", "roamed_m", "left"),
+    [
+        ({}, 30.0, 1.0), ({}, 20.0, 0.625), ({}, 10.0, 0.25), ({"velocity_east": 1.0}, 30.0, 0.625),
+        ({"velocity_east": 0.5}, 30.0, 0.25), ({"n_hits": 9}, 30.0, 1.0), ({"n_hits": 5}, 30.0, 0.4),
+        ({"n_hits": 3}, 30.0, 0.25), ({"covariance": np.diag([1.0, 1.0, 2.25, 2.25])}, 30.0, 0.625),
+        ({"covariance": np.diag([1.0, 1.0, 1.0, 7.0])}, 5.0, 0.0625),
+    ],
+)  # fmt: skip
+def test_a_hull_under_way_has_come_some_way_long_enough_at_a_velocity_that_is_known(
+    of: dict[str, Any], roamed_m: float, left: float
+) -> None:
+    """A quarter is left below the first figure and all past the second, in line between: 10 and 30 m, 0.5 and 1.5 m/s,
+    4 and 9 hits, 2 and 1 m/s of each axis's sigma, root mean square."""
+    evidence = _evidence(roamed_m=roamed_m)
+    goes = replace(evidence.tracks[0], **{"velocity_east": 2.0, "velocity_north": 0.0, **of})
+    want = 3e-6 * 0.3 * (1.0 - HOPS) * left
+    got = _share(replace(evidence, tracks=(goes,)), "vessel", "uncharted")
+    assert got == pytest.approx(want / STILL_UNCHARTED, rel=2e-3)
 
 
 def _hop_share(answered: float, hit: float, hits: float) -> float:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -12,8 +13,8 @@ from scipy import stats
 
 from moonless.frames import LocalFrame
 from moonless.reading.identify.motion import Motion
-from moonless.reading.identify.past import drift
 from moonless.reading.identify.past.drift import FieldDrift
+from moonless.reading.identify.past.patches import looks_of_patches
 from moonless.track.types import AisTarget
 
 ONE = np.array([4])
@@ -196,19 +197,43 @@ def _ratio(velocity: tuple[float, float], off: tuple[float, float] = (0.0, 0.0))
     return math.exp(float(stats.norm.logpdf(off, 0.0, narrow).sum() - stats.norm.logpdf(velocity, 0.0, wide).sum()))
 
 
+def _boat(velocity: tuple[float, float]) -> float:
+    """Four boats in five go at 6 m/s each axis, one in five at 15."""
+    slow, fast = (float(stats.norm.pdf(velocity, 0.0, math.sqrt(0.25 + v**2)).prod()) for v in (6.0, 15.0))
+    return 0.8 * slow + 0.2 * fast
+
+
+def _goes(velocity: tuple[float, float], off: tuple[float, float]) -> float:
+    """Seven patches in ten go with the field, three hop at 4 m/s each axis about it; no more than sixty to one."""
+    narrow, hops = (float(stats.norm.pdf(off, 0.0, math.sqrt(0.25 + v**2)).prod()) for v in (0.7, 4.0))
+    return min((0.7 * narrow + 0.3 * hops) / _boat(velocity), 60.0)
+
+
 HITS = 12.5 / 21.0
-HITS_SAY = float(stats.beta(4.5, 3.0).pdf(HITS) / stats.beta(9.0, 1.5).pdf(HITS))
+PATCH, BOAT = (float(stats.beta(*of).pdf(HITS)) for of in ((4.5, 3.0), (9.0, 1.5)))
+
+
+def _look(others: float) -> float:
+    """Twelve hits in twenty turns, 25 dB, no length: by what is expected and by ``others`` patches just like it."""
+    hits = (others * float(stats.norm.pdf(0.0, 0.0, 0.05)) + 4.0 * PATCH) / (others + 4.0) / BOAT
+    strength = others * float(stats.norm.pdf(0.0, 0.0, 6.0)) + 20.0 * float(stats.norm.pdf(25.0, 20.0, 8.0))
+    length = (others + 20.0 * 0.65) / (others + 20.0) / 0.65
+    return min(hits, 20.0) * min(60.0 * strength / (others + 20.0), 3.0) * length
 
 
 @pytest.mark.parametrize(
     ("turns", "own"), [(3, (0.0, 0.0)), (12, (0.0, 0.0)), (40, (0.0, 0.0)), (12, (-2400.0, 900.0))]
 )
 def test_patches_that_go_as_one_are_a_field(turns: int, own: tuple[float, float]) -> None:
-    ratio = min(_ratio(GOES), 60.0)
+    ratio = _goes(GOES, (0.0, 0.0))
     share = 0.2 * _ratio(GOES) / (0.2 * _ratio(GOES) + 0.8)
+    sure = float(stats.norm.pdf((0.0, 0.0), 0.0, math.sqrt(0.25 + 0.49)).prod()) / _boat(GOES)
     # Each stands in a square of its own and is a witness; four fifths of what was is kept, a turn.
     witnesses = N_PATCH * share * (1.0 - 0.8**turns)
     is_field = 1.0 / (1.0 + math.exp(-(witnesses - 4.0) / 0.5))
+    # Nothing is learnt from eight or fewer, who may be boats in company; all from sixteen.
+    learnt = (N_PATCH - 1) * (0.2 * sure / (0.2 * sure + 0.8)) * min(max((witnesses - 8.0) / 8.0, 0.0), 1.0)
+    assert (learnt > 0.0) == (turns > 3)
     tracks = _patches()
     got = _densities(tracks, turns, own=own)
     at = np.array([(t.east_m, t.north_m) for t in tracks])
@@ -216,13 +241,13 @@ def test_patches_that_go_as_one_are_a_field(turns: int, own: tuple[float, float]
         reach = max(500.0, 0.3 * math.dist(at[k], own))
         apart = np.hypot(*(at - at[k]).T)
         others = share * np.count_nonzero((apart > 150.0) & (apart <= reach))
-        assert got[k] == pytest.approx(is_field * others / (math.pi * reach**2) * ratio * HITS_SAY, rel=1e-3)
+        assert got[k] == pytest.approx(is_field * others / (math.pi * reach**2) * ratio * _look(learnt), rel=1e-3)
 
 
 def test_one_that_goes_otherwise_is_none_of_it_and_pieces_of_one_hull_are_one_witness() -> None:
     tracks = _patches()
     other = make_track(
-        99, 900.0, 600.0, -4.0, 5.0, covariance=np.diag([100.0, 100.0, 0.25, 0.25]), n_hits=12, n_scans=20
+        99, 900.0, 600.0, -11.0, 9.0, covariance=np.diag([100.0, 100.0, 0.25, 0.25]), n_hits=12, n_scans=20
     )
     got = _densities([*tracks, other])
     assert got[-1] < 1e-3 * got[4]
@@ -264,6 +289,25 @@ def test_a_field_that_goes_another_way_begins_anew() -> None:
 def test_a_record_of_hits_speaks_by_two_beta_laws() -> None:
     for hits, turns in ((3, 12), (12, 20), (19, 20), (0, 60)):
         share = min(max((hits + 0.5) / (turns + 1.0), 0.02), 0.98)
-        track = make_track(1, 0.0, 0.0, n_hits=hits, n_scans=turns, misses_in_a_row=0)
-        want = float(stats.beta(4.5, 3.0).pdf(share) / stats.beta(9.0, 1.5).pdf(share))
-        assert drift._hits_speak([track])[0] == pytest.approx(want)
+        track = make_track(1, 0.0, 0.0, n_hits=hits, n_scans=turns, misses_in_a_row=0, strength_db=20.0)
+        want = min(float(stats.beta(4.5, 3.0).pdf(share) / stats.beta(9.0, 1.5).pdf(share)), 20.0)
+        # 20 dB is where most patches are: normal, 8 dB, over sixty of a boat's; no length says nothing.
+        want *= 60.0 * float(stats.norm.pdf(0.0, 0.0, 8.0))
+        assert looks_of_patches([track], np.zeros(1))[0] == pytest.approx(want)
+
+
+def test_how_patches_look_is_learnt_from_the_others() -> None:
+    """Kernels of 0.05 and 6 dB about each other member, lengths by their count; four, twenty and twenty expected."""
+    other = make_track(2, 0.0, 0.0, n_hits=17, n_scans=20, misses_in_a_row=0, strength_db=30.0, length_m=90.0)
+    one = make_track(1, 0.0, 0.0, n_hits=18, n_scans=20, misses_in_a_row=0, strength_db=33.0, length_m=130.0)
+    a, b = 18.5 / 21.0, 17.5 / 21.0
+    w = 0.8
+    kernel = float(stats.norm.pdf(a, b, 0.05)) / float(stats.norm.cdf((1.0 - a) / 0.05))
+    hits = (w * kernel + 4.0 * stats.beta(4.5, 3.0).pdf(a)) / (w + 4.0) / stats.beta(9.0, 1.5).pdf(a)
+    strength = (w * stats.norm.pdf(3.0, 0.0, 6.0) + 20.0 * stats.norm.pdf(33.0, 20.0, 8.0)) / (w + 20.0)
+    for length_m, length in ((130.0, 20.0 / (w + 20.0)), (100.0, (w + 20.0 * 0.09) / (w + 20.0) / 0.09)):
+        track = replace(one, length_m=length_m)
+        got = looks_of_patches([track, other], np.array([0.5, w]))[0]
+        assert got == pytest.approx(float(hits) * 60.0 * float(strength) * length)
+
+
