@@ -61,7 +61,7 @@ def _strengths_say(tracks: list[Track], member: Floats, others: Floats) -> Float
     expected = np.exp(-0.5 * ((level - middle) / sigma) ** 2) / (sigma * math.sqrt(2.0 * math.pi))
     seen = _near(level, member, STRENGTH_WIDTH_DB) / (STRENGTH_WIDTH_DB * math.sqrt(2.0 * math.pi))
     patch = (seen + PRIOR_STRENGTHS * expected) / (others + PRIOR_STRENGTHS)
-    return np.clip(patch * BOAT_SPAN_DB, *STRENGTH_SAYS)
+    return np.asarray(np.clip(patch * BOAT_SPAN_DB, *STRENGTH_SAYS))
 
 
 def _lengths_say(tracks: list[Track], member: Floats, others: Floats) -> Floats:
@@ -69,7 +69,7 @@ def _lengths_say(tracks: list[Track], member: Floats, others: Floats) -> Floats:
     boat = np.array(BOAT_LENGTHS)[length]
     seen = np.bincount(length, weights=member, minlength=len(BOAT_LENGTHS))[length] - member
     patch = (seen + PRIOR_LENGTHS * boat) / (others + PRIOR_LENGTHS)
-    return np.clip(patch / boat, *LENGTH_SAYS)
+    return np.asarray(np.clip(patch / boat, *LENGTH_SAYS))
 
 
 def _near(value: Floats, member: Floats, width: float) -> Floats:
