@@ -6,6 +6,7 @@ import { safetyDepthM } from "../state/depth";
 import type { Affairs, ChartData, Hello } from "../state/types";
 import { chartStyle } from "./style";
 import { thingsOf, type Raw } from "./things";
+import { unknownName, unknownTile } from "./unknown";
 
 const chart: ChartData = {
   key: "k", tiles: ["chart/k/{z}/{x}/{y}.mvt"], minzoom: 6, maxzoom: 14, bounds: [-129, -39, -127, -37],
@@ -44,6 +45,32 @@ describe("the chart's style", () => {
   it("has every layer's name once", () => {
     const ids = chartStyle(LOOKS.night, chart, 1.8, (c) => [...c.tiles]).layers.map((layer) => layer.id);
     expect(new Set(ids).size).toBe(ids.length);
+  });
+});
+
+describe("water that no chart knows", () => {
+  it("is hatched both ways in the look's own inks, and joins at every edge", () => {
+    for (const look of ["night", "dusk", "day"] as const) {
+      const inks = LOOKS[look];
+      const tile = unknownTile(unknownName(inks));
+      if (tile === null) throw new Error("no tile");
+      const at = (x: number, y: number): number[] => [...tile.data.slice(4 * (((y + tile.height) % tile.height) * tile.width + ((x + tile.width) % tile.width))).slice(0, 4)];
+      for (let k = 0; k < tile.width; k++) {
+        // Both diagonals, one of them through the corner.
+        expect(at(k, k)).toEqual([...inks.contour, 255]);
+        expect(at(k, -k)).toEqual([...inks.contour, 255]);
+      }
+      expect(at(10, 0)).toEqual([...inks.sheet, 255]);
+      // Beside a line by a pixel along the row: 0.71 of one across it, so that 0.29 of it lies there.
+      const [red] = at(5, 4);
+      expect(red).toBe(Math.round(inks.sheet[0] + (1 - Math.SQRT1_2) * (inks.contour[0] - inks.sheet[0])));
+    }
+    expect(unknownTile("something else")).toBeNull();
+  });
+
+  it("is what the chart's style begins with", () => {
+    const [first] = chartStyle(LOOKS.dusk, chart, 1.8, (c) => [...c.tiles]).layers;
+    expect(first).toMatchObject({ type: "background", paint: { "background-pattern": unknownName(LOOKS.dusk) } });
   });
 });
 

@@ -9,13 +9,19 @@ export function unknownName(inks: Inks): string {
   return `unknown ${inks.sheet.join(" ")} ${inks.contour.join(" ")}`;
 }
 
+export interface Tile {
+  readonly width: number;
+  readonly height: number;
+  readonly data: Uint8ClampedArray;
+}
+
 /** The tile of that name, opaque; null: it is none of ours. */
-export function unknownTile(name: string): ImageData | null {
+export function unknownTile(name: string): Tile | null {
   const found = /^unknown (\d+) (\d+) (\d+) (\d+) (\d+) (\d+)$/.exec(name);
   if (found === null) return null;
   const [a, b, c, d, e, f] = found.slice(1).map(Number) as [number, number, number, number, number, number];
   const [sheet, line]: [Rgb, Rgb] = [[a, b, c], [d, e, f]];
-  const tile = new ImageData(PITCH_PX, PITCH_PX);
+  const tile = { width: PITCH_PX, height: PITCH_PX, data: new Uint8ClampedArray(4 * PITCH_PX * PITCH_PX) };
   for (let y = 0; y < PITCH_PX; y++) {
     for (let x = 0; x < PITCH_PX; x++) {
       // A line a pixel wide, smoothed: what of it lies in this pixel.
