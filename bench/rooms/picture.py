@@ -291,10 +291,12 @@ def real() -> Iterator[Result]:
             continue
         scan = Layer.make(found).lay(picture)
         m = scan.echo.shape[1]
-        true = echo[:, np.minimum(np.arange(m) * echo.shape[1] // m, echo.shape[1] - 1)] >= 170
+        # A box shows a ring beyond the range: so many cells of the run lie within as many of the picture.
+        column = np.arange(m) * echo.shape[1] * found.rings // (m * layout.rings)
+        true = (echo[:, np.minimum(column, echo.shape[1] - 1)] >= 170) & (column < echo.shape[1])
         near = np.zeros_like(true)
-        for row, column in itertools.product(range(-2, 3), repeat=2):
-            near |= np.roll(np.roll(scan.echo > 0, row, 0), column, 1)
+        for down, out in itertools.product(range(-2, 3), repeat=2):
+            near |= np.roll(np.roll(scan.echo > 0, down, 0), out, 1)
         yield Result(f"picture.real.{one.name}", float(np.mean(near[true & scan.shown])), "of strong cells")
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Iterator
 from dataclasses import replace
 
@@ -12,6 +13,8 @@ from numpy.typing import NDArray
 from bench.screens.layouts import Layout
 from bench.screens.screen import Pixels, Shown, draw_screen
 from moonless.constants import TAU
+from moonless.picture.geometry.find import NoScope
+from moonless.picture.look import look
 from moonless.picture.stream import PictureStream
 from moonless.picture.told import Told
 from moonless.scene.player import SceneTurn
@@ -63,6 +66,7 @@ class OnScreen:
     def __init__(self, layout: Layout, scale_nm: float, seed: int = 0) -> None:
         self.layout, self.scale_nm = layout, scale_nm
         self.stream = PictureStream(Told(range_nm=scale_nm))
+        self._is_told = layout.window == "disc"
         self.said: list[str] = []
         self.n_frame = 0
         self._older: NDArray[np.uint8] | None = None
@@ -79,6 +83,7 @@ class OnScreen:
             shown = Shown(echo, self.scale_nm, heading_rad, heading_rad, self._older, swept if turn.radar else 0.0)
             picture = captured(draw_screen(self.layout, shown).pixels, self._rng)
             self.n_frame += 1
+            self._tell(picture)
             got = self.stream.put(picture, when)
             self.said += got.said
             if got.spokes and got.errors is not None:
@@ -86,6 +91,16 @@ class OnScreen:
         if turn.radar:
             self._older = echo
         return replace(turn, radar=tuple(out))
+
+
+    def _tell(self, picture: NDArray[np.uint8]) -> None:
+        """Tell the range of the outermost ring in the picture, once: a box shows one beyond the scale's end."""
+        if self._is_told:
+            return
+        with contextlib.suppress(NoScope):
+            rings = look(picture, Told(range_nm=self.scale_nm)).rings
+            self.stream = PictureStream(Told(range_nm=self.scale_nm * rings / self.layout.rings))
+            self._is_told = True
 
 
 def turns_on_screen(turns: Iterator[SceneTurn], screen: OnScreen) -> Iterator[SceneTurn]:
