@@ -13,7 +13,7 @@ import shapely
 
 from moonless.chart.dangers.closed import Closed
 from moonless.frames import LocalFrame
-from moonless.passage.way import ease, propose
+from moonless.passage.way import bars, ease, propose
 from moonless.passage.way.grid import WaterGrid
 from moonless.passage.way.seek import over_grid
 
@@ -196,3 +196,23 @@ def test_a_thing_met_anew_keeps_a_corner(monkeypatch: pytest.MonkeyPatch) -> Non
     monkeypatch.setattr(ease, "_offs", lambda g, b, n, legs: {new: 90.0} if len(legs) == 1 else {})
     any_: Any = None
     assert ease.eased(any_, any_, any_, places, lambda p, q: False) == places
+
+
+def test_water_is_parted_by_what_is_shallow_rather_than_by_land(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A wall of land between two waters with a shoal in it: it closes at the shoal, however far round."""
+    is_open = np.ones((40, 60), dtype=np.bool_)
+    is_open[:, 28:32] = False
+    g = _grid(is_open)
+    land = shapely.box(WEST + 8.0 * 28, SOUTH, WEST + 8.0 * 32, SOUTH + 8.0 * 34)
+    shoal = shapely.box(WEST + 8.0 * 28, SOUTH + 8.0 * 34, WEST + 8.0 * 32, SOUTH + 8.0 * 40)
+    dangers: Any = SimpleNamespace(
+        shapes=np.array([land, shoal], dtype=object), group=np.array([bars.Group.LAND, bars.Group.LAND + 1]),
+        coverage=shapely.box(WEST - 8.0, SOUTH - 8.0, WEST + 500.0, SOUTH + 400.0),
+    )  # fmt: skip
+    water: Any = g.water
+    water.dangers = dangers
+    monkeypatch.setattr(bars, "_bar", lambda grid, boat, needs, squares: squares)
+    any_: Any = None
+    (found,) = bars.bars_between(g, any_, any_, [(5, 5), (5, 55)])
+    closed = [square for square in found if not is_open[square]]  # type: ignore[attr-defined]
+    assert closed and all(row >= 34 for row, _ in closed)
