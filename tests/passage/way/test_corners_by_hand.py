@@ -12,6 +12,7 @@ import pytest
 import shapely
 
 from moonless.chart.dangers.closed import Closed
+from moonless.chart.dangers.layout import Group
 from moonless.frames import LocalFrame
 from moonless.passage.way import bars, ease, propose
 from moonless.passage.way.grid import WaterGrid
@@ -206,7 +207,7 @@ def test_water_is_parted_by_what_is_shallow_rather_than_by_land(monkeypatch: pyt
     land = shapely.box(WEST + 8.0 * 28, SOUTH, WEST + 8.0 * 32, SOUTH + 8.0 * 34)
     shoal = shapely.box(WEST + 8.0 * 28, SOUTH + 8.0 * 34, WEST + 8.0 * 32, SOUTH + 8.0 * 40)
     dangers: Any = SimpleNamespace(
-        shapes=np.array([land, shoal], dtype=object), group=np.array([bars.Group.LAND, bars.Group.LAND + 1]),
+        shapes=np.array([land, shoal], dtype=object), group=np.array([Group.LAND, Group.LAND + 1]),
         coverage=shapely.box(WEST - 8.0, SOUTH - 8.0, WEST + 500.0, SOUTH + 400.0),
     )  # fmt: skip
     water: Any = g.water
