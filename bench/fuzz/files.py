@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
+import atexit
 import json
+import shutil
 import struct
 import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -26,34 +31,34 @@ from moonless.wire.recording import RecordingReader, RecordingWriter
 T0 = 1_930_000_000 * NS_PER_S
 FRAME = LocalFrame(10.0, -30.0)
 ERRORS = ScanErrors(beam_rad=0.07, pulse_m=12.0, azimuth_sigma_rad=0.002, range_sigma_m=2.0)
-_FOLDER = Path("/dev/shm") if Path("/dev/shm").is_dir() else Path(tempfile.gettempdir())
 
 
-class _Written:
-    """Bytes as a file that goes again."""
+@contextmanager
+def _written(data: bytes, ending: str) -> Iterator[Path]:
+    """Bytes as a file, the same one each time."""
+    path = Path(_kept_folder()) / f"made{ending}"
+    path.write_bytes(data)
+    yield path
 
-    def __init__(self, data: bytes, ending: str) -> None:
-        self._folder = tempfile.TemporaryDirectory(dir=_FOLDER)
-        self.path = Path(self._folder.name) / f"made{ending}"
-        self.path.write_bytes(data)
 
-    def __enter__(self) -> Path:
-        return self.path
-
-    def __exit__(self, *_: object) -> None:
-        self._folder.cleanup()
+@cache
+def _kept_folder() -> str:
+    # A folder of its own for each input takes longer than most inputs.
+    folder = tempfile.mkdtemp()
+    atexit.register(shutil.rmtree, folder, ignore_errors=True)
+    return folder
 
 
 def gpx(data: bytes) -> None:
     """A route; what is read must be a route that can be used."""
-    with _Written(data, ".gpx") as path:
+    with _written(data, ".gpx") as path:
         route = read_gpx(path)
         assert len(route.waypoints) >= 2 and np.isfinite(route.length_m)
 
 
 def toml(data: bytes) -> None:
     """The boat's file and the helm's, read and opened for change."""
-    with _Written(data, ".toml") as path:
+    with _written(data, ".toml") as path:
         problems = []
         for read in (read_boat, read_settings, lambda file: editable(file, ())):
             try:
@@ -66,14 +71,14 @@ def toml(data: bytes) -> None:
 
 def mcap(data: bytes) -> None:
     """A recording."""
-    with _Written(data, ".mcap") as path:
+    with _written(data, ".mcap") as path:
         for message in RecordingReader(path):
             assert isinstance(message.data, bytes)
 
 
 def tides(data: bytes) -> None:
     """Stations; what is read is asked for its tide."""
-    with _Written(data, ".json") as path:
+    with _written(data, ".json") as path:
         found = read_stations([path])
         for station in list(found.tides.values())[:3]:
             found.tides_near(station.lat_deg, station.lon_deg, 1000.0)

@@ -17,6 +17,7 @@ import sys
 import traceback
 from collections.abc import Callable
 from pathlib import Path
+from time import process_time
 from typing import Any
 
 from moonless.clock import steady_s
@@ -142,13 +143,14 @@ def main(argv: list[str]) -> int:
     runner = Runner(name, target, errors.MoonlessError, folder)
     for one in seeds:
         runner.run(one, 0.0)  # kernels are compiled now
-    began, before_mb = steady_s(), _resident_mb()
+    began, before_mb, spent = steady_s(), _resident_mb(), process_time()
 
     def tell() -> None:
         most_mb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024.0
         line = {
             "target": name, "by": "plain changes" if atheris is None else "atheris", "executions": runner.executions,
-            "refused": runner.refused, "seconds": round(steady_s() - began, 1), "slowest_s": round(runner.slowest_s, 3),
+            "refused": runner.refused, "seconds": round(steady_s() - began, 1),
+            "cpu_s": round(process_time() - spent, 1), "slowest_s": round(runner.slowest_s, 3),
             "grown_mb": round(_resident_mb() - before_mb, 1), "most_mb": round(most_mb, 1), "found": runner.found,
         }  # fmt: skip
         print(json.dumps(line), flush=True)

@@ -9,6 +9,7 @@ import struct
 import tempfile
 from collections.abc import Mapping
 from functools import reduce
+from operator import xor
 from pathlib import Path
 from typing import Any
 
@@ -51,7 +52,7 @@ def cat240(data: bytes) -> None:
 
 
 def _sum(body: bytes) -> bytes:
-    return b"*%02X" % reduce(lambda a, b: a ^ b, body, 0)
+    return b"*%02X" % reduce(xor, body, 0)
 
 
 def _lines(*lines: bytes) -> None:

@@ -14,7 +14,7 @@ import math
 from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Literal, SupportsFloat, SupportsInt
+from typing import Literal
 
 import pyais
 from pyais.encode import encode_dict
@@ -216,13 +216,13 @@ def _report(values: Mapping[str, object], received_ns: int, is_own: bool) -> Ais
 
 def _integer(value: object) -> int | None:
     try:
-        return int(value) if isinstance(value, SupportsInt | str) else None
+        return int(value) if isinstance(value, int | float | str) else None
     except (TypeError, ValueError):
         return None
 
 
 def _number(value: object) -> float | None:
-    if not isinstance(value, SupportsFloat | str):
+    if not isinstance(value, int | float | str):
         return None
     try:
         number = float(value)

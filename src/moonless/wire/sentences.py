@@ -15,6 +15,7 @@ import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import reduce
+from operator import xor
 
 # A sentence has at most 82 characters; tag blocks and the longer ones of practice stay well under this.
 MAX_LINE = 1024
@@ -134,7 +135,7 @@ class SentenceReader:
 
 def checksum(body: bytes) -> int:
     """Return the exclusive or of the characters between the start and the asterisk."""
-    return reduce(int.__xor__, body, 0)
+    return reduce(xor, body, 0)
 
 
 def write_sentence(address: str, fields: Iterable[str], *, start: str = "$") -> str:
