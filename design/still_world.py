@@ -1,4 +1,4 @@
-"""Chose the figures of `moonless.echo.still_world` and of `moonless.watch.instruments.still_watch`.
+"""Chose the figures of `moonless.echo.still_world` and of `moonless.watch.instruments.evidence.still_watch`.
 
     python design/still_world.py [SCENE...] [--turns N]
 

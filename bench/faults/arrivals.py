@@ -123,6 +123,44 @@ def frozen() -> Callable[[Arrival, float], Iterable[Arrival]]:
     return put_in
 
 
+def bearing_of(one: Arrival) -> float:
+    """Return where a spoke begins, radians from the bow."""
+    return video_of(one.data).to_spoke(one.time_ns).azimuth_start_rad
+
+
+def without_hearing(one: Arrival, sector_rad: tuple[float, float], chance: np.random.Generator) -> Arrival:
+    """Return a spoke with its own noise in all its cells where it lies in a sector from the bow, else as it is."""
+    spoke = video_of(one.data).to_spoke(one.time_ns)
+    begin, end = sector_rad
+    if (spoke.azimuth_start_rad - begin) % (2.0 * math.pi) >= (end - begin) % (2.0 * math.pi):
+        return one
+    cells = np.asarray(spoke.echo)
+    return with_cells(one, chance.choice(cells[cells.size * 3 // 4 :], size=cells.size))
+
+
+def deaf_in(begin_deg: float, end_deg: float) -> Callable[[Arrival, float], Iterable[Arrival]]:
+    """Noise only in a sector from the bow."""
+    chance, sector = np.random.default_rng(1), (math.radians(begin_deg), math.radians(end_deg))
+    return lambda one, _: (without_hearing(one, sector, chance),) if one.link == RADAR else (one,)
+
+
+def turned_over() -> Callable[[Arrival, float], Iterable[Arrival]]:
+    """Angles counted the other way round: what lies to starboard is shown to port."""
+
+    def put_in(one: Arrival, _: float) -> Iterable[Arrival]:
+        if one.link != RADAR:
+            return (one,)
+        spoke = video_of(one.data).to_spoke(one.time_ns)
+        data = encode_video(
+            np.asarray(spoke.echo), azimuth_start_rad=-spoke.azimuth_end_rad % (2.0 * math.pi),
+            azimuth_end_rad=-spoke.azimuth_start_rad % (2.0 * math.pi), cell_m=spoke.cell_m,
+            start_cell=round(spoke.first_cell_m / spoke.cell_m), time_ns=spoke.time_ns,
+        )  # fmt: skip
+        return (replace(one, data=data),)
+
+    return put_in
+
+
 def delayed(start_s: float, stop_s: float, by_s: float) -> Fault:
     """Radar video that a link holds back for so long; nothing is lost."""
 
@@ -207,6 +245,24 @@ def stopped_receiver() -> Callable[[Arrival, float], Iterable[Arrival]]:
 
     return all_of(
         said("RMC", rmc), said("GGA", gga), said("VTG", lambda f, _: [f[0], "", "T", "", "M", "0.00", "N", *f[7:]])
+    )
+
+
+Motion = Callable[[float, float, float], tuple[float, float]]
+
+
+def motion(change: Motion) -> Callable[[Arrival, float], Iterable[Arrival]]:
+    """Another course (degrees) and speed (knots) over the ground, of (course, speed, seconds); places stay right."""
+
+    def put_in(fields: list[str], speed_at: int, course_at: int, at_s: float) -> list[str]:
+        course, speed = change(float(fields[course_at] or 0.0), float(fields[speed_at] or 0.0), at_s)
+        out = list(fields)
+        out[speed_at], out[course_at] = f"{speed:.2f}", f"{course % 360.0:.1f}"
+        return out
+
+    return all_of(
+        said("RMC", lambda f, t: put_in(f, 7, 8, t)),
+        said("VTG", lambda f, t: put_in(f, 5, 1, t)),
     )
 
 

@@ -13,8 +13,10 @@ from bench.faults.play import Cost
 # A fault begins when radar and chart have found each other, and ends early enough for a recovery to be seen.
 FROM_S, TO_S, UNTIL_S = 25.0, 45.0, 65.0
 
-Right = Literal["withdraw", "tell", "steady"]
-"""What must become of it: what rests on it is withdrawn; it is told and the rest goes on; nothing changes."""
+Right = Literal["withdraw", "tell", "slow", "fresh", "steady"]
+"""What must become of it: what rests on it is withdrawn; it is told and the rest goes on; the speed falls to what is
+still seen; nothing old is shown as now; nothing changes.
+"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,6 +39,11 @@ class Case:
 # GPS promises a position within 8 m, 95 % of the time, the world over (SPS performance standard, 5th edition, 2020,
 # table 3.8-3; from memory): a drift of a metre a second is no error of its own after so long.
 WITHIN_S = 8.0
+
+
+# A motion that lies some metres a second from its own places takes so long to be more than their noise
+# (`design/instruments/own_way.py`).
+WAY_S = 8.0
 
 
 def _put(*changes: Callable[[put.Arrival, float], object]) -> Callable[[], Arrivals]:
@@ -85,13 +92,15 @@ CASES = (
     Case("radar deaf: its own noise only", "withdraw", ("radar",), _deaf),
     Case("radar deaf, no chart", "withdraw", ("radar",), _deaf, has_chart=False),
     Case("another range scale", "steady", (), _other_scale),
+    Case("radar turned over: port is starboard", "withdraw", ("radar",), _put(put.turned_over())),
+    Case("radar deaf from 30 to port to 30 to starboard", "slow", (), _put(put.deaf_in(330.0, 30.0))),
     Case("two radars of one identity", "withdraw", ("radar",), _second_radar),
     Case("radar video held back for 5 s", "withdraw", ("radar",),
          lambda: put.delayed(FROM_S, TO_S, 5.0)(demo_run(UNTIL_S))),
     # --- the computer
-    Case("a computer that needs 4 s for a scan", "withdraw", ("radar",), lambda: demo_run(UNTIL_S),
+    Case("a computer that needs 4 s for a scan", "fresh", ("radar",), lambda: demo_run(UNTIL_S),
          cost=Cost(scan_s=4.0)),
-    Case("a computer at 14 %", "withdraw", ("radar",), lambda: demo_run(UNTIL_S),
+    Case("a computer at 14 %", "fresh", ("radar",), lambda: demo_run(UNTIL_S),
          cost=Cost(scan_s=1.6, radar_byte_s=1.1e-6, nmea_byte_s=1e-5)),
     Case("50 000 sentences a second", "tell", ("link",), lambda: put.flood(FROM_S, TO_S, 50_000)(demo_run(UNTIL_S)),
          cost=Cost(scan_s=0.2, radar_byte_s=1.6e-7, nmea_byte_s=1.2e-6)),
@@ -111,5 +120,11 @@ CASES = (
     Case("position 2 km wrong", "withdraw", ("position",), _put(put.moved(lambda t: 2000.0))),
     Case("position 60 m wrong", "withdraw", ("position",), _put(put.moved(lambda t: 60.0))),
     Case("position drifts 1 m/s", "withdraw", ("position",), _put(put.moved(_ramp(1.0))), known_s=WITHIN_S),
+    Case("course over ground turned round", "withdraw", ("position", "heading"),
+         _put(put.motion(lambda c, v, t: (c + 180.0, v)))),
+    Case("speed over ground in km/h", "withdraw", ("position",), _put(put.motion(lambda c, v, t: (c, 1.852 * v))),
+         known_s=WAY_S),
+    Case("speed over ground runs to nought", "withdraw", ("position",),
+         _put(put.motion(lambda c, v, t: (c, v * max(0.0, 1.0 - (t - FROM_S) / 10.0)))), known_s=10.0 + WAY_S),
     Case("one position tagged an hour ahead", "steady", (), _put(put.tagged("RMC", _once(3600.0)))),
 )  # fmt: skip

@@ -24,8 +24,8 @@ TURN_S = 2.5
 LIMIT_S = max(2.0 * TURN_S, 3.0)
 # A reading may be told this much after the moment it speaks of: what is older stands as if it were now.
 OLD_S = 2.0
-# A speed may wander by so much by itself from turn to turn on the demo's water.
-SPEED_KN = 3.0
+# A speed may wander by so much by itself from turn to turn on the demo's water; one that falls falls by half.
+SPEED_KN, FALLS_TO = 3.0, 0.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,14 +85,21 @@ def judge(case: Case, played: Played) -> Found:
             said, after = "link lost: too much", line[0] - from_s
     limit_s = case.known_s + LIMIT_S
     late = [t for t in during if t.at_s > from_s + limit_s]
-    wrong = [t for t in late if (_is_whole(t) if case.what == ("position",) else t.is_confident)]
+    wrong = [t for t in late if (_is_whole(t) if "position" in case.what else t.is_confident)]
     oldest = max((t.at_s - t.of_s for t in played.told if t.is_confident), default=0.0)
     misled = len(wrong) if case.right == "withdraw" else 0
     if is_load:
         # What is told in time is right however busy the computer is.
         misled = sum(1 for t in played.told if t.is_confident and t.at_s - t.of_s > OLD_S)
+        said = said or f"nothing: at most {oldest:.1f} s old"
+    before = [v for t in played.told if from_s - 10.0 < t.at_s <= from_s and (v := _speed(t)) is not None]
+    if case.right == "slow":
+        wrong = [t for t in late if (v := _speed(t)) is not None and v > FALLS_TO * min(before)]
+        slowed = next((t for t in during if (v := _speed(t)) is not None and v <= FALLS_TO * min(before)), None)
+        misled = len(wrong)
+        if slowed is not None:
+            said, after = f"speed {_speed(slowed):.1f} kn for {min(before):.1f}", slowed.at_s - from_s
     if case.right == "steady":
-        before = [v for t in played.told if from_s - 10.0 < t.at_s <= from_s and (v := _speed(t)) is not None]
         raised = [v for t in during if (v := _speed(t)) is not None and before and v > max(before) + SPEED_KN]
         misled = len(raised)
     back = next((t.at_s - to_s for t in played.told if t.at_s > to_s and _is_whole(t) and not _faults(t)), None)

@@ -4,6 +4,8 @@ A child takes in a radar block and a sentence every 20 ms through the watch's ow
 it is ended by SIGKILL.  What it told and what the file holds are compared: every message up to some moment must be
 there, whole and in order, and that moment lies at most `BAR_S` before the kill.  A kill leaves what was handed to the
 system; a loss of power is another matter, for which each second's bytes are flushed to the disk.
+
+``slow_card``: with a disk that takes two seconds to have on it what it was given, as a full memory card does.
 """
 
 from __future__ import annotations
@@ -13,6 +15,7 @@ import random
 import signal
 import struct
 import tempfile
+import time
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -25,6 +28,7 @@ from moonless.wire.recording import RecordingReader
 
 NAMES = ("recording.killed",)
 KILLS = 200
+SLOW_KILLS, SLOW_S = 40, 2.0
 BAR_S = 1.0
 EVERY_S = 0.02
 _TOLD = struct.Struct("<qd")
@@ -38,10 +42,15 @@ def run(names: list[str]) -> Iterator[Result]:
     yield Result("recording.killed.mean", sum(lost) / KILLS, "s lost")
     yield Result("recording.killed.worst_tenth", lost[-max(1, KILLS // 10)], "s lost, at least, in the worst tenth")
     yield Result("recording.killed.worst", lost[-1], "s lost", "bar", BAR_S, BAR_S / max(lost[-1], 1e-9))
+    with tempfile.TemporaryDirectory() as folder:
+        lost = [killed(Path(folder) / f"{n}.mcap", chance.uniform(0.05, 4.0), SLOW_S) for n in range(SLOW_KILLS)]
+    yield Result("recording.killed.slow_card.worst", max(lost), "s lost", "bar", BAR_S, BAR_S / max(max(lost), 1e-9))
 
 
-def killed(path: Path, after_s: float) -> float:
+def killed(path: Path, after_s: float, sync_s: float = 0.0) -> float:
     """Record for so long, kill the process; return the seconds before the kill that are not in the file.
+
+    ``sync_s``: what the disk takes to have on it what it was given; 0: as it does.
 
     Raises AssertionError if what is in it is not what was taken in, from the first message on.
     """
@@ -50,7 +59,7 @@ def killed(path: Path, after_s: float) -> float:
     if child == 0:
         os.close(reading)
         try:
-            _record(path, writing)
+            _record(path, writing, sync_s)
         finally:
             os._exit(1)
     os.close(writing)
@@ -73,8 +82,12 @@ def killed(path: Path, after_s: float) -> float:
     return max(0.0, taken[-1][1] - taken[min(newest, whole - 1)][1]) if newest >= 0 else taken[-1][1] - taken[0][1]
 
 
-def _record(path: Path, told: int) -> None:
+def _record(path: Path, told: int, sync_s: float) -> None:
     from moonless.watch.live.recorder import Recorder
+    from moonless.wire.recording import write
+
+    if sync_s:
+        write.flush_to_disk = lambda file: (file.flush(), time.sleep(sync_s))  # type: ignore[assignment]
 
     clock = SystemClock()
     recorder = Recorder(path, {"0": "udp://0.0.0.0:10110"}, lambda *_: None, clock.now_ns)

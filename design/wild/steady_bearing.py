@@ -1,8 +1,8 @@
 """How well own motion tells a steady error of bearings: `python design/wild/steady_bearing.py [SEED ...]`.
 
 Plays wild scenes through the whole chain and prints, for each, the true error, what
-`moonless.watch.instruments.steady_bearing` says at the end and its sigma, and what the chart says.  Seeds for telling
-are refused.
+`moonless.watch.instruments.evidence.steady_bearing` says at the end and its sigma, and what the chart says.  Seeds for
+telling are refused.
 """
 
 from __future__ import annotations

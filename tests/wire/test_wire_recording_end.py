@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import io
 import struct
+import threading
 import tracemalloc
 import zlib
 from pathlib import Path
 
+import pytest
 from mcap.reader import make_reader
 
 from moonless.units import NS_PER_S
-from moonless.wire.recording import RecordingWriter
+from moonless.wire.recording import RecordingReader, RecordingWriter, write
 from moonless.wire.recording.chunked import ChunkedFile
 
 T0 = 1_930_000_000 * NS_PER_S
@@ -92,3 +94,37 @@ def test_a_long_recording_takes_no_more_memory_than_a_short_one() -> None:
     grown = tracemalloc.get_traced_memory()[0] - before
     tracemalloc.stop()
     assert grown < 20_000
+
+
+def test_a_card_that_takes_long_to_sync_keeps_nothing_from_the_system(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    writer = RecordingWriter(tmp_path / "run.mcap")
+    goes_on = threading.Event()
+    monkeypatch.setattr(write, "flush_to_disk", lambda file: goes_on.wait(60.0))
+    for k in range(41):
+        writer.nmea(b"%d\n" % k, T0 + k * STEP_NS)
+    kept = [int(one.data) for one in RecordingReader(tmp_path / "run.mcap")]
+    goes_on.set()
+    writer.close()
+    # Ten seconds, of which the last half may be in hand.
+    assert kept == list(range(len(kept))) and len(kept) >= 41 - 2
+
+
+def test_a_card_that_cannot_sync_is_told_with_the_next_second(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    writer = RecordingWriter(tmp_path / "run.mcap")
+    tried = threading.Event()
+
+    def broken(file: object) -> None:
+        tried.set()
+        raise OSError(5, "Input/output error")
+
+    monkeypatch.setattr(write, "flush_to_disk", broken)
+    writer.nmea(b"1\n", T0)
+    assert tried.wait(60.0)
+    with pytest.raises(OSError, match="Input/output"):
+        # The thread may still be ending: it is asked again each second.
+        for k in range(2, 2000):
+            writer.nmea(b"%d\n" % k, T0 + k * NS_PER_S)
+            threading.Event().wait(0.005)
+    writer.abandon()

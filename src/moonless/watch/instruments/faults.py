@@ -18,11 +18,11 @@ from moonless.reading.line import FaultWhat
 from moonless.reading.situation import BearingByMotion
 from moonless.reading.types import Fault
 from moonless.scan.types import Scan
+from moonless.watch.instruments.evidence.still_watch import StillWatch
 from moonless.watch.instruments.fault_memory import FaultMemory
 from moonless.watch.instruments.heading_watch import HeadingWatch
 from moonless.watch.instruments.position_watch import PositionWatch
 from moonless.watch.instruments.radar.video import RadarWatch
-from moonless.watch.instruments.still_watch import StillWatch
 
 AIS_SILENT_S = 180.0  # an anchored vessel of class A speaks every three minutes: ITU-R M.1371-5, table 1
 DEPTH_SILENT_S = 5.0  # a sounder speaks once a second; own choice
@@ -83,6 +83,15 @@ class FaultWatch:
         """
         self._radar.picture(scan, picture)
         self._still.turn(scan, picture.plots)
+
+    def as_heard(self, scan: Scan, picture: EchoPicture) -> tuple[Scan, EchoPicture]:
+        """Return the newest turn and its picture with the bearings on which the radar does not hear as not received."""
+        return self._radar.as_heard(scan, picture)
+
+    @property
+    def is_motion_doubted(self) -> bool:
+        """Whether course and speed over the ground are not believed: nothing can be carried on by them."""
+        return self._position.is_motion_doubted
 
     @property
     def bearing_by_motion(self) -> BearingByMotion | None:

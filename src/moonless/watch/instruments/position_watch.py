@@ -2,7 +2,10 @@
 
 Rules of this file:
 - A fix that lies where the boat cannot be, a speed that no boat takes on so soon, or a place that drifts against all
-  that stands still about her (`still_watch`), puts the receiver in doubt.
+  that stands still about her (`still_watch`), puts the receiver in doubt; so do a course and speed that do not go as
+  its own places do (`own_way`).
+- Where course and speed are in doubt nothing can carry the place on, and it is the places that are sound: that doubt
+  ends when both have gone together for a while (`own_way.HOLD_S`).
 - Doubt is ended by evidence: place and speed are again what they would be had nothing happened; or radar and chart,
   which carry the boat on meanwhile, find her where the receiver does; or a second receiver says the same.  Where there
   is nothing that could tell, it is ended by a long time without another leap, and by nothing sooner.
@@ -17,6 +20,7 @@ from moonless.constants import EARTH_MEAN_RADIUS_M, TAU
 from moonless.reading.line import FaultState
 from moonless.reading.types import Fault
 from moonless.units import NS_PER_S
+from moonless.watch.instruments.evidence.own_way import OwnWay
 from moonless.watch.instruments.fault_memory import FaultMemory
 
 # Two missed sentences at the slowest usual rate, once a second.
@@ -57,6 +61,7 @@ class _Doubt:
     n_carried: int = 0
     n_beside: int = 0
     state: FaultState = "jumped"
+    is_of_motion: bool = False  # course and speed are in doubt, the places are not
     drifts_ns: int | None = None  # when the still world last said so; None: it does not
 
 
@@ -72,11 +77,13 @@ class PositionWatch:
         self._fix_time: tuple[int, int] | None = None  # heard, said: when the said time last moved
         self._fix_moved_ns: int | None = None
         self._no_fix_ns: int | None = None
+        self._way = OwnWay()
 
     def begin_again(self) -> None:
         """After a jump of the clock."""
         self._fix = self._fix_time = self._doubt = self._motion_ns = None
         self._fix_moved_ns = self._no_fix_ns = None
+        self._way = OwnWay()
 
     def no_fix(self, now_ns: int) -> None:
         """The receiver says it has no position."""
@@ -104,6 +111,10 @@ class PositionWatch:
         self._fix = (at_ns, lat_deg, lon_deg)
         if last is not None and self._is_jump(last, at_ns, lat_deg, lon_deg):
             self._distrust(now_ns, last, self.motion)
+        if self._way.fix(at_ns, lat_deg, lon_deg, self.motion):
+            self._distrust(now_ns, last, self.motion)
+            if self._doubt is not None:
+                self._doubt.is_of_motion = True
         self._look_back(now_ns, at_ns)
 
     def motion_said(self, now_ns: int, course_rad: float | None, speed: float | None) -> None:
@@ -138,6 +149,11 @@ class PositionWatch:
     def is_doubted(self) -> bool:
         """Whether the receiver is not believed."""
         return self._doubt is not None
+
+    @property
+    def is_motion_doubted(self) -> bool:
+        """Whether course and speed are not believed, so that nothing can be carried on by them."""
+        return self._doubt is not None and self._doubt.is_of_motion
 
     def _is_adrift(self, now_ns: int) -> bool:
         spoke_ns = None if self._doubt is None else self._doubt.drifts_ns
@@ -174,6 +190,9 @@ class PositionWatch:
         doubt, fix = self._doubt, self._fix
         if doubt is None or fix is None or self._is_adrift(now_ns):
             return
+        if doubt.is_of_motion:
+            self._end_doubt(True)
+            return
         since_s = 0.0 if doubt.fix is None else (at_ns - doubt.fix[0]) / NS_PER_S
         is_back = False
         if doubt.fix is not None and since_s <= BACK_WITHIN_S and self._goes_as(doubt.motion):
@@ -189,7 +208,7 @@ class PositionWatch:
         return math.hypot(east, north) <= BACK_MPS
 
     def _end_doubt(self, is_over: bool) -> None:
-        if is_over:
+        if is_over and not (self._fix is not None and self._way.is_contradicted(self._fix[0])):
             self._doubt = None
 
     def fault(self, now_ns: int) -> Fault | None:

@@ -293,8 +293,9 @@ class Chain:
             # A deaf radar is listened to all the same: that it hears again is shown by its picture and by nothing else.
             picture = self._detector.detect(situation.scan)
             self._integrity.watch.picture(scan, picture)
+            heard, picture = self._integrity.watch.as_heard(situation.scan, picture)
             situation = replace(
-                situation, picture=picture, faults=self._faults_at(now_ns),
+                situation, scan=heard, picture=picture, faults=self._faults_at(now_ns),
                 is_hearing_shown=self._integrity.watch.is_hearing_shown,
             )  # fmt: skip
         gone = withdrawn(situation.faults)
@@ -359,7 +360,7 @@ class Chain:
     def _held(self, time_ns: int, faults: tuple[Fault, ...], own: OwnState) -> Held | None:
         """Return the position that radar and chart carry on while the receiver alone cannot be believed."""
         gone = withdrawn(faults)
-        if {"radar", "heading", "clock"} & gone:
+        if {"radar", "heading", "clock"} & gone or self._integrity.watch.is_motion_doubted:
             return None
         if "position" not in gone or own.heading_true_rad is None:
             return None

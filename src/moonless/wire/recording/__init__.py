@@ -13,8 +13,8 @@ Rules of this file:
 - ``log_time`` is the time of receipt; ``publish_time`` equals it.
 - Where a boat was, and what was said aboard, is its skipper's: the file is for its owner alone.
 - What was taken in is the system's half a second later, which outlives this process, and on the disk a second later,
-  which outlives a loss of power: the chunk in hand is closed and flushed, and each second synced.  A file without its
-  end, as a crash leaves it, is read as far as it goes.
+  which outlives a loss of power: the chunk in hand is closed and flushed, and each second synced.  A card that takes
+  seconds to sync holds up neither.  A file without its end, as a crash leaves it, is read as far as it goes.
 """
 
 from moonless.wire.recording.read import Recorded, RecordingReader

@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import json
 import tempfile
+import threading
 from collections.abc import Mapping
 from pathlib import Path
 from typing import IO
@@ -50,7 +51,8 @@ class RecordingWriter:
         self._splitter = Cat240Decoder(on_block=self._blocks.append)
         self._partial: dict[int, bytes] = {}
         self._is_open = True
-        self._sync()
+        flush_to_disk(self._file)
+        self._syncing = _Syncing(self._file)
 
     def radar(self, data: bytes, received_ns: int, *, is_datagram: bool) -> None:
         """Keep radar bytes: a datagram as it is, a stream cut into its blocks."""
@@ -93,14 +95,15 @@ class RecordingWriter:
             self._file.flush()
             if not 0 <= now_ns - self._synced_ns < SYNC_NS:
                 self._synced_ns = now_ns
-                self._sync()
+                self._syncing.begin()
 
     def close(self) -> None:
         """Finish the file."""
         if self._is_open:
             self._is_open = False
             self._chunks.finish()
-            self._sync()
+            self._syncing.wait()
+            flush_to_disk(self._file)
             self._file.close()
 
     def abandon(self) -> None:
@@ -114,5 +117,35 @@ class RecordingWriter:
         self._chunks.add(kind, received_ns, data, link)
         self.flush_if_due(received_ns)
 
+
+class _Syncing:
+    """Has a file on the disk, beside its writing: a slow card takes seconds for that, and what comes in meanwhile must
+    reach the system all the same, or a crash would lose it.
+    """
+
+    def __init__(self, file: IO[bytes]) -> None:
+        self._file = file
+        self._thread: threading.Thread | None = None
+        self._problem: OSError | None = None
+
+    def begin(self) -> None:
+        """Begin, unless the last one still lasts.  Raises OSError where that one failed."""
+        if self._thread is not None and self._thread.is_alive():
+            return
+        if self._problem is not None:
+            raise self._problem
+        self._thread = threading.Thread(target=self._sync, daemon=True, name="moonless-sync")
+        self._thread.start()
+
+    def wait(self) -> None:
+        """Wait for one that lasts."""
+        if self._thread is not None:
+            self._thread.join()
+
     def _sync(self) -> None:
-        flush_to_disk(self._file)
+        try:
+            flush_to_disk(self._file)
+        except OSError as problem:
+            self._problem = problem
+        except ValueError:
+            pass  # let go of meanwhile

@@ -15,8 +15,8 @@ import pytest
 
 from moonless.echo.still_world import Against
 from moonless.units import NS_PER_S
-from moonless.watch.instruments import still_watch
-from moonless.watch.instruments.still_watch import StillWatch
+from moonless.watch.instruments.evidence import still_watch
+from moonless.watch.instruments.evidence.still_watch import StillWatch
 
 T0 = 1_800_000_000 * NS_PER_S
 # Nothing moved, borne out by twenty echoes of forty, by two if all stands elsewhere.

@@ -13,6 +13,7 @@ from moonless.reading.types import Fault
 from moonless.scan.types import Scan
 from moonless.units import NS_PER_S
 from moonless.watch.instruments.fault_memory import FaultMemory
+from moonless.watch.instruments.radar.deaf_sectors import DeafSectors
 from moonless.watch.instruments.radar.hearing import RadarHearing
 from moonless.watch.instruments.radar.spoke_order import SpokeOrder
 
@@ -41,6 +42,7 @@ class RadarWatch:
         self._last_scan: Scan | None = None
         self._hearing = RadarHearing()
         self._order = SpokeOrder()
+        self._sectors = DeafSectors()
         self._azimuth: tuple[int, float] | None = None  # when and where the antenna last moved
 
     def begin_again(self) -> None:
@@ -49,21 +51,29 @@ class RadarWatch:
         self._frozen_ns = self._empty_ns = None
         self._hearing = RadarHearing()
         self._order = SpokeOrder()
+        self._sectors = DeafSectors()
 
     def spokes(self, now_ns: int, azimuth_rad: Sequence[float]) -> None:
         """Take note of where the antenna looked, spoke after spoke."""
         since_ns = self._order.take(now_ns, azimuth_rad)
         if since_ns is not None:
-            # Two antennas on one link under one name: neither's picture can be told from the other's.
+            # Two antennas on one link under one name, of which neither's picture can be told from the other's; or a
+            # picture turned over.
             self._memory.hold("radar", "damaged", now_ns, since_ns=since_ns)
 
     def picture(self, scan: Scan, picture: EchoPicture) -> None:
         """Take note of what a turn shows: does the radar hear?"""
         self._hearing.picture(scan, picture)
+        self._sectors.take(scan, picture)
+
+    def as_heard(self, scan: Scan, picture: EchoPicture) -> tuple[Scan, EchoPicture]:
+        """Return the newest turn and its picture with the bearings on which the radar does not hear as not received."""
+        return self._sectors.as_heard(scan, picture)
 
     def measured_anew(self) -> None:
         """Take note that the set's metres are put right from here on."""
         self._hearing.measured_anew()
+        self._sectors = DeafSectors()
 
     @property
     def is_hearing_shown(self) -> bool:

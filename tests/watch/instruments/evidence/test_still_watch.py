@@ -15,11 +15,11 @@ from moonless.echo.types import Plots
 from moonless.frames import LocalFrame
 from moonless.scan.types import Scan, ScanErrors
 from moonless.units import NS_PER_S
-from moonless.watch.instruments import still_watch
+from moonless.watch.instruments.evidence import still_watch
+from moonless.watch.instruments.evidence.still_watch import StillWatch
 from moonless.watch.instruments.fault_memory import FaultMemory
 from moonless.watch.instruments.heading_watch import HeadingWatch
 from moonless.watch.instruments.position_watch import PositionWatch
-from moonless.watch.instruments.still_watch import StillWatch
 
 FRAME = LocalFrame(10.0, 20.0)
 T0, PERIOD_S, N_SPOKE = 1_800_000_000 * NS_PER_S, 2.5, 720

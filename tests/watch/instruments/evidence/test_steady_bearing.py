@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from moonless.watch.instruments.steady_bearing import LEAST_WORDS, SteadyBearing
+from moonless.watch.instruments.evidence.steady_bearing import LEAST_WORDS, SteadyBearing
 
 
 def _shift(way: np.ndarray, bias: float) -> np.ndarray:

@@ -25,9 +25,9 @@ from moonless.echo.still_world import Against, Laid, against, lay
 from moonless.echo.types import Plots
 from moonless.scan.types import Scan
 from moonless.units import NS_PER_S
+from moonless.watch.instruments.evidence.steady_bearing import SteadyBearing
 from moonless.watch.instruments.heading_watch import HeadingWatch
 from moonless.watch.instruments.position_watch import PositionWatch
-from moonless.watch.instruments.steady_bearing import SteadyBearing
 
 Floats = NDArray[np.float64]
 
