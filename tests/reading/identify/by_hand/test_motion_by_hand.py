@@ -296,6 +296,26 @@ def test_a_record_of_hits_speaks_by_two_beta_laws() -> None:
         assert looks_of_patches([track], np.zeros(1))[0] == pytest.approx(want)
 
 
+def test_a_strength_that_is_not_known_says_nothing_and_teaches_nothing() -> None:
+    """As of another radar's targets."""
+    known, unknown = (
+        make_track(k, 0.0, 0.0, n_hits=12, n_scans=20, misses_in_a_row=0, strength_db=level)
+        for k, level in ((1, 8.0), (2, math.nan))
+    )
+    got, member = looks_of_patches([known, unknown, known], np.array([0.0, 1.0, 1.0])), np.array([0.0, 1.0])
+    alone = looks_of_patches([known, known], member)
+    # It has the others' record: what is left of the first is what its strength says, by one other and not by two.
+    says = (float(stats.norm.pdf(8.0, 8.0, 6.0)) + 20.0 * float(stats.norm.pdf(8.0, 20.0, 8.0))) / 21.0 * 60.0
+    assert np.isfinite(got).all() and got[0] / got[1] == pytest.approx(_look_less(2.0) * says / _look_less(1.0))
+    assert alone[0] == pytest.approx(_look_less(1.0) * says)
+
+
+def _look_less(others: float) -> float:
+    """What a record of twelve hits in twenty and no length say, by ``others`` just like it."""
+    hits = (others * float(stats.norm.pdf(0.0, 0.0, 0.05)) + 4.0 * PATCH) / (others + 4.0) / BOAT
+    return hits * (others + 20.0 * 0.65) / (others + 20.0) / 0.65
+
+
 def test_how_patches_look_is_learnt_from_the_others() -> None:
     """Kernels of 0.05 and 6 dB about each other member, lengths by their count; four, twenty and twenty expected."""
     other = make_track(2, 0.0, 0.0, n_hits=17, n_scans=20, misses_in_a_row=0, strength_db=30.0, length_m=90.0)

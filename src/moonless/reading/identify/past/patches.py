@@ -40,9 +40,7 @@ def looks_of_patches(tracks: list[Track], member: Floats) -> Floats:
     if not tracks:
         return np.zeros(0)
     others = member.sum() - member
-    return _hits_say(tracks, member, others) * _strengths_say(tracks, member, others) * _lengths_say(
-        tracks, member, others
-    )
+    return _hits_say(tracks, member, others) * _strengths_say(tracks, member) * _lengths_say(tracks, member, others)
 
 
 def _hits_say(tracks: list[Track], member: Floats, others: Floats) -> Floats:
@@ -55,13 +53,17 @@ def _hits_say(tracks: list[Track], member: Floats, others: Floats) -> Floats:
     return np.asarray(np.minimum(patch / boat, MOST_HITS))
 
 
-def _strengths_say(tracks: list[Track], member: Floats, others: Floats) -> Floats:
+def _strengths_say(tracks: list[Track], member: Floats) -> Floats:
     level = np.array([t.strength_db for t in tracks])
+    # Of another radar's targets no strength is known; that says nothing, and they teach nothing.
+    known = np.isfinite(level)
+    level, member = np.where(known, level, 0.0), np.where(known, member, 0.0)
+    others = member.sum() - member
     middle, sigma = PATCH_DB
     expected = np.exp(-0.5 * ((level - middle) / sigma) ** 2) / (sigma * math.sqrt(2.0 * math.pi))
     seen = _near(level, member, STRENGTH_WIDTH_DB) / (STRENGTH_WIDTH_DB * math.sqrt(2.0 * math.pi))
     patch = (seen + PRIOR_STRENGTHS * expected) / (others + PRIOR_STRENGTHS)
-    return np.asarray(np.clip(patch * BOAT_SPAN_DB, *STRENGTH_SAYS))
+    return np.where(known, np.clip(patch * BOAT_SPAN_DB, *STRENGTH_SAYS), 1.0)
 
 
 def _lengths_say(tracks: list[Track], member: Floats, others: Floats) -> Floats:
