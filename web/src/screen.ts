@@ -29,7 +29,7 @@ const IDLE_MS = 250;
  * Frames are drawn no oftener than this, ms: a boat's motion over the sheet is a few pixels a second. Where a processor
  * draws for the graphics card each costs it dearly, and a finger on the sheet is the only thing in a hurry.
  */
-const GAP_MS = { card: 45, processor: 110, finger: 45 } as const;
+const GAP_MS = { card: 45, processor: 125, finger: 45 } as const;
 /** A camera that moved less than this is the same camera: pixels, radians. */
 const STILL_PX = 0.35;
 const STILL_RAD = 0.0015;

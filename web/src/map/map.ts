@@ -83,11 +83,8 @@ export class ChartMap {
       else console.error("chart:", event.error.message);
     });
     map.on("sourcedata", () => this.#gatherSoon());
-    map.setMissingStyleImageResolver((name) => {
-      const tile = unknownTile(name);
-      if (tile !== null && !map.hasImage(name)) map.addImage(name, tile);
-      return Promise.resolve();
-    });
+    // A style laid anew has forgotten its patterns.
+    map.on("style.load", () => addUnknown(map, this.#inks));
     map.on("idle", () => {
       this.#gatherSoon();
       if (this.#chart !== null && map.getSource("chart") !== undefined && map.hasImage(unknownName(this.#inks))) {
@@ -189,6 +186,7 @@ export class ChartMap {
     // A style still on its way cannot be changed: it is set anew.
     unknownGround(this.#inks, this.#turning);
     const diff = isSameChart && this.#map.isStyleLoaded() === true;
+    if (diff) addUnknown(this.#map, this.#inks);
     this.#map.setStyle(chartStyle(this.#inks, this.#chart, this.#safetyM), { diff });
   }
 
@@ -209,6 +207,13 @@ export class ChartMap {
     this.#missed.push(id);
     this.#again ??= window.setTimeout(() => this.again(), AGAIN_MS);
   }
+}
+
+/** Give a map the pattern of unknown water in these inks. */
+function addUnknown(map: GlMap, inks: Inks): void {
+  const name = unknownName(inks);
+  const tile = unknownTile(name);
+  if (tile !== null && !map.hasImage(name)) map.addImage(name, tile);
 }
 
 /** Which tile an error of the map library is about; null: none. */
