@@ -10,24 +10,11 @@ from typing import Any
 import numpy as np
 import pytest
 import shapely
+from way_grids import SOUTH, WEST, grid_of
 
-from moonless.chart.dangers.closed import Closed
 from moonless.chart.dangers.layout import Group
-from moonless.frames import LocalFrame
 from moonless.passage.way import bars, ease, propose
-from moonless.passage.way.grid import WaterGrid
 from moonless.passage.way.seek import over_grid
-
-WEST, SOUTH, CELL = -120.0, 45.0, 8.0
-
-
-def _grid(is_open: np.ndarray, cell_m: float = CELL, **more: Any) -> WaterGrid:
-    none = Closed(np.zeros(0, dtype=object), np.zeros(0))
-    water: Any = SimpleNamespace(
-        closed=SimpleNamespace(against=more.get("against", none), against_tight=more.get("tight", none)),
-        keep_off_m=more.get("keep_off_m", 50.0), dangers=None, frame=LocalFrame(10.0, -140.0), keep_outs=(),
-    )  # fmt: skip
-    return WaterGrid(water, WEST, SOUTH, cell_m, is_open, more.get("is_tight", False))
 
 
 def test_the_ends_lie_in_the_water_that_joins_them() -> None:
@@ -35,7 +22,7 @@ def test_the_ends_lie_in_the_water_that_joins_them() -> None:
     is_open = np.zeros((80, 120), dtype=np.bool_)
     is_open[38:42, 10:14] = True  # a pond, 24 m from the start
     is_open[:, 40:100] = True
-    g, start, end = _grid(is_open), (WEST + 60.0, SOUTH + 320.0), (WEST + 850.0, SOUTH + 300.0)
+    g, start, end = grid_of(is_open), (WEST + 60.0, SOUTH + 320.0), (WEST + 850.0, SOUTH + 300.0)
     boat: Any = None
     a, b = over_grid._ends_joined(g, boat, boat, [start, end])
     assert a == (40, 40) and b == (37, 99)
@@ -43,9 +30,9 @@ def test_the_ends_lie_in_the_water_that_joins_them() -> None:
     is_open[:, 40:100] = False
     is_open[:, 71:100] = True
     with pytest.raises(over_grid.NotJoined):
-        over_grid._ends_joined(_grid(is_open), boat, boat, [start, end])
+        over_grid._ends_joined(grid_of(is_open), boat, boat, [start, end])
     is_open[:, 69:71] = True
-    assert over_grid._ends_joined(_grid(is_open), boat, boat, [start, end])[0] == (40, 69)
+    assert over_grid._ends_joined(grid_of(is_open), boat, boat, [start, end])[0] == (40, 69)
 
 
 def test_the_nearer_of_two_waters_that_join_both_is_taken() -> None:
@@ -55,7 +42,7 @@ def test_the_nearer_of_two_waters_that_join_both_is_taken() -> None:
     boat: Any = None
     for north, row in ((SOUTH + 8.0 * 12, 5), (SOUTH + 8.0 * 24, 30)):
         ends = [(WEST + 100.0, north), (WEST + 300.0, north)]
-        assert [s[0] for s in over_grid._ends_joined(_grid(is_open), boat, boat, ends)] == [row, row]
+        assert [s[0] for s in over_grid._ends_joined(grid_of(is_open), boat, boat, ends)] == [row, row]
 
 
 def test_a_refused_leg_is_split_in_the_middle_of_the_way_that_was_walked() -> None:
@@ -76,7 +63,7 @@ def test_the_middle_between_two_longitudes_is_on_the_short_way_round() -> None:
 def test_a_stretch_is_walked_straight_where_it_is_open_and_no_dearer() -> None:
     is_open = np.ones((40, 40), dtype=np.bool_)
     fenced, cost = np.zeros((40, 40), dtype=np.bool_), np.ones((40, 40))
-    g = _grid(is_open)
+    g = grid_of(is_open)
     stair = [(k // 2, (k + 1) // 2) for k in range(41)]
     assert over_grid._straighten(g, cost, fenced, stair) == [stair[0], stair[-1]]
     assert over_grid._clear(g, cost, fenced, stair)
@@ -93,7 +80,7 @@ def test_a_stretch_is_walked_straight_where_it_is_open_and_no_dearer() -> None:
         assert walked is (straight <= 1.1 * way), (dear, is_taken)
     closed = is_open.copy()
     closed[10, 10] = False
-    assert not over_grid._clear(_grid(closed), cost, fenced, stair)
+    assert not over_grid._clear(grid_of(closed), cost, fenced, stair)
     fenced[10, 10] = True
     assert not over_grid._clear(g, cost, fenced, stair)
 
@@ -112,7 +99,7 @@ def test_short_legs_are_joined_where_that_keeps_in_open_water() -> None:
     """Squares of 20 m: a leg of fewer than seven is shorter than 130 m."""
     is_open = np.ones((80, 80), dtype=np.bool_)
     fenced = np.zeros((80, 80), dtype=np.bool_)
-    g = _grid(is_open, 20.0)
+    g = grid_of(is_open, 20.0)
     assert over_grid._without_short_legs(g, fenced, [(0, 0), (40, 40), (40, 44), (79, 44)]) == [
         (0, 0),
         (40, 40),
@@ -128,14 +115,14 @@ def test_short_legs_are_joined_where_that_keeps_in_open_water() -> None:
     walled = is_open.copy()
     walled[41:, :42] = False
     walled[:39, 43:] = False
-    corners = over_grid._without_short_legs(_grid(walled, 20.0), fenced, [(0, 0), (40, 41), (40, 44), (79, 60)])
-    g = _grid(walled, 20.0)
+    corners = over_grid._without_short_legs(grid_of(walled, 20.0), fenced, [(0, 0), (40, 41), (40, 44), (79, 60)])
+    g = grid_of(walled, 20.0)
     assert corners[0] == (0, 0) and corners[-1] == (79, 60)
     assert all(over_grid._is_open_along(g, fenced, a, b) for a, b in itertools.pairwise(corners))
 
 
 def test_true_ends_stand_where_they_were_asked_for_in_open_water() -> None:
-    g = _grid(np.ones((40, 40), dtype=np.bool_))
+    g = grid_of(np.ones((40, 40), dtype=np.bool_))
     start, end = (WEST + 81.0, SOUTH + 82.0), (WEST + 240.0, SOUTH + 247.0)
     corners = [(10, 10), (20, 15), (30, 30)]
     assert over_grid._with_true_ends(g, corners, [start, end]) == [start, g.place(20, 15), end]
@@ -149,7 +136,7 @@ def test_true_ends_stand_where_they_were_asked_for_in_open_water() -> None:
 
 def test_what_refuses_is_closed_within_a_square_of_its_place() -> None:
     for cell, radius in ((8.0, 20.0), (40.0, 28.0)):
-        g = _grid(np.ones((60, 60), dtype=np.bool_), cell)
+        g = grid_of(np.ones((60, 60), dtype=np.bool_), cell)
         at = g.place(30, 30)
         rows, columns = np.nonzero(over_grid._closing(g, at))
         off = np.hypot(rows - 30, columns - 30) * cell
@@ -203,7 +190,7 @@ def test_water_is_parted_by_what_is_shallow_rather_than_by_land(monkeypatch: pyt
     """A wall of land between two waters with a shoal in it: it closes at the shoal, however far round."""
     is_open = np.ones((40, 60), dtype=np.bool_)
     is_open[:, 28:32] = False
-    g = _grid(is_open)
+    g = grid_of(is_open)
     land = shapely.box(WEST + 8.0 * 28, SOUTH, WEST + 8.0 * 32, SOUTH + 8.0 * 34)
     shoal = shapely.box(WEST + 8.0 * 28, SOUTH + 8.0 * 34, WEST + 8.0 * 32, SOUTH + 8.0 * 40)
     dangers: Any = SimpleNamespace(

@@ -5,18 +5,17 @@ from __future__ import annotations
 import heapq
 import itertools
 import math
-from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
 import pytest
 import shapely
+from way_grids import CELL, SOUTH, WEST, grid_of
 
 from moonless.chart.dangers.closed import Closed
 from moonless.errors import InputError
-from moonless.frames import LocalFrame
 from moonless.passage.way import grid, search
-from moonless.passage.way.grid import Lay, Reach, WaterGrid, burn, cell_of, grow
+from moonless.passage.way.grid import Lay, Reach, burn, cell_of, grow
 
 STEPS = [(r, c) for r in range(-2, 3) for c in range(-2, 3) if (r, c) != (0, 0) and math.gcd(r, c) == 1]
 
@@ -160,7 +159,6 @@ def test_a_point_and_a_line_stand_in_their_own_squares(part: float) -> None:
     assert np.argwhere(burn([out], 0.0, 0.0, 1.0, (40, 40))).tolist() == [[5, column] for column in range(5)]
 
 
-WEST, SOUTH, CELL = -120.0, 45.0, 8.0
 
 
 def _middles(shape: tuple[int, int]) -> np.ndarray:
@@ -224,17 +222,8 @@ def test_squares_nearer_than_a_shape_may_be_passed_are_closed(is_tight: bool) ->
         assert got[off < 0.0].all() and not got[off > 5.0 + 1.3 * CELL].any()
 
 
-def _grid(is_open: np.ndarray, cell_m: float = CELL, **more: Any) -> WaterGrid:
-    none = Closed(np.zeros(0, dtype=object), np.zeros(0))
-    water: Any = SimpleNamespace(
-        closed=SimpleNamespace(against=more.get("against", none), against_tight=more.get("tight", none)),
-        keep_off_m=more.get("keep_off_m", 50.0), dangers=None, frame=LocalFrame(10.0, -140.0), keep_outs=(),
-    )  # fmt: skip
-    return WaterGrid(water, WEST, SOUTH, cell_m, is_open, more.get("is_tight", False))
-
-
 def test_squares_and_places_are_each_others() -> None:
-    g = _grid(np.ones((20, 30), dtype=np.bool_))
+    g = grid_of(np.ones((20, 30), dtype=np.bool_))
     for row, column in ((0, 0), (7, 22), (19, 29)):
         east, north = g.place(row, column)
         assert (east, north) == (WEST + 8.0 * column + 4.0, SOUTH + 8.0 * row + 4.0)
@@ -257,7 +246,7 @@ def test_a_metre_is_dearer_beside_what_is_closed_and_cheaper_where_the_chart_off
     near_edge = shapely.box(WEST + 8.5, SOUTH + 240.5, WEST + 31.0, SOUTH + 263.0)
     against = Closed(np.array([shapely.Point(WEST + 244.0, SOUTH + 124.0)], dtype=object), np.array([6.0]))
     monkeypatch.setattr(grid, "_offered", lambda dangers: [offered, near_edge])
-    g = _grid(is_open, against=against)
+    g = grid_of(is_open, against=against)
     cost = g.costs()
     for column in (1, 2, 4, 6):
         # Closed all round as well: past the grid's edge nothing is known.
@@ -268,7 +257,7 @@ def test_a_metre_is_dearer_beside_what_is_closed_and_cheaper_where_the_chart_off
     assert cost[31, 2] == pytest.approx(0.6 * (1.0 + 0.3 * 3.0 * (1.0 - 16.0 / 50.0) ** 2))
     assert cost[15, 30] == 3.0 and cost[15, 33] == 1.0
     # A tight grid goes by what speaks against where marks may be passed as close as the hull allows: nothing here.
-    assert _grid(is_open, against=against, is_tight=True).costs()[15, 30] == 1.0
+    assert grid_of(is_open, against=against, is_tight=True).costs()[15, 30] == 1.0
 
 
 def test_how_wide_squares_are() -> None:
