@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from datetime import UTC, datetime, tzinfo
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
@@ -110,22 +111,21 @@ def _magnetic_deg(course_deg: float, lat_deg: float, lon_deg: float, time_s: flo
 
 def distance_words(distance_m: float, unit: DistanceUnit) -> str:
     """Return a distance in the skipper's unit."""
-    value = to_distance_unit(distance_m, unit)
-    if unit == "nm":
-        return f"{value:.2f} NM" if value < 10 else f"{value:.1f} NM"
-    if unit == "cables":
-        return f"{value:.1f} cables"
-    return f"{value:.0f} {'yd' if unit == 'yards' else 'm'}"
+    return _in_unit(distance_m, unit, lambda value, places: f"{value:.{places}f}")
 
 
 def room_words(distance_m: float, unit: DistanceUnit) -> str:
     """Return how far off a thing is passed in the skipper's unit, never more than it is."""
+    return _in_unit(distance_m, unit, down)
+
+
+def _in_unit(distance_m: float, unit: DistanceUnit, figure: Callable[[float, int], str]) -> str:
     value = to_distance_unit(distance_m, unit)
     if unit == "nm":
-        return f"{down(value, 2)} NM" if value < 10 else f"{down(value)} NM"
+        return f"{figure(value, 2 if value < 10 else 1)} NM"
     if unit == "cables":
-        return f"{down(value)} cables"
-    return f"{down(value, 0)} {'yd' if unit == 'yards' else 'm'}"
+        return f"{figure(value, 1)} cables"
+    return f"{figure(value, 0)} {'yd' if unit == 'yards' else 'm'}"
 
 
 def course_words(degrees: float | None) -> str:
