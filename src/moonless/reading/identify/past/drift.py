@@ -37,7 +37,7 @@ WITNESSES, WITNESS_WIDTH, KEEP = 4.0, 0.5, 0.8
 # How far off other patches are counted: this, or this share of the range.
 REACH_M, REACH_OF_RANGE = 500.0, 0.3
 # So many of the tracks in a field hop from patch to patch, at velocities that differ from its own by so much, one sigma
-# each axis; own figures, chosen on wild scenes 105 to 139.
+# each axis; own figures, chosen on 20 wild scenes from 105 to 141.
 HOP, HOP_MPS = 0.3, 4.0
 # How patches look is learnt from those that have been hit so often and go with the field more likely than not; and only
 # past so many witnesses as boats in company may be, in full past twice as many: they would be taken at their own word.

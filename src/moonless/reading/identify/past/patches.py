@@ -28,7 +28,7 @@ LENGTHS_M, BOAT_LENGTHS = (1.0, 60.0, 120.0), (0.65, 0.20, 0.09, 0.06)
 # What is expected counts as so many patches beside those that are seen; how widely each of these speaks.
 PRIOR_HITS, PRIOR_STRENGTHS, PRIOR_LENGTHS = 4.0, 20.0, 20.0
 HITS_WIDTH, STRENGTH_WIDTH_DB = 0.05, 6.0
-# How much any one of the three may say; own figures, chosen as all here on wild scenes 105 to 139.
+# How much any one of the three may say; own figures, chosen as all here on 20 wild scenes from 105 to 141.
 MOST_HITS, STRENGTH_SAYS, LENGTH_SAYS = 20.0, (0.02, 3.0), (0.2, 4.0)
 
 
